@@ -1,0 +1,30 @@
+# What a developer types; README.md has the two commands for everybody else.
+PYTHON ?= python3
+LOCK = uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate pyproject.toml
+
+.PHONY: demo test lint check schema lock
+
+.venv/installed: requirements-test.lock
+	$(PYTHON) -m venv .venv
+	.venv/bin/pip install -q --require-hashes -r requirements-test.lock
+	touch $@
+
+demo: .venv/installed  ## start everything with made-up people
+	.venv/bin/python manage.py demo
+
+test: .venv/installed
+	.venv/bin/python -m pytest -q -n 2
+
+lint: .venv/installed
+	bash .ci/lint
+
+check:  ## what must hold before a change lands
+	bash .ci/run
+
+schema: .venv/installed  ## after a change of the API
+	.venv/bin/python -m homedialysis.local_servers run -- .venv/bin/python manage.py spectacular --validate --fail-on-warn --file tests/api_contract/openapi.yaml
+
+lock:  ## after a change of the dependencies in pyproject.toml
+	$(LOCK) --output-file requirements.lock
+	$(LOCK) --extra local --output-file requirements-local.lock
+	$(LOCK) --extra local --extra test --output-file requirements-test.lock

@@ -1,0 +1,146 @@
+"""One alert: its evidence, its steps, and what the reader does about it."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from alerts.forms import CloseForm, NoteForm
+from alerts.models import Alert, RecordJudgement
+from alerts.presenting import Shown
+from alerts.services import lifecycle
+from homedialysis.accounts.guards import clinical_only, staff_only
+from homedialysis.accounts.models import User
+from sessions.models import Patient, TreatmentRecord
+from sessions.services.reading_log import note_reading
+
+MOVED_ON = "Something was added since you opened this page. Read it below, then close the alert: your words are kept."
+
+
+@staff_only
+@require_safe
+def detail(request: HttpRequest, alert_id: int) -> HttpResponse:
+    """Everything about one alert."""
+    return _page(request, alert_id)
+
+
+@clinical_only
+@require_POST
+def seen(request: HttpRequest, alert_id: int) -> HttpResponse:
+    """The reader has looked at it."""
+    alert = _alert(request, alert_id)
+    try:
+        lifecycle.see(alert=alert, by=_person(request), at=timezone.now())
+    except lifecycle.AlreadyClosed as problem:
+        messages.warning(request, str(problem))
+    return redirect("alerts:detail", alert.pk)
+
+
+@clinical_only
+@require_POST
+def note(request: HttpRequest, alert_id: int) -> HttpResponse:
+    """Words beside the alert, open or closed."""
+    alert = _alert(request, alert_id)
+    form = NoteForm(request.POST)
+    if not form.is_valid():
+        return _page(request, alert_id, status=400, note_form=form)
+    lifecycle.note(alert=alert, by=_person(request), words=form.cleaned_data["words"], at=timezone.now())
+    messages.success(request, "Noted.")
+    return redirect("alerts:detail", alert.pk)
+
+
+@clinical_only
+@require_POST
+def close(request: HttpRequest, alert_id: int) -> HttpResponse:
+    """Close it with what was done, unless somebody else has just acted: then their step is shown first."""
+    alert = _alert(request, alert_id)
+    form = CloseForm(request.POST)
+    if not form.is_valid():
+        return _page(request, alert_id, status=400, close_form=form)
+    try:
+        lifecycle.close(alert=alert, by=_person(request), at=timezone.now(), **form.cleaned_data)
+    except lifecycle.MovedOn:
+        messages.warning(request, MOVED_ON)
+        again = CloseForm(initial=form.cleaned_data)
+        return _page(request, alert_id, status=409, close_form=again)
+    except lifecycle.AlreadyClosed as problem:
+        messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
+        return _page(request, alert_id, status=409, note_form=NoteForm(initial=form.cleaned_data))
+    messages.success(request, f"Closed: {alert}.")
+    return redirect("alerts:triage")
+
+
+@staff_only
+@require_safe
+def of_patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """A patient's alerts, open ones first: a page, or the part of it that the patient's page takes in."""
+    patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
+    alerts = Alert.objects.visible_to(request.user).filter(patient=patient).for_page()
+    context = {
+        "patient": patient,
+        "open": [Shown(alert) for alert in alerts.open()],
+        "closed": alerts.closed().order_by("-closed_at")[: 5 if _is_part(request) else 100],
+    }
+    if _is_part(request):
+        return render(request, "alerts/_of_patient.html", context)
+    note_reading(request, patient.pk)
+    return render(request, "alerts/of_patient.html", context)
+
+
+@staff_only
+@require_safe
+def of_record(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
+    """The alerts that rest on one record, and what could not be judged of it: a page, or a part."""
+    record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
+    alerts = Alert.objects.visible_to(request.user).filter(patient=record.patient_id)
+    context = {
+        "record": record,
+        "alerts": alerts.filter(evidence__contains=[{"record": str(record.pk)}]),
+        "judgement": RecordJudgement.objects.filter(record=record).first(),
+    }
+    if _is_part(request):
+        return render(request, "alerts/_of_record.html", context)
+    note_reading(request, record.patient_id)
+    return render(request, "alerts/of_record.html", context)
+
+
+def _is_part(request: HttpRequest) -> bool:
+    return request.headers.get("HX-Request") == "true"
+
+
+def _person(request: HttpRequest) -> User:
+    """Who acts; the door lets nobody in who has not signed in."""
+    assert isinstance(request.user, User)
+    return request.user
+
+
+def _alert(request: HttpRequest, alert_id: int) -> Alert:
+    return get_object_or_404(Alert.objects.visible_to(request.user), pk=alert_id)
+
+
+def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: forms.Form) -> HttpResponse:
+    alert = get_object_or_404(Alert.objects.visible_to(request.user).for_page(), pk=alert_id)
+    note_reading(request, alert.patient_id)
+    shown = Shown(alert)
+    context: dict[str, Any] = {
+        "shown": shown,
+        "alert": alert,
+        "not_judged": _not_judged(shown),
+        "note_form": NoteForm(),
+        "close_form": CloseForm(),
+    }
+    return render(request, "alerts/detail.html", context | filled, status=status)
+
+
+def _not_judged(shown: Shown) -> list[RecordJudgement]:
+    """What could not be judged of the records this alert rests on."""
+    records = {line.record for line in shown.lines if line.record}
+    rows = RecordJudgement.objects.filter(record__in=records).exclude(not_judged=[]).select_related("record")
+    return list(rows.order_by("-record__started_at"))

@@ -1,0 +1,147 @@
+"""Evaluate what is new: compute the numbers of records and run the rules over their patient.
+
+News is a row of PendingEvaluation. Claiming it moves its next try ahead before anything is done, and it goes in
+the transaction that evaluates it: a worker that dies leaves the row, and another does it again. Doing it twice
+changes nothing.
+"""
+
+from __future__ import annotations
+
+import logging
+import uuid
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from alerts.models import PendingEvaluation, RecordJudgement
+from alerts.rules import RULES
+from alerts.rules.base import History
+from alerts.rules.missing import MISSING
+from alerts.services import outbox
+from alerts.services.history import history_of
+from alerts.services.reconciling import reconcile
+from dosing.computing import compute
+from dosing.inputs import record_after
+from sessions.models import Patient, TreatmentRecord
+
+logger = logging.getLogger(__name__)
+
+
+def evaluate_pending(*, at: datetime, limit: int = 200) -> int:
+    """Evaluate what is due, patient by patient, until nothing is left or `limit` patients were done.
+
+    Safe beside other workers: a row is claimed by one of them, and a patient is evaluated by one at a time.
+    Returns how many rows were done. A row that fails is tried again later, and put aside in the end.
+    """
+    done = 0
+    for _ in range(limit):
+        rows = outbox.claim(at=at)
+        if rows is None:
+            break
+        done += _evaluate_or_split(rows, at=at)
+    return done
+
+
+def look_for_missing(*, at: datetime) -> None:
+    """Ask of every patient in the programme whether a record is missing; only time brings this about."""
+    for patient in Patient.objects.in_programme():
+        try:
+            _evaluate_missing(patient.pk, at=at)
+        except Exception as problem:
+            logger.error("Looking for missing records failed: %s", outbox.words_of(problem))
+            outbox.add(patient_id=patient.pk, why="look for missing records", at=at)
+
+
+@transaction.atomic
+def evaluate_record(record: TreatmentRecord, *, at: datetime) -> None:
+    """Compute a record and what hangs on it, and bring its patient's alerts up to date."""
+    _evaluate(_lock(record.patient_id), {record.pk}, at=at)
+
+
+def _evaluate_or_split(rows: Collection[PendingEvaluation], *, at: datetime) -> int:
+    """All news of one patient at once; when that fails, one by one, so that only the culprit waits."""
+    try:
+        return _evaluate_rows(rows, at=at)
+    except Exception as problem:
+        if len(rows) > 1:
+            return sum(_evaluate_or_split([row], at=at) for row in rows)
+        (row,) = rows
+        outbox.note_failure(row, problem, at=at)
+        return 0
+
+
+@transaction.atomic
+def _evaluate_rows(rows: Collection[PendingEvaluation], *, at: datetime) -> int:
+    patient = _lock(next(iter(rows)).patient_id)
+    still = PendingEvaluation.objects.filter(pk__in=[row.pk for row in rows]).select_for_update(no_key=True)
+    there = list(still)
+    if there:
+        _evaluate(patient, {row.record_id for row in there if row.record_id}, at=at)
+        still.delete()
+    return len(there)
+
+
+@transaction.atomic
+def _evaluate_missing(patient_id: uuid.UUID, *, at: datetime) -> None:
+    patient = _lock(patient_id)
+    reconcile(history_of(patient, at=at, whole=False), [MISSING], at=at)
+
+
+def _lock(patient_id: uuid.UUID) -> Patient:
+    """One worker at a time for one patient; whoever only points at the patient is not held up."""
+    return Patient.objects.select_for_update(no_key=True).get(pk=patient_id)
+
+
+def _evaluate(patient: Patient, record_ids: Collection[uuid.UUID], *, at: datetime) -> None:
+    records = TreatmentRecord.objects.filter(pk__in=record_ids).select_related("patient", "prescription")
+    for record in records:
+        compute(record, at=at)
+    followers = {later.pk: later for record in records for later in _followers(record)}
+    for pk in followers.keys() - set(record_ids):
+        _compute_follower(followers[pk], at=at)
+    history = history_of(patient, at=at)
+    reconcile(history, RULES, at=at)
+    _note_not_judged(history, set(record_ids) | followers.keys(), at=at)
+
+
+def _compute_follower(record: TreatmentRecord, *, at: datetime) -> None:
+    """Where that fails it is no fault of the record that is news: the follower waits by itself."""
+    try:
+        with transaction.atomic():
+            compute(record, at=at)
+    except Exception as problem:
+        logger.error("Computing the next treatment failed: %s", outbox.words_of(problem))
+        outbox.add(patient_id=record.patient_id, record=record, why="treatment before it changed", at=at)
+
+
+def _followers(record: TreatmentRecord) -> Iterable[TreatmentRecord]:
+    """Records whose gain and interval hang on this one: the next, and the one that was next before a correction."""
+    versions: Any = record.events  # type: ignore[attr-defined]  # made by pghistory
+    starts = set(versions.values_list("started_at", flat=True)) | {record.started_at}
+    for start in starts:
+        later = record_after(TreatmentRecord(patient_id=record.patient_id, started_at=start))
+        if later:
+            yield later
+
+
+def _note_not_judged(history: History, touched: Collection[uuid.UUID], *, at: datetime) -> None:
+    """Keep beside each record what no rule could say, so that silence is not taken for a good night."""
+    why: defaultdict[uuid.UUID, list[dict[str, str]]] = defaultdict(list)
+    for rule in RULES:
+        for missed in rule.not_judged(history):
+            why[missed.night.record.pk].append({"rule": rule.key, "about": rule.about, "why": missed.why})
+    RecordJudgement.objects.bulk_create(
+        (
+            RecordJudgement(
+                record=night.record, revision=night.record.revision, judged_at=at, not_judged=why[night.record.pk]
+            )
+            for night in history.nights
+            if night.record.pk in touched
+        ),
+        update_conflicts=True,
+        unique_fields=["record"],
+        update_fields=["revision", "judged_at", "not_judged"],
+    )

@@ -1,0 +1,44 @@
+"""Set a limit for the unit or one patient: who, why, and until when."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.core.exceptions import PermissionDenied, ValidationError
+
+from alerts.limits import KINDS
+from alerts.models import Limit
+from homedialysis.accounts.models import User
+from sessions.models import Patient
+
+
+def set_limit(
+    *,
+    name: str,
+    patient: Patient | None,
+    value: float | None,
+    why: str,
+    by: User,
+    at: datetime,
+    until: datetime | None = None,
+) -> Limit:
+    """From now on this limit holds; without a value, the wider one again. Earlier nights keep theirs.
+
+    Raises PermissionDenied, and ValidationError by field, saying the limit and what was given.
+    """
+    if not by.is_clinical:
+        raise PermissionDenied("Only a nurse or a nephrologist sets a limit.")
+    problems = {}
+    if name not in KINDS:
+        problems["name"] = f"“{name}” is no limit."
+    elif value is not None and (refusal := KINDS[name].refusal(value)):
+        problems["value"] = refusal
+    if not why.strip():
+        problems["why"] = "Say why."
+    if until is not None and until <= at:
+        problems["until"] = f"Must be after today; {until:%Y-%m-%d} was given."
+    if problems:
+        raise ValidationError(problems)
+    return Limit.objects.create(
+        name=name, patient=patient, value=value, why=why.strip(), since=at, until=until, set_by=by
+    )

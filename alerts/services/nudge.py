@@ -1,0 +1,78 @@
+"""Tell a worker that something waits. The row in the database is the to-do list: a lost nudge costs a minute at most.
+
+A request must not wait for a broker that is down. Celery's own way waits six seconds for a refused connection
+(measured: kombu waits before it tries again, whatever task_publish_retry says), so nudges go over connections with
+less patience, and after a failure none is tried for a while.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from celery import current_app
+from django.db import transaction
+from kombu.connection import Connection
+from kombu.exceptions import KombuError, OperationalError
+from kombu.pools import producers
+
+TASK = "alerts.evaluate_pending"
+PATIENCE = {"max_retries": 0, "socket_connect_timeout": 0.8, "socket_timeout": 0.8}
+"""Seconds. Two tries within them stay under two seconds."""
+REST_SECONDS = 10.0
+"""How long no nudge is tried after one that failed."""
+
+logger = logging.getLogger(__name__)
+
+
+class _State:
+    """Of this process: until when to leave the broker alone, and whether nudges are held back."""
+
+    rests_until = 0.0
+    held_back = 0
+
+
+def nudge_on_commit() -> None:
+    """Once the transaction has committed, tell a worker; whatever comes of it, the request goes on."""
+    if not _State.held_back:
+        transaction.on_commit(nudge, robust=True)
+
+
+@contextmanager
+def held_back() -> Iterator[None]:
+    """For whoever evaluates in this process right away: the work is written down, but no worker is told."""
+    _State.held_back += 1
+    try:
+        yield
+    finally:
+        _State.held_back -= 1
+
+
+def nudge() -> bool:
+    """Tell a worker now. False when the broker did not take it, or failed so lately that it was left alone."""
+    if time.monotonic() < _State.rests_until:
+        return False
+    try:
+        _tell()
+    except (OperationalError, KombuError, OSError) as problem:
+        _State.rests_until = time.monotonic() + REST_SECONDS
+        logger.warning("The broker took no nudge (%s); the sweep will find the work.", type(problem).__name__)
+        return False
+    return True
+
+
+def _tell() -> None:
+    """Twice at most: a connection kept from before may have died while the broker is well."""
+    connection: Connection = current_app.connection_for_write()
+    connection.transport_options = (connection.transport_options or {}) | PATIENCE
+    try:
+        _publish(connection)
+    except OperationalError:
+        _publish(connection)
+
+
+def _publish(connection: Connection) -> None:
+    with producers[connection].acquire(block=True, timeout=PATIENCE["socket_timeout"]) as producer:
+        current_app.send_task(TASK, producer=producer, retry=False, ignore_result=True)

@@ -1,0 +1,181 @@
+"""Set what the rules see beside the alerts that stand: open, extend, or say that the cause is gone.
+
+Only ever called with the patient locked, so that two workers cannot open the same alert.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from alerts.choices import StepKind, Urgency
+from alerts.models import Alert, AlertStep
+from alerts.rules.base import Evidence, History, Rule, Seen
+from alerts.rules.wording import day, days_of
+from sessions.models import Patient
+
+ANY_ZONE = timedelta(days=1)
+"""A night that began after a moment bears at most the date before that moment's, wherever the patient lives."""
+Cause = tuple[str, str]
+Key = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one rule says of one cause, ready to be kept."""
+
+    rule: Rule
+    seen: Seen
+
+    @property
+    def urgency(self) -> Urgency:
+        by_evidence = self.rule.urgency_of(self.seen) if self.rule.urgency_of else None
+        return by_evidence or self.seen.urgency or self.rule.urgency
+
+    @property
+    def facts(self) -> dict[str, Any]:
+        """The columns of an alert that follow from the evidence."""
+        seen, days = self.seen, days_of(self.seen.evidence)
+        return {
+            "urgency": self.urgency,
+            "title": seen.title or self.rule.title,
+            "sentence": seen.sentence or self.rule.say(seen),
+            "limit": seen.limit_words or (seen.limit.words if seen.limit else ""),
+            "source": seen.source or (seen.limit.source if seen.limit else ""),
+            "first_night": days[0],
+            "last_night": days[-1],
+        }
+
+
+def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> None:
+    """Run the rules over a patient's history and bring the patient's alerts up to date."""
+    rules = list(rules)
+    of_rules = Alert.objects.filter(patient=history.patient, rule__in=[rule.key for rule in rules])
+    standing = {(alert.rule, alert.cause): alert for alert in of_rules.open().locked()}
+    handled = _handled(of_rules.closed().filter(last_night__gte=(history.since - ANY_ZONE).date()))
+    for rule in rules:
+        for seen in rule.see(history, at):
+            cause = (rule.key, seen.cause)
+            new, alert = _unhandled(seen, handled[cause]), standing.pop(cause, None)
+            if alert:
+                _extend(alert, rule, new, history.since, at)
+            else:
+                _open_if_enough(history.patient, rule, new, at)
+    by_key = {rule.key: rule for rule in rules}
+    for (key, rest), alert in standing.items():
+        _extend(alert, by_key[key], Seen(rest, ()), history.since, at)
+
+
+def _handled(closed: Iterable[Alert]) -> defaultdict[Cause, set[Key]]:
+    """The evidence that somebody has dealt with."""
+    found: defaultdict[Cause, set[Key]] = defaultdict(set)
+    for alert in closed:
+        stood = (item for item in alert.evidence if not item.get("gone"))
+        found[alert.rule, alert.cause] |= {Evidence.from_json(item).key for item in stood}
+    return found
+
+
+def _unhandled(seen: Seen, handled: set[Key]) -> Seen:
+    return replace(seen, evidence=tuple(item for item in seen.evidence if item.key not in handled))
+
+
+def _open_if_enough(patient: Patient, rule: Rule, seen: Seen, at: datetime) -> None:
+    lately = tuple(item for item in seen.evidence if item.at >= at - rule.looks_back)
+    if len(days_of(lately)) < (seen.nights or rule.nights):
+        return
+    finding = Finding(rule, replace(seen, evidence=lately))
+    alert = Alert.objects.create(
+        patient=patient,
+        rule=rule.key,
+        cause=seen.cause,
+        evidence=[item.as_json() for item in lately],
+        opened_at=at,
+        last_seen_at=at,
+        **finding.facts,
+    )
+    _step(alert, StepKind.OPENED, at, alert.sentence)
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """Kept and new evidence together. added, lost: what is new, and what a correction took away, just now."""
+
+    evidence: list[tuple[Evidence, bool]]
+    added: list[Evidence]
+    lost: list[Evidence]
+    returned: list[Evidence]
+
+    @property
+    def standing(self) -> tuple[Evidence, ...]:
+        return tuple(item for item, gone in self.evidence if not gone)
+
+    @property
+    def as_json(self) -> list[dict[str, Any]]:
+        return [item.as_json() | ({"gone": True} if gone else {}) for item, gone in self.evidence]
+
+
+def _merge(kept: Sequence[dict[str, Any]], seen: Sequence[Evidence], since: datetime) -> Merged:
+    """Evidence from before `since` cannot be seen any more, and stays as it is."""
+    now = {item.key for item in seen}
+    before = [(Evidence.from_json(item), bool(item.get("gone"))) for item in kept]
+    known = {item.key for item, _ in before}
+    added = [item for item in seen if item.key not in known]
+    after = [(item, gone if item.at < since else item.key not in now) for item, gone in before]
+    changed = [(item, gone) for (item, was), (_, gone) in zip(before, after, strict=True) if gone != was]
+    return Merged(
+        evidence=sorted([*after, *((item, False) for item in added)], key=lambda pair: (pair[0].at, pair[0].label)),
+        added=added,
+        lost=[item for item, gone in changed if gone],
+        returned=[item for item, gone in changed if not gone],
+    )
+
+
+def _extend(alert: Alert, rule: Rule, seen: Seen, since: datetime, at: datetime) -> None:
+    """Bring an open alert up to date. Without any change nothing is written."""
+    kept = [] if rule.replaces and seen.evidence else alert.evidence
+    merged = _merge(kept, seen.evidence, since)
+    if rule.replaces and merged.as_json == alert.evidence:
+        return
+    if not (merged.added or merged.lost or merged.returned):
+        return
+    alert.evidence = merged.as_json
+    if merged.standing:
+        _stand(alert, Finding(rule, replace(seen, evidence=merged.standing)), merged, at)
+    elif alert.cause_gone_at is None:
+        alert.cause_gone_at = at
+        _step(alert, StepKind.CAUSE_GONE, at, f"What was seen {_on(merged.lost)} is no longer so.")
+    alert.save()
+
+
+def _stand(alert: Alert, finding: Finding, merged: Merged, at: datetime) -> None:
+    for name, value in finding.facts.items():
+        setattr(alert, name, value)
+    if merged.added:
+        alert.last_seen_at = at
+    if alert.cause_gone_at is not None:
+        alert.cause_gone_at = None
+        _step(alert, StepKind.CAUSE_BACK, at, alert.sentence)
+    elif not finding.rule.replaces:
+        _step(alert, StepKind.EVIDENCE, at, _what_changed(merged))
+
+
+def _what_changed(merged: Merged) -> str:
+    parts = (("Added", merged.added + merged.returned), ("No longer so", merged.lost))
+    return " ".join(f"{words}: {_days(items)}." for words, items in parts if items)
+
+
+def _days(items: Sequence[Evidence]) -> str:
+    days: list[date] = days_of(items)
+    shown = ", ".join(day(when) for when in days[-5:])
+    return shown if len(days) <= 5 else f"{len(days)} treatments, the last {shown}"
+
+
+def _on(items: Sequence[Evidence]) -> str:
+    return f"on {_days(items)}"
+
+
+def _step(alert: Alert, kind: StepKind, at: datetime, words: str) -> None:
+    AlertStep.objects.create(alert=alert, kind=kind, at=at, words=words)

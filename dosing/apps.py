@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class DosingConfig(AppConfig):
+    name = "dosing"
+    verbose_name = "Dose"

@@ -1,0 +1,260 @@
+"""Every constant of the science, once, with its unit, source, year and how far that source was seen.
+
+`seen` means the number was read in the source or in an excerpt of it; `from memory` that it was
+recalled and the paper not opened (a note says where an independent computation supports it);
+`common practice` that no source is known. A unit that relies on a number not seen should look it up.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Self
+
+import numpy as np
+
+
+class Status(StrEnum):
+    """How far the source of a number was seen."""
+
+    SEEN = "seen"
+    SECOND_HAND = "seen second-hand"
+    MEMORY = "from memory"
+    PRACTICE = "common practice"
+    COMPUTED = "computed"
+
+
+class Constant(np.float64):
+    """A number that carries its unit and where it comes from.
+
+    It is NumPy's float and not Python's, so that a division by zero in a formula gives infinity, which a
+    check can name, and no exception.
+    """
+
+    unit: str
+    source: str
+    year: int
+    status: Status
+    note: str
+
+    def __new__(cls, value: float, unit: str, source: str, year: int, status: Status, note: str = "") -> Self:
+        self = super().__new__(cls, value)
+        self.unit, self.source, self.year, self.status, self.note = unit, source, year, status, note
+        return self
+
+
+def all_constants() -> dict[str, Constant]:
+    """Every constant of this module by name, those of tables by name and key, for the page of them."""
+    found: dict[str, Constant] = {}
+    for name, value in globals().items():
+        if isinstance(value, Constant):
+            found[name] = value
+        elif isinstance(value, dict) and not name.startswith("_"):
+            found |= _of_table(name, value)
+    return found
+
+
+def _of_table(name: str, table: dict[object, object]) -> dict[str, Constant]:
+    found: dict[str, Constant] = {}
+    for key, entry in table.items():
+        for place, value in enumerate(entry if isinstance(entry, tuple) else (entry,)):
+            if isinstance(value, Constant):
+                found[f"{name} {key}" + (f" {place + 1}" if isinstance(entry, tuple) else "")] = value
+    return found
+
+
+_SEEN, _SECOND, _MEMORY = Status.SEEN, Status.SECOND_HAND, Status.MEMORY
+_PRACTICE, _COMPUTED = Status.PRACTICE, Status.COMPUTED
+
+MINUTES_PER_WEEK = Constant(10080, "min", "7 x 24 x 60", 0, _COMPUTED)
+MINUTES_PER_DAY = Constant(1440, "min", "24 x 60", 0, _COMPUTED)
+ML_PER_L = Constant(1000, "mL/L", "SI", 0, _COMPUTED)
+
+# Single-pool dose
+_DAUGIRDAS_1993 = "Daugirdas, J Am Soc Nephrol 4:1205-13"
+GENERATION_PER_HOUR = Constant(
+    0.008, "1/h", _DAUGIRDAS_1993, 1993, _MEMORY, "thrice-weekly, midweek; confirmed by simulation"
+)
+GENERATION_DAYS = Constant(
+    0.0174,
+    "d/h",
+    "Daugirdas et al., Nephrol Dial Transplant 28:2156-60",
+    2013,
+    _MEMORY,
+    "divided by the days since the last treatment began; an exact single-pool model gives 0.0125-0.0212",
+)
+FLUID_TERM = Constant(4.0, "1", _DAUGIRDAS_1993, 1993, _SEEN)
+FLUID_TERM_RATIO = Constant(3.5, "1", _DAUGIRDAS_1993, 1993, _SEEN)
+
+# Equilibrated dose
+_SCHNEDITZ_1995 = "Daugirdas and Schneditz, ASAIO J 41:M719-24"
+_TATTERSALL_1996 = "Tattersall et al., Kidney Int 50:2094-102"
+_LEYPOLDT_E = "Leypoldt et al., in KDOQI 2006 haemodialysis adequacy, Table 4"
+RATE_ARTERIAL_SLOPE = Constant(0.6, "h", _SCHNEDITZ_1995, 1995, _SEEN)
+RATE_ARTERIAL_OFFSET = Constant(0.03, "1", _SCHNEDITZ_1995, 1995, _SEEN)
+RATE_VENOUS_SLOPE = Constant(0.47, "h", _SCHNEDITZ_1995, 1995, _MEMORY)
+RATE_VENOUS_OFFSET = Constant(0.02, "1", _SCHNEDITZ_1995, 1995, _MEMORY)
+TATTERSALL_ARTERIAL = Constant(35.0, "min", _TATTERSALL_1996, 1996, _MEMORY, "form seen")
+TATTERSALL_VENOUS = Constant(22.0, "min", _TATTERSALL_1996, 1996, _MEMORY, "form seen")
+TATTERSALL_HEMO = Constant(
+    30.7,
+    "min",
+    "Daugirdas et al., J Am Soc Nephrol 15:194-203",
+    2004,
+    _MEMORY,
+    "with the weekly equation of 2010 it agrees with a two-pool simulation within 1.5 %",
+)
+LEYPOLDT_SLOPE = Constant(0.924, "1", _LEYPOLDT_E, 2004, _MEMORY)
+LEYPOLDT_RATE = Constant(0.395, "h", _LEYPOLDT_E, 2004, _MEMORY)
+LEYPOLDT_OFFSET = Constant(0.056, "1", _LEYPOLDT_E, 2004, _MEMORY)
+
+# Weekly standard dose
+_DAUGIRDAS_2010 = "Daugirdas et al., Kidney Int 77:637-44"
+_SIMULATION = "a two-pool simulation of 15 schedules agrees within -0.5 to +1.5 %"
+WEEKLY_FLUID = Constant(0.74, "1", _DAUGIRDAS_2010, 2010, _MEMORY, _SIMULATION)
+KIDNEY_NUMERATOR = Constant(0.974, "1", _DAUGIRDAS_2010, 2010, _MEMORY, _SIMULATION)
+KIDNEY_SHIFT = Constant(1.62, "1", _DAUGIRDAS_2010, 2010, _MEMORY, _SIMULATION)
+KIDNEY_FLOOR = Constant(0.4, "1", _DAUGIRDAS_2010, 2010, _MEMORY, _SIMULATION)
+REFERENCE_VOLUME_PER_SURFACE = Constant(
+    20.0, "L/m2", "Daugirdas et al., Semin Dial 21:415 (PMC2692381)", 2008, _SEEN, "adults"
+)
+
+# Two-pool urea model and what laboratories measure
+_VARTIA = "Vartia, doctoral thesis on continuous-equivalent urea clearances, section 4.2.1"
+PLASMA_WATER = Constant(0.93, "1", _VARTIA, 2012, _SEEN, "the year of the thesis is from memory")
+BLOOD_WATER = Constant(0.86, "1", _VARTIA, 2012, _SEEN, "0.894 is in use as well")
+EXTRACELLULAR_SHARE = Constant(1 / 3, "1", _VARTIA, 2012, _SEEN, "of the post-dialysis volume")
+POOL_EXCHANGE = Constant(0.016, "1/min", _VARTIA, 2012, _SEEN, "times the post-dialysis volume")
+PLASMA_WATER_IN_BLOOD = Constant(0.93, "1", "plasma water of plasma", 0, _MEMORY)
+CELL_WATER_IN_BLOOD = Constant(
+    0.82, "1", "urea-accessible water of red cells", 0, _MEMORY, "fitted so that 0.33 gives 0.894"
+)
+
+# Dialyser
+LABEL_TO_LIVING = Constant(
+    0.8, "1", "HEMO study, Leypoldt and Depner, in KDOQI 2006", 2006, _MEMORY, "0.57 to 0.82 are in use"
+)
+KOA_RISE_WITH_DIALYSATE = Constant(
+    0.14,
+    "1",
+    "Leypoldt et al., Kidney Int 51:2013-7",
+    1997,
+    _MEMORY,
+    "rise itself seen, size from memory; not found with flow-distributing fibres (Bhimani 2010, seen)",
+)
+FLOW_GAP_START = Constant(200.0, "mL/min", "Depner transit-time data, points seen", 1991, _COMPUTED)
+FLOW_GAP_SCALE = Constant(2000.0, "mL/min", "line through 0, 5, 10 % at 200, 300, 400", 1991, _COMPUTED)
+
+# Fluid
+_MERMELSTEIN = "Mermelstein et al., Clin J Am Soc Nephrol 18:767"
+UF_LINE_SLOPE = Constant(3.0, "mL/h/kg", _MERMELSTEIN, 2023, _SEEN)
+UF_LINE_MEAN = Constant(330.0, "mL/h", _MERMELSTEIN, 2023, _SEEN, "average rate of the cohort")
+UF_LINE_RISK_20 = Constant(500.0, "mL/h", _MERMELSTEIN, 2023, _SEEN, "20 % higher risk of death")
+UF_LINE_RISK_40 = Constant(630.0, "mL/h", _MERMELSTEIN, 2023, _SEEN, "40 % higher risk of death")
+_FLYTHE_2015 = "Flythe et al., J Am Soc Nephrol 26:724"
+NADIR_LOW = Constant(90.0, "mmHg", _FLYTHE_2015, 2015, _SEEN, "systolic before below 160")
+NADIR_HIGH = Constant(100.0, "mmHg", _FLYTHE_2015, 2015, _SEEN, "systolic before 160 or more")
+NADIR_SWITCH = Constant(160.0, "mmHg", _FLYTHE_2015, 2015, _SEEN)
+FALL_SYSTOLIC = Constant(20.0, "mmHg", "KDOQI 2005; European guideline 2007 (PMC6518736)", 2007, _SEEN)
+FALL_MEAN = Constant(10.0, "mmHg", "KDOQI 2005; European guideline 2007 (PMC6518736)", 2007, _SEEN)
+
+# Vascular access
+_JASN_TABLE = "J Am Soc Nephrol review of venous-pressure methods, Table 2"
+STATIC_SLOPE = Constant(0.35, "mmHg/cm", _JASN_TABLE, 2005, _SEEN, "empirical; year from memory")
+STATIC_OFFSET = Constant(3.4, "mmHg", _JASN_TABLE, 2005, _SEEN, "empirical; year from memory")
+HYDROSTATIC_SLOPE = Constant(0.76, "mmHg/cm", "Korean J Nephrol 25:283; KDOQI 2006", 2006, _SEEN)
+NEEDLE_17_FLOW = Constant(300.0, "mL/min", "KDOQI 2006 cannulation table", 2006, _MEMORY)
+NEEDLE_16_FLOW = Constant(350.0, "mL/min", "KDOQI 2006 cannulation table", 2006, _MEMORY)
+NEEDLE_15_FLOW = Constant(450.0, "mL/min", "KDOQI 2006 cannulation table", 2006, _MEMORY)
+NEAR_TREATMENT_FLOW = Constant(0.1, "1", "common practice, no source", 2026, _PRACTICE)
+NEEDLE_14_FLOW = Constant(500.0, "mL/min", "teaching pages", 2006, _SECOND, "the table prints no upper end")
+_GALLEGO = "Gallego et al., Nefrologia 17:322"
+_GALLEGO_NOTE = "radiocephalic fistulas, n 20; the abstract prints the gauges against its own text, read by the text"
+_FOUR_GAUGES = "randomised comparison of four gauges, n 21, year not seen"
+VENOUS_FLOW_SLOPE = {
+    14: Constant(0.3276, "mmHg/(mL/min)", _GALLEGO, 1997, _SEEN, _GALLEGO_NOTE),
+    15: Constant(0.443, "mmHg/(mL/min)", _GALLEGO, 1997, _SEEN, _GALLEGO_NOTE),
+    16: Constant(0.613, "mmHg/(mL/min)", "midway between 15 and 17 G", 0, _PRACTICE, "no source"),
+    17: Constant(0.7833, "mmHg/(mL/min)", _FOUR_GAUGES, 0, _SEEN, "147 mmHg at 200, 382 at 500 mL/min"),
+}
+"""How venous pressure changes with blood flow, by needle gauge."""
+ARTERIAL_FLOW_SLOPE = {
+    14: Constant(-0.394, "mmHg/(mL/min)", _GALLEGO, 1997, _SEEN, _GALLEGO_NOTE),
+    15: Constant(-0.556, "mmHg/(mL/min)", _GALLEGO, 1997, _SEEN, _GALLEGO_NOTE),
+    16: Constant(-0.769, "mmHg/(mL/min)", "15 G in the ratio of the venous slopes", 0, _COMPUTED, "no source"),
+    17: Constant(-0.983, "mmHg/(mL/min)", "15 G in the ratio of the venous slopes", 0, _COMPUTED, "no source"),
+}
+"""How arterial (pre-pump) pressure changes with blood flow, by needle gauge."""
+
+# Body
+_WATSON = "Watson, Watson and Batt, Am J Clin Nutr 33:27-39"
+_WATSON_NOTE = "all seven coefficients seen in public code that cites the paper"
+WATSON_MALE_BASE = Constant(2.447, "L", _WATSON, 1980, _SECOND, _WATSON_NOTE)
+WATSON_MALE_AGE = Constant(-0.09516, "L/a", _WATSON, 1980, _SECOND, _WATSON_NOTE)
+WATSON_MALE_HEIGHT = Constant(0.1074, "L/cm", _WATSON, 1980, _SECOND, _WATSON_NOTE)
+WATSON_MALE_WEIGHT = Constant(0.3362, "L/kg", _WATSON, 1980, _SECOND, _WATSON_NOTE)
+WATSON_FEMALE_BASE = Constant(-2.097, "L", _WATSON, 1980, _SECOND, _WATSON_NOTE)
+WATSON_FEMALE_HEIGHT = Constant(0.1069, "L/cm", _WATSON, 1980, _SECOND, _WATSON_NOTE)
+WATSON_FEMALE_WEIGHT = Constant(0.2466, "L/kg", _WATSON, 1980, _SECOND, _WATSON_NOTE)
+_HUME = "Hume and Weyers, J Clin Pathol 24:234"
+HUME_MALE_BASE = Constant(-14.012934, "L", _HUME, 1971, _MEMORY)
+HUME_MALE_HEIGHT = Constant(0.194786, "L/cm", _HUME, 1971, _MEMORY)
+HUME_MALE_WEIGHT = Constant(0.296785, "L/kg", _HUME, 1971, _MEMORY)
+HUME_FEMALE_BASE = Constant(-35.270121, "L", _HUME, 1971, _MEMORY)
+HUME_FEMALE_HEIGHT = Constant(0.34454, "L/cm", _HUME, 1971, _MEMORY)
+HUME_FEMALE_WEIGHT = Constant(0.183809, "L/kg", _HUME, 1971, _MEMORY)
+_DU_BOIS = "Du Bois and Du Bois, Arch Intern Med 17:863"
+_PACKAGES = "seen in general packages that cite the paper"
+DU_BOIS_FACTOR = Constant(0.007184, "m2", _DU_BOIS, 1916, _SECOND, _PACKAGES)
+DU_BOIS_HEIGHT = Constant(0.725, "1", _DU_BOIS, 1916, _SECOND, _PACKAGES)
+DU_BOIS_WEIGHT = Constant(0.425, "1", _DU_BOIS, 1916, _SECOND, _PACKAGES)
+_HAYCOCK = "Haycock, Schwartz and Wisotsky, J Pediatr 93:62"
+HAYCOCK_FACTOR = Constant(0.024265, "m2", _HAYCOCK, 1978, _SECOND, _PACKAGES)
+HAYCOCK_HEIGHT = Constant(0.3964, "1", _HAYCOCK, 1978, _SECOND, _PACKAGES)
+HAYCOCK_WEIGHT = Constant(0.5378, "1", _HAYCOCK, 1978, _SECOND, _PACKAGES)
+MODELLED_OVER_WATSON = Constant(
+    0.9, "1", "HEMO study", 2003, _MEMORY, "Watson reads 10 to 15 % above the modelled volume"
+)
+STANDARD_SURFACE = Constant(1.73, "m2", "convention of kidney function", 0, _PRACTICE)
+
+# Protein
+_BORAH = "Borah et al., Kidney Int 14:491, in the form scaled by volume (Sargent and Gotch)"
+PCR_PER_GENERATION = Constant(9.35, "g/d per mg N/min", _BORAH, 1978, _MEMORY)
+PCR_PER_VOLUME = Constant(0.294, "g/d/L", _BORAH, 1978, _MEMORY, "0.29 in some texts")
+WATER_SHARE_OF_WEIGHT = Constant(0.58, "L/kg", _BORAH, 1978, _MEMORY, "normalised weight is V/0.58")
+_DEPNER = "Depner and Daugirdas, J Am Soc Nephrol 7:780-5"
+_DEPNER_NOTE = "single-pool simulation returns the true rate within -1 to +5 % with usual fluid gain"
+THREE_POINT = {
+    "first_of_three": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY, _DEPNER_NOTE) for v in (36.3, 5.48, 53.5)),
+    "second_of_three": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY, _DEPNER_NOTE) for v in (25.8, 1.15, 56.4)),
+    "third_of_three": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY, _DEPNER_NOTE) for v in (16.3, 4.30, 56.6)),
+    "first_of_two": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY) for v in (48.0, 5.14, 79.0)),
+    "second_of_two": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY) for v in (33.0, 3.60, 83.2)),
+}
+"""a, b, c of nPCR = C0/(a + b k + c/k) + 0.168 by the treatment's place in the week."""
+THREE_POINT_OFFSET = Constant(0.168, "g/kg/d", _DEPNER, 1996, _MEMORY)
+THREE_POINT_KIDNEY = {
+    3: (
+        Constant(0.70, "1", _DEPNER, 1996, _MEMORY, "0.79 in some prints"),
+        Constant(3.08, "1", _DEPNER, 1996, _MEMORY),
+    ),
+    2: (Constant(1.15, "1", _DEPNER, 1996, _MEMORY), Constant(4.56, "1", _DEPNER, 1996, _MEMORY)),
+}
+"""Kidney correction C0 [1 + (p + q/k) Kru/V] by treatments a week."""
+
+# Molar masses and bloods
+_IUPAC = "IUPAC standard atomic weights"
+MOLAR_MASS = {
+    "urea": Constant(60.056, "g/mol", _IUPAC, 2013, _MEMORY, "CH4N2O"),
+    "urea_nitrogen": Constant(28.014, "g/mol", _IUPAC, 2013, _SEEN, "two nitrogen atoms"),
+    "creatinine": Constant(113.118, "g/mol", _IUPAC, 2013, _MEMORY, "C4H7N3O"),
+    "calcium": Constant(40.078, "g/mol", _IUPAC, 2013, _MEMORY),
+    "phosphorus": Constant(30.974, "g/mol", _IUPAC, 2013, _MEMORY),
+    "magnesium": Constant(24.305, "g/mol", _IUPAC, 2013, _MEMORY),
+    "iron": Constant(55.845, "g/mol", _IUPAC, 2013, _MEMORY),
+    "glucose": Constant(180.156, "g/mol", _IUPAC, 2013, _MEMORY, "C6H12O6"),
+    "haemoglobin_subunit": Constant(16114.5, "g/mol", "IFCC convention", 0, _MEMORY, "one iron a mole"),
+    "parathyroid_hormone": Constant(9425.0, "g/mol", "amino acid sequence 1-84", 0, _MEMORY),
+}
+_PAYNE = "Payne et al., Br Med J 4:643"
+CALCIUM_PER_ALBUMIN = Constant(0.02, "mmol/g", _PAYNE, 1973, _MEMORY)
+USUAL_ALBUMIN = Constant(40.0, "g/L", _PAYNE, 1973, _MEMORY)

@@ -1,0 +1,40 @@
+// Draw the figures the page carries as data. Colours are read from the page's own properties, so that a figure
+// follows the light and the dark theme; Plotly gets no inline style and no mode bar.
+
+const CONFIG = { displayModeBar: false, responsive: true };
+
+function property(name) {
+  return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+}
+
+function coloured(value) {
+  if (typeof value === "string" && value.startsWith("--")) return property(value);
+  if (Array.isArray(value)) return value.map(coloured);
+  if (value !== null && typeof value === "object") {
+    return Object.fromEntries(Object.entries(value).map(([name, inner]) => [name, coloured(inner)]));
+  }
+  return value;
+}
+
+function themed(layout) {
+  const axis = { gridcolor: property("--line"), linecolor: property("--edge"), tickcolor: property("--edge") };
+  const axes = Object.keys(layout).filter((name) => /^[xy]axis/.test(name));
+  return {
+    ...layout,
+    ...Object.fromEntries(axes.map((name) => [name, { ...axis, ...layout[name] }])),
+    paper_bgcolor: "rgba(0,0,0,0)",
+    plot_bgcolor: "rgba(0,0,0,0)",
+    font: { color: property("--ink"), family: property("--font"), size: 13 },
+    hoverlabel: { bgcolor: property("--card"), bordercolor: property("--edge"), font: { color: property("--ink") } },
+  };
+}
+
+function draw() {
+  for (const box of document.querySelectorAll("[data-figure]")) {
+    const figure = JSON.parse(document.getElementById(box.dataset.figure).textContent);
+    window.Plotly.react(box, coloured(figure.data), themed(coloured(figure.layout)), CONFIG);
+  }
+}
+
+draw();
+window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);

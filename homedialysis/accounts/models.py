@@ -1,0 +1,210 @@
+"""Who is who: the unit, the people, the devices they sign in with, and who read what."""
+
+from __future__ import annotations
+
+import uuid
+import zoneinfo
+from typing import Any, ClassVar
+
+import pghistory
+import pgtrigger
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.models import PermissionsMixin
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+from knox.models import AbstractAuthToken
+
+
+def known_time_zone(name: str) -> None:
+    if name not in zoneinfo.available_timezones():
+        raise ValidationError(f"“{name}” is not a time zone; write one such as Europe/Lisbon.")
+
+
+class UnitSystem(models.TextChoices):
+    SI = "si", "SI (mmol/L, g/L)"
+    US = "us", "US conventional (mg/dL, g/dL)"
+
+
+class Role(models.TextChoices):
+    PATIENT = "patient", "patient"
+    CARE_PARTNER = "care_partner", "care partner"
+    NURSE = "nurse", "nurse"
+    NEPHROLOGIST = "nephrologist", "nephrologist"
+    TECHNOLOGIST = "technologist", "technologist"
+    ADMINISTRATOR = "administrator", "administrator"
+
+
+BEDSIDE_ROLES = frozenset({Role.PATIENT, Role.CARE_PARTNER})
+CLINICAL_ROLES = frozenset({Role.NURSE, Role.NEPHROLOGIST})
+
+
+class UnitManager(models.Manager["Unit"]):
+    def current(self) -> Unit | None:
+        """The one unit of this installation, or None before it is set up."""
+        return self.prefetch_related("opening_hours").first()
+
+
+@pghistory.track()
+class Unit(models.Model):
+    """The home-dialysis unit that runs this installation: there is one."""
+
+    only = models.BooleanField(default=True, editable=False, unique=True)
+    name = models.CharField(max_length=120)
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
+    unit_system = models.CharField(max_length=2, choices=UnitSystem, default=UnitSystem.SI)
+    emergency_number = models.CharField("ambulance number", max_length=30)
+    on_call_number = models.CharField("unit's on-call number", max_length=30)
+
+    objects = UnitManager()
+
+    class Meta:
+        constraints: ClassVar = [models.CheckConstraint(name="unit_only_one", condition=Q(only=True))]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Weekday(models.IntegerChoices):
+    MONDAY = 0, "Monday"
+    TUESDAY = 1, "Tuesday"
+    WEDNESDAY = 2, "Wednesday"
+    THURSDAY = 3, "Thursday"
+    FRIDAY = 4, "Friday"
+    SATURDAY = 5, "Saturday"
+    SUNDAY = 6, "Sunday"
+
+
+class OpeningHours(models.Model):
+    """When somebody is at the unit; outside these hours nobody looks at what comes in."""
+
+    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="opening_hours")
+    weekday = models.PositiveSmallIntegerField(choices=Weekday)
+    opens = models.TimeField()
+    closes = models.TimeField()
+
+    class Meta:
+        ordering: ClassVar = ["weekday", "opens"]
+        constraints: ClassVar = [
+            models.CheckConstraint(name="opening_hours_in_order", condition=Q(closes__gt=F("opens"))),
+            models.UniqueConstraint(name="opening_hours_once_a_day", fields=["unit", "weekday"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_weekday_display()} {self.opens:%H:%M} to {self.closes:%H:%M}"
+
+
+class UserManager(BaseUserManager["User"]):
+    def create_user(self, email: str, password: str | None = None, **fields: Any) -> User:
+        if not email:
+            raise ValueError("A person needs an e-mail address to sign in with")
+        user = self.model(email=self.normalize_email(email).lower(), **fields)
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+    def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> User:
+        return self.create_user(email, password, role=Role.ADMINISTRATOR, is_superuser=True, **fields)
+
+
+@pghistory.track(exclude=["password", "last_login"])
+class User(AbstractBaseUser, PermissionsMixin):  # type: ignore[django-manager-missing]
+    """A person who signs in, by e-mail address, in one role."""
+
+    email = models.EmailField("e-mail address", unique=True)
+    name = models.CharField(max_length=120)
+    role = models.CharField(max_length=20, choices=Role)
+    is_active = models.BooleanField(default=True)
+    date_joined = models.DateTimeField(default=timezone.now)
+
+    objects = UserManager()
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar = ["name"]
+
+    class Meta:
+        ordering: ClassVar = ["name"]
+
+    def __str__(self) -> str:
+        return self.name or self.email
+
+    @property
+    def is_unit_staff(self) -> bool:
+        """Whether this person works at the unit and so sees all of its patients."""
+        return self.is_active and self.role not in BEDSIDE_ROLES
+
+    @property
+    def is_clinical(self) -> bool:
+        """Whether this person may act on patients' records and alerts."""
+        return self.is_active and self.role in CLINICAL_ROLES
+
+    @property
+    def is_nephrologist(self) -> bool:
+        return self.is_active and self.role == Role.NEPHROLOGIST
+
+    @property
+    def is_bedside(self) -> bool:
+        """Whether this person is a patient or a care partner."""
+        return self.is_active and self.role in BEDSIDE_ROLES
+
+    @property
+    def is_administrator(self) -> bool:
+        return self.is_active and self.role == Role.ADMINISTRATOR
+
+
+def signed_in(request: Any) -> User:
+    """Who makes this request, behind a door that only signed-in people pass."""
+    user = request.user
+    if not isinstance(user, User):
+        raise PermissionDenied
+    return user
+
+
+class Invitation(models.Model):
+    """A one-time link with which an invited person sets a first password. Only its hash is kept."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="invitations")
+    digest = models.CharField(max_length=64, unique=True)
+    invited_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    created_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"Invitation of {self.user} until {self.expires_at:%Y-%m-%d %H:%M}"
+
+
+class DeviceToken(AbstractAuthToken):
+    """A token for one device or program of one person: hashed, expiring, revocable."""
+
+    public_id: models.UUIDField[uuid.UUID, uuid.UUID] = models.UUIDField(
+        default=uuid.uuid4, unique=True, editable=False
+    )
+    name: models.CharField[str, str] = models.CharField("device", max_length=80, default="")
+
+    class Meta(AbstractAuthToken.Meta):
+        ordering: ClassVar = ["-created"]
+
+    def __str__(self) -> str:
+        return str(self.name)
+
+
+class ReadLog(models.Model):
+    """Who read whose record, when, and which page: rows are only ever added."""
+
+    user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    patient_id = models.UUIDField(db_index=True)
+    path = models.CharField(max_length=200)
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        triggers: ClassVar = [
+            pgtrigger.Protect(
+                name="read_log_append_only",
+                operation=pgtrigger.Update | pgtrigger.Delete,
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user} read {self.path}"

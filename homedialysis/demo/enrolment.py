@@ -1,0 +1,142 @@
+"""The demo's unit and people, put into the database the way staff would: accounts, patients, accesses, sites."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.contrib.auth.hashers import make_password
+from numpy.random import Generator
+
+from homedialysis.accounts.models import OpeningHours, Role, Unit, UnitSystem, User
+from homedialysis.accounts.services import accept, open_invitation
+from homedialysis.demo import people
+from homedialysis.demo.cast import CAST, Member
+from homedialysis.demo.papers import Sites
+from homedialysis.demo.regimes import DIALYSERS
+from sessions.api.examples import DEMO_PATIENT
+from sessions.choices import SiteUse, Technique
+from sessions.models import AccessSite, Dialyser, Patient, VascularAccess
+from sessions.services.enrolment import invite_care_partner, invite_patient
+
+SITE_NAMES: dict[Technique, dict[SiteUse, tuple[str, ...]]] = {
+    Technique.BUTTONHOLE: {SiteUse.ARTERIAL: ("Buttonhole, lower",), SiteUse.VENOUS: ("Buttonhole, upper",)},
+    Technique.ROPE_LADDER: {
+        SiteUse.ARTERIAL: ("Lower 1", "Lower 2", "Lower 3"),
+        SiteUse.VENOUS: ("Upper 1", "Upper 2", "Upper 3"),
+    },
+    Technique.CATHETER: {SiteUse.ARTERIAL: ("Red lumen",), SiteUse.VENOUS: ("Blue lumen",)},
+}
+PLACES = {"fistula": "forearm", "graft": "upper arm", "catheter": "neck, tunnelled"}
+
+
+@dataclass(frozen=True, slots=True)
+class Team:
+    """The unit's people, and the hash that spares every other account the work of its own."""
+
+    nurses: tuple[User, ...]
+    nephrologist: User
+    password_hash: str
+
+    def nurse(self, at: datetime) -> User:
+        """Who is on duty: they take turns by the day."""
+        return self.nurses[at.toordinal() % len(self.nurses)]
+
+
+@dataclass(frozen=True, slots=True)
+class Enrolled:
+    """A patient as the database knows it; writers hand in the records in turn."""
+
+    member: Member
+    patient: Patient
+    sites: Sites
+    writers: tuple[User, ...]
+
+
+def uuid_from(rng: Generator) -> uuid.UUID:
+    return uuid.UUID(bytes=rng.bytes(16), version=4)
+
+
+def found_unit() -> Team:
+    """The unit with its hours, its staff and its dialysers."""
+    unit = Unit.objects.create(
+        name=people.UNIT_NAME,
+        time_zone=people.TIME_ZONE,
+        unit_system=UnitSystem.SI,
+        emergency_number=people.EMERGENCY_NUMBER,
+        on_call_number=people.ON_CALL_NUMBER,
+    )
+    for weekday in range(5):
+        OpeningHours.objects.create(unit=unit, weekday=weekday, opens=people.OPENS, closes=people.CLOSES)
+    for kind in DIALYSERS:
+        Dialyser.objects.create(name=kind.name, koa_ml_min=kind.koa_ml_min, surface_m2=kind.surface_m2)
+    password_hash = make_password(people.PASSWORD)
+    staff = [_account(who.email, who.name, who.role, password_hash) for who in people.STAFF]
+    return Team(
+        nurses=tuple(user for user in staff if user.role == Role.NURSE),
+        nephrologist=next(user for user in staff if user.role == Role.NEPHROLOGIST),
+        password_hash=password_hash,
+    )
+
+
+def _account(email: str, name: str, role: Role, password_hash: str) -> User:
+    user = User.objects.create_user(email=email, name=name, role=role)
+    user.password = password_hash
+    user.save(update_fields=["password"])
+    return user
+
+
+def enrol(member: Member, *, at: datetime, until: datetime, team: Team, rng: Generator) -> Enrolled:
+    """A patient with account, access and sites. `at`: when; `until`: the end of what is made up."""
+    index = CAST.index(member)
+    joined = until.date() - timedelta(weeks=member.joined)
+    patient = Patient.objects.create(
+        id=uuid.UUID(DEMO_PATIENT) if index == 0 else uuid_from(rng),
+        name=member.name,
+        hospital_number=f"OSK-{1001 + 7 * index}",
+        birth_date=date(until.year - member.age, int(rng.integers(1, 11)), int(rng.integers(1, 28))),
+        sex=member.sex,
+        height_cm=member.height_cm,
+        phone=f"+44 1632 960{200 + index}",
+        joined_on=joined,
+    )
+    access = VascularAccess.objects.create(
+        patient=patient,
+        kind=member.access,
+        side=member.side,
+        place=PLACES[member.access],
+        created_on=joined - timedelta(days=int(rng.integers(90, 400))),
+    )
+    sites = {use: _sites(member, access, use) for use in SiteUse}
+    writers = _writers(patient, index=index, at=at, team=team)
+    return Enrolled(member, patient, Sites(sites[SiteUse.ARTERIAL], sites[SiteUse.VENOUS]), writers)
+
+
+def _sites(member: Member, access: VascularAccess, use: SiteUse) -> list[int]:
+    names = SITE_NAMES[member.technique][use]
+    made = [AccessSite(access=access, name=name, use=use, technique=member.technique) for name in names]
+    return [site.pk for site in AccessSite.objects.bulk_create(made)]
+
+
+def _writers(patient: Patient, *, index: int, at: datetime, team: Team) -> tuple[User, ...]:
+    """The first patient comes in by invitation, as does the one care partner."""
+    nurse = team.nurse(at)
+    if index == 0:
+        link = invite_patient(patient=patient, email=people.PATIENT_EMAIL, by=nurse, at=at)
+        return (_come_in(link, at),)
+    account = _account(people.email_of(patient.name), patient.name, Role.PATIENT, team.password_hash)
+    patient.account = account
+    patient.save(update_fields=["account"])
+    if not CAST[index].partner:
+        return (account,)
+    partner = people.CARE_PARTNER
+    link = invite_care_partner(patient=patient, email=partner.email, name=partner.name, by=nurse, at=at)
+    return (account, _come_in(link, at))
+
+
+def _come_in(secret: str, at: datetime) -> User:
+    invitation = open_invitation(secret=secret, at=at)
+    if invitation is None:
+        raise RuntimeError("The link that was made just now opens nothing")
+    return accept(invitation=invitation, password=people.PASSWORD, at=at)

@@ -1,0 +1,194 @@
+"""What happens to one made-up patient, as a list of moments, each with what is done then through the services."""
+
+from __future__ import annotations
+
+import copy
+import uuid
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from functools import partial
+
+from numpy.random import Generator
+
+from homedialysis.demo import laboratory
+from homedialysis.demo.body import Night, live
+from homedialysis.demo.cast import Member
+from homedialysis.demo.circuit import outflow_rise
+from homedialysis.demo.diary import Orders, Window, next_working, orders, starts, unanswered
+from homedialysis.demo.enrolment import Enrolled, Team, uuid_from
+from homedialysis.demo.papers import Document, as_left_open, write_down
+from sessions.api.treatments import judged
+from sessions.choices import Anticoagulant
+from sessions.models import BloodResult, Dialyser, Prescription
+from sessions.services.bloods import enter_bloods
+from sessions.services.prescribing import sign_prescription
+from sessions.services.recording import record_treatment
+
+LAB_ANSWERS, LAB_TAKES = time(14, 30), timedelta(hours=18)
+HANDED_IN_LATE = 0.008
+"""Share of records that the phone hands over a day or two later, when it is on the network again (assumption)."""
+SENT_TWICE = 0.01
+SLIP_MMHG = 310
+MISSED_AFTER = timedelta(hours=30)
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """At that moment this is done; `do` gets the moment. wants_a_look: whether it is evaluated at once."""
+
+    at: datetime
+    do: Callable[[datetime], object]
+    wants_a_look: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """One patient's part of the demo."""
+
+    enrolled: Enrolled
+    window: Window
+    team: Team
+    rng: Generator
+
+    def happenings(self) -> Iterator[Happening]:
+        """Everything that happens, in no particular order."""
+        member, rng = self.enrolled.member, self.rng
+        given = orders(member, self.window)
+        for order in given:
+            yield Happening(order.at, partial(self._sign, order))
+        begin = starts(member, self.window, rng)
+        nights = live(member, window=self.window, starts=begin, orders=given, rng=rng)
+        left_open = self._left_open(nights)
+        for turn, night in enumerate(nights):
+            yield from self._hand_over(night, turn, open_for_ever=night is left_open)
+        yield from self._bloods(nights)
+        for missed in unanswered(member, self.window, begin):
+            yield Happening(missed, _nothing, wants_a_look=True)
+        yield Happening(self.window.until, _nothing, wants_a_look=True)
+
+    def _left_open(self, nights: list[Night]) -> Night | None:
+        """The one that the patient forgets to hand over, if the story says so."""
+        ago = self.enrolled.member.story.left_open
+        earlier = [night for night in nights if ago and self.window.ago(night.start) >= ago]
+        return earlier[-1] if earlier else None
+
+    def _sign(self, order: Orders, at: datetime) -> None:
+        sign_prescription(prescription=self._prescription(order), by=self.team.nephrologist, at=at)
+
+    def _prescription(self, order: Orders) -> Prescription:
+        member = self.enrolled.member
+        regime, target = member.regime, order.target_kg
+        first = order.target_kg == member.target_kg
+        return Prescription(
+            patient=self.enrolled.patient,
+            days_per_week=regime.days_per_week,
+            weekdays=list(regime.weekdays),
+            minutes=regime.minutes,
+            max_minutes=regime.minutes + 60,
+            qb_ml_min=regime.qb,
+            qd_ml_min=regime.qd,
+            dialyser=Dialyser.objects.get(name=regime.dialyser.name),
+            dialysate_k_mmol_l=regime.potassium,
+            dialysate_ca_mmol_l=1.5,
+            dialysate_buffer=regime.buffer,
+            dialysate_buffer_mmol_l=regime.buffer_mmol_l,
+            dialysate_na_mmol_l=138,
+            dialysate_temperature_c=36.5,
+            target_weight_kg=target,
+            uf_rate_limit_ml_kg_h=regime.uf_limit,
+            anticoagulant=Anticoagulant.HEPARIN,
+            bolus_units=round(regime.bolus_per_kg * target, -2),
+            rate_units_h=round(regime.heparin_per_kg_h * target, -1) or None,
+            stop_minutes_before_end=None if member.catheter else 30,
+            needle_gauge=None if member.catheter else member.gauge,
+            reading_interval_minutes=regime.interval,
+            note="" if first else "Target weight moved at the monthly review.",
+        )
+
+    def _hand_over(self, night: Night, turn: int, *, open_for_ever: bool) -> Iterator[Happening]:
+        """The record as it comes in, once or twice, and its correction where there is one."""
+        member, until, rng = self.enrolled.member, self.window.until, self.rng
+        ago, record_id = self.window.ago(night.start), uuid_from(rng)
+        document = write_down(member, night, ago=ago, sites=self.enrolled.sites, turn=turn, rng=rng)
+        late = timedelta(minutes=float(rng.uniform(4, 35)))
+        offline = timedelta(hours=float(rng.uniform(14, 40))) if rng.random() < HANDED_IN_LATE else timedelta()
+        twice = rng.random() < SENT_TWICE
+        if night.end > until or open_for_ever:
+            document, offline = as_left_open(document, until), timedelta()
+        received = min(night.end + late + offline, until)
+        if self._slips(night):
+            yield from self._corrected(record_id, document, turn, received)
+            return
+        send, look = partial(self._record, record_id, document, turn, None), striking(member, night, document)
+        if offline and night.end + late + MISSED_AFTER < received:
+            yield Happening(night.end + late + MISSED_AFTER, _nothing, wants_a_look=True)
+        yield Happening(received, send, look or outflow_rise(member.story, ago) > 10)
+        if twice:
+            yield Happening(min(received + timedelta(minutes=1), until), send)
+
+    def _slips(self, night: Night) -> bool:
+        """Whether a pressure is mistyped: at the one treatment within two days of when the story says."""
+        slip = self.enrolled.member.story.slip
+        return bool(slip) and 0 <= self.window.ago(night.start) - slip < 7 / self.enrolled.member.regime.days_per_week
+
+    def _corrected(self, record_id: uuid.UUID, right: Document, turn: int, received: datetime) -> Iterator[Happening]:
+        wrong = copy.deepcopy(right)
+        wrong["readings"][1]["venous_mmhg"] = SLIP_MMHG
+        later = received + timedelta(hours=9)
+        yield Happening(received, partial(self._record, record_id, wrong, turn, None), wants_a_look=True)
+        yield Happening(later, partial(self._record, record_id, right, turn, 1), wants_a_look=True)
+
+    def _record(self, record_id: uuid.UUID, document: Document, turn: int, revision: int | None, at: datetime) -> None:
+        writers, patient = self.enrolled.writers, self.enrolled.patient
+        record_treatment(
+            record_id=record_id,
+            patient=patient,
+            document=judged(document, patient, at),
+            by=writers[turn % len(writers)],
+            at=at,
+            expected_revision=revision,
+        )
+
+    def _bloods(self, nights: list[Night]) -> Iterator[Happening]:
+        """Drawn at about one treatment a month, entered by a nurse when the laboratory has answered."""
+        member, window = self.enrolled.member, self.window
+        drawn = laboratory.drawn_at(member, nights, window)
+        urea = laboratory.urea_through(member, nights, window) if drawn else []
+        for count, index in enumerate(drawn):
+            night = nights[index]
+            answered = next_working(night.end + LAB_TAKES, LAB_ANSWERS)
+            found = laboratory.results(
+                member,
+                self.enrolled.patient,
+                night,
+                urea[index],
+                ago=window.ago(night.start),
+                full=count % 3 == 0,
+                rng=self.rng,
+            )
+            if answered < window.until:
+                yield Happening(answered, partial(self._enter, found))
+
+    def _enter(self, found: list[BloodResult], at: datetime) -> None:
+        enter_bloods(results=found, by=self.team.nurse(at), at=at)
+
+
+def _nothing(at: datetime) -> None:
+    """Time alone passes."""
+
+
+def striking(member: Member, night: Night, document: Document) -> bool:
+    """Whether a rule may have something to say: looser than any rule, for it only decides when they are asked."""
+    lowest = [row["systolic"] for row in document["readings"] if row["systolic"] is not None]
+    lowest += [document[name] for name in ("post_systolic", "post_standing_systolic") if document.get(name)]
+    venous = [row["venous_mmhg"] for row in document["readings"] if row["venous_mmhg"] is not None]
+    return (
+        bool(document["events"])
+        or night.uf_rate > 0.95 * member.regime.uf_limit
+        or abs(night.scale_after - night.target_kg) > min(0.95, 0.018 * night.target_kg)
+        or min(lowest, default=200) < 100
+        or document.get("pre_systolic", 0) > 175
+        or max(venous, default=0) > 220
+        or night.minutes < 0.92 * member.regime.minutes
+    )

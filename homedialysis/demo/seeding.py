@@ -1,0 +1,89 @@
+"""Lets months pass for the demo's unit, through the real services.
+
+One patient after another, each in the order of time: nothing that happens to one touches another. News is
+evaluated at once where a rule may have something to say about it; the rest waits until then, as it would for a
+worker that was away, and is evaluated together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from django.db import transaction
+
+from alerts.models import PendingEvaluation
+from alerts.services import outbox
+from alerts.services.evaluation import evaluate_pending
+from alerts.services.nudge import held_back
+from homedialysis.accounts.models import Unit
+from homedialysis.demo.cast import CAST
+from homedialysis.demo.diary import Window
+from homedialysis.demo.enrolment import Team, enrol, found_unit
+from homedialysis.demo.happenings import Happening, Life
+from homedialysis.demo.nurse import Desk
+
+Moment = tuple[Desk, Happening]
+Track = Callable[[list[Moment]], Iterable[Moment]]
+
+
+class NotNow(Exception):
+    """Says why nothing is made up here."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """seed of all that is drawn; days up to `until`; how many of the patients, first to last."""
+
+    seed: int
+    until: datetime
+    days: int
+    patients: int
+
+
+def plan_of(*, seed: int, until: datetime, days: int, patients: int) -> Plan:
+    """The plan, if it can be carried out. Raises NotNow naming the limit and what was given."""
+    if until.tzinfo is None:
+        raise NotNow(f"--until {until.isoformat()}: add a time zone, as in 2026-03-01T09:00:00+00:00.")
+    if not 7 <= days <= 730:
+        raise NotNow(f"--days must be between 7 and 730; {days} was given.")
+    if not 1 <= patients <= len(CAST):
+        raise NotNow(f"--patients must be between 1 and {len(CAST)}; {patients} was given.")
+    return Plan(seed=seed, until=until, days=days, patients=patients)
+
+
+def seed(plan: Plan, track: Track = lambda moments: moments) -> None:
+    """Make up everything, or nothing at all where it fails half way. `track` may show how far it is.
+
+    Raises NotNow when a unit is there already.
+    """
+    if Unit.objects.current() is not None:
+        raise NotNow("A unit is set up here already: nothing was made up.")
+    with held_back(), transaction.atomic():
+        team = found_unit()
+        for desk, happening in track([*_moments(plan, team)]):
+            desk.mornings_until(happening.at)
+            happening.do(happening.at)
+            if happening.wants_a_look:
+                _evaluate(desk, happening.at)
+        if failed := PendingEvaluation.objects.first():
+            raise RuntimeError(f"Evaluating what was made up failed: {failed.last_error}")
+
+
+def _moments(plan: Plan, team: Team) -> Iterator[Moment]:
+    window = Window(plan.until, plan.days)
+    for index, member in enumerate(CAST[: plan.patients]):
+        own, rng = window.of(member), np.random.default_rng([plan.seed, index])
+        enrolled = enrol(member, at=own.begins - timedelta(days=3), until=plan.until, team=team, rng=rng)
+        found = sorted(Life(enrolled, own, team, rng).happenings(), key=lambda happening: happening.at)
+        desk = Desk(team=team, window=own, patient=enrolled.patient, story=member.story, rng=rng)
+        yield from ((desk, happening) for happening in found)
+
+
+def _evaluate(desk: Desk, at: datetime) -> None:
+    """All news of the patient, and whether something is missing by now."""
+    outbox.add(patient_id=desk.patient.pk, why="demo", at=at)
+    evaluate_pending(at=at)
+    desk.look_up()

@@ -1,0 +1,71 @@
+"""manage.py demo: the whole product on this machine, with invented people, until Ctrl-C."""
+
+from __future__ import annotations
+
+import signal
+from argparse import ArgumentParser, ArgumentTypeError
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+
+from homedialysis.demo.people import SIGN_INS
+from homedialysis.demo.stack import DemoError, DemoStack
+from homedialysis.local_tools import LocalServersError
+
+
+class Command(BaseCommand):
+    help = "Start database, broker, web server, worker and beat with invented people; Ctrl-C stops them all."
+    requires_system_checks = ()  # nothing runs yet that they could look at; the parts make their own
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=_port, default=8000, help="port of the pages on 127.0.0.1")
+        parser.add_argument("--data", type=Path, default=settings.DATA_DIR, help="folder of the data")
+        parser.add_argument("--days", type=int, help="days of treatments to make up: fewer are ready sooner")
+        parser.add_argument("--fresh", action="store_true", help="remove the data of earlier runs first")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        _stop_on_signals()
+        try:
+            with DemoStack(**{name: options[name] for name in ("port", "data", "fresh", "days")}) as stack:
+                stack.start()
+                self._say_ready(stack.address)
+                stack.watch()
+        except _StopRequested:
+            self.stderr.write("Stopped: web server, worker, beat, broker and database.")
+        except (DemoError, LocalServersError) as problem:
+            raise CommandError(str(problem)) from problem
+
+    def _say_ready(self, address: str) -> None:
+        self.stdout.write(f"Ready: {address}")
+        for role, email, password in SIGN_INS:
+            self.stdout.write(f"  {role:<16}{email:<36}{password}")
+        self.stdout.write("Ctrl-C stops everything. Made-up people: not for real patients.")
+        self.stdout.flush()
+
+
+class _StopRequested(BaseException):
+    """Somebody wants the demo to end: no error, so nothing that handles errors may hold it up."""
+
+
+def _stop_on_signals() -> None:
+    """The first signal stops in good order; later ones are ignored, so that nothing is left half stopped."""
+    numbers = [signal.SIGINT, signal.SIGTERM]
+    if signal.getsignal(signal.SIGHUP) != signal.SIG_IGN:  # nohup wants to outlive its terminal
+        numbers.append(signal.SIGHUP)
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        for each in numbers:
+            signal.signal(each, signal.SIG_IGN)
+        raise _StopRequested
+
+    for each in numbers:
+        signal.signal(each, stop)
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise ArgumentTypeError(f"{text} was given, but a port is a number from 1 to 65535")
+    return int(text)

@@ -1,0 +1,65 @@
+"""What every answer needs: fragments that leave a signed-out page, and pages that no cache keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from urllib.parse import urlsplit
+from zoneinfo import ZoneInfo
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+
+from homedialysis.accounts.models import Unit
+
+Respond = Callable[[HttpRequest], HttpResponse]
+
+
+def unit_of(request: HttpRequest) -> Unit | None:
+    """The unit, read once a request."""
+    if not hasattr(request, "unit"):
+        request.unit = Unit.objects.current()  # type: ignore[attr-defined]
+    found: Unit | None = request.unit  # type: ignore[attr-defined]
+    return found
+
+
+class UnitTime:
+    """Pages of signed-in people show the clock of the unit; those of one patient then turn to the patient's."""
+
+    def __init__(self, respond: Respond) -> None:
+        self.respond = respond
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.user.is_authenticated and not request.path.startswith("/api/") and (unit := unit_of(request)):
+            timezone.activate(ZoneInfo(unit.time_zone))
+        try:
+            return self.respond(request)
+        finally:
+            timezone.deactivate()
+
+
+class SignedOutFragments:
+    """A fragment asked for after signing out would show the sign-in page inside a table: send the whole page there."""
+
+    def __init__(self, respond: Respond) -> None:
+        self.respond = respond
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.respond(request)
+        if not request.headers.get("HX-Request"):
+            return response
+        if urlsplit(response.headers.get("Location", "")).path != reverse("account_login"):
+            return response
+        return HttpResponse(status=204, headers={"HX-Redirect": reverse("account_login")})
+
+
+class NeverStored:
+    """Patient data must not stay in a browser's or a proxy's cache; the phone keeps its own drafts on purpose."""
+
+    def __init__(self, respond: Respond) -> None:
+        self.respond = respond
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.respond(request)
+        response.headers.setdefault("Cache-Control", "no-store")
+        return response

@@ -1,0 +1,116 @@
+"""An example for each request body; each is accepted as it stands for the demo's patient."""
+
+from __future__ import annotations
+
+from drf_spectacular.utils import OpenApiExample
+
+DEMO_PATIENT = "5f0c1a52-8d0e-4c57-9d0b-0a5be7a10001"
+"""The id of the demo's first patient, so that the examples below speak of somebody who is there."""
+
+_BODY = {
+    "status": "finished",
+    "started_at": "2026-11-20T21:40:00Z",
+    "ended_at": "2026-11-21T01:42:00Z",
+    "pre_weight_kg": 72.6,
+    "pre_systolic": 138,
+    "pre_diastolic": 78,
+    "pre_pulse": 72,
+    "pre_temperature_c": 36.5,
+    "post_weight_kg": 70.3,
+    "post_systolic": 124,
+    "post_diastolic": 72,
+    "post_pulse": 76,
+    "rinse_back_l": 0.3,
+    "intake_l": 0.2,
+    "uf_removed_l": 2.7,
+    "blood_processed_l": 71.5,
+    "checks": [{"name": "Total chlorine", "passed": True, "value": 0.02, "unit": "mg/L"}],
+    "readings": [
+        {
+            "at": "2026-11-20T22:00:00Z",
+            "qb_ml_min": 300,
+            "qd_ml_min": 500,
+            "arterial_mmhg": -140,
+            "venous_mmhg": 135,
+            "tmp_mmhg": 60,
+            "uf_rate_ml_h": 670,
+            "uf_volume_l": 0.2,
+            "systolic": 132,
+            "diastolic": 76,
+            "pulse": 74,
+            "conductivity_ms_cm": 14.0,
+            "dialysate_temperature_c": 36.5,
+        },
+        {"at": "2026-11-21T00:00:00Z", "qb_ml_min": 300, "arterial_mmhg": -145, "venous_mmhg": 140},
+    ],
+    "events": [{"at": "2026-11-21T00:30:00Z", "kind": "cramp", "note": "Left calf, went off by itself."}],
+    "medicines": [{"at": "2026-11-20T21:42:00Z", "name": "Heparin", "amount": 2000, "unit": "[iU]"}],
+    "notes": "Slept well.",
+}
+
+NIGHT = OpenApiExample("A finished treatment", value=_BODY, request_only=True)
+LATE_READINGS = OpenApiExample(
+    "A reading that was written on paper",
+    value={
+        "readings": [
+            {
+                "at": "2026-11-20T23:00:00Z",
+                "qb_ml_min": 300,
+                "venous_mmhg": 138,
+                "systolic": 128,
+                "diastolic": 74,
+            }
+        ]
+    },
+    request_only=True,
+)
+BULK = OpenApiExample(
+    "Two nights",
+    value={
+        "treatments": [
+            {
+                "id": "0b8e3c1e-64a7-4b8e-9c55-1f0e6f1d2001",
+                "status": "finished",
+                "started_at": "2026-11-16T21:30:00Z",
+                "ended_at": "2026-11-17T01:30:00Z",
+                "pre_weight_kg": 72.1,
+                "post_weight_kg": 70.1,
+                "uf_removed_l": 2.3,
+            },
+            {
+                "id": "0b8e3c1e-64a7-4b8e-9c55-1f0e6f1d2002",
+                "status": "finished",
+                "started_at": "2026-11-18T21:30:00Z",
+                "ended_at": "2026-11-19T01:20:00Z",
+                "pre_weight_kg": 71.9,
+                "post_weight_kg": 70.0,
+                "uf_removed_l": 2.2,
+            },
+        ]
+    },
+    request_only=True,
+)
+BLOODS = OpenApiExample(
+    "Urea before and after",
+    value={
+        "results": [
+            {
+                "patient": DEMO_PATIENT,
+                "analyte": "22664-7",
+                "value": 22.4,
+                "drawn_at": "2026-11-20T21:35:00Z",
+                "timing": "pre",
+            },
+            {
+                "patient": DEMO_PATIENT,
+                "analyte": "22664-7",
+                "value": 7.1,
+                "drawn_at": "2026-11-21T01:42:00Z",
+                "timing": "post",
+                "post_method": "slow_flow",
+            },
+        ]
+    },
+    request_only=True,
+)
+DEVICE = OpenApiExample("A tablet at the bedside", value={"name": "Bedside tablet"}, request_only=True)

@@ -1,0 +1,140 @@
+"""Prescriptions, limits, bloods, patients and devices over HTTP."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.exceptions import NotFound, ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from homedialysis.accounts.models import DeviceToken, signed_in
+from homedialysis.accounts.services import TooManyDevices, add_device
+from sessions import plausible
+from sessions.api import examples
+from sessions.api.pagination import NewestFirst
+from sessions.api.serializers import (
+    BloodPage,
+    BloodShape,
+    BloodsSent,
+    DeviceShape,
+    LimitsShape,
+    NewDevice,
+    NewDeviceAnswer,
+    PatientPage,
+    PatientShape,
+    PrescriptionShape,
+    Refusal,
+)
+from sessions.api.treatments import patient_meant
+from sessions.models import BloodResult, Patient
+from sessions.permissions import IsStaff, MayEnterBloods
+from sessions.services.bloods import enter_bloods
+from sessions.services.prescribing import prescription_in_force
+from sessions.services.reading_log import note_reading
+
+PATIENT = OpenApiParameter("patient", uuid.UUID, description="Needed when you see more than one patient.")
+
+
+class CurrentPrescription(APIView):
+    @extend_schema(operation_id="prescription_current", parameters=[PATIENT], responses=PrescriptionShape)
+    def get(self, request: Request) -> Response:
+        """The prescription in force now."""
+        patient = patient_meant(signed_in(request), request.query_params.get("patient"))
+        note_reading(request, patient.pk)
+        found = prescription_in_force(patient, timezone.now())
+        if found is None:
+            raise NotFound("No prescription is in force for this patient.")
+        return Response(PrescriptionShape(found).data)
+
+
+class Limits(APIView):
+    @extend_schema(operation_id="limits", responses=LimitsShape)
+    def get(self, request: Request) -> Response:
+        """What each number of a record can be (hard) and usually is (usual)."""
+        return Response({"fields": plausible.for_scripts()})
+
+
+class Patients(APIView):
+    permission_classes = (IsStaff,)
+
+    @extend_schema(
+        operation_id="patients_list",
+        parameters=[OpenApiParameter("limit", int), OpenApiParameter("offset", int)],
+        responses=PatientPage,
+    )
+    def get(self, request: Request) -> Response:
+        """The unit's patients, by name."""
+        pages = NewestFirst()
+        page = pages.paginate_queryset(Patient.objects.visible_to(request.user), request, view=self) or []
+        return pages.get_paginated_response(PatientShape(page, many=True).data)
+
+
+class Bloods(APIView):
+    permission_classes = (MayEnterBloods,)
+
+    @extend_schema(operation_id="bloods_list", parameters=[PATIENT], responses=BloodPage)
+    def get(self, request: Request) -> Response:
+        """Blood results of one patient, newest first."""
+        patient = patient_meant(signed_in(request), request.query_params.get("patient"))
+        note_reading(request, patient.pk)
+        pages = NewestFirst()
+        page = pages.paginate_queryset(BloodResult.objects.filter(patient=patient), request, view=self) or []
+        return pages.get_paginated_response(BloodShape(page, many=True).data)
+
+    @extend_schema(
+        operation_id="bloods_enter",
+        request=BloodsSent,
+        examples=[examples.BLOODS],
+        responses={201: BloodShape(many=True), 400: Refusal},
+    )
+    def post(self, request: Request) -> Response:
+        """Enter results in canonical units; each is tied to the treatment it was drawn at."""
+        now = timezone.now()
+        sent = BloodsSent(data=request.data, context={"now": now})
+        sent.is_valid(raise_exception=True)
+        rows = sent.validated_data["results"]
+        meant = {row["patient"]: patient_meant(signed_in(request), row["patient"]) for row in rows}
+        if len(meant) != 1:
+            raise ValidationError({"results": "Send the results of one patient at a time."})
+        results = [BloodResult(**{**row, "patient": meant[row["patient"]]}) for row in rows]
+        return Response(
+            BloodShape(enter_bloods(results=results, by=signed_in(request), at=now), many=True).data, status=201
+        )
+
+
+class Devices(APIView):
+    @extend_schema(operation_id="devices_list", responses=DeviceShape(many=True))
+    def get(self, request: Request) -> Response:
+        """Devices and programs that hold a token of yours."""
+        return Response(DeviceShape(DeviceToken.objects.filter(user=request.user), many=True).data)
+
+    @extend_schema(
+        operation_id="devices_add",
+        request=NewDevice,
+        examples=[examples.DEVICE],
+        responses={201: NewDeviceAnswer},
+    )
+    def post(self, request: Request) -> Response:
+        """A token for one more device. It is shown this once; only its hash is kept."""
+        sent = NewDevice(data=request.data)
+        sent.is_valid(raise_exception=True)
+        try:
+            device, token = add_device(user=signed_in(request), name=sent.validated_data["name"], at=timezone.now())
+        except TooManyDevices as problem:
+            raise ValidationError({"name": str(problem)}) from problem
+        body: dict[str, Any] = {**DeviceShape(device).data, "token": token}
+        return Response(body, status=201)
+
+
+class DeviceOne(APIView):
+    @extend_schema(operation_id="devices_revoke", responses={204: None})
+    def delete(self, request: Request, device_id: uuid.UUID) -> Response:
+        """Revoke a device's token: it stops working at once."""
+        get_object_or_404(DeviceToken, user=request.user, public_id=device_id).delete()
+        return Response(status=204)

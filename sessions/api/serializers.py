@@ -1,0 +1,229 @@
+"""The other shapes of the API: patients, prescriptions, bloods."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from rest_framework import serializers
+
+from sessions import plausible
+from sessions.api.document import KnownFields, Moment, PlainNumber, ReadingPart, TreatmentDocument
+from sessions.choices import Analyte, PostSampleMethod, SampleTiming
+from sessions.models import BloodResult, Dialyser, Patient, Prescription
+
+
+class MarkShape(serializers.Serializer[Any]):
+    """An unusual number that was kept."""
+
+    field = serializers.CharField()
+    given = serializers.FloatField()
+    limit = serializers.CharField()
+    confirmed = serializers.BooleanField()
+
+
+class TreatmentAnswer(TreatmentDocument):
+    """The document with what the server adds."""
+
+    id = serializers.UUIDField()
+    patient = serializers.UUIDField()
+    revision = serializers.IntegerField()
+    night = serializers.DateField()
+    received_at = serializers.DateTimeField()
+    marks = MarkShape(many=True)
+
+
+class TreatmentSent(TreatmentDocument):
+    """The document as sent. The patient may be left out by the patient's own account."""
+
+    patient = serializers.UUIDField(required=False)
+
+
+class MovedOn(serializers.Serializer[Any]):
+    """Why a revision was not replaced, and the record as it stands."""
+
+    detail = serializers.CharField()
+    current = TreatmentAnswer()
+
+
+class ReadingsSent(serializers.Serializer[Any]):
+    readings = ReadingPart(many=True)
+
+
+class LateReadings(serializers.Serializer[Any]):
+    """`ReadingsSent` before its rows are judged together with the record."""
+
+    readings = serializers.ListField(child=serializers.DictField(), min_length=1, max_length=500)
+
+
+class BulkItem(TreatmentSent):
+    id = serializers.UUIDField()
+    if_match = serializers.IntegerField(required=False)
+
+
+class BulkSent(serializers.Serializer[Any]):
+    treatments = BulkItem(many=True)
+
+
+class Bulk(serializers.Serializer[Any]):
+    """`BulkSent` before its items are judged one by one."""
+
+    treatments = serializers.ListField(child=serializers.DictField(), min_length=1, max_length=200)
+
+
+class Page(serializers.Serializer[Any]):
+    """A page of a list: how many there are in all, and where the pages before and after are."""
+
+    count = serializers.IntegerField()
+    next = serializers.URLField(allow_null=True)
+    previous = serializers.URLField(allow_null=True)
+
+
+class TreatmentPage(Page):
+    results = TreatmentAnswer(many=True)
+
+
+class BulkResult(serializers.Serializer[Any]):
+    id = serializers.CharField()
+    status = serializers.IntegerField()
+    revision = serializers.IntegerField(required=False)
+    errors = serializers.ListField(child=serializers.DictField(), required=False)  # type: ignore[assignment]
+    detail = serializers.CharField(required=False)
+
+
+class BulkAnswer(serializers.Serializer[Any]):
+    results = BulkResult(many=True)
+
+
+class VersionShape(serializers.Serializer[Any]):
+    """One version that stood, with when it was written and by whom."""
+
+    revision = serializers.IntegerField()
+    written_at = serializers.DateTimeField()
+    written_by = serializers.CharField()
+    document = TreatmentDocument()
+
+
+class FaultShape(serializers.Serializer[Any]):
+    field = serializers.CharField(help_text="Path of what was refused, such as readings[2].venous_mmhg.")
+    message = serializers.CharField(help_text="Why, with the limit and what was given.")
+    given = serializers.JSONField(required=False, help_text="What stood there, if it was a plain value.")
+
+
+class Refusal(serializers.Serializer[Any]):
+    detail = serializers.CharField()
+    errors = FaultShape(many=True, required=False)  # type: ignore[assignment]
+
+
+class DialyserShape(serializers.ModelSerializer[Dialyser]):
+    class Meta:
+        model = Dialyser
+        fields = ("name", "koa_ml_min", "surface_m2")
+
+
+class PrescriptionShape(serializers.ModelSerializer[Prescription]):
+    dialyser = DialyserShape()
+    signed_by = serializers.CharField(source="signed_by.name")
+    begins = serializers.DateTimeField(source="in_force.lower")
+
+    class Meta:
+        model = Prescription
+        exclude = ("id", "in_force")
+
+
+class PatientShape(serializers.ModelSerializer[Patient]):
+    class Meta:
+        model = Patient
+        fields = ("id", "name", "hospital_number", "birth_date", "sex", "height_cm", "joined_on", "left_on")
+
+
+class PatientPage(Page):
+    results = PatientShape(many=True)
+
+
+class BloodShape(serializers.ModelSerializer[BloodResult]):
+    unit = serializers.SerializerMethodField()
+    name = serializers.CharField(source="get_analyte_display", read_only=True)
+
+    class Meta:
+        model = BloodResult
+        fields = (
+            "patient",
+            "analyte",
+            "name",
+            "value",
+            "unit",
+            "drawn_at",
+            "timing",
+            "post_method",
+            "treatment",
+        )
+
+    def get_unit(self, result: BloodResult) -> str:
+        return plausible.BLOOD[result.analyte].unit
+
+
+class BloodPage(Page):
+    results = BloodShape(many=True)
+
+
+class BloodSent(KnownFields):
+    """One result in its canonical unit. Needs `patients` (queryset) in its context."""
+
+    patient = serializers.UUIDField()
+    analyte = serializers.ChoiceField(choices=Analyte.choices)
+    value = PlainNumber()
+    drawn_at = Moment()
+    timing = serializers.ChoiceField(choices=SampleTiming.choices)
+    post_method = serializers.ChoiceField(
+        choices=PostSampleMethod.choices, required=False, allow_blank=True, default=""
+    )
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        limits = plausible.BLOOD[data["analyte"]]
+        if why := limits.refusal(data["value"]):
+            raise serializers.ValidationError({"value": why})
+        if data["timing"] == SampleTiming.POST and not data["post_method"]:
+            data["post_method"] = PostSampleMethod.NEITHER
+        if data["timing"] != SampleTiming.POST and data["post_method"]:
+            raise serializers.ValidationError({"post_method": "Only a sample after the treatment has one."})
+        now: datetime = self.context["now"]
+        if data["drawn_at"] > now:
+            raise serializers.ValidationError(
+                {"drawn_at": f"It lies after the server's time, {now:%Y-%m-%d %H:%M} UTC."}
+            )
+        return data
+
+
+class BloodsSent(serializers.Serializer[Any]):
+    results = BloodSent(many=True, allow_empty=False, max_length=200)  # type: ignore[call-arg]
+
+
+class LimitShape(serializers.Serializer[Any]):
+    label = serializers.CharField()  # type: ignore[assignment]
+    unit = serializers.CharField()
+    hard = serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2)
+    usual = serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2)
+    step = serializers.FloatField()
+
+
+class LimitsShape(serializers.Serializer[Any]):
+    fields_ = serializers.DictField(child=LimitShape())
+
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
+        return {"fields": super().get_fields()["fields_"]}
+
+
+class DeviceShape(serializers.Serializer[Any]):
+    id = serializers.UUIDField(source="public_id")
+    name = serializers.CharField()
+    created = serializers.DateTimeField()
+    expiry = serializers.DateTimeField()
+
+
+class NewDevice(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=80)
+
+
+class NewDeviceAnswer(DeviceShape):
+    token = serializers.CharField()

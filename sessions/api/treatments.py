@@ -1,0 +1,276 @@
+"""Treatments over HTTP."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import status
+from rest_framework.exceptions import ParseError, ValidationError
+from rest_framework.pagination import LimitOffsetPagination
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from homedialysis.accounts.models import User, signed_in
+from sessions.api import examples
+from sessions.api.document import TreatmentDocument, canonical
+from sessions.api.errors import PreconditionRequired, refusal
+from sessions.api.pagination import NewestFirst
+from sessions.api.serializers import (
+    Bulk,
+    BulkAnswer,
+    BulkSent,
+    LateReadings,
+    MovedOn,
+    ReadingsSent,
+    Refusal,
+    TreatmentAnswer,
+    TreatmentPage,
+    TreatmentSent,
+    VersionShape,
+)
+from sessions.models import Patient, TreatmentRecord
+from sessions.permissions import MayRecord
+from sessions.services import recording
+from sessions.services.reading_log import note_reading
+
+IF_MATCH = OpenApiParameter(
+    "If-Match", str, OpenApiParameter.HEADER, description='The revision that is replaced, such as "3".'
+)
+
+
+def patient_meant(user: User, given: Any) -> Patient:
+    """The patient a body names, or the one this account belongs to. Raises ValidationError, field by field."""
+    visible = Patient.objects.visible_to(user)
+    if given in (None, ""):
+        own = list(visible[:2]) if not user.is_unit_staff else []
+        if len(own) != 1:
+            raise ValidationError({"patient": "Say which patient: this account sees more than one, or none."})
+        only: Patient = own[0]
+        return only
+    try:
+        meant: Patient = visible.get(pk=uuid.UUID(str(given)))
+    except (ValueError, Patient.DoesNotExist):
+        raise ValidationError({"patient": f"There is no patient {given} that you can see."}) from None
+    return meant
+
+
+def judged(body: Any, patient: Patient, now: datetime) -> recording.Document:
+    """The canonical document out of a body. Raises ValidationError, field by field."""
+    reader = TreatmentDocument(data=body, context={"patient": patient, "now": now})
+    reader.is_valid(raise_exception=True)
+    return canonical(reader.validated_data)
+
+
+def revision_in(if_match: str | None) -> int | None:
+    """The revision an If-Match header names. Raises ParseError when it is no revision."""
+    if if_match is None:
+        return None
+    try:
+        return int(if_match.strip().removeprefix("W/").strip('"'))
+    except ValueError:
+        raise ParseError(f'If-Match: {if_match} names no revision; send one such as "3".') from None
+
+
+def answer(record: TreatmentRecord, code: int) -> Response:
+    return Response(record.as_sent, status=code, headers={"ETag": f'"{record.revision}"'})
+
+
+def moved_on(problem: recording.StaleRevision) -> Response:
+    body = {"detail": str(problem), "current": problem.record.as_sent}
+    return Response(body, status=status.HTTP_412_PRECONDITION_FAILED, headers={"ETag": f'"{problem.record.revision}"'})
+
+
+class TreatmentList(APIView):
+    permission_classes = (MayRecord,)
+
+    @extend_schema(
+        operation_id="treatments_list",
+        parameters=[
+            OpenApiParameter("patient", uuid.UUID, description="Only this patient's."),
+            OpenApiParameter("since", datetime, description="Started at or after."),
+            OpenApiParameter("until", datetime, description="Started before."),
+            OpenApiParameter("limit", int),
+            OpenApiParameter("offset", int),
+        ],
+        responses=TreatmentPage,
+    )
+    def get(self, request: Request) -> Response:
+        """Treatment records that you may see, newest first, a page at a time."""
+        records = TreatmentRecord.objects.visible_to(request.user).newest_first()
+        if patient := request.query_params.get("patient"):
+            records = records.filter(patient=patient_meant(signed_in(request), patient))
+        for name, lookup in (("since", "started_at__gte"), ("until", "started_at__lt")):
+            if text := request.query_params.get(name):
+                records = records.filter(**{lookup: _moment(name, text)})
+        pages: LimitOffsetPagination = NewestFirst()
+        page = pages.paginate_queryset(records, request, view=self) or []
+        note_reading(request, *(record.patient_id for record in page))
+        return pages.get_paginated_response([record.as_sent for record in page])
+
+
+def _moment(name: str, text: str) -> datetime:
+    try:
+        found = parse_datetime(text)
+    except ValueError:
+        found = None
+    if found is None or found.tzinfo is None:
+        raise ValidationError({name: f"“{text}” is no time with a zone; write one such as 2026-03-01T00:00:00Z."})
+    return found
+
+
+class TreatmentOne(APIView):
+    permission_classes = (MayRecord,)
+
+    @extend_schema(operation_id="treatments_read", responses=TreatmentAnswer)
+    def get(self, request: Request, record_id: uuid.UUID) -> Response:
+        """One treatment record as it stands; its revision is the ETag."""
+        record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
+        note_reading(request, record.patient_id)
+        return answer(record, status.HTTP_200_OK)
+
+    @extend_schema(
+        operation_id="treatments_write",
+        parameters=[IF_MATCH],
+        request=TreatmentSent,
+        examples=[examples.NIGHT],
+        responses={200: TreatmentAnswer, 201: TreatmentAnswer, 400: Refusal, 412: MovedOn, 428: Refusal},
+    )
+    def put(self, request: Request, record_id: uuid.UUID) -> Response:
+        """Create a record under your own UUID, or replace it.
+
+        The same body sent again is answered like the first time. Changing a record needs If-Match. What is
+        impossible is refused field by field and nothing is saved; what is unusual is kept and marked.
+        """
+        body = request.data
+        if not isinstance(body, dict):
+            raise ValidationError({"document": "A JSON object is needed."})
+        try:
+            written = write(record_id, body, signed_in(request), revision_in(request.headers.get("If-Match")))
+        except recording.NeedsRevision as problem:
+            raise PreconditionRequired(str(problem)) from problem
+        except recording.StaleRevision as problem:
+            return moved_on(problem)
+        return answer(written.record, status.HTTP_201_CREATED if written.created else status.HTTP_200_OK)
+
+
+def write(record_id: uuid.UUID, body: dict[str, Any], user: User, revision: int | None) -> recording.Written:
+    """Judge one body and keep it. Raises ValidationError, NeedsRevision or StaleRevision."""
+    now = timezone.now()
+    patient = patient_meant(user, body.get("patient") or _patient_of(record_id, user))
+    try:
+        return recording.record_treatment(
+            record_id=record_id,
+            patient=patient,
+            document=judged(body, patient, now),
+            by=user,
+            at=now,
+            expected_revision=revision,
+        )
+    except recording.TakenId:
+        raise ValidationError({"id": "This id belongs to another record: make a new UUID."}) from None
+
+
+def _patient_of(record_id: uuid.UUID, user: User) -> uuid.UUID | None:
+    visible = TreatmentRecord.objects.visible_to(user)
+    return visible.filter(pk=record_id).values_list("patient_id", flat=True).first()
+
+
+class TreatmentReadings(APIView):
+    permission_classes = (MayRecord,)
+
+    @extend_schema(
+        operation_id="treatments_add_readings",
+        request=ReadingsSent,
+        examples=[examples.LATE_READINGS],
+        responses={200: TreatmentAnswer, 400: Refusal, 409: Refusal},
+    )
+    @transaction.atomic
+    def post(self, request: Request, record_id: uuid.UUID) -> Response:
+        """Add late readings; nothing else of the record is touched.
+
+        A reading that is already there is no harm. One that contradicts a reading at the same time is
+        refused with 409, and none is added.
+        """
+        visible = TreatmentRecord.objects.visible_to(request.user).select_for_update(no_key=True, of=("self",))
+        record = get_object_or_404(visible, pk=record_id)
+        sent = LateReadings(data=request.data)
+        sent.is_valid(raise_exception=True)
+        now = timezone.now()
+        late = judged({**record.document, "readings": sent.validated_data["readings"]}, record.patient, now)["readings"]
+        merged, contradicting = recording.merged_readings(record.document, late)
+        if contradicting:
+            times = ", ".join(str(late[index]["at"]) for index in contradicting)
+            return Response({"detail": f"Other readings stand at {times}: change the record itself."}, status=409)
+        document = judged(merged, record.patient, now)
+        written = recording.add_readings(record=record, document=document, by=signed_in(request), at=now)
+        return answer(written.record, status.HTTP_200_OK)
+
+
+class TreatmentVersions(APIView):
+    permission_classes = (MayRecord,)
+
+    @extend_schema(operation_id="treatments_versions", responses=VersionShape(many=True))
+    def get(self, request: Request, record_id: uuid.UUID) -> Response:
+        """Every version of the record that ever stood, oldest first."""
+        record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
+        note_reading(request, record.patient_id)
+        return Response([version_shown(event) for event in versions(record)])
+
+
+def versions(record: TreatmentRecord) -> list[Any]:
+    """The rows the database's triggers kept of this record, oldest first."""
+    events = record.events.select_related("recorded_by").order_by("pgh_id")  # type: ignore[attr-defined]
+    return list(events)
+
+
+def version_shown(event: Any) -> dict[str, Any]:
+    return {
+        "revision": event.revision,
+        "written_at": event.received_at,
+        "written_by": str(event.recorded_by),
+        "document": event.document,
+    }
+
+
+class TreatmentBulk(APIView):
+    permission_classes = (MayRecord,)
+
+    @extend_schema(
+        operation_id="treatments_bulk",
+        request=BulkSent,
+        examples=[examples.BULK],
+        responses={200: BulkAnswer, 400: Refusal},
+    )
+    def post(self, request: Request) -> Response:
+        """Many nights in one request, each judged by itself: a bad one is named and does not hold up the rest."""
+        sent = Bulk(data=request.data)
+        sent.is_valid(raise_exception=True)
+        return Response(
+            {"results": [_one_of_many(item, signed_in(request)) for item in sent.validated_data["treatments"]]}
+        )
+
+
+def _one_of_many(item: dict[str, Any], user: User) -> dict[str, Any]:
+    body = {name: value for name, value in item.items() if name != "if_match"}
+    told = str(item.get("id", ""))
+    try:
+        revision = revision_in(str(item["if_match"])) if "if_match" in item else None
+        written = write(uuid.UUID(told), body, user, revision)
+    except ValueError:
+        fault = {"field": "id", "message": f"“{told}” is no UUID."}
+        return {"id": told, "status": 400, "errors": [fault]}
+    except (ValidationError, ParseError) as problem:
+        return {"id": told, "status": 400, "errors": refusal(problem.detail, body)["errors"]}
+    except recording.NeedsRevision as problem:
+        return {"id": told, "status": 428, "detail": str(problem), "revision": problem.record.revision}
+    except recording.StaleRevision as problem:
+        return {"id": told, "status": 412, "detail": str(problem), "revision": problem.record.revision}
+    return {"id": told, "status": 201 if written.created else 200, "revision": written.record.revision}

@@ -1,0 +1,136 @@
+"""Forms behind the unit's pages. Limits of numbers come from `plausible`, as everywhere."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils import timezone
+
+from homedialysis.accounts.models import Weekday
+from sessions import plausible
+from sessions.models import AccessSite, Patient, Prescription, VascularAccess
+
+
+class DateInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def refuse_impossible(form: forms.BaseForm, limits: dict[str, plausible.Range]) -> None:
+    """Put the refusal of every impossible number at its field."""
+    for name, each in limits.items():
+        given = form.cleaned_data.get(name)
+        if isinstance(given, int | float) and (why := each.refusal(given)):
+            form.add_error(name, why)
+
+
+class EnrolForm(forms.ModelForm[Patient]):
+    class Meta:
+        model = Patient
+        fields: ClassVar = [
+            "name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on",
+        ]  # fmt: skip
+        widgets: ClassVar = {"birth_date": DateInput(), "joined_on": DateInput()}
+        help_texts: ClassVar = {"time_zone": "Only when it is not the unit's, for example Atlantic/Azores."}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        refuse_impossible(self, {"height_cm": plausible.PRESCRIPTION["height_cm"]})
+        today = timezone.now().date()
+        if data.get("birth_date") and data["birth_date"] >= today:
+            self.add_error("birth_date", f"Must lie before today, {today}; {data['birth_date']} was given.")
+        return data
+
+
+class InvitePatientForm(forms.Form):
+    email = forms.EmailField(label="Patient's e-mail address")
+
+
+class InviteCarePartnerForm(forms.Form):
+    prefix = "partner"
+    name = forms.CharField(max_length=120, label="Name")
+    email = forms.EmailField(label="E-mail address")
+
+
+class AccessForm(forms.ModelForm[VascularAccess]):
+    class Meta:
+        model = VascularAccess
+        fields: ClassVar = ["kind", "side", "place", "created_on"]
+        widgets: ClassVar = {"created_on": DateInput()}
+
+
+class SiteForm(forms.ModelForm[AccessSite]):
+    class Meta:
+        model = AccessSite
+        fields: ClassVar = ["name", "use", "technique", "resting"]
+        help_texts: ClassVar = {"name": "As the patient calls it, for example: lower, near the wrist."}
+
+
+class PrescriptionForm(forms.ModelForm[Prescription]):
+    weekdays = forms.TypedMultipleChoiceField(
+        choices=Weekday.choices,
+        coerce=int,
+        required=False,
+        label="On which days",
+        help_text="None marked: the patient chooses the days.",
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    class Meta:
+        model = Prescription
+        fields: ClassVar = [
+            "days_per_week", "weekdays", "minutes", "max_minutes", "qb_ml_min", "qd_ml_min", "dialyser",
+            "dialysate_k_mmol_l", "dialysate_ca_mmol_l", "dialysate_buffer", "dialysate_buffer_mmol_l",
+            "dialysate_na_mmol_l", "dialysate_temperature_c", "target_weight_kg", "uf_rate_limit_ml_kg_h",
+            "anticoagulant", "bolus_units", "rate_units_h", "stop_minutes_before_end", "needle_gauge",
+            "reading_interval_minutes", "note",
+        ]  # fmt: skip
+        widgets: ClassVar = {"note": forms.Textarea(attrs={"rows": 3})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            if name in plausible.PRESCRIPTION:
+                low, high = plausible.PRESCRIPTION[name].hard
+                field.widget.attrs |= {"min": low, "max": high, "step": "any", "inputmode": "decimal"}
+
+    @property
+    def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The fields as the page lays them out."""
+        layout = (
+            (
+                "How often and how long",
+                ("days_per_week", "weekdays", "minutes", "max_minutes", "reading_interval_minutes"),
+            ),
+            ("Fluid", ("target_weight_kg", "uf_rate_limit_ml_kg_h")),
+            (
+                "Blood and dialysate",
+                (
+                    "qb_ml_min",
+                    "qd_ml_min",
+                    "dialyser",
+                    "needle_gauge",
+                    "dialysate_k_mmol_l",
+                    "dialysate_ca_mmol_l",
+                    "dialysate_na_mmol_l",
+                    "dialysate_buffer",
+                    "dialysate_buffer_mmol_l",
+                    "dialysate_temperature_c",
+                ),
+            ),
+            ("Anticoagulation", ("anticoagulant", "bolus_units", "rate_units_h", "stop_minutes_before_end")),
+            ("Note", ("note",)),
+        )
+        return [(title, [self[name] for name in names]) for title, names in layout]
+
+    def unusual(self) -> list[str]:
+        """What is possible but unusual, in words, so that the signer is asked once more."""
+        found = []
+        for name, limits in plausible.PRESCRIPTION.items():
+            given = self.cleaned_data.get(name)
+            if given is not None and (odd := limits.oddity(given)):
+                found.append(f"{limits.label}: {given:g} {limits.unit}".rstrip() + f", {odd}")
+        return found

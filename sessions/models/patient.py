@@ -1,0 +1,106 @@
+"""Patients, who helps them, and their vascular access."""
+
+from __future__ import annotations
+
+import uuid
+from typing import ClassVar
+
+import pghistory
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from homedialysis.accounts.models import known_time_zone
+from sessions.choices import AccessKind, Sex, Side, SiteUse, Technique
+from sessions.querysets import OfPatientQuerySet, PatientQuerySet
+
+
+@pghistory.track()
+class Patient(models.Model):
+    """A person who dialyses at home."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    account = models.OneToOneField(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="patient"
+    )
+    name = models.CharField(max_length=120)
+    hospital_number = models.CharField("hospital number", max_length=40, unique=True)
+    birth_date = models.DateField("date of birth")
+    sex = models.CharField(max_length=10, choices=Sex, help_text="As the body-water equations need it.")
+    height_cm = models.FloatField("height (cm)")
+    phone = models.CharField("telephone", max_length=30, blank=True)
+    time_zone = models.CharField(max_length=60, blank=True, validators=[known_time_zone])
+    joined_on = models.DateField("in the programme since")
+    left_on = models.DateField("left the programme on", null=True, blank=True)
+
+    objects = PatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class CarePartner(models.Model):
+    """Someone who helps a patient at home and may fill in the record."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE)
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="cares_for")
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(name="care_partner_once", fields=["patient", "user"])]
+
+    def __str__(self) -> str:
+        return f"{self.user} helps {self.patient}"
+
+
+@pghistory.track()
+class VascularAccess(models.Model):
+    """A fistula, graft or catheter; one at a time is the one in use."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="accesses")
+    kind = models.CharField(max_length=10, choices=AccessKind)
+    side = models.CharField(max_length=5, choices=Side)
+    place = models.CharField(max_length=80, help_text="For example: upper arm.")
+    created_on = models.DateField("made on")
+    abandoned_on = models.DateField("given up on", null=True, blank=True)
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        verbose_name_plural = "vascular accesses"
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                name="access_one_in_use",
+                fields=["patient"],
+                condition=Q(abandoned_on=None),
+                violation_error_message="This patient has an access in use: give that one up first.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_side_display()} {self.place} {self.get_kind_display()}"
+
+
+class AccessSiteQuerySet(OfPatientQuerySet):
+    path_to_patient = "access__patient"
+
+
+class AccessSite(models.Model):
+    """A place on the access where a needle goes in, or a lumen of a catheter."""
+
+    access = models.ForeignKey(VascularAccess, on_delete=models.CASCADE, related_name="sites")
+    name = models.CharField(max_length=40)
+    use = models.CharField(max_length=10, choices=SiteUse)
+    technique = models.CharField(max_length=12, choices=Technique)
+    resting = models.BooleanField("not to be used for now", default=False)
+
+    objects = AccessSiteQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["use", "name"]
+        constraints: ClassVar = [models.UniqueConstraint(name="site_name_once", fields=["access", "name"])]
+
+    def __str__(self) -> str:
+        return self.name

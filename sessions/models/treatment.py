@@ -1,0 +1,185 @@
+"""Treatment records: what the patient wrote down of one treatment.
+
+`document` is the record as it was handed in and judged possible; the columns and the child rows are the same
+facts laid out for queries, always written together with it by `services.recording`. Database triggers keep each
+version of a record, so every document that ever stood can be shown again.
+"""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any, ClassVar
+
+import pghistory
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from sessions.choices import EventKind, RecordState, SiteUse
+from sessions.models.patient import AccessSite, Patient
+from sessions.models.prescription import Prescription
+from sessions.querysets import TreatmentQuerySet
+
+
+@pghistory.track()
+class TreatmentRecord(models.Model):
+    """One treatment. The phone makes the id, so that sending again can never make two."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="treatments")
+    prescription = models.ForeignKey(Prescription, null=True, on_delete=models.PROTECT, related_name="treatments")
+    revision = models.PositiveIntegerField(default=1)
+    state = models.CharField(max_length=10, choices=RecordState, default=RecordState.OPEN)
+    night = models.DateField(help_text="The date on which the treatment began, where the patient lives.")
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+    pre_weight_kg = models.FloatField(null=True)
+    pre_systolic = models.FloatField(null=True)
+    pre_diastolic = models.FloatField(null=True)
+    pre_standing_systolic = models.FloatField(null=True)
+    pre_standing_diastolic = models.FloatField(null=True)
+    pre_pulse = models.FloatField(null=True)
+    pre_temperature_c = models.FloatField(null=True)
+    post_weight_kg = models.FloatField(null=True)
+    post_systolic = models.FloatField(null=True)
+    post_diastolic = models.FloatField(null=True)
+    post_standing_systolic = models.FloatField(null=True)
+    post_standing_diastolic = models.FloatField(null=True)
+    post_pulse = models.FloatField(null=True)
+    post_temperature_c = models.FloatField(null=True)
+    rinse_back_l = models.FloatField(null=True)
+    intake_l = models.FloatField(null=True)
+    uf_removed_l = models.FloatField(null=True)
+    blood_processed_l = models.FloatField(null=True)
+    notes = models.TextField(blank=True)
+    document = models.JSONField()
+    marks = models.JSONField(default=list)
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    received_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True)
+
+    objects = TreatmentQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-started_at"]
+        indexes: ClassVar = [models.Index(fields=["patient", "-started_at"], name="treatment_of_patient")]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                name="treatment_ends_after_start",
+                condition=Q(ended_at=None) | Q(ended_at__gt=F("started_at")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Treatment of {self.patient} on {self.night:%Y-%m-%d}"
+
+    @property
+    def minutes(self) -> float | None:
+        """Minutes from start to end, or None while it runs."""
+        return (self.ended_at - self.started_at).total_seconds() / 60 if self.ended_at else None
+
+    @property
+    def as_sent(self) -> dict[str, Any]:
+        """The document with what the server adds to it, as the API answers."""
+        added = {
+            "id": str(self.pk),
+            "patient": str(self.patient_id),
+            "revision": self.revision,
+            "night": self.night.isoformat(),
+            "received_at": self.received_at.isoformat(),
+            "marks": self.marks,
+        }
+        return dict(self.document) | added
+
+
+class PartOfRecord(models.Model):
+    record = models.ForeignKey(TreatmentRecord, on_delete=models.CASCADE)
+
+    class Meta:
+        abstract = True
+
+
+class Reading(PartOfRecord):
+    """One look at the machine and the patient during the treatment."""
+
+    at = models.DateTimeField()
+    qb_ml_min = models.FloatField(null=True)
+    qd_ml_min = models.FloatField(null=True)
+    arterial_mmhg = models.FloatField(null=True)
+    venous_mmhg = models.FloatField(null=True)
+    tmp_mmhg = models.FloatField(null=True)
+    uf_rate_ml_h = models.FloatField(null=True)
+    uf_volume_l = models.FloatField(null=True)
+    systolic = models.FloatField(null=True)
+    diastolic = models.FloatField(null=True)
+    pulse = models.FloatField(null=True)
+    conductivity_ms_cm = models.FloatField(null=True)
+    dialysate_temperature_c = models.FloatField(null=True)
+
+    class Meta:
+        ordering: ClassVar = ["at"]
+        constraints: ClassVar = [models.UniqueConstraint(name="reading_once_at_a_time", fields=["record", "at"])]
+
+    def __str__(self) -> str:
+        return f"Reading at {self.at:%H:%M}"
+
+
+class Event(PartOfRecord):
+    """A symptom or something that went wrong."""
+
+    at = models.DateTimeField()
+    kind = models.CharField(max_length=20, choices=EventKind)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["at"]
+
+    def __str__(self) -> str:
+        return self.get_kind_display()
+
+
+class Medicine(PartOfRecord):
+    """A medicine given during the treatment."""
+
+    at = models.DateTimeField()
+    name = models.CharField(max_length=80)
+    amount = models.FloatField(null=True)
+    unit = models.CharField(max_length=20, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["at"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Check(PartOfRecord):
+    """A check done before the treatment, with its answer."""
+
+    name = models.CharField(max_length=80)
+    passed = models.BooleanField()
+    value = models.FloatField(null=True)
+    unit = models.CharField(max_length=20, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SiteUsed(PartOfRecord):
+    """A needle site used, and how long it bled after the needle came out."""
+
+    site = models.ForeignKey(AccessSite, on_delete=models.PROTECT, related_name="uses")
+    use = models.CharField(max_length=10, choices=SiteUse)
+    attempts = models.PositiveSmallIntegerField(null=True)
+    bleeding_minutes = models.FloatField(null=True)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.site} ({self.use})"

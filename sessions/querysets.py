@@ -1,0 +1,59 @@
+"""Who may see what, decided in one place: every page and every API call starts from `visible_to`."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Self
+
+from django.contrib.auth.models import AnonymousUser
+from django.db import models
+from django.db.models import Q
+
+from homedialysis.accounts.models import User
+
+if TYPE_CHECKING:
+    from sessions.models import Patient  # noqa: F401  (named as text below)
+
+Viewer = User | AnonymousUser
+
+
+class PatientQuerySet(models.QuerySet["Patient"]):
+    def visible_to(self, user: Viewer) -> Self:
+        """All patients for the unit's staff; for a patient or a care partner, theirs."""
+        if not isinstance(user, User) or not user.is_active:
+            return self.none()
+        if user.is_unit_staff:
+            return self
+        return self.filter(Q(account=user) | Q(carepartner__user=user)).distinct()
+
+    def in_programme(self) -> Self:
+        return self.filter(left_on=None)
+
+
+class OfPatientQuerySet(models.QuerySet[Any]):
+    """Rows that hang on a patient, visible to whoever may see that patient."""
+
+    path_to_patient = "patient"
+
+    def visible_to(self, user: Viewer) -> Self:
+        if not isinstance(user, User) or not user.is_active:
+            return self.none()
+        if user.is_unit_staff:
+            return self
+        path = self.path_to_patient
+        mine = Q(**{f"{path}__account": user})
+        cared_for = Q(**{f"{path}__in": user.cares_for.values("patient")})
+        return self.filter(mine | cared_for)
+
+
+class PrescriptionQuerySet(OfPatientQuerySet):
+    def in_force(self, at: datetime) -> Self:
+        return self.filter(in_force__contains=at)
+
+
+class TreatmentQuerySet(OfPatientQuerySet):
+    def between(self, since: datetime, until: datetime) -> Self:
+        return self.filter(started_at__gte=since, started_at__lt=until)
+
+    def newest_first(self) -> Self:
+        return self.order_by("-started_at", "-pk")

@@ -1,0 +1,34 @@
+"""Bring a patient into the programme and give the patient, or a care partner, the way in."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import transaction
+
+from homedialysis.accounts.models import Role, User
+from homedialysis.accounts.services import NotInvitable, invite, new_link
+from sessions.models import CarePartner, Patient
+
+
+@transaction.atomic
+def invite_patient(*, patient: Patient, email: str, by: User, at: datetime) -> str:
+    """The secret of a one-time link for the patient. Raises NotInvitable."""
+    if patient.account is None:
+        user, secret = invite(email=email, name=patient.name, role=Role.PATIENT, by=by, at=at)
+        if Patient.objects.filter(account=user).exists():
+            raise NotInvitable(f"{email} belongs to another patient.")
+        patient.account = user
+        patient.save(update_fields=["account"])
+        return secret
+    if patient.account.has_usable_password():
+        raise NotInvitable(f"{patient.name} signs in already.")
+    return new_link(user=patient.account, by=by, at=at)
+
+
+@transaction.atomic
+def invite_care_partner(*, patient: Patient, email: str, name: str, by: User, at: datetime) -> str:
+    """The secret of a one-time link for somebody who helps this patient. Raises NotInvitable."""
+    user, secret = invite(email=email, name=name, role=Role.CARE_PARTNER, by=by, at=at)
+    CarePartner.objects.get_or_create(patient=patient, user=user)
+    return secret

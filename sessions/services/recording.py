@@ -1,0 +1,187 @@
+"""Write a treatment record: created once, replaced only by who has seen what is replaced."""
+
+from __future__ import annotations
+
+import copy
+import uuid
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import IntegrityError, models, transaction
+
+from homedialysis.accounts.models import User
+from sessions import plausible
+from sessions.local_time import night_of, zone_of
+from sessions.models import (
+    Check,
+    Event,
+    Medicine,
+    Patient,
+    Prescription,
+    Reading,
+    RecordState,
+    SiteUsed,
+    TreatmentRecord,
+)
+from sessions.services.bloods import tie_bloods
+from sessions.signals import treatment_recorded
+
+Document = dict[str, Any]
+"""A treatment document as judged possible: plain JSON, times as UTC text."""
+
+COLUMNS = (*plausible.TREATMENT, "notes")
+PARTS: dict[str, type[models.Model]] = {
+    "readings": Reading,
+    "events": Event,
+    "medicines": Medicine,
+    "checks": Check,
+    "sites": SiteUsed,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What came of a write: the record, whether it is new, whether anything changed."""
+
+    record: TreatmentRecord
+    created: bool
+    changed: bool
+
+
+class NeedsRevision(Exception):
+    """The record exists with other content, and the writer did not say which revision it replaces."""
+
+    def __init__(self, record: TreatmentRecord) -> None:
+        super().__init__(f"The record stands at revision {record.revision}; say If-Match to replace it.")
+        self.record = record
+
+
+class StaleRevision(Exception):
+    """The record has moved on since the writer last saw it."""
+
+    def __init__(self, record: TreatmentRecord, expected: int) -> None:
+        super().__init__(f"The record stands at revision {record.revision}, not {expected}.")
+        self.record = record
+
+
+class TakenId(Exception):
+    """The id belongs to a record of somebody else."""
+
+
+@transaction.atomic
+def record_treatment(
+    *,
+    record_id: uuid.UUID,
+    patient: Patient,
+    document: Document,
+    by: User,
+    at: datetime,
+    expected_revision: int | None = None,
+) -> Written:
+    """Create the record, or replace it where `expected_revision` is the one that stands.
+
+    The same document sent again changes nothing and is answered like the first time, so a lost answer is
+    no harm. Raises NeedsRevision, StaleRevision, or TakenId.
+    """
+    record = _create(record_id, patient, document, by, at)
+    if record is not None:
+        _lay_out(record)
+        tie_bloods(record)
+        treatment_recorded.send(sender=TreatmentRecord, record=record)
+        return Written(record, created=True, changed=True)
+    record = TreatmentRecord.objects.select_for_update(no_key=True).get(pk=record_id)
+    if record.patient_id != patient.pk:
+        raise TakenId
+    if record.document == document:
+        return Written(record, created=False, changed=False)
+    if expected_revision is None:
+        raise NeedsRevision(record)
+    if expected_revision != record.revision:
+        raise StaleRevision(record, expected_revision)
+    return _replace(record, document, by, at)
+
+
+def add_readings(*, record: TreatmentRecord, document: Document, by: User, at: datetime) -> Written:
+    """Put a document with more readings in the place of the locked record's."""
+    if record.document == document:
+        return Written(record, created=False, changed=False)
+    return _replace(record, document, by, at)
+
+
+def merged_readings(document: Document, late: list[Document]) -> tuple[Document, list[int]]:
+    """The document with late readings added in order of time, and the indices of those that contradict it.
+
+    What was confirmed stays confirmed where it now stands.
+
+    A late reading contradicts when another one stands at its time with other numbers; one that says the
+    same is already there.
+    """
+    merged = copy.deepcopy(document)
+    standing = {reading["at"]: reading for reading in merged["readings"]}
+    contradicting = []
+    for index, reading in enumerate(late):
+        known = standing.setdefault(reading["at"], reading)
+        if known != reading:
+            contradicting.append(index)
+    merged["readings"] = sorted(standing.values(), key=lambda reading: str(reading["at"]))
+    place = {reading["at"]: index for index, reading in enumerate(merged["readings"])}
+    moves = {index: place[reading["at"]] for index, reading in enumerate(document["readings"])}
+    merged["confirmed"] = plausible.moved_paths(merged["confirmed"], "readings", moves)
+    return merged, contradicting
+
+
+def _create(
+    record_id: uuid.UUID, patient: Patient, document: Document, by: User, at: datetime
+) -> TreatmentRecord | None:
+    record = TreatmentRecord(pk=record_id, patient=patient)
+    _fill(record, document, by, at)
+    try:
+        with transaction.atomic():
+            record.save(force_insert=True)
+    except IntegrityError:
+        if TreatmentRecord.objects.filter(pk=record_id).exists():
+            return None
+        raise
+    return record
+
+
+def _replace(record: TreatmentRecord, document: Document, by: User, at: datetime) -> Written:
+    record.revision += 1
+    _fill(record, document, by, at)
+    record.save()
+    _lay_out(record)
+    tie_bloods(record)
+    treatment_recorded.send(sender=TreatmentRecord, record=record)
+    return Written(record, created=False, changed=True)
+
+
+def _fill(record: TreatmentRecord, document: Document, by: User, at: datetime) -> None:
+    record.document = document
+    record.marks = [asdict(mark) for mark in plausible.unusual(document)]
+    record.state = document["status"]
+    record.started_at = datetime.fromisoformat(document["started_at"])
+    record.ended_at = datetime.fromisoformat(document["ended_at"]) if document["ended_at"] else None
+    record.night = night_of(record.started_at, zone_of(record.patient))
+    for name in COLUMNS:
+        setattr(record, name, document[name])
+    record.prescription = Prescription.objects.filter(patient=record.patient).in_force(record.started_at).first()
+    record.recorded_by = by
+    record.received_at = at
+    if record.state == RecordState.FINISHED and record.finished_at is None:
+        record.finished_at = at
+
+
+def _lay_out(record: TreatmentRecord) -> None:
+    """Write the lists of the document as rows, in the place of those of the version before."""
+    for name, model in PARTS.items():
+        if record.revision > 1:
+            model._default_manager.filter(record=record).delete()
+        model._default_manager.bulk_create(model(record=record, **_as_columns(row)) for row in record.document[name])
+
+
+def _as_columns(row: Document) -> Document:
+    columns = {"site_id" if name == "site" else name: value for name, value in row.items()}
+    if "at" in columns:
+        columns["at"] = datetime.fromisoformat(columns["at"])
+    return columns

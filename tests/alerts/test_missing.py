@@ -1,0 +1,186 @@
+"""A record is missed by the calendar on the patient's wall, and only where a treatment was due."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+
+from alerts.models import Alert
+from alerts.rules.missing import longest_gap
+from alerts.services.evaluation import look_for_missing
+from sessions.models import Patient, Prescription
+from tests.alerts.builders import alerts_of, evaluated, sentences_of
+from tests.factories import PrescriptionFactory, record_night
+
+LISBON = ZoneInfo("Europe/Lisbon")
+MONDAY = datetime(2026, 3, 2, tzinfo=LISBON)
+"""Treatments are due on Monday, Wednesday and Friday."""
+
+
+def on(day: int, hour: int = 21, minute: int = 30) -> datetime:
+    """A moment on the wall in Lisbon, `day` days after the Monday."""
+    return (MONDAY + timedelta(days=day)).replace(hour=hour, minute=minute)
+
+
+@pytest.fixture
+def from_monday(ana: Patient) -> Prescription:
+    """In force since the Sunday before, which so is the first day that does not count."""
+    return PrescriptionFactory(patient=ana, version=1, in_force=DateTimeTZRange(on(-1, 10), None))
+
+
+@pytest.mark.usefixtures("from_monday")
+class TestFixedWeekdays:
+    def test_missed_once_the_grace_of_a_day_is_over(self, ana: Patient) -> None:
+        look_for_missing(at=on(1, 23, 59))
+        assert alerts_of("missing") == []
+        look_for_missing(at=on(2, 0, 0))
+        assert sentences_of("missing") == ["No record of a treatment that was due on 2 Mar."]
+        assert alerts_of("missing")[0].get_urgency_display() == "This week"
+
+    def test_two_missed_want_a_call_today_in_one_alert(self, ana: Patient) -> None:
+        look_for_missing(at=on(2, 8))
+        look_for_missing(at=on(4, 8))
+        (alert,) = alerts_of("missing")
+        assert alert.sentence == "No record of 2 treatments that were due from 2 Mar to 4 Mar."
+        assert alert.get_urgency_display() == "Call today"
+        assert [step.kind for step in alert.steps.all()] == ["opened", "evidence"]
+
+    def test_all_recorded(self, ana: Patient) -> None:
+        for day in (0, 2, 4):
+            record_night(ana, on(day))
+        look_for_missing(at=on(6, 12))
+        assert alerts_of("missing") == []
+
+    def test_moved_by_a_day_counts(self, ana: Patient) -> None:
+        for day in (1, 2, 4):
+            record_night(ana, on(day))
+        look_for_missing(at=on(6, 12))
+        assert alerts_of("missing") == []
+
+    def test_one_record_does_not_stand_for_two_days(self, ana: Patient) -> None:
+        """Tuesday's stands for Monday; Wednesday has none."""
+        record_night(ana, on(1))
+        record_night(ana, on(4))
+        look_for_missing(at=on(6, 12))
+        assert sentences_of("missing") == ["No record of a treatment that was due on 4 Mar."]
+
+    def test_an_open_record_is_there(self, ana: Patient) -> None:
+        record_night(ana, on(0), status="open", ended_at=None)
+        look_for_missing(at=on(2, 8))
+        assert alerts_of("missing") == []
+
+    def test_a_late_record_takes_the_cause_away(self, ana: Patient) -> None:
+        look_for_missing(at=on(2, 8))
+        record_night(ana, on(0), at=on(2, 9))
+        look_for_missing(at=on(2, 10))
+        (alert,) = alerts_of("missing")
+        assert alert.cause_gone_at == on(2, 10)
+
+    def test_nothing_is_asked_twice(self, ana: Patient) -> None:
+        for _ in range(3):
+            look_for_missing(at=on(2, 8))
+        assert Alert.objects.get().steps.count() == 1
+
+    def test_the_night_is_the_patients(self, ana: Patient) -> None:
+        """23:30 on Monday in Lisbon is Tuesday in Tokyo: there it is a Tuesday night, moved by a day."""
+        ana.time_zone = "Asia/Tokyo"
+        ana.save()
+        record_night(ana, on(0, 23, 30))
+        look_for_missing(at=datetime(2026, 3, 3, 14, 59, tzinfo=UTC))
+        assert alerts_of("missing") == []
+        record = ana.treatments.get()
+        assert record.night == date(2026, 3, 3)
+
+    def test_grace_ends_at_the_patients_midnight(self, ana: Patient) -> None:
+        ana.time_zone = "Asia/Tokyo"
+        ana.save()
+        look_for_missing(at=datetime(2026, 3, 3, 14, 59, tzinfo=UTC))
+        assert alerts_of("missing") == []
+        look_for_missing(at=datetime(2026, 3, 3, 15, 0, tzinfo=UTC))
+        assert len(alerts_of("missing")) == 1
+
+    def test_whoever_left_is_not_asked(self, ana: Patient) -> None:
+        ana.left_on = date(2026, 3, 2)
+        ana.save()
+        look_for_missing(at=on(3, 8))
+        assert alerts_of("missing") == []
+
+    def test_days_after_leaving_are_not_due(self, ana: Patient) -> None:
+        look_for_missing(at=on(2, 8))
+        ana.left_on = date(2026, 3, 2)
+        ana.save()
+        record_night(ana, on(-3))
+        evaluated(ana, {}, first=-1)
+        assert alerts_of("missing")[0].cause_gone_at is not None
+
+    def test_the_hour_that_summer_time_takes_is_no_matter(self, ana: Patient) -> None:
+        """The clocks went forward on Sunday 29 March 2026; the Friday before counts until Sunday 00:00."""
+        for day in (0, 2, 4, 7, 9, 11, 14, 16, 18, 21, 23):
+            record_night(ana, on(day))
+        look_for_missing(at=on(26, 23, 59))
+        assert alerts_of("missing") == []
+        look_for_missing(at=on(27, 0, 0))
+        assert sentences_of("missing") == ["No record of a treatment that was due on 27 Mar."]
+
+
+class TestByCount:
+    @pytest.mark.parametrize(
+        ("days_per_week", "gap"), [(2, 4), (3, 3), (3.5, 2), (4, 4), (5, 3), (5.5, 3), (6, 2), (7, 1)]
+    )
+    def test_longest_gap(self, days_per_week: float, gap: int) -> None:
+        assert longest_gap(days_per_week) == gap
+
+    @pytest.fixture(autouse=True)
+    def every_other_day(self, ana: Patient) -> Prescription:
+        start = DateTimeTZRange(on(-1, 10), None)
+        return PrescriptionFactory(patient=ana, version=1, in_force=start, days_per_week=3.5, weekdays=[])
+
+    def test_every_other_day(self, ana: Patient) -> None:
+        for day in (1, 3, 5):
+            record_night(ana, on(day))
+        look_for_missing(at=on(8, 23, 59))
+        assert alerts_of("missing") == []
+        look_for_missing(at=on(9, 0, 0))
+        assert sentences_of("missing") == ["No record of a treatment that was due on 9 Mar."]
+
+    def test_the_days_stay_the_same_while_time_goes_on(self, ana: Patient) -> None:
+        record_night(ana, on(1))
+        for day in range(4, 12):
+            look_for_missing(at=on(day, 8))
+        (alert,) = alerts_of("missing")
+        assert [item["day"] for item in alert.evidence] == ["2026-03-05", "2026-03-07", "2026-03-09", "2026-03-11"]
+        assert not any(item.get("gone") for item in alert.evidence)
+
+    def test_a_gap_in_the_past_stays_a_gap(self, ana: Patient) -> None:
+        record_night(ana, on(1))
+        record_night(ana, on(6))
+        look_for_missing(at=on(7, 8))
+        assert [item["day"] for item in alerts_of("missing")[0].evidence] == ["2026-03-05", "2026-03-07"]
+
+
+def test_without_a_prescription_nothing_is_due(ana: Patient) -> None:
+    look_for_missing(at=on(30))
+    assert alerts_of("missing") == []
+
+
+def test_a_failure_with_one_patient_does_not_keep_the_others_waiting(
+    ana: Patient, ben: Patient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from alerts.models import PendingEvaluation
+    from alerts.services import evaluation
+
+    PrescriptionFactory(patient=ben, version=1, in_force=DateTimeTZRange(on(-1, 10), None))
+    real = evaluation.history_of
+
+    def fails_for_ana(patient: Patient, **kwargs: object) -> object:
+        if patient == ana:
+            raise RuntimeError("no")
+        return real(patient, **kwargs)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(evaluation, "history_of", fails_for_ana)
+    look_for_missing(at=on(2, 8))
+    assert [alert.patient for alert in alerts_of("missing")] == [ben]
+    assert PendingEvaluation.objects.get().patient == ana

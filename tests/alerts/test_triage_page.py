@@ -1,0 +1,232 @@
+"""Who wants a call first, and why: readable at once, live, and with a fixed number of questions to the database."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from alerts.models import Alert, PendingEvaluation
+from alerts.services import lifecycle
+from alerts.services.evaluation import evaluate_pending
+from homedialysis.accounts.models import Role, User
+from sessions.models import Patient, TreatmentRecord
+from tests.alerts.builders import alerts_of, reading
+from tests.conftest import signed_in
+from tests.factories import PatientFactory, PrescriptionFactory, UserFactory, record_night
+
+TRIAGE = reverse("alerts:triage")
+LIST = reverse("alerts:triage-list")
+
+
+@pytest.fixture
+def last_night() -> datetime:
+    return timezone.now().replace(microsecond=0) - timedelta(hours=20)
+
+
+def night_of(patient: Patient, start: datetime, **changes: Any) -> TreatmentRecord:
+    record = record_night(patient, start, **changes)
+    evaluate_pending(at=start + timedelta(hours=12))
+    return record
+
+
+def bad_night(patient: Patient, start: datetime) -> None:
+    """Too much fluid too fast, a venous pressure beyond its limit, and a needle that came out."""
+    night_of(
+        patient,
+        start,
+        uf_removed_l=3.6,
+        readings=[reading(start, 60), reading(start, 120, venous_mmhg=268)],
+        events=[{"at": (start + timedelta(minutes=130)).isoformat(), "kind": "needle_dislodged", "note": "venous"}],
+    )
+
+
+def text_of(page: Any) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page.content.decode()))
+
+
+class TestWhatItShows:
+    def test_the_evidence_without_another_click(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        PrescriptionFactory(patient=ana, version=1, weekdays=[])
+        bad_night(ana, last_night)
+        shown = text_of(nurse_client.get(TRIAGE))
+        assert "Ana Verdemar" in shown
+        assert "01632 960200" in shown
+        assert "Needle came out: venous" in shown
+        assert "UF rate 12.9 mL/kg/h limit 10 mL/kg/h" in shown
+        assert "Venous pressure 268 mmHg limit 250 mmHg" in shown
+
+    def test_links_to_patient_alert_and_record(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        bad_night(ana, last_night)
+        (alert,) = alerts_of("venous_high")
+        page = nurse_client.get(TRIAGE).content.decode()
+        record = ana.treatments.get()
+        for name, key in (("dosing:patient", ana.pk), ("alerts:detail", alert.pk), ("dosing:night", record.pk)):
+            assert f'href="{reverse(name, args=[key])}"' in page
+        assert 'href="tel:01632960200"' in page
+
+    def test_who_wants_a_call_today_stands_first(
+        self, ana: Patient, ben: Patient, nurse_client: Client, last_night: datetime
+    ) -> None:
+        night_of(ana, last_night, pre_systolic=190)
+        night_of(ben, last_night, events=[{"at": last_night.isoformat(), "kind": "fainted", "note": ""}])
+        page = nurse_client.get(TRIAGE).content.decode()
+        assert page.index("Ben Okonjo") < page.index("Ana Verdemar")
+
+    def test_whose_cause_is_gone_stands_last(
+        self, ana: Patient, ben: Patient, nurse_client: Client, last_night: datetime
+    ) -> None:
+        night_of(ana, last_night, pre_systolic=190)
+        night_of(ben, last_night, events=[{"at": last_night.isoformat(), "kind": "fainted", "note": ""}])
+        Alert.objects.filter(patient=ben).update(cause_gone_at=timezone.now())
+        page = nurse_client.get(TRIAGE).content.decode()
+        assert page.index("Ana Verdemar") < page.index("Ben Okonjo")
+        assert "Cause gone" in page
+
+    def test_what_could_not_be_judged(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        night_of(ana, last_night, pre_systolic=190, post_weight_kg=None)
+        expected = "UF rate, because weight after is not given; weight after, because weight after is not given"
+        assert expected in text_of(nurse_client.get(TRIAGE))
+
+    def test_the_last_thing_somebody_did(
+        self, ana: Patient, nurse_client: Client, nephrologist: User, last_night: datetime
+    ) -> None:
+        night_of(ana, last_night, pre_systolic=190)
+        (alert,) = alerts_of("pressure_high")
+        lifecycle.note(alert=alert, by=nephrologist, words="Salt talk booked.", at=timezone.now())
+        assert "Note by Dr Lee" in text_of(nurse_client.get(TRIAGE))
+        assert "Salt talk booked." in text_of(nurse_client.get(TRIAGE))
+
+    def test_only_one_urgency(self, ana: Patient, ben: Patient, nurse_client: Client, last_night: datetime) -> None:
+        night_of(ana, last_night, pre_systolic=190)
+        night_of(ben, last_night, events=[{"at": last_night.isoformat(), "kind": "fainted", "note": ""}])
+        page = text_of(nurse_client.get(TRIAGE, {"urgency": "call-today"}))
+        assert "Ben Okonjo" in page
+        assert "Ana Verdemar" not in page
+        assert "This week (1)" in page
+
+    def test_nothing_open(self, nurse_client: Client) -> None:
+        page = text_of(nurse_client.get(TRIAGE))
+        assert "No open alerts." in page
+        assert "not an alarm: nobody watches it through the night" in page
+
+    def test_closed_ones_are_on_their_own_page(
+        self, ana: Patient, nurse_client: Client, nurse: User, last_night: datetime
+    ) -> None:
+        night_of(ana, last_night, pre_systolic=190)
+        (alert,) = alerts_of("pressure_high")
+        lifecycle.close(alert=alert, by=nurse, outcome="spoken", words="Takes it at bedtime.", at=timezone.now())
+        assert "Ana Verdemar" not in text_of(nurse_client.get(TRIAGE))
+        closed = text_of(nurse_client.get(reverse("alerts:closed")))
+        assert "Very high blood pressure before" in closed
+        assert "Takes it at bedtime." in closed
+        assert "Nurse Kim" in closed
+
+    def test_a_note_of_markup_is_shown_as_text(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        event = {"at": last_night.isoformat(), "kind": "air", "note": "<script>alert(1)</script>"}
+        night_of(ana, last_night, events=[event])
+        assert b"<script>alert(1)" not in nurse_client.get(TRIAGE).content
+
+
+class TestLive:
+    def mark(self, page: Any) -> str:
+        found = re.search(r"have=([0-9a-f]{16})", page.content.decode())
+        assert found
+        return found[1]
+
+    def test_nothing_new_is_no_answer(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        bad_night(ana, last_night)
+        mark = self.mark(nurse_client.get(TRIAGE))
+        answer = nurse_client.get(LIST, {"have": mark}, headers={"HX-Request": "true"})
+        assert (answer.status_code, answer.content) == (204, b"")
+
+    def test_a_new_alert_is_there_with_a_new_mark(
+        self, ana: Patient, ben: Patient, nurse_client: Client, last_night: datetime
+    ) -> None:
+        bad_night(ana, last_night)
+        mark = self.mark(nurse_client.get(TRIAGE))
+        bad_night(ben, last_night)
+        answer = nurse_client.get(LIST, {"have": mark}, headers={"HX-Request": "true"})
+        assert answer.status_code == 200
+        assert "Ben Okonjo" in text_of(answer)
+        assert self.mark(answer) != mark
+
+    def test_a_step_by_somebody_else_is_new(
+        self, ana: Patient, nurse_client: Client, nephrologist: User, last_night: datetime
+    ) -> None:
+        bad_night(ana, last_night)
+        mark = self.mark(nurse_client.get(TRIAGE))
+        (alert,) = alerts_of("venous_high")
+        lifecycle.see(alert=alert, by=nephrologist, at=timezone.now())
+        assert nurse_client.get(LIST, {"have": mark}).status_code == 200
+
+    def test_the_filter_stays(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        bad_night(ana, last_night)
+        answer = nurse_client.get(LIST, {"urgency": "call-today"})
+        assert "UF rate" not in text_of(answer)
+        assert "&amp;urgency=call-today" in answer.content.decode()
+
+
+@pytest.mark.parametrize("patients", [1, 3])
+@pytest.mark.parametrize(("address", "queries"), [(TRIAGE, 9), (LIST, 9), (reverse("alerts:closed"), 8)])
+def test_the_number_of_queries_does_not_hang_on_the_number_of_patients(
+    unit: object,
+    nurse_client: Client,
+    nurse: User,
+    last_night: datetime,
+    patients: int,
+    address: str,
+    queries: int,
+    django_assert_num_queries: Any,
+) -> None:
+    for _ in range(patients):
+        bad_night(PatientFactory(), last_night)
+    for alert in alerts_of("venous_high"):
+        lifecycle.close(alert=alert, by=nurse, outcome="spoken", words="Done.", at=timezone.now())
+    for alert in alerts_of("symptom"):
+        lifecycle.see(alert=alert, by=nurse, at=timezone.now())
+    with django_assert_num_queries(queries):
+        page = nurse_client.get(address)
+    assert page.status_code == 200
+
+
+@pytest.mark.parametrize("name", ["triage", "triage-list", "closed", "put-aside", "unit-limits", "heartbeat"])
+class TestWhoMayLook:
+    @pytest.mark.parametrize("role", [Role.NURSE, Role.NEPHROLOGIST, Role.TECHNOLOGIST, Role.ADMINISTRATOR])
+    def test_staff(self, unit: object, role: Role, name: str) -> None:
+        assert signed_in(UserFactory(role=role)).get(reverse(f"alerts:{name}")).status_code == 200
+
+    def test_patients_and_partners_do_not(self, ana_client: Client, partner: User, name: str) -> None:
+        for client in (ana_client, signed_in(partner)):
+            assert client.get(reverse(f"alerts:{name}")).status_code == 403
+
+    def test_strangers_sign_in_first(self, db: None, name: str) -> None:
+        assert Client().get(reverse(f"alerts:{name}")).status_code == 302
+
+
+class TestPutAside:
+    @pytest.fixture
+    def row(self, ana: Patient) -> PendingEvaluation:
+        at = timezone.now()
+        when = {"created_at": at, "due_at": at, "put_aside_at": at}
+        return PendingEvaluation.objects.create(patient=ana, why="treatment recorded", last_error="Oops", **when)
+
+    def test_shown_to_staff_and_told_on_triage(self, row: PendingEvaluation, nurse_client: Client) -> None:
+        assert "Oops" in text_of(nurse_client.get(reverse("alerts:put-aside")))
+        assert "1 evaluation failed and was put aside" in text_of(nurse_client.get(TRIAGE))
+
+    def test_tried_again_on_a_button(self, row: PendingEvaluation, nurse_client: Client) -> None:
+        answer = nurse_client.post(reverse("alerts:try-again", args=[row.pk]), follow=True)
+        assert "it is tried within a minute" in text_of(answer)
+        row.refresh_from_db()
+        assert row.put_aside_at is None
+
+    def test_a_row_that_is_gone(self, row: PendingEvaluation, nurse_client: Client) -> None:
+        address = reverse("alerts:try-again", args=[row.pk])
+        row.delete()
+        assert "It is not here any more" in text_of(nurse_client.post(address, follow=True))

@@ -1,0 +1,266 @@
+"""How fast the urea model is, beside SciPy's general solver, in one process on one core.
+
+    .venv/bin/python tests/benchmarks/kinetics.py
+
+SciPy runs `solve_ivp` (LSODA) phase by phase from a body without urea, week after week, until the concentrations
+before treatment stop changing. It is timed on a sample and taken per patient; everything of ours is timed whole,
+checks of the inputs and all answers included. Beside SciPy both are counted in processor time, so that other work
+on the machine favours neither; the rest is time on the clock. The last line is one JSON object:
+
+speedup_over_scipy    rate for 1,000 patients or 1,000 schedules, the lower, over SciPy's at the cheapest tolerance
+                      that agrees with ours to 1e-6 (not at the tolerance that matches our accuracy: printed above it)
+relative_difference   largest difference of any concentration from SciPy at a tolerance of 1e-12
+planner_grid_ms       7 patterns x 12 lengths x 12 flows, median of several
+fit_1000_s            1,000 patients: the slowest of one pair, three pairs, one pair with a urine collection
+peak_mib              memory in use beyond inputs and answers, at most, for 64,000 patients
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import time
+import tracemalloc
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+import numpy as np
+from scipy.integrate import solve_ivp
+from tqdm import tqdm
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from dosing.science.kinetics import (
+    Observations,
+    Patient,
+    Schedule,
+    SteadyWeek,
+    fit,
+    weekly_starts,
+    weekly_steady_state,
+)
+
+SAMPLE = 12
+PATTERNS = ([0, 3], [0, 2, 4], [0, 1, 3, 5], [0, 1, 2, 4, 5], [0, 1, 2, 3, 4, 5], [0, 1, 2, 3, 4, 5, 6], [0, 2, 4, 6])
+
+
+def some_patients(count: int) -> Patient:
+    rng = np.random.default_rng(20)
+    return Patient(
+        volume=rng.uniform(25, 60, count),
+        generation=rng.uniform(0.08, 0.35, count),
+        kidney_clearance=rng.uniform(0, 5, count),
+        fluid_gain=rng.uniform(0.2, 1.5, count),
+    )
+
+
+def thrice() -> Schedule:
+    starts = weekly_starts(days=[0, 2, 4], at=8)
+    return Schedule(starts=starts, hours=4.0, koa=800, blood_flow=300, dialysate_flow=500)
+
+
+def some_schedules(count: int) -> Schedule:
+    """Three to six treatments of 2 to 8 hours; places without one are NaN."""
+    rng = np.random.default_rng(21)
+    starts = np.full((count, 6), np.nan)
+    for row in starts:
+        days = PATTERNS[rng.integers(1, 5)]
+        row[: len(days)] = weekly_starts(days=days, at=8)
+    hours, flow = rng.uniform(2, 8, (count, 1)), rng.uniform(180, 400, (count, 1))
+    return Schedule(starts=starts, hours=hours, koa=800, blood_flow=flow, dialysate_flow=500)
+
+
+def seconds(work: Callable[[], Any], repeats: int = 7, clock: Callable[[], float] = time.perf_counter) -> float:
+    """Median time of a call, after one to warm up."""
+    work()
+    taken = []
+    for _ in range(repeats):
+        began = clock()
+        work()
+        taken.append(clock() - began)
+    return median(taken)
+
+
+Plan = list[tuple[float, float, float, float]]
+"""(minutes, volume at the start [L], its slope [L/min], clearance [L/min]) of each phase of a cycle."""
+
+
+def plan_of(patient: dict[str, float], starts: Any, minutes: float, kd: Any) -> Plan:
+    """The phases of a week, worked out here again from the definition of the model."""
+    volume, kidney = patient["volume"] / 3, patient["kidney_clearance"] / 1000
+    plan: Plan = []
+    ended = starts[-1] * 60 + minutes - 10080
+    for start, clearance in zip(starts * 60, kd, strict=True):
+        off = start - ended
+        gained = patient["fluid_gain"] / 1440 * off
+        plan.append((off, volume, gained / off, kidney))
+        plan.append((minutes, volume + gained, -gained / minutes, kidney + clearance / 1000))
+        ended = start + minutes
+    return plan
+
+
+def by_scipy(patient: dict[str, float], plan: Plan, tolerance: float) -> tuple[np.ndarray, int]:
+    """Concentrations at the start of each phase of the last week, and the weeks it took from rest.
+
+    It stops when a week changes them by less than ten tolerances: a week shrinks what is left at least tenfold.
+    """
+    exchange, inner = 0.016 * patient["volume"], patient["volume"] * 2 / 3
+    state, last = np.zeros(2), np.zeros(0)
+    for week in range(1, 100):
+        seen = []
+        for minutes, volume, slope, clearance in plan:
+
+            def rates(t: float, c: Any, w: float = volume, s: float = slope, K: float = clearance) -> list[float]:
+                flow = exchange * (c[1] - c[0])
+                return [(patient["generation"] - (K + s) * c[0] + flow) / (w + s * t), -flow / inner]
+
+            seen.append(state[0])
+            run = solve_ivp(rates, (0, minutes), state, method="LSODA", rtol=tolerance, atol=tolerance * 1e-2)
+            state = run.y[:, -1]
+        now = np.array(seen)
+        if last.size and np.max(np.abs(last - now) / now) < 10 * tolerance:
+            return now, week
+        last = now
+    raise RuntimeError("no steady state in 100 weeks")
+
+
+def ours_in_turn(week: SteadyWeek, row: int) -> np.ndarray:
+    """Concentrations at the start of each phase, as `by_scipy` gives them."""
+    pre, post = week.pre_water.value[row], week.post_water.value[row]
+    known = ~np.isnan(pre)
+    pre, post = pre[known], post[known]
+    return np.stack([np.roll(post, 1), pre], axis=1).ravel()
+
+
+def sample_plans(schedule: Schedule, patient: Patient, week: SteadyWeek) -> list[tuple[dict[str, float], Plan]]:
+    count = week.standard_ktv.value.size
+    rows = np.linspace(0, count - 1, min(SAMPLE, count)).astype(int)
+    plans = []
+    for row in rows:
+        names = ("volume", "generation", "kidney_clearance", "fluid_gain")
+        one = {n: float(np.broadcast_to(getattr(patient, n), (count,))[row]) for n in names}
+        starts = np.broadcast_to(schedule.starts, week.pre_water.value.shape)[row]
+        there = ~np.isnan(starts)
+        minutes = 60 * float(np.broadcast_to(np.asarray(schedule.hours).ravel(), (count,))[row])
+        plans.append((one | {"row": row}, plan_of(one, starts[there], minutes, week.clearance.value[row][there])))
+    return plans
+
+
+def beside_scipy(name: str, schedule: Schedule, patient: Patient) -> dict[str, float]:
+    """Our rate and SciPy's, at the cheapest tolerance good for 1e-6 and at the one that matches us."""
+    week = weekly_steady_state(schedule=schedule, patient=patient)
+    count = week.standard_ktv.value.size
+    repeats = 7 if count > 1 else 50
+    clock = time.process_time
+    ours = seconds(lambda: weekly_steady_state(schedule=schedule, patient=patient), repeats, clock) / count
+    plans = sample_plans(schedule, patient, week)
+    print(f"\n{name}: ours {ours * 1e6:.1f} us each")
+    timed = {}
+    for tolerance in (1e-5, 1e-6, 1e-7, 1e-8, 1e-10, 1e-12):
+        worst, began, weeks = 0.0, clock(), 0
+        for one, plan in tqdm(plans, desc=f"LSODA {tolerance:g}", leave=False, disable=None):
+            theirs, taken = by_scipy(one, plan, tolerance)
+            weeks += taken
+            worst = max(worst, float(np.max(np.abs(theirs / ours_in_turn(week, int(one["row"])) - 1))))
+        each = (clock() - began) / len(plans)
+        timed[tolerance] = (each, worst)
+        print(
+            f"  LSODA {tolerance:.0e}: {each * 1e3:7.1f} ms each, {weeks / len(plans):.1f} weeks, "
+            f"differs from ours by {worst:.1e}, {each / ours:,.0f} times as long"
+        )
+    enough = min(each for each, worst in timed.values() if worst < 1e-6)
+    return {"faster": enough / ours, "matched": timed[1e-12][0] / ours, "difference": timed[1e-12][1]}
+
+
+def planner_grid() -> float:
+    """Milliseconds for 7 patterns x 12 lengths x 12 blood flows of one patient."""
+    starts = np.full((7, 1, 1, 7), np.nan)
+    for row, days in zip(starts[:, 0, 0], PATTERNS, strict=True):
+        row[: len(days)] = weekly_starts(days=days, at=8)
+    schedule = Schedule(
+        starts=starts,
+        hours=np.linspace(2, 9, 12)[:, None, None],
+        koa=800,
+        blood_flow=np.linspace(150, 450, 12)[:, None],
+        dialysate_flow=500,
+    )
+    patient = Patient(volume=35, generation=0.19, kidney_clearance=1, fluid_gain=1)
+    week = weekly_steady_state(schedule=schedule, patient=patient)
+    assert week.standard_ktv.value.shape == (7, 12, 12)
+    answered = int(week.standard_ktv.known.sum())
+    taken = 1e3 * seconds(lambda: weekly_steady_state(schedule=schedule, patient=patient), 15)
+    print(f"\nplanner grid 7 x 12 x 12: {taken:.1f} ms, {answered} of 1008 answered")
+    return taken
+
+
+def fits() -> float:
+    """Seconds for 1,000 patients: the slowest of three kinds of observation."""
+    schedule, patient = thrice(), some_patients(1000)
+    week = weekly_steady_state(schedule=schedule, patient=patient)
+    rng = np.random.default_rng(22)
+    noise = np.exp(0.03 * rng.standard_normal((2, 1000, 3)))
+    pre, post = week.pre_plasma.value * noise[0], week.post_plasma.value * noise[1]
+    kidney = np.asarray(patient.kidney_clearance)
+    # Not an exact collection: the mean of the bloods is good enough to time the search.
+    urine = kidney / 1000 * (week.pre_water.value[:, 1] + week.post_water.value[:, 0]) / 2 * 44 * 60 + 0.1
+    kinds: dict[str, dict[str, Any]] = {
+        "one pair": {"treatment": [1], "pre": pre[:, 1:2], "post": post[:, 1:2], "kidney_clearance": kidney},
+        "three pairs": {"treatment": [0, 1, 2], "pre": pre, "post": post, "kidney_clearance": kidney},
+        "one pair and urine": {"treatment": [1], "pre": pre[:, 1:2], "post": post[:, 1:2], "urine_urea": urine},
+    }
+    slowest = 0.0
+    for name, seen in kinds.items():
+        bloods = Observations(fluid_gain=patient.fluid_gain, collection_start=12, collection_hours=44, **seen)
+        found = fit(observations=bloods, schedule=schedule)
+        taken = seconds(lambda bloods=bloods: fit(observations=bloods, schedule=schedule), 3)  # type: ignore[misc]
+        print(
+            f"fit of 1,000, {name}: {taken:.3f} s, {found.volume.known.sum()} found, {found.steps.max()} steps at most"
+        )
+        slowest = max(slowest, taken)
+    return slowest
+
+
+def growth() -> float:
+    """Time each and memory beyond inputs and answers as the number of patients grows; MiB at the largest."""
+    schedule, extra = thrice(), 0.0
+    print()
+    for count in tqdm((1000, 4000, 16_000, 64_000), desc="growing batches", leave=False, disable=None):
+        patient = some_patients(count)
+        each = seconds(lambda patient=patient: weekly_steady_state(schedule=schedule, patient=patient), 3) / count  # type: ignore[misc]
+        tracemalloc.start()
+        week = weekly_steady_state(schedule=schedule, patient=patient)
+        held, peak = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        extra = (peak - held) / 2**20
+        known = week.standard_ktv.known.sum()
+        print(f"{known:6d} patients: {each * 1e6:.1f} us each, {extra:.1f} MiB beyond answers of {held / 2**20:.1f}")
+    return extra
+
+
+def main() -> None:
+    if hasattr(os, "sched_setaffinity"):
+        os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+    one = Patient(volume=np.array([35.0]), generation=0.19, kidney_clearance=1, fluid_gain=1.44)
+    single = beside_scipy("one patient", thrice(), one)
+    patients = beside_scipy("1,000 patients", thrice(), some_patients(1000))
+    schedules = beside_scipy("1,000 schedules of one patient", some_schedules(1000), one)
+    print(
+        f"\ntimes SciPy's rate, at 1e-6: one {single['faster']:,.0f}, 1,000 patients {patients['faster']:,.0f}, "
+        f"1,000 schedules {schedules['faster']:,.0f}; at a tolerance of 1e-12: {single['matched']:,.0f}, "
+        f"{patients['matched']:,.0f}, {schedules['matched']:,.0f}"
+    )
+    figures = {
+        "speedup_over_scipy": round(min(patients["faster"], schedules["faster"])),
+        "relative_difference": max(kind["difference"] for kind in (single, patients, schedules)),
+        "planner_grid_ms": round(planner_grid(), 1),
+        "fit_1000_s": round(fits(), 3),
+        "peak_mib": round(growth(), 1),
+    }
+    print(json.dumps(figures))
+
+
+if __name__ == "__main__":
+    main()

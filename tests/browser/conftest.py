@@ -1,0 +1,96 @@
+"""A real Chromium against a live server. Skipped where there is none, unless REQUIRE_BROWSER=1 says it must be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import pytest
+from django.conf import settings
+from django.db import connections
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
+
+from homedialysis.accounts.models import User
+
+PHONE = (360, 740)
+DESKTOP = (1280, 800)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_connection_outlives_its_request() -> None:
+    """A browser keeps its connection to the server, whose thread would keep the database in use at the end."""
+    connections.settings["default"]["CONN_MAX_AGE"] = 0
+
+
+@dataclass
+class Watched:
+    """A page with what went wrong on it: faults of scripts, refusals by the policy, requests to other hosts."""
+
+    page: Page
+    context: BrowserContext
+    home: str
+    faults: list[str] = field(default_factory=list)
+    strangers: list[str] = field(default_factory=list)
+
+    def open(self, path: str) -> Page:
+        self.page.goto(self.home + path)
+        return self.page
+
+    def sign_in(self, user: User | None) -> None:
+        """Sign in without the form: the session of a client that is signed in."""
+        assert user is not None
+        client = Client()
+        client.force_login(user)
+        session = client.cookies[settings.SESSION_COOKIE_NAME].value
+        self.context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": session, "url": self.home}])
+
+    def note_console(self, message: ConsoleMessage) -> None:
+        expected = "Failed to load resource"  # answers of 4xx and a network that is cut
+        if message.type == "error" and expected not in message.text:
+            self.faults.append(message.text)
+
+    def note_request(self, request: Request) -> None:
+        if not request.url.startswith((self.home, "data:", "blob:")):
+            self.strangers.append(request.url)
+
+
+class BrowserPage(Protocol):
+    def __call__(self, user: User | None = ..., **options: Any) -> Watched: ...
+
+
+@pytest.fixture
+def browser_page(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Watched]]:
+    """Make pages: `browser_page(user, size=PHONE, colour="light", bypass_csp=False)`."""
+    made: list[Watched] = []
+
+    def make(
+        user: User | None = None,
+        *,
+        size: tuple[int, int] = PHONE,
+        colour: str = "light",
+        bypass_csp: bool = False,
+    ) -> Watched:
+        context = chromium.new_context(
+            viewport={"width": size[0], "height": size[1]},
+            color_scheme=colour,  # type: ignore[arg-type]
+            has_touch=size == PHONE,
+            bypass_csp=bypass_csp,
+            timezone_id="Asia/Tokyo",  # far from the patient's zone: what the phone thinks must not matter
+        )
+        context.set_default_timeout(10_000)
+        watched = Watched(context.new_page(), context, live_server.url)
+        watched.page.on("console", watched.note_console)
+        watched.page.on("pageerror", lambda problem: watched.faults.append(str(problem)))
+        watched.page.on("request", watched.note_request)
+        if user is not None:
+            watched.sign_in(user)
+        made.append(watched)
+        return watched
+
+    yield make
+    for watched in made:
+        watched.context.close()
+    assert [watched.faults for watched in made if watched.faults] == []
+    assert [watched.strangers for watched in made if watched.strangers] == []

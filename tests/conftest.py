@@ -1,0 +1,136 @@
+"""The cast: one unit, two patients who must never see each other, a care partner, and the unit's people."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from playwright.sync_api import Browser, sync_playwright
+
+from homedialysis.accounts.models import Role, Unit, User
+from sessions.models import AccessSite, Patient, Prescription
+from tests.factories import (
+    AccessFactory,
+    CarePartnerFactory,
+    PatientFactory,
+    PrescriptionFactory,
+    SiteFactory,
+    UnitFactory,
+    UserFactory,
+)
+
+CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
+
+
+def pytest_configure() -> None:
+    """A quick hash for the passwords of made-up people, and static files by their plain names."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
+    settings.WHITENOISE_USE_FINDERS = True
+    settings.WHITENOISE_AUTOREFRESH = True
+
+
+@pytest.fixture
+def unit(db: None) -> Unit:
+    return UnitFactory()
+
+
+@pytest.fixture
+def ana(unit: Unit) -> Patient:
+    return PatientFactory(name="Ana Verdemar", account__email="ana@example.org")
+
+
+@pytest.fixture
+def ben(unit: Unit) -> Patient:
+    return PatientFactory(name="Ben Okonjo", account__email="ben@example.org")
+
+
+@pytest.fixture
+def partner(ana: Patient) -> User:
+    return CarePartnerFactory(patient=ana, user__name="Rui, who helps Ana").user
+
+
+@pytest.fixture
+def anas_prescription(ana: Patient) -> Prescription:
+    return PrescriptionFactory(patient=ana, version=1)
+
+
+@pytest.fixture
+def anas_sites(ana: Patient) -> list[AccessSite]:
+    access = AccessFactory(patient=ana)
+    return [
+        SiteFactory(access=access, name="Lower", use="arterial"),
+        SiteFactory(access=access, name="Upper", use="venous"),
+    ]
+
+
+@pytest.fixture
+def nurse(unit: Unit) -> User:
+    return UserFactory(role=Role.NURSE, name="Nurse Kim")
+
+
+@pytest.fixture
+def nephrologist(unit: Unit) -> User:
+    return UserFactory(role=Role.NEPHROLOGIST, name="Dr Lee")
+
+
+@pytest.fixture
+def technologist(unit: Unit) -> User:
+    return UserFactory(role=Role.TECHNOLOGIST, name="Tove")
+
+
+@pytest.fixture
+def administrator(unit: Unit) -> User:
+    return UserFactory(role=Role.ADMINISTRATOR, name="Adi")
+
+
+def signed_in(user: User | None) -> Client:
+    client = Client()
+    assert user is not None
+    client.force_login(user)
+    return client
+
+
+@pytest.fixture
+def ana_client(ana: Patient) -> Client:
+    return signed_in(ana.account)
+
+
+@pytest.fixture
+def ben_client(ben: Patient) -> Client:
+    return signed_in(ben.account)
+
+
+@pytest.fixture
+def nurse_client(nurse: User) -> Client:
+    return signed_in(nurse)
+
+
+@pytest.fixture
+def nephrologist_client(nephrologist: User) -> Client:
+    return signed_in(nephrologist)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """One real Chromium for the run. Skips where there is none, unless REQUIRE_BROWSER=1 says it must be.
+
+    All browser tests use this one: a second Playwright in the same thread would find the first one's event loop.
+    """
+    path = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, CHROMIUM_NAMES)), None)
+    if path is None:
+        missing = f"no Chromium found: tried {', '.join(CHROMIUM_NAMES)} and the variable CHROMIUM"
+        if os.environ.get("REQUIRE_BROWSER") == "1":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    # The browser's driver runs an event loop in this thread; the tests use the database beside it on purpose.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+    del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]

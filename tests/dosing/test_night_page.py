@@ -1,0 +1,166 @@
+"""The page of one night, and of how each of its numbers came about."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils.html import escape
+
+from dosing.catalogue import BY_KEY, NUMBERS
+from dosing.computing import compute, numbers_of
+from dosing.derivation import WORDS
+from dosing.models import RecordNumbers
+from dosing.science import SCIENCE_VERSION
+from homedialysis.accounts.models import User
+from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
+from tests.conftest import signed_in
+from tests.dosing.made_up import facts
+from tests.factories import A_NIGHT, BloodFactory, night_body, record_night
+from tests.over_http import put
+
+
+@pytest.fixture
+def whole(ana: Patient, anas_prescription: Prescription, anas_sites: list[AccessSite]) -> TreatmentRecord:
+    """A night with something of everything, and its numbers."""
+    at = A_NIGHT.isoformat()
+    record = record_night(
+        ana,
+        pre_weight_kg=165,
+        confirmed=["pre_weight_kg"],
+        events=[{"at": at, "kind": "cramp", "note": "<i>left</i> calf"}],
+        medicines=[{"at": at, "name": "Heparin", "amount": 2000, "unit": "units"}],
+        checks=[{"name": "Total chlorine", "passed": False, "value": 0.15, "unit": "mg/L", "note": "twice"}],
+        sites=[{"site": anas_sites[0].pk, "use": "arterial", "attempts": 2, "bleeding_minutes": 6}],
+        notes="Slept well.",
+    )
+    BloodFactory(patient=ana, treatment=record, value=25)
+    BloodFactory(patient=ana, treatment=record, value=8, timing="post", post_method="slow_flow")
+    compute(record, at=A_NIGHT)
+    return record
+
+
+@pytest.mark.django_db
+def test_everything_that_was_noted_stands_on_it(ana_client: Client, whole: TreatmentRecord) -> None:
+    text = ana_client.get(f"/nights/{whole.pk}/").content.decode()
+    for words in (
+        "165.0",
+        "70.0",
+        "140/80",
+        "Cramp",
+        "&lt;i&gt;left&lt;/i&gt; calf",
+        "Heparin",
+        "Total chlorine",
+        "not passed",
+        "0.15 mg/L",
+        "2 attempts",
+        "bled 6 min",
+        "Slept well.",
+        "Weight before: 165",
+        "usually between 40 and 160 kg",
+        "confirmed when asked",
+        "UF rate",
+    ):
+        assert words in text, words
+
+
+@pytest.mark.django_db
+def test_an_empty_record_shows_dashes_and_reasons(ana_client: Client, ana: Patient) -> None:
+    body = {"status": "open", "started_at": A_NIGHT.isoformat()}
+    record_id = "5f0c1a52-0000-4000-8000-000000000001"
+    put(ana_client, record_id, body)
+    compute(TreatmentRecord.objects.get(), at=A_NIGHT)
+    text = ana_client.get(f"/nights/{record_id}/").content.decode()
+    assert "unknown: fluid removed is not given" in text
+    assert "None" not in text.replace("None noted.", "")
+    assert "Go on with this record" in text
+
+
+@pytest.mark.django_db
+def test_before_it_is_computed_it_says_so(ana_client: Client, ana: Patient) -> None:
+    record = record_night(ana)
+    assert "are being computed" in ana_client.get(f"/nights/{record.pk}/").content.decode()
+    compute(record, at=A_NIGHT)
+    assert "are being computed" not in ana_client.get(f"/nights/{record.pk}/").content.decode()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("readings", [1, 30])
+def test_it_asks_a_fixed_number_of_times(
+    ana_client: Client, ana: Patient, readings: int, django_assert_num_queries: Any
+) -> None:
+    record = record_night(ana, readings=readings)
+    compute(record, at=A_NIGHT)
+    ana_client.get(f"/nights/{record.pk}/")
+    with django_assert_num_queries(11):
+        assert len(ana_client.get(f"/nights/{record.pk}/").context["readings"]) == readings
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("key", BY_KEY)
+def test_how_each_number_came_about(ana_client: Client, whole: TreatmentRecord, key: str) -> None:
+    page = ana_client.get(f"/nights/{whole.pk}/numbers/{key}/")
+    text, number = page.content.decode(), BY_KEY[key]
+    assert page.status_code == 200
+    assert page.context["figure"].number == number
+    for words in (number.label, number.equation, number.source):
+        assert escape(words) in text
+    assert len(page.context["lines"]) == len(RecordNumbers.objects.get().numbers[key]["inputs"])
+    assert f"science version {SCIENCE_VERSION}" in text
+
+
+@pytest.mark.django_db
+def test_the_numbers_that_went_in_stand_there(ana_client: Client, whole: TreatmentRecord) -> None:
+    lines = dict(ana_client.get(f"/nights/{whole.pk}/numbers/single_pool_ktv/").context["lines"])
+    assert lines == {
+        "C before: urea before [mmol/L]": "25",
+        "C after: urea after [mmol/L]": "8",
+        "t: length [h]": "4",
+        "UF: fluid removed [L]": "2.3",
+        "W after: weight after [kg]": "70",
+        "PIDI: days since the last treatment, start to start; GFAC = 0.0174 / PIDI": "not known",
+        "How the sample after was drawn": "slow flow",
+    }
+    arterial = dict(ana_client.get(f"/nights/{whole.pk}/numbers/arterial/").context["lines"])
+    assert arterial["What was read"] == "−140; −140; −140"
+
+
+@pytest.mark.django_db
+def test_of_a_record_not_computed_yet_nothing_is_made_up(ana_client: Client, ana: Patient) -> None:
+    text = ana_client.get(f"/nights/{record_night(ana).pk}/numbers/uf_rate/").content.decode()
+    assert "unknown: not computed yet" in text
+    assert "science version" not in text
+
+
+@pytest.mark.django_db
+def test_a_number_that_there_is_not_is_404(ana_client: Client, whole: TreatmentRecord) -> None:
+    assert ana_client.get(f"/nights/{whole.pk}/numbers/luck/").status_code == 404
+
+
+def test_everything_that_goes_in_has_words() -> None:
+    names = {name for each in numbers_of(facts()).values() for name in each["inputs"]}
+    assert names == set(WORDS)
+
+
+def test_where_a_number_is_computed_is_named() -> None:
+    from dosing.derivation import _where
+
+    for number in NUMBERS:
+        assert _where(number).startswith("dosing."), number.key
+
+
+@pytest.mark.django_db
+def test_a_corrected_record_shows_that_its_figures_are_of_before(ana_client: Client, whole: TreatmentRecord) -> None:
+    put(ana_client, whole.pk, night_body(), '"1"')
+    assert "are being computed" in ana_client.get(f"/nights/{whole.pk}/").content.decode()
+
+
+@pytest.mark.django_db
+def test_patient_partner_and_staff_see_it_in_their_own_frame(
+    whole: TreatmentRecord, ana: Patient, partner: User, technologist: User
+) -> None:
+    frames = [
+        signed_in(user).get(f"/nights/{whole.pk}/").context["base"] for user in (ana.account, partner, technologist)
+    ]
+    assert frames == ["phone_base.html", "phone_base.html", "unit_base.html"]

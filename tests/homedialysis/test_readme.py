@@ -1,0 +1,53 @@
+"""README.md keeps its promise: two commands to copy, and they name what is there."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text()
+COMMANDS = re.findall(
+    r"^```sh\n(.*?)^```$", README.split("\n## Start\n")[1].split("\n## ")[0], re.MULTILINE | re.DOTALL
+)
+
+
+def test_start_shows_two_commands_of_one_line_each() -> None:
+    assert len(COMMANDS) == 2
+    assert all(command.count("\n") == 1 for command in COMMANDS)
+    assert COMMANDS[0].strip().endswith("manage.py demo")
+    assert "pytest" in COMMANDS[1]
+
+
+def test_before_them_stands_only_what_it_is_for() -> None:
+    before = README.split("\n## Start\n")[0]
+    assert re.fullmatch(r"# [^\n]+\n\n[^\n#](?:[^\n]|\n(?!\n))+\n", before), "a title and one paragraph"
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_what_they_install_is_pinned_by_hash(command: str) -> None:
+    assert "--require-hashes" in command
+    (lock,) = re.findall(r"-r (\S+)", command)
+    pins = re.findall(r"^([\w.-]+)==\S+.*\\\n    --hash=sha256:", (ROOT / lock).read_text(), re.MULTILINE)
+    lines = [line for line in (ROOT / lock).read_text().splitlines() if re.match(r"\S", line)]
+    assert len(pins) == len(lines) > 20
+    assert "://" not in (ROOT / lock).read_text()
+
+
+def test_the_checks_run_the_second_as_it_stands() -> None:
+    """The function of .ci/run itself is asked."""
+    script = 'source <(sed -n "/^readme_test_command/,/^}/p" .ci/run) && readme_test_command'
+    found = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert found.stdout == COMMANDS[1]
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_files_that_documents_name_are_there(document: str) -> None:
+    text = (ROOT / document).read_text()
+    named = set(re.findall(r"`((?:[\w.-]+/)*[\w-]+\.(?:py|md|yml|yaml|toml|lock|sh|txt))`", text))
+    named |= set(re.findall(r"\]\(((?!https?:|#|<)[^)]+)\)", text))
+    made_later = (".local", ".venv", "secrets")
+    assert not {path for path in named if not path.startswith(made_later) and not (ROOT / path).exists()}

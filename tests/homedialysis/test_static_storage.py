@@ -1,0 +1,36 @@
+"""Names with a hash reach into the imports of our own scripts, and leave those of packages alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from homedialysis.static_storage import HashedStatic
+
+
+def processed(folder: Path, files: dict[str, str]) -> tuple[HashedStatic, dict[str, str]]:
+    """The storage after collecting these files, and the content of each under its hashed name."""
+    storage = HashedStatic(location=str(folder), base_url="/static/")
+    for name, content in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(content)
+    for _, _, outcome in storage.post_process({name: (storage, name) for name in files}):
+        assert not isinstance(outcome, Exception), outcome
+    return storage, {name: (folder / storage.stored_name(name)).read_text() for name in files}
+
+
+def test_our_scripts_import_each_other_by_hashed_names(tmp_path: Path) -> None:
+    files = {
+        "sessions/js/a.js": 'import { b } from "./b.js";\nb();\n',
+        "sessions/js/b.js": "export const b = () => 1;\n",
+    }
+    storage, content = processed(tmp_path, files)
+    hashed = Path(storage.stored_name("sessions/js/b.js")).name
+    assert hashed != "b.js"
+    assert f'"./{hashed}"' in content["sessions/js/a.js"]
+
+
+def test_a_script_of_a_package_that_imports_what_only_a_build_finds_does_no_harm(tmp_path: Path) -> None:
+    script = 'import htmx from "./not-here";\n//# sourceMappingURL=not-here.map\n'
+    _, content = processed(tmp_path, {"some_package/a.js": script})
+    assert content["some_package/a.js"] == script

@@ -1,0 +1,145 @@
+"""Devices sign in with tokens of their own: hashed, expiring, revoked one by one."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+import time_machine
+from django.test import Client
+
+from homedialysis.accounts.models import DeviceToken, User
+from homedialysis.accounts.services import MOST_DEVICES
+from sessions.models import Patient
+from tests.conftest import signed_in
+from tests.factories import LONG_AGO, night_body
+from tests.over_http import TREATMENTS, address, faults, post, put
+
+pytestmark = pytest.mark.django_db
+
+DEVICES = "/api/v1/devices/"
+
+
+def with_token(token: str) -> Client:
+    return Client(headers={"Authorization": f"Token {token}"})
+
+
+def new_token(client: Client, name: str = "Scale") -> dict[str, Any]:
+    answer = post(client, DEVICES, {"name": name})
+    assert answer.status_code == 201, answer.content
+    body: dict[str, Any] = answer.json()
+    return body
+
+
+def test_a_device_signs_in_as_its_person(ana_client: Client, ana: Patient) -> None:
+    device = with_token(new_token(ana_client)["token"])
+    record_id = uuid.uuid4()
+    assert put(device, record_id, night_body()).status_code == 201, "no cookie, so no CSRF token either"
+    assert ana_client.get(address(record_id)).json()["patient"] == str(ana.pk)
+
+
+def test_a_browser_needs_the_csrf_token_and_a_device_does_not(ana_client: Client, ana: Patient) -> None:
+    token = new_token(ana_client)["token"]
+    strict = Client(enforce_csrf_checks=True)
+    assert ana.account is not None
+    strict.force_login(ana.account)
+    assert put(strict, uuid.uuid4(), night_body()).status_code == 403
+    device = Client(enforce_csrf_checks=True, headers={"Authorization": f"Token {token}"})
+    assert put(device, uuid.uuid4(), night_body()).status_code == 201
+
+
+def test_only_the_hash_of_a_token_is_kept(ana_client: Client) -> None:
+    token = new_token(ana_client)["token"]
+    row = DeviceToken.objects.values().get()
+    assert token not in str(row)
+    assert row["digest"] != token
+    assert "token" not in ana_client.get(DEVICES).json()[0]
+
+
+@pytest.mark.parametrize("header", ["Token nonsense", "Token ", "Bearer x", "Token a b"])
+def test_another_token_does_not_sign_in(ana: Patient, header: str) -> None:
+    assert Client(headers={"Authorization": header}).get(TREATMENTS).status_code == 401
+
+
+def test_nobody_is_let_in_without_one(ana: Patient) -> None:
+    answer = Client().get(TREATMENTS)
+    assert (answer.status_code, answer.headers["WWW-Authenticate"]) == (401, "Token")
+
+
+def test_a_revoked_token_stops_working_at_once_and_others_go_on(ana_client: Client) -> None:
+    scale, tablet = new_token(ana_client), new_token(ana_client, "Tablet")
+    assert ana_client.delete(f"{DEVICES}{scale['id']}/").status_code == 204
+    assert with_token(scale["token"]).get(TREATMENTS).status_code == 401
+    assert with_token(tablet["token"]).get(TREATMENTS).status_code == 200
+
+
+def test_a_token_may_revoke_itself(ana_client: Client) -> None:
+    device = new_token(ana_client)
+    assert with_token(device["token"]).delete(f"{DEVICES}{device['id']}/").status_code == 204
+    assert with_token(device["token"]).get(TREATMENTS).status_code == 401
+
+
+def test_nobody_revokes_or_sees_a_device_of_somebody_else(ana_client: Client, ben_client: Client) -> None:
+    device = new_token(ana_client)
+    assert ben_client.delete(f"{DEVICES}{device['id']}/").status_code == 404
+    assert ben_client.get(DEVICES).json() == []
+    assert with_token(device["token"]).get(TREATMENTS).status_code == 200
+
+
+def test_a_token_expires_after_180_days(ana_client: Client) -> None:
+    with time_machine.travel(datetime(2026, 3, 2, tzinfo=UTC), tick=False) as clock:
+        device = with_token(new_token(ana_client)["token"])
+        clock.shift(timedelta(days=179))
+        assert device.get(TREATMENTS).status_code == 200
+        clock.shift(timedelta(days=2))
+        assert device.get(TREATMENTS).status_code == 401
+
+
+def test_a_token_of_somebody_shut_out_does_not_sign_in(ana_client: Client, ana: Patient) -> None:
+    device = with_token(new_token(ana_client)["token"])
+    User.objects.filter(pk=ana.account_id).update(is_active=False)
+    assert device.get(TREATMENTS).status_code == 401
+
+
+def test_twenty_devices_hold_a_token_at_a_time(ana_client: Client, ana: Patient, ben_client: Client) -> None:
+    for number in range(MOST_DEVICES):
+        new_token(ana_client, f"Device {number}")
+    refused = faults(post(ana_client, DEVICES, {"name": "One more"}))
+    assert "At most 20 devices hold a token, and 20 do" in refused["name"]["message"]
+    page = ana_client.post("/devices/", {"name": "One more"})
+    assert "At most 20 devices" in page.context["form"].errors["name"][0]
+    assert DeviceToken.objects.count() == MOST_DEVICES
+    new_token(ben_client)
+    DeviceToken.objects.filter(name="Device 0").update(expiry=LONG_AGO)
+    new_token(ana_client, "In the place of one that has expired")
+
+
+def test_a_device_has_a_name(ana_client: Client) -> None:
+    assert post(ana_client, DEVICES, {"name": ""}).status_code == 400
+    assert post(ana_client, DEVICES, {}).status_code == 400
+    assert post(ana_client, DEVICES, {"name": "x" * 81}).status_code == 400
+    assert not DeviceToken.objects.exists()
+
+
+def test_the_page_shows_a_token_once(nurse: User) -> None:
+    client = signed_in(nurse)
+    page = client.post("/devices/", {"name": "Laptop"})
+    token = page.context["token"]
+    assert page.status_code == 200
+    assert token in page.content.decode()
+    assert with_token(token).get(TREATMENTS).status_code == 200
+    later = client.get("/devices/").content.decode()
+    assert "Laptop" in later
+    assert token not in later
+
+
+def test_the_page_revokes(nurse: User, ana_client: Client) -> None:
+    client = signed_in(nurse)
+    token = client.post("/devices/", {"name": "Laptop"}).context["token"]
+    where = f"/devices/{DeviceToken.objects.get().public_id}/revoke/"
+    assert ana_client.post(where).status_code == 404
+    assert client.get(where).status_code == 405
+    assert client.post(where).status_code == 302
+    assert with_token(token).get(TREATMENTS).status_code == 401

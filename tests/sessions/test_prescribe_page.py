@@ -1,0 +1,154 @@
+"""The prescription's page: read by all staff, written and signed by the nephrologist, who is asked once more."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from homedialysis.accounts.models import User
+from sessions.models import Patient, Prescription
+from tests.conftest import signed_in
+from tests.factories import DialyserFactory, PrescriptionFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def where(ana: Patient) -> str:
+    return f"/patients/{ana.pk}/prescription/"
+
+
+def sent(**changes: Any) -> dict[str, Any]:
+    """What the form sends for a usual prescription."""
+    fields = {
+        "days_per_week": "3",
+        "weekdays": ["0", "2", "4"],
+        "minutes": "240",
+        "max_minutes": "300",
+        "qb_ml_min": "300",
+        "qd_ml_min": "500",
+        "dialyser": str(DialyserFactory().pk),
+        "dialysate_k_mmol_l": "2",
+        "dialysate_ca_mmol_l": "1.5",
+        "dialysate_buffer": "bicarbonate",
+        "dialysate_buffer_mmol_l": "35",
+        "dialysate_na_mmol_l": "138",
+        "dialysate_temperature_c": "36.5",
+        "target_weight_kg": "69.5",
+        "uf_rate_limit_ml_kg_h": "10",
+        "anticoagulant": "none",
+        "reading_interval_minutes": "60",
+    }
+    return fields | changes
+
+
+def test_the_nephrologist_signs_the_next_version(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    answer = nephrologist_client.post(where, sent())
+    assert (answer.status_code, answer.headers["Location"]) == (302, f"/patients/{ana.pk}/")
+    signed = ana.prescriptions.get(version=2)
+    assert (signed.target_weight_kg, signed.weekdays, signed.in_force.upper) == (69.5, [0, 2, 4], None)
+    page = nephrologist_client.get(where).content.decode()
+    assert "Target weight (kg): 70 → 69.5" in page
+
+
+def test_the_form_starts_from_what_is_in_force(
+    nephrologist_client: Client, where: str, anas_prescription: Prescription
+) -> None:
+    form = nephrologist_client.get(where).context["form"]
+    assert form["target_weight_kg"].value() == 70
+    assert form["weekdays"].value() == [0, 2, 4]
+
+
+def test_an_unusual_number_is_asked_about_once_more(nephrologist_client: Client, where: str, ana: Patient) -> None:
+    first = nephrologist_client.post(where, sent(target_weight_kg="161", qb_ml_min="100"))
+    assert first.status_code == 200
+    assert first.context["unusual"] == [
+        "Blood flow rate (Qb): 100 mL/min, usually between 150 and 450 mL/min",
+        "Target weight: 161 kg, usually between 40 and 160 kg",
+    ]
+    assert 'name="sure"' in first.content.decode()
+    assert not ana.prescriptions.exists()
+    again = nephrologist_client.post(where, sent(target_weight_kg="161", qb_ml_min="100", sure="on"))
+    assert again.status_code == 302
+    assert ana.prescriptions.get().target_weight_kg == 161
+
+
+def test_a_usual_one_is_not_asked_about(nephrologist_client: Client, where: str, ana: Patient) -> None:
+    assert nephrologist_client.post(where, sent()).status_code == 302
+    assert ana.prescriptions.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "words"),
+    [
+        ({"target_weight_kg": "700"}, "target_weight_kg", "between 20 and 300 kg; 700 was given"),
+        ({"dialysate_k_mmol_l": "-1"}, "dialysate_k_mmol_l", "between 0 and 5 mmol/L; -1 was given"),
+        ({"max_minutes": "200"}, "max_minutes", "at least the 240 minutes"),
+        ({"weekdays": ["0"]}, "weekdays", "1 days are marked, but 3 a week"),
+        ({"weekdays": ["7"]}, "weekdays", "7 is not one of the available choices"),
+        ({"dialyser": "999"}, "dialyser", "not one of the available choices"),
+        ({"minutes": ""}, "minutes", "required"),
+        ({"minutes": "nan"}, "minutes", "whole number"),
+        ({"qb_ml_min": "inf"}, "qb_ml_min", "number"),
+    ],
+)
+def test_what_is_impossible_is_refused_at_its_field(
+    nephrologist_client: Client, where: str, ana: Patient, changes: dict[str, Any], field: str, words: str
+) -> None:
+    page = nephrologist_client.post(where, sent(**changes, sure="on"))
+    assert page.status_code == 200
+    assert words in page.context["form"].errors[field][0]
+    assert not ana.prescriptions.exists()
+
+
+def test_signing_before_one_that_begins_later_is_told_on_the_page(
+    nephrologist_client: Client, where: str, ana: Patient
+) -> None:
+    later = PrescriptionFactory.build().in_force.lower.replace(year=2099)
+    PrescriptionFactory(patient=ana, version=1, in_force=(later, None))
+    page = nephrologist_client.post(where, sent())
+    assert page.status_code == 200
+    assert "Prescription 1 begins on 2099-01-01" in page.content.decode()
+
+
+def test_one_planned_to_end_later_is_told_on_the_page(nephrologist_client: Client, where: str, ana: Patient) -> None:
+    begins = PrescriptionFactory.build().in_force.lower
+    PrescriptionFactory(patient=ana, version=1, in_force=(begins, begins.replace(year=2099)))
+    page = nephrologist_client.post(where, sent())
+    assert page.status_code == 200
+    assert "Another prescription is in force for a part of this time." in page.content.decode()
+    assert ana.prescriptions.count() == 1
+
+
+@pytest.mark.parametrize("who", ["nurse", "technologist", "administrator"])
+def test_other_staff_read_and_do_not_write(
+    who: str, where: str, ana: Patient, anas_prescription: Prescription, request: pytest.FixtureRequest
+) -> None:
+    user: User = request.getfixturevalue(who)
+    client = signed_in(user)
+    page = client.get(where)
+    assert page.status_code == 200
+    assert page.context["form"] is None
+    assert "Only a nephrologist" in page.content.decode()
+    assert client.post(where, sent()).status_code == 403
+    assert ana.prescriptions.count() == 1
+
+
+@pytest.mark.parametrize("versions", [1, 3])
+def test_the_page_asks_a_fixed_number_of_times(
+    nephrologist_client: Client,
+    where: str,
+    ana: Patient,
+    versions: int,
+    django_assert_max_num_queries: Any,
+) -> None:
+    for version in range(versions):
+        begins = PrescriptionFactory.build().in_force.lower.replace(year=2020 + version)
+        ends = None if version == versions - 1 else begins.replace(year=2021 + version)
+        PrescriptionFactory(patient=ana, version=version + 1, in_force=(begins, ends))
+    with django_assert_max_num_queries(11):
+        assert len(nephrologist_client.get(where).context["earlier"]) == versions

@@ -1,0 +1,93 @@
+"""What is unusual but possible is kept and marked, and says whether the person confirmed it."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+
+from sessions import plausible
+from sessions.models import TreatmentRecord
+from tests.factories import A_NIGHT, night_body
+from tests.over_http import add_readings, put
+
+pytestmark = pytest.mark.django_db
+
+
+def at(minutes: int) -> str:
+    return (A_NIGHT + timedelta(minutes=minutes)).isoformat()
+
+
+def test_an_unusual_number_is_kept_and_marked(ana_client: Client) -> None:
+    answer = put(ana_client, uuid.uuid4(), night_body(pre_weight_kg=165.5))
+    assert answer.status_code == 201
+    mark = {
+        "field": "pre_weight_kg",
+        "given": 165.5,
+        "limit": "usually between 40 and 160 kg",
+        "confirmed": False,
+    }
+    assert answer.json()["marks"] == [mark]
+    record = TreatmentRecord.objects.get()
+    assert (record.pre_weight_kg, record.marks) == (165.5, [mark])
+
+
+def test_a_confirmed_one_says_so(ana_client: Client) -> None:
+    rows = [{"at": at(60)}, {"at": at(120), "venous_mmhg": 300}]
+    body = night_body(readings=rows, confirmed=["readings[1].venous_mmhg"])
+    marks = put(ana_client, uuid.uuid4(), body).json()["marks"]
+    assert [(mark["field"], mark["confirmed"]) for mark in marks] == [("readings[1].venous_mmhg", True)]
+
+
+def test_confirming_what_is_usual_marks_nothing(ana_client: Client) -> None:
+    body = night_body(confirmed=["pre_weight_kg", "readings[99].pulse", "no such thing"])
+    assert put(ana_client, uuid.uuid4(), body).json()["marks"] == []
+
+
+def test_a_confirmation_follows_its_reading_when_rows_are_put_in_order_of_time(ana_client: Client) -> None:
+    rows = [
+        {"at": at(180), "venous_mmhg": 310},
+        {"at": at(60), "venous_mmhg": 300},
+        {"at": at(120), "venous_mmhg": 305},
+    ]
+    body = night_body(readings=rows, confirmed=["readings[0].venous_mmhg"])
+    answer = put(ana_client, uuid.uuid4(), body).json()
+    assert [(mark["given"], mark["confirmed"]) for mark in answer["marks"]] == [
+        (300, False),
+        (305, False),
+        (310, True),
+    ]
+
+
+def test_a_confirmation_follows_its_reading_when_a_late_one_comes_before_it(ana_client: Client) -> None:
+    record_id = uuid.uuid4()
+    rows = [{"at": at(60), "pulse": 70}, {"at": at(180), "venous_mmhg": 310}]
+    put(ana_client, record_id, night_body(readings=rows, confirmed=["readings[1].venous_mmhg"]))
+    answer = add_readings(ana_client, record_id, {"at": at(120), "venous_mmhg": 305})
+    assert [(mark["field"], mark["given"], mark["confirmed"]) for mark in answer.json()["marks"]] == [
+        ("readings[1].venous_mmhg", 305, False),
+        ("readings[2].venous_mmhg", 310, True),
+    ]
+
+
+def test_marks_are_made_anew_with_each_version(ana_client: Client) -> None:
+    record_id = uuid.uuid4()
+    put(ana_client, record_id, night_body(pre_weight_kg=165))
+    assert put(ana_client, record_id, night_body(), '"1"').json()["marks"] == []
+
+
+def test_the_limits_that_are_asked_about_are_told(ana_client: Client) -> None:
+    answer = ana_client.get("/api/v1/limits/")
+    assert answer.status_code == 200
+    fields = answer.json()["fields"]
+    lists = {f"{name}.{field}" for name, row in plausible.LISTS.items() for field in row}
+    assert set(fields) == set(plausible.TREATMENT) | lists
+    assert fields["pre_weight_kg"] == {
+        "label": "Weight before",
+        "unit": "kg",
+        "hard": [20, 300],
+        "usual": [40, 160],
+        "step": 0.1,
+    }
