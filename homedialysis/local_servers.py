@@ -20,7 +20,7 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from types import FrameType, TracebackType
+from types import TracebackType
 from typing import Self
 
 from homedialysis.data_folder import DataFolder
@@ -90,10 +90,6 @@ def throwaway_servers() -> Iterator[LocalServers]:
         yield stack.enter_context(LocalServers(Path(folder), throwaway=True))
 
 
-def _exit_on_signal(number: int, frame: FrameType | None) -> None:
-    raise SystemExit(128 + number)
-
-
 def run(command: Sequence[str], data: Path | None) -> int:
     """Run one command with the servers' addresses in its environment; its exit code."""
     with ExitStack() as stack:
@@ -103,6 +99,7 @@ def run(command: Sequence[str], data: Path | None) -> int:
         )
         stack.enter_context(process)
         stack.callback(process.terminate)
+        signal.signal(signal.SIGTERM, lambda number, frame: process.terminate())
         return process.wait()
 
 
@@ -114,7 +111,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     run_parser.add_argument("--data", type=Path, help="folder of the data (default: a temporary one)")
     run_parser.add_argument("command", nargs="+", help="the command, after --")
     options = parser.parse_args(arguments)
-    signal.signal(signal.SIGTERM, _exit_on_signal)
     try:
         return run(options.command, options.data)
     except (LocalServersError, OSError) as problem:

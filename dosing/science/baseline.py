@@ -47,6 +47,7 @@ class Design:
     guard: int = 12
     guard_share: float = 1 / 3
     clip: float = 1.5
+    wild: float = 3.0
     allowance: float = 0.6
     weight: float = 0.2
     run_length: float = 1000.0

@@ -198,7 +198,7 @@ def _chart(rows: _Rows, chosen: Whole, here: Mask, judged: Mask, reference: Refe
     """Write the charts of the judged nights, from the beginning of the segment on, into the answer."""
     kept, design = judged[chosen], rows.design
     scores = np.where(here[chosen], reference.scores(rows.values[chosen], rows.expected[chosen]), np.nan)
-    scores = np.clip(scores, -design.clip, design.clip)
+    scores = _tamed(scores, design)
     away = np.where(here[chosen], rows.expected[chosen] - reference.centre[:, None], np.nan)
     variance = reference.level_variance(ewma_path(scores=away, weight=design.weight), design.level_doubt)
     wider = np.sqrt(1 + variance / ewma_spread(design.weight) ** 2)
@@ -215,6 +215,14 @@ def _chart(rows: _Rows, chosen: Whole, here: Mask, judged: Mask, reference: Refe
     for name, value in found.items():
         whole = rows.out[name][chosen]
         rows.out[name][chosen] = np.where(kept, value, whole)
+
+
+def _tamed(scores: FloatArray, design: Design) -> FloatArray:
+    """Scores as they count: within the clip, and a wild one only where the night before went the same way."""
+    clipped = np.clip(scores, -design.clip, design.clip)
+    before = np.concatenate([np.zeros((len(scores), 1)), _carried(scores)[:, :-1]], 1)
+    supported = np.where(np.isnan(before), 0.0, before) * np.sign(scores) >= design.clip
+    return np.asarray(np.where((np.abs(scores) > design.wild) & ~supported, 0.0, clipped))
 
 
 def _limits(design: Design, *, two_sided: bool, wider: FloatArray) -> dict[str, FloatArray]:

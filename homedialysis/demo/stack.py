@@ -38,8 +38,17 @@ class DemoError(Exception):
     """The demo cannot go on; the text says what failed, with the end of its log."""
 
 
+class StopRequested(Exception):
+    """Somebody set `stop_requested`: nothing is wrong."""
+
+
 class DemoStack:
-    """One run of the demo. `start` returns when the pages answer; leaving the context stops everything."""
+    """One run of the demo. `start` returns when the pages answer; leaving the context stops everything.
+
+    stop_requested: set it, from a signal handler say, and whatever is under way ends with StopRequested.
+    """
+
+    stop_requested = False
 
     def __init__(self, *, port: int, data: Path, fresh: bool = False, days: int | None = None) -> None:
         given = [name for name in GIVEN if os.environ.get(name) or os.environ.get(f"{name}_FILE")]
@@ -56,7 +65,7 @@ class DemoStack:
         self._progress = Progress(steps=5)
 
     def start(self) -> None:
-        """Raises DemoError or LocalServersError; what was started by then runs until `stop`."""
+        """Raises DemoError, LocalServersError or StopRequested; what was started by then runs until `stop`."""
         if not port_is_free(self.port):
             raise DemoError(f"Port {self.port} of 127.0.0.1 is taken by another program: choose one with --port")
         self._start_servers()
@@ -75,7 +84,7 @@ class DemoStack:
         self._progress.close()
 
     def watch(self, pause: float = 0.5) -> None:
-        """Returns never; raises DemoError when a part of the product ends by itself."""
+        """Returns never; raises StopRequested, or DemoError when a part of the product ends by itself."""
         while True:
             self._check_parts()
             time.sleep(pause)
@@ -167,6 +176,8 @@ class DemoStack:
                 raise DemoError(_what_happened(child))
 
     def _check_servers(self) -> None:
+        if self.stop_requested:
+            raise StopRequested
         trouble = self._servers.trouble if self._servers else None
         if trouble:
             raise DemoError(trouble)

@@ -68,7 +68,7 @@ class BulkSent(serializers.Serializer[Any]):
 class Bulk(serializers.Serializer[Any]):
     """`BulkSent` before its items are judged one by one."""
 
-    treatments = serializers.ListField(child=serializers.DictField(), min_length=1, max_length=200)
+    treatments = serializers.ListField(child=serializers.JSONField(), min_length=1, max_length=200)
 
 
 class Page(serializers.Serializer[Any]):

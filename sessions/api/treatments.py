@@ -176,6 +176,8 @@ def write(record_id: uuid.UUID, body: dict[str, Any], user: User, revision: int 
         )
     except recording.TakenId:
         raise ValidationError({"id": "This id belongs to another record: make a new UUID."}) from None
+    except recording.HandedOver:
+        raise ValidationError({"status": "This record was handed over: send corrections as finished."}) from None
 
 
 def _patient_of(record_id: uuid.UUID, user: User) -> uuid.UUID | None:
@@ -258,7 +260,9 @@ class TreatmentBulk(APIView):
         )
 
 
-def _one_of_many(item: dict[str, Any], user: User) -> dict[str, Any]:
+def _one_of_many(item: Any, user: User) -> dict[str, Any]:
+    if not isinstance(item, dict):
+        return {"id": "", "status": 400, "errors": [{"field": "document", "message": "A JSON object is needed."}]}
     body = {name: value for name, value in item.items() if name != "if_match"}
     told = str(item.get("id", ""))
     try:

@@ -69,6 +69,10 @@ class TakenId(Exception):
     """The id belongs to a record of somebody else."""
 
 
+class HandedOver(Exception):
+    """A record that was handed over can be corrected, but not opened again."""
+
+
 @transaction.atomic
 def record_treatment(
     *,
@@ -82,7 +86,7 @@ def record_treatment(
     """Create the record, or replace it where `expected_revision` is the one that stands.
 
     The same document sent again changes nothing and is answered like the first time, so a lost answer is
-    no harm. Raises NeedsRevision, StaleRevision, or TakenId.
+    no harm. Raises NeedsRevision, StaleRevision, HandedOver, or TakenId.
     """
     record = _create(record_id, patient, document, by, at)
     if record is not None:
@@ -99,6 +103,8 @@ def record_treatment(
         raise NeedsRevision(record)
     if expected_revision != record.revision:
         raise StaleRevision(record, expected_revision)
+    if record.state == RecordState.FINISHED and document["status"] != RecordState.FINISHED:
+        raise HandedOver
     return _replace(record, document, by, at)
 
 

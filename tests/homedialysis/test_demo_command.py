@@ -9,6 +9,7 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from http.cookiejar import CookieJar
 from pathlib import Path
@@ -21,7 +22,7 @@ import pytest
 from homedialysis.demo.people import SIGN_INS
 from homedialysis.local_servers import LocalServers
 from homedialysis.local_tools import free_port, port_is_free
-from homedialysis.processes import end_group, wait_until
+from homedialysis.processes import end_group, tied_to_this_process, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
 MANAGE = [sys.executable, str(ROOT / "manage.py")]
@@ -49,7 +50,13 @@ class Demo:
         command = [*MANAGE, "demo", "--port", str(self.port), "--data", str(self.data), *options]
         with self._out.open("wb") as out, self._err.open("wb") as err:
             self.process = subprocess.Popen(
-                command, stdout=out, stderr=err, cwd=ROOT, env=given | environment, start_new_session=True
+                command,
+                stdout=out,
+                stderr=err,
+                cwd=ROOT,
+                env=given | environment,
+                start_new_session=True,
+                preexec_fn=tied_to_this_process(signal.SIGTERM),
             )
 
     @property
@@ -199,6 +206,20 @@ def test_a_stop_during_the_start_leaves_nothing(tmp_path: Path, demos: list[Demo
     assert "Ready" not in demo.out
     # A server that was only just starting may take its own children with it a moment later.
     assert wait_until(lambda: all(gone(process) for process in everything), seconds=20)
+
+
+def test_a_stop_that_comes_while_a_process_starts_is_not_lost(tmp_path: Path, demos: list[Demo]) -> None:
+    """The log is opened just before its process is started; many signals hit the moment in between."""
+    demo = Demo(tmp_path)
+    demos.append(demo)
+    log = demo.data / "logs" / "static-files.log"
+    assert wait_until(log.exists, seconds=PATIENCE, pause=0.0005), demo.err
+    for _ in range(200):
+        if demo.process.poll() is None:
+            demo.process.terminate()
+            time.sleep(0.0005)
+    assert demo.exit_code() == 0
+    assert "Ready" not in demo.out
 
 
 def test_a_failing_step_is_shown_with_its_log(tmp_path: Path, demos: list[Demo]) -> None:

@@ -89,7 +89,7 @@ def test_a_nurse_sends_nights_of_several_patients(nurse_client: Client, ana: Pat
     assert set(TreatmentRecord.objects.values_list("patient", flat=True)) == {ana.pk, ben.pk}
 
 
-@pytest.mark.parametrize("body", [{}, {"treatments": []}, {"treatments": {}}, {"treatments": ["text"]}])
+@pytest.mark.parametrize("body", [{}, {"treatments": []}, {"treatments": {}}])
 def test_a_request_without_nights_is_refused(ana_client: Client, body: dict[str, Any]) -> None:
     found = faults(post(ana_client, BULK, body))
     assert all(field.startswith("treatments") for field in found)
@@ -97,3 +97,9 @@ def test_a_request_without_nights_is_refused(ana_client: Client, body: dict[str,
 
 def test_at_most_two_hundred_nights_come_at_once(ana_client: Client) -> None:
     assert set(faults(post(ana_client, BULK, {"treatments": [{}] * 201}))) == {"treatments"}
+
+
+def test_what_is_no_object_is_named_and_the_rest_is_kept(ana_client: Client) -> None:
+    results = send(ana_client, 7, item())
+    assert [result["status"] for result in results] == [400, 201]
+    assert results[0]["errors"] == [{"field": "document", "message": "A JSON object is needed."}]

@@ -14,7 +14,7 @@ from django.utils import timezone
 from alerts.models import PendingEvaluation
 from sessions import plausible
 from sessions.models import AccessSite, Patient, TreatmentRecord
-from tests.factories import A_NIGHT, AccessFactory, SiteFactory, night_body
+from tests.factories import A_NIGHT, AccessFactory, SiteFactory, night_body, record_night
 from tests.over_http import add_readings, faults, put
 
 pytestmark = pytest.mark.django_db
@@ -256,3 +256,11 @@ def test_a_late_reading_is_judged_like_any_other(ana_client: Client) -> None:
     assert set(found) == {"readings[1].venous_mmhg"}
     assert found["readings[1].venous_mmhg"]["given"] == 9999
     assert TreatmentRecord.objects.get().revision == 1
+
+
+def test_a_record_that_was_handed_over_is_not_opened_again(ana_client: Client, ana: Patient) -> None:
+    record = record_night(ana)
+    found = faults(put(ana_client, record.pk, night_body(status="open"), if_match=f'"{record.revision}"'))
+    assert found["status"]["message"] == "This record was handed over: send corrections as finished."
+    record.refresh_from_db()
+    assert (record.state, record.revision) == ("finished", 1)

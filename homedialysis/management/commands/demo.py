@@ -12,7 +12,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from homedialysis.demo.people import SIGN_INS
-from homedialysis.demo.stack import DemoError, DemoStack
+from homedialysis.demo.stack import DemoError, DemoStack, StopRequested
 from homedialysis.local_tools import LocalServersError
 
 
@@ -27,13 +27,13 @@ class Command(BaseCommand):
         parser.add_argument("--fresh", action="store_true", help="remove the data of earlier runs first")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        _stop_on_signals()
         try:
             with DemoStack(**{name: options[name] for name in ("port", "data", "fresh", "days")}) as stack:
+                _stop_on_signals(stack)
                 stack.start()
                 self._say_ready(stack.address)
                 stack.watch()
-        except _StopRequested:
+        except StopRequested:
             self.stderr.write("Stopped: web server, worker, beat, broker and database.")
         except (DemoError, LocalServersError) as problem:
             raise CommandError(str(problem)) from problem
@@ -46,23 +46,18 @@ class Command(BaseCommand):
         self.stdout.flush()
 
 
-class _StopRequested(BaseException):
-    """Somebody wants the demo to end: no error, so nothing that handles errors may hold it up."""
+def _stop_on_signals(stack: DemoStack) -> None:
+    """Only noted here, and looked for by the stack: an exception raised by a handler can get lost.
 
-
-def _stop_on_signals() -> None:
-    """The first signal stops in good order; later ones are ignored, so that nothing is left half stopped."""
-    numbers = [signal.SIGINT, signal.SIGTERM]
-    if signal.getsignal(signal.SIGHUP) != signal.SIG_IGN:  # nohup wants to outlive its terminal
-        numbers.append(signal.SIGHUP)
+    (Python swallows it when the signal comes while a process is being started.)
+    """
 
     def stop(number: int, frame: FrameType | None) -> None:
-        for each in numbers:
-            signal.signal(each, signal.SIG_IGN)
-        raise _StopRequested
+        stack.stop_requested = True
 
-    for each in numbers:
-        signal.signal(each, stop)
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        if number != signal.SIGHUP or signal.getsignal(number) != signal.SIG_IGN:  # nohup outlives its terminal
+            signal.signal(number, stop)
 
 
 def _port(text: str) -> int:
