@@ -24,11 +24,11 @@ class BloodsForm(forms.Form):
     )
     timing = forms.ChoiceField(label="Drawn", choices=[c for c in SampleTiming.choices if c[0] != SampleTiming.POST])
     post_drawn_at = forms.DateTimeField(
-        label="Second sample, after the treatment, drawn at",
+        label="Drawn at",
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
-    post_urea = forms.FloatField(label="Urea after the treatment", required=False)
+    post_urea = forms.FloatField(label="Urea", required=False)
     post_method = forms.ChoiceField(
         label="How the sample after was drawn",
         choices=PostSampleMethod.choices,
@@ -43,7 +43,15 @@ class BloodsForm(forms.Form):
         for analyte in Analyte:
             label = f"{analyte.label} ({self.shown[analyte.value].unit})"
             self.fields[analyte.name.lower()] = forms.FloatField(label=label, required=False)
-        self.fields["post_urea"].label = f"Urea after the treatment ({self.shown[Analyte.UREA.value].unit})"
+        self.fields["post_urea"].label = f"Urea ({self.shown[Analyte.UREA.value].unit})"
+
+    @property
+    def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The fields as the page lays them out."""
+        second = ("post_drawn_at", "post_urea", "post_method")
+        first = [name for name in self.fields if name not in second]
+        layout = (("First sample", first), ("Second sample, after the treatment", second))
+        return [(title, [self[name] for name in names]) for title, names in layout]
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

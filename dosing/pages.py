@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from dosing import charts
+from dosing.blood_tables import drawings_of, drawings_table
 from dosing.blood_units import shown_as, three_figures
 from dosing.catalogue import BY_KEY
 from dosing.derivation import derivation
@@ -32,6 +33,7 @@ from sessions.services.reading_log import note_reading
 
 PERIODS = {30: "30 days", 90: "3 months", 182: "6 months", 365: "12 months"}
 ROWS_A_PAGE = 30
+DRAWINGS_A_PAGE = 6
 
 
 def _unit_system() -> str:
@@ -159,7 +161,6 @@ def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         saved = enter_bloods(results=form.results(person), by=signed_in(request), at=timezone.now())
         messages.success(request, f"{len(saved)} result(s) entered.")
         return redirect("dosing:bloods", person.pk)
-    rows = BloodResult.objects.filter(patient=person).select_related("treatment", "entered_by")
-    page = Paginator(rows, ROWS_A_PAGE).get_page(request.GET.get("page"))
-    results = [_blood_shown(result, system) for result in page]
-    return render(request, "dosing/bloods.html", {"patient": person, "form": form, "page": page, "results": results})
+    page = Paginator(drawings_of(person), DRAWINGS_A_PAGE).get_page(request.GET.get("page"))
+    rows = drawings_table(list(page), system)
+    return render(request, "dosing/bloods.html", {"patient": person, "form": form, "page": page, "rows": rows})

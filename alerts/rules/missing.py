@@ -78,14 +78,15 @@ def due_without_record(history: History, *, until: date) -> list[date]:
     if history.patient.left_on:
         until = min(until, history.patient.left_on - DAY)
     start = max(begins, history.night_before or begins)
-    days = [start + DAY * index for index in range(1, (until - start).days + 1)]
+    # One day more, so that a treatment on the next due day is not taken for one that was moved to it.
+    days = [start + DAY * index for index in range(1, (until + DAY - start).days + 1)]
     if not days:
         return []
     ordered = {when: _ordered_on(history, when) for when in days}
     fixed = [when for when, found in ordered.items() if found and when.weekday() in found.weekdays]
     missing = _unmet(fixed, nights) | _after_long_gaps(history, nights, days)
     first = history.since.astimezone(history.zone).date()
-    return sorted(when for when in missing if when > first)
+    return sorted(when for when in missing if first < when <= until)
 
 
 def _evidence(history: History, when: date) -> Evidence:

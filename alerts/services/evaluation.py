@@ -119,8 +119,10 @@ def _compute_follower(record: TreatmentRecord, *, at: datetime) -> None:
 
 def _followers(record: TreatmentRecord) -> Iterable[TreatmentRecord]:
     """Records whose gain and interval hang on this one: the next, and the one that was next before a correction."""
-    versions: Any = record.events  # type: ignore[attr-defined]  # made by pghistory
-    starts = set(versions.values_list("started_at", flat=True)) | {record.started_at}
+    starts = {record.started_at}
+    if record.revision > 1:
+        versions: Any = record.events  # type: ignore[attr-defined]  # made by pghistory
+        starts |= set(versions.values_list("started_at", flat=True))
     for start in starts:
         later = record_after(TreatmentRecord(patient_id=record.patient_id, started_at=start))
         if later:

@@ -97,61 +97,61 @@ CAST: tuple[Member, ...] = (
     Member(name="Kwame Ashgrove", sex=M, age=39, height_cm=181, target_kg=84, regime=r.THREE_DAYS, hour=17.5, gain=1.1,
            story=Story(gain_factor=1.6, keeps_uf_limit=False, unsettled=("uf_rate",)), dry_systolic=118, joined=70),
     Member(name="Leocadia Finchley", sex=F, age=66, height_cm=160, target_kg=63, regime=r.SHORT_FIVE, hour=9.5,
-           joined=20, gain=0.75, dry_systolic=140, protein=0.95, partner=True,
+           joined=40, gain=0.75, dry_systolic=140, protein=0.95, partner=True,
            story=Story(flesh_from=98, unsettled=("pressure_high",), mishaps=(
                Mishap(1, KIND.BREATHLESS, "Short of breath lying flat, better sitting up. Slept in the armchair."),))),
     Member(name="Yusuf Merriweather", sex=M, age=33, height_cm=178, target_kg=81, regime=r.FIVE_NIGHTS, hour=22.5,
-           joined=18, gain=1.0, story=Story(cuts_from=56, unsettled=("short",)), protein=1.15),
+           joined=38, gain=1.0, story=Story(cuts_from=56, unsettled=("short",)), protein=1.15),
     Member(name="Ingrid Solquist", sex=F, age=51, height_cm=171, target_kg=74, regime=r.ALTERNATE_NIGHTS, hour=22,
            gain=0.9, story=Story(silent_from=21, unsettled=("missing",)), kidney=1.0),
     Member(name="Aurelio Pennyfeather", sex=M, age=72, height_cm=169, target_kg=66, regime=r.THREE_DAYS, hour=10,
            gain=0.9, access=AccessKind.CATHETER, side=RIGHT, technique=Technique.CATHETER, joined=30),
     Member(name="Tamsin Valeroso", sex=F, age=44, height_cm=165, target_kg=61, regime=r.FIVE_NIGHTS, hour=22,
-           joined=20, gain=0.85, technique=BUTTONHOLE, side=RIGHT, story=Story(mishaps=(
+           joined=40, gain=0.85, technique=BUTTONHOLE, side=RIGHT, story=Story(mishaps=(
                Mishap(118, KIND.NEEDLE_DISLODGED, "Venous needle slid half out while I turned over. Wet sheet woke me; "
                       "clamped, stopped the pump, pressed. Lost about a cupful. Did not connect again.", left=0.62),))),
     Member(name="Bartholomew Nkemelu", sex=M, age=55, height_cm=176, target_kg=88, regime=r.SHORT_LOW_FLOW, hour=8,
-           joined=14, gain=0.8, story=Story(left_open=9)),
+           joined=34, gain=0.8, story=Story(left_open=9)),
     Member(name="Saoirse Quillfeather", sex=F, age=37, height_cm=163, target_kg=57, regime=r.SHORT_LOW_FLOW, hour=17,
-           joined=12, gain=0.65, drift=0.25),
+           joined=32, gain=0.65, drift=0.25),
     Member(name="Mei Harrowgate", sex=F, age=49, height_cm=158, target_kg=54, regime=r.ALTERNATE_NIGHTS, hour=21.75,
            gain=0.7, technique=BUTTONHOLE, story=Story(mishaps=(
                Mishap(47, KIND.ACCESS_REDNESS, "Arterial buttonhole red and sore, a little yellow on the plaster."),)),
            kidney=1.5),
     Member(name="Tobias Wrenfield", sex=M, age=61, height_cm=179, target_kg=92, regime=r.FOUR_DAYS, hour=7.5,
-           joined=15, gain=0.95, gauge=14, drift=-0.2),
+           joined=35, gain=0.95, gauge=14, drift=-0.2),
     Member(name="Anwen Castellane", sex=F, age=53, height_cm=169, target_kg=68, regime=r.SHORT_FIVE, hour=13, gain=0.7,
            joined=7),
     Member(name="Dimitri Oakhollow", sex=M, age=47, height_cm=183, target_kg=95, regime=r.ALTERNATE_NIGHTS, hour=22.5,
-           joined=14, gain=1.05, dry_systolic=128),
+           joined=34, gain=1.05, dry_systolic=128),
     Member(name="Farida Stonebridge", sex=F, age=41, height_cm=166, target_kg=72, regime=r.FIVE_NIGHTS, hour=21.5,
-           joined=14, gain=0.9, drift=0.3, protein=1.1),
+           joined=34, gain=0.9, drift=0.3, protein=1.1),
     Member(name="Cormac Delafield", sex=M, age=69, height_cm=172, target_kg=76, regime=r.THREE_DAYS, hour=12.5,
            gain=0.8, access=GRAFT, kidney=2.0, drift=0.18, joined=64),
     Member(name="Nilufar Greyling", sex=F, age=29, height_cm=162, target_kg=52, regime=r.SHORT_FIVE, hour=18,
-           joined=10, gain=0.6, protein=1.1, story=Story(mishaps=(
+           joined=30, gain=0.6, protein=1.1, story=Story(mishaps=(
                Mishap(1, KIND.CRAMP, "Both calves, had to stand up."),
                Mishap(3, KIND.CRAMP, "Left calf, half an hour before the end.")))),
     Member(name="Oluwaseun Marchbank", sex=M, age=52, height_cm=177, target_kg=83, regime=r.SHORT_LOW_FLOW, hour=10.5,
-           joined=9, gain=0.75, technique=BUTTONHOLE, story=Story(mishaps=(
+           joined=29, gain=0.75, technique=BUTTONHOLE, story=Story(mishaps=(
                Mishap(0, KIND.ACCESS_REDNESS, "Upper buttonhole warm and red since yesterday. No fever."),))),
     Member(name="Petra Windermoor", sex=F, age=63, height_cm=164, target_kg=70, regime=r.EVERY_OTHER_EVENING, hour=18,
            gain=0.85, side=RIGHT, drift=0.2, story=Story(mishaps=(
                Mishap(75, KIND.INFILTRATION, "Arm swelled at the arterial needle at once. Took it out, pressed, iced "
                       "it, new place further up."),))),
     Member(name="Hamish Ravensworth", sex=M, age=57, height_cm=180, target_kg=89, regime=r.FIVE_NIGHTS, hour=23,
-           gain=0.95, joined=10, bloods=False),
+           gain=0.95, joined=30, bloods=False),
     Member(name="Lakshmi Farrington", sex=F, age=60, height_cm=156, target_kg=58, regime=r.THREE_DAYS, hour=8.5,
            gain=0.8, drift=-0.25, dry_systolic=116),
     Member(name="Mateus Holloway", sex=M, age=35, height_cm=175, target_kg=77, regime=r.ALTERNATE_NIGHTS, hour=22.25,
-           joined=20, gain=0.95, gauge=16, protein=1.15, story=Story(mishaps=(
+           joined=40, gain=0.95, gauge=16, protein=1.15, story=Story(mishaps=(
                Mishap(2, KIND.INFILTRATION, "Venous needle blew, lump like a walnut. Ice, new needle higher up."),))),
     Member(name="Giulietta Brackenridge", sex=F, age=70, height_cm=161, target_kg=65, regime=r.FOUR_DAYS, hour=11,
-           joined=20, gain=0.75, access=GRAFT, story=Story(mishaps=(
+           joined=40, gain=0.75, access=GRAFT, story=Story(mishaps=(
                Mishap(33, KIND.BLEEDING, "Venous site bled for over half an hour; rang the unit, it stopped with more "
                       "pressure."),))),
     Member(name="Emeka Sallowfield", sex=M, age=43, height_cm=182, target_kg=86, regime=r.FIVE_NIGHTS, hour=22.75,
-           joined=9, gain=1.0, technique=BUTTONHOLE),
+           joined=29, gain=1.0, technique=BUTTONHOLE),
     Member(name="Rosalind Uyttenhove", sex=F, age=56, height_cm=170, target_kg=79, regime=r.SHORT_FIVE, hour=15.5,
            gain=0.75, bloods=False, joined=8),
     Member(name="Stellan Moorcroft", sex=M, age=64, height_cm=173, target_kg=74, regime=r.ALTERNATE_NIGHTS, hour=21.5,

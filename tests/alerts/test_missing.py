@@ -31,6 +31,16 @@ def from_monday(ana: Patient) -> Prescription:
     return PrescriptionFactory(patient=ana, version=1, in_force=DateTimeTZRange(on(-1, 10), None))
 
 
+@pytest.mark.django_db
+def test_the_treatment_of_the_next_due_day_is_not_taken_for_the_missed_one(ana: Patient) -> None:
+    PrescriptionFactory(
+        patient=ana, version=1, days_per_week=4, weekdays=[0, 1, 3, 5], in_force=DateTimeTZRange(on(-1, 10), None)
+    )
+    record_night(ana, on(1, 8))
+    look_for_missing(at=on(2, 0, 0))
+    assert sentences_of("missing") == ["No record of a treatment that was due on 2 Mar."]
+
+
 @pytest.mark.usefixtures("from_monday")
 class TestFixedWeekdays:
     def test_missed_once_the_grace_of_a_day_is_over(self, ana: Patient) -> None:
