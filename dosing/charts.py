@@ -111,6 +111,14 @@ def uf_rate(nights: list[Night]) -> Figure:
         "data": [
             _line("UF rate", nights, _computed("uf_rate"), FIRST),
             _limit("limit of the prescription", nights, _prescribed("uf_rate_limit_ml_kg_h")),
+            _line(
+                "published line that grows with weight (2023)",
+                nights,
+                _computed("uf_rate_by_weight"),
+                SOFT,
+                marks=False,
+                line={"dash": "dot"},
+            ),
         ],
         "layout": _layout("mL/kg/h"),
     }

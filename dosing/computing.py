@@ -20,7 +20,7 @@ def numbers_of(facts: Facts) -> dict[str, dict[str, Any]]:
 def _one(number: Number, facts: Facts) -> dict[str, Any]:
     inputs = number.inputs(facts)
     result = number.compute(**inputs)
-    return {"value": result.number, "why": result.reason, "inputs": inputs}
+    return {"value": result.number, "why": result.reason, "inputs": inputs, "function": number.function}
 
 
 def compute(record: TreatmentRecord, *, at: datetime) -> RecordNumbers:

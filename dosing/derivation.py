@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from dosing.catalogue import Number
 from dosing.history import Night
 from dosing.models import RecordNumbers
 
@@ -42,12 +41,6 @@ WORDS = {
 }
 
 
-def _where(number: Number) -> str:
-    """The function that computed a number, by its place in the code."""
-    function = number.compute
-    return function.__module__ if "<" in function.__qualname__ else f"{function.__module__}.{function.__qualname__}"
-
-
 def _shown(value: Any) -> str:
     if value is None:
         return "not known"
@@ -65,5 +58,5 @@ def derivation(night: Night, key: str) -> dict[str, Any]:
         "figure": figure,
         "lines": lines,
         "kept": kept,
-        "function": _where(figure.number),
+        "function": figure.function,
     }

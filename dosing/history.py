@@ -20,6 +20,7 @@ class Figure:
     value: float | None
     why: str
     inputs: dict[str, Any]
+    function: str
 
     @property
     def shown(self) -> str:
@@ -56,7 +57,7 @@ class Night:
 
     def figure(self, key: str) -> Figure:
         kept = self.numbers.get(key, {})
-        return Figure(BY_KEY[key], self.value(key), self.why(key), kept.get("inputs", {}))
+        return Figure(BY_KEY[key], self.value(key), self.why(key), kept.get("inputs", {}), kept.get("function", ""))
 
     @property
     def figures(self) -> list[Figure]:

@@ -17,8 +17,9 @@ class NumbersQuerySet(OfPatientQuerySet):
 class RecordNumbers(models.Model):
     """The numbers of one record.
 
-    `numbers` maps a key of `catalogue.NUMBERS` to {"value": float | null, "why": "" | reason, "inputs": {name: value}}:
-    what went in and what came out, so that a page can show how the number came about.
+    `numbers` maps a key of `catalogue.NUMBERS` to {"value": float | null, "why": "" | reason, "inputs": {name: value},
+    "function": its place in the code}: what went in, through what, and what came out, so that a page can show how
+    the number came about.
     """
 
     record = models.OneToOneField(TreatmentRecord, primary_key=True, on_delete=models.CASCADE, related_name="computed")

@@ -70,6 +70,8 @@ def test_the_points_are_what_was_noted_computed_and_prescribed() -> None:
         "blood flow (right axis)": [300],
     }
     assert shown["figure-uf-rate"]["limit of the prescription"] == [10]
+    by_weight = shown["figure-uf-rate"]["published line that grows with weight (2023)"]
+    assert by_weight == [pytest.approx(3 + 500 / 71.2)]
     assert shown["figure-uf-rate"]["UF rate"] == [pytest.approx(2900 / 4 / 71.2)]
 
 

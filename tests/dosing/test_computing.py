@@ -38,11 +38,13 @@ def test_numbers_are_kept_with_version_revision_and_moment(nights: list[Treatmen
         "value": pytest.approx(2300 / 4 / 70),
         "why": "",
         "inputs": {"uf_l": 2.3, "minutes": 240.0, "post_weight_kg": 70.0},
+        "function": "dosing.science.fluid.uf_rate",
     }
     assert kept.numbers["bleeding"] == {
         "value": None,
         "why": "bleeding time was not noted",
         "inputs": {"value": None},
+        "function": "dosing.catalogue",
     }
 
 

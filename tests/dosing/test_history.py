@@ -78,7 +78,7 @@ def test_who_sees_a_record_sees_its_numbers(ana: Patient, ben: Patient, nurse: A
 def test_a_figure_is_written_with_its_decimals_and_a_true_minus(
     key: str, value: float | None, shown: str, unit: str
 ) -> None:
-    figure = Figure(BY_KEY[key], value, "", {})
+    figure = Figure(BY_KEY[key], value, "", {}, "")
     assert (figure.shown, figure.unit) == (shown, unit)
 
 

@@ -144,10 +144,8 @@ def test_everything_that_goes_in_has_words() -> None:
 
 
 def test_where_a_number_is_computed_is_named() -> None:
-    from dosing.derivation import _where
-
     for number in NUMBERS:
-        assert _where(number).startswith("dosing."), number.key
+        assert number.function.startswith("dosing."), number.key
 
 
 @pytest.mark.django_db
