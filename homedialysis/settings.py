@@ -146,6 +146,8 @@ ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_EMAIL_VERIFICATION = "none"  # the invitation went to the address already
 ACCOUNT_USER_DISPLAY = str
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+PROXIES = 1 if HTTPS else 0  # limits on tries count by the address that our own proxy saw
+ALLAUTH_TRUSTED_PROXY_COUNT = PROXIES
 ACCOUNT_LOGOUT_REDIRECT_URL = LOGIN_URL
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_REAUTHENTICATION_REQUIRED = True
@@ -170,6 +172,7 @@ REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
     "DEFAULT_THROTTLE_RATES": {"user": env.read_text("API_RATE", "600/min")},
+    "NUM_PROXIES": PROXIES,
     "EXCEPTION_HANDLER": "sessions.api.errors.handler",
     "UNICODE_JSON": False,  # a refusal repeats what was given, and half of a surrogate pair has no UTF-8
 }

@@ -26,14 +26,17 @@ ROUNDS = 3
 class Design:
     """How the charts are built. Choices without a source were made on simulated patients, never on those reported.
 
-    first: nights with a value before anything is said; a level of eight nights has a third of a night's scatter.
-    most: nights after which the reference stands still, so that a slow drift cannot become the usual.
+    first: nights with a value before anything is said: eight tell a level to a third of one night's scatter.
+    most: nights after which the reference stands still, so that a slow drift does not become the usual.
     guard, guard_share: the newest nights kept out of the reference: 12, while there are few a third of all. A rise
-        worth a call shows within that many nights.
-    clip: a night counts at most so many standard deviations: one wild night adds 1 of some 3 to the CUSUM.
-    allowance, weight: k of the CUSUM and w of the EWMA. The CUSUM sees a slow drift a little sooner, the EWMA a fast.
+        worth a call shows within about that many nights.
+    clip, wild: a night counts at most `clip` standard deviations. One beyond `wild` counts nothing unless the night
+        before went beyond the clip the same way: a needle tip at the wall is one night, a change of the access stays.
+    allowance, weight: k of the CUSUM and w of the EWMA, for drifts that reach one and a half standard deviations.
     run_length: nights that each chart runs on average in one direction until a false signal, for independent normal
-        nights with a known level. The two charts often signal together, so the pair is wrong less than twice as often.
+        nights with a known level. The two often signal together, so the pair is wrong less than twice as often.
+    level_doubt: share of the level's variance by which the limits are widened. All of it would be right for a level
+        that stays as wrong as it began, but it is fitted anew every few nights.
     correlation: of neighbouring nights, taken as known from `correlation_nights` nights; `most_correlation` bounds it.
         Scores are divided by sqrt((1 + r)/(1 - r)) more, the factor by which r widens the scatter of long means.
     scatter_nights: nights that the usual scatter of a quantity counts as.
@@ -43,19 +46,19 @@ class Design:
     """
 
     first: int = 8
-    most: int = 80
+    most: int = 100
     guard: int = 12
     guard_share: float = 1 / 3
-    clip: float = 1.5
-    wild: float = 3.0
-    allowance: float = 0.6
+    clip: float = 2.0
+    wild: float = 3.3
+    allowance: float = 0.75
     weight: float = 0.2
-    run_length: float = 1000.0
-    level_doubt: float = 0.7
+    run_length: float = 600.0
+    level_doubt: float = 0.5
     correlation: float = 0.2
     correlation_nights: float = 40.0
     most_correlation: float = 0.5
-    scatter_nights: float = 8.0
+    scatter_nights: float = 12.0
     flow_spread: float = 0.2
     present: int = 5
     window: int = 20
@@ -152,7 +155,7 @@ def fit_reference(
     away = expected - centre[:, None]
     factor, variance = np.ones(len(values)), np.zeros(len(values))
     told = earlier
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if away.any() else 1):
         level = hodges_lehmann(values - factor[:, None] * away)
         own = qn_scatter(values - factor[:, None] * away)
         scatter = _shrunk_scatter(own, count, earlier, usual_scatter, design)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -63,6 +63,9 @@ class Command(BaseCommand):
 
 def _moment(text: str) -> datetime:
     try:
-        return datetime.fromisoformat(text)
+        found = datetime.fromisoformat(text)
     except ValueError:
-        raise CommandError(f"--until {text}: no ISO time, such as 2026-03-01T09:00:00+00:00.") from None
+        found = None
+    if found is None or found.tzinfo is None:
+        raise ArgumentTypeError(f"{text}: no ISO time with a zone, such as 2026-03-01T09:00:00+00:00")
+    return found
