@@ -17,9 +17,9 @@ from dosing.science.robust import hodges_lehmann, neighbour_products, qn_scatter
 
 LEVEL_VARIANCE = np.pi / 3
 """Variance of the middle of Hodges and Lehmann over that of the mean, normal scatter."""
-WILD = 2.0
+FAR = 2.0
 """Residuals beyond so many standard deviations lose weight in the answer to flow (Huber 1964, from memory)."""
-ROUNDS = 3
+ROUNDS = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +53,7 @@ class Design:
     wild: float = 3.3
     allowance: float = 0.75
     weight: float = 0.2
-    run_length: float = 600.0
+    run_length: float = 650.0
     level_doubt: float = 0.5
     correlation: float = 0.2
     correlation_nights: float = 40.0
@@ -173,7 +173,7 @@ def fit_reference(
         factor = (told.flow_cross + prior) * variance
     level = hodges_lehmann(values - factor[:, None] * away)
     residuals = (values - level[:, None] - factor[:, None] * away) / scatter[:, None]
-    products = earlier.products + neighbour_products(np.clip(residuals, -WILD, WILD))
+    products = earlier.products + neighbour_products(np.clip(residuals, -FAR, FAR))
     told = Earlier(told.nights, told.squares, products, told.flow_cross, told.flow_square)
     return Reference(level, centre, factor, variance, scatter, _correlation(told, design), count, told)
 
@@ -192,7 +192,7 @@ def _flow_sums(
     Flow changes in blocks of nights, so the correlation of neighbours weakens what they tell.
     """
     residuals = np.abs(raw - factor[:, None] * away) / scatter[:, None]
-    weight = np.minimum(1, WILD / np.maximum(residuals, WILD / 1e3))
+    weight = np.minimum(1, FAR / np.maximum(residuals, FAR / 1e3))
     told = weight / (scatter**2 * (1 + design.correlation) / (1 - design.correlation))[:, None]
     return (told * away * raw).sum(1), (told * away * away).sum(1)
 

@@ -302,7 +302,7 @@ def against_the_goal(row: dict[str, Any]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="a tenth of the patients")
-    parser.add_argument("--patients", type=int, default=3000, help="patients for each fault")
+    parser.add_argument("--patients", type=int, default=4000, help="patients for each fault")
     parser.add_argument("--seed", type=int, default=2026)
     options = parser.parse_args()
     count = options.patients // 10 if options.quick else options.patients

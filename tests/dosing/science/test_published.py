@@ -34,7 +34,8 @@ MODULES = (
     "water",
 )
 WITHOUT_FORMULAS = {"checks", "results", "sources"}
-ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady", "trends"}
+ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
+ELSEWHERE |= {"baseline", "drift", "pressures", "robust", "sequential", "trends", "watch"}
 """The two-pool model and the trends have tests of their own, as they answer with whole weeks and series."""
 
 
