@@ -27,7 +27,12 @@ CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
 
 
 def pytest_configure() -> None:
-    """A quick hash for the passwords of made-up people, and static files by their plain names."""
+    """A quick hash for the passwords of made-up people, and static files by their plain names.
+
+    No connection outlives its request: a browser keeps its own to the live server, whose thread would keep the
+    database in use at the end.
+    """
+    settings.DATABASES["default"]["CONN_MAX_AGE"] = 0
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
     settings.WHITENOISE_USE_FINDERS = True

@@ -8,7 +8,6 @@ from typing import Any, Protocol
 
 import pytest
 from django.conf import settings
-from django.db import connections
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
 
@@ -16,12 +15,6 @@ from homedialysis.accounts.models import User
 
 PHONE = (360, 740)
 DESKTOP = (1280, 800)
-
-
-@pytest.fixture(scope="session", autouse=True)
-def _no_connection_outlives_its_request() -> None:
-    """A browser keeps its connection to the server, whose thread would keep the database in use at the end."""
-    connections.settings["default"]["CONN_MAX_AGE"] = 0
 
 
 @dataclass
