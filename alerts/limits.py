@@ -61,6 +61,7 @@ _FLYTHE_UF = (
     "Flythe et al., Kidney Int 2011;79:250-7 (bands from memory); "
     "above 13: Assimon et al., Am J Kidney Dis 2016;68:911, abstract"
 )
+_MERMELSTEIN = "3 W + 500 mL/h: Mermelstein et al., Clin J Am Soc Nephrol 2023;18:767, the unit's choice"
 _FLYTHE_LOW = "Flythe et al., J Am Soc Nephrol 2015;26:724: lowest under 90, or under 100 from 160 or more"
 _GRADE_3 = "systolic 180 or diastolic 110, the usual line for very high pressure"
 _DEPNER = "not more negative than -250: summary of Sands and Depner; home units often alarm at -200"
@@ -69,6 +70,17 @@ KINDS: dict[str, LimitKind] = {
     kind.name: kind
     for kind in (
         LimitKind("uf_rate", "UF rate at most", "mL/kg/h", 13, 3, 20, 0.5, _FLYTHE_UF, Status.SEEN),
+        LimitKind(
+            "uf_rate_line",
+            "UF rate at most, of the line that grows with weight (0: not used)",
+            "%",
+            0,
+            0,
+            200,
+            5,
+            _MERMELSTEIN,
+            Status.SEEN,
+        ),
         LimitKind("off_target_kg", "Weight after, off target by", "kg", 1, 0.3, 5, 0.1, "", _PRACTICE),
         LimitKind("off_target_percent", "or by, of target weight", "%", 2, 0.5, 10, 0.5, "", _PRACTICE),
         LimitKind("systolic_low", "Lowest systolic at least", "mmHg", 90, 60, 130, 5, _FLYTHE_LOW, Status.SEEN),

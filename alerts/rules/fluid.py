@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from alerts.choices import Urgency
-from alerts.rules.base import History, Night, Rule, Seen, numbers_seen, of_number, runs_of, where_unknown
+from alerts.limits import LimitInForce
+from alerts.rules.base import Evidence, History, Night, Rule, Seen, numbers_seen, of_number, runs_of, where_unknown
 from alerts.rules.wording import beyond, when
 
 
@@ -27,6 +28,42 @@ UF_RATE = Rule(
     see=_fast,
     say=lambda seen: beyond(seen, what="UF rate", worst=max, form=".1f"),
     not_judged=where_unknown("uf_rate"),
+)
+
+
+def _over_line(history: History, at: datetime) -> Iterator[Seen]:
+    """Against a share of the published line, where the unit has chosen to judge by it."""
+    evidence: list[Evidence] = []
+    newest: LimitInForce | None = None
+    for night in history.finished:
+        held, line, rate = (
+            history.limit("uf_rate_line", night),
+            night.number("uf_rate_by_weight"),
+            night.shown("uf_rate"),
+        )
+        if not held.value or line is None or rate is None:
+            continue
+        limit = round(held.value / 100 * line, 1)
+        if rate > limit:
+            evidence.append(of_number(night, "uf_rate", limit=limit))
+            newest = held
+    if newest:
+        words = f"{newest.value:g} % of the line that grows with weight"
+        yield Seen("uf_rate_line", tuple(evidence), limit_words=words, source=newest.source)
+
+
+def _say_over_line(seen: Seen) -> str:
+    figure = beyond(seen, what="UF rate", worst=max, form=".1f")
+    return f"{figure.removesuffix('.')}, over {seen.limit_words}."
+
+
+UF_RATE_LINE = Rule(
+    key="uf_rate_line",
+    title="UF rate over the line that grows with weight",
+    about="UF rate",
+    urgency=Urgency.THIS_WEEK,
+    see=_over_line,
+    say=_say_over_line,
 )
 
 
@@ -77,4 +114,4 @@ OFF_TARGET = Rule(
     not_judged=where_unknown("off_target"),
 )
 
-RULES = (UF_RATE, OFF_TARGET)
+RULES = (UF_RATE, UF_RATE_LINE, OFF_TARGET)

@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from alerts.services.limit_setting import set_limit
+from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Patient, Prescription
 from tests.alerts.builders import DAY, alerts_of, evaluated, reading, reasons_of, sentences_of
 from tests.factories import A_NIGHT
@@ -41,6 +43,42 @@ class TestUfRate:
         (record,) = evaluated(ana, {"uf_removed_l": 4, "post_weight_kg": None})
         assert alerts_of("uf_rate") == []
         assert reasons_of(record, "uf_rate") == ["weight after is not given"]
+
+
+class TestUfRateLine:
+    """At 70 kg the published line is 710 mL/h, 10.1 mL/kg/h: 2.85 L in four hours are over it, 2.8 L are not."""
+
+    @pytest.fixture(autouse=True)
+    def prescription_allows_more(self, anas_prescription: Prescription) -> None:
+        anas_prescription.uf_rate_limit_ml_kg_h = 13
+        anas_prescription.save()
+
+    @pytest.fixture
+    def chosen(self, nurse: User) -> None:
+        set_limit(name="uf_rate_line", patient=None, value=100, why="Agreed.", by=nurse, at=A_NIGHT - DAY)
+
+    @pytest.mark.usefixtures("chosen")
+    def test_over(self, ana: Patient) -> None:
+        evaluated(ana, {"uf_removed_l": 2.85})
+        assert alerts_of("uf_rate") == []
+        assert sentences_of("uf_rate_line") == [
+            "UF rate 10.2 mL/kg/h on 2 Mar, over 100 % of the line that grows with weight."
+        ]
+        assert "set for the unit by Nurse Kim" in alerts_of("uf_rate_line")[0].source
+
+    @pytest.mark.usefixtures("chosen")
+    def test_just_inside(self, ana: Patient) -> None:
+        evaluated(ana, {"uf_removed_l": 2.82})
+        assert alerts_of("uf_rate_line") == []
+
+    @pytest.mark.usefixtures("chosen")
+    def test_without_weight_after(self, ana: Patient) -> None:
+        evaluated(ana, {"uf_removed_l": 4, "post_weight_kg": None})
+        assert alerts_of("uf_rate_line") == []
+
+    def test_not_chosen(self, ana: Patient) -> None:
+        evaluated(ana, {"uf_removed_l": 2.85})
+        assert alerts_of("uf_rate_line") == []
 
 
 class TestOffTarget:
