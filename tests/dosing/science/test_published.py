@@ -34,8 +34,7 @@ MODULES = (
     "water",
 )
 WITHOUT_FORMULAS = {"checks", "results", "sources"}
-ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
-ELSEWHERE |= {"baseline", "drift", "pressures", "robust", "sequential", "trends", "watch"}
+ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady", "trends"}
 """The two-pool model and the trends have tests of their own, as they answer with whole weeks and series."""
 
 
