@@ -107,7 +107,7 @@ def test_an_impossible_plan_says_what_is_wrong(asked: dict[str, Any], name: str)
 @pytest.mark.django_db
 @pytest.mark.parametrize("text", ["yesterday", "2026-03-01T09:00:00"])
 def test_until_needs_a_time_with_a_zone(text: str) -> None:
-    with pytest.raises(CommandError, match=f"--until {text}"):
+    with pytest.raises(CommandError, match=f"--until: {text}: no ISO time with a zone"):
         call_command("seed_demo", "--until", text)
 
 
