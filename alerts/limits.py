@@ -1,4 +1,4 @@
-"""Limits that call a nurse: each a default with its source, which the unit or one patient's nurse may override.
+"""Which limit holds when: a default with its source, which the unit or one patient's nurse may override.
 
 Limits of typing live in `sessions.plausible`; these here judge what was typed. Which one held on a night is
 answered for that night: a limit set today changes nothing about yesterday.
@@ -7,41 +7,15 @@ answered for that night: a limit set today changes nothing about yesterday.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Q
 
+from alerts.limit_kinds import KINDS, LimitKind
 from alerts.models import Limit
-from dosing.science.sources import Status
 from sessions.models import Patient, Prescription
-
-_PRACTICE = Status.PRACTICE
-
-
-@dataclass(frozen=True, slots=True)
-class LimitKind:
-    """One limit. value: the default in `unit`; least, most: what it may be set to; status: how far seen."""
-
-    name: str
-    label: str
-    unit: str
-    value: float
-    least: float
-    most: float
-    step: float
-    source: str
-    status: Status
-
-    @property
-    def words(self) -> str:
-        return f"{self.source} ({self.status})" if self.source else str(self.status)
-
-    def refusal(self, given: float) -> str:
-        """Why a value cannot be this limit, or ""."""
-        if self.least <= given <= self.most:
-            return ""
-        return f"{self.label} must be between {self.least:g} and {self.most:g} {self.unit}; {given:g} was given."
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,71 +28,8 @@ class LimitInForce:
 
     @property
     def words(self) -> str:
-        return f"{self.value:g} {self.kind.unit}"
+        return f"{self.value:g} {self.kind.unit}".strip()
 
-
-_FLYTHE_UF = (
-    "Flythe et al., Kidney Int 2011;79:250-7 (bands from memory); "
-    "above 13: Assimon et al., Am J Kidney Dis 2016;68:911, abstract"
-)
-_MERMELSTEIN = "3 W + 500 mL/h: Mermelstein et al., Clin J Am Soc Nephrol 2023;18:767, the unit's choice"
-_FLYTHE_LOW = "Flythe et al., J Am Soc Nephrol 2015;26:724: lowest under 90, or under 100 from 160 or more"
-_GRADE_3 = "systolic 180 or diastolic 110, the usual line for very high pressure"
-_DEPNER = "not more negative than -250: summary of Sands and Depner; home units often alarm at -200"
-
-KINDS: dict[str, LimitKind] = {
-    kind.name: kind
-    for kind in (
-        LimitKind("uf_rate", "UF rate at most", "mL/kg/h", 13, 3, 20, 0.5, _FLYTHE_UF, Status.SEEN),
-        LimitKind(
-            "uf_rate_line",
-            "UF rate at most, of the line that grows with weight (0: not used)",
-            "%",
-            0,
-            0,
-            200,
-            5,
-            _MERMELSTEIN,
-            Status.SEEN,
-        ),
-        LimitKind("off_target_kg", "Weight after, off target by", "kg", 1, 0.3, 5, 0.1, "", _PRACTICE),
-        LimitKind("off_target_percent", "or by, of target weight", "%", 2, 0.5, 10, 0.5, "", _PRACTICE),
-        LimitKind("systolic_low", "Lowest systolic at least", "mmHg", 90, 60, 130, 5, _FLYTHE_LOW, Status.SEEN),
-        LimitKind(
-            "systolic_low_after_high",
-            "Lowest systolic at least, when high before",
-            "mmHg",
-            100,
-            60,
-            140,
-            5,
-            _FLYTHE_LOW,
-            Status.SEEN,
-        ),
-        LimitKind("systolic_high", "Systolic before at most", "mmHg", 180, 120, 240, 5, _GRADE_3, Status.MEMORY),
-        LimitKind("diastolic_high", "Diastolic before at most", "mmHg", 110, 70, 150, 5, _GRADE_3, Status.MEMORY),
-        LimitKind(
-            "arterial_low", "Arterial pressure not below", "mmHg", -250, -400, -50, 10, _DEPNER, Status.SECOND_HAND
-        ),
-        LimitKind("venous_high", "Venous pressure at most", "mmHg", 250, 80, 400, 10, "", _PRACTICE),
-        LimitKind("venous_low", "Venous pressure at least", "mmHg", 20, 0, 100, 5, "", _PRACTICE),
-        LimitKind("venous_rise", "Venous pressure rise in eight weeks", "mmHg", 20, 8, 100, 1, "", _PRACTICE),
-        LimitKind("delivered", "Time of treatment at least, twice in three", "%", 90, 50, 100, 5, "", _PRACTICE),
-        LimitKind("delivered_once", "Time of treatment at least, once", "%", 75, 30, 100, 5, "", _PRACTICE),
-        LimitKind(
-            "bleeding",
-            "Bleeding after needles at most",
-            "min",
-            20,
-            5,
-            60,
-            1,
-            "KDOQI names long bleeding as a sign, without a firm number",
-            Status.MEMORY,
-        ),
-        LimitKind("missing_grace", "Hours after a due day before asking", "h", 24, 6, 96, 1, "", _PRACTICE),
-    )
-}
 
 DEFAULTS = {name: LimitInForce(kind, kind.value, kind.words) for name, kind in KINDS.items()}
 
@@ -147,6 +58,12 @@ class LimitBook:
                 return LimitInForce(KINDS[name], row.value, _who_says(row, whom))
         return DEFAULTS[name]
 
+    def with_row(self, row: Limit) -> LimitBook:
+        """The same book with one more row, which is the newest: to see what it would do before it is set."""
+        if row.patient_id is None:
+            return replace(self, for_unit=(row, *self.for_unit))
+        return replace(self, for_patient=(row, *self.for_patient))
+
 
 def book_of(patient: Patient | None) -> LimitBook:
     """Read the limits of a patient and of the unit (None: of the unit alone): one query."""
@@ -156,6 +73,16 @@ def book_of(patient: Patient | None) -> LimitBook:
         for_patient=tuple(row for row in rows if row.patient_id is not None),
         for_unit=tuple(row for row in rows if row.patient_id is None),
     )
+
+
+def books_of(patients: Iterable[Patient]) -> dict[Any, LimitBook]:
+    """The limits of many patients at once, by patient: one query."""
+    mine: dict[Any, list[Limit]] = {patient.pk: [] for patient in patients}
+    rows = Limit.objects.filter(Q(patient=None) | Q(patient__in=list(mine))).select_related("set_by")
+    unit = []
+    for row in rows:
+        unit.append(row) if row.patient_id is None else mine[row.patient_id].append(row)
+    return {pk: LimitBook(tuple(own), tuple(unit)) for pk, own in mine.items()}
 
 
 def limit_for(patient: Patient, name: str, at: datetime) -> LimitInForce:

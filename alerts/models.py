@@ -5,19 +5,17 @@ from __future__ import annotations
 from typing import ClassVar
 
 import pghistory
-import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
 from alerts.choices import AlertState, Outcome, StepKind, Urgency
+from alerts.life_models import Call
+from alerts.life_models import append_only as _append_only
 from alerts.querysets import AlertQuerySet, PendingQuerySet
+from alerts.rule_models import Mute, Replay, ReplayChunk  # noqa: F401  (so that Django finds them)
 from sessions.models import Patient, TreatmentRecord
 from sessions.querysets import OfPatientQuerySet
-
-
-def _append_only(name: str) -> pgtrigger.Protect:
-    return pgtrigger.Protect(name=name, operation=pgtrigger.Update | pgtrigger.Delete)
 
 
 @pghistory.track()
@@ -25,7 +23,8 @@ class Alert(models.Model):
     """One thing about one patient that wants somebody of the unit. At most one is open for a patient, rule and cause.
 
     `evidence` lists what the rule saw, oldest first; each entry as `rules.base.Evidence.as_json` writes it, and with
-    "gone": true once a correction took it away.
+    "gone": true once a correction took it away, "handled": true where it was dealt with before the alert came back.
+    `waits_since`: when it came back or grew urgent, else it waits since it was opened; `looked_at`: since then.
     """
 
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="alerts")
@@ -48,6 +47,12 @@ class Alert(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     outcome = models.CharField(max_length=20, choices=Outcome, blank=True)
+    assigned_to = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    set_aside_until = models.DateTimeField(null=True, blank=True)
+    waits_since = models.DateTimeField("waits to be looked at since", null=True, blank=True)
+    looked_at = models.DateTimeField("first looked at by a person", null=True, blank=True)
 
     objects = AlertQuerySet.as_manager()
 
@@ -69,6 +74,9 @@ class Alert(models.Model):
                 name="alert_closed_by_somebody",
                 condition=Q(state=AlertState.OPEN, closed_at=None, closed_by=None, outcome="")
                 | (Q(state=AlertState.CLOSED, closed_at__isnull=False, closed_by__isnull=False) & ~Q(outcome="")),
+            ),
+            models.CheckConstraint(
+                name="alert_set_aside_open", condition=Q(set_aside_until=None) | Q(state=AlertState.OPEN)
             ),
             models.CheckConstraint(name="alert_nights_in_order", condition=Q(last_night__gte=F("first_night"))),
         ]
@@ -94,9 +102,14 @@ class AlertStep(models.Model):
     who = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     words = models.TextField(blank=True)
+    outcome = models.CharField(max_length=20, choices=Outcome, blank=True)
+    to = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    until = models.DateField(null=True, blank=True)
+    call = models.ForeignKey(Call, null=True, blank=True, on_delete=models.PROTECT, related_name="steps")
 
     class Meta:
         ordering: ClassVar = ["pk"]
+        indexes: ClassVar = [models.Index(fields=["-at"], name="alert_step_newest")]
         triggers: ClassVar = [_append_only("alert_step_append_only")]
 
     def __str__(self) -> str:
@@ -158,15 +171,29 @@ class PendingEvaluation(models.Model):
 
 
 class RecordJudgement(models.Model):
-    """What the rules could not judge of a record, each with its reason, and the revision that was looked at."""
+    """What the rules saw in a record, what they could not judge and why, and the revision that was looked at.
+
+    found: of each thing seen its rule, label, value, unit and the limit that held that night. rules: the version of
+    the rules.
+    """
 
     record = models.OneToOneField(TreatmentRecord, primary_key=True, on_delete=models.CASCADE, related_name="judgement")
     revision = models.PositiveIntegerField()
     judged_at = models.DateTimeField()
     not_judged = models.JSONField(default=list, help_text='List of {"rule", "about", "why"}.')
+    found = models.JSONField(default=list, help_text='List of {"rule", "label", "value", "unit", "limit", "words"}.')
+    rules = models.CharField(max_length=20, blank=True)
 
     def __str__(self) -> str:
         return f"Judgement of {self.record_id}"
+
+    @property
+    def reasons(self) -> list[dict[str, str]]:
+        """What could not be judged, one entry a reason: {"about": what it kept from being judged, "why": it}."""
+        by_why: dict[str, list[str]] = {}
+        for one in self.not_judged:
+            by_why.setdefault(one["why"], []).append(one["about"])
+        return [{"about": ", ".join(abouts), "why": why} for why, abouts in by_why.items()]
 
 
 class Heartbeat(models.Model):

@@ -12,7 +12,10 @@ from zoneinfo import ZoneInfo
 from django.utils import timezone
 
 from alerts.choices import StepKind, Urgency
+from alerts.courses import NextTreatment, courses_of, drawn, last_calls, next_treatments
+from alerts.life_models import Call
 from alerts.models import Alert, AlertStep, RecordJudgement
+from alerts.pictures import Picture
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
 from sessions.models import Patient
@@ -34,6 +37,7 @@ class Line:
     words: str
     record: str
     gone: bool
+    handled: bool
 
 
 def line_of(item: dict[str, Any], patient: Patient) -> Line:
@@ -44,14 +48,15 @@ def line_of(item: dict[str, Any], patient: Patient) -> Line:
     value = "" if seen.value is None else f"{seen.value:g} {seen.unit}".strip()
     limit = "" if seen.limit is None else f"{seen.limit:g} {seen.unit}".strip()
     gone = bool(item.get("gone"))
-    return Line(seen.day, clock, seen.label, value, limit, seen.words, seen.record, gone)
+    return Line(seen.day, clock, seen.label, value, limit, seen.words, seen.record, gone, bool(item.get("handled")))
 
 
 class Shown:
-    """An alert with what a page says of it."""
+    """An alert with what a page says of it. picture: its small chart, where it has one."""
 
-    def __init__(self, alert: Alert) -> None:
+    def __init__(self, alert: Alert, picture: Picture | None = None) -> None:
         self.alert = alert
+        self.picture = picture
 
     @cached_property
     def lines(self) -> list[Line]:
@@ -62,7 +67,7 @@ class Shown:
     def few_lines(self) -> list[Line]:
         """Enough of it to judge by: the newest, or for a trend the whole course in a few steps."""
         rule = BY_KEY.get(self.alert.rule)
-        standing = [line for line in self.lines if not line.gone] or self.lines
+        standing = [line for line in self.lines if not line.gone and not line.handled] or self.lines
         return _spread(standing) if rule and rule.replaces else standing[:LINES]
 
     @property
@@ -84,9 +89,14 @@ class Shown:
         return None if mine == self.newest_step else mine
 
     @property
+    def part(self) -> str:
+        """What a form sends back of this alert: which it is, and the step that the reader saw last."""
+        return f"{self.alert.pk}-{self.newest_step.pk}"
+
+    @property
     def closing_words(self) -> str:
         closing = [step.words for step in self.steps if step.kind == StepKind.CLOSED]
-        return closing[0] if closing else ""
+        return closing[-1] if closing else ""
 
     @property
     def urgency(self) -> Urgency:
@@ -112,28 +122,77 @@ def _spread(lines: Sequence[Line]) -> list[Line]:
 
 @dataclass(frozen=True, slots=True)
 class Bundle:
-    """One patient with all open alerts, the most urgent first. not_judged: of the latest record, if recent."""
+    """One patient with all that is open, the most urgent first.
+
+    alerts: on the table; aside: set aside until a day; not_judged: of the latest record, if recent; call: the last one;
+    next: when the next treatment is due, None where nothing says so.
+    """
 
     patient: Patient
     alerts: list[Shown]
+    aside: list[Shown]
     not_judged: RecordJudgement | None
+    call: Call | None
+    next: NextTreatment | None
 
     @property
     def order(self) -> tuple[bool, int, datetime]:
-        return self.alerts[0].order
+        return (self.alerts or self.aside)[0].order
+
+    @property
+    def first(self) -> Shown:
+        return (self.alerts or self.aside)[0]
+
+    @property
+    def carers(self) -> list[str]:
+        """Who takes care of some of it."""
+        people = {str(shown.alert.assigned_to) for shown in self.alerts if shown.alert.assigned_to}
+        return sorted(people)
 
 
-def bundles(alerts: Iterable[Alert], *, at: datetime) -> list[Bundle]:
-    """The alerts by patient, the patient who wants a call first on top. One query beside those of the alerts."""
+def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bundle]:
+    """The alerts by patient, the patient who wants a call first on top. Five queries beside those of the alerts."""
+    alerts = list(alerts)
+    courses = courses_of(alerts, at=at)
     by_patient: dict[Any, list[Shown]] = {}
     for alert in alerts:
-        by_patient.setdefault(alert.patient_id, []).append(Shown(alert))
+        by_patient.setdefault(alert.patient_id, []).append(Shown(alert, drawn(alert, courses)))
+    patients = {alert.patient_id: alert.patient for alert in alerts}
     silent = _not_judged(by_patient.keys(), at)
+    calls = last_calls(list(patients))
+    due = next_treatments(list(patients.values()), at=at, zone=zone)
     found = []
-    for patient_id, shown in by_patient.items():
-        shown.sort(key=lambda one: one.order)
-        found.append(Bundle(shown[0].alert.patient, shown, silent.get(patient_id)))
+    for patient_id, unsorted in by_patient.items():
+        shown = in_order(unsorted)
+        found.append(
+            Bundle(
+                patient=patients[patient_id],
+                alerts=[one for one in shown if one.alert.set_aside_until is None],
+                aside=[one for one in shown if one.alert.set_aside_until is not None],
+                not_judged=silent.get(patient_id),
+                call=calls.get(patient_id),
+                next=due.get(patient_id),
+            )
+        )
     return sorted(found, key=lambda bundle: bundle.order)
+
+
+def in_order(shown: Iterable[Shown]) -> list[Shown]:
+    """The most urgent first; what only tells the same of the same night comes right below what it is a part of."""
+    ordered = sorted(shown, key=lambda one: one.order)
+    above = {one.alert.pk: _above(one, ordered) for one in ordered}
+    found: list[Shown] = []
+    for one in ordered:
+        if above[one.alert.pk] is None:
+            found += [one, *(below for below in ordered if above[below.alert.pk] is one)]
+    return found + [one for one in ordered if one not in found]
+
+
+def _above(one: Shown, others: Iterable[Shown]) -> Shown | None:
+    rule = BY_KEY.get(one.alert.rule)
+    keys = rule.part_of if rule else ()
+    same = (other for other in others if other.alert.rule in keys and other.alert.last_night == one.alert.last_night)
+    return next(same, None)
 
 
 def _not_judged(patients: Iterable[Any], at: datetime) -> dict[Any, RecordJudgement]:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from django.db import models
 
-from alerts.choices import AlertState
+from alerts.choices import AlertState, ReplayState
 from homedialysis.accounts.models import User
 from sessions.querysets import Viewer
 
 if TYPE_CHECKING:
-    from alerts.models import Alert, PendingEvaluation  # noqa: F401  (named as text below)
+    from alerts.life_models import Delivery  # noqa: F401  (named as text below)
+    from alerts.models import Alert, PendingEvaluation  # noqa: F401
+    from alerts.rule_models import ReplayChunk  # noqa: F401
+
+MOST_CHUNK_ATTEMPTS = 4
+"""How often a chunk of history is tried before people have to look."""
 
 
 class AlertQuerySet(models.QuerySet["Alert"]):
@@ -24,6 +29,10 @@ class AlertQuerySet(models.QuerySet["Alert"]):
     def open(self) -> Self:
         return self.filter(state=AlertState.OPEN)
 
+    def on_the_table(self) -> Self:
+        """Open, and not set aside until later."""
+        return self.open().filter(set_aside_until=None)
+
     def closed(self) -> Self:
         return self.filter(state=AlertState.CLOSED)
 
@@ -33,7 +42,8 @@ class AlertQuerySet(models.QuerySet["Alert"]):
 
     def for_page(self) -> Self:
         """With the patient and every step, for pages that show them."""
-        return self.select_related("patient", "closed_by").prefetch_related("steps__who")
+        wanted = ("patient", "closed_by", "assigned_to")
+        return self.select_related(*wanted).prefetch_related("steps__who", "steps__to")
 
 
 class PendingQuerySet(models.QuerySet["PendingEvaluation"]):
@@ -42,6 +52,49 @@ class PendingQuerySet(models.QuerySet["PendingEvaluation"]):
 
     def put_aside(self) -> Self:
         return self.exclude(put_aside_at=None).order_by("put_aside_at", "pk")
+
+    def claimed(self) -> Self:
+        """Lock these rows for this worker and pass over those another worker holds."""
+        return self.select_for_update(skip_locked=True, of=("self",), no_key=True)
+
+
+class StaffOnlyQuerySet(models.QuerySet[Any]):
+    def visible_to(self, user: Viewer) -> Self:
+        """All rows for the unit's staff, none for others."""
+        staff = isinstance(user, User) and user.is_unit_staff
+        return self if staff else self.none()
+
+
+class DeliveryQuerySet(models.QuerySet["Delivery"]):
+    def visible_to(self, user: Viewer) -> Self:
+        staff = isinstance(user, User) and user.is_unit_staff
+        return self if staff else self.none()
+
+    def waiting(self) -> Self:
+        return self.filter(sent_at=None, failed_at=None, dropped_at=None)
+
+    def due(self, at: datetime) -> Self:
+        return self.waiting().filter(due_at__lte=at).order_by("due_at", "pk")
+
+    def failures_unread(self) -> Self:
+        return self.exclude(failed_at=None).filter(failure_read_by=None)
+
+    def claimed(self) -> Self:
+        """Lock these rows for this worker and pass over those another worker holds."""
+        return self.select_for_update(skip_locked=True, of=("self",), no_key=True)
+
+
+class ChunkQuerySet(models.QuerySet["ReplayChunk"]):
+    def open(self) -> Self:
+        """Not done, of a run that goes on, and not given up."""
+        return self.filter(done_at=None, replay__state=ReplayState.RUNNING, attempts__lt=MOST_CHUNK_ATTEMPTS)
+
+    def given_up(self) -> Self:
+        """Failed as often as a chunk may, and waiting for nobody any more."""
+        return self.filter(done_at=None, attempts__gte=MOST_CHUNK_ATTEMPTS)
+
+    def due(self, at: datetime) -> Self:
+        return self.open().filter(due_at__lte=at).order_by("due_at", "pk")
 
     def claimed(self) -> Self:
         """Lock these rows for this worker and pass over those another worker holds."""

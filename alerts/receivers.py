@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.dispatch import receiver
 
 from alerts.models import PendingEvaluation
+from alerts.services import outbox
 from alerts.services.nudge import nudge_on_commit
-from sessions.models import BloodResult, TreatmentRecord
-from sessions.signals import bloods_entered, treatment_recorded
+from sessions.models import BloodResult, Patient, TreatmentRecord
+from sessions.signals import bloods_entered, surroundings_noted, treatment_recorded
 
 
 @receiver(treatment_recorded, dispatch_uid="alerts.evaluate_record")
@@ -27,17 +29,24 @@ def evaluate_record_soon(sender: type[TreatmentRecord], record: TreatmentRecord,
 
 @receiver(bloods_entered, dispatch_uid="alerts.evaluate_bloods")
 def evaluate_bloods_soon(sender: type[BloodResult], results: list[BloodResult], **kwargs: Any) -> None:
-    """Bloods change the dose of the treatments they were drawn at."""
-    drawn_at = {result.treatment_id: result for result in results if result.treatment_id}
+    """Bloods change the dose of the treatments they were drawn at; others are looked at by themselves."""
+    drawn_at = {(result.patient_id, result.treatment_id): result for result in results}
     PendingEvaluation.objects.bulk_create(
         PendingEvaluation(
-            patient_id=result.patient_id,
+            patient_id=patient_id,
             record_id=treatment_id,
             why="bloods entered",
             created_at=result.entered_at,
             due_at=result.entered_at,
         )
-        for treatment_id, result in drawn_at.items()
+        for (patient_id, treatment_id), result in drawn_at.items()
     )
     if drawn_at:
         nudge_on_commit()
+
+
+@receiver(surroundings_noted, dispatch_uid="alerts.evaluate_surroundings")
+def evaluate_surroundings_soon(sender: type[Patient], patient: Patient, at: datetime, **kwargs: Any) -> None:
+    """A water test, a count or a training that was noted ends or begins what rules say of it."""
+    outbox.add(patient_id=patient.pk, why="surroundings noted", at=at)
+    nudge_on_commit()

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from celery import shared_task
 from django.utils import timezone
 
 from alerts.models import PendingEvaluation
-from alerts.services import evaluation
+from alerts.services import comeback, delivery, escalation, evaluation, replaying
 from alerts.services.heartbeat import WORKER, sign_of_life
 from alerts.services.nudge import nudge
 
+MESSAGES_A_TASK = 10
+SECONDS_OF_HISTORY = timedelta(seconds=2)
+"""How long a task judges history before it gives its worker back."""
 PATIENTS_A_TASK = 25
 """A task must end long before its time limit; what is left is for the next one."""
 
@@ -30,6 +35,15 @@ def evaluate_pending() -> None:
 def sweep() -> None:
     """Every minute: whatever a lost nudge, a failure or a dead worker left behind."""
     evaluate_some()
+    if replaying.stalled(at=timezone.now()):
+        nudge(replaying.TASK)
+
+
+@shared_task(name=replaying.TASK, ignore_result=True)
+def replay_some() -> None:
+    """Some seconds of judging history again, on the queue that can wait; what is left is for the next task."""
+    if replaying.work(now=timezone.now, until=timezone.now() + SECONDS_OF_HISTORY, news=evaluate_some):
+        nudge(replaying.TASK)
 
 
 @shared_task(name="alerts.look_for_missing", ignore_result=True)
@@ -42,3 +56,13 @@ def look_for_missing() -> None:
 def heartbeat() -> None:
     """Carried out by a worker: so a worker works."""
     sign_of_life(WORKER, at=timezone.now())
+
+
+@shared_task(name="alerts.deliver_due", ignore_result=True)
+def deliver_due() -> None:
+    """Every minute: what was set aside until now comes back, who is next on the rota is told, messages go out."""
+    from alerts.services.sending import send  # heavy, and only a worker sends
+
+    comeback.bring_back_due(at=timezone.now())
+    escalation.tell_next(at=timezone.now())
+    delivery.deliver_due(send, now=timezone.now, limit=MESSAGES_A_TASK)

@@ -4,3 +4,29 @@ from django.apps import AppConfig
 class DosingConfig(AppConfig):
     name = "dosing"
     verbose_name = "Dose"
+
+    def ready(self) -> None:
+        from dosing import jobs
+        from dosing.fhir import export
+        from dosing.kit_parts import computed
+        from dosing.month import report
+        from sessions.services.kit import register_part
+
+        register_part("dosing", computed)
+        _listen()
+        jobs.register_kind("reports", report.keys, report.part)
+        jobs.register_kind("export", export.keys, export.part)
+
+
+def _listen() -> None:
+    from django.db.models.signals import post_save
+
+    from dosing import receivers
+    from sessions import signals
+    from sessions.models import UrineCollection
+
+    signals.treatment_recorded.connect(receivers.on_treatment, dispatch_uid="month of a treatment")
+    signals.bloods_entered.connect(receivers.on_bloods, dispatch_uid="month of bloods")
+    signals.prescription_signed.connect(receivers.on_prescription, dispatch_uid="month of a prescription")
+    signals.surroundings_noted.connect(receivers.on_surroundings, dispatch_uid="month of surroundings")
+    post_save.connect(receivers.on_urine, sender=UrineCollection, dispatch_uid="month of urine")

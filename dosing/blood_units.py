@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dosing.science.bloods import ANALYTES
-from homedialysis.accounts.models import UnitSystem
+from homedialysis.accounts.models import Unit, UnitSystem
 from sessions import plausible
 from sessions.choices import Analyte
 
@@ -36,6 +36,12 @@ class Shown:
         return f"{self.label} must be between {limits}; {given:g} was given."
 
 
+def unit_system() -> str:
+    """The system of units of the unit's screens."""
+    unit = Unit.objects.first()
+    return unit.unit_system if unit else UnitSystem.SI
+
+
 def three_figures(value: float) -> str:
     """0.0571, 5.66, 56.6, 566, 5655: three figures, and never a power of ten."""
     return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
@@ -44,7 +50,7 @@ def three_figures(value: float) -> str:
 def shown_as(loinc: str, unit_system: str) -> Shown:
     """How one analyte is shown in a system of units."""
     units = ANALYTES[_BY_LOINC[loinc]].units
-    name = list(units)[1 if unit_system == UnitSystem.US else 0]
+    name = list(units)[1 if unit_system == UnitSystem.US and len(units) > 1 else 0]
     return Shown(
         label=Analyte(loinc).label,
         unit=name.replace("ug/", "µg/").replace("umol/", "µmol/"),

@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from functools import wraps
 from typing import Any
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
+
 from dosing.inputs import Facts, has_catheter
 from dosing.science import access, adequacy, body, fluid
 from dosing.science import flows as circuit
@@ -21,18 +24,31 @@ Inputs = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """key in the stored numbers; label, unit and decimals for people; equation and source for the derivation."""
+    """key in the stored numbers; name (English), unit and decimals for people; equation and origin for the derivation."""
 
     key: str
-    label: str
+    name: str
     unit: str
     decimals: int
-    equation: str
-    source: str
+    written: str
+    origin: str
     inputs: Callable[[Facts], Inputs]
     compute: Callable[..., Measure]
     percent: bool = False
     """Whether people read this share of one as per cent."""
+
+    @property
+    def label(self) -> str:
+        """The name in the language of the reader."""
+        return gettext(self.name)
+
+    @property
+    def equation(self) -> str:
+        return gettext(self.written)
+
+    @property
+    def source(self) -> str:
+        return gettext(self.origin)
 
     @property
     def function(self) -> str:
@@ -113,12 +129,12 @@ def _pairs_of(facts: Facts) -> list[tuple[float | None, float | None]]:
 
 
 def _systolic(facts: Facts) -> Inputs:
-    return {"pressures_mmhg": [systolic for systolic, _ in _pairs_of(facts) if systolic is not None]}
+    return {"pressures_mmhg": [systolic for systolic, _low in _pairs_of(facts) if systolic is not None]}
 
 
 def _whole_pressures(facts: Facts) -> Inputs:
     whole = [pair for pair in _pairs_of(facts) if None not in pair]
-    return {"systolic": [high for high, _ in whole], "diastolic": [low for _, low in whole]}
+    return {"systolic": [high for high, _low in whole], "diastolic": [low for _high, low in whole]}
 
 
 def _lowest_mean(*, systolic: list[float], diastolic: list[float]) -> Measure:
@@ -228,59 +244,60 @@ def _pressure_pair(when: str) -> Callable[[Facts], Inputs]:
     }
 
 
-BALANCE = "mass balance"
-RECORD = "as the record says"
+BALANCE = _("mass balance")
+RECORD = _("as the record says")
+PRACTICE = _("common practice, no source")
 FLYTHE = "Flythe, Kimmel and Brunelli, Kidney Int 2011;79:250-7 (rate on weight after treatment)"
 DAUGIRDAS = "Daugirdas, J Am Soc Nephrol 1993;4:1205-13; generation factor 2013 (NDT 28:2156-60)"
 
 NUMBERS: tuple[Number, ...] = (
-    Number("uf_volume", "Fluid removed (UF)", "L", 2, "the machine's total, else the last reading", RECORD,
+    Number("uf_volume", _("Fluid removed (UF)"), "L", 2, _("the machine's total, else the last reading"), RECORD,
            lambda facts: {"value": uf_volume(facts)}, lambda value: _as_noted(value, unit="L", what="fluid removed")),
-    Number("uf_rate", "UF rate", "mL/kg/h", 1, "60000 · UF / (t · W after)", FLYTHE, _fluid_rate, fluid.uf_rate),
-    Number("uf_rate_by_weight", "UF rate line that grows with weight", "mL/kg/h", 1, "(3 · W after + 500) / W after",
+    Number("uf_rate", _("UF rate"), "mL/kg/h", 1, _("60000 · UF / (t · W after)"), FLYTHE, _fluid_rate, fluid.uf_rate),
+    Number("uf_rate_by_weight", _("UF rate line that grows with weight"), "mL/kg/h", 1, _("(3 · W after + 500) / W after"),
            "Mermelstein et al., Clin J Am Soc Nephrol 2023;18:767: risk raised by a fifth; three a week, in centre",
            lambda facts: {"post_weight_kg": facts.record.post_weight_kg}, fluid.weight_scaled_uf_limit_per_kg),
-    Number("gain", "Gained since last treatment", "kg", 1, "W before − W after last time", BALANCE,
+    Number("gain", _("Gained since last treatment"), "kg", 1, _("W before − W after last time"), BALANCE,
            _gain, fluid.interdialytic_gain_kg),
-    Number("gain_percent", "Gained, of target weight", "%", 1, "100 · gain / W target",
+    Number("gain_percent", _("Gained, of target weight"), "%", 1, _("100 · gain / W target"),
            "EBPG haemodynamics 2007 (from memory)",
            lambda facts: _gain(facts) | {"target_weight_kg": _target(facts)}, fluid.interdialytic_gain_percent),
-    Number("off_target", "Weight after, off target", "kg", 1, "W after − W target", BALANCE,
+    Number("off_target", _("Weight after, off target"), "kg", 1, _("W after − W target"), BALANCE,
            lambda facts: {"post_weight_kg": facts.record.post_weight_kg, "target_weight_kg": _target(facts)},
            fluid.target_deviation_kg),
-    Number("expected_weight", "Weight after, as fluid says", "kg", 1, "W before − UF + rinse-back + drinks", BALANCE,
+    Number("expected_weight", _("Weight after, as fluid says"), "kg", 1, _("W before − UF + rinse-back + drinks"), BALANCE,
            _expected_weight, fluid.expected_post_weight),
-    Number("minutes", "Length", "min", 0, "end − start", RECORD,
+    Number("minutes", _("Length"), "min", 0, _("end − start"), RECORD,
            lambda facts: {"value": facts.record.minutes},
            lambda value: _as_noted(value, unit="min", what="the end")),
-    Number("delivered", "Length, of prescribed", "1", 2, "t delivered / t prescribed", RECORD,
+    Number("delivered", _("Length, of prescribed"), "1", 2, _("t delivered / t prescribed"), RECORD,
            _delivered, fluid.delivered_fraction, percent=True),
-    Number("blood_processed", "Blood processed", "L", 1, "the machine's total, else ∫ Qb dt over the readings",
-           "integral by the trapezoid rule", _processed, _blood_processed),
-    Number("mean_pressure_before", "Mean pressure before", "mmHg", 0, "D + (S − D) / 3", "common practice, no source",
+    Number("blood_processed", _("Blood processed"), "L", 1, _("the machine's total, else ∫ Qb dt over the readings"),
+           _("integral by the trapezoid rule"), _processed, _blood_processed),
+    Number("mean_pressure_before", _("Mean pressure before"), "mmHg", 0, "D + (S − D) / 3", PRACTICE,
            _pressure_pair("pre"), fluid.mean_arterial_pressure),
-    Number("mean_pressure_after", "Mean pressure after", "mmHg", 0, "D + (S − D) / 3", "common practice, no source",
+    Number("mean_pressure_after", _("Mean pressure after"), "mmHg", 0, "D + (S − D) / 3", PRACTICE,
            _pressure_pair("post"), fluid.mean_arterial_pressure),
-    Number("lowest_systolic", "Lowest systolic pressure", "mmHg", 0, "lowest of before, during and after", RECORD,
+    Number("lowest_systolic", _("Lowest systolic pressure"), "mmHg", 0, _("lowest of before, during and after"), RECORD,
            _systolic, fluid.lowest_pressure),
-    Number("lowest_mean", "Lowest mean pressure", "mmHg", 0, "lowest of D + (S − D) / 3", "common practice, no source",
+    Number("lowest_mean", _("Lowest mean pressure"), "mmHg", 0, _("lowest of D + (S − D) / 3"), PRACTICE,
            _whole_pressures, _lowest_mean),
-    Number("blood_flow", "Blood flow (middle of the readings)", "mL/min", 0, "median of Qb at treatment flow", RECORD,
+    Number("blood_flow", _("Blood flow (middle of the readings)"), "mL/min", 0, _("median of Qb at treatment flow"), RECORD,
            _at_flow("qb_ml_min"), access.median_at_treatment_flow),
-    Number("arterial", "Arterial pressure (middle)", "mmHg", 0, "median at treatment flow", RECORD,
+    Number("arterial", _("Arterial pressure (middle)"), "mmHg", 0, _("median at treatment flow"), RECORD,
            _at_flow("arterial_mmhg"), access.median_at_treatment_flow),
-    Number("venous", "Venous pressure (middle)", "mmHg", 0, "median at treatment flow", RECORD,
+    Number("venous", _("Venous pressure (middle)"), "mmHg", 0, _("median at treatment flow"), RECORD,
            _at_flow("venous_mmhg"), access.median_at_treatment_flow),
-    Number("bleeding", "Longest bleeding after needles", "min", 0, "longest of the sites", RECORD,
+    Number("bleeding", _("Longest bleeding after needles"), "min", 0, _("longest of the sites"), RECORD,
            lambda facts: {"value": facts.longest_bleeding},
            lambda value: _as_noted(value, unit="min", what="bleeding time")),
-    Number("urr", "Urea reduction ratio", "%", 0, "100 · (1 − C after / C before)",
+    Number("urr", _("Urea reduction ratio"), "%", 0, _("100 · (1 − C after / C before)"),
            "KDOQI 2006 haemodialysis adequacy, guideline 2", _urea, _with_bloods(adequacy.urea_reduction_ratio)),
-    Number("single_pool_ktv", "Single-pool Kt/V", "1", 2, "−ln(R − GFAC · t) + (4 − 3.5 R) · UF / W", DAUGIRDAS,
+    Number("single_pool_ktv", _("Single-pool Kt/V"), "1", 2, "−ln(R − GFAC · t) + (4 − 3.5 R) · UF / W", DAUGIRDAS,
            _single_pool, _with_bloods(adequacy.single_pool_ktv)),
-    Number("equilibrated_ktv", "Equilibrated Kt/V", "1", 2, "spKt/V · t / (t + 35); catheter: t / (t + 22)",
+    Number("equilibrated_ktv", _("Equilibrated Kt/V"), "1", 2, _("spKt/V · t / (t + 35); catheter: t / (t + 22)"),
            "Tattersall et al., Kidney Int 1996;50:2094-102", _equilibrated, _with_bloods(_equilibrated_ktv)),
-    Number("standard_ktv", "Weekly standard Kt/V, no kidney", "1/wk", 2, "S / (1 − 0.74/N · UFw / V), V by Watson",
+    Number("standard_ktv", _("Weekly standard Kt/V, no kidney"), "1/wk", 2, _("S / (1 − 0.74/N · UFw / V), V by Watson"),
            "Daugirdas et al., Kidney Int 2010;77:637-44 (from memory, confirmed by simulation)",
            _weekly, _with_bloods(_weekly_ktv)),
 )  # fmt: skip

@@ -7,8 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.formats import get_format
+from django.utils.translation import gettext
+
 from dosing.catalogue import BY_KEY, Number
 from dosing.models import RecordNumbers
+from dosing.reasons import NOT_COMPUTED, reason_words
 from sessions.models import Prescription, TreatmentRecord
 
 
@@ -25,15 +29,15 @@ class Figure:
     @property
     def shown(self) -> str:
         if self.value is None:
-            return "unknown"
+            return gettext("unknown")
         text = f"{100 * self.value:.0f}" if self.number.percent else f"{self.value:.{self.number.decimals}f}"
-        return text.replace("-", "−")
+        return text.replace("-", "−").replace(".", get_format("DECIMAL_SEPARATOR"))
 
     @property
     def unit(self) -> str:
         if self.number.percent:
             return "%"
-        return "" if self.number.unit == "1" else self.number.unit
+        return "" if self.number.unit == "1" else gettext(self.number.unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +57,8 @@ class Night:
         return found
 
     def why(self, key: str) -> str:
-        return str(self.numbers.get(key, {}).get("why", "not computed yet"))
+        """Why there is no number, in the language of the reader."""
+        return reason_words(str(self.numbers.get(key, {}).get("why", NOT_COMPUTED)))
 
     def figure(self, key: str) -> Figure:
         kept = self.numbers.get(key, {})

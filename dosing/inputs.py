@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Protocol, TypeVar
 
 from dosing.science.access import near_treatment_flow
 from sessions.choices import AccessKind, Analyte, PostSampleMethod, SampleTiming
@@ -73,7 +75,17 @@ def record_after(record: TreatmentRecord) -> TreatmentRecord | None:
     return later.order_by("started_at").first()
 
 
-def at_treatment_flow(readings: list[Reading]) -> list[Reading]:
+class WithFlow(Protocol):
+    """A row with a blood flow [mL/min]."""
+
+    @property
+    def qb_ml_min(self) -> float | None: ...
+
+
+Row = TypeVar("Row", bound=WithFlow)
+
+
+def at_treatment_flow(readings: Sequence[Row]) -> list[Row]:
     """The readings taken at the flow of the treatment."""
     if not readings:
         return []

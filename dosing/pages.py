@@ -1,44 +1,38 @@
-"""Pages that show what was computed: a patient, a night, a number's derivation; and the bloods that feed them."""
+"""Pages that show what was computed: a patient, a night, and a number's derivation."""
 
 from __future__ import annotations
 
 import uuid
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET
 
 from dosing import charts
-from dosing.blood_tables import drawings_of, drawings_table
-from dosing.blood_units import shown_as, three_figures
+from dosing.blood_units import shown_as, three_figures, unit_system
 from dosing.catalogue import BY_KEY
 from dosing.derivation import derivation
-from dosing.forms import BloodsForm
 from dosing.history import Night, as_night, nights_of
-from homedialysis.accounts.guards import clinical_only, staff_only
-from homedialysis.accounts.models import Unit, UnitSystem, signed_in
+from dosing.month.facts import first_of, month_before
+from dosing.month.reviewing import open_plan
+from homedialysis.accounts.guards import staff_only
+from homedialysis.accounts.opening import looked_at_next
+from homedialysis.middleware import unit_of
 from sessions import plausible
-from sessions.choices import Analyte, SampleTiming
+from sessions.choices import Analyte
 from sessions.local_time import zone_of
 from sessions.models import BloodResult, Patient, TreatmentRecord
-from sessions.services.bloods import enter_bloods
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
 PERIODS = {30: "30 days", 90: "3 months", 182: "6 months", 365: "12 months"}
 ROWS_A_PAGE = 30
-DRAWINGS_A_PAGE = 6
-
-
-def _unit_system() -> str:
-    unit = Unit.objects.first()
-    return unit.unit_system if unit else UnitSystem.SI
 
 
 def _base(request: HttpRequest) -> str:
@@ -71,6 +65,9 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "days": days,
         "periods": PERIODS,
         "bloods": _latest_bloods(person),
+        "last_month": month_before(first_of(timezone.localdate())),
+        "open_plan": open_plan(person),
+        "today": timezone.localdate(),
     }
     return render(request, "dosing/patient.html", context)
 
@@ -91,7 +88,7 @@ def _row(night: Night) -> dict[str, Any]:
 
 
 def _latest_bloods(person: Patient) -> list[dict[str, Any]]:
-    system = _unit_system()
+    system = unit_system()
     rows = BloodResult.objects.filter(patient=person).order_by("analyte", "timing", "-drawn_at")
     newest = sorted(rows.distinct("analyte", "timing"), key=lambda result: Analyte.values.index(result.analyte))
     return [_blood_shown(result, system) for result in newest]
@@ -107,6 +104,13 @@ def _blood_shown(result: BloodResult, system: str) -> dict[str, Any]:
     }
 
 
+def _who_looks(request: HttpRequest) -> str:
+    """For the bedside: who looks at this and when, on the clock of the page; "" for staff, who know."""
+    if not getattr(request.user, "is_bedside", False):
+        return ""
+    return looked_at_next(unit_of(request), timezone.now(), zone=ZoneInfo(timezone.get_current_timezone_name()))
+
+
 def _night(request: HttpRequest, record_id: uuid.UUID) -> Night:
     visible = TreatmentRecord.objects.visible_to(request.user)
     read = visible.select_related("patient", "prescription__dialyser", "computed", "recorded_by")
@@ -114,6 +118,15 @@ def _night(request: HttpRequest, record_id: uuid.UUID) -> Night:
     note_reading(request, record.patient_id)
     timezone.activate(zone_of(record.patient))
     return as_night(record)
+
+
+def _mark_shown(mark: dict[str, Any]) -> dict[str, Any]:
+    """An unusual number in the reader's language; the limit that was kept with it is in English."""
+    limits = plausible.limits_of(mark["field"])
+    kept: str = mark["limit"]
+    as_kept = limits is None or limits.oddity(mark["given"]) != kept
+    words = kept if limits is None or as_kept else limits.usual_words
+    return {**mark, "label": plausible.words_for(mark["field"]), "limit": words}
 
 
 @login_required
@@ -130,8 +143,9 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
         "medicines": record.medicine_set.all(),
         "checks": record.check_set.all(),
         "sites": record.siteused_set.select_related("site"),
-        "marks": [{**mark, "label": plausible.words_for(mark["field"])} for mark in record.marks],
+        "marks": [_mark_shown(mark) for mark in record.marks],
         "base": _base(request),
+        "who_looks": _who_looks(request),
     }
     return render(request, "dosing/night.html", context)
 
@@ -145,22 +159,3 @@ def number(request: HttpRequest, record_id: uuid.UUID, key: str) -> HttpResponse
     shown = _night(request, record_id)
     context = {"night": shown, "record": shown.record, "base": _base(request), **derivation(shown, key)}
     return render(request, "dosing/number.html", context)
-
-
-@clinical_only
-@require_http_methods(["GET", "POST"])
-def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
-    """Enter results, and see those that stand."""
-    person = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, person.pk)
-    timezone.activate(zone_of(person))
-    system = _unit_system()
-    start = {"pre_drawn_at": timezone.localtime(), "timing": SampleTiming.PRE}
-    form = BloodsForm(request.POST or None, unit_system=system, initial=start)
-    if form.is_valid():
-        saved = enter_bloods(results=form.results(person), by=signed_in(request), at=timezone.now())
-        messages.success(request, f"{len(saved)} result(s) entered.")
-        return redirect("dosing:bloods", person.pk)
-    page = Paginator(drawings_of(person), DRAWINGS_A_PAGE).get_page(request.GET.get("page"))
-    rows = drawings_table(list(page), system)
-    return render(request, "dosing/bloods.html", {"patient": person, "form": form, "page": page, "rows": rows})

@@ -7,6 +7,8 @@ import uuid
 from celery import shared_task
 from django.utils import timezone
 
+from dosing import jobs
+from dosing.month.computing import add_missing, compute_some
 from dosing.recomputing import CHUNK, chunk_after, recompute
 
 
@@ -17,3 +19,19 @@ def recompute_history(after: str | None = None) -> None:
     recompute(records, at=timezone.now())
     if len(records) == CHUNK:
         recompute_history.delay(str(records[-1].pk))
+
+
+@shared_task(name="dosing.compute_months", ignore_result=True)
+def compute_months() -> None:
+    """Every minute: the months that something was added to since they were computed."""
+    now = timezone.now()
+    add_missing(at=now)
+    compute_some(at=now)
+
+
+@shared_task(name="dosing.work_on_jobs", ignore_result=True)
+def work_on_jobs() -> None:
+    """One turn at what people asked for; then the next is queued. Every minute by itself, should a nudge be lost."""
+    if jobs.work(now=timezone.now):
+        work_on_jobs.delay()
+    jobs.throw_away_old(at=timezone.now())

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from homedialysis.accounts.models import Unit
 
@@ -21,6 +22,30 @@ def unit_of(request: HttpRequest) -> Unit | None:
         request.unit = Unit.objects.current()  # type: ignore[attr-defined]
     found: Unit | None = request.unit  # type: ignore[attr-defined]
     return found
+
+
+class UserLanguage:
+    """Pages speak the language that a person chose, else the browser's; those of staff are written in English alone."""
+
+    def __init__(self, respond: Respond) -> None:
+        self.respond = respond
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        language = language_of(request)
+        request.LANGUAGE_CODE = language
+        with translation.override(language):
+            response = self.respond(request)
+        response.headers.setdefault("Content-Language", language)
+        return response
+
+
+def language_of(request: HttpRequest) -> str:
+    """One of settings.LANGUAGES."""
+    user = request.user
+    if user.is_authenticated and user.is_unit_staff:
+        return str(settings.LANGUAGE_CODE)
+    chosen: str = getattr(user, "language", "")
+    return chosen or translation.get_language_from_request(request)
 
 
 class UnitTime:
@@ -51,6 +76,22 @@ class SignedOutFragments:
         if urlsplit(response.headers.get("Location", "")).path != reverse("account_login"):
             return response
         return HttpResponse(status=204, headers={"HX-Redirect": reverse("account_login")})
+
+
+class WipedAtSignOut:
+    """A phone that signs out and asks for it (wipe=1) is told to clear what the site keeps in it.
+
+    Only when asked: the bedside first sees to nights that were not sent.
+    """
+
+    def __init__(self, respond: Respond) -> None:
+        self.respond = respond
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.respond(request)
+        if request.method == "POST" and request.path == reverse("account_logout") and request.POST.get("wipe") == "1":
+            response.headers["Clear-Site-Data"] = '"storage"'
+        return response
 
 
 class NeverStored:

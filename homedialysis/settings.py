@@ -81,8 +81,10 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "pghistory.middleware.HistoryMiddleware",
+    "homedialysis.middleware.UserLanguage",
     "homedialysis.middleware.UnitTime",
     "homedialysis.middleware.SignedOutFragments",
+    "homedialysis.middleware.WipedAtSignOut",
     "homedialysis.middleware.NeverStored",
 ]
 
@@ -191,7 +193,12 @@ SPECTACULAR_SETTINGS = {
         "persistAuthorization": False,
         "validatorUrl": None,
     },
-    "ENUM_NAME_OVERRIDES": {"StateEnum": "sessions.models.RecordState"},
+    "ENUM_NAME_OVERRIDES": {
+        "StateEnum": "sessions.models.RecordState",
+        "EventKindEnum": "sessions.choices.EventKind",
+        "WaterKindEnum": "sessions.choices_around.WaterKind",
+        "TaskKindEnum": "sessions.choices_around.TaskKind",
+    },
 }
 
 # Work ---------------------------------------------------------------------------------------------
@@ -202,7 +209,7 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_DEFAULT_QUEUE = "now"
-CELERY_TASK_ROUTES = {"dosing.recompute_*": {"queue": "later"}}
+CELERY_TASK_ROUTES = {"dosing.*": {"queue": "later"}, "alerts.replay_*": {"queue": "later"}}
 CELERY_TASK_TIME_LIMIT = 300
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {
@@ -213,12 +220,15 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 # A nudge that cannot be sent at once is dropped: the row waits in the database and the sweep finds it.
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_BEAT_SCHEDULE = {
+    "jobs": {"task": "dosing.work_on_jobs", "schedule": 60.0, "options": {"expires": 55, "queue": "later"}},
+    "months": {"task": "dosing.compute_months", "schedule": 60.0, "options": {"expires": 55, "queue": "later"}},
     "sweep": {"task": "alerts.sweep", "schedule": 60.0, "options": {"expires": 55}},
     "heartbeat": {
         "task": "alerts.heartbeat",
         "schedule": 30.0,
         "options": {"expires": 25},
     },
+    "messages": {"task": "alerts.deliver_due", "schedule": 60.0, "options": {"expires": 55}},
     "missing records": {
         "task": "alerts.look_for_missing",
         "schedule": 900.0,
@@ -232,6 +242,8 @@ CELERY_BEAT_SYNC_EVERY = 1
 # Pages --------------------------------------------------------------------------------------------
 
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English"), ("es", "Español")]
+LOCALE_PATHS = [BASE_DIR / "homedialysis" / "locale"]
 TIME_ZONE = "UTC"
 USE_TZ = True
 
@@ -291,6 +303,8 @@ EMAIL_HOST_PASSWORD = env.read_secret("EMAIL_PASSWORD")
 EMAIL_USE_TLS = env.read_flag("EMAIL_TLS", default=True)
 DEFAULT_FROM_EMAIL = env.read_text("EMAIL_FROM", f"home-dialysis@{SITE_HOST}")
 EMAIL_TIMEOUT = 10
+PUSH_KEY = env.read_secret("PUSH_KEY")
+"""By which push services know this installation; without it, a file that make_push_keys wrote is looked for."""
 
 LOGGING = {
     "version": 1,

@@ -3,70 +3,130 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 
 class Sex(models.TextChoices):
-    FEMALE = "female", "female"
-    MALE = "male", "male"
+    FEMALE = "female", _("female")
+    MALE = "male", _("male")
 
 
 class AccessKind(models.TextChoices):
-    FISTULA = "fistula", "fistula"
-    GRAFT = "graft", "graft"
-    CATHETER = "catheter", "catheter"
+    FISTULA = "fistula", _("fistula")
+    GRAFT = "graft", _("graft")
+    CATHETER = "catheter", _("catheter")
 
 
 class Side(models.TextChoices):
-    LEFT = "left", "left"
-    RIGHT = "right", "right"
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
 
 
 class SiteUse(models.TextChoices):
-    ARTERIAL = "arterial", "arterial (blood out)"
-    VENOUS = "venous", "venous (blood back)"
+    ARTERIAL = "arterial", _("arterial (blood out)")
+    VENOUS = "venous", _("venous (blood back)")
 
 
 class Technique(models.TextChoices):
-    BUTTONHOLE = "buttonhole", "buttonhole"
-    ROPE_LADDER = "rope_ladder", "rope ladder"
-    CATHETER = "catheter", "catheter lumen"
+    BUTTONHOLE = "buttonhole", _("buttonhole")
+    ROPE_LADDER = "rope_ladder", _("rope ladder")
+    CATHETER = "catheter", _("catheter lumen")
 
 
 class Anticoagulant(models.TextChoices):
-    NONE = "none", "none"
-    HEPARIN = "heparin", "unfractionated heparin"
-    LOW_MOLECULAR = "low_molecular", "low-molecular-weight heparin"
-    OTHER = "other", "other, see note"
+    NONE = "none", _("none")
+    HEPARIN = "heparin", _("unfractionated heparin")
+    LOW_MOLECULAR = "low_molecular", _("low-molecular-weight heparin")
+    OTHER = "other", _("other, see note")
 
 
 class Buffer(models.TextChoices):
-    BICARBONATE = "bicarbonate", "bicarbonate"
-    LACTATE = "lactate", "lactate"
+    BICARBONATE = "bicarbonate", _("bicarbonate")
+    LACTATE = "lactate", _("lactate")
 
 
 class RecordState(models.TextChoices):
-    OPEN = "open", "still being filled in"
-    FINISHED = "finished", "handed over"
+    OPEN = "open", _("still being filled in")
+    FINISHED = "finished", _("handed over")
 
 
 class EventKind(models.TextChoices):
-    HYPOTENSION = "hypotension", "Low blood pressure"
-    CRAMP = "cramp", "Cramp"
-    HEADACHE = "headache", "Headache"
-    NAUSEA = "nausea", "Nausea or vomiting"
-    CHEST_PAIN = "chest_pain", "Chest pain"
-    BREATHLESS = "breathless", "Short of breath"
-    DIZZY = "dizzy", "Dizzy"
-    FAINTED = "fainted", "Fainted"
-    FEVER_CHILLS = "fever_chills", "Fever or shivering"
-    BLEEDING = "bleeding", "Bleeding that was hard to stop"
-    NEEDLE_DISLODGED = "needle_dislodged", "Needle came out"
-    AIR = "air", "Air in the line"
-    CLOTTING = "clotting", "Clotting in lines or dialyser"
-    INFILTRATION = "infiltration", "Swelling at a needle"
-    MACHINE_ALARM = "machine_alarm", "Machine alarm that stayed"
-    ACCESS_REDNESS = "access_redness", "Redness, pain or pus at the access"
-    OTHER = "other", "Something else"
+    HYPOTENSION = "hypotension", _("Low blood pressure")
+    CRAMP = "cramp", _("Cramp")
+    HEADACHE = "headache", _("Headache")
+    NAUSEA = "nausea", _("Nausea or vomiting")
+    CHEST_PAIN = "chest_pain", _("Chest pain")
+    BREATHLESS = "breathless", _("Short of breath")
+    DIZZY = "dizzy", _("Dizzy")
+    FAINTED = "fainted", _("Fainted")
+    FEVER_CHILLS = "fever_chills", _("Fever or shivering")
+    BLEEDING = "bleeding", _("Bleeding that was hard to stop")
+    NEEDLE_DISLODGED = "needle_dislodged", _("Needle came out")
+    AIR = "air", _("Air in the line")
+    CLOTTING = "clotting", _("Clotting in lines or dialyser")
+    INFILTRATION = "infiltration", _("Swelling at a needle")
+    BLOOD_LEAK = "blood_leak", _("Blood-leak alarm")
+    MACHINE_ALARM = "machine_alarm", _("Machine alarm that stayed")
+    ACCESS_REDNESS = "access_redness", _("Redness, pain or pus at the access")
+    POWER_FAILURE = "power_failure", _("Power failure")
+    WATER_FAILURE = "water_failure", _("Water failure")
+    OTHER = "other", _("Something else")
+
+
+class CheckPart(models.TextChoices):
+    """Which part of the evening a check belongs to."""
+
+    SETUP = "setup", _("before the treatment")
+    ACCESS = "access", _("at the access")
+    AFTER = "after", _("after the treatment")
+
+
+class NeedleKind(models.TextChoices):
+    SHARP = "sharp", _("sharp")
+    BLUNT = "blunt", _("blunt")
+    PLASTIC = "plastic", _("plastic cannula")
+
+
+class PlanChoice(models.TextChoices):
+    """What the patient chose where the fluid does not fit the prescribed length at the limit of the UF rate."""
+
+    AS_PRESCRIBED = "as_prescribed", _("as prescribed")
+    LONGER = "longer", _("longer, within what is allowed")
+    LEAVE_SOME = "leave_some", _("leave some fluid for next time")
+
+
+class DialyserLook(models.TextChoices):
+    """How the dialyser looks after rinse-back."""
+
+    CLEAR = "clear", _("clear")
+    FEW_FIBRES = "few_fibres", _("a few dark fibres")
+    HALF = "half", _("about half of it dark")
+    CLOTTED = "clotted", _("clotted")
+
+
+class Limb(models.TextChoices):
+    """Where the drawn picture of an access lies."""
+
+    FOREARM = "forearm", _("forearm")
+    UPPER_ARM = "upper_arm", _("upper arm")
+    THIGH = "thigh", _("thigh")
+    NECK_CHEST = "neck_chest", _("neck and chest")
+
+
+class TextKind(models.TextChoices):
+    """What the unit writes for the bedside."""
+
+    CHECKLIST = "checklist", "checks"
+    RUN_SHEET = "run_sheet", "run sheet"
+    CARDS = "cards", "emergency cards"
+    FIRST_AID = "first_aid", "first aid"
+
+
+class FlowDirection(models.TextChoices):
+    """Which way the blood runs along the needle sites, with the hand or foot below."""
+
+    UP = "up", "towards the trunk"
+    DOWN = "down", "away from the trunk"
 
 
 class SampleTiming(models.TextChoices):
@@ -81,17 +141,42 @@ class PostSampleMethod(models.TextChoices):
     NEITHER = "neither", "neither, or not known"
 
 
+class InfectionKind(models.TextChoices):
+    BLOODSTREAM = "bloodstream", "bloodstream infection from the access"
+    SITE = "site", "infection at a needle site or the exit"
+
+
+class LeftReason(models.TextChoices):
+    """Why somebody left the programme. The first ends the technique; the others take the person out of the count."""
+
+    CENTRE = "centre", "back to dialysis in a centre"
+    TRANSPLANT = "transplant", "transplanted"
+    DIED = "died", "died"
+    PERITONEAL = "peritoneal", "to peritoneal dialysis"
+    RECOVERED = "recovered", "kidneys recovered"
+    MOVED = "moved", "moved away"
+
+
+class MessageForm(models.TextChoices):
+    """How a laboratory's message is written."""
+
+    CSV = "csv", "table (CSV)"
+    HL7 = "hl7", "HL7 v2 ORU^R01"
+    FHIR = "fhir", "FHIR R4 Bundle"
+
+
 class Analyte(models.TextChoices):
     """Blood results by LOINC code; values are kept in the canonical unit of `bloods.UNITS`."""
 
-    UREA = "22664-7", "Urea"
-    CREATININE = "14682-9", "Creatinine"
-    POTASSIUM = "2823-3", "Potassium"
-    SODIUM = "2951-2", "Sodium"
-    BICARBONATE = "1963-8", "Bicarbonate"
-    CALCIUM = "2000-8", "Calcium"
-    PHOSPHATE = "14879-1", "Phosphate"
-    ALBUMIN = "1751-7", "Albumin"
-    HAEMOGLOBIN = "718-7", "Haemoglobin"
-    FERRITIN = "2276-4", "Ferritin"
-    PTH = "14866-8", "Parathyroid hormone"
+    UREA = "22664-7", _("Urea")
+    CREATININE = "14682-9", _("Creatinine")
+    POTASSIUM = "2823-3", _("Potassium")
+    SODIUM = "2951-2", _("Sodium")
+    BICARBONATE = "1963-8", _("Bicarbonate")
+    CALCIUM = "2000-8", _("Calcium")
+    PHOSPHATE = "14879-1", _("Phosphate")
+    ALBUMIN = "1751-7", _("Albumin")
+    HAEMOGLOBIN = "718-7", _("Haemoglobin")
+    FERRITIN = "2276-4", _("Ferritin")
+    TRANSFERRIN_SATURATION = "2502-3", _("Transferrin saturation")
+    PTH = "14866-8", _("Parathyroid hormone")

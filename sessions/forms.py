@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from homedialysis.accounts.models import Weekday
 from sessions import plausible
+from sessions.choices import AccessKind, Limb
 from sessions.models import AccessSite, Patient, Prescription, VascularAccess
 
 
@@ -56,10 +57,37 @@ class InviteCarePartnerForm(forms.Form):
 
 
 class AccessForm(forms.ModelForm[VascularAccess]):
+    limb = forms.ChoiceField(
+        choices=[("", "as the place says"), *Limb.choices], required=False, label="Drawn as",
+        help_text="The picture on which sites are marked.",
+    )  # fmt: skip
+
     class Meta:
         model = VascularAccess
-        fields: ClassVar = ["kind", "side", "place", "created_on"]
+        fields: ClassVar = ["kind", "side", "place", "limb", "created_on"]
         widgets: ClassVar = {"created_on": DateInput()}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        data["limb"] = data.get("limb") or limb_of(data.get("kind", ""), data.get("place", ""))
+        return data
+
+
+def limb_of(kind: str, place: str) -> Limb:
+    """The picture that goes with the words for a place; the forearm where they name none."""
+    words = place.lower()
+    if kind == AccessKind.CATHETER and not any(part in words for part in ("thigh", "groin")):
+        return Limb.NECK_CHEST
+    named = {"thigh": Limb.THIGH, "groin": Limb.THIGH, "upper": Limb.UPPER_ARM, "elbow": Limb.UPPER_ARM}
+    return next((limb for part, limb in named.items() if part in words), Limb.FOREARM)
+
+
+class DrawnForm(forms.ModelForm[VascularAccess]):
+    prefix = "drawn"
+
+    class Meta:
+        model = VascularAccess
+        fields: ClassVar = ["limb", "flow"]
 
 
 class SiteForm(forms.ModelForm[AccessSite]):
@@ -67,6 +95,25 @@ class SiteForm(forms.ModelForm[AccessSite]):
         model = AccessSite
         fields: ClassVar = ["name", "use", "technique", "resting"]
         help_texts: ClassVar = {"name": "As the patient calls it, for example: lower, near the wrist."}
+
+
+class SiteChangeForm(forms.ModelForm[AccessSite]):
+    x = forms.FloatField(required=False, min_value=0, max_value=1, label="Across the drawing, 0 left to 1 right")
+    y = forms.FloatField(required=False, min_value=0, max_value=1, label="Down the drawing, 0 top to 1 bottom")
+
+    class Meta:
+        model = AccessSite
+        fields: ClassVar = ["name", "technique", "resting", "rest_until", "x", "y"]
+        widgets: ClassVar = {"rest_until": DateInput()}
+        help_texts: ClassVar = {"rest_until": "The last day of rest."}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        given = {name: data.get(name) for name in ("x", "y")}
+        if not self.errors and list(given.values()).count(None) == 1:
+            missing = next(name for name, value in given.items() if value is None)
+            self.add_error(missing, "Give both places on the drawing, or neither.")
+        return data
 
 
 class PrescriptionForm(forms.ModelForm[Prescription]):
@@ -86,7 +133,7 @@ class PrescriptionForm(forms.ModelForm[Prescription]):
             "dialysate_k_mmol_l", "dialysate_ca_mmol_l", "dialysate_buffer", "dialysate_buffer_mmol_l",
             "dialysate_na_mmol_l", "dialysate_temperature_c", "target_weight_kg", "uf_rate_limit_ml_kg_h",
             "anticoagulant", "bolus_units", "rate_units_h", "stop_minutes_before_end", "needle_gauge",
-            "reading_interval_minutes", "note",
+            "reading_interval_minutes", "quiet_at_night", "note",
         ]  # fmt: skip
         widgets: ClassVar = {"note": forms.Textarea(attrs={"rows": 3})}
 
@@ -103,7 +150,7 @@ class PrescriptionForm(forms.ModelForm[Prescription]):
         layout = (
             (
                 "How often and how long",
-                ("days_per_week", "weekdays", "minutes", "max_minutes", "reading_interval_minutes"),
+                ("days_per_week", "weekdays", "minutes", "max_minutes", "reading_interval_minutes", "quiet_at_night"),
             ),
             ("Fluid", ("target_weight_kg", "uf_rate_limit_ml_kg_h")),
             (

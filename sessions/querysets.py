@@ -46,6 +46,13 @@ class OfPatientQuerySet(models.QuerySet[Any]):
         return self.filter(mine | cared_for)
 
 
+class StaffOnlyQuerySet(models.QuerySet[Any]):
+    """Rows that are the unit's own business: what laboratories sent, and how to read it."""
+
+    def visible_to(self, user: Viewer) -> Self:
+        return self if isinstance(user, User) and user.is_unit_staff else self.none()
+
+
 class PrescriptionQuerySet(OfPatientQuerySet):
     def in_force(self, at: datetime) -> Self:
         return self.filter(in_force__contains=at)
@@ -57,3 +64,28 @@ class TreatmentQuerySet(OfPatientQuerySet):
 
     def newest_first(self) -> Self:
         return self.order_by("-started_at", "-pk")
+
+
+class EntryQuerySet(OfPatientQuerySet):
+    def standing(self) -> Self:
+        """Without what was taken back."""
+        return self.filter(taken_back="")
+
+
+class OwnOrUnitQuerySet(models.QuerySet[Any]):
+    """Rows of one patient, and of the unit (no patient), which hold for everybody without one of their own."""
+
+    def visible_to(self, user: Viewer) -> Self:
+        if not isinstance(user, User) or not user.is_active:
+            return self.none()
+        if user.is_unit_staff:
+            return self
+        mine = Q(patient__account=user) | Q(patient__in=user.cares_for.values("patient"))
+        return self.filter(Q(patient=None) | mine)
+
+
+class UnitListQuerySet(models.QuerySet[Any]):
+    """The unit's own lists, which everybody signed in may read."""
+
+    def visible_to(self, user: Viewer) -> Self:
+        return self if isinstance(user, User) and user.is_active else self.none()

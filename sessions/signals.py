@@ -13,3 +13,6 @@ bloods_entered = Signal()
 
 prescription_signed = Signal()
 """prescription: Prescription, from now on in force."""
+
+surroundings_noted = Signal()
+"""patient, at: a water test, a count, a task, a delivery, a training, a machine or a due day of theirs changed."""

@@ -11,23 +11,37 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from homedialysis.accounts.models import OpeningHours, Role, Unit, User
 from sessions.api.document import TreatmentDocument, canonical
+from sessions.choices_around import WATER_UNITS, WaterKind
 from sessions.models import (
     AccessKind,
     AccessSite,
     Anticoagulant,
     BloodResult,
+    BloodsDue,
     CarePartner,
+    Delivery,
     Dialyser,
+    Interval,
+    Machine,
+    Message,
     Patient,
     Prescription,
     Sex,
     Side,
     SiteUse,
+    SupplyCount,
+    SupplyItem,
+    TaskDone,
     Technique,
+    TextKind,
+    Training,
     TreatmentRecord,
+    UnitText,
     VascularAccess,
+    WaterTest,
 )
 from sessions.services.recording import record_treatment
+from sessions.services.unit_texts import DEFAULTS
 
 PASSWORD = "a long phrase for tests"
 LONG_AGO = datetime(2025, 1, 1, tzinfo=UTC)
@@ -203,6 +217,29 @@ def record_night(
     ).record
 
 
+class MessageFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Message
+
+    patient = factory.SubFactory(PatientFactory)
+    words = "Please bring the blood tubes on Thursday."
+    sent_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    sent_at = A_NIGHT
+
+
+class UnitTextFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = UnitText
+
+    kind = TextKind.CHECKLIST
+    technique = ""
+    version = factory.Sequence(lambda n: n + 1)
+    content = factory.LazyAttribute(lambda text: DEFAULTS[text.kind](text.technique or Technique.ROPE_LADDER))
+    why = "Made our own."
+    made_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    made_at = A_NIGHT
+
+
 class BloodFactory(factory.django.DjangoModelFactory):
     class Meta:
         model = BloodResult
@@ -214,3 +251,108 @@ class BloodFactory(factory.django.DjangoModelFactory):
     timing = "pre"
     entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
     entered_at = A_NIGHT
+
+
+class WaterTestFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = WaterTest
+
+    patient = factory.SubFactory(PatientFactory)
+    kind = "bacteria"
+    value = 10
+    unit = factory.LazyAttribute(lambda test: WATER_UNITS[WaterKind(test.kind)])
+    sampled_at = A_NIGHT
+    fluid = "dialysis_water"
+    place = "product"
+    entered_by = factory.SubFactory(UserFactory, role=Role.TECHNOLOGIST)
+    entered_at = A_NIGHT
+
+
+class MachineFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Machine
+
+    patient = factory.SubFactory(PatientFactory)
+    kind = "dialysis"
+    name = "Larkfield 3"
+    serial = factory.Sequence(lambda n: f"LK-{n:04}")
+    since = date(2025, 1, 1)
+
+
+class TaskDoneFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = TaskDone
+
+    patient = factory.SubFactory(PatientFactory)
+    kind = "disinfection"
+    done_at = A_NIGHT
+    entered_by = factory.SubFactory(UserFactory, role=Role.TECHNOLOGIST)
+    entered_at = A_NIGHT
+
+
+class SupplyItemFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = SupplyItem
+
+    name = factory.Sequence(lambda n: f"Item {n}")
+    unit_word = "pieces"
+    per_treatment = 1
+    cover_days = 14
+
+
+class SupplyCountFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = SupplyCount
+
+    patient = factory.SubFactory(PatientFactory)
+    item = factory.SubFactory(SupplyItemFactory)
+    counted_at = A_NIGHT
+    count = 20
+    entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    entered_at = A_NIGHT
+
+
+class DeliveryFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Delivery
+
+    patient = factory.SubFactory(PatientFactory)
+    item = factory.SubFactory(SupplyItemFactory)
+    count = 24
+    expected_on = A_NIGHT.date()
+    entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    entered_at = A_NIGHT
+
+
+class TrainingFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Training
+
+    patient = factory.SubFactory(PatientFactory)
+    topic = "Needles"
+    done_on = date(2025, 3, 1)
+    valid_until = date(2026, 3, 1)
+    trained_by = "Nurse Kim"
+    entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    entered_at = LONG_AGO
+
+
+class IntervalFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Interval
+
+    kind = "disinfection"
+    every_days = 7
+    set_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    set_at = LONG_AGO
+
+
+class BloodsDueFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = BloodsDue
+
+    name = "Monthly"
+    analytes = factory.LazyFunction(lambda: ["22664-7", "2823-3"])
+    every_weeks = 4
+    set_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    set_at = LONG_AGO

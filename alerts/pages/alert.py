@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from alerts.courses import courses_of, drawn
 from alerts.forms import CloseForm, NoteForm
 from alerts.models import Alert, RecordJudgement
 from alerts.presenting import Shown
@@ -21,7 +22,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.reading_log import note_reading
 
-MOVED_ON = "Something was added since you opened this page. Read it below, then close the alert: your words are kept."
+MOVED_ON = "Something was added since you opened this page. Read it below, then send again: your words are kept."
 
 
 @staff_only
@@ -51,7 +52,14 @@ def note(request: HttpRequest, alert_id: int) -> HttpResponse:
     form = NoteForm(request.POST)
     if not form.is_valid():
         return _page(request, alert_id, status=400, note_form=form)
-    lifecycle.note(alert=alert, by=_person(request), words=form.cleaned_data["words"], at=timezone.now())
+    newest = _newest(alert, form.cleaned_data["newest_step"])
+    try:
+        lifecycle.note(
+            alerts=[alert], by=_person(request), words=form.cleaned_data["words"], at=timezone.now(), newest=newest
+        )
+    except lifecycle.MovedOn:
+        messages.warning(request, MOVED_ON)
+        return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
     messages.success(request, "Noted.")
     return redirect("alerts:detail", alert.pk)
 
@@ -65,14 +73,16 @@ def close(request: HttpRequest, alert_id: int) -> HttpResponse:
     if not form.is_valid():
         return _page(request, alert_id, status=400, close_form=form)
     try:
-        lifecycle.close(alert=alert, by=_person(request), at=timezone.now(), **form.cleaned_data)
+        given = dict(form.cleaned_data)
+        newest = _newest(alert, given.pop("newest_step"))
+        lifecycle.close(alerts=[alert], by=_person(request), at=timezone.now(), newest=newest, **given)
     except lifecycle.MovedOn:
         messages.warning(request, MOVED_ON)
-        again = CloseForm(initial=form.cleaned_data)
+        again = CloseForm(initial={name: form.cleaned_data[name] for name in ("outcome", "words")})
         return _page(request, alert_id, status=409, close_form=again)
     except lifecycle.AlreadyClosed as problem:
         messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
-        return _page(request, alert_id, status=409, note_form=NoteForm(initial=form.cleaned_data))
+        return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
     messages.success(request, f"Closed: {alert}.")
     return redirect("alerts:triage")
 
@@ -128,7 +138,7 @@ def _alert(request: HttpRequest, alert_id: int) -> Alert:
 def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: forms.Form) -> HttpResponse:
     alert = get_object_or_404(Alert.objects.visible_to(request.user).for_page(), pk=alert_id)
     note_reading(request, alert.patient_id)
-    shown = Shown(alert)
+    shown = Shown(alert, drawn(alert, courses_of([alert], at=timezone.now())))
     context: dict[str, Any] = {
         "shown": shown,
         "alert": alert,
@@ -137,6 +147,11 @@ def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: f
         "close_form": CloseForm(),
     }
     return render(request, "alerts/detail.html", context | filled, status=status)
+
+
+def _newest(alert: Alert, step: int | None) -> dict[int, int] | None:
+    """The step that the person saw last, where the page said so."""
+    return None if step is None else {alert.pk: step}
 
 
 def _not_judged(shown: Shown) -> list[RecordJudgement]:

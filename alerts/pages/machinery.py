@@ -8,8 +8,10 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from alerts.life_models import Delivery
 from alerts.models import PendingEvaluation
 from alerts.services import outbox
+from alerts.services.escalation import nobody_left
 from alerts.services.heartbeat import SILENT_AFTER, state_of_work
 from homedialysis.accounts.guards import staff_only
 
@@ -19,7 +21,12 @@ from homedialysis.accounts.guards import staff_only
 def heartbeat(request: HttpRequest) -> HttpResponse:
     """The part of every staff page that is empty while all is well."""
     state = state_of_work(at=timezone.now())
-    context = {"state": state, "minutes": int(SILENT_AFTER.total_seconds() // 60)}
+    context = {
+        "state": state,
+        "minutes": int(SILENT_AFTER.total_seconds() // 60),
+        "messages_failed": Delivery.objects.visible_to(request.user).failures_unread().count(),
+        "nobody_left": nobody_left(at=timezone.now()),
+    }
     return render(request, "alerts/_heartbeat.html", context)
 
 

@@ -3,23 +3,54 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from alerts.choices import Urgency
+from alerts.courses import calls_due
 from alerts.models import Alert, PendingEvaluation
 from alerts.presenting import Shown, bundles
 from homedialysis.accounts.guards import staff_only
+from homedialysis.accounts.models import signed_in
 
 CLOSED_DAYS = timedelta(days=30)
 CLOSED_A_PAGE = 50
+BESIDE = (
+    ("alerts:closed", "Closed lately"),
+    ("alerts:rota", "Rota"),
+    ("alerts:deliveries", "Messages"),
+    ("alerts:quality", "How good the alerts are"),
+    ("alerts:unit-limits", "Limits"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the reader wants to see of what is open."""
+
+    urgency: Urgency | None
+    mine: bool
+    aside: bool
+
+    @classmethod
+    def of(cls, query: QueryDict) -> Wanted:
+        urgency = next((one for one in Urgency if one.slug == query.get("urgency")), None)
+        return cls(urgency, query.get("mine") == "1", query.get("aside") == "1")
+
+    @property
+    def query(self) -> str:
+        """As an address carries it, each part with an ampersand before it."""
+        parts = [f"urgency={self.urgency.slug}"] if self.urgency else []
+        return "".join(f"&{part}" for part in [*parts, *(["mine=1"] * self.mine), *(["aside=1"] * self.aside)])
 
 
 @staff_only
@@ -52,18 +83,37 @@ def closed(request: HttpRequest) -> HttpResponse:
 
 def _list(request: HttpRequest) -> dict[str, Any]:
     """The list as it stands, with a mark by which a page can tell whether it has changed."""
-    wanted = next((one for one in Urgency if one.slug == request.GET.get("urgency")), None)
-    found = list(Alert.objects.visible_to(request.user).open().for_page())
-    chosen = [alert for alert in found if wanted is None or alert.urgency == wanted]
+    wanted, user, now = Wanted.of(request.GET), signed_in(request), timezone.now()
+    found = list(Alert.objects.visible_to(user).open().for_page())
+    mine = {alert.patient_id for alert in found if alert.assigned_to_id == user.pk}
+    theirs = [alert for alert in found if not wanted.mine or alert.patient_id in mine]
+    chosen = [alert for alert in theirs if wanted.urgency is None or alert.urgency == wanted.urgency]
+    made = bundles(chosen, at=now, zone=_zone())
+    shown = [bundle for bundle in made if (bundle.aside if wanted.aside else bundle.alerts)]
+    today = _end_of_today(now)
     context = {
-        "bundles": bundles(chosen, at=timezone.now()),
-        "filters": _filters(found),
+        "bundles": shown,
+        "filters": _filters([alert for alert in theirs if alert.set_aside_until is None]),
+        "aside_count": sum(alert.set_aside_until is not None for alert in theirs),
+        "mine_count": len(mine),
         "wanted": wanted,
+        "calls_due": calls_due(until=today),
+        "now": now,
         "put_aside": PendingEvaluation.objects.put_aside().count(),
     }
     content = render_to_string("alerts/_triage_list.html", context, request=request)
     mark = hashlib.blake2b(content.encode(), digest_size=8).hexdigest()
-    return {"content": content, "mark": mark, "wanted": wanted}
+    return {"content": content, "mark": mark, "wanted": wanted, "beside": BESIDE}
+
+
+def _zone() -> ZoneInfo:
+    zone = timezone.get_current_timezone()
+    return zone if isinstance(zone, ZoneInfo) else ZoneInfo("UTC")
+
+
+def _end_of_today(now: datetime) -> datetime:
+    local = timezone.localtime(now)
+    return local.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
 
 
 def _filters(alerts: list[Alert]) -> list[tuple[Urgency, int]]:

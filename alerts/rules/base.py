@@ -6,20 +6,51 @@ history; what of it is new, and whether an alert opens, is decided in `services.
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from alerts.choices import Urgency
+from alerts.choices import Family, Urgency
 from alerts.limits import LimitBook, LimitInForce
 from dosing.catalogue import BY_KEY
 from dosing.inputs import at_treatment_flow
-from sessions.models import Event, Patient, Prescription, Reading, RecordState, TreatmentRecord
+from dosing.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
+from sessions.models import (
+    BloodResult,
+    Check,
+    Event,
+    Patient,
+    Prescription,
+    RecordState,
+    SiteUsed,
+    TreatmentRecord,
+    WaterTest,
+)
+from sessions.services.due import Due
+from sessions.services.stock import Stock
 
 HISTORY = timedelta(days=90)
+NEEDLED = frozenset({"venous", "arterial"})
+"""Series that a change of needle makes incomparable."""
+
+
+class ReadingRow(NamedTuple):
+    """The columns of a reading that rules look at."""
+
+    pk: int
+    record_id: uuid.UUID
+    at: datetime
+    qb_ml_min: float | None
+    arterial_mmhg: float | None
+    venous_mmhg: float | None
+    tmp_mmhg: float | None
+    systolic: float | None
+    conductivity_ms_cm: float | None
+    dialysate_temperature_c: float | None
 
 
 @dataclass(frozen=True)
@@ -28,14 +59,21 @@ class Night:
 
     record: TreatmentRecord
     prescription: Prescription | None
-    readings: Sequence[Reading] = ()
+    readings: Sequence[ReadingRow] = ()
     events: Sequence[Event] = ()
+    sites: Sequence[SiteUsed] = ()
+    checks: Sequence[Check] = ()
     numbers: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     @cached_property
-    def at_flow(self) -> list[Reading]:
+    def looked(self) -> dict[Any, tuple[Any, ...]]:
+        """What rules have read of it, by how they read it."""
+        return {}
+
+    @cached_property
+    def at_flow(self) -> list[ReadingRow]:
         """The readings at treatment flow."""
-        return at_treatment_flow(list(self.readings))
+        return at_treatment_flow(self.readings)
 
     @property
     def finished(self) -> bool:
@@ -58,11 +96,41 @@ class Night:
 
 
 @dataclass(frozen=True, slots=True)
+class Around:
+    """What stands around the treatments: water samples, oldest first, graded by an edition of the standard; what is
+    due now; the stock at home; the prescriptions that were acknowledged, by id.
+    """
+
+    water: Sequence[WaterTest] = ()
+    edition: str = "iso_2019"
+    due: Sequence[Due] = ()
+    stock: Sequence[Stock] = ()
+    acknowledged: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One finished night of the longer course that trends look at.
+
+    values: by key of `dosing.trend_of_patient.WATCHES`, unknown ones left out; flow [mL/min], gauge [G]: of that night;
+    segments: what makes nights incomparable, by the same keys, "" standing for all others.
+    """
+
+    record: str
+    at: datetime
+    night: date
+    values: dict[str, float]
+    flow: float | None = None
+    gauge: float | None = None
+    segments: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class History:
     """A patient's nights since a moment, oldest first, and what was ordered meanwhile.
 
-    access_since: the day from which one access, with one needle size, is in use; None where nothing is known;
-    night_before: of the last treatment before all of these.
+    night_before: of the last treatment before all of these; bloods: results drawn meanwhile, oldest first;
+    around: None where it was not looked at; course: finished nights of a longer time, for trends, oldest first.
     """
 
     patient: Patient
@@ -71,16 +139,37 @@ class History:
     nights: Sequence[Night]
     limits: LimitBook
     prescriptions: Sequence[Prescription] = ()
-    access_since: date | None = None
     night_before: date | None = None
+    bloods: Sequence[BloodResult] = ()
+    around: Around | None = None
+    course: Sequence[Point] = ()
 
     @property
     def finished(self) -> list[Night]:
         return [night for night in self.nights if night.finished]
 
+    @cached_property
+    def trends(self) -> dict[str, TrendVerdict]:
+        """What drifts, by key of `WATCHES`; nothing where no course was read."""
+        if not self.course:
+            return {}
+        return trends_of(
+            days=[point.night for point in self.course],
+            series={key: _series(key, self.course) for key in WATCHES},
+        )
+
     def limit(self, name: str, night: Night) -> LimitInForce:
         """The limit that held when a night began."""
         return self.limits.at(name, night.record.started_at, night.prescription)
+
+
+def _series(key: str, course: Sequence[Point]) -> Series:
+    return Series(
+        values=[point.values.get(key) for point in course],
+        flows=[point.flow for point in course],
+        gauges=[point.gauge for point in course] if key in NEEDLED else (),
+        segments=[point.segments.get(key) or point.segments.get("") for point in course],
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +209,7 @@ class Evidence:
 
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Evidence:
-        known = {name: value for name, value in data.items() if name != "gone"}
+        known = {name: value for name, value in data.items() if name not in ("gone", "handled")}
         at, day = datetime.fromisoformat(data["at"]), date.fromisoformat(data["day"])
         return cls(**(known | {"at": at, "day": day}))
 
@@ -147,34 +236,55 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class NotJudged:
-    """A night of which a rule can say nothing, and why."""
+    """What a rule can say nothing about, and why: a night, or where there is none the patient as a whole."""
 
-    night: Night
+    night: Night | None
     why: str
+
+
+def never(history: History, last: date) -> str:
+    """Only the nurse says that it is over."""
+    return ""
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
     """One rule, declared.
 
-    key: kept with its alerts for ever. title: what pages call it. about: what it looks at. urgency: unless `Seen`
-    or urgency_of, which judges by the evidence, say otherwise. see: everything of its kind in a history. say: the
-    plain sentence for it. nights: on how many nights it must show that nobody has dealt with before an alert opens.
-    looks_back: evidence older than that opens nothing. replaces: whether what is seen now takes the place of the
-    evidence kept, as in a trend. not_judged: the nights it cannot speak about. advice: what to bear in mind.
+    key: kept with its alerts for ever. title: what pages call it. about: what it looks at. family: where pages list it.
+    urgency: unless `Seen` or urgency_of, which judges by the evidence, say otherwise. see: everything of its kind in a
+    history. say: the plain sentence for it. limits: the names of the limits it asks, each with a source of its own;
+    source: where no limit names one. reads: the parts of a night it looks at, beside the record itself. nights: on how
+    many nights it must show that nobody has dealt with before an alert opens. holds: that in words. looks_back:
+    evidence older than that opens nothing. over: when it counts as over, in words; passed: whether it is, after the
+    day of the last evidence, in words for the alert, "" while it is not. replaces: whether what is seen now takes the
+    place of the evidence kept, as in a trend. not_judged: the nights it cannot speak about. part_of: rules that see
+    the same thing; where one of them speaks of the same night, this alert is shown below that one. may_be_muted: for
+    one patient and some time. by_time: whether time alone, without a new record, can bring it about. advice: what to
+    bear in mind.
     """
 
     key: str
     title: str
     about: str
+    family: Family
     urgency: Urgency
     see: Callable[[History, datetime], Iterable[Seen]]
     say: Callable[[Seen], str]
+    limits: tuple[str, ...] = ()
+    source: str = ""
+    reads: frozenset[str] = frozenset()
     nights: int = 1
+    holds: str = "each time"
     looks_back: timedelta = HISTORY
+    over: str = "when the nurse closes it"
+    passed: Callable[[History, date], str] = never
     replaces: bool = False
     not_judged: Callable[[History], Iterable[NotJudged]] = lambda history: ()
     urgency_of: Callable[[Seen], Urgency] | None = None
+    part_of: tuple[str, ...] = ()
+    may_be_muted: bool = True
+    by_time: bool = False
     advice: str = ""
 
 
@@ -190,12 +300,6 @@ def of_number(night: Night, key: str, *, limit: float | None) -> Evidence:
         limit=limit,
         record=str(record.pk),
     )
-
-
-def of_reading(night: Night, reading: Reading, *, label: str, value: float, limit: float) -> Evidence:
-    """Evidence that is one pressure [mmHg] read during a night."""
-    day, record = night.record.night, str(night.record.pk)
-    return Evidence(at=reading.at, day=day, label=label, value=value, unit="mmHg", limit=limit, record=record)
 
 
 def numbers_seen(history: History, nights: Sequence[Night], key: str, *, limit: str, cause: str) -> Iterator[Seen]:
@@ -232,9 +336,21 @@ def runs_of(length: int, nights: Sequence[Night], hits: Callable[[Night], bool])
 
 def often(times: int, of: int, nights: Sequence[Night], hits: Callable[[Night], bool]) -> list[Night]:
     """The nights that hit within some `of` neighbours of which at least `times` hit."""
-    struck = [hits(night) for night in nights]
+    return [nights[place] for place in within(times, of, [hits(night) for night in nights])]
+
+
+def within(times: int, of: int, struck: Sequence[bool]) -> list[int]:
+    """The places that are struck within some `of` neighbours of which at least `times` are.
+
+    >>> within(2, 3, [True, False, True, False, False, True])
+    [0, 2]
+    """
+    places = [place for place, hit in enumerate(struck) if hit]
+    if times <= 1:
+        return places
     kept: set[int] = set()
-    for end in range(1, len(nights) + 1):
-        window = [index for index in range(max(0, end - of), end) if struck[index]]
-        kept |= set(window) if len(window) >= times else set()
-    return [nights[index] for index in sorted(kept)]
+    for first in range(len(places) - times + 1):
+        group = places[first : first + times]
+        if group[-1] - group[0] < of:
+            kept.update(group)
+    return sorted(kept)

@@ -1,99 +1,101 @@
-"""Arterial and venous pressure beyond their limits while the pump runs at treatment flow."""
+"""The circuit: clotting, transmembrane pressure, and alarms."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from datetime import datetime
 
-from alerts.choices import Urgency
-from alerts.limits import LimitInForce
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, of_reading
-from alerts.rules.wording import beyond
-from sessions.models import Reading
+from alerts.choices import Family, Urgency
+from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, often
+from alerts.rules.drifts import drifting
+from alerts.rules.making import PRACTICE, noted, of_readings, outside, passed_after
+from alerts.rules.wording import when
+from sessions.choices import DialyserLook
+from sessions.models import EventKind
+
+CLOTTING = noted(EventKind.CLOTTING, family=Family.CIRCUIT, urgency=Urgency.THIS_WEEK, hold=(2, 3), over_after=4)
+BLOOD_LEAK = noted(EventKind.BLOOD_LEAK, family=Family.CIRCUIT, urgency=Urgency.CALL_TODAY)
+ALARMS = noted(EventKind.MACHINE_ALARM, family=Family.CIRCUIT, urgency=Urgency.THIS_WEEK, hold=(2, 3), over_after=4)
+
+DARK = (DialyserLook.HALF, DialyserLook.CLOTTED)
 
 
-@dataclass(frozen=True, slots=True)
-class Pressure:
-    """A column of the readings with one limit. below: whether values under the limit are beyond it."""
-
-    column: str
-    label: str
-    limit: str
-    below: bool
-
-    def beyond(self, value: float, limit: float) -> bool:
-        return value < limit if self.below else value > limit
+def _dark(night: Night) -> bool:
+    return night.record.dialyser_look in DARK
 
 
-ARTERIAL = Pressure("arterial_mmhg", "Arterial pressure", "arterial_low", below=True)
-VENOUS_HIGH = Pressure("venous_mmhg", "Venous pressure", "venous_high", below=False)
-VENOUS_LOW = Pressure("venous_mmhg", "Venous pressure", "venous_low", below=True)
+def _see_dialyser(history: History, at: datetime) -> Iterator[Seen]:
+    """A clotted dialyser each time; one that is half dark when it comes again."""
+    known = [night for night in history.finished if night.record.dialyser_look]
+    again = often(2, 3, known, _dark)
+    nights = [night for night in known if night in again or night.record.dialyser_look == DialyserLook.CLOTTED]
+    if nights:
+        words = "clotted once, or half dark on 2 of 3 treatments"
+        yield Seen("dialyser_look", tuple(_looked(night) for night in nights), limit_words=words, source=PRACTICE)
 
 
-def _judged(night: Night, pressure: Pressure) -> list[Reading]:
-    """At treatment flow. A reading without its flow still counts against a limit that slow flow cannot break."""
-    if pressure is VENOUS_LOW:
-        return night.at_flow
-    at_flow = {reading.pk for reading in night.at_flow}
-    return [reading for reading in night.readings if reading.pk in at_flow or reading.qb_ml_min is None]
+def _looked(night: Night) -> Evidence:
+    record = night.record
+    words = str(DialyserLook(record.dialyser_look).label)
+    return Evidence(record.ended_at or record.started_at, record.night, "Dialyser", words=words, record=str(record.pk))
 
 
-def _see(pressure: Pressure) -> Callable[[History, datetime], Iterator[Seen]]:
-    def see(history: History, at: datetime) -> Iterator[Seen]:
-        evidence: list[Evidence] = []
-        newest: LimitInForce | None = None
-        for night in history.nights:
-            limit = history.limit(pressure.limit, night)
-            read = ((reading, getattr(reading, pressure.column)) for reading in _judged(night, pressure))
-            beyond_limit = [
-                of_reading(night, reading, label=pressure.label, value=value, limit=limit.value)
-                for reading, value in read
-                if value is not None and pressure.beyond(value, limit.value)
-            ]
-            evidence += beyond_limit
-            newest = limit if beyond_limit else newest
-        if evidence:
-            yield Seen(pressure.limit, tuple(evidence), newest)
-
-    return see
+def _say_dialyser(seen: Seen) -> str:
+    return f"Dialyser {seen.evidence[-1].words} after rinse-back {when(seen.evidence)}."
 
 
-def _not_read(pressure: Pressure) -> Callable[[History], Iterable[NotJudged]]:
-    def nights(history: History) -> Iterator[NotJudged]:
-        for night in history.finished:
-            read = [getattr(reading, pressure.column) for reading in _judged(night, pressure)]
-            if not any(value is not None for value in read):
-                yield NotJudged(night, f"no {pressure.label.lower()} at treatment flow was noted")
-
-    return nights
+def _clear(history: History, night: Night) -> bool | None:
+    return not _dark(night) if night.record.dialyser_look else None
 
 
-ARTERIAL_LOW = Rule(
-    key="arterial_low",
-    title="Arterial pressure beyond its limit",
-    about="arterial pressure",
+def _not_looked_at(history: History) -> Iterator[NotJudged]:
+    without = [night for night in history.finished if not night.record.dialyser_look]
+    if without and len(without) == len(history.finished):
+        yield NotJudged(None, "how the dialyser looked was not noted")
+        return
+    yield from (NotJudged(night, "how the dialyser looked was not noted") for night in without)
+
+
+DIALYSER = Rule(
+    key="dialyser_look",
+    title="Dialyser clotted",
+    about="look of the dialyser",
+    family=Family.CIRCUIT,
     urgency=Urgency.THIS_WEEK,
-    see=_see(ARTERIAL),
-    say=lambda seen: beyond(seen, what="Arterial pressure", worst=min),
-    not_judged=_not_read(ARTERIAL),
-)
-VENOUS_OVER = Rule(
-    key="venous_high",
-    title="Venous pressure over its limit",
-    about="venous pressure",
-    urgency=Urgency.THIS_WEEK,
-    see=_see(VENOUS_HIGH),
-    say=lambda seen: beyond(seen, what="Venous pressure", worst=max),
-    not_judged=_not_read(VENOUS_HIGH),
-)
-VENOUS_UNDER = Rule(
-    key="venous_low",
-    title="Venous pressure very low at treatment flow",
-    about="low venous pressure",
-    urgency=Urgency.THIS_WEEK,
-    see=_see(VENOUS_LOW),
-    say=lambda seen: beyond(seen, what="Venous pressure", worst=min),
+    see=_see_dialyser,
+    say=_say_dialyser,
+    source=PRACTICE,
+    holds="on 2 of 3 treatments, or once when clotted",
+    over="after 3 treatments clear",
+    passed=passed_after(3, _clear, "Clear"),
+    not_judged=_not_looked_at,
+    part_of=("clotting",),
 )
 
-RULES = (ARTERIAL_LOW, VENOUS_OVER, VENOUS_UNDER)
+TMP_HIGH = outside(
+    "tmp_high",
+    title="Transmembrane pressure over its limit",
+    about="transmembrane pressure",
+    family=Family.CIRCUIT,
+    urgency=Urgency.THIS_WEEK,
+    read=of_readings("tmp_mmhg", "Transmembrane pressure", "mmHg"),
+    limits=("tmp_high",),
+    margin=20,
+    what="Transmembrane pressure",
+    missing="no transmembrane pressure was noted",
+    reads="readings",
+    part_of=("clotting", "dialyser_look"),
+    optional=True,
+)
+
+TMP_RISE = drifting(
+    "tmp_rise",
+    series="tmp",
+    title="Transmembrane pressure rising",
+    family=Family.CIRCUIT,
+    urgency=Urgency.THIS_WEEK,
+    limit="tmp_rise",
+    part_of=("clotting", "dialyser_look", "tmp_high"),
+)
+
+RULES = (CLOTTING, BLOOD_LEAK, ALARMS, DIALYSER, TMP_HIGH, TMP_RISE)

@@ -1,52 +1,50 @@
-"""Fluid and weight: how fast it came off, and whether the weight after is near the target."""
+"""Fluid and weight: how fast and how much came off, what was gained, and whether the weight after is near target."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime
 
-from alerts.choices import Urgency
+from alerts.choices import Family, Urgency
 from alerts.limits import LimitInForce
-from alerts.rules.base import Evidence, History, Night, Rule, Seen, numbers_seen, of_number, runs_of, where_unknown
+from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, of_number, runs_of, where_unknown
+from alerts.rules.making import of_night, outside, passed_after, unknown_number
+from alerts.rules.target import TARGET
 from alerts.rules.wording import beyond, when
 
-
-def _fast(history: History, at: datetime) -> Iterator[Seen]:
-    def over(night: Night) -> bool:
-        rate = night.shown("uf_rate")
-        return rate is not None and rate > history.limit("uf_rate", night).value
-
-    nights = [night for night in history.finished if over(night)]
-    return numbers_seen(history, nights, "uf_rate", limit="uf_rate", cause="uf_rate")
-
-
-UF_RATE = Rule(
-    key="uf_rate",
+UF_RATE = outside(
+    "uf_rate",
     title="UF rate over its limit",
     about="UF rate",
+    family=Family.FLUID,
     urgency=Urgency.THIS_WEEK,
-    see=_fast,
-    say=lambda seen: beyond(seen, what="UF rate", worst=max, form=".1f"),
-    not_judged=where_unknown("uf_rate"),
+    read=of_night("uf_rate"),
+    limits=("uf_rate",),
+    what="UF rate",
+    form=".1f",
+    missing=unknown_number("uf_rate"),
 )
 
 
-def _over_line(history: History, at: datetime) -> Iterator[Seen]:
-    """Against a share of the published line, where the unit has chosen to judge by it."""
+def _over_the_line(history: History, night: Night) -> tuple[float, LimitInForce] | None:
+    """The limit [mL/kg/h] that the line gives for this night, where the unit has chosen to judge by it."""
+    held, line = history.limit("uf_rate_line", night), night.number("uf_rate_by_weight")
+    return (round(held.value / 100 * line, 1), held) if held.value and line is not None else None
+
+
+def _inside_the_line(history: History, night: Night) -> bool | None:
+    allowed, rate = _over_the_line(history, night), night.shown("uf_rate")
+    return None if allowed is None or rate is None else rate <= allowed[0]
+
+
+def _see_over_line(history: History, at: datetime) -> Iterator[Seen]:
     evidence: list[Evidence] = []
     newest: LimitInForce | None = None
     for night in history.finished:
-        held, line, rate = (
-            history.limit("uf_rate_line", night),
-            night.number("uf_rate_by_weight"),
-            night.shown("uf_rate"),
-        )
-        if not held.value or line is None or rate is None:
-            continue
-        limit = round(held.value / 100 * line, 1)
-        if rate > limit:
-            evidence.append(of_number(night, "uf_rate", limit=limit))
-            newest = held
+        allowed = _over_the_line(history, night)
+        if allowed and _inside_the_line(history, night) is False:
+            evidence.append(of_number(night, "uf_rate", limit=allowed[0]))
+            newest = allowed[1]
     if newest:
         words = f"{newest.value:g} % of the line that grows with weight"
         yield Seen("uf_rate_line", tuple(evidence), limit_words=words, source=newest.source)
@@ -57,13 +55,56 @@ def _say_over_line(seen: Seen) -> str:
     return f"{figure.removesuffix('.')}, over {seen.limit_words}."
 
 
+def _line_unknown(history: History) -> Iterator[NotJudged]:
+    for night in history.finished:
+        if history.limit("uf_rate_line", night).value and night.number("uf_rate") is None:
+            yield NotJudged(night, night.why_unknown("uf_rate"))
+
+
 UF_RATE_LINE = Rule(
     key="uf_rate_line",
     title="UF rate over the line that grows with weight",
-    about="UF rate",
+    about="UF rate against the line that grows with weight",
+    family=Family.FLUID,
     urgency=Urgency.THIS_WEEK,
-    see=_over_line,
+    see=_see_over_line,
     say=_say_over_line,
+    limits=("uf_rate_line",),
+    reads=frozenset({"numbers"}),
+    over="after 3 treatments inside",
+    passed=passed_after(3, _inside_the_line),
+    not_judged=_line_unknown,
+    part_of=("uf_rate",),
+)
+
+UF_VOLUME = outside(
+    "uf_volume",
+    title="Much fluid removed",
+    about="fluid removed",
+    family=Family.FLUID,
+    urgency=Urgency.AT_REVIEW,
+    read=of_night("uf_volume"),
+    limits=("uf_volume",),
+    what="Fluid removed",
+    form=".1f",
+    hold=(2, 3),
+    missing=unknown_number("uf_volume"),
+    part_of=("uf_rate",),
+)
+
+GAIN = outside(
+    "gain",
+    title="Much gained between treatments",
+    about="gain between treatments",
+    family=Family.FLUID,
+    urgency=Urgency.AT_REVIEW,
+    read=of_night("gain_percent"),
+    limits=("gain_percent",),
+    what="Gained, of target weight,",
+    form=".1f",
+    hold=(3, 6),
+    missing=unknown_number("gain_percent"),
+    part_of=("uf_rate",),
 )
 
 
@@ -74,6 +115,11 @@ def _allowed(history: History, night: Night) -> float:
     if prescription is None:
         return in_kg
     return min(in_kg, history.limit("off_target_percent", night).value / 100 * prescription.target_weight_kg)
+
+
+def near_target(history: History, night: Night) -> bool | None:
+    off = night.shown("off_target")
+    return None if off is None else abs(off) <= _allowed(history, night)
 
 
 def _off_target(history: History, at: datetime) -> Iterator[Seen]:
@@ -107,11 +153,17 @@ OFF_TARGET = Rule(
     key="off_target",
     title="Weight after is off target",
     about="weight after",
+    family=Family.FLUID,
     urgency=Urgency.THIS_WEEK,
     see=_off_target,
     say=_say_off_target,
+    limits=("off_target_kg", "off_target_percent"),
+    reads=frozenset({"numbers"}),
     nights=2,
+    holds="twice running",
+    over="after 3 treatments inside",
+    passed=passed_after(3, near_target),
     not_judged=where_unknown("off_target"),
 )
 
-RULES = (UF_RATE, UF_RATE_LINE, OFF_TARGET)
+RULES = (UF_RATE, UF_RATE_LINE, UF_VOLUME, GAIN, OFF_TARGET, TARGET)

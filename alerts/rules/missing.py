@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 
-from alerts.choices import Urgency
-from alerts.rules.base import Evidence, History, Rule, Seen
+from alerts.choices import Family, Urgency
+from alerts.rules.base import Evidence, History, NotJudged, Rule, Seen
 from alerts.rules.wording import day, days_of
 from sessions.models import Prescription
 
@@ -25,13 +25,13 @@ def longest_gap(days_per_week: float) -> int:
     return math.ceil(8 - days_per_week) if days_per_week >= 4 else math.ceil(7 / days_per_week)
 
 
-def _ordered_on(history: History, when: date) -> Prescription | None:
+def ordered_on(history: History, when: date) -> Prescription | None:
     """The prescription in force at noon of a day."""
     noon = datetime.combine(when, NOON, history.zone)
     return next((found for found in history.prescriptions if noon in found.in_force), None)
 
 
-def _begins(history: History) -> date | None:
+def begins(history: History) -> date | None:
     """The day after which treatments at home are due: of the first prescription, or of joining."""
     starts = [found.in_force.lower.astimezone(history.zone).date() for found in history.prescriptions]
     return max(min(starts), history.patient.joined_on) if starts else None
@@ -60,7 +60,7 @@ def _after_long_gaps(history: History, nights: set[date], days: Sequence[date]) 
     missing = set()
     previous = days[0] - DAY
     for when in days:
-        ordered = _ordered_on(history, when)
+        ordered = ordered_on(history, when)
         if when in nights or ordered is None or ordered.weekdays:
             previous = when
         elif (when - previous).days >= longest_gap(ordered.days_per_week):
@@ -72,17 +72,17 @@ def _after_long_gaps(history: History, nights: set[date], days: Sequence[date]) 
 def due_without_record(history: History, *, until: date) -> list[date]:
     """The days of the history up to `until` on which a treatment was due and no record is there."""
     nights = {night.record.night for night in history.nights}
-    begins = _begins(history)
-    if begins is None:
+    first_due = begins(history)
+    if first_due is None:
         return []
     if history.patient.left_on:
         until = min(until, history.patient.left_on - DAY)
-    start = max(begins, history.night_before or begins)
+    start = max(first_due, history.night_before or first_due)
     # One day more, so that a treatment on the next due day is not taken for one that was moved to it.
     days = [start + DAY * index for index in range(1, (until + DAY - start).days + 1)]
     if not days:
         return []
-    ordered = {when: _ordered_on(history, when) for when in days}
+    ordered = {when: ordered_on(history, when) for when in days}
     fixed = [when for when, found in ordered.items() if found and when.weekday() in found.weekdays]
     missing = _unmet(fixed, nights) | _after_long_gaps(history, nights, days)
     first = history.since.astimezone(history.zone).date()
@@ -91,7 +91,7 @@ def due_without_record(history: History, *, until: date) -> list[date]:
 
 def _evidence(history: History, when: date) -> Evidence:
     at = datetime.combine(when, NOON, history.zone)
-    ordered = _ordered_on(history, when)
+    ordered = ordered_on(history, when)
     words = f"prescribed {ordered.days_per_week:g} a week" if ordered else ""
     return Evidence(at, when, "Treatment due, no record", words=words)
 
@@ -118,11 +118,20 @@ def _urgency(seen: Seen) -> Urgency:
     return Urgency.CALL_TODAY if len(days_of(seen.evidence)) > 1 else Urgency.THIS_WEEK
 
 
+def _nothing_due(history: History) -> Iterator[NotJudged]:
+    if not history.prescriptions:
+        yield NotJudged(None, "no prescription says when treatments are due")
+
+
 MISSING = Rule(
     key="missing",
     title="Record missing",
     about="days without a record",
+    family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
+    limits=("missing_grace",),
+    not_judged=_nothing_due,
+    by_time=True,
     see=_see,
     say=_say,
     looks_back=LOOKS_BACK,

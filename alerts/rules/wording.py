@@ -30,7 +30,7 @@ def beyond(seen: Seen, *, what: str, worst: Pick, form: str = ".0f") -> str:
     """ "UF rate 14.2 mL/kg/h on 12 May, over the limit of 10 mL/kg/h." and the like for several nights."""
     values = [item.value for item in seen.evidence if item.value is not None]
     unit, side = seen.evidence[-1].unit, "under" if worst is min else "over"
-    figure = f"{worst(values):{form}} {unit}"
+    figure = f"{worst(values):{form}} {unit}".strip()
     limit = f", {side} the limit of {seen.limit.words}" if seen.limit else ""
     if len(days_of(seen.evidence)) == 1:
         return f"{what} {figure} {when(seen.evidence)}{limit}."

@@ -11,21 +11,23 @@ import logging
 import uuid
 from collections import defaultdict
 from collections.abc import Collection, Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
 
 from alerts.models import PendingEvaluation, RecordJudgement
-from alerts.rules import RULES
-from alerts.rules.base import History
-from alerts.rules.missing import MISSING
+from alerts.rules import BY_TIME, RULES, RULES_VERSION
+from alerts.rules.base import History, Rule, Seen
 from alerts.services import outbox
 from alerts.services.history import history_of
 from alerts.services.reconciling import reconcile
 from dosing.computing import compute
 from dosing.inputs import record_after
 from sessions.models import Patient, TreatmentRecord
+
+PATTERN = timedelta(days=21)
+"""No pattern of nights spreads further, but for trends, which are not kept by night."""
 
 logger = logging.getLogger(__name__)
 
@@ -46,7 +48,7 @@ def evaluate_pending(*, at: datetime, limit: int = 200) -> int:
 
 
 def look_for_missing(*, at: datetime) -> None:
-    """Ask of every patient in the programme whether a record is missing; only time brings this about."""
+    """Ask of every patient in the programme what only time brings about: a record missing, a test overdue."""
     for patient in Patient.objects.in_programme():
         try:
             _evaluate_missing(patient.pk, at=at)
@@ -87,7 +89,7 @@ def _evaluate_rows(rows: Collection[PendingEvaluation], *, at: datetime) -> int:
 @transaction.atomic
 def _evaluate_missing(patient_id: uuid.UUID, *, at: datetime) -> None:
     patient = _lock(patient_id)
-    reconcile(history_of(patient, at=at, whole=False), [MISSING], at=at)
+    reconcile(history_of(patient, at=at, whole=False), BY_TIME, at=at)
 
 
 def _lock(patient_id: uuid.UUID) -> Patient:
@@ -103,8 +105,8 @@ def _evaluate(patient: Patient, record_ids: Collection[uuid.UUID], *, at: dateti
     for pk in followers.keys() - set(record_ids):
         _compute_follower(followers[pk], at=at)
     history = history_of(patient, at=at)
-    reconcile(history, RULES, at=at)
-    _note_not_judged(history, set(record_ids) | followers.keys(), at=at)
+    seen = reconcile(history, RULES, at=at)
+    note_judgements(history, seen, _neighbours(history, set(record_ids) | followers.keys()), at=at)
 
 
 def _compute_follower(record: TreatmentRecord, *, at: datetime) -> None:
@@ -129,21 +131,56 @@ def _followers(record: TreatmentRecord) -> Iterable[TreatmentRecord]:
             yield later
 
 
-def _note_not_judged(history: History, touched: Collection[uuid.UUID], *, at: datetime) -> None:
-    """Keep beside each record what no rule could say, so that silence is not taken for a good night."""
-    why: defaultdict[uuid.UUID, list[dict[str, str]]] = defaultdict(list)
+def _neighbours(history: History, touched: Collection[uuid.UUID]) -> set[uuid.UUID]:
+    """These records and the nights around them: a pattern over some nights changes what is said of each."""
+    starts = [night.record.started_at for night in history.nights if night.record.pk in touched]
+    return {
+        night.record.pk
+        for night in history.nights
+        if any(abs(night.record.started_at - start) <= PATTERN for start in starts)
+    }
+
+
+def judge_again(patient: Patient, *, at: datetime) -> None:
+    """Bring a patient's alerts up to date without any news. The patient is locked."""
+    reconcile(history_of(patient, at=at), RULES, at=at)
+
+
+def note_judgements(
+    history: History, seen: Iterable[tuple[Rule, Seen]], touched: Collection[uuid.UUID], *, at: datetime
+) -> None:
+    """Keep beside each record what the rules saw in it, and what none could say: silence is no good night."""
+    why: defaultdict[str, list[dict[str, str]]] = defaultdict(list)
     for rule in RULES:
         for missed in rule.not_judged(history):
-            why[missed.night.record.pk].append({"rule": rule.key, "about": rule.about, "why": missed.why})
+            if missed.night is not None:
+                why[str(missed.night.record.pk)].append({"rule": rule.key, "about": rule.about, "why": missed.why})
+    found = _found(seen)
     RecordJudgement.objects.bulk_create(
         (
             RecordJudgement(
-                record=night.record, revision=night.record.revision, judged_at=at, not_judged=why[night.record.pk]
+                record_id=night.record.pk,
+                revision=night.record.revision,
+                judged_at=at,
+                not_judged=why[str(night.record.pk)],
+                found=found[str(night.record.pk)],
+                rules=RULES_VERSION,
             )
             for night in history.nights
             if night.record.pk in touched
         ),
         update_conflicts=True,
         unique_fields=["record"],
-        update_fields=["revision", "judged_at", "not_judged"],
+        update_fields=["revision", "judged_at", "not_judged", "found", "rules"],
     )
+
+
+def _found(seen: Iterable[tuple[Rule, Seen]]) -> defaultdict[str, list[dict[str, Any]]]:
+    """By record: each thing that a rule saw in it, with the limit of that night. Trends are about weeks, not nights."""
+    found: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
+    for rule, one in seen:
+        for item in one.evidence:
+            if item.record and not rule.replaces:
+                row = {"rule": rule.key, "label": item.label, "value": item.value, "unit": item.unit}
+                found[item.record].append(row | {"limit": item.limit, "words": item.words})
+    return found

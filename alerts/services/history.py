@@ -2,24 +2,38 @@
 
 from __future__ import annotations
 
-import itertools
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
 from django.db.models import Min
 
 from alerts.limits import book_of
 from alerts.models import Alert
-from alerts.rules.base import HISTORY, History, Night
-from dosing.models import RecordNumbers
+from alerts.rules.base import HISTORY, Around, History
+from alerts.services.course import course_of
+from alerts.services.nights import EVERYTHING, nights_of
+from sessions.choices_around import WaterEdition
 from sessions.local_time import zone_of
-from sessions.models import Patient, Prescription, TreatmentRecord
+from sessions.models import (
+    BloodResult,
+    Patient,
+    Prescription,
+    PrescriptionAcknowledgement,
+    TreatmentRecord,
+    WaterStandard,
+    WaterTest,
+)
 from sessions.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
+from sessions.services.around_facts import facts_of
+from sessions.services.due import due_of
+from sessions.services.stock import stock_of
 
 LONGEST = timedelta(days=400)
 """However old an open alert is, no more than this is read."""
 BEFORE_ALERT = timedelta(days=14)
-PARTS = ("reading_set", "event_set", "computed")
 CLOCKS_APART = timedelta(minutes=MINUTES_BETWEEN_FUTURE_AND_NOW)
+EVER = 3650
+"""Days ahead that count as due: whether something is set at all, not whether it is due soon."""
 
 
 def history_of(patient: Patient, *, at: datetime, whole: bool = True) -> History:
@@ -28,23 +42,44 @@ def history_of(patient: Patient, *, at: datetime, whole: bool = True) -> History
     Without `whole` only when treatments were, not what was written of them.
     """
     since = _since(patient, at)
-    records = TreatmentRecord.objects.filter(patient=patient, started_at__gte=since, started_at__lte=at + CLOCKS_APART)
-    found = records.order_by("started_at").defer("document", "marks").select_related("prescription")
-    found = found.prefetch_related(*PARTS) if whole else found
+    until = at + CLOCKS_APART
+    records = TreatmentRecord.objects.filter(patient=patient, started_at__gte=since, started_at__lte=until)
     prescriptions = list(Prescription.objects.filter(patient=patient).order_by("version"))
     return History(
         patient=patient,
         zone=zone_of(patient),
         since=since,
-        nights=[_night(record) if whole else Night(record, record.prescription) for record in found],
+        nights=nights_of(records, prescriptions, EVERYTHING if whole else frozenset()),
         limits=book_of(patient),
         prescriptions=prescriptions,
-        access_since=_access_since(patient, prescriptions),
-        night_before=_night_before(patient, since),
+        night_before=night_before(patient, since),
+        bloods=bloods_between(patient, since, until) if whole else (),
+        around=around(patient, prescriptions, since, at),
+        course=course_of(patient, prescriptions, at=at) if whole else (),
     )
 
 
-def _night_before(patient: Patient, since: datetime) -> date | None:
+def bloods_between(patient: Patient, since: datetime, until: datetime) -> list[BloodResult]:
+    rows = BloodResult.objects.filter(patient=patient, drawn_at__gte=since, drawn_at__lte=until)
+    return list(rows.order_by("drawn_at"))
+
+
+def around(patient: Patient, prescriptions: Sequence[Prescription], since: datetime, at: datetime) -> Around:
+    """What surrounds the treatments now: due days, stock, water, and what was acknowledged."""
+    facts = facts_of(patient, at.astimezone(zone_of(patient)).date())
+    water = WaterTest.objects.filter(patient=patient, sampled_at__gte=since, sampled_at__lte=at + CLOCKS_APART)
+    standard = WaterStandard.objects.first()
+    read = PrescriptionAcknowledgement.objects.filter(prescription__in=prescriptions)
+    return Around(
+        water=list(water.standing().order_by("sampled_at")),
+        edition=standard.edition if standard else WaterEdition.ISO_2019,
+        due=due_of(facts, ahead=EVER),
+        stock=stock_of(facts),
+        acknowledged=frozenset(read.values_list("prescription_id", flat=True)),
+    )
+
+
+def night_before(patient: Patient, since: datetime) -> date | None:
     earlier = TreatmentRecord.objects.filter(patient=patient, started_at__lt=since)
     night: date | None = earlier.order_by("-started_at").values_list("night", flat=True).first()
     return night
@@ -57,26 +92,3 @@ def _since(patient: Patient, at: datetime) -> datetime:
         return since
     days = (at.date() - oldest).days
     return max(at - LONGEST, min(since, at - timedelta(days=days) - BEFORE_ALERT))
-
-
-def _night(record: TreatmentRecord) -> Night:
-    computed: RecordNumbers | None = getattr(record, "computed", None)
-    return Night(
-        record=record,
-        prescription=record.prescription,
-        readings=list(record.reading_set.all()),
-        events=list(record.event_set.all()),
-        numbers=computed.numbers if computed else {},
-    )
-
-
-def _access_since(patient: Patient, prescriptions: list[Prescription]) -> date | None:
-    """The latest day on which the access or the needle size changed: pressures before it are not comparable."""
-    accesses = patient.accesses.values_list("created_on", "abandoned_on")
-    changes = [when for pair in accesses for when in pair if when]
-    changes += [
-        later.in_force.lower.date()
-        for earlier, later in itertools.pairwise(prescriptions)
-        if later.needle_gauge != earlier.needle_gauge
-    ]
-    return max(changes, default=None)

@@ -1,16 +1,30 @@
-"""What people do with an alert: each step with person, time and words, nothing ever overwritten."""
+"""What people do with an alert: each step with person, time and words, nothing ever overwritten.
+
+Every act may say which step of each alert the person saw last. Where another one has come since, MovedOn is raised
+and nothing is written: the person reads it first. Several alerts of one patient are acted on together or not at all.
+"""
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.timezone import localtime
 
-from alerts.choices import AlertState, Outcome, StepKind
+from alerts.choices import AlertState, CallResult, Outcome, StepKind
+from alerts.life_models import Call
 from alerts.models import Alert, AlertStep
-from homedialysis.accounts.models import User
+from homedialysis.accounts.models import CLINICAL_ROLES, Unit, User
+from sessions.models import Patient
+
+LONGEST_ASIDE = timedelta(days=92)
+LONGEST_TO_NEXT_CALL = timedelta(days=92)
+Seen = Mapping[int, int]
+"""The step that the person saw last, by alert."""
 
 
 class AlreadyClosed(Exception):
@@ -23,64 +37,170 @@ class AlreadyClosed(Exception):
 
 
 class MovedOn(Exception):
-    """A step was added since the page was opened: look at it first."""
+    """Steps were added since the page was opened: look at them first. `steps`: those."""
+
+    def __init__(self, steps: Sequence[AlertStep]) -> None:
+        super().__init__(f"{len(steps)} step(s) were added.")
+        self.steps = steps
 
 
 class WordsMissing(Exception):
-    """A note, or what was done, needs words."""
+    """A note, a reason, or what was done needs words."""
 
 
 @transaction.atomic
 def see(*, alert: Alert, by: User, at: datetime) -> bool:
     """Note that somebody has looked at it. False when that is the person's latest word on the newest evidence."""
-    current = _still_open(_locked(alert, by))
+    (current,) = _still_open(_locked([alert], by))
     mine = current.steps.filter(who=by).order_by("-pk").first()
-    if mine and mine.at >= current.last_seen_at:
+    if mine and mine.at >= current.last_seen_at and current.looked_at is not None:
         return False
     _step(current, StepKind.SEEN, by, at)
     return True
 
 
 @transaction.atomic
-def note(*, alert: Alert, by: User, words: str, at: datetime) -> None:
-    """Write something down, also beside an alert that is closed. Raises WordsMissing."""
-    current = _locked(alert, by)
-    _step(current, StepKind.NOTE, by, at, _given(words))
+def note(*, alerts: Sequence[Alert], by: User, words: str, at: datetime, newest: Seen | None = None) -> None:
+    """Write something down, also beside an alert that is closed. Raises MovedOn, WordsMissing, PermissionDenied."""
+    words = _given(words)
+    for current in _as_seen(_locked(alerts, by), newest):
+        _step(current, StepKind.NOTE, by, at, words)
 
 
 @transaction.atomic
-def close(*, alert: Alert, by: User, outcome: str, words: str, at: datetime, newest_step: int | None = None) -> Alert:
-    """Close an alert with what was done.
+def close(
+    *, alerts: Sequence[Alert], by: User, outcome: str, words: str, at: datetime, newest: Seen | None = None
+) -> list[Alert]:
+    """Close alerts with what was done.
 
-    newest_step: the id of the last step the person saw; where another one has come since, MovedOn is raised.
     Raises AlreadyClosed, MovedOn, WordsMissing, ValueError for an unknown outcome, PermissionDenied.
     """
-    current = _still_open(_locked(alert, by))
-    if newest_step is not None and current.steps.filter(pk__gt=newest_step).exists():
-        raise MovedOn
     chosen = Outcome(outcome)
     words = _given(words)
-    current.state = AlertState.CLOSED
-    current.outcome = chosen
-    current.closed_by = by
-    current.closed_at = at
-    current.save(update_fields=["state", "outcome", "closed_by", "closed_at"])
-    _step(current, StepKind.CLOSED, by, at, words)
-    return current
+    found = _as_seen(_still_open(_locked(alerts, by)), newest)
+    for current in found:
+        current.state = AlertState.CLOSED
+        current.outcome = chosen
+        current.closed_by = by
+        current.closed_at = at
+        current.set_aside_until = None
+        current.looked_at = current.looked_at or at
+        current.save()
+        _step(current, StepKind.CLOSED, by, at, words, outcome=chosen)
+    return found
 
 
-def _locked(alert: Alert, by: User) -> Alert:
-    """The alert as it stands now, held until the transaction ends."""
+@transaction.atomic
+def assign(
+    *, alerts: Sequence[Alert], by: User, to: User, at: datetime, words: str = "", newest: Seen | None = None
+) -> None:
+    """Say who takes care of it. Raises AlreadyClosed, MovedOn, PermissionDenied, ValidationError naming `to`."""
+    if not to.is_clinical:
+        raise ValidationError({"to": f"{to} is no nurse or nephrologist who can sign in, so cannot take care of it."})
+    for current in _as_seen(_still_open(_locked(alerts, by)), newest):
+        current.assigned_to = to
+        current.save(update_fields=["assigned_to"])
+        _step(current, StepKind.ASSIGNED, by, at, words.strip(), to=to)
+
+
+@transaction.atomic
+def set_aside(
+    *, alerts: Sequence[Alert], by: User, until: date, words: str, at: datetime, newest: Seen | None = None
+) -> None:
+    """Take it off the table until a day begins at the unit, with a reason; then it is back by itself.
+
+    Raises AlreadyClosed, MovedOn, WordsMissing, PermissionDenied, ValidationError naming `until`.
+    """
+    words = _given(words)
+    moment = start_of_day(until)
+    if not at < moment <= at + LONGEST_ASIDE:
+        raise ValidationError(
+            {"until": f"Must be a day from tomorrow on, at most {LONGEST_ASIDE.days} days away; {until} was given."}
+        )
+    for current in _as_seen(_still_open(_locked(alerts, by)), newest):
+        current.set_aside_until = moment
+        current.save(update_fields=["set_aside_until"])
+        _step(current, StepKind.SET_ASIDE, by, at, words, until=until)
+
+
+@transaction.atomic
+def log_call(
+    *,
+    patient: Patient,
+    by: User,
+    result: str,
+    at: datetime,
+    said: str = "",
+    plan: str = "",
+    next_call_at: datetime | None = None,
+    alerts: Sequence[Alert] = (),
+    newest: Seen | None = None,
+) -> Call:
+    """Note a call with the patient, and beside the alerts that it was about.
+
+    Raises MovedOn, PermissionDenied, ValidationError naming `said` or `next_call_at`, ValueError for another result.
+    """
+    chosen = CallResult(result)
+    if chosen == CallResult.REACHED and not said.strip():
+        raise ValidationError({"said": "The patient was reached: write down what was said."})
+    if next_call_at is not None and not at < next_call_at <= at + LONGEST_TO_NEXT_CALL:
+        words = f"Must be later than now, at most {LONGEST_TO_NEXT_CALL.days} days; {next_call_at:%Y-%m-%d %H:%M}"
+        raise ValidationError({"next_call_at": f"{words} was given."})
+    found = _as_seen(_locked(alerts, by), newest)
+    call: Call = Call.objects.create(
+        patient=patient,
+        by=by,
+        at=at,
+        result=chosen,
+        said=said.strip(),
+        plan=plan.strip(),
+        next_call_at=next_call_at,
+    )
+    for current in found:
+        _step(current, StepKind.CALL, by, at, call_words(call), call=call)
+    return call
+
+
+def call_words(call: Call) -> str:
+    """A call in one line, as a step shows it."""
+    parts = [str(call.get_result_display()) + ".", call.said, call.plan and f"Plan: {call.plan}"]
+    return " ".join(part for part in parts if part)
+
+
+def may_take_care() -> list[User]:
+    """Whom an alert can be given to."""
+    return list(User.objects.filter(is_active=True, role__in=CLINICAL_ROLES))
+
+
+def start_of_day(day: date) -> datetime:
+    """When a day begins on the unit's clock."""
+    unit = Unit.objects.first()
+    return datetime.combine(day, time(), ZoneInfo(unit.time_zone if unit else "UTC"))
+
+
+def _locked(alerts: Sequence[Alert], by: User) -> list[Alert]:
+    """The alerts as they stand now, held until the transaction ends."""
     if not by.is_clinical:
         raise PermissionDenied("Only a nurse or a nephrologist acts on an alert.")
-    current: Alert = Alert.objects.locked().get(pk=alert.pk)
-    return current
+    return list(Alert.objects.filter(pk__in=[alert.pk for alert in alerts]).locked())
 
 
-def _still_open(alert: Alert) -> Alert:
-    if not alert.is_open:
-        raise AlreadyClosed(alert)
-    return alert
+def _still_open(alerts: list[Alert]) -> list[Alert]:
+    for alert in alerts:
+        if not alert.is_open:
+            raise AlreadyClosed(alert)
+    return alerts
+
+
+def _as_seen(alerts: list[Alert], newest: Seen | None) -> list[Alert]:
+    """The alerts, if none has a step that the person has not seen. Steps of an alert are written under its lock."""
+    if newest is None:
+        return alerts
+    steps = AlertStep.objects.filter(alert__in=alerts).select_related("alert", "who").order_by("pk")
+    unseen = [step for step in steps if step.pk > newest.get(step.alert_id, 0)]
+    if unseen:
+        raise MovedOn(unseen)
+    return alerts
 
 
 def _given(words: str) -> str:
@@ -89,5 +209,8 @@ def _given(words: str) -> str:
     return words.strip()
 
 
-def _step(alert: Alert, kind: StepKind, by: User, at: datetime, words: str = "") -> None:
-    AlertStep.objects.create(alert=alert, kind=kind, who=by, at=at, words=words)
+def _step(alert: Alert, kind: StepKind, by: User, at: datetime, words: str = "", **more: Any) -> None:
+    """A step by a person, who has thereby looked at the alert."""
+    AlertStep.objects.create(alert=alert, kind=kind, who=by, at=at, words=words, **more)
+    if alert.looked_at is None and alert.is_open:
+        Alert.objects.filter(pk=alert.pk).update(looked_at=at)

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.core.exceptions import PermissionDenied, ValidationError
 
-from alerts.limits import KINDS
+from alerts.limit_kinds import KINDS
 from alerts.models import Limit
 from homedialysis.accounts.models import User
 from sessions.models import Patient
@@ -24,6 +24,25 @@ def set_limit(
 ) -> Limit:
     """From now on this limit holds; without a value, the wider one again. Earlier nights keep theirs.
 
+    Raises as `limit_row`.
+    """
+    row = limit_row(name=name, patient=patient, value=value, why=why, by=by, at=at, until=until)
+    row.save()
+    return row
+
+
+def limit_row(
+    *,
+    name: str,
+    patient: Patient | None,
+    value: float | None,
+    why: str,
+    by: User,
+    at: datetime,
+    until: datetime | None = None,
+) -> Limit:
+    """The row that would be set, judged and not saved.
+
     Raises PermissionDenied, and ValidationError by field, saying the limit and what was given.
     """
     if not by.is_clinical:
@@ -39,6 +58,4 @@ def set_limit(
         problems["until"] = f"Must be after today; {until:%Y-%m-%d} was given."
     if problems:
         raise ValidationError(problems)
-    return Limit.objects.create(
-        name=name, patient=patient, value=value, why=why.strip(), since=at, until=until, set_by=by
-    )
+    return Limit(name=name, patient=patient, value=value, why=why.strip(), since=at, until=until, set_by=by)

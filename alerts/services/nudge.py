@@ -34,10 +34,14 @@ class _State:
     held_back = 0
 
 
-def nudge_on_commit() -> None:
+def nudge_on_commit(task: str = TASK) -> None:
     """Once the transaction has committed, tell a worker; whatever comes of it, the request goes on."""
+
+    def tell() -> None:
+        nudge(task)
+
     if not _State.held_back:
-        transaction.on_commit(nudge, robust=True)
+        transaction.on_commit(tell, robust=True)
 
 
 @contextmanager
@@ -50,12 +54,12 @@ def held_back() -> Iterator[None]:
         _State.held_back -= 1
 
 
-def nudge() -> bool:
+def nudge(task: str = TASK) -> bool:
     """Tell a worker now. False when the broker did not take it, or failed so lately that it was left alone."""
     if time.monotonic() < _State.rests_until:
         return False
     try:
-        _tell()
+        _tell(task)
     except (OperationalError, KombuError, OSError) as problem:
         _State.rests_until = time.monotonic() + REST_SECONDS
         logger.warning("The broker took no nudge (%s); the sweep will find the work.", type(problem).__name__)
@@ -63,16 +67,16 @@ def nudge() -> bool:
     return True
 
 
-def _tell() -> None:
+def _tell(task: str) -> None:
     """Twice at most: a connection kept from before may have died while the broker is well."""
     connection: Connection = current_app.connection_for_write()
     connection.transport_options = (connection.transport_options or {}) | PATIENCE
     try:
-        _publish(connection)
+        _publish(connection, task)
     except OperationalError:
-        _publish(connection)
+        _publish(connection, task)
 
 
-def _publish(connection: Connection) -> None:
+def _publish(connection: Connection, task: str) -> None:
     with producers[connection].acquire(block=True, timeout=PATIENCE["socket_timeout"]) as producer:
-        current_app.send_task(TASK, producer=producer, retry=False, ignore_result=True)
+        current_app.send_task(task, producer=producer, retry=False, ignore_result=True)

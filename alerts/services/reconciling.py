@@ -15,6 +15,8 @@ from alerts.choices import StepKind, Urgency
 from alerts.models import Alert, AlertStep
 from alerts.rules.base import Evidence, History, Rule, Seen
 from alerts.rules.wording import day, days_of
+from alerts.services import comeback
+from alerts.services.muting import MuteBook, mutes_of
 from sessions.models import Patient
 
 ANY_ZONE = timedelta(days=1)
@@ -50,23 +52,27 @@ class Finding:
         }
 
 
-def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> None:
-    """Run the rules over a patient's history and bring the patient's alerts up to date."""
+def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> list[tuple[Rule, Seen]]:
+    """Run the rules over a patient's history and bring the patient's alerts up to date. What they saw comes back."""
     rules = list(rules)
     of_rules = Alert.objects.filter(patient=history.patient, rule__in=[rule.key for rule in rules])
     standing = {(alert.rule, alert.cause): alert for alert in of_rules.open().locked()}
     handled = _handled(of_rules.closed().filter(last_night__gte=(history.since - ANY_ZONE).date()))
-    for rule in rules:
-        for seen in rule.see(history, at):
-            cause = (rule.key, seen.cause)
-            new, alert = _unhandled(seen, handled[cause]), standing.pop(cause, None)
-            if alert:
-                _extend(alert, rule, new, history.since, at)
-            else:
-                _open_if_enough(history.patient, rule, new, at)
+    for cause, open_one in standing.items():
+        handled[cause] |= comeback.dealt_with(open_one)
+    mutes = mutes_of(history.patient)
+    found = [(rule, seen) for rule in rules for seen in rule.see(history, at)]
+    for rule, seen in found:
+        cause = (rule.key, seen.cause)
+        new, alert = _unhandled(seen, handled[cause]), standing.pop(cause, None)
+        if alert:
+            _extend(alert, rule, new, history, at)
+        else:
+            _open_if_enough(history.patient, rule, new, mutes, at)
     by_key = {rule.key: rule for rule in rules}
     for (key, rest), alert in standing.items():
-        _extend(alert, by_key[key], Seen(rest, ()), history.since, at)
+        _extend(alert, by_key[key], Seen(rest, ()), history, at)
+    return found
 
 
 def _handled(closed: Iterable[Alert]) -> defaultdict[Cause, set[Key]]:
@@ -82,19 +88,26 @@ def _unhandled(seen: Seen, handled: set[Key]) -> Seen:
     return replace(seen, evidence=tuple(item for item in seen.evidence if item.key not in handled))
 
 
-def _open_if_enough(patient: Patient, rule: Rule, seen: Seen, at: datetime) -> None:
-    lately = tuple(item for item in seen.evidence if item.at >= at - rule.looks_back)
+def _open_if_enough(patient: Patient, rule: Rule, seen: Seen, mutes: MuteBook, at: datetime) -> None:
+    """What was seen while the rule was muted opens nothing, neither then nor later."""
+    if mutes.at(rule.key, at):
+        return
+    heard = (item for item in seen.evidence if item.at >= at - rule.looks_back and not mutes.at(rule.key, item.at))
+    lately = tuple(heard)
     if len(days_of(lately)) < (seen.nights or rule.nights):
         return
-    finding = Finding(rule, replace(seen, evidence=lately))
+    facts = Finding(rule, replace(seen, evidence=lately)).facts
+    evidence = [item.as_json() for item in lately]
+    if comeback.go_on(patient, rule=rule.key, cause=seen.cause, evidence=evidence, facts=facts, at=at):
+        return
     alert = Alert.objects.create(
         patient=patient,
         rule=rule.key,
         cause=seen.cause,
-        evidence=[item.as_json() for item in lately],
+        evidence=evidence,
         opened_at=at,
         last_seen_at=at,
-        **finding.facts,
+        **facts,
     )
     _step(alert, StepKind.OPENED, at, alert.sentence)
 
@@ -133,33 +146,54 @@ def _merge(kept: Sequence[dict[str, Any]], seen: Sequence[Evidence], since: date
     )
 
 
-def _extend(alert: Alert, rule: Rule, seen: Seen, since: datetime, at: datetime) -> None:
+def _extend(alert: Alert, rule: Rule, seen: Seen, history: History, at: datetime) -> None:
     """Bring an open alert up to date. Without any change nothing is written."""
-    kept = [] if rule.replaces and seen.evidence else alert.evidence
-    merged = _merge(kept, seen.evidence, since)
-    if rule.replaces and merged.as_json == alert.evidence:
-        return
-    if not (merged.added or merged.lost or merged.returned):
-        return
-    alert.evidence = merged.as_json
-    if merged.standing:
-        _stand(alert, Finding(rule, replace(seen, evidence=merged.standing)), merged, at)
-    elif alert.cause_gone_at is None:
+    before, current = comeback.split(alert)
+    kept = [] if rule.replaces and seen.evidence else current
+    merged = _merge(kept, _recent_or_kept(rule, seen, kept, at), history.since)
+    changed = merged.as_json != current if rule.replaces else bool(merged.added or merged.lost or merged.returned)
+    if changed:
+        alert.evidence = before + merged.as_json
+        if merged.standing:
+            _stand(alert, Finding(rule, replace(seen, evidence=merged.standing)), merged, at)
+    over = _over(rule, merged, history)
+    if over and alert.cause_gone_at is None:
+        kind, words = over
         alert.cause_gone_at = at
-        _step(alert, StepKind.CAUSE_GONE, at, f"What was seen {_on(merged.lost)} is no longer so.")
+        _step(alert, kind, at, words)
+    elif not over and alert.cause_gone_at is not None:
+        alert.cause_gone_at = None
+        _step(alert, StepKind.CAUSE_BACK, at, alert.sentence)
+    elif not changed:
+        return
     alert.save()
 
 
+def _recent_or_kept(rule: Rule, seen: Seen, kept: Sequence[dict[str, Any]], at: datetime) -> list[Evidence]:
+    """What is too old to open an alert does not join one either, so that the order of arrival makes no difference."""
+    known = {Evidence.from_json(item).key for item in kept}
+    return [item for item in seen.evidence if item.at >= at - rule.looks_back or item.key in known]
+
+
+def _over(rule: Rule, merged: Merged, history: History) -> tuple[StepKind, str] | None:
+    """Whether nothing of the evidence stands any more, or what stands has passed; and in words how."""
+    gone = [item for item, gone in merged.evidence if gone]
+    if not merged.standing:
+        kind = StepKind.CAUSE_PASSED if rule.replaces else StepKind.CAUSE_GONE
+        return kind, f"What was seen {_on(merged.lost or gone)} is no longer so."
+    words = rule.passed(history, merged.standing[-1].day)
+    return (StepKind.CAUSE_PASSED, words) if words else None
+
+
 def _stand(alert: Alert, finding: Finding, merged: Merged, at: datetime) -> None:
+    worse = finding.urgency < alert.urgency
     for name, value in finding.facts.items():
         setattr(alert, name, value)
     if merged.added:
         alert.last_seen_at = at
-    if alert.cause_gone_at is not None:
-        alert.cause_gone_at = None
-        _step(alert, StepKind.CAUSE_BACK, at, alert.sentence)
-    elif not finding.rule.replaces:
+    if alert.cause_gone_at is None and not finding.rule.replaces:
         _step(alert, StepKind.EVIDENCE, at, _what_changed(merged))
+    comeback.note_news(alert, worse=worse, added=bool(merged.added), at=at)
 
 
 def _what_changed(merged: Merged) -> str:

@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.contrib.auth.forms import SetPasswordForm
+from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import BEDSIDE_ROLES, OpeningHours, Role, Unit
 
@@ -48,4 +49,4 @@ OpeningHoursForms = forms.inlineformset_factory(Unit, OpeningHours, form=Opening
 
 
 class DeviceForm(forms.Form):
-    name = forms.CharField(max_length=80, label="What is it?", help_text="For example: scale at the bedside.")
+    name = forms.CharField(max_length=80, label=_("What is it?"), help_text=_("For example: scale at the bedside."))

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 
 import pghistory
 import pgtrigger
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -115,6 +116,7 @@ class User(AbstractBaseUser, PermissionsMixin):  # type: ignore[django-manager-m
     email = models.EmailField("e-mail address", unique=True)
     name = models.CharField(max_length=120)
     role = models.CharField(max_length=20, choices=Role)
+    language = models.CharField(max_length=10, choices=settings.LANGUAGES, blank=True, help_text="As the browser asks.")
     is_active = models.BooleanField(default=True)
     date_joined = models.DateTimeField(default=timezone.now)
 
@@ -138,6 +140,11 @@ class User(AbstractBaseUser, PermissionsMixin):  # type: ignore[django-manager-m
     def is_clinical(self) -> bool:
         """Whether this person may act on patients' records and alerts."""
         return self.is_active and self.role in CLINICAL_ROLES
+
+    @property
+    def is_technologist_or_clinical(self) -> bool:
+        """Whether this person may note water tests, machines and supplies."""
+        return self.is_active and (self.role in CLINICAL_ROLES or self.role == Role.TECHNOLOGIST)
 
     @property
     def is_nephrologist(self) -> bool:
@@ -188,6 +195,39 @@ class DeviceToken(AbstractAuthToken):
 
     def __str__(self) -> str:
         return str(self.name)
+
+
+class BedsideDeviceQuerySet(models.QuerySet["BedsideDevice"]):
+    def visible_to(self, user: Any) -> BedsideDeviceQuerySet:
+        """One's own; the unit's staff see those of patients and care partners."""
+        if not getattr(user, "is_active", False):
+            return self.none()
+        return self.filter(user__role__in=BEDSIDE_ROLES) if user.is_unit_staff else self.filter(user=user)
+
+    def in_use(self) -> BedsideDeviceQuerySet:
+        return self.filter(revoked_at=None)
+
+
+class BedsideDevice(models.Model):
+    """A browser in which somebody installed the bedside. Its id is made there and tells that browser alone."""
+
+    id = models.UUIDField(primary_key=True)
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="bedside_devices")
+    name = models.CharField(max_length=80)
+    first_contact = models.DateTimeField()
+    last_contact = models.DateTimeField()
+    session_key = models.CharField(max_length=40, blank=True)
+    """The session of the last contact, ended when the device is taken back."""
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    revoked_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    objects = BedsideDeviceQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-last_contact"]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class ReadLog(models.Model):

@@ -9,12 +9,14 @@ from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from homedialysis.accounts import services
+from homedialysis.accounts import bedside_devices, services
 from homedialysis.accounts.forms import (
     DeviceForm,
     FirstPasswordForm,
@@ -23,7 +25,7 @@ from homedialysis.accounts.forms import (
     UnitForm,
 )
 from homedialysis.accounts.guards import administrator_only, staff_only
-from homedialysis.accounts.models import BEDSIDE_ROLES, DeviceToken, Unit, User, signed_in
+from homedialysis.accounts.models import BEDSIDE_ROLES, BedsideDevice, DeviceToken, Unit, User, signed_in
 
 
 def link_for(request: HttpRequest, secret: str) -> str:
@@ -50,7 +52,7 @@ def join(request: HttpRequest, secret: str) -> HttpResponse:
 
 @staff_only
 @require_http_methods(["GET", "POST"])
-def team(request: HttpRequest) -> HttpResponse:
+def team(request: HttpRequest) -> HttpResponseBase:
     """Who works at the unit; the administrator invites."""
     user = signed_in(request)
     may_invite = user.is_administrator
@@ -90,7 +92,7 @@ def switch_person(request: HttpRequest, user_id: int) -> HttpResponse:
 
 @staff_only
 @require_http_methods(["GET", "POST"])
-def unit(request: HttpRequest) -> HttpResponse:
+def unit(request: HttpRequest) -> HttpResponseBase:
     """The unit's name, zone, numbers and hours: read by all staff, changed by the administrator."""
     may_change = signed_in(request).is_administrator
     if request.method == "POST" and not may_change:
@@ -109,19 +111,32 @@ def unit(request: HttpRequest) -> HttpResponse:
 @login_required
 @require_http_methods(["GET", "POST"])
 def devices(request: HttpRequest) -> HttpResponse:
-    """Tokens for devices and programs of this person."""
+    """This person's phones with the bedside, and tokens for devices and programs."""
     form = DeviceForm(request.POST or None)
     token = ""
     if form.is_valid():
         try:
-            _, token = services.add_device(user=signed_in(request), name=form.cleaned_data["name"], at=timezone.now())
+            token = services.add_device(user=signed_in(request), name=form.cleaned_data["name"], at=timezone.now())[1]
             form = DeviceForm()
         except services.TooManyDevices as problem:
             form.add_error("name", str(problem))
     held = DeviceToken.objects.filter(user=request.user)
     bedside = getattr(request.user, "role", "") in BEDSIDE_ROLES
     base = "phone_base.html" if bedside else "unit_base.html"
-    return render(request, "accounts/devices.html", {"devices": held, "form": form, "token": token, "base": base})
+    phones = BedsideDevice.objects.visible_to(request.user).filter(user=signed_in(request))
+    context = {"devices": held, "form": form, "token": token, "base": base, "phones": phones}
+    return render(request, "accounts/devices.html", context)
+
+
+@login_required
+@require_POST
+def take_bedside_back(request: HttpRequest, bedside_id: uuid.UUID) -> HttpResponse:
+    """One of one's own phones is signed out; what is kept on it goes at its next contact."""
+    device = get_object_or_404(BedsideDevice, user=signed_in(request), pk=bedside_id)
+    bedside_devices.take_back(device=device, by=signed_in(request), at=timezone.now())
+    words = _("{name} is signed out and deletes what it keeps at its next contact.")
+    messages.success(request, words.format(name=device.name))
+    return redirect("accounts:devices")
 
 
 @login_required
@@ -130,5 +145,5 @@ def revoke_device(request: HttpRequest, device_id: uuid.UUID) -> HttpResponse:
     """The device's token stops working at once."""
     device = get_object_or_404(DeviceToken, user=request.user, public_id=device_id)
     device.delete()
-    messages.success(request, f"“{device.name}” can no longer sign in.")
+    messages.success(request, _("“%(name)s” can no longer sign in.") % {"name": device.name})
     return redirect("accounts:devices")

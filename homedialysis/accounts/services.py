@@ -7,6 +7,7 @@ import secrets
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import DeviceToken, Invitation, Role, User
 
@@ -85,6 +86,7 @@ def add_device(*, user: User, name: str, at: datetime) -> tuple[DeviceToken, str
     User.objects.select_for_update(no_key=True).get(pk=user.pk)
     held = DeviceToken.objects.filter(user=user, expiry__gt=at).count()
     if held >= MOST_DEVICES:
-        raise TooManyDevices(f"At most {MOST_DEVICES} devices hold a token, and {held} do: take one back first.")
+        words = _("At most %(most)s devices hold a token, and %(held)s do: take one back first.")
+        raise TooManyDevices(words % {"most": MOST_DEVICES, "held": held})
     device, token = DeviceToken.objects.create(user=user, name=name)
     return device, token

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from django.contrib.auth.hashers import make_password
 from numpy.random import Generator
 
+from alerts.life_models import RotaTurn
 from homedialysis.accounts.models import OpeningHours, Role, Unit, UnitSystem, User
 from homedialysis.accounts.services import accept, open_invitation
 from homedialysis.demo import people
@@ -16,7 +17,8 @@ from homedialysis.demo.cast import CAST, Member
 from homedialysis.demo.papers import Sites
 from homedialysis.demo.regimes import DIALYSERS
 from sessions.api.examples import DEMO_PATIENT
-from sessions.choices import SiteUse, Technique
+from sessions.choices import Side, SiteUse, Technique
+from sessions.forms import limb_of
 from sessions.models import AccessSite, Dialyser, Patient, VascularAccess
 from sessions.services.enrolment import invite_care_partner, invite_patient
 
@@ -37,6 +39,7 @@ class Team:
 
     nurses: tuple[User, ...]
     nephrologist: User
+    technologist: User
     password_hash: str
 
     def nurse(self, at: datetime) -> User:
@@ -73,9 +76,13 @@ def found_unit() -> Team:
         Dialyser.objects.create(name=kind.name, koa_ml_min=kind.koa_ml_min, surface_m2=kind.surface_m2)
     password_hash = make_password(people.PASSWORD)
     staff = [_account(who.email, who.name, who.role, password_hash) for who in people.STAFF]
+    nurses = [user for user in staff if user.role == Role.NURSE]
+    for weekday, place, nurse in ((day, place, nurses[(day + place) % 2]) for day in range(5) for place in (1, 2)):
+        RotaTurn.objects.create(person=nurse, weekday=weekday, begins=people.OPENS, ends=people.CLOSES, place=place)
     return Team(
         nurses=tuple(user for user in staff if user.role == Role.NURSE),
         nephrologist=next(user for user in staff if user.role == Role.NEPHROLOGIST),
+        technologist=next(user for user in staff if user.role == Role.TECHNOLOGIST),
         password_hash=password_hash,
     )
 
@@ -106,6 +113,7 @@ def enrol(member: Member, *, at: datetime, until: datetime, team: Team, rng: Gen
         kind=member.access,
         side=member.side,
         place=PLACES[member.access],
+        limb=limb_of(member.access, PLACES[member.access]),
         created_on=joined - timedelta(days=int(rng.integers(90, 400))),
     )
     sites = {use: _sites(member, access, use) for use in SiteUse}
@@ -114,9 +122,21 @@ def enrol(member: Member, *, at: datetime, until: datetime, team: Team, rng: Gen
 
 
 def _sites(member: Member, access: VascularAccess, use: SiteUse) -> list[int]:
-    names = SITE_NAMES[member.technique][use]
-    made = [AccessSite(access=access, name=name, use=use, technique=member.technique) for name in names]
+    made = [
+        AccessSite(access=access, name=name, use=use, technique=member.technique, x=x, y=y)
+        for index, name in enumerate(SITE_NAMES[member.technique][use])
+        for x, y in [place_of(member, use, index)]
+    ]
     return [site.pk for site in AccessSite.objects.bulk_create(made)]
+
+
+def place_of(member: Member, use: SiteUse, index: int) -> tuple[float, float]:
+    """Where a site lies on the drawn limb, as shares of the picture: arterial ones nearer the hand."""
+    if member.technique == Technique.CATHETER:
+        x, y = (0.47, 0.6) if use == SiteUse.ARTERIAL else (0.53, 0.6)
+    else:
+        x, y = 0.44, (0.7 if use == SiteUse.ARTERIAL else 0.44) - 0.07 * index
+    return (x if member.side == Side.LEFT else round(1 - x, 3)), round(y, 3)
 
 
 def _writers(patient: Patient, *, index: int, at: datetime, team: Team) -> tuple[User, ...]:

@@ -11,16 +11,16 @@ from functools import partial
 
 from numpy.random import Generator
 
-from homedialysis.demo import laboratory
+from homedialysis.demo import bedside, laboratory
 from homedialysis.demo.body import Night, live
-from homedialysis.demo.cast import Member
+from homedialysis.demo.cast import CAST, Member
 from homedialysis.demo.circuit import outflow_rise
 from homedialysis.demo.diary import Orders, Window, next_working, orders, starts, unanswered
 from homedialysis.demo.enrolment import Enrolled, Team, uuid_from
 from homedialysis.demo.papers import Document, as_left_open, write_down
 from sessions.api.treatments import judged
 from sessions.choices import Anticoagulant
-from sessions.models import BloodResult, Dialyser, Prescription
+from sessions.models import BloodResult, Dialyser, Prescription, UrineCollection
 from sessions.services.bloods import enter_bloods
 from sessions.services.prescribing import sign_prescription
 from sessions.services.recording import record_treatment
@@ -65,7 +65,19 @@ class Life:
         yield from self._bloods(nights)
         for missed in unanswered(member, self.window, begin):
             yield Happening(missed, _nothing, wants_a_look=True)
+        if member is CAST[0]:
+            yield from self._waiting_on_the_phone()
         yield Happening(self.window.until, _nothing, wants_a_look=True)
+
+    def _waiting_on_the_phone(self) -> Iterator[Happening]:
+        """An old message, a new one, and a change of the prescription that nobody has acknowledged."""
+        until, patient, team = self.window.until, self.enrolled.patient, self.team
+        for hours, do in (
+            (7 * 24, partial(bedside.write_and_see, patient, team, bedside.OLD_MESSAGE)),
+            (3, partial(bedside.write_to, patient, team, bedside.NEW_MESSAGE)),
+            (1, partial(bedside.sign_cooler, patient, team)),
+        ):
+            yield Happening(until - timedelta(hours=hours), do)
 
     def _left_open(self, nights: list[Night]) -> Night | None:
         """The one that the patient forgets to hand over, if the story says so."""
@@ -103,6 +115,7 @@ class Life:
             stop_minutes_before_end=None if member.catheter else 30,
             needle_gauge=None if member.catheter else member.gauge,
             reading_interval_minutes=regime.interval,
+            quiet_at_night=regime.nocturnal,
             note="" if first else "Target weight moved at the monthly review.",
         )
 
@@ -169,9 +182,18 @@ class Life:
             )
             if answered < window.until:
                 yield Happening(answered, partial(self._enter, found))
+                if member.kidney and index and count % 2 == 0:
+                    collected = laboratory.urine(member, self.enrolled.patient, nights, urea, index)
+                    yield Happening(answered, partial(self._collect, *collected))
 
     def _enter(self, found: list[BloodResult], at: datetime) -> None:
         enter_bloods(results=found, by=self.team.nurse(at), at=at)
+
+    def _collect(self, collection: UrineCollection, found: list[BloodResult], at: datetime) -> None:
+        enter_bloods(results=found, by=self.team.nurse(at), at=at)
+        collection.entered_by, collection.entered_at = self.team.nurse(at), at
+        collection.full_clean()
+        collection.save()
 
 
 def _nothing(at: datetime) -> None:

@@ -20,7 +20,7 @@ from homedialysis.demo.cast import Member
 from homedialysis.demo.circuit import delivered_flow
 from homedialysis.demo.diary import Window
 from sessions.choices import Analyte, PostSampleMethod, SampleTiming
-from sessions.models import BloodResult, Patient
+from sessions.models import BloodResult, Patient, UrineCollection
 
 IN_VIVO = 0.8
 """KoA at the bedside over KoA of the maker (HEMO, from memory)."""
@@ -129,6 +129,7 @@ def results(
     if full:
         before |= {Analyte.FERRITIN: float(rng.uniform(150, 600)), Analyte.PTH: float(rng.uniform(15, 75))}
     drawn = night.start - timedelta(minutes=6)
+    before[Analyte.TRANSFERRIN_SATURATION] = _saturation(night)
     found = [_result(patient, analyte, value, drawn, SampleTiming.PRE) for analyte, value in before.items()]
     if rng.random() > 0.06:
         after = urea.after * float(rng.lognormal(0, UREA_SCATTER))
@@ -154,7 +155,39 @@ def _others(member: Member, ago: float, rng: Generator) -> dict[Analyte, float]:
     }
 
 
+def _saturation(night: Night) -> float:
+    """Drawn by itself, so that nothing else of the patient depends on it [%]."""
+    return float(np.clip(np.random.default_rng(int(night.start.timestamp())).normal(27, 6), 12, 45))
+
+
+def urine(
+    member: Member, patient: Patient, nights: list[Night], urea: list[Urea], index: int
+) -> tuple[UrineCollection, list[BloodResult]]:
+    """All urine from the end of the treatment before to this one, and the bloods at its beginning, not saved.
+
+    Creatinine clearance as a multiple of that of urea, and creatinine after as a share of before, are assumptions.
+    """
+    begin, end = nights[index - 1].end, nights[index].start - timedelta(minutes=10)
+    minutes = (end - begin).total_seconds() / 60
+    volume = minutes * (0.2 + 0.45 * member.kidney)
+    of_plasma = member.kidney / float(k.PLASMA_WATER)
+    mean = (urea[index - 1].after + urea[index].before) / 2
+    creatinine = 8.0 * member.target_kg
+    collection = UrineCollection(
+        patient=patient,
+        began_at=begin,
+        ended_at=end,
+        volume_ml=round(volume, -1),
+        urea_mmol_l=round(of_plasma * mean * minutes / volume),
+        creatinine_mmol_l=round(1.8 * of_plasma * 0.72 * creatinine / 1000 * minutes / volume, 1),
+    )
+    at_its_beginning = ((Analyte.UREA, urea[index - 1].after), (Analyte.CREATININE, 0.45 * creatinine))
+    drawn = begin + timedelta(minutes=5)
+    return collection, [_result(patient, each, value, drawn, SampleTiming.APART) for each, value in at_its_beginning]
+
+
 ROUNDED = {Analyte.CREATININE: 0, Analyte.SODIUM: 0, Analyte.ALBUMIN: 0, Analyte.HAEMOGLOBIN: 0, Analyte.FERRITIN: 0,
+           Analyte.TRANSFERRIN_SATURATION: 0,
            Analyte.CALCIUM: 2, Analyte.PHOSPHATE: 2}  # fmt: skip
 """Decimals of a result where they are not one."""
 

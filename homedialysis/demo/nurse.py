@@ -7,8 +7,9 @@ from datetime import datetime, time, timedelta
 
 from numpy.random import Generator
 
-from alerts.choices import Outcome, Urgency
+from alerts.choices import CallResult, Outcome, Urgency
 from alerts.models import Alert
+from alerts.rules import safety
 from alerts.services import lifecycle
 from homedialysis.accounts.models import User
 from homedialysis.demo.cast import Story
@@ -61,35 +62,34 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
         Answer(SPOKEN, "Was treated a day later, away with family. All well."),
         Answer(SPOKEN, "Treated as ever, the phone is broken. Keeps notes on paper meanwhile."),
     ),
-    "symptom/cramp": (Answer(SPOKEN, "Cramps near the end. Gains and target weight are on the list for clinic."),),
-    "symptom/hypotension": (Answer(SPOKEN, "Lay down, feet up, over in ten minutes. Eats before treatment now."),),
-    "symptom/infiltration": (
-        Answer(SPOKEN, "Swelling is going down, thrill is there. Rests that stretch for a fortnight."),
-    ),
-    "symptom/needle_dislodged": (
+    "cramp": (Answer(SPOKEN, "Cramps near the end. Gains and target weight are on the list for clinic."),),
+    "low_noted": (Answer(SPOKEN, "Lay down, feet up, over in ten minutes. Eats before treatment now."),),
+    "infiltration": (Answer(SPOKEN, "Swelling is going down, thrill is there. Rests that stretch for a fortnight."),),
+    "needle_dislodged": (
         Answer(
             VISIT,
             "Rang at once. Lost about 150 mL, pressure fine, no dizziness. Haemoglobin taken the same day. Taping, "
             "loop and wetness sensor gone through again at the unit before the next treatment; reported.",
         ),
     ),
-    "symptom/access_redness": (
+    "access_redness": (
         Answer(VISIT, "Came in the same day. Swab and blood cultures taken; that buttonhole rests until we say so."),
     ),
-    "symptom/breathless": (
+    "breathless": (
         Answer(VISIT, "Came in at once, seen by the nephrologist, treated an extra time here, home the same day."),
     ),
-    "symptom/bleeding": (
+    "hard_bleeding": (
         Answer(VISIT, "Stopped with pressure. Came in, thrill normal; heparin dose passed to the nephrologist."),
     ),
-    "symptom/fever_chills": (
+    "fever": (
         Answer(
             Outcome.HOSPITAL,
             "Sent in at once. Cultures taken and treated there, home after three days; water sample was clean.",
         ),
     ),
 }
-"""By rule, or by rule and cause where that says more."""
+"""By rule."""
+URGENT_EVENTS = (*(rule.key for rule in safety.RULES), "fever", "access_redness")
 UNSETTLED = {
     "venous_rise": "Climbs on. Comes in on Thursday: look, feel, listen, and measure the flow.",
     "uf_rate": "Spoke about drinking again. Nephrologist to look at a fourth day; until then longer after the weekend.",
@@ -99,6 +99,8 @@ UNSETTLED = {
     "missing": "Rang twice, no answer. Her sister says she is treated as ever, the phone is lost. Home visit arranged.",
 }
 """What is noted of alerts that stay open because their story is not over."""
+WAITS_FOR = {"pressure_high": "Waits for the nephrologist's look at the target weight in clinic."}
+"""What is set aside until then, of the alerts that stay open."""
 STOPPED = Answer(KNOWN, "Stopped because of what happened that night; dealt with there.")
 CORRECTED = Answer(Outcome.RECORD_WRONG, "Slip of the finger, corrected by the patient.")
 CAME_LATE = Answer(KNOWN, "The phone had no network; the record is there now.")
@@ -107,7 +109,7 @@ OTHERWISE = (Answer(SPOKEN, "Rang, all well; nothing to do now."),)
 
 
 def _answers(alert: Alert) -> tuple[Answer, ...]:
-    return ANSWERS.get(f"{alert.rule}/{alert.cause}") or ANSWERS.get(alert.rule) or OTHERWISE
+    return ANSWERS.get(alert.rule) or OTHERWISE
 
 
 @dataclass(slots=True, kw_only=True)
@@ -144,13 +146,36 @@ class Desk:
                 lifecycle.see(alert=alert, by=by, at=at)
                 least, most = DAYS_TO_CLOSE[Urgency(alert.urgency)]
                 self._settled[alert.pk] = at + timedelta(days=int(self.rng.integers(least, most + 1)))
+            elif alert.looked_at is None:  # it grew more urgent, or came back
+                lifecycle.see(alert=alert, by=by, at=at)
             if self._settled[alert.pk] > at and not alert.cause_gone_at:
                 continue
             if self._goes_on(alert, at):
-                lifecycle.note(alert=alert, by=by, words=UNSETTLED[alert.rule], at=at)
+                self._leave_open(alert, by, at)
                 self._settled[alert.pk] = self.window.until
             else:
                 self._close(alert, by, at)
+
+    def _leave_open(self, alert: Alert, by: User, at: datetime) -> None:
+        """What is known so far; who takes care of it, the calls without an answer, what waits for an appointment."""
+        lifecycle.note(alerts=[alert], by=by, words=UNSETTLED[alert.rule], at=at)
+        if alert.rule in WAITS_FOR:
+            until = (self.window.until + timedelta(days=4)).date()
+            lifecycle.set_aside(alerts=[alert], by=by, until=until, words=WAITS_FOR[alert.rule], at=at)
+            return
+        lifecycle.assign(alerts=[alert], by=by, to=by, at=at)
+        if alert.rule == "missing":
+            again = self.window.until + timedelta(hours=2)
+            for later, result in ((0, CallResult.NO_ANSWER), (3, CallResult.MESSAGE)):
+                lifecycle.log_call(
+                    patient=self.patient,
+                    by=by,
+                    result=result,
+                    at=at + timedelta(hours=later),
+                    plan="Home visit, unless the sister rings back." if later else "",
+                    next_call_at=again if later else None,
+                    alerts=[alert],
+                )
 
     def _goes_on(self, alert: Alert, at: datetime) -> bool:
         return alert.rule in self.story.unsettled and self.window.ago(at) < FORTNIGHT and not alert.cause_gone_at
@@ -162,9 +187,14 @@ class Desk:
             answer = CAME_LATE if alert.rule == "missing" else CORRECTED
         elif alert.rule == "short" and self._had_to_stop(alert):
             answer = STOPPED
-        lifecycle.close(alert=alert, by=by, outcome=answer.outcome, words=answer.words, at=at)
+        if answer.outcome == SPOKEN and answers is not OTHERWISE:
+            lifecycle.log_call(
+                patient=self.patient, by=by, result=CallResult.REACHED, said=answer.words, at=at, alerts=[alert]
+            )
+        lifecycle.close(alerts=[alert], by=by, outcome=answer.outcome, words=answer.words, at=at)
+        self._settled.pop(alert.pk, None)
         self._open.remove(alert)
 
     def _had_to_stop(self, alert: Alert) -> bool:
-        same_night = Alert.objects.filter(patient=self.patient, rule="symptom", last_night=alert.last_night)
-        return same_night.filter(urgency=Urgency.CALL_TODAY).exists()
+        same_night = Alert.objects.filter(patient=self.patient, rule__in=URGENT_EVENTS, last_night=alert.last_night)
+        return same_night.exists()

@@ -12,7 +12,16 @@ from homedialysis.demo.body import RINSE_BACK_L, Night, pressure
 from homedialysis.demo.cast import Member
 from homedialysis.demo.circuit import Circuit, connect, membrane_pressure, outflow_rise, pressures
 from sessions import plausible
-from sessions.choices import EventKind, RecordState, SiteUse
+from sessions.choices import (
+    CheckPart,
+    DialyserLook,
+    EventKind,
+    NeedleKind,
+    PlanChoice,
+    RecordState,
+    SiteUse,
+    Technique,
+)
 
 Document = dict[str, Any]
 FORGOTTEN = 0.015
@@ -55,12 +64,12 @@ def write_down(member: Member, night: Night, *, ago: float, sites: Sites, turn: 
         "sites": _sites(member, night, sites, turn=turn, ago=ago, rng=rng),
         "notes": str(rng.choice(NOTES)) if rng.random() < 0.12 else "",
     }
-    return _confirm(_forget(document, rng), rng)
+    return _confirm(_forget(document, rng) | _evening(member, night), rng)
 
 
 def as_left_open(document: Document, until: datetime) -> Document:
     """The document as it stands while the treatment runs: what lies before `until`, nothing of its end."""
-    after = ("post_", "uf_removed", "blood_processed", "rinse_back", "intake")
+    after = ("post_", "uf_removed", "blood_processed", "rinse_back", "intake", "dialyser_look", "disinfected")
     begun = {name: value for name, value in document.items() if not name.startswith(after)}
     begun |= {
         name: [row for row in document[name] if datetime.fromisoformat(row["at"]) <= until]
@@ -104,7 +113,7 @@ def _after(member: Member, night: Night, rng: Generator) -> Document:
 
 
 def _checks(rng: Generator) -> list[Document]:
-    chlorine = {"name": "Total chlorine", "unit": "mg/L"}
+    chlorine = {"name": "Total chlorine", "key": "chlorine", "part": CheckPart.SETUP, "unit": "mg/L"}
     done = []
     if rng.random() < 0.001:
         done.append(chlorine | {"passed": False, "value": 0.12, "note": "Did not connect. Rang the unit."})
@@ -113,6 +122,33 @@ def _checks(rng: Generator) -> list[Document]:
         done.append(chlorine | {"passed": True, "value": float(rng.choice([0, 0, 0.01, 0.02, 0.03, 0.04]))})
     return [*done, {"name": "Conductivity and pH with the meter", "passed": True},
             {"name": "Alarm test", "passed": True}]  # fmt: skip
+
+
+def _evening(member: Member, night: Night) -> Document:
+    """The plan and what was seen at the end, the same every time: nobody's story hangs on it."""
+    return {
+        "planned_minutes": member.regime.minutes,
+        "planned_uf_l": round(night.uf_l, 1),
+        "planned_rinse_back_l": RINSE_BACK_L,
+        "plan_choice": PlanChoice.AS_PRESCRIBED,
+        "dialyser_look": DialyserLook.CLEAR,
+        "disinfected": True,
+        "checklist_version": 1,
+        "run_sheet_version": 0,
+        "steps": [
+            {"at": (night.start - timedelta(minutes=minutes)).isoformat(), "key": key, "words": words}
+            for minutes, key, words in (STEPS if not member.catheter else ())
+        ],
+    }
+
+
+STEPS = (
+    (26, "wash_arm", "Wash the access arm with soap and water, and dry it"),
+    (14, "tape_arterial", "Tape the arterial needle"),
+    (8, "tape_venous", "Tape the venous needle"),
+    (2, "pump_slow", "Start the pump slowly"),
+)
+"""Minutes before the start, and a few steps of the run sheet."""
 
 
 def _readings(member: Member, night: Night, circuit: Circuit, rng: Generator) -> list[Document]:
@@ -173,11 +209,25 @@ def _sites(member: Member, night: Night, sites: Sites, *, turn: int, ago: float,
         if not member.catheter:
             slower = 0.12 * outflow_rise(member.story, ago)
             row["attempts"] = 2 if rng.random() < 0.04 else 1
+            row |= _needle(member, turn)
             row["bleeding_minutes"] = max(2, round(float(rng.normal(7 + slower, 1.6))))
         rows.append(row)
     if night.mishap and night.mishap.kind == EventKind.BLEEDING:
         rows[-1]["bleeding_minutes"] = 35
     return rows
+
+
+def _needle(member: Member, turn: int) -> Document:
+    """The needle itself: blunt in a buttonhole."""
+    blunt = member.technique == Technique.BUTTONHOLE
+    return {
+        "gauge": member.gauge,
+        "needle": NeedleKind.BLUNT if blunt else NeedleKind.SHARP,
+        "length_mm": 25,
+        "pain": turn % 2 if blunt else 2 + turn % 3,
+        "flash": True,
+        "flushed": True,
+    }
 
 
 def _forget(document: Document, rng: Generator) -> Document:

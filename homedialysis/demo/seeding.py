@@ -19,10 +19,13 @@ from alerts.services import outbox
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.nudge import held_back
 from homedialysis.accounts.models import Unit
-from homedialysis.demo.cast import CAST
+from homedialysis.demo.around import Home, set_up_lists
+from homedialysis.demo.bedside import write_checks
+from homedialysis.demo.cast import CAST, Member
 from homedialysis.demo.diary import Window
-from homedialysis.demo.enrolment import Team, enrol, found_unit
+from homedialysis.demo.enrolment import Enrolled, Team, enrol, found_unit
 from homedialysis.demo.happenings import Happening, Life
+from homedialysis.demo.month import Month
 from homedialysis.demo.nurse import Desk
 
 Moment = tuple[Desk, Happening]
@@ -63,11 +66,14 @@ def seed(plan: Plan, track: Track = lambda moments: moments) -> None:
         raise NotNow("A unit is set up here already: nothing was made up.")
     with held_back(), transaction.atomic():
         team = found_unit()
+        write_checks(team, plan.until - timedelta(days=plan.days + 3))
+        set_up_lists(by=team.technologist, at=plan.until - timedelta(days=plan.days))
         for desk, happening in track([*_moments(plan, team)]):
             desk.mornings_until(happening.at)
             happening.do(happening.at)
             if happening.wants_a_look:
                 _evaluate(desk, happening.at)
+        Month(team, plan.until, plan.days).lay_out()
         if failed := PendingEvaluation.objects.first():
             raise RuntimeError(f"Evaluating what was made up failed: {failed.last_error}")
 
@@ -77,9 +83,17 @@ def _moments(plan: Plan, team: Team) -> Iterator[Moment]:
     for index, member in enumerate(CAST[: plan.patients]):
         own, rng = window.of(member), np.random.default_rng([plan.seed, index])
         enrolled = enrol(member, at=own.begins - timedelta(days=3), until=plan.until, team=team, rng=rng)
+        _furnish(member, enrolled, own.begins, plan, team)
         found = sorted(Life(enrolled, own, team, rng).happenings(), key=lambda happening: happening.at)
         desk = Desk(team=team, window=own, patient=enrolled.patient, story=member.story, rng=rng)
         yield from ((desk, happening) for happening in found)
+
+
+def _furnish(member: Member, enrolled: Enrolled, begins: datetime, plan: Plan, team: Team) -> None:
+    """A home with its machines and supplies; drawn apart, so that nothing else of the patient depends on it."""
+    rng = np.random.default_rng([plan.seed, 1000 + CAST.index(member)])
+    nurse, patient = team.nurse(plan.until), enrolled.patient
+    Home(member, patient, begins, plan.until, team.technologist, nurse, rng).furnish()
 
 
 def _evaluate(desk: Desk, at: datetime) -> None:

@@ -14,20 +14,37 @@ from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django.core.serializers.json import DjangoJSONEncoder
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from sessions import plausible
-from sessions.choices import EventKind, RecordState, SiteUse
+from sessions.choices import (
+    CheckPart,
+    DialyserLook,
+    EventKind,
+    NeedleKind,
+    PlanChoice,
+    RecordState,
+    SiteUse,
+)
+from sessions.local_number import plain
 from sessions.local_time import zone_of
 from sessions.models import AccessSite, Patient
 from sessions.plausible import Range
 
-SERVER_MADE = frozenset({"id", "patient", "revision", "night", "received_at", "marks"})
+SERVER_MADE = frozenset({"id", "patient", "revision", "night", "received_at", "clock_offset_s", "entered_by", "marks"})
 """What the server adds to its answers: may be sent back, and is ignored."""
 LOOSE_MINUTES = 180
 """How far outside start and end a reading or an event may lie (checks before, bleeding after)."""
+EARLY_MINUTES = 720
+"""How long before the start checks, needles and steps may lie: setting up is interrupted, and begun again."""
 MOST_ROWS = 500
-TIMED = ("readings", "events", "medicines")
+TIMED = ("readings", "events", "medicines", "steps")
+SET_UP = ("checks", "sites", "steps")
+MOST_VERSIONS = 1_000_000
 
 
 class PlainNumber(serializers.FloatField):
@@ -57,7 +74,7 @@ class LimitedNumber(PlainNumber):
             allow_null=True,
             default=None,
             help_text=help_text,
-            error_messages={"invalid": f"{limits.label}: a number is needed, in {limits.unit or 'plain units'}."},
+            error_messages={"invalid": limits.needed},
         )
 
     def __deepcopy__(self, memo: Mapping[Any, Any]) -> LimitedNumber:
@@ -70,19 +87,35 @@ class LimitedNumber(PlainNumber):
         return number
 
 
+@extend_schema_field(OpenApiTypes.INT)
+class WholeNumber(LimitedNumber):
+    """A counted number inside its hard limits; null when not given."""
+
+    default_error_messages: ClassVar = {"fraction": _("A whole number is needed; {given:g} was given.")}
+
+    def __deepcopy__(self, memo: Mapping[Any, Any]) -> WholeNumber:
+        return WholeNumber(self.limits)
+
+    def to_internal_value(self, data: Any) -> int:
+        number = super().to_internal_value(data)
+        if not number.is_integer():
+            self.fail("fraction", given=number)
+        return int(number)
+
+
 class Moment(serializers.DateTimeField):
     """A time with its zone: the clock alone would be read differently at the bedside and at the unit."""
 
     default_error_messages: ClassVar = {
-        "no_zone": "A time needs its zone, such as 2026-03-02T21:30:00+01:00.",
-        "too_early": f"A time must not lie before {plausible.EARLIEST:%Y-%m-%d}; {{given}} was given.",
+        "no_zone": _("A time needs its zone, such as 2026-03-02T21:30:00+01:00."),
+        "too_early": _("A time must not lie before {earliest}; {given} was given."),
     }
 
     def enforce_timezone(self, value: datetime) -> datetime:
         if value.tzinfo is None:
             self.fail("no_zone")
         if (moment := super().enforce_timezone(value)) < plausible.EARLIEST:
-            self.fail("too_early", given=value)
+            self.fail("too_early", given=value, earliest=f"{plausible.EARLIEST:%Y-%m-%d}")
         return moment
 
 
@@ -92,20 +125,41 @@ class KnownFields(serializers.Serializer[Any]):
     ignored: ClassVar[frozenset[str]] = frozenset()
     numbers: ClassVar[dict[str, Range]] = {}
     """Fields that hold a number, with their limits."""
+    whole: ClassVar[dict[str, Range]] = {}
+    """Fields that hold a counted number, with their limits."""
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
-        return super().get_fields() | {name: LimitedNumber(limits) for name, limits in self.numbers.items()}
+        measured = {name: LimitedNumber(limits) for name, limits in self.numbers.items()}
+        return super().get_fields() | measured | {name: WholeNumber(limits) for name, limits in self.whole.items()}
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):
             strange = set(data) - set(self.fields) - self.ignored
             if strange:
-                raise serializers.ValidationError({str(name): "There is no such field." for name in sorted(strange)})
+                raise serializers.ValidationError({str(name): gettext("There is no such field.") for name in sorted(strange)})
         return super().to_internal_value(data)
 
 
 def _text(max_length: int) -> serializers.CharField:
     return serializers.CharField(required=False, allow_blank=True, default="", max_length=max_length)
+
+
+def _one_of(choices: list[tuple[str, Any]]) -> serializers.ChoiceField:
+    return serializers.ChoiceField(choices=choices, required=False, allow_blank=True, default="")
+
+
+def _yes_or_no() -> serializers.BooleanField:
+    return serializers.BooleanField(required=False, allow_null=True, default=None)
+
+
+def _when_known() -> Moment:
+    return Moment(required=False, allow_null=True, default=None)
+
+
+def _version(help_text: str) -> serializers.IntegerField:
+    return serializers.IntegerField(
+        required=False, allow_null=True, default=None, min_value=0, max_value=MOST_VERSIONS, help_text=help_text
+    )
 
 
 class ReadingPart(KnownFields):
@@ -115,6 +169,8 @@ class ReadingPart(KnownFields):
 
 
 class EventPart(KnownFields):
+    numbers = plausible.EVENT
+
     at = Moment()
     kind = serializers.ChoiceField(choices=EventKind.choices)
     note = _text(2000)
@@ -129,26 +185,50 @@ class MedicinePart(KnownFields):
     note = _text(2000)
 
 
-class CheckPart(KnownFields):
+class CheckEntry(KnownFields):
     numbers = plausible.CHECK
 
     name = serializers.CharField(max_length=80)
+    key = _text(40)
+    part = _one_of(CheckPart.choices)
     passed = serializers.BooleanField()
     unit = _text(20)
     note = _text(2000)
+    overruled = serializers.BooleanField(required=False, default=False)
+    reason = _text(2000)
+    at = _when_known()
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        if data["overruled"] and not data["reason"].strip():
+            why = gettext("“%(check)s” was overruled: say why. No reason was given.")
+            raise serializers.ValidationError({"reason": why % {"check": data["name"]}})
+        return data
 
 
 class SitePart(KnownFields):
-    numbers: ClassVar = {"bleeding_minutes": plausible.SITE["bleeding_minutes"]}
+    numbers: ClassVar = {name: each for name, each in plausible.SITE.items() if f"sites.{name}" not in plausible.WHOLE}
+    whole: ClassVar = {name: each for name, each in plausible.SITE.items() if f"sites.{name}" in plausible.WHOLE}
 
     site = serializers.IntegerField(min_value=1)
     use = serializers.ChoiceField(choices=SiteUse.choices)
-    attempts = serializers.IntegerField(required=False, allow_null=True, default=None)
+    needle = _one_of(NeedleKind.choices)
+    flash = _yes_or_no()
+    flushed = _yes_or_no()
+    note = _text(2000)
+    at = _when_known()
 
-    def validate_attempts(self, given: int | None) -> int | None:
-        if given is not None and (why := plausible.SITE["attempts"].refusal(given)):
-            raise serializers.ValidationError(why)
-        return given
+
+class StepPart(KnownFields):
+    at = Moment()
+    key = _text(40)
+    words = _text(500)
+
+
+class StockPart(KnownFields):
+    """How many of one thing in stock were used up."""
+
+    item = serializers.IntegerField(min_value=1)
+    count = serializers.IntegerField(min_value=0, max_value=1000)
 
 
 def _listed(part: type[serializers.Serializer[Any]]) -> serializers.ListSerializer[Any]:
@@ -167,8 +247,16 @@ class TreatmentDocument(KnownFields):
     readings = _listed(ReadingPart)
     events = _listed(EventPart)
     medicines = _listed(MedicinePart)
-    checks = _listed(CheckPart)
+    checks = _listed(CheckEntry)
     sites = _listed(SitePart)
+    steps = _listed(StepPart)
+    used_stock = _listed(StockPart)
+    plan_choice = _one_of(PlanChoice.choices)
+    dialyser_look = _one_of(DialyserLook.choices)
+    disinfected = _yes_or_no()
+    checklist_version = _version("Of the unit's checks; 0 is the list that comes with the program.")
+    run_sheet_version = _version("Of the run sheet; 0 is the one that comes with the program.")
+    prescription_version = _version("Which prescription the phone had.")
     notes = _text(10000)
     confirmed = serializers.ListField(
         child=serializers.CharField(max_length=80),
@@ -181,9 +269,8 @@ class TreatmentDocument(KnownFields):
     def validate_sites(self, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         patient: Patient = self.context["patient"]
         own = set(AccessSite.objects.filter(access__patient=patient).values_list("pk", flat=True)) if rows else set()
-        faults = [
-            {} if row["site"] in own else {"site": f"Site {row['site']} is not one of this patient's."} for row in rows
-        ]
+        words = gettext("Site %(site)s is not one of this patient's.")
+        faults = [{} if row["site"] in own else {"site": words % {"site": row["site"]}} for row in rows]
         if any(faults):
             raise serializers.ValidationError(faults)
         return rows
@@ -229,47 +316,52 @@ def _faults_of_length(data: dict[str, Any], now: datetime, zone: ZoneInfo) -> di
     start, end = data["started_at"], data["ended_at"]
     latest = now + timedelta(minutes=plausible.MINUTES_BETWEEN_FUTURE_AND_NOW)
     if start > latest:
-        return {"started_at": f"The start lies more than a day ahead of the server's time, {_clock(now, zone)}."}
+        words = gettext("The start lies more than a day ahead of the server's time, %(time)s.")
+        return {"started_at": words % {"time": _clock(now, zone)}}
     if end is None:
-        finished = data["status"] == RecordState.FINISHED
-        return (
-            {"ended_at": "A record that is handed over needs the time at which the treatment ended."}
-            if finished
-            else {}
-        )
+        if data["status"] != RecordState.FINISHED:
+            return {}
+        return {"ended_at": gettext("A record that is handed over needs the time at which the treatment ended.")}
     minutes = (end - start).total_seconds() / 60
     why = plausible.MINUTES_OF_TREATMENT.refusal(minutes)
-    return {"ended_at": f"{why} (from {_clock(start, zone)} to {_clock(end, zone)})"} if why else {}
+    if not why:
+        return {}
+    span = gettext("(from %(start)s to %(end)s)") % {"start": _clock(start, zone), "end": _clock(end, zone)}
+    return {"ended_at": f"{why} {span}"}
 
 
 def _faults_of_pressure(data: dict[str, Any]) -> dict[str, Any]:
     faults: dict[str, Any] = {}
     for when in ("pre", "pre_standing", "post", "post_standing"):
         faults |= _upside_down(data[f"{when}_systolic"], data[f"{when}_diastolic"], f"{when}_diastolic")
-    rows = [_upside_down(row["systolic"], row["diastolic"], "diastolic") for row in data["readings"]]
-    return faults | ({"readings": rows} if any(rows) else {})
+    for name in ("readings", "events"):
+        rows = [_upside_down(row["systolic"], row["diastolic"], "diastolic") for row in data[name]]
+        faults |= {name: rows} if any(rows) else {}
+    return faults
 
 
 def _upside_down(systolic: float | None, diastolic: float | None, field: str) -> dict[str, str]:
     if systolic is None or diastolic is None or diastolic < systolic:
         return {}
-    return {field: f"Diastolic pressure must be below the systolic {systolic:g} mmHg; {diastolic:g} was given."}
+    words = gettext("Diastolic pressure must be below the systolic %(systolic)s mmHg; %(given)s was given.")
+    return {field: words % {"systolic": plain(systolic), "given": plain(diastolic)}}
 
 
 def _faults_of_times(data: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
     loose = timedelta(minutes=LOOSE_MINUTES)
-    first = data["started_at"] - loose
     last = (data["ended_at"] or data["started_at"] + timedelta(minutes=plausible.MINUTES_OF_TREATMENT.hard[1])) + loose
     faults: dict[str, Any] = {}
-    for name in TIMED:
+    for name in {*TIMED, *SET_UP}:
+        first = data["started_at"] - (timedelta(minutes=EARLY_MINUTES) if name in SET_UP else loose)
         rows: list[dict[str, str]] = []
         seen: set[datetime] = set()
         for row in data[name]:
-            fault = "" if first <= row["at"] <= last else f"{_clock(row['at'], zone)} lies outside this treatment."
+            outside = row["at"] is not None and not first <= row["at"] <= last
+            fault = gettext("%(time)s lies outside this treatment.") if outside else ""
             if name == "readings" and row["at"] in seen:
-                fault = f"Two readings at {_clock(row['at'], zone)}: keep one."
+                fault = gettext("Two readings at %(time)s: keep one.")
             seen.add(row["at"])
-            rows.append({"at": fault} if fault else {})
+            rows.append({"at": fault % {"time": _clock(row["at"], zone)}} if fault else {})
         if any(rows):
             faults[name] = rows
     return faults

@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 from rest_framework.exceptions import APIException, ErrorDetail, ValidationError
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
@@ -28,7 +30,10 @@ def refusal(detail: Any, given: Any) -> dict[str, Any]:
         found, value = _at(given, fault["field"])
         if found:
             fault["given"] = value
-    return {"detail": f"{len(faults)} value(s) were refused; nothing was saved.", "errors": faults}
+    words = ngettext(
+        "%(n)d value was refused; nothing was saved.", "%(n)d values were refused; nothing was saved.", len(faults)
+    )
+    return {"detail": words % {"n": len(faults)}, "errors": faults}
 
 
 def _faults(detail: Any, path: str) -> Iterator[Fault]:
@@ -64,5 +69,5 @@ def _at(given: Any, path: str) -> tuple[bool, Any]:
 
 class PreconditionRequired(APIException):
     status_code = 428
-    default_detail = "The record exists with other content. Send If-Match with the revision that you replace."
+    default_detail = _("The record exists with other content. Send If-Match with the revision that you replace.")
     default_code = "precondition_required"

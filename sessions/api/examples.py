@@ -24,7 +24,32 @@ _BODY = {
     "intake_l": 0.2,
     "uf_removed_l": 2.7,
     "blood_processed_l": 71.5,
-    "checks": [{"name": "Total chlorine", "passed": True, "value": 0.02, "unit": "mg/L"}],
+    "planned_minutes": 240,
+    "planned_uf_l": 2.7,
+    "plan_choice": "as_prescribed",
+    "machine_ktv": 1.31,
+    "dialyser_look": "few_fibres",
+    "disinfected": True,
+    "checks": [
+        {
+            "name": "Total chlorine",
+            "key": "chlorine",
+            "part": "setup",
+            "passed": True,
+            "value": 0.02,
+            "unit": "mg/L",
+            "at": "2026-11-20T20:55:00Z",
+        },
+        {
+            "name": "Leak sensor at the needles",
+            "key": "leak",
+            "part": "setup",
+            "passed": False,
+            "overruled": True,
+            "reason": "Battery empty; the unit on call said to go on, awake, with the line in sight.",
+        },
+    ],
+    "steps": [{"at": "2026-11-20T21:25:00Z", "key": "wash", "words": "Wash the access arm"}],
     "readings": [
         {
             "at": "2026-11-20T22:00:00Z",
@@ -43,7 +68,9 @@ _BODY = {
         },
         {"at": "2026-11-21T00:00:00Z", "qb_ml_min": 300, "arterial_mmhg": -145, "venous_mmhg": 140},
     ],
-    "events": [{"at": "2026-11-21T00:30:00Z", "kind": "cramp", "note": "Left calf, went off by itself."}],
+    "events": [
+        {"at": "2026-11-21T00:30:00Z", "kind": "cramp", "note": "Left calf, went off by itself.", "saline_l": 0.1}
+    ],
     "medicines": [{"at": "2026-11-20T21:42:00Z", "name": "Heparin", "amount": 2000, "unit": "[iU]"}],
     "notes": "Slept well.",
 }
@@ -114,3 +141,7 @@ BLOODS = OpenApiExample(
     request_only=True,
 )
 DEVICE = OpenApiExample("A tablet at the bedside", value={"name": "Bedside tablet"}, request_only=True)
+SEEN = OpenApiExample("Seen just now", value={"at": "2026-11-20T20:40:00Z"}, request_only=True)
+ACKNOWLEDGEMENT = OpenApiExample(
+    "The first version was read", value={"version": 1, "at": "2026-11-20T20:41:00Z"}, request_only=True
+)

@@ -22,6 +22,13 @@ class MarkShape(serializers.Serializer[Any]):
     confirmed = serializers.BooleanField()
 
 
+class WriterShape(serializers.Serializer[Any]):
+    """Who last wrote a record."""
+
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+
+
 class TreatmentAnswer(TreatmentDocument):
     """The document with what the server adds."""
 
@@ -30,6 +37,10 @@ class TreatmentAnswer(TreatmentDocument):
     revision = serializers.IntegerField()
     night = serializers.DateField()
     received_at = serializers.DateTimeField()
+    clock_offset_s = serializers.IntegerField(
+        allow_null=True, help_text="Seconds by which the clock of the phone was ahead of the server's."
+    )
+    entered_by = WriterShape()
     marks = MarkShape(many=True)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -10,6 +11,7 @@ from django.db import transaction
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import status
 from rest_framework.exceptions import ParseError, ValidationError
@@ -45,6 +47,10 @@ IF_MATCH = OpenApiParameter(
     "If-Match", str, OpenApiParameter.HEADER, description='The revision that is replaced, such as "3".'
 )
 
+PHONE_TIME = OpenApiParameter(
+    "X-Phone-Time", datetime, OpenApiParameter.HEADER, description="The sender's clock; kept beside the record."
+)
+
 
 def patient_meant(user: User, given: Any) -> Patient:
     """The patient a body names, or the one this account belongs to. Raises ValidationError, field by field."""
@@ -52,13 +58,14 @@ def patient_meant(user: User, given: Any) -> Patient:
     if given in (None, ""):
         own = list(visible[:2]) if not user.is_unit_staff else []
         if len(own) != 1:
-            raise ValidationError({"patient": "Say which patient: this account sees more than one, or none."})
+            raise ValidationError({"patient": _("Say which patient: this account sees more than one, or none.")})
         only: Patient = own[0]
         return only
     try:
         meant: Patient = visible.get(pk=uuid.UUID(str(given)))
     except (ValueError, Patient.DoesNotExist):
-        raise ValidationError({"patient": f"There is no patient {given} that you can see."}) from None
+        words = _("There is no patient %(given)s that you can see.")
+        raise ValidationError({"patient": words % {"given": given}}) from None
     return meant
 
 
@@ -77,6 +84,20 @@ def revision_in(if_match: str | None) -> int | None:
         return int(if_match.strip().removeprefix("W/").strip('"'))
     except ValueError:
         raise ParseError(f'If-Match: {if_match} names no revision; send one such as "3".') from None
+
+
+def clock_offset(request: Request, now: datetime) -> int | None:
+    """Whole seconds by which the sender's clock is ahead of ours. Raises ParseError when it names no moment."""
+    told = request.headers.get("X-Phone-Time")
+    if told is None:
+        return None
+    try:
+        clock = parse_datetime(told.strip())
+    except ValueError:
+        clock = None
+    if clock is None or clock.tzinfo is None:
+        raise ParseError(f"X-Phone-Time: {told} is no time with a zone; send one such as 2026-03-02T21:30:00+01:00.")
+    return round((clock - now).total_seconds())
 
 
 def answer(record: TreatmentRecord, code: int) -> Response:
@@ -104,7 +125,7 @@ class TreatmentList(APIView):
     )
     def get(self, request: Request) -> Response:
         """Treatment records that you may see, newest first, a page at a time."""
-        records = TreatmentRecord.objects.visible_to(request.user).newest_first()
+        records = TreatmentRecord.objects.visible_to(request.user).select_related("recorded_by").newest_first()
         if patient := request.query_params.get("patient"):
             records = records.filter(patient=patient_meant(signed_in(request), patient))
         for name, lookup in (("since", "started_at__gte"), ("until", "started_at__lt")):
@@ -138,7 +159,7 @@ class TreatmentOne(APIView):
 
     @extend_schema(
         operation_id="treatments_write",
-        parameters=[IF_MATCH],
+        parameters=[IF_MATCH, PHONE_TIME],
         request=TreatmentSent,
         examples=[examples.NIGHT],
         responses={200: TreatmentAnswer, 201: TreatmentAnswer, 400: Refusal, 412: MovedOn, 428: Refusal},
@@ -151,9 +172,11 @@ class TreatmentOne(APIView):
         """
         body = request.data
         if not isinstance(body, dict):
-            raise ValidationError({"document": "A JSON object is needed."})
+            raise ValidationError({"document": _("A JSON object is needed.")})
+        now = timezone.now()
+        sent = Sent(by=signed_in(request), at=now, clock_offset_s=clock_offset(request, now))
         try:
-            written = write(record_id, body, signed_in(request), revision_in(request.headers.get("If-Match")))
+            written = write(record_id, body, sent, revision_in(request.headers.get("If-Match")))
         except recording.NeedsRevision as problem:
             raise PreconditionRequired(str(problem)) from problem
         except recording.StaleRevision as problem:
@@ -161,23 +184,32 @@ class TreatmentOne(APIView):
         return answer(written.record, status.HTTP_201_CREATED if written.created else status.HTTP_200_OK)
 
 
-def write(record_id: uuid.UUID, body: dict[str, Any], user: User, revision: int | None) -> recording.Written:
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """Who sent a body and when, and how far that clock was ahead [s], if it said so."""
+
+    by: User
+    at: datetime
+    clock_offset_s: int | None = None
+
+
+def write(record_id: uuid.UUID, body: dict[str, Any], sent: Sent, revision: int | None) -> recording.Written:
     """Judge one body and keep it. Raises ValidationError, NeedsRevision or StaleRevision."""
-    now = timezone.now()
-    patient = patient_meant(user, body.get("patient") or _patient_of(record_id, user))
+    patient = patient_meant(sent.by, body.get("patient") or _patient_of(record_id, sent.by))
     try:
         return recording.record_treatment(
             record_id=record_id,
             patient=patient,
-            document=judged(body, patient, now),
-            by=user,
-            at=now,
+            document=judged(body, patient, sent.at),
+            by=sent.by,
+            at=sent.at,
             expected_revision=revision,
+            clock_offset_s=sent.clock_offset_s,
         )
     except recording.TakenId:
-        raise ValidationError({"id": "This id belongs to another record: make a new UUID."}) from None
+        raise ValidationError({"id": _("This id belongs to another record: make a new UUID.")}) from None
     except recording.HandedOver:
-        raise ValidationError({"status": "This record was handed over: send corrections as finished."}) from None
+        raise ValidationError({"status": _("This record was handed over: send corrections as finished.")}) from None
 
 
 def _patient_of(record_id: uuid.UUID, user: User) -> uuid.UUID | None:
@@ -190,6 +222,7 @@ class TreatmentReadings(APIView):
 
     @extend_schema(
         operation_id="treatments_add_readings",
+        parameters=[PHONE_TIME],
         request=ReadingsSent,
         examples=[examples.LATE_READINGS],
         responses={200: TreatmentAnswer, 400: Refusal, 409: Refusal},
@@ -206,13 +239,17 @@ class TreatmentReadings(APIView):
         sent = LateReadings(data=request.data)
         sent.is_valid(raise_exception=True)
         now = timezone.now()
+        offset = clock_offset(request, now)
         late = judged({**record.document, "readings": sent.validated_data["readings"]}, record.patient, now)["readings"]
         merged, contradicting = recording.merged_readings(record.document, late)
         if contradicting:
             times = ", ".join(str(late[index]["at"]) for index in contradicting)
-            return Response({"detail": f"Other readings stand at {times}: change the record itself."}, status=409)
+            words = _("Other readings stand at %(times)s: change the record itself.")
+            return Response({"detail": words % {"times": times}}, status=409)
         document = judged(merged, record.patient, now)
-        written = recording.add_readings(record=record, document=document, by=signed_in(request), at=now)
+        written = recording.add_readings(
+            record=record, document=document, by=signed_in(request), at=now, clock_offset_s=offset
+        )
         return answer(written.record, status.HTTP_200_OK)
 
 
@@ -247,27 +284,28 @@ class TreatmentBulk(APIView):
 
     @extend_schema(
         operation_id="treatments_bulk",
+        parameters=[PHONE_TIME],
         request=BulkSent,
         examples=[examples.BULK],
         responses={200: BulkAnswer, 400: Refusal},
     )
     def post(self, request: Request) -> Response:
         """Many nights in one request, each judged by itself: a bad one is named and does not hold up the rest."""
-        sent = Bulk(data=request.data)
-        sent.is_valid(raise_exception=True)
-        return Response(
-            {"results": [_one_of_many(item, signed_in(request)) for item in sent.validated_data["treatments"]]}
-        )
+        read = Bulk(data=request.data)
+        read.is_valid(raise_exception=True)
+        now = timezone.now()
+        sent = Sent(by=signed_in(request), at=now, clock_offset_s=clock_offset(request, now))
+        return Response({"results": [_one_of_many(item, sent) for item in read.validated_data["treatments"]]})
 
 
-def _one_of_many(item: Any, user: User) -> dict[str, Any]:
+def _one_of_many(item: Any, sent: Sent) -> dict[str, Any]:
     if not isinstance(item, dict):
-        return {"id": "", "status": 400, "errors": [{"field": "document", "message": "A JSON object is needed."}]}
+        return {"id": "", "status": 400, "errors": [{"field": "document", "message": _("A JSON object is needed.")}]}
     body = {name: value for name, value in item.items() if name != "if_match"}
     told = str(item.get("id", ""))
     try:
         revision = revision_in(str(item["if_match"])) if "if_match" in item else None
-        written = write(uuid.UUID(told), body, user, revision)
+        written = write(uuid.UUID(told), body, sent, revision)
     except ValueError:
         fault = {"field": "id", "message": f"“{told}” is no UUID."}
         return {"id": told, "status": 400, "errors": [fault]}

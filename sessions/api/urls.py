@@ -1,6 +1,7 @@
 from django.urls import path
 
-from sessions.api import others, treatments
+from sessions.api import around, bedside, others, treatments
+from sessions.api.bedside_devices import BedsideDeviceState
 
 app_name = "api"
 urlpatterns = [
@@ -17,10 +18,21 @@ urlpatterns = [
         treatments.TreatmentVersions.as_view(),
         name="treatment-versions",
     ),
+    path("bedside/", bedside.Kit.as_view(), name="bedside"),
+    path("bedside/acknowledge/", bedside.Acknowledge.as_view(), name="bedside-acknowledge"),
+    path(
+        "bedside/messages/<int:message_id>/seen/",
+        bedside.MessageSeenAt.as_view(),
+        name="bedside-message-seen",
+    ),
     path("prescriptions/current/", others.CurrentPrescription.as_view(), name="prescription"),
     path("limits/", others.Limits.as_view(), name="limits"),
     path("patients/", others.Patients.as_view(), name="patients"),
     path("bloods/", others.Bloods.as_view(), name="bloods"),
+    path("bedside/water/", around.WaterTests.as_view(), name="water"),
+    path("bedside/counts/", around.SupplyCounts.as_view(), name="counts"),
+    path("bedside/done/", around.TasksDone.as_view(), name="done"),
     path("devices/", others.Devices.as_view(), name="devices"),
+    path("devices/bedside/<uuid:device_id>/", BedsideDeviceState.as_view(), name="bedside-device"),
     path("devices/<uuid:device_id>/", others.DeviceOne.as_view(), name="device"),
 ]

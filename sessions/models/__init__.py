@@ -5,7 +5,13 @@ from sessions.choices import (
     Analyte,
     Anticoagulant,
     Buffer,
+    CheckPart,
+    DialyserLook,
     EventKind,
+    FlowDirection,
+    Limb,
+    NeedleKind,
+    PlanChoice,
     PostSampleMethod,
     RecordState,
     SampleTiming,
@@ -13,28 +19,60 @@ from sessions.choices import (
     Side,
     SiteUse,
     Technique,
+    TextKind,
 )
-from sessions.models.laboratory import BloodResult
+from sessions.models.around import (
+    Entry,
+    Interval,
+    Machine,
+    TaskDone,
+    WaterStandard,
+    WaterTest,
+)
+from sessions.models.bedside import Message, MessageSeen, PrescriptionAcknowledgement, UnitText
+from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
+from sessions.models.outcomes import AccessInfection, HospitalStay
 from sessions.models.patient import AccessSite, CarePartner, Patient, VascularAccess
-from sessions.models.prescription import Dialyser, Prescription
-from sessions.models.treatment import Check, Event, Medicine, Reading, SiteUsed, TreatmentRecord
+from sessions.models.prescription import Dialyser, Prescription, PrescriptionDraft
+from sessions.models.supplies import BloodsDue, Delivery, SupplyCount, SupplyItem, Training
+from sessions.models.treatment import Check, Event, Medicine, Reading, SiteUsed, Step, TreatmentRecord
 
 __all__ = [
+    "AccessInfection",
     "AccessKind",
     "AccessSite",
     "Analyte",
     "Anticoagulant",
     "BloodResult",
+    "BloodsDue",
     "Buffer",
     "CarePartner",
     "Check",
+    "CheckPart",
+    "Delivery",
     "Dialyser",
+    "DialyserLook",
+    "Entry",
     "Event",
     "EventKind",
+    "FlowDirection",
+    "HospitalStay",
+    "Interval",
+    "LabLine",
+    "LabMessage",
+    "Laboratory",
+    "Limb",
+    "Machine",
     "Medicine",
+    "Message",
+    "MessageSeen",
+    "NeedleKind",
     "Patient",
+    "PlanChoice",
     "PostSampleMethod",
     "Prescription",
+    "PrescriptionAcknowledgement",
+    "PrescriptionDraft",
     "Reading",
     "RecordState",
     "SampleTiming",
@@ -42,7 +80,17 @@ __all__ = [
     "Side",
     "SiteUse",
     "SiteUsed",
+    "Step",
+    "SupplyCount",
+    "SupplyItem",
+    "TaskDone",
     "Technique",
+    "TextKind",
+    "Training",
     "TreatmentRecord",
+    "UnitText",
+    "UrineCollection",
     "VascularAccess",
+    "WaterStandard",
+    "WaterTest",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from datetime import date
 from typing import ClassVar
 
 import pghistory
@@ -11,7 +12,7 @@ from django.db import models
 from django.db.models import Q
 
 from homedialysis.accounts.models import known_time_zone
-from sessions.choices import AccessKind, Sex, Side, SiteUse, Technique
+from sessions.choices import AccessKind, FlowDirection, LeftReason, Limb, Sex, Side, SiteUse, Technique
 from sessions.querysets import OfPatientQuerySet, PatientQuerySet
 
 
@@ -32,6 +33,7 @@ class Patient(models.Model):
     time_zone = models.CharField(max_length=60, blank=True, validators=[known_time_zone])
     joined_on = models.DateField("in the programme since")
     left_on = models.DateField("left the programme on", null=True, blank=True)
+    left_reason = models.CharField("why", max_length=12, choices=LeftReason, blank=True)
 
     objects = PatientQuerySet.as_manager()
 
@@ -63,6 +65,8 @@ class VascularAccess(models.Model):
     kind = models.CharField(max_length=10, choices=AccessKind)
     side = models.CharField(max_length=5, choices=Side)
     place = models.CharField(max_length=80, help_text="For example: upper arm.")
+    limb = models.CharField("drawn as", max_length=10, choices=Limb, default=Limb.FOREARM)
+    flow = models.CharField("blood runs", max_length=4, choices=FlowDirection, default=FlowDirection.UP)
     created_on = models.DateField("made on")
     abandoned_on = models.DateField("given up on", null=True, blank=True)
 
@@ -95,12 +99,26 @@ class AccessSite(models.Model):
     use = models.CharField(max_length=10, choices=SiteUse)
     technique = models.CharField(max_length=12, choices=Technique)
     resting = models.BooleanField("not to be used for now", default=False)
+    rest_until = models.DateField("rests until", null=True, blank=True)
+    x = models.FloatField("across the drawn limb, 0 to 1", null=True, blank=True)
+    y = models.FloatField("down the drawn limb, 0 to 1", null=True, blank=True)
 
     objects = AccessSiteQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar = ["use", "name"]
-        constraints: ClassVar = [models.UniqueConstraint(name="site_name_once", fields=["access", "name"])]
+        constraints: ClassVar = [
+            models.UniqueConstraint(name="site_name_once", fields=["access", "name"]),
+            models.CheckConstraint(
+                name="site_on_the_drawn_limb",
+                condition=Q(x=None, y=None) | Q(x__gte=0, x__lte=1, y__gte=0, y__lte=1),
+                violation_error_message="Both places on the drawing must lie between 0 and 1, or both be empty.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    def rests_on(self, day: date) -> bool:
+        """Whether no needle should go in here on that day."""
+        return self.resting or (self.rest_until is not None and day <= self.rest_until)

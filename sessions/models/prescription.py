@@ -11,11 +11,12 @@ from django.contrib.postgres.fields import ArrayField, DateTimeRangeField, Range
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Func, Q
+from django.utils.translation import gettext_lazy as _
 
 from sessions import plausible
 from sessions.choices import Anticoagulant, Buffer
 from sessions.models.patient import Patient
-from sessions.querysets import PrescriptionQuerySet
+from sessions.querysets import OfPatientQuerySet, PrescriptionQuerySet
 
 
 class Dialyser(models.Model):
@@ -39,33 +40,37 @@ class Prescription(models.Model):
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="prescriptions")
     version = models.PositiveIntegerField()
     in_force = DateTimeRangeField()
-    days_per_week = models.FloatField("treatments a week", help_text="3.5 for every other day.")
+    days_per_week = models.FloatField(_("treatments a week"), help_text="3.5 for every other day.")
     weekdays = ArrayField(
         models.PositiveSmallIntegerField(),
+        verbose_name=_("weekdays"),
         default=list,
         blank=True,
         help_text="Empty when the days are not fixed.",
     )
-    minutes = models.PositiveIntegerField("minutes")
-    max_minutes = models.PositiveIntegerField("longest allowed (minutes)")
-    qb_ml_min = models.FloatField("blood flow rate, Qb (mL/min)")
-    qd_ml_min = models.FloatField("dialysate flow rate, Qd (mL/min)")
-    dialyser = models.ForeignKey(Dialyser, on_delete=models.PROTECT)
-    dialysate_k_mmol_l = models.FloatField("dialysate potassium (mmol/L)")
-    dialysate_ca_mmol_l = models.FloatField("dialysate calcium (mmol/L)")
-    dialysate_buffer = models.CharField("dialysate buffer", max_length=12, choices=Buffer, default=Buffer.BICARBONATE)
-    dialysate_buffer_mmol_l = models.FloatField("dialysate buffer (mmol/L)")
-    dialysate_na_mmol_l = models.FloatField("dialysate sodium (mmol/L)")
-    dialysate_temperature_c = models.FloatField("dialysate temperature (°C)")
-    target_weight_kg = models.FloatField("target weight (kg)")
-    uf_rate_limit_ml_kg_h = models.FloatField("UF rate limit (mL/kg/h)")
-    anticoagulant = models.CharField("anticoagulation", max_length=16, choices=Anticoagulant)
-    bolus_units = models.FloatField("bolus (units)", null=True, blank=True)
-    rate_units_h = models.FloatField("rate (units/h)", null=True, blank=True)
-    stop_minutes_before_end = models.PositiveIntegerField("stop before the end (minutes)", null=True, blank=True)
-    needle_gauge = models.PositiveSmallIntegerField("needle gauge (G)", null=True, blank=True)
-    reading_interval_minutes = models.PositiveIntegerField("readings every (minutes)")
-    note = models.TextField(blank=True)
+    minutes = models.PositiveIntegerField(_("minutes"))
+    max_minutes = models.PositiveIntegerField(_("longest allowed (minutes)"))
+    qb_ml_min = models.FloatField(_("blood flow rate, Qb (mL/min)"))
+    qd_ml_min = models.FloatField(_("dialysate flow rate, Qd (mL/min)"))
+    dialyser = models.ForeignKey(Dialyser, on_delete=models.PROTECT, verbose_name=_("dialyser"))
+    dialysate_k_mmol_l = models.FloatField(_("dialysate potassium (mmol/L)"))
+    dialysate_ca_mmol_l = models.FloatField(_("dialysate calcium (mmol/L)"))
+    dialysate_buffer = models.CharField(
+        _("dialysate buffer"), max_length=12, choices=Buffer, default=Buffer.BICARBONATE
+    )
+    dialysate_buffer_mmol_l = models.FloatField(_("dialysate buffer (mmol/L)"))
+    dialysate_na_mmol_l = models.FloatField(_("dialysate sodium (mmol/L)"))
+    dialysate_temperature_c = models.FloatField(_("dialysate temperature (°C)"))
+    target_weight_kg = models.FloatField(_("target weight (kg)"))
+    uf_rate_limit_ml_kg_h = models.FloatField(_("UF rate limit (mL/kg/h)"))
+    anticoagulant = models.CharField(_("anticoagulation"), max_length=16, choices=Anticoagulant)
+    bolus_units = models.FloatField(_("bolus (units)"), null=True, blank=True)
+    rate_units_h = models.FloatField(_("rate (units/h)"), null=True, blank=True)
+    stop_minutes_before_end = models.PositiveIntegerField(_("stop before the end (minutes)"), null=True, blank=True)
+    needle_gauge = models.PositiveSmallIntegerField(_("needle gauge (G)"), null=True, blank=True)
+    reading_interval_minutes = models.PositiveIntegerField(_("readings every (minutes)"))
+    quiet_at_night = models.BooleanField(_("no readings asked for during sleep"), default=False)
+    note = models.TextField(_("note"), blank=True)
     signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField()
 
@@ -108,6 +113,32 @@ class Prescription(models.Model):
     @property
     def uf_rate_words(self) -> str:
         return f"{self.uf_rate_limit_ml_kg_h:g} mL/kg/h"
+
+
+class PrescriptionDraft(models.Model):
+    """A schedule that somebody of the unit worked out and left for the nephrologist: no prescription.
+
+    values: {field of Prescription: what it would be}; what is not in it stays as in force.
+    """
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="drafts")
+    values = models.JSONField()
+    words = models.TextField("why", blank=True)
+    expected = models.JSONField(default=dict)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+    dropped_at = models.DateTimeField(null=True, blank=True)
+    signed_as = models.OneToOneField(
+        Prescription, null=True, blank=True, on_delete=models.PROTECT, related_name="draft"
+    )
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-made_at"]
+
+    def __str__(self) -> str:
+        return f"Draft of {self.made_at:%Y-%m-%d} for {self.patient}"
 
 
 class TimeRange(Func):

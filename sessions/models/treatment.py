@@ -15,10 +15,11 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from sessions.choices import EventKind, RecordState, SiteUse
+from sessions.choices import CheckPart, DialyserLook, EventKind, NeedleKind, PlanChoice, RecordState, SiteUse
 from sessions.models.patient import AccessSite, Patient
 from sessions.models.prescription import Prescription
 from sessions.querysets import TreatmentQuerySet
+from sessions.texts.checklist import name_of
 
 
 @pghistory.track()
@@ -51,11 +52,23 @@ class TreatmentRecord(models.Model):
     intake_l = models.FloatField(null=True)
     uf_removed_l = models.FloatField(null=True)
     blood_processed_l = models.FloatField(null=True)
+    planned_minutes = models.FloatField(null=True)
+    planned_uf_l = models.FloatField(null=True)
+    planned_intake_l = models.FloatField(null=True)
+    planned_rinse_back_l = models.FloatField(null=True)
+    machine_ktv = models.FloatField(null=True)
+    plan_choice = models.CharField(max_length=14, choices=PlanChoice, blank=True)
+    dialyser_look = models.CharField(max_length=10, choices=DialyserLook, blank=True)
+    disinfected = models.BooleanField(null=True)
+    checklist_version = models.PositiveIntegerField(null=True)
+    run_sheet_version = models.PositiveIntegerField(null=True)
+    prescription_version = models.PositiveIntegerField(null=True, help_text="Which one the phone had.")
     notes = models.TextField(blank=True)
     document = models.JSONField()
     marks = models.JSONField(default=list)
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     received_at = models.DateTimeField()
+    clock_offset_s = models.BigIntegerField(null=True, help_text="Seconds by which the phone's clock was ahead.")
     finished_at = models.DateTimeField(null=True)
 
     objects = TreatmentQuerySet.as_manager()
@@ -87,6 +100,8 @@ class TreatmentRecord(models.Model):
             "revision": self.revision,
             "night": self.night.isoformat(),
             "received_at": self.received_at.isoformat(),
+            "clock_offset_s": self.clock_offset_s,
+            "entered_by": {"id": self.recorded_by_id, "name": str(self.recorded_by)},
             "marks": self.marks,
         }
         return dict(self.document) | added
@@ -130,6 +145,9 @@ class Event(PartOfRecord):
     at = models.DateTimeField()
     kind = models.CharField(max_length=20, choices=EventKind)
     note = models.TextField(blank=True)
+    systolic = models.FloatField(null=True)
+    diastolic = models.FloatField(null=True)
+    saline_l = models.FloatField(null=True)
 
     class Meta:
         ordering: ClassVar = ["at"]
@@ -155,13 +173,18 @@ class Medicine(PartOfRecord):
 
 
 class Check(PartOfRecord):
-    """A check done before the treatment, with its answer."""
+    """A check of the unit's list, with its answer; one that failed may be overruled, with a reason."""
 
     name = models.CharField(max_length=80)
+    key = models.CharField(max_length=40, blank=True, help_text="Its item in the unit's list.")
+    part = models.CharField(max_length=6, choices=CheckPart, blank=True)
     passed = models.BooleanField()
     value = models.FloatField(null=True)
     unit = models.CharField(max_length=20, blank=True)
     note = models.TextField(blank=True)
+    overruled = models.BooleanField(default=False)
+    reason = models.TextField(blank=True)
+    at = models.DateTimeField(null=True)
 
     class Meta:
         ordering: ClassVar = ["pk"]
@@ -169,17 +192,44 @@ class Check(PartOfRecord):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def words(self) -> str:
+        """Its name for whoever reads: a check of the program's own list is not bound to the language of the phone."""
+        return name_of(self.key, self.record.checklist_version, self.name)
+
 
 class SiteUsed(PartOfRecord):
-    """A needle site used, and how long it bled after the needle came out."""
+    """A needle site used, with what needle and how it went, and how long it bled after the needle came out."""
 
     site = models.ForeignKey(AccessSite, on_delete=models.PROTECT, related_name="uses")
     use = models.CharField(max_length=10, choices=SiteUse)
     attempts = models.PositiveSmallIntegerField(null=True)
     bleeding_minutes = models.FloatField(null=True)
+    gauge = models.PositiveSmallIntegerField(null=True)
+    needle = models.CharField(max_length=7, choices=NeedleKind, blank=True)
+    length_mm = models.FloatField(null=True)
+    pain = models.PositiveSmallIntegerField(null=True)
+    flash = models.BooleanField(null=True)
+    flushed = models.BooleanField(null=True)
+    note = models.TextField(blank=True)
+    at = models.DateTimeField(null=True)
 
     class Meta:
         ordering: ClassVar = ["pk"]
 
     def __str__(self) -> str:
         return f"{self.site} ({self.use})"
+
+
+class Step(PartOfRecord):
+    """A step of the run sheet, with the moment at which the phone was told that it is done."""
+
+    at = models.DateTimeField()
+    key = models.CharField(max_length=40, blank=True)
+    words = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["at", "pk"]
+
+    def __str__(self) -> str:
+        return self.words or self.key

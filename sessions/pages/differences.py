@@ -1,45 +1,26 @@
-"""What changed between two versions, in words."""
+"""What changed between two versions of a record, in words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from sessions import plausible
-from sessions.models import Prescription
+from sessions.choices import CheckPart, DialyserLook, EventKind, NeedleKind, PlanChoice, RecordState, SiteUse
+from sessions.local_number import plain
 
-COMPARED = (
-    "days_per_week", "weekdays", "minutes", "max_minutes", "qb_ml_min", "qd_ml_min", "dialyser", "dialysate_k_mmol_l",
-    "dialysate_ca_mmol_l", "dialysate_buffer", "dialysate_buffer_mmol_l", "dialysate_na_mmol_l",
-    "dialysate_temperature_c", "target_weight_kg", "uf_rate_limit_ml_kg_h", "anticoagulant", "bolus_units",
-    "rate_units_h", "stop_minutes_before_end", "needle_gauge", "reading_interval_minutes", "note",
-)  # fmt: skip
-WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-
-
-def _in_words(prescription: Prescription, name: str) -> str:
-    value = getattr(prescription, name)
-    if name == "weekdays":
-        return ", ".join(WEEKDAYS[day] for day in value) or "free"
-    display = getattr(prescription, f"get_{name}_display", None)
-    if display:
-        return str(display())
-    if value in (None, ""):
-        return "none"
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _label(name: str) -> str:
-    words = getattr(Prescription._meta.get_field(name), "verbose_name", name)
-    return str(words).capitalize()
-
-
-def lines_between(before: Prescription | None, after: Prescription) -> list[str]:
-    """One line for each thing the later prescription changes; empty for the first."""
-    if before is None:
-        return []
-    pairs = [(name, _in_words(before, name), _in_words(after, name)) for name in COMPARED]
-    return [f"{_label(name)}: {old} → {new}" for name, old, new in pairs if old != new]
+CODES: dict[str, dict[str, Any]] = {
+    "status": dict(RecordState.choices),
+    "kind": dict(EventKind.choices),
+    "part": dict(CheckPart.choices),
+    "use": dict(SiteUse.choices),
+    "needle": dict(NeedleKind.choices),
+    "plan_choice": dict(PlanChoice.choices),
+    "dialyser_look": dict(DialyserLook.choices),
+}
+"""Fields that hold a code, with what people read."""
 
 
 def changed_fields(before: dict[str, Any], after: dict[str, Any]) -> list[dict[str, str]]:
@@ -59,4 +40,12 @@ def _flat(value: Any, path: str = "") -> Iterator[tuple[str, str]]:
         for index, inner in enumerate(value):
             yield from _flat(inner, f"{path}[{index}]")
     elif value not in (None, "", []):
-        yield path, f"{value:g}" if isinstance(value, float) else str(value)
+        yield path, _in_words(path.rpartition(".")[2], value)
+
+
+def _in_words(field: str, value: Any) -> str:
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
+    if isinstance(value, float):
+        return plain(value)
+    return str(CODES.get(field, {}).get(value, value))

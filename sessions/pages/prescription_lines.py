@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from sessions.choices import Anticoagulant
+from sessions.local_number import plain
 from sessions.models import Prescription
 
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+WEEKDAYS = (
+    gettext_lazy("Monday"),
+    gettext_lazy("Tuesday"),
+    gettext_lazy("Wednesday"),
+    gettext_lazy("Thursday"),
+    gettext_lazy("Friday"),
+    gettext_lazy("Saturday"),
+    gettext_lazy("Sunday"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,33 +40,33 @@ def in_hours(minutes: int) -> str:
 def main_lines(prescription: Prescription) -> list[Line]:
     """What is set before each treatment, to be read from an arm's length."""
     return [
-        Line("Target weight", f"{prescription.target_weight_kg:g}", "kg"),
-        Line("Length", f"{prescription.minutes // 60}:{prescription.minutes % 60:02}", "h"),
-        Line("Blood flow (Qb)", f"{prescription.qb_ml_min:g}", "mL/min"),
-        Line("Dialysate flow (Qd)", f"{prescription.qd_ml_min:g}", "mL/min"),
-        Line("UF rate, at most", f"{prescription.uf_rate_limit_ml_kg_h:g}", "mL/kg/h"),
+        Line(_("Target weight"), plain(prescription.target_weight_kg), "kg"),
+        Line(_("Length"), f"{prescription.minutes // 60}:{prescription.minutes % 60:02}", "h"),
+        Line(_("Blood flow (Qb)"), plain(prescription.qb_ml_min), "mL/min"),
+        Line(_("Dialysate flow (Qd)"), plain(prescription.qd_ml_min), "mL/min"),
+        Line(_("UF rate, at most"), plain(prescription.uf_rate_limit_ml_kg_h), "mL/kg/h"),
     ]
 
 
 def other_lines(prescription: Prescription) -> list[Line]:
     """The rest of the prescription."""
-    gauge = [Line("Needles", f"{prescription.needle_gauge}", "G")] if prescription.needle_gauge else []
+    gauge = [Line(_("Needles"), f"{prescription.needle_gauge}", "G")] if prescription.needle_gauge else []
     return [
-        Line("Days", days(prescription)),
-        Line("Dialyser", prescription.dialyser.name),
-        Line("Dialysate potassium", f"{prescription.dialysate_k_mmol_l:g}", "mmol/L"),
-        Line("Dialysate calcium", f"{prescription.dialysate_ca_mmol_l:g}", "mmol/L"),
+        Line(_("Days"), days(prescription)),
+        Line(_("Dialyser"), prescription.dialyser.name),
+        Line(_("Dialysate potassium"), plain(prescription.dialysate_k_mmol_l), "mmol/L"),
+        Line(_("Dialysate calcium"), plain(prescription.dialysate_ca_mmol_l), "mmol/L"),
         Line(
-            f"Dialysate {prescription.get_dialysate_buffer_display()}",
-            f"{prescription.dialysate_buffer_mmol_l:g}",
+            _("Dialysate %(buffer)s") % {"buffer": prescription.get_dialysate_buffer_display()},
+            plain(prescription.dialysate_buffer_mmol_l),
             "mmol/L",
         ),
-        Line("Dialysate sodium", f"{prescription.dialysate_na_mmol_l:g}", "mmol/L"),
-        Line("Dialysate temperature", f"{prescription.dialysate_temperature_c:g}", "°C"),
+        Line(_("Dialysate sodium"), plain(prescription.dialysate_na_mmol_l), "mmol/L"),
+        Line(_("Dialysate temperature"), plain(prescription.dialysate_temperature_c), "°C"),
         *anticoagulation(prescription),
         *gauge,
-        Line("Readings every", f"{prescription.reading_interval_minutes}", "min"),
-        Line("Longest allowed", in_hours(prescription.max_minutes)),
+        Line(_("Readings every"), f"{prescription.reading_interval_minutes}", "min"),
+        Line(_("Longest allowed"), in_hours(prescription.max_minutes)),
     ]
 
 
@@ -66,30 +77,20 @@ def all_lines(prescription: Prescription) -> list[Line]:
 
 def anticoagulation(prescription: Prescription) -> list[Line]:
     """What is given against clotting, and how."""
-    lines = [Line("Anticoagulation", prescription.get_anticoagulant_display())]
+    lines = [Line(_("Anticoagulation"), prescription.get_anticoagulant_display())]
     if prescription.anticoagulant == Anticoagulant.NONE:
         return lines
     if prescription.bolus_units is not None:
-        lines.append(Line("Bolus", f"{prescription.bolus_units:g}", "units"))
+        lines.append(Line(_("Bolus"), plain(prescription.bolus_units), _("units")))
     if prescription.rate_units_h is not None:
-        lines.append(Line("Rate", f"{prescription.rate_units_h:g}", "units/h"))
+        lines.append(Line(_("Rate"), plain(prescription.rate_units_h), _("units/h")))
     if prescription.stop_minutes_before_end is not None:
-        lines.append(Line("Stop before the end", f"{prescription.stop_minutes_before_end}", "min"))
+        lines.append(Line(_("Stop before the end"), f"{prescription.stop_minutes_before_end}", "min"))
     return lines
 
 
 def days(prescription: Prescription) -> str:
     """ "Monday, Wednesday, Friday", or how many a week when no days are fixed."""
     if prescription.weekdays:
-        return ", ".join(WEEKDAYS[day] for day in sorted(prescription.weekdays))
-    return f"{prescription.days_per_week:g} a week"
-
-
-def due_words(prescription: Prescription, today: date) -> str:
-    """Whether today is one of the fixed days, in a sentence; "" when no days are fixed."""
-    if not prescription.weekdays:
-        return ""
-    if today.weekday() in prescription.weekdays:
-        return "Today is one of your treatment days."
-    ahead = min((day - today.weekday()) % 7 for day in prescription.weekdays)
-    return f"Your next treatment day is {WEEKDAYS[(today.weekday() + ahead) % 7]}."
+        return ", ".join(str(WEEKDAYS[day]) for day in sorted(prescription.weekdays))
+    return _("%(count)s a week") % {"count": plain(prescription.days_per_week)}

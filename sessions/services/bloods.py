@@ -50,7 +50,7 @@ def enter_bloods(*, results: Iterable[BloodResult], by: User, at: datetime) -> l
         same = BloodResult.objects.filter(
             patient=result.patient, analyte=result.analyte, drawn_at=result.drawn_at, timing=result.timing
         ).first()
-        if same:
+        if same and not result.pk:
             result.pk = same.pk
         result.save()
         saved.append(result)

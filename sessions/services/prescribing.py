@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from homedialysis.accounts.models import Role, User
-from sessions.models import Patient, Prescription
+from sessions.models import Patient, Prescription, PrescriptionDraft
 from sessions.signals import prescription_signed
 
 
@@ -23,8 +23,10 @@ def prescription_in_force(patient: Patient, at: datetime) -> Prescription | None
 
 
 @transaction.atomic
-def sign_prescription(*, prescription: Prescription, by: User, at: datetime) -> Prescription:
-    """Put an unsaved prescription in force from `at`, closing the one before.
+def sign_prescription(
+    *, prescription: Prescription, by: User, at: datetime, draft: PrescriptionDraft | None = None
+) -> Prescription:
+    """Put an unsaved prescription in force from `at`, closing the one before; a draft it came of then says so.
 
     Raises NotForSigning when `by` is no nephrologist or a later prescription already stands, and
     ValidationError (by field) when a number is impossible.
@@ -46,5 +48,8 @@ def sign_prescription(*, prescription: Prescription, by: User, at: datetime) -> 
     prescription.signed_at = at
     prescription.full_clean()
     prescription.save(force_insert=True)
+    if draft is not None:
+        draft.signed_as = prescription
+        draft.save(update_fields=["signed_as"])
     prescription_signed.send(sender=Prescription, prescription=prescription)
     return prescription

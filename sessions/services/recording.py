@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, models, transaction
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from sessions import plausible
@@ -22,6 +23,7 @@ from sessions.models import (
     Reading,
     RecordState,
     SiteUsed,
+    Step,
     TreatmentRecord,
 )
 from sessions.services.bloods import tie_bloods
@@ -30,13 +32,23 @@ from sessions.signals import treatment_recorded
 Document = dict[str, Any]
 """A treatment document as judged possible: plain JSON, times as UTC text."""
 
-COLUMNS = (*plausible.TREATMENT, "notes")
+COLUMNS = (
+    *plausible.TREATMENT,
+    "plan_choice",
+    "dialyser_look",
+    "disinfected",
+    "checklist_version",
+    "run_sheet_version",
+    "prescription_version",
+    "notes",
+)
 PARTS: dict[str, type[models.Model]] = {
     "readings": Reading,
     "events": Event,
     "medicines": Medicine,
     "checks": Check,
     "sites": SiteUsed,
+    "steps": Step,
 }
 
 
@@ -53,7 +65,8 @@ class NeedsRevision(Exception):
     """The record exists with other content, and the writer did not say which revision it replaces."""
 
     def __init__(self, record: TreatmentRecord) -> None:
-        super().__init__(f"The record stands at revision {record.revision}; say If-Match to replace it.")
+        words = _("The record stands at revision %(standing)s; say If-Match to replace it.")
+        super().__init__(words % {"standing": record.revision})
         self.record = record
 
 
@@ -61,7 +74,8 @@ class StaleRevision(Exception):
     """The record has moved on since the writer last saw it."""
 
     def __init__(self, record: TreatmentRecord, expected: int) -> None:
-        super().__init__(f"The record stands at revision {record.revision}, not {expected}.")
+        words = _("The record stands at revision %(standing)s, not %(expected)s.")
+        super().__init__(words % {"standing": record.revision, "expected": expected})
         self.record = record
 
 
@@ -82,14 +96,16 @@ def record_treatment(
     by: User,
     at: datetime,
     expected_revision: int | None = None,
+    clock_offset_s: int | None = None,
 ) -> Written:
     """Create the record, or replace it where `expected_revision` is the one that stands.
 
+    `clock_offset_s` is by how many seconds the phone's clock was ahead of the server's, where it said so.
     The same document sent again changes nothing and is answered like the first time, so a lost answer is
     no harm. Raises NeedsRevision, StaleRevision, HandedOver, or TakenId.
     """
-    record = _create(record_id, patient, document, by, at)
-    if record is not None:
+    record = TreatmentRecord(pk=record_id, patient=patient, clock_offset_s=clock_offset_s)
+    if _created(record, document, by, at):
         _lay_out(record)
         tie_bloods(record)
         treatment_recorded.send(sender=TreatmentRecord, record=record)
@@ -97,7 +113,7 @@ def record_treatment(
     record = TreatmentRecord.objects.select_for_update(no_key=True).get(pk=record_id)
     if record.patient_id != patient.pk:
         raise TakenId
-    if record.document == document:
+    if same_facts(record.document, document):
         return Written(record, created=False, changed=False)
     if expected_revision is None:
         raise NeedsRevision(record)
@@ -105,14 +121,16 @@ def record_treatment(
         raise StaleRevision(record, expected_revision)
     if record.state == RecordState.FINISHED and document["status"] != RecordState.FINISHED:
         raise HandedOver
-    return _replace(record, document, by, at)
+    return _replace(record, document, by, at, clock_offset_s)
 
 
-def add_readings(*, record: TreatmentRecord, document: Document, by: User, at: datetime) -> Written:
+def add_readings(
+    *, record: TreatmentRecord, document: Document, by: User, at: datetime, clock_offset_s: int | None = None
+) -> Written:
     """Put a document with more readings in the place of the locked record's."""
-    if record.document == document:
+    if same_facts(record.document, document):
         return Written(record, created=False, changed=False)
-    return _replace(record, document, by, at)
+    return _replace(record, document, by, at, clock_offset_s)
 
 
 def merged_readings(document: Document, late: list[Document]) -> tuple[Document, list[int]]:
@@ -137,23 +155,44 @@ def merged_readings(document: Document, late: list[Document]) -> tuple[Document,
     return merged, contradicting
 
 
-def _create(
-    record_id: uuid.UUID, patient: Patient, document: Document, by: User, at: datetime
-) -> TreatmentRecord | None:
-    record = TreatmentRecord(pk=record_id, patient=patient)
+def same_facts(one: Any, other: Any) -> bool:
+    """Whether two documents say the same; a field that one of them does not know counts as empty there."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return all(
+            same_facts(one[name], other[name])
+            if name in one and name in other
+            else _is_empty(one.get(name, other.get(name)))
+            for name in {**one, **other}
+        )
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(same_facts, one, other))
+    return bool(one == other)
+
+
+def _is_empty(value: Any) -> bool:
+    """Whether a field holds what it holds when nobody filled it in; 0 is a number."""
+    return value is None or value is False or value in ("", [])
+
+
+def _created(record: TreatmentRecord, document: Document, by: User, at: datetime) -> bool:
+    """Save a new record; False when its id is taken."""
     _fill(record, document, by, at)
     try:
         with transaction.atomic():
             record.save(force_insert=True)
     except IntegrityError:
-        if TreatmentRecord.objects.filter(pk=record_id).exists():
-            return None
+        if TreatmentRecord.objects.filter(pk=record.pk).exists():
+            return False
         raise
-    return record
+    return True
 
 
-def _replace(record: TreatmentRecord, document: Document, by: User, at: datetime) -> Written:
+def _replace(
+    record: TreatmentRecord, document: Document, by: User, at: datetime, clock_offset_s: int | None
+) -> Written:
     record.revision += 1
+    if clock_offset_s is not None:
+        record.clock_offset_s = clock_offset_s
     _fill(record, document, by, at)
     record.save()
     _lay_out(record)
@@ -188,6 +227,6 @@ def _lay_out(record: TreatmentRecord) -> None:
 
 def _as_columns(row: Document) -> Document:
     columns = {"site_id" if name == "site" else name: value for name, value in row.items()}
-    if "at" in columns:
+    if columns.get("at"):
         columns["at"] = datetime.fromisoformat(columns["at"])
     return columns

@@ -8,6 +8,13 @@ from typing import Any
 
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+MEANT = {
+    "dosing:number": {"key": "number_key"},
+    "treatments:around-change": {"row": "patients_row"},
+    "treatments:around-unit-change": {"row": "units_row"},
+}
+"""By address, names whose value is another one of the world's ids: a number's key is no key of a mail's link."""
+
 
 @dataclass(frozen=True)
 class Address:
@@ -17,8 +24,8 @@ class Address:
     holds: tuple[str, ...]
 
     def path(self, ids: dict[str, Any]) -> str:
-        """With these values; a number's key is another thing than the key of a mail's link."""
-        values = dict(ids) | ({"key": ids["number_key"]} if self.name == "dosing:number" else {})
+        """With these values; what one name means at some addresses is another thing than elsewhere."""
+        values = dict(ids) | {name: ids[meant] for name, meant in MEANT.get(self.name, {}).items()}
         return reverse(self.name, kwargs={name: values[name] for name in self.holds})
 
 

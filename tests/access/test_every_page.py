@@ -80,24 +80,22 @@ def test_so_is_the_page_of_an_error(client: Client, monkeypatch: pytest.MonkeyPa
     assert faults_of(render_to_string("500.html")) == []
 
 
-def test_pages_of_somebody_without_anything_are_sound(ben_client: Client, ben: Patient) -> None:
-    for name in ("tonight", "record", "nights"):
-        answer = ben_client.get(reverse(f"treatments:{name}"))
-        assert (answer.status_code, faults_of(answer.content.decode())) == (200, [])
+def test_the_page_of_somebody_without_anything_is_sound(ben_client: Client, ben: Patient) -> None:
+    answer = ben_client.get(reverse("treatments:tonight"))
+    assert (answer.status_code, faults_of(answer.content.decode())) == (200, [])
 
 
-def test_a_care_partner_of_two_chooses_on_a_sound_page(
-    partner: Any, ben: Patient, anas_prescription: Prescription
-) -> None:
+def test_a_care_partner_of_two_is_asked_for_whom(partner: Any, ben: Patient, anas_prescription: Prescription) -> None:
     ben.carepartner_set.create(user=partner)
     client = Client()
     client.force_login(partner)
-    page = client.get(reverse("treatments:tonight"))
-    assert {"Ana Verdemar", "Ben Okonjo"} <= {patient.name for patient in page.context["patients"]}
-    assert faults_of(page.content.decode()) == []
-    chosen = client.get(reverse("treatments:tonight"), {"patient": str(ben.pk)})
-    assert chosen.context["patient"] == ben
-    assert client.get(reverse("treatments:nights")).context["patient"] == ben, "until another one is chosen"
+    answer = client.get(reverse("api:bedside"))
+    assert (answer.status_code, {each["name"] for each in answer.json()["patients"]}) == (
+        400,
+        {"Ana Verdemar", "Ben Okonjo"},
+    )
+    chosen = client.get(reverse("api:bedside"), {"patient": str(ben.pk)})
+    assert chosen.json()["patient"]["name"] == "Ben Okonjo"
 
 
 WRONG = [

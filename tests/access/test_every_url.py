@@ -73,17 +73,14 @@ def test_lists_of_a_stranger_are_empty(world: World) -> None:
     for name in ("api:treatments", "api:bloods", "api:devices"):
         body = client.get(reverse(name)).json()
         assert (body if name == "api:devices" else body["results"]) == [], name
-    assert list(client.get(reverse("treatments:nights")).context["page"]) == []
-    assert client.get(reverse("treatments:tonight")).context["open_records"] == []
 
 
 @pytest.mark.django_db
-def test_a_stranger_who_names_anas_record_gets_a_new_page_of_their_own(world: World) -> None:
-    page = world.client("other").get(reverse("treatments:record"), {"id": str(world.record.pk)})
-    assert (page.status_code, page.context["patient"]) == (200, world.ben)
-    assert page.context["data"]["record"] is None
-    chosen = world.client("other").get(reverse("treatments:tonight"), {"patient": str(world.ana.pk)})
-    assert chosen.context["patient"] == world.ben
+def test_a_stranger_who_names_ana_gets_a_kit_of_their_own_or_none(world: World) -> None:
+    client = world.client("other")
+    assert client.get(reverse("api:bedside")).json()["patient"]["name"] == world.ben.name
+    refused = client.get(reverse("api:bedside"), {"patient": str(world.ana.pk)})
+    assert (refused.status_code, [each["name"] for each in refused.json()["patients"]]) == (400, [world.ben.name])
 
 
 @pytest.mark.django_db

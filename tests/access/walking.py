@@ -47,7 +47,7 @@ def walk() -> Walk:
             listed = TABLE.get(address.name, {})
             for method in METHODS if role in TRY_EVERYTHING else listed:
                 answer = ask(client, world, address, method)
-                text = answer.content.decode()
+                text = (b"".join(answer) if answer.streaming else answer.content).decode(errors="replace")
                 found[role, address.name, method] = Said(answer.status_code, dict(answer.headers), text)
     return found
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,21 +10,32 @@ from django.test import Client
 from django.utils import timezone
 
 from alerts.choices import StepKind, Urgency
+from alerts.life_models import Absence, PushAddress, RotaTurn
 from alerts.models import Alert, AlertStep, PendingEvaluation
+from alerts.rule_models import Replay
 from alerts.rules.base import Evidence
 from dosing.computing import compute
-from homedialysis.accounts.models import DeviceToken, Role, User
+from dosing.importing.taking import receive
+from dosing.models import Job, PlanItem
+from dosing.month.computing import compute_month
+from dosing.month.reviewing import Plan, plan, write
+from homedialysis.accounts.models import BedsideDevice, DeviceToken, Role, User
 from homedialysis.accounts.services import new_link
-from sessions.models import Patient, TreatmentRecord
+from sessions.models import Laboratory, Patient, TreatmentRecord
+from tests.dosing.importing.samples import GOOD, csv_file
 from tests.factories import (
     A_NIGHT,
     AccessFactory,
     BloodFactory,
     CarePartnerFactory,
+    IntervalFactory,
+    MessageFactory,
     PatientFactory,
     PrescriptionFactory,
     SiteFactory,
+    SupplyItemFactory,
     UnitFactory,
+    UnitTextFactory,
     UserFactory,
     record_night,
 )
@@ -50,6 +62,12 @@ class World:
         return client
 
 
+def _phone(patient: Patient) -> BedsideDevice:
+    return BedsideDevice.objects.create(
+        id=uuid.uuid4(), user=patient.account, name="Ana's phone", first_contact=A_NIGHT, last_contact=A_NIGHT
+    )
+
+
 def build_world() -> World:
     UnitFactory()
     ana: Patient = PatientFactory(name="Ana Verdemar", account__email="ana@example.org", hospital_number="H-ANA-77")
@@ -60,6 +78,9 @@ def build_world() -> World:
     record = record_night(ana, pre_weight_kg=165, sites=[{"site": site.pk, "use": "arterial"}])
     compute(record, at=timezone.now())
     BloodFactory(patient=ana, treatment=record, entered_by=staff["nurse"])
+    laboratory = Laboratory.objects.create(name="Quillhaven laboratory")
+    lines = csv_file([GOOD.replace("HD-A", ana.hospital_number)])
+    came = receive(laboratory=laboratory, form="csv", body=lines, filename="", by=staff["nurse"], at=timezone.now())
     newcomer = UserFactory(role=Role.NURSE, name="Newcomer", is_active=False)
     device, _ = DeviceToken.objects.create(user=ana.account, name="Ana's scale")
     ids = {
@@ -67,9 +88,31 @@ def build_world() -> World:
         "record_id": record.pk,
         "alert_id": _alert(record).pk,
         "pending_id": _put_aside(record).pk,
+        "replay_id": _replay(staff["nurse"]).pk,
+        "rule": "venous_high",
+        "turn_id": _turn(staff["nurse"]).pk,
+        "absence_id": _absence(staff["nurse"]).pk,
+        "address_id": _browser(staff["nurse"]).pk,
         "user_id": newcomer.pk,
         "device_id": device.public_id,
+        "bedside_id": _phone(ana).pk,
         "secret": new_link(user=newcomer, by=staff["administrator"], at=timezone.now()),
+        "message_id": MessageFactory(patient=ana, sent_by=staff["nurse"]).pk,
+        "import_id": came.pk,
+        "job_id": Job.objects.create(kind="export", asked_by=staff["nephrologist"], asked_at=timezone.now()).pk,
+        "month": "2026-03",
+        "plan_id": _plan_item(ana, staff["nurse"]).pk,
+        "draft_id": ana.drafts.create(values={"minutes": 200}, made_by=staff["nurse"], made_at=timezone.now()).pk,
+        "fhir_kind": "Procedure",
+        "fhir_key": record.pk,
+        "laboratory_id": laboratory.pk,
+        "text_id": UnitTextFactory(kind="run_sheet", technique="buttonhole", patient=ana, made_by=staff["nurse"]).pk,
+        "technique": "buttonhole",
+        "kind": "checklist",
+        "item_id": SupplyItemFactory().pk,
+        "what": "interval",
+        "patients_row": IntervalFactory(patient=ana).pk,
+        "units_row": IntervalFactory().pk,
         "number_key": "uf_rate",
         "key": "made-up",
         "uidb36": "1",
@@ -77,6 +120,13 @@ def build_world() -> World:
     family = {"nobody": None, "patient": ana.account, "other": ben.account}
     partner = CarePartnerFactory(patient=ana, user__name="Rui, who helps Ana").user
     return World(ana, ben, record, ids, family | {"partner": partner} | staff)
+
+
+def _plan_item(ana: Patient, nurse: User) -> PlanItem:
+    month = A_NIGHT.date().replace(day=1)
+    compute_month(ana, month, at=timezone.now())
+    review = write(patient=ana, month=month, words="Enough.", for_patient="", by=nurse, at=timezone.now())
+    return plan(review=review, item=Plan("Weigh again", nurse, month), by=nurse)
 
 
 def _alert(record: TreatmentRecord) -> Alert:
@@ -97,6 +147,33 @@ def _alert(record: TreatmentRecord) -> Alert:
         last_seen_at=A_NIGHT,
     )
     AlertStep.objects.create(alert=found, kind=StepKind.OPENED, at=A_NIGHT)
+    return found
+
+
+def _replay(person: User) -> Replay:
+    found: Replay = Replay.objects.create(why="New limits.", state="stopped", started_by=person, started_at=A_NIGHT)
+    return found
+
+
+def _turn(person: User) -> RotaTurn:
+    found: RotaTurn = RotaTurn.objects.create(person=person, weekday=0, begins="08:00", ends="12:00")
+    return found
+
+
+def _absence(person: User) -> Absence:
+    found: Absence = Absence.objects.create(person=person, first_day=A_NIGHT.date(), last_day=A_NIGHT.date())
+    return found
+
+
+def _browser(person: User) -> PushAddress:
+    found: PushAddress = PushAddress.objects.create(
+        person=person,
+        endpoint="https://push.example.org/made-up",
+        p256dh="x",
+        auth="y",
+        label="a browser",
+        added_at=A_NIGHT,
+    )
     return found
 
 

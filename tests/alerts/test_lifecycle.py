@@ -11,6 +11,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
 from alerts.choices import Outcome, StepKind
+from alerts.life_models import Routine
 from alerts.models import Alert, AlertStep
 from alerts.services import lifecycle
 from homedialysis.accounts.models import Role, User
@@ -93,7 +94,7 @@ class TestEvidence:
 
 class TestAfterClosing:
     def close(self, nurse: User, at: Any = MORNING) -> None:
-        lifecycle.close(alert=the_alert(), by=nurse, at=at, **SPOKEN)
+        lifecycle.close(alerts=[the_alert()], by=nurse, at=at, **SPOKEN)
 
     def test_what_was_dealt_with_opens_nothing(self, ana: Patient, nurse: User) -> None:
         (record,) = evaluated(ana, TOO_FAST)
@@ -102,36 +103,78 @@ class TestAfterClosing:
         evaluated(ana, {}, first=2)
         assert not the_alert().is_open
 
-    def test_a_new_night_opens_a_new_one_with_its_own_evidence(self, ana: Patient, nurse: User) -> None:
+    def test_a_new_night_within_the_time_goes_on_with_the_same_story(self, ana: Patient, nurse: User) -> None:
         evaluated(ana, TOO_FAST)
         self.close(nurse)
         evaluated(ana, {"uf_removed_l": 3.2}, first=1)
+        alert = the_alert()
+        assert (alert.is_open, alert.outcome, alert.closed_by, alert.looked_at) == (True, "", None, None)
+        assert alert.sentence == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h."
+        assert [(item["value"], item.get("handled", False)) for item in alert.evidence] == [(12.9, True), (11.4, False)]
+        assert kinds(alert) == ["opened", "closed", "back_again"]
+        assert (alert.waits_since, alert.opened_at) == (MORNING + 2 * DAY, MORNING)
+        assert alert.steps.get(kind="closed").outcome == "spoken"
+
+    def test_after_the_time_a_new_one_opens_with_its_own_evidence(self, ana: Patient, nurse: User) -> None:
+        evaluated(ana, TOO_FAST)
+        self.close(nurse)
+        evaluated(ana, {"uf_removed_l": 3.2}, first=8)
         closed, opened = alerts_of("uf_rate")
         assert not closed.is_open
         assert [item["value"] for item in opened.evidence] == [11.4]
 
-    def test_a_correction_that_makes_it_worse_opens_a_new_one(self, ana: Patient, nurse: User) -> None:
+    def test_the_time_is_the_units(self, ana: Patient, nurse: User) -> None:
+        Routine.objects.create(reopen_days=1)
+        evaluated(ana, TOO_FAST)
+        self.close(nurse)
+        evaluated(ana, {"uf_removed_l": 3.2}, first=1)
+        assert [alert.is_open for alert in alerts_of("uf_rate")] == [False, True]
+
+    def test_what_came_back_grows_and_is_dealt_with_again(self, ana: Patient, nurse: User) -> None:
+        first, *_ = evaluated(ana, TOO_FAST)
+        self.close(nurse)
+        evaluated(ana, {"uf_removed_l": 3.2}, {"uf_removed_l": 3.3}, first=1)
+        first = again(first, notes="Slept well.")
+        alert = the_alert()
+        assert [(item["value"], item.get("handled", False)) for item in alert.evidence] == [
+            (12.9, True),
+            (11.4, False),
+            (11.8, False),
+        ]
+        self.close(nurse, MORNING + 5 * DAY)
+        again(first, notes="Slept very well.")
+        assert not the_alert().is_open
+
+    def test_a_correction_of_what_came_back_says_that_the_cause_is_gone(self, ana: Patient, nurse: User) -> None:
+        evaluated(ana, TOO_FAST)
+        self.close(nurse)
+        (record,) = evaluated(ana, {"uf_removed_l": 3.2}, first=1)
+        again(record, uf_removed_l=2.4)
+        assert the_alert().cause_gone_at is not None
+        assert the_alert().is_open
+
+    def test_a_correction_that_makes_it_worse_goes_on(self, ana: Patient, nurse: User) -> None:
         (record,) = evaluated(ana, TOO_FAST)
         self.close(nurse)
         again(record, uf_removed_l=4.2)
-        assert [alert.is_open for alert in alerts_of("uf_rate")] == [False, True]
+        assert kinds(the_alert()) == ["opened", "closed", "back_again"]
 
     def test_a_pattern_must_show_anew(self, ana: Patient, nurse: User) -> None:
         """Off target twice running was dealt with: one more such night is no pattern, two are."""
         evaluated(ana, *[{"post_weight_kg": 71.5}] * 2)
         (alert,) = alerts_of("off_target")
-        lifecycle.close(alert=alert, by=nurse, at=MORNING, **SPOKEN)
+        lifecycle.close(alerts=[alert], by=nurse, at=MORNING, **SPOKEN)
         evaluated(ana, {"post_weight_kg": 71.5}, first=2)
-        assert len(alerts_of("off_target")) == 1
+        assert [alert.is_open for alert in alerts_of("off_target")] == [False]
         evaluated(ana, {"post_weight_kg": 71.5}, first=3)
-        assert [alert.is_open for alert in alerts_of("off_target")] == [False, True]
+        assert [alert.is_open for alert in alerts_of("off_target")] == [True]
 
     def test_what_was_closed_as_wrong_and_then_turns_out_right(self, ana: Patient, nurse: User) -> None:
         (record,) = evaluated(ana, TOO_FAST)
         corrected = again(record, uf_removed_l=2.4)
-        lifecycle.close(alert=the_alert(), by=nurse, at=MORNING + 2 * DAY, outcome="record_wrong", words="Slip.")
+        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING + 2 * DAY, outcome="record_wrong", words="Slip.")
         again(corrected, uf_removed_l=3.6)
-        assert [alert.is_open for alert in alerts_of("uf_rate")] == [False, True]
+        assert the_alert().is_open
 
 
 class TestPeople:
@@ -147,7 +190,7 @@ class TestPeople:
         assert kinds(the_alert()) == ["opened", "seen", "evidence", "seen"]
 
     def test_closed_with_person_time_and_words(self, nurse: User) -> None:
-        lifecycle.close(alert=the_alert(), by=nurse, at=MORNING, **SPOKEN)
+        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
         alert = the_alert()
         assert (alert.state, alert.closed_by, alert.closed_at, alert.outcome) == ("closed", nurse, MORNING, "spoken")
         step = alert.steps.last()
@@ -157,45 +200,47 @@ class TestPeople:
     @pytest.mark.parametrize("words", ["", "  \n"])
     def test_not_without_words(self, nurse: User, words: str) -> None:
         with pytest.raises(lifecycle.WordsMissing):
-            lifecycle.close(alert=the_alert(), by=nurse, at=MORNING, outcome="spoken", words=words)
+            lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, outcome="spoken", words=words)
         with pytest.raises(lifecycle.WordsMissing):
-            lifecycle.note(alert=the_alert(), by=nurse, at=MORNING, words=words)
+            lifecycle.note(alerts=[the_alert()], by=nurse, at=MORNING, words=words)
         assert the_alert().is_open
 
     def test_not_with_an_outcome_of_ones_own(self, nurse: User) -> None:
         with pytest.raises(ValueError, match="dunno"):
-            lifecycle.close(alert=the_alert(), by=nurse, at=MORNING, outcome="dunno", words="?")
+            lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, outcome="dunno", words="?")
 
     @pytest.mark.parametrize("role", [Role.TECHNOLOGIST, Role.ADMINISTRATOR, Role.PATIENT, Role.CARE_PARTNER])
     def test_others_do_not_act(self, role: Role) -> None:
         person, alert = UserFactory(role=role), the_alert()
         with pytest.raises(PermissionDenied):
-            lifecycle.close(alert=alert, by=person, at=MORNING, **SPOKEN)
+            lifecycle.close(alerts=[alert], by=person, at=MORNING, **SPOKEN)
         with pytest.raises(PermissionDenied):
             lifecycle.see(alert=alert, by=person, at=MORNING)
         with pytest.raises(PermissionDenied):
-            lifecycle.note(alert=alert, by=person, at=MORNING, words="x")
+            lifecycle.note(alerts=[alert], by=person, at=MORNING, words="x")
         assert kinds(alert) == ["opened"]
 
     def test_the_second_to_close_sees_what_the_first_did(self, nurse: User, nephrologist: User) -> None:
         stale = the_alert()
-        lifecycle.close(alert=the_alert(), by=nurse, at=MORNING, **SPOKEN)
+        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
         with pytest.raises(lifecycle.AlreadyClosed, match="Nurse Kim closed this alert") as caught:
-            lifecycle.close(alert=stale, by=nephrologist, at=MORNING, outcome="other", words="Also me.")
+            lifecycle.close(alerts=[stale], by=nephrologist, at=MORNING, outcome="other", words="Also me.")
         assert caught.value.alert.outcome == "spoken"
         assert kinds(the_alert()) == ["opened", "closed"]
 
     def test_a_step_added_meanwhile_is_read_first(self, nurse: User, nephrologist: User) -> None:
         looked_at = the_alert().steps.last()
         assert looked_at is not None
-        lifecycle.note(alert=the_alert(), by=nephrologist, at=MORNING, words="Target weight changes on Thursday.")
+        lifecycle.note(alerts=[the_alert()], by=nephrologist, at=MORNING, words="Target weight changes on Thursday.")
         with pytest.raises(lifecycle.MovedOn):
-            lifecycle.close(alert=the_alert(), by=nurse, at=MORNING, newest_step=looked_at.pk, **SPOKEN)
+            lifecycle.close(
+                alerts=[the_alert()], by=nurse, at=MORNING, newest={looked_at.alert_id: looked_at.pk}, **SPOKEN
+            )
         assert the_alert().is_open
 
     def test_a_note_after_closing(self, nurse: User) -> None:
-        lifecycle.close(alert=the_alert(), by=nurse, at=MORNING, **SPOKEN)
-        lifecycle.note(alert=the_alert(), by=nurse, at=MORNING, words="Called back at noon.")
+        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
+        lifecycle.note(alerts=[the_alert()], by=nurse, at=MORNING, words="Called back at noon.")
         assert kinds(the_alert()) == ["opened", "closed", "note"]
 
     @pytest.mark.parametrize("change", [lambda rows: rows.update(words="never"), lambda rows: rows.delete()])
@@ -204,7 +249,7 @@ class TestPeople:
             change(AlertStep.objects.all())
 
     def test_each_version_of_an_alert_is_kept(self, nurse: User) -> None:
-        lifecycle.close(alert=the_alert(), by=nurse, at=MORNING, **SPOKEN)
+        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
         versions: Any = the_alert().events  # type: ignore[attr-defined]
         assert list(versions.order_by("pgh_id").values_list("state", flat=True)) == ["open", "closed"]
 
@@ -219,7 +264,7 @@ def test_two_nurses_at_the_same_moment(ana: Patient) -> None:
     def close(nurse: User) -> str:
         try:
             start.wait(timeout=10)
-            lifecycle.close(alert=alert, by=nurse, at=MORNING, outcome="spoken", words=f"{nurse} called.")
+            lifecycle.close(alerts=[alert], by=nurse, at=MORNING, outcome="spoken", words=f"{nurse} called.")
         except lifecycle.AlreadyClosed as problem:
             return f"{nurse} learns: {problem.alert.closed_by}"
         finally:

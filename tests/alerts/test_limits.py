@@ -131,14 +131,27 @@ class TestPages:
     def given(self, **changes: Any) -> dict[str, Any]:
         return {"name": VENOUS, "value": "280", "until": "", "why": "17 G needles."} | changes
 
+    def set(self, client: Client, address: str, **changes: Any) -> Any:
+        """Look at what it would change, then set it."""
+        shown = client.post(address, self.given(**changes))
+        assert shown.status_code == 200
+        assert not Limit.objects.exists(), "nothing is set before somebody says so"
+        return client.post(address, {"shown": shown.context["shown"]})
+
     def test_shows_what_holds_and_who_says_so(self, ana: Patient, nurse_client: Client, nurse: User) -> None:
         give(nurse, 280, ana, at=timezone.now())
         page = text_of(nurse_client.get(reverse("alerts:limits", args=[ana.pk])))
         assert "Venous pressure at most 280 mmHg Set for this patient by Nurse Kim" in page
 
+    def test_shows_what_held_on_a_day(self, ana: Patient, nurse_client: Client, nurse: User) -> None:
+        give(nurse, 280, ana, at=timezone.now())
+        earlier = (timezone.localdate() - timedelta(days=1)).isoformat()
+        page = text_of(nurse_client.get(reverse("alerts:limits", args=[ana.pk]), {"on": earlier}))
+        assert "Venous pressure at most 250 mmHg Common practice" in page
+
     def test_set_for_a_patient_until_the_end_of_a_day(self, ana: Patient, nurse_client: Client) -> None:
         last_day = timezone.localdate() + timedelta(days=10)
-        answer = nurse_client.post(reverse("alerts:limits", args=[ana.pk]), self.given(until=last_day.isoformat()))
+        answer = self.set(nurse_client, reverse("alerts:limits", args=[ana.pk]), until=last_day.isoformat())
         assert answer.status_code == 302
         row = Limit.objects.get()
         assert (row.patient, row.value, row.why) == (ana, 280, "17 G needles.")
@@ -147,8 +160,16 @@ class TestPages:
             assert timezone.localtime(row.until - timedelta(seconds=1)).date() == last_day
 
     def test_set_for_the_unit(self, nurse_client: Client) -> None:
-        nurse_client.post(reverse("alerts:unit-limits"), self.given())
+        self.set(nurse_client, reverse("alerts:unit-limits"))
         assert Limit.objects.get().patient is None
+
+    def test_what_was_shown_for_one_is_not_set_for_another(
+        self, ana: Patient, ben: Patient, nurse_client: Client
+    ) -> None:
+        shown = nurse_client.post(reverse("alerts:limits", args=[ana.pk]), self.given()).context["shown"]
+        nurse_client.post(reverse("alerts:limits", args=[ben.pk]), {"shown": shown})
+        nurse_client.post(reverse("alerts:limits", args=[ana.pk]), {"shown": shown + "x"})
+        assert not Limit.objects.exists()
 
     def test_an_impossible_value_is_refused_at_its_field(self, nurse_client: Client) -> None:
         answer = nurse_client.post(reverse("alerts:unit-limits"), self.given(value="900"))
@@ -167,7 +188,7 @@ class TestPages:
 
     def test_others_look_but_do_not_set(self, ana: Patient, technologist: User) -> None:
         client, address = signed_in(technologist), reverse("alerts:limits", args=[ana.pk])
-        assert "Set from now on" not in text_of(client.get(address))
+        assert "Show what it would change" not in text_of(client.get(address))
         assert client.post(address, self.given()).status_code == 403
         assert not Limit.objects.exists()
 
@@ -177,5 +198,5 @@ class TestPages:
     ) -> None:
         for _ in range(rows):
             give(nurse, 280, ana)
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(9):
             nurse_client.get(reverse("alerts:limits", args=[ana.pk]))

@@ -98,7 +98,7 @@ class TestEvaluation:
             record_night(ana, A_NIGHT + timedelta(days=day), at=MORNING + timedelta(days=4))
         runs: list[int] = []
         real = evaluation.reconcile
-        monkeypatch.setattr(evaluation, "reconcile", lambda *args, **kw: (runs.append(1), real(*args, **kw)))
+        monkeypatch.setattr(evaluation, "reconcile", lambda *args, **kw: (runs.append(1), real(*args, **kw))[1])
         assert evaluate_pending(at=MORNING + timedelta(days=4)) == 4
         assert len(runs) == 1
 
@@ -154,7 +154,7 @@ class TestFailure:
         def fail(*args: Any, **kwargs: Any) -> None:
             raise RuntimeError("at the very end")
 
-        monkeypatch.setattr(evaluation, "_note_not_judged", fail)
+        monkeypatch.setattr(evaluation, "note_judgements", fail)
         assert evaluate_pending(at=MORNING) == 0
         assert not RecordNumbers.objects.exists()
         assert not Alert.objects.exists()
@@ -223,7 +223,7 @@ class TestNudge:
 
     def test_once_the_record_is_committed(self, ana_client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
         nudges: list[int] = []
-        monkeypatch.setattr(nudge, "_tell", lambda: nudges.append(PendingEvaluation.objects.count()))
+        monkeypatch.setattr(nudge, "_tell", lambda task: nudges.append(PendingEvaluation.objects.count()))
         assert self.send(ana_client) == 201
         assert nudges == [1]
 
@@ -231,7 +231,7 @@ class TestNudge:
     def test_a_broker_that_fails_does_not_fail_the_request(
         self, ana_client: Client, monkeypatch: pytest.MonkeyPatch, problem: Exception
     ) -> None:
-        def fail() -> None:
+        def fail(task: str) -> None:
             raise problem
 
         monkeypatch.setattr(nudge._State, "rests_until", 0.0)
@@ -243,7 +243,7 @@ class TestNudge:
         self, ana_client: Client, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         nudges: list[int] = []
-        monkeypatch.setattr(nudge, "_tell", lambda: nudges.append(1))
+        monkeypatch.setattr(nudge, "_tell", lambda task: nudges.append(1))
         with nudge.held_back():
             self.send(ana_client)
         assert nudges == []

@@ -65,15 +65,15 @@ def test_news_that_comes_while_its_patient_is_evaluated_is_not_lost(
 ) -> None:
     """The correction is committed after the evaluation has read the record and before it takes its row away."""
     record = record_night(ana)
-    real = evaluation._note_not_judged
+    real = evaluation.note_judgements
 
     def correct_meanwhile(*args: Any, **kwargs: Any) -> None:
-        monkeypatch.setattr(evaluation, "_note_not_judged", real)
+        monkeypatch.setattr(evaluation, "note_judgements", real)
         real(*args, **kwargs)
         side_by_side(lambda: PendingEvaluation.objects.create(
             patient=ana, record=record, why="treatment recorded", created_at=MORNING, due_at=MORNING
         ))  # fmt: skip
 
-    monkeypatch.setattr(evaluation, "_note_not_judged", correct_meanwhile)
+    monkeypatch.setattr(evaluation, "note_judgements", correct_meanwhile)
     assert evaluate_pending(at=MORNING, limit=1) == 1
     assert PendingEvaluation.objects.count() == 1

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 import pytest
 from django.conf import settings
+from django.core.signals import request_finished, request_started
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
 
@@ -15,6 +17,10 @@ from homedialysis.accounts.models import User
 
 PHONE = (360, 740)
 DESKTOP = (1280, 800)
+SERVER_SECONDS = 5
+EXPECTED = ("Failed to load resource", "An unknown error occurred when fetching the script.")
+"""What Chromium tells the console of answers of 4xx and of a network that is cut, the second while it looks for a newer
+service worker: no fault of a page."""
 
 
 @dataclass
@@ -40,8 +46,7 @@ class Watched:
         self.context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": session, "url": self.home}])
 
     def note_console(self, message: ConsoleMessage) -> None:
-        expected = "Failed to load resource"  # answers of 4xx and a network that is cut
-        if message.type == "error" and expected not in message.text:
+        if message.type == "error" and not any(words in message.text for words in EXPECTED):
             self.faults.append(message.text)
 
     def note_request(self, request: Request) -> None:
@@ -54,7 +59,33 @@ class BrowserPage(Protocol):
 
 
 @pytest.fixture
-def browser_page(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Watched]]:
+def server_at_rest() -> Iterator[Callable[[], None]]:
+    """A function that waits until the live server has answered everything: then its database can be emptied."""
+    asked: list[object] = []  # appending is safe between the server's threads
+    answered: list[object] = []
+
+    def began(**told: Any) -> None:
+        asked.append(None)
+
+    def ended(**told: Any) -> None:
+        answered.append(None)
+
+    def wait() -> None:
+        until = time.monotonic() + SERVER_SECONDS
+        while len(answered) < len(asked) and time.monotonic() < until:
+            time.sleep(0.02)
+
+    request_started.connect(began)
+    request_finished.connect(ended)
+    yield wait
+    request_started.disconnect(began)
+    request_finished.disconnect(ended)
+
+
+@pytest.fixture
+def browser_page(
+    chromium: Browser, live_server: Any, server_at_rest: Callable[[], None]
+) -> Iterator[Callable[..., Watched]]:
     """Make pages: `browser_page(user, size=PHONE, colour="light", bypass_csp=False)`."""
     made: list[Watched] = []
 
@@ -85,5 +116,6 @@ def browser_page(chromium: Browser, live_server: Any) -> Iterator[Callable[..., 
     yield make
     for watched in made:
         watched.context.close()
+    server_at_rest()
     assert [watched.faults for watched in made if watched.faults] == []
     assert [watched.strangers for watched in made if watched.strangers] == []

@@ -16,7 +16,7 @@ from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage
-from tests.browser.test_phone_pages import expect_accessible, expect_no_sideways_scroll
+from tests.browser.judging import expect_accessible, expect_no_sideways_scroll
 from tests.factories import record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -41,7 +41,7 @@ def faint(patient: Patient, start: datetime, **changes: object) -> Alert:
     """A night on which the patient fainted, evaluated."""
     record_night(patient, start, events=[{"at": start.isoformat(), "kind": "fainted", "note": ""}], **changes)
     evaluate_pending(at=start + timedelta(hours=12))
-    return Alert.objects.get(patient=patient, rule="symptom")
+    return Alert.objects.get(patient=patient, rule="fainted")
 
 
 def watch(page: Page) -> None:
@@ -152,7 +152,7 @@ def test_pages_have_no_accessibility_fault(
     size: tuple[int, int],
 ) -> None:
     alert = faint(ana, last_night, post_weight_kg=None)
-    lifecycle.close(alert=faint(ben, last_night), by=nurse, outcome="spoken", words="Well.", at=timezone.now())
+    lifecycle.close(alerts=[faint(ben, last_night)], by=nurse, outcome="spoken", words="Well.", at=timezone.now())
     at = timezone.now()
     PendingEvaluation.objects.create(
         patient=ana, why="treatment recorded", created_at=at, due_at=at, last_error="Oops", put_aside_at=at

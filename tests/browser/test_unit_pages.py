@@ -13,7 +13,7 @@ from alerts.services.evaluation import evaluate_pending
 from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage
-from tests.browser.test_phone_pages import expect_accessible, expect_no_sideways_scroll
+from tests.browser.judging import expect_accessible, expect_no_sideways_scroll
 from tests.factories import BloodFactory, record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -165,7 +165,12 @@ def environment(servers: LocalServers, tmp_path_factory: pytest.TempPathFactory)
     """The compose file's, with its /run/secrets in a folder and its servers' names taken by ours."""
     folder = tmp_path_factory.mktemp("secrets")
     password = servers.postgres.url.split(":")[2].split("@")[0]
-    texts = {"secret_key": secrets.token_urlsafe(50), "database_password": password, "email_password": "x"}
+    texts = {
+        "secret_key": secrets.token_urlsafe(50),
+        "database_password": password,
+        "email_password": "x",
+        "push_key": secrets.token_urlsafe(32),
+    }
     for name, text in (texts | {"broker_url": servers.broker.url}).items():
         (folder / name).write_text(text)
     given = {name: value or "" for name, value in SERVICES["beat"]["environment"].items() if value is not None}

@@ -11,18 +11,24 @@ from django.db import transaction
 from pytest_django.plugin import DjangoDbBlocker
 
 from alerts.models import Alert, PendingEvaluation
-from dosing.models import RecordNumbers
+from dosing.models import MonthlyReview, PatientMonth, PlanItem, RecordNumbers
+from dosing.month.facts import first_of, month_before
 from homedialysis.accounts.models import Role, Unit, User
+from homedialysis.demo.bedside import NEW_MESSAGE
 from homedialysis.demo.people import PASSWORD, PATIENT_EMAIL, SIGN_INS
 from homedialysis.demo.seeding import plan_of, seed
 from sessions.api.examples import DEMO_PATIENT
 from sessions.models import (
     BloodResult,
+    LabMessage,
     Patient,
     Prescription,
+    PrescriptionDraft,
+    RecordState,
     SampleTiming,
     TreatmentRecord,
 )
+from sessions.services.kit import kit
 from sessions.services.prescribing import prescription_in_force
 
 UNTIL = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
@@ -57,7 +63,7 @@ def test_six_patients_with_thirty_days_each() -> None:
     assert Patient.objects.count() == 6
     for patient in Patient.objects.exclude(name="Ingrid Solquist"):
         nights = patient.treatments.count()
-        due = 30 * patient.prescriptions.get().days_per_week / 7
+        due = 30 * patient.prescriptions.earliest("version").days_per_week / 7
         assert due - 3 <= nights <= due + 2, f"{patient}: {nights} of {due:.1f}"
         last = patient.treatments.latest("started_at").started_at
         assert UNTIL - last < timedelta(days=3), f"{patient}: the last one began at {last}"
@@ -81,6 +87,23 @@ def test_the_examples_patient_is_there_and_ready_for_tonight() -> None:
     assert prescription_in_force(patient, UNTIL) is not None
     access = patient.accesses.get()
     assert {site.use for site in access.sites.all()} == {"arterial", "venous"}
+
+
+def test_the_first_patients_phone_has_something_to_show() -> None:
+    patient = Patient.objects.get(pk=DEMO_PATIENT)
+    assert patient.account is not None
+    told = kit(patient, patient.account, UNTIL)
+    changed = told["changes"]
+    assert changed is not None
+    assert not changed["acknowledged"]
+    assert {"dialysate_temperature_c", "quiet_at_night"} <= {line["field"] for line in changed["lines"]}
+    assert [message["words"] for message in told["messages"]] == [NEW_MESSAGE]
+    assert told["checklist"]["version"] == 1
+    assert all(0 < site["x"] < 1 and 0 < site["y"] < 1 for site in told["access"]["sites"])
+    assert told["run_sheet"]["technique"] == "buttonhole"
+    last = patient.treatments.filter(state=RecordState.FINISHED).latest("started_at")
+    assert (last.checklist_version, last.disinfected, last.planned_minutes) == (1, True, last.prescription.minutes)
+    assert {(used.needle, used.flash) for used in last.siteused_set.all()} == {("blunt", True)}
 
 
 def test_a_nurse_sees_every_record_and_a_patient_only_the_own() -> None:
@@ -178,6 +201,28 @@ def test_who_is_silent_sends_nothing_for_three_weeks() -> None:
 def test_unusual_numbers_are_marked_and_mostly_confirmed() -> None:
     marks = [mark for record in TreatmentRecord.objects.all() for mark in record.marks]
     assert any(mark["confirmed"] for mark in marks)
+
+
+def test_the_nephrologist_finds_a_month_to_judge() -> None:
+    last = month_before(first_of(UNTIL.date()))
+    rows = PatientMonth.objects.filter(month=last)
+    assert rows.count() == 6
+    assert not rows.filter(stale=True).exists()
+    known = [row.numbers["nights"]["value"] for row in rows]
+    assert sum(value is not None for value in known) >= 5
+    first = Patient.objects.get(pk=DEMO_PATIENT)
+    told = MonthlyReview.objects.filter(patient=first, release__isnull=False)
+    assert told.filter(month=last).exists()
+    assert MonthlyReview.objects.filter(month=last, signed_at=None).exists(), "one is begun and not signed"
+    assert PlanItem.objects.filter(done_at=None).exists()
+    assert PrescriptionDraft.objects.filter(signed_as=None, dropped_at=None).count() == 1
+
+
+def test_a_laboratorys_file_waits_with_a_question_and_a_line_that_cannot_be_taken() -> None:
+    message = LabMessage.objects.get(taken_at=None)
+    verdicts = [line.verdict for line in message.lines.all()]
+    assert verdicts == ["new"] * 9 + ["asks", "rejected"]
+    assert message.laboratory.columns["value"] == "Result"
 
 
 def test_a_second_time_nothing_happens(capsys: pytest.CaptureFixture[str]) -> None:

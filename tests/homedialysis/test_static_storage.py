@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from homedialysis.static_storage import HashedStatic
+from sessions.pages.bedside import FOLDER, files
 
 
 def processed(folder: Path, files: dict[str, str]) -> tuple[HashedStatic, dict[str, str]]:
@@ -21,13 +23,25 @@ def processed(folder: Path, files: dict[str, str]) -> tuple[HashedStatic, dict[s
 
 def test_our_scripts_import_each_other_by_hashed_names(tmp_path: Path) -> None:
     files = {
-        "sessions/js/a.js": 'import { b } from "./b.js";\nb();\n',
-        "sessions/js/b.js": "export const b = () => 1;\n",
+        "bedside/js/a.js": 'import { b } from "./b.js";\nb();\n',
+        "bedside/js/b.js": "export const b = () => 1;\n",
     }
     storage, content = processed(tmp_path, files)
-    hashed = Path(storage.stored_name("sessions/js/b.js")).name
+    hashed = Path(storage.stored_name("bedside/js/b.js")).name
     assert hashed != "b.js"
-    assert f'"./{hashed}"' in content["sessions/js/a.js"]
+    assert f'"./{hashed}"' in content["bedside/js/a.js"]
+
+
+def test_every_script_of_the_bedside_finds_the_others_by_hashed_names(tmp_path: Path) -> None:
+    """Twice the same content gives the same names: no phone loads a script of another release."""
+    names = [name for name in files() if name.endswith((".js", ".css"))]
+    scripts = {name: (FOLDER.parent / name).read_text(encoding="utf-8") for name in names}
+    storage, content = processed(tmp_path, scripts)
+    named = re.findall(r"""(?:from|import)\s*["'](\.[^"']+)["']""", "\n".join(content.values()))
+    stored = {Path(storage.stored_name(name)).name for name in scripts}
+    assert len(named) > len(scripts)
+    assert {Path(each).name for each in named} <= stored
+    assert storage.stored_name("bedside/js/all.js") != "bedside/js/all.js"
 
 
 def test_a_script_of_a_package_that_imports_what_only_a_build_finds_does_no_harm(tmp_path: Path) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from datetime import date
+from datetime import date, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,8 +12,10 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from django.utils import timezone
 
+from sessions.forms import limb_of
 from sessions.models import AccessSite, Patient, VascularAccess
-from tests.factories import AccessFactory, SiteFactory, night_body
+from sessions.pages.limbs import OUTLINES, touched
+from tests.factories import AccessFactory, SiteFactory, night_body, record_night
 from tests.over_http import put
 
 pytestmark = pytest.mark.django_db
@@ -119,3 +122,110 @@ def test_sites_of_an_access_given_up_stay_in_old_records(
     nurse_client.post(where, {"task": "give up"})
     again: Any = put(ana_client, record_id, night_body(sites=rows, notes="Corrected."), '"1"')
     assert again.status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("kind", "place", "limb"),
+    [
+        ("fistula", "forearm", "forearm"),
+        ("graft", "Upper arm, loop", "upper_arm"),
+        ("fistula", "elbow", "upper_arm"),
+        ("graft", "thigh", "thigh"),
+        ("catheter", "neck, tunnelled", "neck_chest"),
+        ("catheter", "groin", "thigh"),
+    ],
+)
+def test_the_picture_goes_with_the_place_unless_it_is_chosen(
+    nurse_client: Client, where: str, ana: Patient, kind: str, place: str, limb: str
+) -> None:
+    assert limb_of(kind, place) == limb
+    nurse_client.post(where, FISTULA | {"kind": kind, "place": place})
+    assert ana.accesses.get().limb == limb
+    answer = nurse_client.post(where, {"task": "drawn", "drawn-limb": "thigh", "drawn-flow": "down"})
+    assert answer.status_code == 302
+    access = ana.accesses.get()
+    assert (access.limb, access.flow) == ("thigh", "down")
+    assert nurse_client.post(where, {"task": "drawn", "drawn-limb": "wing", "drawn-flow": "up"}).status_code == 200
+    assert ana.accesses.get().limb == "thigh"
+
+
+def test_a_site_is_put_where_the_drawing_is_touched(
+    nurse_client: Client, where: str, anas_sites: list[AccessSite]
+) -> None:
+    site = anas_sites[0]
+    page = nurse_client.get(f"{where}?site={site.pk}").content.decode()
+    assert f'alt="Put {site.name} where the drawing is touched"' in page
+    answer = nurse_client.post(where, {"task": "touch", "site": site.pk, "spot.x": "120", "spot.y": "66"})
+    assert (answer.status_code, answer.headers["Location"]) == (302, f"{where}?site={site.pk}#site")
+    site.refresh_from_db()
+    assert (site.x, site.y) == (0.5, 0.2)
+    assert "<circle" in nurse_client.get(where).content.decode()
+
+
+@pytest.mark.parametrize("spot", [("0", "0"), ("241", "5"), ("5", "331"), ("", ""), ("-1", "4"), ("x", "y")])
+def test_a_touch_beside_the_drawing_moves_nothing(
+    nurse_client: Client, where: str, anas_sites: list[AccessSite], spot: tuple[str, str]
+) -> None:
+    """0 and 0 is what a button pressed by key sends."""
+    assert touched(*spot) is None
+    answer = nurse_client.post(where, {"task": "touch", "site": anas_sites[0].pk, "spot.x": spot[0], "spot.y": spot[1]})
+    assert "That was no place on the drawing" in answer.content.decode()
+    assert AccessSite.objects.filter(x=None).count() == 2
+
+
+def change(site: AccessSite, **fields: Any) -> dict[str, Any]:
+    given = {"name": site.name, "technique": site.technique} | fields
+    return {"task": "change", "site": site.pk} | {f"change-{name}": value for name, value in given.items()}
+
+
+def test_a_site_is_changed_by_numbers(nurse_client: Client, where: str, anas_sites: list[AccessSite]) -> None:
+    site = anas_sites[0]
+    sent = change(site, name="Near the wrist", x="0.42", y="0.8", rest_until="2026-12-24")
+    assert nurse_client.post(where, sent).status_code == 302
+    site.refresh_from_db()
+    assert (site.name, site.x, site.y, site.rest_until) == ("Near the wrist", 0.42, 0.8, date(2026, 12, 24))
+
+
+@pytest.mark.parametrize(
+    ("fields", "field"),
+    [({"x": "0.5"}, "y"), ({"y": "0.5"}, "x"), ({"x": "1.1", "y": "0.5"}, "x"), ({"x": "a", "y": "0.5"}, "x"),
+     ({"rest_until": "soon"}, "rest_until"), ({"name": "Upper"}, "name"), ({"name": ""}, "name")],
+)  # fmt: skip
+def test_a_wrong_change_of_a_site_is_named(
+    nurse_client: Client, where: str, anas_sites: list[AccessSite], fields: dict[str, str], field: str
+) -> None:
+    page = nurse_client.post(where, change(anas_sites[0], **fields))
+    assert (page.status_code, set(page.context["change"].errors)) == (200, {field})
+    anas_sites[0].refresh_from_db()
+    assert (anas_sites[0].x, anas_sites[0].name) == (None, "Lower")
+
+
+def test_a_rest_until_a_day_ends_by_itself_or_by_hand(
+    nurse_client: Client, where: str, anas_sites: list[AccessSite]
+) -> None:
+    site, today = anas_sites[0], timezone.localdate()
+    site.rest_until = today
+    site.save()
+    assert (site.rests_on(today), site.rests_on(today + timedelta(days=1))) == (True, False)
+    nurse_client.post(where, {"task": "rest", "site": site.pk})
+    site.refresh_from_db()
+    assert (site.resting, site.rest_until) == (False, None)
+
+
+def test_the_page_tells_when_a_site_was_used(
+    nurse_client: Client, where: str, ana: Patient, anas_sites: list[AccessSite]
+) -> None:
+    lower = [{"site": anas_sites[0].pk, "use": "arterial"}]
+    for days in (1, 3, 40):
+        record_night(ana, timezone.now() - timedelta(days=days), sites=lower)
+    page = nurse_client.get(where).content.decode()
+    assert "2 times in 30 days" in page
+    assert "Not used in 90 days" in page
+
+
+def test_the_phone_draws_the_same_limbs() -> None:
+    """A place is a share of the picture: two pictures that differ would put it elsewhere."""
+    script = Path("sessions/static/bedside/js/arm.js").read_text(encoding="utf-8")
+    for limb, outline in OUTLINES.items():
+        for path in (outline.limb, outline.vein, outline.artery):
+            assert path in script, limb

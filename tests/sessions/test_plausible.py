@@ -25,6 +25,7 @@ TABLES = {
     "check": plausible.CHECK,
     "medicine": plausible.MEDICINE,
     "site": plausible.SITE,
+    "event": plausible.EVENT,
     "prescription": plausible.PRESCRIPTION,
     "blood": plausible.BLOOD,
     "length": {"minutes": plausible.MINUTES_OF_TREATMENT},
@@ -142,7 +143,8 @@ def test_paths_move_with_their_rows(paths: list[str], moved: list[str]) -> None:
 
 def test_scripts_get_every_limit_as_json() -> None:
     told = json.loads(json.dumps(plausible.for_scripts()))
-    assert len(told) == len(plausible.TREATMENT) + sum(len(rows) for rows in plausible.LISTS.values())
+    of_records = len(plausible.TREATMENT) + sum(len(rows) for rows in plausible.LISTS.values())
+    assert len(told) == of_records + len(plausible.WATER) + 1, "and the count of supplies"
     for name, limits in plausible.TREATMENT.items():
         assert told[name] == asdict(limits) | {"hard": list(limits.hard), "usual": list(limits.usual)}
     for listed, rows in plausible.LISTS.items():

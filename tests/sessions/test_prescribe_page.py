@@ -6,11 +6,12 @@ from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
 from tests.conftest import signed_in
-from tests.factories import DialyserFactory, PrescriptionFactory
+from tests.factories import PASSWORD, DialyserFactory, PrescriptionFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -44,10 +45,19 @@ def sent(**changes: Any) -> dict[str, Any]:
     return fields | changes
 
 
+def sign(client: Client, where: str, password: str = PASSWORD, **changes: Any) -> Any:
+    """Show what changes, then sign what was shown."""
+    fields = sent(**changes)
+    shown = client.post(where, fields)
+    if shown.status_code != 200 or not shown.context["review"]:
+        return shown
+    return client.post(where, fields | {"seen": shown.context["review"]["seen"], "password": password})
+
+
 def test_the_nephrologist_signs_the_next_version(
     nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
 ) -> None:
-    answer = nephrologist_client.post(where, sent())
+    answer = sign(nephrologist_client, where)
     assert (answer.status_code, answer.headers["Location"]) == (302, f"/patients/{ana.pk}/")
     signed = ana.prescriptions.get(version=2)
     assert (signed.target_weight_kg, signed.weekdays, signed.in_force.upper) == (69.5, [0, 2, 4], None)
@@ -63,23 +73,70 @@ def test_the_form_starts_from_what_is_in_force(
     assert form["weekdays"].value() == [0, 2, 4]
 
 
-def test_an_unusual_number_is_asked_about_once_more(nephrologist_client: Client, where: str, ana: Patient) -> None:
+def test_nobody_signs_unseen(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    fields = sent(target_weight_kg="69", password=PASSWORD)
+    shown = nephrologist_client.post(where, fields)
+    assert "Target weight (kg): 70 → 69" in shown.content.decode()
+    seen = shown.context["review"]["seen"]
+    changed = nephrologist_client.post(where, fields | {"target_weight_kg": "68", "seen": seen})
+    assert "Target weight (kg): 70 → 68" in changed.content.decode()
+    assert ana.prescriptions.count() == 1
+    back = nephrologist_client.post(where, fields | {"seen": seen, "back": "1"})
+    assert (back.context["review"], back.context["form"]["target_weight_kg"].value()) == (None, "69")
+    assert ana.prescriptions.count() == 1
+
+
+def test_a_wrong_password_signs_nothing_and_loses_nothing(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    page = sign(nephrologist_client, where, "not the password", target_weight_kg="69")
+    assert "The password is not right. Nothing was signed." in page.content.decode()
+    assert page.context["form"]["target_weight_kg"].value() == "69"
+    assert ana.prescriptions.count() == 1
+
+
+def test_what_another_signed_meanwhile_is_shown_before_signing(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    fields = sent(target_weight_kg="69")
+    seen = nephrologist_client.post(where, fields).context["review"]["seen"]
+    assert sign(nephrologist_client, where, target_weight_kg="66").status_code == 302
+    page = nephrologist_client.post(where, fields | {"seen": seen, "password": PASSWORD})
+    assert "Target weight (kg): 66 → 69" in page.content.decode()
+    assert ana.prescriptions.count() == 2
+
+
+def test_an_unusual_number_is_shown_once_more(nephrologist_client: Client, where: str, ana: Patient) -> None:
     first = nephrologist_client.post(where, sent(target_weight_kg="161", qb_ml_min="100"))
-    assert first.status_code == 200
-    assert first.context["unusual"] == [
+    assert first.context["review"]["unusual"] == [
         "Blood flow rate (Qb): 100 mL/min, usually between 150 and 450 mL/min",
         "Target weight: 161 kg, usually between 40 and 160 kg",
     ]
-    assert 'name="sure"' in first.content.decode()
     assert not ana.prescriptions.exists()
-    again = nephrologist_client.post(where, sent(target_weight_kg="161", qb_ml_min="100", sure="on"))
-    assert again.status_code == 302
+    assert sign(nephrologist_client, where, target_weight_kg="161", qb_ml_min="100").status_code == 302
     assert ana.prescriptions.get().target_weight_kg == 161
 
 
-def test_a_usual_one_is_not_asked_about(nephrologist_client: Client, where: str, ana: Patient) -> None:
-    assert nephrologist_client.post(where, sent()).status_code == 302
-    assert ana.prescriptions.count() == 1
+def test_a_draft_is_written_into_the_form_and_says_what_it_became(
+    nephrologist_client: Client, where: str, ana: Patient, nurse: User, anas_prescription: Prescription
+) -> None:
+    values = {"days_per_week": 5, "weekdays": [], "minutes": 150}
+    draft = ana.drafts.create(values=values, made_by=nurse, made_at=timezone.now(), words="Shorter, more often.")
+    page = nephrologist_client.get(f"{where}?draft={draft.pk}")
+    assert (page.context["form"]["minutes"].value(), page.context["form"]["weekdays"].value()) == (150, [])
+    assert "Shorter, more often." in page.content.decode()
+    sign(nephrologist_client, where, draft=str(draft.pk), minutes="150", days_per_week="5", weekdays=[])
+    draft.refresh_from_db()
+    assert draft.signed_as == ana.prescriptions.get(version=2)
+    assert "Shorter, more often." not in nephrologist_client.get(where).content.decode()
+
+
+def test_a_draft_can_be_put_away(nephrologist_client: Client, where: str, ana: Patient, nurse: User) -> None:
+    draft = ana.drafts.create(values={"minutes": 150}, made_by=nurse, made_at=timezone.now(), words="Perhaps.")
+    page = nephrologist_client.post(f"{where}drafts/{draft.pk}/drop/", follow=True)
+    assert "Perhaps." not in page.content.decode()
 
 
 @pytest.mark.parametrize(
@@ -99,7 +156,7 @@ def test_a_usual_one_is_not_asked_about(nephrologist_client: Client, where: str,
 def test_what_is_impossible_is_refused_at_its_field(
     nephrologist_client: Client, where: str, ana: Patient, changes: dict[str, Any], field: str, words: str
 ) -> None:
-    page = nephrologist_client.post(where, sent(**changes, sure="on"))
+    page = nephrologist_client.post(where, sent(**changes))
     assert page.status_code == 200
     assert words in page.context["form"].errors[field][0]
     assert not ana.prescriptions.exists()
@@ -110,7 +167,7 @@ def test_signing_before_one_that_begins_later_is_told_on_the_page(
 ) -> None:
     later = PrescriptionFactory.build().in_force.lower.replace(year=2099)
     PrescriptionFactory(patient=ana, version=1, in_force=(later, None))
-    page = nephrologist_client.post(where, sent())
+    page = sign(nephrologist_client, where)
     assert page.status_code == 200
     assert "Prescription 1 begins on 2099-01-01" in page.content.decode()
 
@@ -118,7 +175,7 @@ def test_signing_before_one_that_begins_later_is_told_on_the_page(
 def test_one_planned_to_end_later_is_told_on_the_page(nephrologist_client: Client, where: str, ana: Patient) -> None:
     begins = PrescriptionFactory.build().in_force.lower
     PrescriptionFactory(patient=ana, version=1, in_force=(begins, begins.replace(year=2099)))
-    page = nephrologist_client.post(where, sent())
+    page = sign(nephrologist_client, where)
     assert page.status_code == 200
     assert "Another prescription is in force for a part of this time." in page.content.decode()
     assert ana.prescriptions.count() == 1
@@ -150,5 +207,5 @@ def test_the_page_asks_a_fixed_number_of_times(
         begins = PrescriptionFactory.build().in_force.lower.replace(year=2020 + version)
         ends = None if version == versions - 1 else begins.replace(year=2021 + version)
         PrescriptionFactory(patient=ana, version=version + 1, in_force=(begins, ends))
-    with django_assert_max_num_queries(11):
+    with django_assert_max_num_queries(12):
         assert len(nephrologist_client.get(where).context["earlier"]) == versions

@@ -13,8 +13,9 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from homedialysis.accounts.models import Role, User
 from sessions import plausible
 from sessions.models import Dialyser, Patient, Prescription
-from sessions.pages.differences import changed_fields, lines_between
+from sessions.pages.differences import changed_fields
 from sessions.services.prescribing import NotForSigning, prescription_in_force, sign_prescription
+from sessions.services.prescription_changes import differences
 from tests.factories import A_NIGHT, LONG_AGO, DialyserFactory, PrescriptionFactory, UserFactory, record_night
 
 pytestmark = pytest.mark.django_db
@@ -168,17 +169,17 @@ def test_differences_in_words(ana: Patient) -> None:
     )
     for each in (before, after):
         each.refresh_from_db()
-    assert lines_between(before, after) == [
+    assert [change.line for change in differences(before, after)] == [
         "Weekdays: Mon, Wed, Fri → free",
         "Dialyser: Fenrow 17 (KoA 1000 mL/min, 1.7 m²) → Fenrow 21 (KoA 1200 mL/min, 2.1 m²)",
         "Target weight (kg): 70 → 69.5",
         "Anticoagulation: unfractionated heparin → none",
         "Bolus (units): none → 1500",
-        "Needle gauge (g): 15 → none",
+        "Needle gauge (G): 15 → none",
         "Note: none → Lower the target slowly.",
     ]
-    assert lines_between(None, after) == []
-    assert lines_between(after, after) == []
+    assert differences(None, after) == []
+    assert differences(after, after) == []
 
 
 def test_changed_fields_of_a_record_in_words() -> None:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from sessions import plausible
 from sessions.api.document import TreatmentDocument, canonical
-from sessions.choices import EventKind
+from sessions.choices import EventKind, PlanChoice
 from sessions.models import Patient, TreatmentRecord
 from tests.over_http import address, put
 
@@ -53,10 +53,13 @@ def nights(draw: st.DrawFn) -> dict[str, Any]:
 
     readings = [{"at": at, **draw(numbers(plausible.READING))} for at in moments(4)]
     events = [{"at": at, "kind": draw(st.sampled_from(EventKind.values)), "note": draw(TEXT)} for at in moments(3)]
+    for event in events:
+        event.update(draw(numbers(plausible.EVENT)))
     checks = [
         {"name": "Chlorine", "passed": draw(st.booleans()), "note": draw(TEXT), **draw(numbers(plausible.CHECK))}
         for _ in range(draw(st.integers(0, 2)))
     ]
+    steps = [{"at": at, "key": "wash", "words": draw(TEXT)} for at in moments(2)]
     return draw(numbers(plausible.TREATMENT)) | {
         "status": draw(st.sampled_from(["open", "finished"])),
         "started_at": start.astimezone(zone).isoformat(),
@@ -64,6 +67,9 @@ def nights(draw: st.DrawFn) -> dict[str, Any]:
         "readings": readings,
         "events": events,
         "checks": checks,
+        "steps": steps,
+        "plan_choice": draw(st.sampled_from(["", *PlanChoice.values])),
+        "disinfected": draw(st.sampled_from([None, True, False])),
         "notes": draw(TEXT),
         "confirmed": draw(st.lists(st.sampled_from(["pre_weight_kg", "readings[0].pulse", "readings[3].pulse"]))),
     }

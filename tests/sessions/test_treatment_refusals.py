@@ -28,7 +28,7 @@ def refused(client: Client, body: Any) -> dict[str, dict[str, Any]]:
     found = faults(answer)
     assert not TreatmentRecord.objects.exists()
     assert not PendingEvaluation.objects.exists()
-    assert answer.json()["detail"].startswith(f"{len(found)} value(s) were refused")
+    assert answer.json()["detail"].startswith(f"{len(found)} value")
     return found
 
 
@@ -41,6 +41,7 @@ def everything(pick: Any, sites: list[AccessSite]) -> dict[str, Any]:
     return night_body(
         readings=[row(plausible.READING) | {"at": AT}],
         checks=[row(plausible.CHECK) | {"name": "Total chlorine", "passed": True}],
+        events=[row(plausible.EVENT) | {"at": AT, "kind": "cramp"}],
         medicines=[row(plausible.MEDICINE) | {"at": AT, "name": "Heparin"}],
         sites=[row(plausible.SITE) | {"site": sites[0].pk, "use": "arterial"}],
         **row(plausible.TREATMENT),

@@ -83,7 +83,8 @@ def test_the_limits_that_are_asked_about_are_told(ana_client: Client) -> None:
     assert answer.status_code == 200
     fields = answer.json()["fields"]
     lists = {f"{name}.{field}" for name, row in plausible.LISTS.items() for field in row}
-    assert set(fields) == set(plausible.TREATMENT) | lists
+    around = {f"water.{kind}" for kind in plausible.WATER} | {"supplies.count"}
+    assert set(fields) == set(plausible.TREATMENT) | lists | around
     assert fields["pre_weight_kg"] == {
         "label": "Weight before",
         "unit": "kg",

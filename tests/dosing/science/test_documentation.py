@@ -18,7 +18,7 @@ from dosing.science import sources
 MODULES = [f"dosing.science.{module.name}" for module in pkgutil.iter_modules(science.__path__)]
 WITHOUT_FORMULAS = {"checks", "results", "sources"}
 ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
-ELSEWHERE |= {"baseline", "drift", "pressures", "robust", "sequential", "trends", "watch"}
+ELSEWHERE |= {"drift", "trends", "usual"}
 """Answers of whole weeks and series: their examples run too, but not every part needs one."""
 FORMULAS = [
     (name, function)

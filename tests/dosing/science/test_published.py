@@ -27,14 +27,19 @@ MODULES = (
     "dialyser",
     "flows",
     "fluid",
+    "fluid_plan",
     "gamma",
     "kidney",
     "nutrition",
+    "pressures",
+    "robust",
+    "sequential",
     "survival",
     "water",
 )
 WITHOUT_FORMULAS = {"checks", "results", "sources"}
 ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady", "trends"}
+ELSEWHERE |= {"drift", "usual"}
 """The two-pool model and the trends have tests of their own, as they answer with whole weeks and series."""
 
 
@@ -66,6 +71,8 @@ READ: dict[str, Callable[[Any], float]] = {
     "low": lambda interval: interval.low.number,
     "high": lambda interval: interval.high.number,
     "how_many": lambda answer: float(answer.value.sum()),
+    "left_for_next_time": lambda plan: plan.choices[-1].left_kg,
+    "last_night": lambda path: float(path[-1]),
     "last": lambda curve: curve.survival.value[-1],
     "first_low": lambda curve: curve.low.value[0],
     "unit_is_urea_nitrogen": lambda found: found == ("urea", "mg/dL urea nitrogen"),

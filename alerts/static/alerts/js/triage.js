@@ -1,4 +1,7 @@
-// The list on the triage page renews itself: not while nobody looks, and never silently old.
+// The list on the triage page and the story on a patient's page renew themselves: not while nobody looks, never
+// silently old, and without moving what the reader has opened or where the focus is. And the keys that spare a hand
+// the way to the mouse.
+
 const note = document.getElementById("live-note");
 const trouble = document.getElementById("live-trouble");
 const isLive = (element) => element instanceof Element && element.hasAttribute("data-live");
@@ -18,5 +21,107 @@ document.body.addEventListener("htmx:afterRequest", (event) => {
   trouble.hidden = successful;
   if (!successful || xhr.status === 204) return;
   const time = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-  note.textContent = `The list changed at ${time}.`;
+  note.textContent = `Something changed at ${time}.`;
 });
+
+// What was open stays open, and the focus stays on the same element.
+let opened = [];
+
+document.body.addEventListener("htmx:beforeSwap", (event) => {
+  if (!isLive(event.detail.target)) return;
+  opened = [...event.detail.target.querySelectorAll("details[open][id]")].map((part) => part.id);
+});
+
+document.body.addEventListener("htmx:afterSwap", () => {
+  for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
+});
+
+// On paper everything is open.
+window.addEventListener("beforeprint", () => {
+  for (const part of document.querySelectorAll("details.parts")) part.open = true;
+});
+
+// Keys -------------------------------------------------------------------------------------------------------------
+
+const KEPT = "keys-off";
+const keys = document.getElementById("keys");
+const toggle = document.getElementById("keys-switch");
+
+function kept() {
+  try {
+    return localStorage.getItem(KEPT) === "yes";
+  } catch {
+    return false;
+  }
+}
+
+function show(off) {
+  toggle.textContent = off ? "Keys are off" : "Keys are on";
+  toggle.setAttribute("aria-pressed", String(!off));
+}
+
+let off = kept();
+if (keys && toggle) {
+  keys.hidden = false;
+  show(off);
+  toggle.addEventListener("click", () => {
+    off = !off;
+    show(off);
+    try {
+      localStorage.setItem(KEPT, off ? "yes" : "no");
+    } catch {
+      // A browser that keeps nothing: it holds for this page.
+    }
+  });
+}
+
+const links = () => [...document.querySelectorAll(".bundle-link")];
+
+function here() {
+  const bundle = document.activeElement?.closest(".bundle, .hand-over");
+  return bundle ? bundle.querySelector(".bundle-link") : null;
+}
+
+function move(step) {
+  const all = links();
+  if (!all.length) return;
+  const at = all.indexOf(here());
+  const next = at < 0 ? (step > 0 ? 0 : all.length - 1) : Math.min(Math.max(at + step, 0), all.length - 1);
+  all[next].focus();
+  all[next].scrollIntoView({ block: "nearest" });
+}
+
+function into(form) {
+  const own = document.getElementById(form);
+  if (own) {
+    const first = own.querySelector("input:not([type=hidden]), select, textarea");
+    first?.focus();
+    return;
+  }
+  const link = here();
+  if (link) window.location.assign(`${link.getAttribute("href")}#${form}`);
+}
+
+function follow(selector) {
+  document.querySelector(selector)?.click();
+}
+
+const DEEDS = {
+  j: () => move(1),
+  k: () => move(-1),
+  c: () => into("log-call"),
+  d: () => into("act"),
+  h: () => follow(".page-head a[href*='handover']"),
+  t: () => follow("#to-triage"),
+};
+
+document.addEventListener("keydown", (event) => {
+  if (off || !keys || event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
+  if (event.target instanceof Element && event.target.closest("input, select, textarea, [contenteditable]")) return;
+  const deed = DEEDS[event.key];
+  if (!deed) return;
+  event.preventDefault();
+  deed();
+});
+
+if (["#log-call", "#act"].includes(window.location.hash)) into(window.location.hash.slice(1));

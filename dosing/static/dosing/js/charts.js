@@ -37,4 +37,5 @@ function draw() {
 }
 
 draw();
+document.body.addEventListener("htmx:afterSettle", draw); // a part that the page takes in may bring a figure
 window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);

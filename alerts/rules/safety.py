@@ -1,0 +1,39 @@
+"""Safety: what is dangerous at once. Always a call today, never muted, over only when the nurse says so.
+
+A mute quiets what is known and repeats; each of these is an incident of its own, written down by somebody who chose
+its name, and none of them repeats harmlessly. So there is no time, not even a day, for which they may be muted.
+"""
+
+from __future__ import annotations
+
+from alerts.choices import Family, Urgency
+from alerts.rules.base import Rule
+from alerts.rules.making import PRACTICE, noted
+from sessions.models import EventKind
+
+SEVERE = (
+    "needle dislodgement and air lead the severe events at home: "
+    "Tennankore et al., Am J Kidney Dis 2015;65:116, abstract (seen)"
+)
+
+
+def _urgent(kind: EventKind, key: str = "", source: str = PRACTICE, part_of: tuple[str, ...] = ()) -> Rule:
+    return noted(
+        kind,
+        key=key,
+        family=Family.SAFETY,
+        urgency=Urgency.CALL_TODAY,
+        source=source,
+        part_of=part_of,
+        may_be_muted=False,
+    )
+
+
+NEEDLE_OUT = _urgent(EventKind.NEEDLE_DISLODGED, source=SEVERE)
+AIR = _urgent(EventKind.AIR, key="air_in_line", source=SEVERE)
+BLEEDING = _urgent(EventKind.BLEEDING, key="hard_bleeding", part_of=("needle_dislodged",))
+FAINTED = _urgent(EventKind.FAINTED)
+CHEST_PAIN = _urgent(EventKind.CHEST_PAIN)
+BREATHLESS = _urgent(EventKind.BREATHLESS)
+
+RULES = (NEEDLE_OUT, AIR, BLEEDING, FAINTED, CHEST_PAIN, BREATHLESS)

@@ -1,0 +1,80 @@
+"""Sign a browser up for messages."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import ipaddress
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from alerts.life_models import PushAddress
+from homedialysis.accounts.models import User
+
+MOST_BROWSERS = 10
+POINT_BYTES, AUTH_BYTES = 65, 16
+"""An uncompressed point of P-256, and the secret of RFC 8291."""
+LABEL = "a browser"
+
+
+@transaction.atomic
+def sign_up(given: Any, *, person: User, at: datetime) -> PushAddress:
+    """Keep what a browser handed out. The same browser again takes the place of its former row, whoever's it was.
+
+    given: {"endpoint", "keys": {"p256dh", "auth"}, "label"}. Raises ValidationError naming the part.
+    """
+    if not isinstance(given, Mapping) or not isinstance(given.get("keys"), Mapping):
+        raise ValidationError("endpoint and keys are needed.")
+    endpoint, keys = str(given.get("endpoint", "")), given["keys"]
+    _check_endpoint(endpoint)
+    fields = {
+        "p256dh": _checked(keys, "p256dh", POINT_BYTES),
+        "auth": _checked(keys, "auth", AUTH_BYTES),
+        "label": str(given.get("label") or LABEL)[:60],
+    }
+    User.objects.select_for_update(no_key=True).get(pk=person.pk)
+    held = PushAddress.objects.filter(person=person).exclude(endpoint=endpoint).count()
+    if held >= MOST_BROWSERS:
+        raise ValidationError(f"At most {MOST_BROWSERS} browsers are signed up, and {held} are: remove one first.")
+    address, _ = PushAddress.objects.update_or_create(
+        endpoint=endpoint, defaults=fields | {"person": person, "added_at": at}
+    )
+    return address
+
+
+def _check_endpoint(endpoint: str) -> None:
+    """A push service out in the world, never something in the house: the server itself will ask this address."""
+    try:
+        parts = urlsplit(endpoint)
+        host = parts.hostname or ""
+        port = parts.port
+    except ValueError:
+        raise ValidationError(f"endpoint is no address; {endpoint[:80]} was given.") from None
+    if parts.scheme != "https" or port not in (None, 443) or "@" in parts.netloc or len(endpoint) > 600:
+        raise ValidationError(f"endpoint must be an https address of at most 600 letters; {endpoint[:80]} was given.")
+    if "." not in host or host.endswith((".local", ".internal", ".localhost")) or _is_number(host):
+        raise ValidationError(f"endpoint must name a push service; {host} was given.")
+
+
+def _is_number(host: str) -> bool:
+    try:
+        ipaddress.ip_address(host)
+    except ValueError:
+        return host.replace(".", "").isdigit()
+    return True
+
+
+def _checked(keys: Mapping[str, Any], name: str, length: int) -> str:
+    text = str(keys.get(name, ""))
+    try:
+        data = base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
+    except (binascii.Error, ValueError):
+        data = b""
+    if len(data) != length:
+        raise ValidationError(f"{name} must be {length} bytes in base64url; {text[:20]}… was given.")
+    return text

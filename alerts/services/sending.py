@@ -1,0 +1,126 @@
+"""Hand one message to the mail server or to a push service, and understand the answer.
+
+The texts are the same for everybody and name nobody: they say that somebody should look, and where.
+"""
+
+from __future__ import annotations
+
+import json
+import smtplib
+from datetime import timedelta
+from typing import Any
+from urllib.parse import urlsplit
+
+import requests
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from pywebpush import WebPushException, webpush
+
+from alerts.choices import Channel
+from alerts.life_models import Delivery, PushAddress
+from alerts.services.delivery import Answer
+from alerts.services.push_keys import private_key
+
+TIMEOUT_SECONDS = 10
+TIME_TO_LIVE = 4 * 3600
+"""[s] How long a push service keeps a message for a browser that is away."""
+GONE = (404, 410)
+PUSH_REFUSED = (400, 401, 403, 413)
+NO_SERVER = "No mail server is set up (EMAIL_HOST)."
+
+
+def send(row: Delivery) -> Answer:
+    """Send one message over its channel. Never raises for what a server says or for a network that is away."""
+    return _push(row) if row.channel == Channel.PUSH else _mail(row)
+
+
+def words_of(row: Delivery) -> tuple[str, str]:
+    """Subject and text. Nothing of any patient: not that there is one."""
+    if row.alert_id is None:
+        return _("Test message"), _("A test: messages from the home dialysis record reach you here.")
+    return _("Please look"), _("Something waits in the home dialysis record and nobody has looked at it yet.")
+
+
+def _mail(row: Delivery) -> Answer:
+    if settings.EMAIL_BACKEND == "django.core.mail.backends.console.EmailBackend":
+        return Answer(sent=False, words=NO_SERVER, refused=True)
+    subject, text = words_of(row)
+    address = settings.SITE_ADDRESS + reverse("alerts:triage")
+    try:
+        EmailMessage(subject=subject, body=f"{text}\n\n{address}\n", to=[row.to.email]).send()
+    except smtplib.SMTPRecipientsRefused as problem:
+        code, words = next(iter(problem.recipients.values()))
+        return _smtp_answer(code, words)
+    except smtplib.SMTPResponseException as problem:
+        # A wrong password or a refused sender is put right at the server: worth another try.
+        refused = not isinstance(problem, smtplib.SMTPAuthenticationError | smtplib.SMTPSenderRefused)
+        return _smtp_answer(problem.smtp_code, problem.smtp_error, may_refuse=refused)
+    except (smtplib.SMTPException, OSError) as problem:
+        return Answer(sent=False, words=f"The mail server was not reached: {_short(problem)}")
+    return Answer(sent=True, words="The mail server took it.")
+
+
+def _smtp_answer(code: int, words: bytes | str, *, may_refuse: bool = True) -> Answer:
+    """From 500 on SMTP means: do not try again (RFC 5321, 4.2.1)."""
+    text = words.decode(errors="replace") if isinstance(words, bytes) else words
+    return Answer(sent=False, words=f"The mail server said {code}: {text}", refused=may_refuse and code >= 500)
+
+
+def _push(row: Delivery) -> Answer:
+    if row.push is None:
+        return Answer(sent=False, words="This browser is no longer signed up.", refused=True)
+    key = private_key()
+    if key is None:
+        return Answer(sent=False, words="No key for push messages is set up (make_push_keys).", refused=True)
+    try:
+        response = webpush(
+            row.push.subscription,
+            data=json.dumps(payload_of(row)),
+            vapid_private_key=key,
+            vapid_claims={"sub": f"mailto:{settings.DEFAULT_FROM_EMAIL}"},
+            ttl=TIME_TO_LIVE,
+            timeout=TIMEOUT_SECONDS,
+            headers={"Urgency": "high"},
+            requests_session=_no_redirects(),
+        )
+    except WebPushException as problem:
+        return _push_answer(row.push, problem)
+    except (OSError, ValueError) as problem:
+        return Answer(sent=False, words=f"The push service was not reached: {_short(problem)}")
+    return Answer(sent=True, words=f"The push service took it ({response.status_code}).")
+
+
+def payload_of(row: Delivery) -> dict[str, Any]:
+    """What the browser shows."""
+    subject, text = words_of(row)
+    return {"title": subject, "body": text, "url": reverse("alerts:triage")}
+
+
+def _push_answer(address: PushAddress, problem: WebPushException) -> Answer:
+    """An address that is gone is forgotten (RFC 8030, 7.3: 404 or 410)."""
+    code = problem.status_code
+    if code is None:
+        return Answer(sent=False, words=f"The push message could not be made: {_short(problem)}", refused=True)
+    host = urlsplit(address.endpoint).hostname
+    if code in GONE:
+        PushAddress.objects.filter(pk=address.pk).delete()
+        return Answer(sent=False, words=f"{host} says {code}: this browser is gone, and was removed.", refused=True)
+    wait = problem.retry_after or ""
+    seconds = timedelta(seconds=int(wait)) if wait.isascii() and wait.isdigit() else None
+    return Answer(sent=False, words=f"{host} says {code}.", refused=code in PUSH_REFUSED, wait=seconds)
+
+
+def _no_redirects() -> requests.Session:
+    """The address came from a browser: it is asked itself, and nobody it points to."""
+    session = requests.Session()
+    session.max_redirects = 0
+    session.trust_env = False
+    return session
+
+
+def _short(problem: Exception) -> str:
+    """Which fault, and of a server's words the first line."""
+    words = str(problem).splitlines()
+    return f"{type(problem).__name__} {words[0][:120] if words else ''}".strip()

@@ -1,0 +1,1 @@
+"""Other prescriptions tried on a patient's own urea model. It computes; it advises nobody."""

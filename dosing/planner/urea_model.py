@@ -1,0 +1,301 @@
+"""A patient's urea volume, generation and kidney clearance, fitted to the bloods; and how it foretold later ones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from itertools import pairwise
+from statistics import median
+
+from dosing.history import Night, nights_of
+from dosing.inputs import SAMPLE_WORDS, age_on
+from dosing.planner.patterns import Pattern, pattern_of
+from dosing.science.body import expected_urea_volume, total_body_water_watson
+from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
+from dosing.science.kidney import plasma_water_clearance
+from dosing.science.kinetics import Observations, Patient, Schedule, fit, weekly_steady_state
+from dosing.urine import collections_of
+from sessions.choices import Analyte, SampleTiming
+from sessions.models import BloodResult, Prescription
+from sessions.models import Patient as Person
+
+BLOODS_COUNT_FOR = timedelta(days=180)
+URINE_COUNTS_FOR = timedelta(days=180)
+HABITS = timedelta(days=30)
+MOST_PAIRS = 3
+USUAL_GENERATION = 0.19
+"""mmol/min where nothing is measured: about 1 g of protein per kg and day at 70 kg (common practice, no source)."""
+DRIFTED_RATIO, DRIFTED_PRE = 0.10, 0.20
+"""Relative differences of after/before and of before from which a model is said to have drifted: several times the
+error of two results; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Urea before and after one treatment [mmol/L], and when it was."""
+
+    at: datetime
+    pre: float
+    post: float
+    intervals: tuple[float, ...]
+    """days from start to start before it, the last one first; up to three"""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """How the patient was treated: pattern, length, flows and dialyser, for fit and prediction."""
+
+    pattern: Pattern
+    minutes: float
+    qb_ml_min: float
+    qd_ml_min: float
+    koa_ml_min: float
+
+    def schedule(self) -> Schedule:
+        return Schedule(
+            starts=self.pattern.starts,
+            hours=self.minutes / 60,
+            cycle_days=self.pattern.cycle_days,
+            koa=living_koa(self.koa_ml_min),
+            blood_flow=real_flow(self.qb_ml_min),
+            dialysate_flow=self.qd_ml_min,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class UreaModel:
+    """What the planner computes with. Spreads are one standard deviation from errors of measurement alone.
+
+    volume [L], generation [mmol/min], kidney [mL/min of plasma water], gain [L/day]; basis: what it rests on, in
+    words; fitted: False where volume and generation are assumed, and why says what was missing.
+    """
+
+    volume: float
+    generation: float
+    kidney: float
+    gain: float
+    volume_spread: float | None
+    generation_spread: float | None
+    misfit: float | None
+    fitted: bool
+    why: str
+    basis: tuple[str, ...]
+    pairs: tuple[Pair, ...] = ()
+
+    @property
+    def misfit_percent(self) -> float | None:
+        return None if self.misfit is None else 100 * self.misfit
+
+    def patient(self, volumes: float = 0.0) -> Patient:
+        """For the science, with the volume moved by so many spreads."""
+        moved = self.volume + volumes * (self.volume_spread or 0.0)
+        return Patient(volume=moved, generation=self.generation, kidney_clearance=self.kidney, fluid_gain=self.gain)
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A later pair beside what the model of the earlier ones foretold [mmol/L]."""
+
+    pair: Pair
+    pre: float
+    post: float
+
+    @property
+    def pre_off(self) -> float:
+        return self.pair.pre / self.pre - 1
+
+    @property
+    def ratio_off(self) -> float:
+        return (self.pair.post / self.pair.pre) / (self.post / self.pre) - 1
+
+    @property
+    def ratio_percent(self) -> str:
+        return f"{100 * self.ratio_off:+.0f}".replace("-", "−")
+
+    @property
+    def drifted(self) -> bool:
+        return abs(self.ratio_off) > DRIFTED_RATIO or abs(self.pre_off) > DRIFTED_PRE
+
+
+def living_koa(label: float) -> float:
+    """KoA in the patient from the data sheet's [mL/min]."""
+    return in_vivo_koa(label_koa=label).number or label
+
+
+def real_flow(setting: float) -> float:
+    """Blood flow behind a pump setting [mL/min]."""
+    return delivered_blood_flow(set_flow=setting).number or setting
+
+
+def urea_model(person: Person, prescription: Prescription, at: datetime) -> UreaModel:
+    """The model of a patient at a moment: fitted where bloods allow it, else assumed and said to be so."""
+    recent = nights_of(person.pk, since=at - HABITS, until=at)
+    gain = _gain(recent)
+    kidney, kidney_words = _kidney(person, at)
+    pairs = pairs_of(person, at)
+    try:
+        setting = setting_of(prescription, recent)
+    except ValueError as problem:
+        return _assumed(person, prescription, at, gain, kidney, str(problem), (kidney_words, _gain_words(gain, recent)))
+    if pairs:
+        found = _fitted(pairs[-MOST_PAIRS:], setting, gain, kidney)
+        if isinstance(found, UreaModel):
+            words = f"urea before and after {_count(len(found.pairs))}, the last on {pairs[-1].at:%Y-%m-%d}"
+            return replace(found, basis=(words, kidney_words, _gain_words(gain, recent)))
+        return _assumed(person, prescription, at, gain, kidney, found, (kidney_words, _gain_words(gain, recent)))
+    missing = f"no urea before and after one treatment in the last {BLOODS_COUNT_FOR.days} days"
+    return _assumed(person, prescription, at, gain, kidney, missing, (kidney_words, _gain_words(gain, recent)))
+
+
+def _count(number: int) -> str:
+    return "one treatment" if number == 1 else f"{number} treatments"
+
+
+def _gain_words(gain: float, recent: list[Night]) -> str:
+    return f"gain of {gain:.2f} L a day, the middle of {len(recent)} treatments in the last {HABITS.days} days"
+
+
+def setting_of(prescription: Prescription, recent: list[Night]) -> Setting:
+    """The pattern prescribed, with the length and blood flow that were really delivered lately."""
+    minutes = [night.value("minutes") for night in recent]
+    flows = [night.value("blood_flow") for night in recent]
+    return Setting(
+        pattern=pattern_of(prescription.days_per_week, prescription.weekdays),
+        minutes=_middle(minutes, prescription.minutes),
+        qb_ml_min=_middle(flows, prescription.qb_ml_min),
+        qd_ml_min=prescription.qd_ml_min,
+        koa_ml_min=prescription.dialyser.koa_ml_min,
+    )
+
+
+def _middle(values: list[float | None], otherwise: float) -> float:
+    known = [value for value in values if value is not None]
+    return float(median(known)) if known else otherwise
+
+
+def _gain(recent: list[Night]) -> float:
+    """Fluid gained a day [L]: the middle over the nights of gain by interval; 1 where nothing is known."""
+    daily = []
+    for before, night in pairwise(recent):
+        gain = night.value("gain")
+        days = (night.record.started_at - before.record.started_at).total_seconds() / 86400
+        if gain is not None and 0.5 <= days <= 5:
+            daily.append(max(0.0, gain / days))
+    return _middle(list(daily), 1.0)
+
+
+def _kidney(person: Person, at: datetime) -> tuple[float, str]:
+    for each in collections_of(person):
+        clearance = each.urea.number
+        if clearance is not None and at - URINE_COUNTS_FOR <= each.urine.ended_at <= at:
+            water = plasma_water_clearance(clearance_ml_min=clearance).number or 0.0
+            return water, f"kidney clearance of {clearance:.1f} mL/min from the urine to {each.urine.ended_at:%Y-%m-%d}"
+    return 0.0, f"no kidney clearance: no urine collection in the last {URINE_COUNTS_FOR.days} days"
+
+
+def pairs_of(person: Person, at: datetime) -> list[Pair]:
+    """Protected urea pairs of the last half year, oldest first: two queries."""
+    span = (at - BLOODS_COUNT_FOR, at)
+    bloods = BloodResult.objects.filter(
+        patient=person, analyte=Analyte.UREA, drawn_at__range=span, treatment__ended_at__isnull=False
+    ).select_related("treatment")
+    by_treatment: dict[object, dict[str, BloodResult]] = {}
+    for each in bloods.order_by("drawn_at"):
+        by_treatment.setdefault(each.treatment_id, {})[each.timing] = each
+    starts = sorted(person.treatments.filter(started_at__lt=at).values_list("started_at", flat=True))
+    found = []
+    for both in by_treatment.values():
+        pre, post = both.get(SampleTiming.PRE), both.get(SampleTiming.POST)
+        if pre and post and SAMPLE_WORDS.get(post.post_method, "unprotected") != "unprotected":
+            record = pre.treatment
+            assert record is not None
+            until = [start for start in starts if start <= record.started_at][::-1][:4]
+            days = tuple((later - before).total_seconds() / 86400 for later, before in pairwise(until))
+            found.append(Pair(record.started_at, pre.value, post.value, days))
+    return sorted(found, key=lambda pair: pair.at)
+
+
+def _fitted(pairs: list[Pair], setting: Setting, gain: float, kidney: float) -> UreaModel | str:
+    """The model that explains these pairs, or why there is none."""
+    places = [setting.pattern.place_after(pair.intervals) for pair in pairs]
+    found = fit(
+        schedule=setting.schedule(),
+        observations=Observations(
+            treatment=places,
+            pre=[pair.pre for pair in pairs],
+            post=[pair.post for pair in pairs],
+            fluid_gain=gain,
+            kidney_clearance=kidney,
+        ),
+    )
+    volume, generation = found.volume.number, found.generation.number
+    if volume is None or generation is None:
+        return found.volume.reason or found.generation.reason
+    return UreaModel(
+        volume=volume,
+        generation=generation,
+        kidney=kidney,
+        gain=gain,
+        volume_spread=found.volume_spread.number,
+        generation_spread=found.generation_spread.number,
+        misfit=found.misfit.number,
+        fitted=True,
+        why="",
+        basis=(),
+        pairs=tuple(pairs),
+    )
+
+
+def _assumed(
+    person: Person,
+    prescription: Prescription,
+    at: datetime,
+    gain: float,
+    kidney: float,
+    why: str,
+    basis: tuple[str, ...],
+) -> UreaModel:
+    watson = total_body_water_watson(
+        weight_kg=prescription.target_weight_kg,
+        height_cm=person.height_cm,
+        age_years=age_on(person.birth_date, at.date()),
+        sex=person.sex,
+    )
+    volume = expected_urea_volume(watson_l=watson.number).number or 0.58 * prescription.target_weight_kg
+    words = "volume assumed from height, weight, age and sex; generation assumed as usual for the weight"
+    return UreaModel(
+        volume=volume,
+        generation=USUAL_GENERATION * prescription.target_weight_kg / 70,
+        kidney=kidney,
+        gain=gain,
+        volume_spread=None,
+        generation_spread=None,
+        misfit=None,
+        fitted=False,
+        why=why,
+        basis=(words, *basis),
+    )
+
+
+def held_against(person: Person, prescription: Prescription, at: datetime) -> list[Check]:
+    """Each pair but the first beside what the pairs before it foretold, oldest first."""
+    recent = nights_of(person.pk, since=at - HABITS, until=at)
+    try:
+        setting = setting_of(prescription, recent)
+    except ValueError:  # the model has no such pattern, as `urea_model` says
+        return []
+    gain, (kidney, _) = _gain(recent), _kidney(person, at)
+    pairs = pairs_of(person, at)
+    checks = []
+    for index in range(1, len(pairs)):
+        model = _fitted(pairs[max(0, index - MOST_PAIRS) : index], setting, gain, kidney)
+        if isinstance(model, UreaModel) and (check := _foretold(model, setting, pairs[index])):
+            checks.append(check)
+    return checks
+
+
+def _foretold(model: UreaModel, setting: Setting, pair: Pair) -> Check | None:
+    week = weekly_steady_state(schedule=setting.schedule(), patient=model.patient())
+    place = setting.pattern.place_after(pair.intervals)
+    pre, post = week.pre_plasma.value[place], week.post_plasma.value[place]
+    return Check(pair, float(pre), float(post)) if pre == pre and post == post else None

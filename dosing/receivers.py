@@ -1,0 +1,33 @@
+"""What makes a month's numbers out of date: the month is marked in the same transaction, and computed later."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from dosing.month.computing import mark_stale
+from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord, UrineCollection
+
+
+def on_treatment(*, record: TreatmentRecord, **_: Any) -> None:
+    mark_stale(record.patient, record.started_at, until=timezone.now())
+
+
+def on_bloods(*, results: list[BloodResult], **_: Any) -> None:
+    mark_stale(results[0].patient, min(result.drawn_at for result in results), until=timezone.now())
+
+
+def on_prescription(*, prescription: Prescription, **_: Any) -> None:
+    mark_stale(prescription.patient, prescription.in_force.lower, until=timezone.now())
+
+
+def on_urine(*, instance: UrineCollection, **_: Any) -> None:
+    mark_stale(instance.patient, instance.began_at, until=timezone.now())
+
+
+def on_surroundings(*, patient: Patient, **_: Any) -> None:
+    """Water counts for three months back; a late entry is older than that only by mistake."""
+    now = timezone.now()
+    mark_stale(patient, now - timedelta(days=92), until=now)

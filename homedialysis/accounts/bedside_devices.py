@@ -1,0 +1,95 @@
+"""Browsers in which the bedside is installed: met at each contact, taken back when one is lost."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from importlib import import_module
+
+from django.conf import settings
+from django.db import transaction
+
+from homedialysis.accounts.models import BedsideDevice, User
+
+PLATFORMS = {
+    "iPhone": "iPhone",
+    "iPad": "iPad",
+    "Android": "Android",
+    "CrOS": "Chromebook",
+    "Windows": "Windows",
+    "Macintosh": "Mac",
+    "Linux": "Linux",
+}
+BROWSERS = {
+    "Edg": "Edge",
+    "Firefox": "Firefox",
+    "FxiOS": "Firefox",
+    "Chrome": "Chrome",
+    "CriOS": "Chrome",
+    "Safari": "Safari",
+}
+
+
+class TakenBack(Exception):
+    """This device was taken back: what lies on it has to go."""
+
+    def __init__(self, device: BedsideDevice) -> None:
+        super().__init__(reason_of(device))
+        self.device = device
+
+
+def reason_of(device: BedsideDevice) -> str:
+    """When the device was taken back and by whom, for the person who holds it. Raises ValueError when it was not."""
+    if device.revoked_at is None or device.revoked_by is None:
+        raise ValueError(f"{device} was not taken back")
+    return f"{device.revoked_by}, {device.revoked_at:%Y-%m-%d %H:%M} UTC"
+
+
+def _first(marks: dict[str, str], user_agent: str) -> str:
+    return next((words for mark, words in marks.items() if mark in user_agent), "")
+
+
+def name_from(user_agent: str) -> str:
+    """What a browser calls itself, in two words that people know: "Android, Chrome"."""
+    known = [_first(marks, user_agent) for marks in (PLATFORMS, BROWSERS)]
+    return ", ".join(filter(None, known)) or "Unknown browser"
+
+
+@transaction.atomic
+def contact(*, user: User, device_id: uuid.UUID, name: str, session_key: str, at: datetime) -> BedsideDevice | None:
+    """Note that a device came. Raises TakenBack.
+
+    An id that belongs to somebody else is left alone: two people may share a browser, and it comes again with its own.
+    """
+    new = {"user": user, "name": name, "first_contact": at, "last_contact": at, "session_key": session_key}
+    device, made = BedsideDevice.objects.get_or_create(pk=device_id, defaults=new)
+    if device.user_id != user.pk:
+        return None
+    if device.revoked_at:
+        raise TakenBack(device)
+    if not made:
+        device.name, device.last_contact, device.session_key = name, at, session_key
+        device.save(update_fields=["name", "last_contact", "session_key"])
+    return device
+
+
+@transaction.atomic
+def take_back(*, device: BedsideDevice, by: User, at: datetime) -> None:
+    """End the device's session; at its next contact it learns that it has to wipe what it keeps. Twice is once."""
+    held = BedsideDevice.objects.select_for_update().get(pk=device.pk)
+    if held.revoked_at:
+        return
+    if held.session_key:
+        import_module(settings.SESSION_ENGINE).SessionStore(held.session_key).delete()
+    held.revoked_at, held.revoked_by, held.session_key = at, by, ""
+    held.save(update_fields=["revoked_at", "revoked_by", "session_key"])
+
+
+def taken_back(device_id: uuid.UUID) -> BedsideDevice | None:
+    """The device, when it was taken back."""
+    return BedsideDevice.objects.filter(pk=device_id, revoked_at__isnull=False).select_related("revoked_by").first()
+
+
+def signed_out(*, user: User, device_id: uuid.UUID) -> None:
+    """The person signed out there, and what lay on it is gone: it is no device any more."""
+    BedsideDevice.objects.filter(pk=device_id, user=user, revoked_at=None).delete()

@@ -1,0 +1,169 @@
+"""What the phone at the bedside fetches and sends besides treatment records."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.middleware.csrf import get_token
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.utils import OpenApiParameter, extend_schema, inline_serializer
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from homedialysis.accounts.bedside_devices import TakenBack
+from homedialysis.accounts.models import signed_in
+from sessions.api import examples
+from sessions.api.bedside_devices import WIPE, note_contact, wiped
+from sessions.api.document import KnownFields, Moment
+from sessions.api.errors import refusal
+from sessions.api.serializers import Refusal
+from sessions.api.treatments import patient_meant
+from sessions.models import Message, Patient
+from sessions.services.kit import kit
+from sessions.services.messages import note_seen
+from sessions.services.prescription_changes import acknowledge
+
+PLACEHOLDER = uuid.UUID(int=0)
+"""Stands in addresses where the phone puts a record's id; 0 stands for a message's."""
+
+
+class AtTheBedside(IsAuthenticated):
+    """The patient and those who help at home: what lies on the phone is for them, and for nobody else."""
+
+    message = _("Only for the patient and those who help at home.")
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        return super().has_permission(request, view) and bool(getattr(request.user, "is_bedside", False))
+
+
+class SeenSent(KnownFields):
+    """When something was read, by the phone's clock."""
+
+    at = Moment()
+
+
+class AcknowledgementSent(SeenSent):
+    """Which version of the prescription was read. The patient may be left out by the patient's own account."""
+
+    version = serializers.IntegerField(min_value=1)
+    patient = serializers.UUIDField(required=False)
+
+
+class SeenAnswer(serializers.Serializer[Any]):
+    at = serializers.DateTimeField()
+    received_at = serializers.DateTimeField()
+
+
+class AcknowledgementAnswer(SeenAnswer):
+    version = serializers.IntegerField()
+
+
+KIT = inline_serializer("Kit", {"made_at": serializers.DateTimeField(), "release": serializers.CharField()})
+SEVERAL = inline_serializer(
+    "WhichPatient",
+    {
+        "detail": serializers.CharField(),
+        "patients": serializers.ListField(child=serializers.DictField(child=serializers.CharField())),
+    },
+)
+
+
+def addresses() -> dict[str, str]:
+    """Where the phone sends and goes, by name."""
+    return {
+        "kit": reverse("api:bedside"),
+        "treatment": reverse("api:treatment", args=[PLACEHOLDER]),
+        "readings": reverse("api:treatment-readings", args=[PLACEHOLDER]),
+        "acknowledge": reverse("api:bedside-acknowledge"),
+        "message_seen": reverse("api:bedside-message-seen", args=[0]),
+        "night": reverse("dosing:night", args=[PLACEHOLDER]),
+        "told": reverse("dosing:told", args=[PLACEHOLDER]),
+        "tonight": reverse("treatments:tonight"),
+        "sign_in": reverse("account_login"),
+        "sign_out": reverse("account_logout"),
+        "devices": reverse("accounts:devices"),
+        "placeholder": str(PLACEHOLDER),
+    }
+
+
+class Kit(APIView):
+    permission_classes = (AtTheBedside,)
+
+    @extend_schema(
+        operation_id="bedside_kit",
+        parameters=[OpenApiParameter("patient", uuid.UUID, description="Needed by who helps more than one patient.")],
+        responses={200: KIT, 400: SEVERAL, 410: WIPE},
+    )
+    def get(self, request: Request) -> Response:
+        """Everything the phone needs for a week without a network. Only the first keys are listed here.
+
+        Somebody who helps several patients and names none is answered 400 with whom there is to choose from. A device
+        that was taken back gets 410 and wipes what it keeps.
+        """
+        user, now = signed_in(request), timezone.now()
+        get_token(request)  # sets the cookie that the phone needs for sending
+        try:
+            note_contact(request, user)
+        except TakenBack as problem:
+            return wiped(problem.device)
+        try:
+            patient = patient_meant(user, request.query_params.get("patient"))
+        except ValidationError as problem:
+            choice = Patient.objects.visible_to(user).in_programme()
+            people = [{"id": str(each.pk), "name": each.name} for each in choice]
+            return Response(refusal(problem.detail, {}) | {"patients": people}, status=400)
+        return Response(kit(patient, user, now) | {"urls": addresses()}, headers={"Cache-Control": "no-store"})
+
+
+class Acknowledge(APIView):
+    permission_classes = (AtTheBedside,)
+
+    @extend_schema(
+        operation_id="bedside_acknowledge",
+        request=AcknowledgementSent,
+        examples=[examples.ACKNOWLEDGEMENT],
+        responses={200: AcknowledgementAnswer, 400: Refusal},
+    )
+    def post(self, request: Request) -> Response:
+        """Say that you have read what a version of the prescription changes. Said twice, the first time stands."""
+        user = signed_in(request)
+        sent = AcknowledgementSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        given = sent.validated_data
+        patient = patient_meant(user, given.get("patient"))
+        prescription = patient.prescriptions.filter(version=given["version"]).first()
+        if prescription is None:
+            last = patient.prescriptions.values_list("version", flat=True).first() or 0
+            words = gettext("There is no version %(given)s: the last one is %(last)s.")
+            why = words % {"given": given["version"], "last": last}
+            raise ValidationError({"version": why})
+        kept = acknowledge(prescription=prescription, by=user, at=given["at"], now=timezone.now())
+        return Response({"version": prescription.version, "at": kept.at, "received_at": kept.received_at})
+
+
+class MessageSeenAt(APIView):
+    permission_classes = (AtTheBedside,)
+
+    @extend_schema(
+        operation_id="bedside_message_seen",
+        request=SeenSent,
+        examples=[examples.SEEN],
+        responses={200: SeenAnswer, 400: Refusal},
+    )
+    def post(self, request: Request, message_id: int) -> Response:
+        """Say that you have seen a message of the unit. Said twice, the first time stands."""
+        message = get_object_or_404(Message.objects.visible_to(request.user), pk=message_id)
+        sent = SeenSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        at = sent.validated_data["at"]
+        kept = note_seen(message=message, by=signed_in(request), at=at, now=timezone.now())
+        return Response({"at": kept.at, "received_at": kept.received_at})

@@ -1,0 +1,108 @@
+"""What the unit writes for the bedside, and what came back: own texts, messages, what was seen and acknowledged.
+
+Rows are only ever added: the newest version of a text holds, and each earlier one can still be shown.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import pgtrigger
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from sessions.choices import Technique, TextKind
+from sessions.models.patient import Patient
+from sessions.models.prescription import Prescription
+from sessions.querysets import OfPatientQuerySet
+
+
+def _only_added(name: str) -> pgtrigger.Protect:
+    return pgtrigger.Protect(name=name, operation=pgtrigger.Update | pgtrigger.Delete)
+
+
+class UnitText(models.Model):
+    """One version of a text of the unit: for everybody, or a run sheet adapted for one patient.
+
+    `content` is as `services.unit_texts` reads and writes it. A version without content says that the wider text
+    holds again from then on: the unit's for a patient, the one that comes with the program for the unit.
+    """
+
+    kind = models.CharField(max_length=9, choices=TextKind)
+    technique = models.CharField(max_length=12, choices=Technique, blank=True)
+    patient = models.ForeignKey(Patient, null=True, on_delete=models.PROTECT, related_name="own_texts")
+    version = models.PositiveIntegerField()
+    content = models.JSONField(null=True)
+    why = models.TextField()
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["-version"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(name="unit_text_version_once", fields=["kind", "version"]),
+            models.CheckConstraint(
+                name="unit_text_run_sheets_apart",
+                condition=(Q(kind=TextKind.RUN_SHEET) & ~Q(technique=""))
+                | (~Q(kind=TextKind.RUN_SHEET) & Q(technique="", patient=None)),
+            ),
+        ]
+        triggers: ClassVar = [_only_added("unit_text_only_added")]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, version {self.version}"
+
+
+class Message(models.Model):
+    """Words from the unit to a patient; not for anything urgent."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="messages")
+    words = models.TextField()
+    sent_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    sent_at = models.DateTimeField()
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-sent_at", "-pk"]
+        triggers: ClassVar = [_only_added("message_only_added")]
+
+    def __str__(self) -> str:
+        return f"Message to {self.patient} of {self.sent_at:%Y-%m-%d}"
+
+
+class MessageSeen(models.Model):
+    """That a person at the bedside has seen a message. `at`: by the phone's clock."""
+
+    message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="seen")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["at"]
+        constraints: ClassVar = [models.UniqueConstraint(name="message_seen_once", fields=["message", "by"])]
+        triggers: ClassVar = [_only_added("message_seen_only_added")]
+
+    def __str__(self) -> str:
+        return f"{self.by} saw it at {self.at:%Y-%m-%d %H:%M}"
+
+
+class PrescriptionAcknowledgement(models.Model):
+    """That a person at the bedside has read what a prescription changes. `at`: by the phone's clock."""
+
+    prescription = models.ForeignKey(Prescription, on_delete=models.CASCADE, related_name="acknowledgements")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["at"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(name="prescription_acknowledged_once", fields=["prescription", "by"])
+        ]
+        triggers: ClassVar = [_only_added("acknowledgement_only_added")]
+
+    def __str__(self) -> str:
+        return f"{self.by} read {self.prescription} at {self.at:%Y-%m-%d %H:%M}"

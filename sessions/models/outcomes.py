@@ -1,0 +1,77 @@
+"""What befalls a patient beside the treatments, for the unit's quality meeting: infections, hospital stays, leaving."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import pghistory
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from sessions.choices import InfectionKind
+from sessions.models.patient import Patient, VascularAccess
+from sessions.querysets import OfPatientQuerySet
+
+
+class OfAccessQuerySet(OfPatientQuerySet):
+    path_to_patient = "access__patient"
+
+
+@pghistory.track()
+class AccessInfection(models.Model):
+    """An infection of a vascular access, as the unit's physicians judged it."""
+
+    access = models.ForeignKey(VascularAccess, on_delete=models.PROTECT, related_name="infections")
+    kind = models.CharField(max_length=12, choices=InfectionKind)
+    began_on = models.DateField("began on")
+    words = models.CharField("what was found", max_length=200, blank=True)
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+
+    objects = OfAccessQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-began_on"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                name="infection_once",
+                fields=["access", "kind", "began_on"],
+                violation_error_message="This infection is entered already.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} from {self.began_on:%Y-%m-%d}"
+
+
+@pghistory.track()
+class HospitalStay(models.Model):
+    """Nights in hospital; without an end the patient is there still."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="hospital_stays")
+    admitted_on = models.DateField("admitted on")
+    discharged_on = models.DateField("discharged on", null=True, blank=True)
+    words = models.CharField("why", max_length=200, blank=True)
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-admitted_on"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                name="hospital_stay_in_order",
+                condition=Q(discharged_on=None) | Q(discharged_on__gte=F("admitted_on")),
+                violation_error_message="The last day must not lie before the first.",
+            ),
+            models.UniqueConstraint(
+                name="hospital_stay_once",
+                fields=["patient", "admitted_on"],
+                violation_error_message="A stay from this day is entered already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"In hospital from {self.admitted_on:%Y-%m-%d}"

@@ -1,0 +1,120 @@
+"""The rows of a text of the unit while somebody works on them: plain forms, one after another, without a script.
+
+Moving, adding and removing answer the page anew with nothing saved, so every such step can be taken back by not
+saving, or by the opposite button.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sessions.choices import TextKind
+from sessions.list_forms import CardForm, FirstAidForm, ItemForm, RowForm, StepForm, with_keys
+from sessions.texts.emergency import default_first_aid
+
+Row = dict[str, Any]
+MOST_ROWS = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Spec:
+    """How one kind of text is laid out in rows. listed: its key in the content; free: rows may come, go and move."""
+
+    form: type[RowForm]
+    listed: str
+    word: str
+    free: bool
+    to_rows: Callable[[Any], list[Row]]
+    to_content: Callable[[list[Row]], Any]
+
+
+def _card_row(card: Row) -> Row:
+    return {**card, "key": card["kind"], "lines": "\n".join(card["lines"])}
+
+
+def _card(row: Row) -> Row:
+    return {"kind": row["key"], "title": row["title"], "event_kind": row["event_kind"], "lines": row["lines"]}
+
+
+SPECS: dict[str, Spec] = {
+    TextKind.CHECKLIST: Spec(ItemForm, "items", "check", True, list, lambda rows: with_keys(rows, "name")),
+    TextKind.RUN_SHEET: Spec(StepForm, "steps", "step", True, list, lambda rows: with_keys(rows, "words")),
+    TextKind.CARDS: Spec(
+        CardForm, "cards", "card", False, lambda cards: [*map(_card_row, cards)], lambda rows: [*map(_card, rows)]
+    ),
+    TextKind.FIRST_AID: Spec(
+        FirstAidForm, "texts", "event", False,
+        lambda texts: [{"key": key, "words": words} for key, words in (default_first_aid()["texts"] | texts).items()],
+        lambda rows: {row["key"]: row["words"] for row in rows},
+    ),
+}  # fmt: skip
+
+
+class Rows:
+    """The forms of one page. `told` says what was just done; `at` is the row to look at."""
+
+    def __init__(self, spec: Spec, rows: list[Row], sent: Mapping[str, Any] | None = None) -> None:
+        self.spec, self.told, self.at = spec, "", -1
+        self.forms = [
+            spec.form(sent, prefix=f"row-{index}", initial=row, use_required_attribute=False)
+            for index, row in enumerate(rows)
+        ]
+
+    @classmethod
+    def of_content(cls, spec: Spec, content: Row) -> Rows:
+        return cls(spec, spec.to_rows(content[spec.listed]))
+
+    @classmethod
+    def sent(cls, spec: Spec, data: Mapping[str, Any], content: Row) -> Rows:
+        """What was sent; where rows are fixed, as many and under the same keys as in `content`."""
+        known = spec.to_rows(content[spec.listed])
+        given = str(data.get("rows", ""))
+        count = min(int(given), MOST_ROWS) if given.isdecimal() and len(given) < 6 else 0
+        return cls(spec, [{}] * count if spec.free else known, data)
+
+    @property
+    def raw(self) -> list[Row]:
+        """What stands in the fields, valid or not; fixed rows keep their keys."""
+        return [{name: form[name].value() for name in form.fields} | self._fixed_key(form) for form in self.forms]
+
+    def _fixed_key(self, form: RowForm) -> Row:
+        return {} if self.spec.free else {"key": form.initial["key"]}
+
+    def is_valid(self) -> bool:
+        judged = [form.is_valid() for form in self.forms]  # each of them, so that every fault is shown at once
+        return bool(judged) and all(judged)
+
+    def content(self, fixed: Row) -> Row:
+        """The valid rows as the text keeps them; fixed keys come from `fixed`, not from what was sent."""
+        rows = [form.as_row() for form in self.forms]
+        if not self.spec.free:
+            keys = [row["key"] for row in self.spec.to_rows(fixed[self.spec.listed])]
+            rows = [row | {"key": key} for row, key in zip(rows, keys, strict=True)]
+        return {self.spec.listed: self.spec.to_content(rows)}
+
+    def after(self, do: str) -> Rows:
+        """The rows after one of the buttons "up-3", "down-3", "remove-3", "add"; others change nothing."""
+        rows, name = self.raw, do.partition("-")[0]
+        index = int(do.partition("-")[2]) if do.partition("-")[2].isdecimal() else -1
+        told, at = "", -1
+        if self.spec.free and name == "add" and len(rows) < MOST_ROWS:
+            rows, told, at = [*rows, {}], f"A {self.spec.word} was added at the end.", len(rows)
+        elif self.spec.free and 0 <= index < len(rows):
+            rows, told, at = _changed(rows, name, index, self.forms[index].called)
+        changed = Rows(self.spec, rows)
+        changed.told, changed.at = told, at
+        return changed
+
+
+def _changed(rows: list[Row], name: str, index: int, called: str) -> tuple[list[Row], str, int]:
+    """Rows with one moved or removed, what was done, and where to look."""
+    other = index + {"up": -1, "down": 1}.get(name, 0)
+    if name == "remove":
+        return rows[:index] + rows[index + 1 :], f"“{called}” was taken out.", min(index, len(rows) - 2)
+    if other == index or not 0 <= other < len(rows):
+        return rows, "", index
+    moved = list(rows)
+    moved[index], moved[other] = moved[other], moved[index]
+    return moved, f"“{called}” is now number {other + 1}.", other

@@ -1,0 +1,122 @@
+"""The prescription's page: read by all staff; the nephrologist writes the next one, sees what changes, and signs."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from itertools import zip_longest
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from homedialysis.accounts.guards import clinical_only, nephrologist_only, staff_only
+from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.signing import fingerprint, objection, was_shown
+from sessions.forms import PrescriptionForm
+from sessions.local_time import zone_of
+from sessions.models import Patient, Prescription, PrescriptionDraft
+from sessions.services.prescribing import NotForSigning, prescription_in_force, sign_prescription
+from sessions.services.prescription_changes import differences
+from sessions.services.reading_log import note_reading
+
+
+def _patient(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
+    found = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
+    note_reading(request, found.pk)
+    timezone.activate(zone_of(found))
+    return found
+
+
+@staff_only
+@require_http_methods(["GET", "POST"])
+def prescribe(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponseBase:
+    """The prescription in force and those before. What is sent is shown first, and signed when sent again."""
+    patient = _patient(request, patient_id)
+    may_sign = signed_in(request).is_nephrologist
+    if request.method == "POST" and not may_sign:
+        return nephrologist_only(prescribe)(request, patient_id)
+    now = timezone.now()
+    current = prescription_in_force(patient, now)
+    draft = _draft_named(request, patient)
+    start = _as_initial(current) | (draft.values if draft else {})
+    form = PrescriptionForm(request.POST or None, instance=Prescription(patient=patient), initial=start)
+    review = _review(form, current, draft) if form.is_valid() and "back" not in request.POST else None
+    if review and was_shown(request, review["shown"]) and _signed(request, form, draft, now):
+        return redirect("dosing:patient", patient.pk)
+    earlier = patient.prescriptions.select_related("dialyser", "signed_by")
+    context = {
+        "patient": patient,
+        "current": current,
+        "earlier": _with_changes(list(earlier)),
+        "form": form if may_sign else None,
+        "review": review if set(form.errors) <= {NON_FIELD_ERRORS} else None,
+        "draft": draft,
+        "drafts": patient.drafts.filter(dropped_at=None, signed_as=None).select_related("made_by"),
+    }
+    return render(request, "sessions/prescribe.html", context)
+
+
+def _draft_named(request: HttpRequest, patient: Patient) -> PrescriptionDraft | None:
+    named = request.POST.get("draft") or request.GET.get("draft") or ""
+    waiting = patient.drafts.filter(dropped_at=None, signed_as=None)
+    return waiting.filter(pk=named).first() if named.isascii() and named.isdigit() and len(named) < 18 else None
+
+
+def _as_initial(current: Prescription | None) -> dict[str, Any]:
+    if current is None:
+        return {"dialysate_na_mmol_l": 138, "dialysate_temperature_c": 36.5, "uf_rate_limit_ml_kg_h": 10}
+    return {name: getattr(current, name) for name in PrescriptionForm.Meta.fields}
+
+
+def _review(form: PrescriptionForm, current: Prescription | None, draft: PrescriptionDraft | None) -> dict[str, Any]:
+    """What is about to be signed, as the signer sees it: what changes, and what is unusual."""
+    next_one = form.instance
+    values = {name: getattr(next_one, f"{name}_id" if name == "dialyser" else name) for name in form.Meta.fields}
+    shown = {"values": values, "after": current.version if current else 0, "draft": draft.pk if draft else None}
+    return {
+        "shown": shown,
+        "seen": fingerprint(shown),
+        "changes": [change.line for change in differences(current, next_one)],
+        "unusual": form.unusual(),
+        "prescription": next_one,
+    }
+
+
+def _signed(request: HttpRequest, form: PrescriptionForm, draft: PrescriptionDraft | None, now: datetime) -> bool:
+    if why := objection(request):
+        form.add_error(None, why)
+        return False
+    try:
+        signed = sign_prescription(prescription=form.instance, by=signed_in(request), at=now, draft=draft)
+    except NotForSigning as problem:
+        form.add_error(None, str(problem))
+        return False
+    except ValidationError as problem:
+        form.add_error(None, problem)
+        return False
+    messages.success(request, f"Prescription {signed.version} is signed and in force from now.")
+    return True
+
+
+def _with_changes(newest_first: list[Prescription]) -> list[tuple[Prescription, list[str]]]:
+    """Each prescription with its difference from the one before, in words."""
+    pairs = zip_longest(newest_first, newest_first[1:])
+    return [(each, [change.line for change in differences(last, each)]) for each, last in pairs]
+
+
+@clinical_only
+@require_POST
+def drop_draft(request: HttpRequest, patient_id: uuid.UUID, draft_id: int) -> HttpResponse:
+    """Put a draft away: it is kept, and no longer offered."""
+    patient = _patient(request, patient_id)
+    draft = get_object_or_404(patient.drafts.filter(dropped_at=None, signed_as=None), pk=draft_id)
+    draft.dropped_at = timezone.now()
+    draft.save(update_fields=["dropped_at"])
+    messages.success(request, "The draft is put away.")
+    return redirect("treatments:prescribe", patient.pk)

@@ -1,0 +1,53 @@
+"""A patient takes the own record out, and the paper sheet for the night on which the phone fails.
+
+The take-out is only for the patient and the care partners: staff have pages of their own. The sheet is for both.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from homedialysis.accounts.guards import bedside_only
+from sessions.models import Patient
+from sessions.services import takeout
+from sessions.services.flow_sheet import flow_sheet_pdf
+from sessions.services.reading_log import note_reading
+
+
+@bedside_only
+@require_safe
+def whole_json(request: HttpRequest, patient_id: uuid.UUID) -> StreamingHttpResponse:
+    """Everything in one JSON text."""
+    patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
+    return _sent(takeout.as_json(patient, at=timezone.now()), "application/json", "record.json")
+
+
+@bedside_only
+@require_safe
+def whole_zip(request: HttpRequest, patient_id: uuid.UUID) -> StreamingHttpResponse:
+    """A zip of CSV tables, with the JSON beside them."""
+    patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
+    return _sent(takeout.as_zip(patient, at=timezone.now()), "application/zip", "record.zip")
+
+
+def _sent(pieces: Iterator[str] | Iterator[bytes], kind: str, name: str) -> StreamingHttpResponse:
+    headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
+    return StreamingHttpResponse(pieces, content_type=kind, headers=headers)
+
+
+@login_required
+@require_safe
+def flow_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """The paper sheet as a PDF: filled with what is ordered, or with ?blank=1 empty."""
+    patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
+    note_reading(request, patient.pk)
+    made = flow_sheet_pdf(patient, at=timezone.now(), blank=request.GET.get("blank") == "1")
+    headers = {"Content-Disposition": 'inline; filename="flow-sheet.pdf"', "Cache-Control": "no-store"}
+    return HttpResponse(made, content_type="application/pdf", headers=headers)

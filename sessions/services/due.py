@@ -1,0 +1,185 @@
+"""What is due around a patient's treatment, and when.
+
+Offered to the phone's kit, to pages and to the rules of alerts: `due_for(patient, today)` answers a list of `Due`,
+the earliest first, out of a fixed number of queries; `due_of(facts)` the same for facts gathered for many patients
+at once. A rule that calls people to account asks for `overdue` ones by their kind:
+
+- "bacteria", "endotoxin": a water sample, while a water treatment stands at home;
+- "disinfection", "filter_change", "service", "carbon_change", "water_service": care of a machine that is at home;
+- "supply_count": the unit's list wants counting; "delivery": supplies that should have come;
+- "bloods": a panel to draw; "training": a topic to go through again.
+
+A chlorine test before each treatment is a check of that treatment, no due item.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from sessions.choices import Analyte
+from sessions.choices_around import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind
+from sessions.models import BloodsDue, Patient
+from sessions.services.around_facts import Every, Facts, facts_of
+
+AHEAD = 7
+"""Days before it is due that something is told of."""
+DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One thing to do. words: what is known of the last time; form: the phone's form that notes it as done, None where
+    the phone has none; id: what that form needs besides, as text: the kind of test or task, or the delivery's id.
+    """
+
+    kind: str
+    label: str
+    due_on: date
+    overdue: bool
+    words: str
+    form: str | None = None
+    id: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """As the key "due" of the phone's kit holds it."""
+        return asdict(self) | {"due_on": self.due_on.isoformat()}
+
+
+def due_for(patient: Patient, today: date, *, ahead: int = AHEAD) -> list[Due]:
+    """What is due until `ahead` days after `today`, a date where the patient lives."""
+    return due_of(facts_of(patient, today), ahead=ahead)
+
+
+def due_of(facts: Facts, *, ahead: int = AHEAD) -> list[Due]:
+    """The same out of facts that are gathered already."""
+    parts = (_water(facts), _tasks(facts), _count(facts), _bloods(facts), _trainings(facts), _deliveries(facts))
+    found = [each for part in parts for each in part if each.due_on <= facts.today + ahead * DAY]
+    return sorted(found, key=lambda each: (each.due_on, each.label))
+
+
+def _due(facts: Facts, kind: str, label: object, due_on: date, words: str, **more: str) -> Due:
+    return Due(kind, str(label), due_on, due_on < facts.today, words, more.get("form"), more.get("id"))
+
+
+def _day(when: date) -> str:
+    return date_format(when, "j M Y")
+
+
+def _last(when: date | None) -> str:
+    return _("Last on %(day)s.") % {"day": _day(when)} if when else _("Not noted so far.")
+
+
+def _water(facts: Facts) -> Iterator[Due]:
+    """Samples of water, from the day on which a water treatment came to the home."""
+    machine = facts.machines.get(MachineKind.WATER)
+    if machine is None:
+        return
+    for kind in (DueKind.BACTERIA, DueKind.ENDOTOXIN):
+        every = facts.intervals[kind]
+        if every.stopped or every.days is None:
+            continue
+        test = facts.water.get(kind)
+        last = facts.day_of(test.sampled_at) if test else None
+        if last is not None and last >= machine.since:
+            yield _due(facts, kind, kind.label, last + every.days * DAY, _last(last), form="water", id=kind)
+        else:
+            words = _("None yet since %(machine)s came.") % {"machine": machine.name}
+            yield _due(facts, kind, kind.label, machine.since, words, form="water", id=kind)
+
+
+def _tasks(facts: Facts) -> Iterator[Due]:
+    """Care of the machines at home, counted from when it was last done or the machine came."""
+    for kind in TaskKind:
+        machine, every = facts.machines.get(MACHINE_OF_TASK[kind]), facts.intervals[kind]
+        if machine is None or every.stopped:
+            continue
+        last = _last_done(facts, kind)
+        done_on = facts.day_of(last) if last else None
+        since = max(machine.since, done_on) if done_on else machine.since
+        due_on = _due_on(facts, every, since, last)
+        if due_on is not None:
+            yield _due(facts, kind, kind.label, due_on, _last(done_on), form="done", id=kind)
+
+
+def _last_done(facts: Facts, kind: TaskKind) -> datetime | None:
+    """When it was last done: as noted, or as the record of a treatment says of the disinfection after it."""
+    noted = [facts.done[kind].done_at] if kind in facts.done else []
+    if kind == TaskKind.DISINFECTION:
+        noted += [each.at for each in facts.treatments if each.disinfected]
+    return max(noted, default=None)
+
+
+def _due_on(facts: Facts, every: Every, since: date, last: datetime | None) -> date | None:
+    """By days, by treatments, or whichever comes first."""
+    days = [] if every.days is None else [since + every.days * DAY]
+    if every.treatments is not None:
+        after = [each.at for each in facts.treatments if _is_after(facts, each.at, since, last)]
+        if len(after) >= every.treatments:
+            days.append(facts.day_of(after[every.treatments - 1]))
+        elif facts.per_week:
+            left = every.treatments - len(after)
+            days.append(facts.today + math.ceil(left * 7 / facts.per_week) * DAY)
+    return min(days, default=None)
+
+
+def _is_after(facts: Facts, at: datetime, since: date, last: datetime | None) -> bool:
+    """Whether a treatment counts: it came after the task was last done, and on this machine."""
+    return facts.day_of(at) >= since and (last is None or at > last)
+
+
+def _count(facts: Facts) -> Iterator[Due]:
+    """Counting the supplies: due when the item counted longest ago is, at once where one never was."""
+    every, items = facts.intervals[DueKind.SUPPLY_COUNT], facts.items
+    if every.stopped or every.days is None or not items:
+        return
+    label, more = DueKind.SUPPLY_COUNT.label, {"form": "count"}
+    counted = [facts.day_of(facts.counts[item.pk].counted_at) for item in items if item.pk in facts.counts]
+    never = [item.name for item in items if item.pk not in facts.counts]
+    if never:
+        words = _("Never counted: %(items)s.") % {"items": ", ".join(never)}
+        yield _due(facts, DueKind.SUPPLY_COUNT, label, facts.today, words, **more)
+    else:
+        last = min(counted)
+        yield _due(facts, DueKind.SUPPLY_COUNT, label, last + every.days * DAY, _last(last), **more)
+
+
+def _bloods(facts: Facts) -> Iterator[Due]:
+    """Panels to draw: as old as the oldest result in them; a result that was never there makes it due at once."""
+    for panel in facts.panels:
+        if not panel.every_weeks or not panel.analytes:
+            continue
+        label = _("Bloods: %(panel)s") % {"panel": panel.name}
+        missing = [str(Analyte(each).label) for each in panel.analytes if each not in facts.drawn]
+        if missing:
+            words = _("No result yet of %(results)s.") % {"results": ", ".join(missing)}
+            yield _due(facts, "bloods", label, facts.today, words)
+        else:
+            yield _panel_due(facts, panel, label)
+
+
+def _panel_due(facts: Facts, panel: BloodsDue, label: str) -> Due:
+    last = min(facts.drawn[each] for each in panel.analytes)
+    return _due(facts, "bloods", label, last + 7 * (panel.every_weeks or 0) * DAY, _last(last))
+
+
+def _trainings(facts: Facts) -> Iterator[Due]:
+    for each in facts.trainings:
+        if each.valid_until is not None:
+            label = _("Training: %(topic)s") % {"topic": each.topic}
+            words = f"{each.who}. {_last(each.done_on)}"
+            yield _due(facts, "training", label, each.valid_until, words)
+
+
+def _deliveries(facts: Facts) -> Iterator[Due]:
+    for each in facts.deliveries:
+        if each.arrived_at is None and each.expected_on is not None:
+            label = _("Delivery: %(item)s") % {"item": each.item.name}
+            words = _("%(count)s %(unit)s.") % {"count": each.count, "unit": each.item.unit_word}
+            yield _due(facts, "delivery", label, each.expected_on, words, form="done", id=str(each.pk))

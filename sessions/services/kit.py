@@ -1,0 +1,217 @@
+"""The kit: everything that the phone at the bedside needs for a week without a network, and no more.
+
+Packages above add to it by `register_part`, so that this one knows neither a dose nor an alert.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.utils.translation import get_language, gettext
+
+from homedialysis.accounts.models import Unit, User
+from sessions import plausible
+from sessions.choices import AccessKind, EventKind, TextKind
+from sessions.local_time import zone_of
+from sessions.models import Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
+from sessions.services.around_facts import facts_of
+from sessions.services.due import due_of
+from sessions.services.messages import unseen
+from sessions.services.prescribing import prescription_in_force
+from sessions.services.prescription_changes import changes_for
+from sessions.services.site_uses import NEVER, uses_of
+from sessions.services.stock import for_kit, stock_of
+from sessions.services.unit_texts import Place, Texts, technique_of
+from sessions.texts import checklist, emergency
+
+Json = dict[str, Any]
+NIGHTS, OPEN_ONES = 30, 10
+HISTORY_NUMBERS = (
+    "pre_weight_kg", "post_weight_kg", "pre_systolic", "pre_diastolic", "post_systolic", "post_diastolic",
+    "uf_removed_l",
+)  # fmt: skip
+COMPUTED = ("gain_kg", "uf_rate", "venous_mmhg", "arterial_mmhg", "weekly_ktv")
+READ = tuple(plausible.READING)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """For whom a kit is made, by whom it was asked for, when, and the nights of its history, newest first."""
+
+    patient: Patient
+    reader: User
+    now: datetime
+    zone: ZoneInfo
+    nights: list[TreatmentRecord]
+
+
+Part = Callable[[Asked], Mapping[uuid.UUID, Json]]
+_parts: dict[str, Part] = {}
+
+
+def register_part(name: str, part: Part) -> None:
+    """Let another package lay values over the nights of the history: `part` gives {record id: {key: value}}.
+
+    `name` says whose part it is: registered again, it takes the place of the earlier one.
+    """
+    _parts[name] = part
+
+
+def kit(patient: Patient, reader: User, now: datetime) -> Json:
+    """The whole kit but for its addresses, as JSON. A fixed number of queries, whatever the history."""
+    zone = zone_of(patient)
+    asked = Asked(patient, reader, now, zone, _nights(patient))
+    current = prescription_in_force(patient, now)
+    access = patient.accesses.filter(abandoned_on=None).prefetch_related("sites").first()
+    return {
+        "made_at": now.isoformat(),
+        "server_time": now.isoformat(),
+        "release": settings.VERSION,
+        "language": get_language(),
+        "account": {"id": reader.pk, "name": str(reader), "role": reader.role},
+        "patient": {
+            "id": str(patient.pk),
+            "name": patient.name,
+            "zone": zone.key,
+            "access_side": access.side if access else None,
+        },
+        "unit": _unit(),
+        "prescription": current and _prescription(current),
+        "changes": current and changes_for(reader, current),
+        "messages": [
+            {"id": each.pk, "words": each.words, "from": str(each.sent_by), "at": each.sent_at.isoformat()}
+            for each in unseen(patient, reader)
+        ],
+        **_around(asked),
+        **_texts(patient, access),
+        "access": access and _access(access, asked),
+        "limits": plausible.for_scripts(),
+        "event_kinds": {kind.value: str(kind.label) for kind in EventKind},
+        "numbers": list(plausible.TREATMENT),
+        "history": _history(asked),
+        "open": _open(patient, reader),
+    }
+
+
+def _unit() -> Json | None:
+    unit = Unit.objects.current()
+    if unit is None:
+        return None
+    return {
+        "name": unit.name,
+        "emergency_number": unit.emergency_number,
+        "on_call_number": unit.on_call_number,
+        "opening_hours": [
+            {"weekday": each.weekday, "opens": f"{each.opens:%H:%M}", "closes": f"{each.closes:%H:%M}"}
+            for each in unit.opening_hours.all()
+        ],
+        "closed_words": gettext("The unit is closed now. Nobody looks at what you send before it opens."),
+    }
+
+
+def _prescription(current: Prescription) -> Json:
+    hidden = {"id", "patient", "in_force", "dialyser", "signed_by", "signed_at"}
+    names = [field.name for field in Prescription._meta.fields if field.name not in hidden]
+    return {name: getattr(current, name) for name in names} | {
+        "dialyser": current.dialyser.name,
+        "signed_by": str(current.signed_by),
+        "signed_at": current.signed_at.isoformat(),
+        "in_force_from": current.in_force.lower.isoformat(),
+    }
+
+
+def _texts(patient: Patient, access: VascularAccess | None) -> Json:
+    texts = Texts(patient)
+    in_use = [site.technique for site in access.sites.all() if not site.resting] if access else []
+    technique = technique_of(access, in_use)
+    checks = texts.standing(Place(TextKind.CHECKLIST))
+    sheet = texts.standing(Place(TextKind.RUN_SHEET, technique, patient))
+    for_whom = checklist.CATHETER if access and access.kind == AccessKind.CATHETER else checklist.NEEDLES
+    items = [item for item in checks.content["items"] if item["for_whom"] in (checklist.EVERYBODY, for_whom)]
+    return {
+        "checklist": {
+            "version": checks.version,
+            "items": [{name: value for name, value in item.items() if name != "for_whom"} for item in items],
+        },
+        "run_sheet": {"version": sheet.version, "technique": technique, "steps": sheet.content["steps"]},
+        "cards": texts.standing(Place(TextKind.CARDS)).content["cards"],
+        # A unit's version may be older than a kind of event: the program's words stand in for what it does not say.
+        "first_aid": emergency.default_first_aid()["texts"]
+        | texts.standing(Place(TextKind.FIRST_AID)).content["texts"],
+    }
+
+
+def _access(access: VascularAccess, asked: Asked) -> Json:
+    today = asked.now.astimezone(asked.zone).date()
+    uses = uses_of(access, today)
+    return {
+        "id": access.pk,
+        "kind": access.kind,
+        "side": access.side,
+        "place": access.place,
+        "picture": {"limb": access.limb},
+        "flow": access.flow,
+        "sites": [
+            {
+                "id": site.pk,
+                "name": site.name,
+                "use": site.use,
+                "technique": site.technique,
+                "x": site.x,
+                "y": site.y,
+                "resting": site.rests_on(today),
+                "rest_until": site.rest_until and site.rest_until.isoformat(),
+                "last_used": [day.isoformat() for day in dict.fromkeys(uses.get(site.pk, NEVER).days)],
+                "uses_30": uses.get(site.pk, NEVER).lately,
+            }
+            for site in access.sites.all()
+        ],
+    }
+
+
+def _nights(patient: Patient) -> list[TreatmentRecord]:
+    done = TreatmentRecord.objects.filter(patient=patient, state=RecordState.FINISHED)
+    return list(done.select_related("prescription").defer("document").newest_first()[:NIGHTS])
+
+
+def _history(asked: Asked) -> list[Json]:
+    last = Reading.objects.filter(record__in=asked.nights).order_by("record_id", "-at").distinct("record_id")
+    readings = {row.pop("record_id"): row for row in last.values("record_id", "at", *READ)}
+    rows = {night.pk: _night(night, readings.get(night.pk)) for night in asked.nights}
+    for part in _parts.values():
+        for record_id, values in part(asked).items():
+            rows[record_id] |= values
+    return list(rows.values())
+
+
+def _night(night: TreatmentRecord, last_reading: Json | None) -> Json:
+    ordered = night.prescription
+    return {
+        "id": str(night.pk),
+        "night": night.night.isoformat(),
+        "started_at": night.started_at.isoformat(),
+        "minutes": night.minutes,
+        **{name: getattr(night, name) for name in HISTORY_NUMBERS},
+        **dict.fromkeys(COMPUTED),
+        "uf_rate_limit": ordered.uf_rate_limit_ml_kg_h if ordered else None,
+        "last_reading": last_reading and last_reading | {"at": last_reading["at"].isoformat()},
+        "alerts": "none",
+    }
+
+
+def _open(patient: Patient, reader: User) -> list[Json]:
+    """Records at the unit that were not handed over, newest first."""
+    mine = TreatmentRecord.objects.visible_to(reader).filter(patient=patient, state=RecordState.OPEN)
+    return [record.as_sent for record in mine.select_related("recorded_by").newest_first()[:OPEN_ONES]]
+
+
+def _around(asked: Asked) -> Json:
+    """What is due and what is in stock, out of facts that are read once."""
+    facts = facts_of(asked.patient, asked.now.astimezone(asked.zone).date())
+    return {"due": [each.as_json() for each in due_of(facts)], "stock": for_kit(stock_of(facts))}

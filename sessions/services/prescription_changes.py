@@ -1,0 +1,101 @@
+"""What a prescription changes against an earlier one, in words, and who has read it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from homedialysis.accounts.models import User
+from sessions.local_number import plain
+from sessions.models import Prescription, PrescriptionAcknowledgement, RecordState, TreatmentRecord
+
+COMPARED = (
+    "days_per_week", "weekdays", "minutes", "max_minutes", "qb_ml_min", "qd_ml_min", "dialyser", "dialysate_k_mmol_l",
+    "dialysate_ca_mmol_l", "dialysate_buffer", "dialysate_buffer_mmol_l", "dialysate_na_mmol_l",
+    "dialysate_temperature_c", "target_weight_kg", "uf_rate_limit_ml_kg_h", "anticoagulant", "bolus_units",
+    "rate_units_h", "stop_minutes_before_end", "needle_gauge", "reading_interval_minutes", "quiet_at_night", "note",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One field that differs: its name, its label, and both values as people read them."""
+
+    field: str
+    label: str
+    before: str
+    after: str
+
+    @property
+    def line(self) -> str:
+        return f"{self.label}: {self.before} → {self.after}"
+
+
+def differences(before: Prescription | None, after: Prescription) -> list[Change]:
+    """One entry for each thing the later prescription changes; empty for the first."""
+    if before is None:
+        return []
+    pairs = ((name, _in_words(before, name), _in_words(after, name)) for name in COMPARED)
+    return [Change(name, _label(name), old, new) for name, old, new in pairs if old != new]
+
+
+def _in_words(prescription: Prescription, name: str) -> str:
+    value = getattr(prescription, name)
+    if name == "weekdays":
+        short = (_("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"))
+        return ", ".join(short[day] for day in value) or _("free")
+    display = getattr(prescription, f"get_{name}_display", None)
+    if display:
+        return str(display())
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
+    if value in (None, ""):
+        return _("none")
+    return plain(value) if isinstance(value, float) else str(value)
+
+
+def _label(name: str) -> str:
+    words = str(getattr(Prescription._meta.get_field(name), "verbose_name", name))
+    return words[:1].upper() + words[1:]
+
+
+def changes_for(reader: User, current: Prescription) -> dict[str, Any] | None:
+    """What the kit says of a changed prescription: {"since_version", "lines", "acknowledged"}; None for the first.
+
+    Compared with the last one this reader acknowledged; without any, with the one of the last treatment, so that
+    nothing falls between two changes that came quickly; else with the one before.
+    """
+    earlier = list(
+        Prescription.objects.filter(patient=current.patient_id, version__lt=current.version)
+        .select_related("dialyser")
+        .order_by("version")
+    )
+    read = PrescriptionAcknowledgement.objects.filter(prescription__patient=current.patient_id, by=reader)
+    seen = set(read.values_list("prescription__version", flat=True))
+    done = TreatmentRecord.objects.filter(patient=current.patient_id, state=RecordState.FINISHED)
+    treated = done.newest_first().values_list("prescription__version", flat=True).first()
+    if not earlier:
+        return None
+    base = _last_known(earlier, seen) or _last_known(earlier, {treated}) or earlier[-1]
+    return {
+        "since_version": base.version,
+        "lines": [asdict(change) for change in differences(base, current)],
+        "acknowledged": current.version in seen,
+    }
+
+
+def _last_known(earlier: list[Prescription], versions: Collection[int | None]) -> Prescription | None:
+    known = [each for each in earlier if each.version in versions]
+    return known[-1] if known else None
+
+
+def acknowledge(*, prescription: Prescription, by: User, at: datetime, now: datetime) -> PrescriptionAcknowledgement:
+    """Note that `by` has read it, `at` by the phone's clock. Said twice, the first time stands."""
+    kept, _new = PrescriptionAcknowledgement.objects.get_or_create(
+        prescription=prescription, by=by, defaults={"at": at, "received_at": now}
+    )
+    return kept

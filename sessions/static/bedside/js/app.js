@@ -1,0 +1,260 @@
+/*
+ * What is in hand, and the `ctx` that every screen gets:
+ *   kit, night (the one in hand, or null), nights (all of this person for this patient that the phone holds),
+ *   settings, now(), online(), change(label, fn), save(), undo(), redo(), go(name, ...params), back(),
+ *   begin() -> a new night, open(id) -> goes on with one of the phone or of kit.open, handOver(), errand({…}),
+ *   jot({kind, note, at}) -> an event for the record, also while locked or before a night is begun,
+ *   busy() -> whether a treatment is under way, refresh() -> asks the unit for a new kit.
+ * While locked or before the first contact `kit` holds the unit's emergency part alone, or is null, and night is null.
+ */
+
+import * as draft from "./draft.js";
+import * as kits from "./kit.js";
+import { deviceGone } from "./leaving.js";
+import * as queue from "./queue.js";
+import { back, draw, go, here, replace } from "./router.js";
+import { apply, languageOf, settings } from "./settings.js";
+import { toast } from "./ui.js";
+import { setZone, speak, t } from "./words.js";
+import * as vault from "./vault.js";
+import { adoptDevice } from "./wire.js";
+
+const KEEP_DELIVERED = 36 * 60 * 60_000;
+const QUIET_FOR = 8_000;
+const JOTTED = "jotted";
+let quiet = null;
+
+/** gate: "open", or what stands before the screens: starting, first, locked, choose, taken, gone. */
+export const ctx = {
+  kit: null, night: null, nights: [], patients: [], settings, update: null, gate: "starting",
+  now: () => new Date(),
+  online: () => navigator.onLine,
+  go, back, change, undo, redo, begin, open, jot, refresh, enter, choose, askWhose, redraw, startAgain,
+  push: queue.push,
+  errand: queue.errand,
+  save: (night = ctx.night) => keep(night),
+  handOver: async (night = ctx.night) => queue.handOver(night),
+  busy: () => Boolean(ctx.night && ctx.night.stage !== "handed" && ctx.night.doc.started_at),
+  lock,
+};
+
+function redraw() {
+  draw(false);
+}
+
+/* Keeping ------------------------------------------------------------------------------------------- */
+
+let writing = Promise.resolve();
+
+/** Keep a night on the phone, one after the other; where the storage refuses it stays in memory and the head says so. */
+function keep(night) {
+  const copy = structuredClone(night);
+  writing = writing.then(async () => {
+    const before = vault.state().ok;
+    await vault.put("nights", copy);
+    vault.setPlain("unsent", queue.list().length);
+    if (vault.state().ok !== before) redraw();
+  });
+  return writing;
+}
+
+/** Change the night in hand: fn(night) writes into it; one step that can be undone, kept at once, drawn anew. */
+function change(label, fn) {
+  const { night } = ctx;
+  if (!night) return;
+  const before = draft.snapshot(night);
+  fn(night);
+  if (!draft.noteStep(night, before, label)) return redraw();
+  after(night);
+  toast(label, undo);
+}
+
+function after(night) {
+  night.touched_at = new Date().toISOString();
+  keep(night);
+  redraw();
+  clearTimeout(quiet);
+  quiet = setTimeout(() => navigator.onLine && queue.push(), QUIET_FOR);
+}
+
+function undo() {
+  const label = ctx.night && draft.undoStep(ctx.night);
+  if (!label) return;
+  after(ctx.night);
+  toast(t("Undone: {what}", { what: label }), null);
+}
+
+function redo() {
+  const label = ctx.night && draft.redoStep(ctx.night);
+  if (!label) return;
+  after(ctx.night);
+  toast(label, undo);
+}
+
+/* Nights -------------------------------------------------------------------------------------------- */
+
+const isOwn = (night) => night.account === ctx.kit?.account.id && night.patient === ctx.kit.patient.id;
+const isOver = (night) => night.delivered && Date.now() - Date.parse(night.delivered) > KEEP_DELIVERED;
+
+async function loadNights() {
+  const kept = (await vault.all("nights")).filter(isOwn).sort((a, b) => b.touched_at.localeCompare(a.touched_at));
+  for (const night of kept.filter(isOver)) await vault.remove("nights", night.id);
+  ctx.nights = kept.filter((night) => !isOver(night));
+  ctx.night = ctx.nights.find((night) => night.id === vault.plain("night")) ?? ctx.nights.find((night) => night.stage !== "handed") ?? null;
+  if (ctx.night?.delivered) ctx.night = ctx.nights.find((night) => night.stage !== "handed") ?? ctx.night;
+}
+
+function take(night) {
+  ctx.night = night;
+  if (!ctx.nights.includes(night)) ctx.nights.unshift(night);
+  vault.setPlain("night", night.id);
+  mergeJotted();
+  keep(night);
+  return night;
+}
+
+/** Begin a new night with the kit in hand. */
+function begin() {
+  return take(draft.newNight(ctx.kit));
+}
+
+/** Go on with a night of this phone, or with one that is open at the unit -> it, or null when neither has it. */
+function open(id, document = ctx.kit.open?.find((each) => each.id === id)) {
+  const known = ctx.nights.find((night) => night.id === id);
+  if (known && !(document && document.revision > known.revision && !draft.hasUnsent(known))) return take(known);
+  if (!document) return null;
+  ctx.nights = ctx.nights.filter((night) => night.id !== id);
+  return take(draft.draftFrom(document, ctx.kit));
+}
+
+/** An event noted in a hurry: into the night in hand, else kept until there is one (also while locked). */
+function jot({ kind, note = "", at = new Date().toISOString() }) {
+  if (ctx.night && ctx.night.stage !== "handed") return change(t("Noted"), (night) => draft.addEvent(night, { kind, note, at }));
+  vault.setPlain(JOTTED, [...(vault.plain(JOTTED) ?? []), { kind, note, at }]);
+}
+
+function mergeJotted() {
+  const jotted = vault.plain(JOTTED) ?? [];
+  if (!jotted.length || !ctx.night || ctx.night.stage === "handed") return;
+  for (const event of jotted) draft.addEvent(ctx.night, event);
+  vault.setPlain(JOTTED, null);
+}
+
+/* The kit ------------------------------------------------------------------------------------------- */
+
+/** Ask the unit for the kit -> the kind of answer. Somebody else being signed in changes whose vault is open. */
+async function refresh(patient) {
+  const answer = await kits.ask(patient);
+  const { kind, data } = answer;
+  if (kind === "gone") return deviceGone(ctx, data);
+  if (kind === "signedOut" || kind === "ok") queue.pulse.signedOut = kind === "signedOut";
+  if (kind === "other") await changePerson(data);
+  else if (kind === "choose") Object.assign(ctx, { patients: data.patients ?? [], gate: "choose" });
+  else if (kind === "ok" && ctx.gate === "open") await useKit(await kits.take(data));
+  ctx.trouble = kind === "ok" ? null : kind;
+  redraw();
+  return kind;
+}
+
+/** Somebody else is signed in: their own vault is opened; the first one's stays closed and untouched. */
+async function changePerson(data) {
+  const account = String(data.account.id);
+  adoptDevice(account);
+  vault.setPlain("account", account);
+  vault.setPlain("patient", data.patient.id);
+  Object.assign(ctx, { kit: null, night: null, nights: [] });
+  kits.forget();
+  await pass(await vault.open(account), data);
+}
+
+/** What opening a vault came to; `data` is a kit that is to be kept in it. */
+async function pass(door, data) {
+  ctx.gate = door === "locked" || door === "taken" ? door : "open";
+  if (ctx.gate !== "open") return redraw();
+  if (data) await kits.take(data);
+  await enter(!data);
+}
+
+async function useKit(kit) {
+  const moved = ctx.kit?.patient?.id !== kit?.patient.id;
+  ctx.kit = kit;
+  if (!kit) return;
+  setZone(kit.patient.zone);
+  if (moved || ctx.gate !== "open") await speak(languageOf(kit));
+  apply(kit);
+  if (moved) await loadNights();
+}
+
+async function choose(patient) {
+  ctx.gate = "open";
+  vault.setPlain("patient", patient);
+  ctx.kit = null;
+  const kept = await vault.get("kit", patient);
+  if (kept) await useKit(await kits.load());
+  await refresh(patient);
+  replace("tonight");
+}
+
+/** Whose night it is, asked again: those that the unit names, without a network those whose kit is kept. */
+async function askWhose() {
+  const kept = (await vault.all("kit")).map(({ patient }) => patient);
+  const answer = await kits.ask("");
+  Object.assign(ctx, { patients: answer.data.patients ?? kept, gate: "choose" });
+  draw(true);
+}
+
+/* Going in and locking ------------------------------------------------------------------------------- */
+
+/** The vault is open: take what is in it, go on where the person was, then ask the unit. */
+async function enter(ask = true) {
+  ctx.gate = "open";
+  await useKit(await kits.load());
+  await queue.load();
+  mergeJotted();
+  resumeScreen();
+  if (ask) await refresh();
+  queue.push();
+}
+
+function resumeScreen() {
+  const asked = here();
+  const { night } = ctx;
+  if (night?.screen && night.stage !== "handed" && asked.name === "tonight" && !asked.params.length && location.hash.length < 3) {
+    history.replaceState(null, "", night.screen);
+  }
+  draw(true);
+}
+
+/** Start with the vault of the person who was here last; whoever never was waits for the unit. */
+export async function startIn(account) {
+  if (!account) {
+    ctx.gate = "first";
+    redraw();
+    return refresh(null);
+  }
+  const door = await vault.open(account);
+  if (door === "locked") await showLocked();
+  await pass(door);
+  if (door === "locked") await refresh();
+}
+
+/** After this window took the vault from another one. */
+async function startAgain() {
+  const door = vault.state().locked ? "locked" : "open";
+  if (door === "locked") await showLocked();
+  await pass(door);
+}
+
+async function showLocked() {
+  kits.forget();
+  Object.assign(ctx, { kit: await kits.emergencyPart(), night: null, nights: [], gate: "locked" });
+}
+
+/** Lock, where there is a PIN that opens again and a storage that holds what is in hand. */
+async function lock() {
+  if (!vault.state().ok || !(await vault.hasPin())) return;
+  await writing;
+  await vault.lock();
+  await showLocked();
+  draw(true);
+}

@@ -1,0 +1,39 @@
+/* Several numbers asked one after the other, and a field for words. */
+
+import { getPath, limitsOf, setPath, takeNumber } from "./draft.js";
+import { withUnit } from "./numbers.js";
+import { askNumber } from "./pad.js";
+import { h } from "./ui.js";
+import { t } from "./words.js";
+
+/** The label of a path of the document, as people read it. */
+export const labelOf = (ctx, path) => t(limitsOf(ctx.kit, path)?.label ?? path);
+export const valueOf = (ctx, path) => getPath(ctx.night, path) ?? null;
+export const unset = (ctx, paths) => paths.filter((path) => valueOf(ctx, path) === null);
+
+/** Ask for each of the paths that has no number yet, pad after pad; leaving one ends it. `last(path)` is shown. */
+export async function askAll(ctx, paths, last = () => null) {
+  for (const path of unset(ctx, paths)) {
+    const limits = limitsOf(ctx.kit, path);
+    const answer = await askNumber({ label: labelOf(ctx, path), limits, last: last(path) });
+    if (answer === undefined) return;
+    if (answer === null) continue;
+    const words = t("{field}: {value}", { field: labelOf(ctx, path), value: withUnit(answer, limits?.unit) });
+    ctx.change(words, (night) => takeNumber(night, path, answer, limits));
+  }
+}
+
+/**
+ * Words for a path of the document. They are kept with every letter and without a redraw, so that the keyboard stays;
+ * each leaving of the field is one step that can be undone by the keyboard's own means.
+ */
+export function textField(ctx, path, label, { hint, rows = 3, onInput } = {}) {
+  const area = h("textarea", { id: `text-${path}`, rows, maxlength: 2000, data: { path } });
+  area.value = getPath(ctx.night, path) ?? "";
+  area.addEventListener("input", () => {
+    setPath(ctx.night, path, area.value);
+    ctx.save();
+    onInput?.(area.value);
+  });
+  return h("div", { class: "words" }, h("label", { for: area.id, text: label }), hint && h("small", { text: hint }), area);
+}

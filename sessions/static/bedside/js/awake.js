@@ -1,0 +1,39 @@
+/* Keeps the screen on while it matters, where the browser can. The browser lets go whenever the page is hidden. */
+
+let wanted = false;
+let lock = null;
+let asking = false;
+
+async function take() {
+  if (!wanted || lock || asking || document.visibilityState !== "visible" || !navigator.wakeLock) return;
+  asking = true;
+  try {
+    lock = await navigator.wakeLock.request("screen");
+    lock.addEventListener("release", () => { lock = null; });
+    if (!wanted) await drop();
+  } catch {
+    lock = null; // saving power, or not allowed: the screen goes dark as it always did
+  } finally {
+    asking = false;
+  }
+}
+
+async function drop() {
+  const held = lock;
+  lock = null;
+  await held?.release();
+}
+
+document.addEventListener("visibilitychange", take);
+
+// Each screen that needs the light says so while it is drawn, after this; whichever does not lets the phone go dark.
+window.addEventListener("hashchange", () => {
+  wanted = false;
+  setTimeout(() => wanted || drop(), 0);
+});
+
+/** Say whether the screen should stay on; the same again changes nothing. */
+export function keepAwake(on) {
+  wanted = on;
+  return on ? take() : drop();
+}

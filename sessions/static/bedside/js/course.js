@@ -1,0 +1,76 @@
+/* How far a running treatment has come. Pure: the time of day comes in as an argument. */
+
+import { fromWall, later, minutesBetween, toWall } from "./clock.js";
+
+/** Hours of sleep on the patient's own clock, when the prescription wants no readings then. Common practice, no source. */
+const SLEEP = { from: 22, to: 6 };
+export const MISSED = "reading_missed";
+
+const minutesFrom = (iso, now) => Math.floor(minutesBetween(iso, now.toISOString()));
+const byTime = (one, other) => (one.at < other.at ? -1 : 1);
+
+/** A moment (Date) as ISO time without its seconds: they would only get in the way of correcting it. */
+export const minuteOf = (moment) => new Date(Math.floor(moment.getTime() / 60_000) * 60_000).toISOString();
+
+/** Whether the patient is meant to be left asleep at this moment (ISO). */
+function asleep(kit, iso) {
+  if (!kit.prescription?.quiet_at_night) return false;
+  const hour = Number(toWall(iso, kit.patient.zone).slice(11, 13));
+  return hour >= SLEEP.from || hour < SLEEP.to;
+}
+
+/** The same moment, or the end of the sleep into which it falls. */
+function awakeAgain(kit, iso) {
+  if (!asleep(kit, iso)) return iso;
+  const { zone } = kit.patient;
+  const evening = Number(toWall(iso, zone).slice(11, 13)) >= SLEEP.from;
+  const day = toWall(evening ? later(iso, 12 * 60) : iso, zone).slice(0, 10);
+  return fromWall(`${day}T${String(SLEEP.to).padStart(2, "0")}:00`, zone);
+}
+
+/** The minutes this treatment is meant to last, or null when nothing says so. */
+const plannedMinutes = (night, kit) => night.doc.planned_minutes ?? kit.prescription?.minutes ?? null;
+
+/** When the next reading is due (ISO), never in the hours of sleep; null: not started, no interval, none left before the end. */
+export function readingDue(night, kit) {
+  const { doc } = night;
+  const every = kit.prescription?.reading_interval_minutes;
+  if (!doc.started_at || !every) return null;
+  const missed = (doc.steps ?? []).filter((step) => step.key === MISSED);
+  const times = [...(doc.readings ?? []), ...missed].map((row) => row.at).filter(Boolean);
+  const from = [doc.started_at, ...times].sort().at(-1);
+  const due = awakeAgain(kit, later(from, every));
+  const planned = plannedMinutes(night, kit);
+  return planned && due >= later(doc.started_at, planned) ? null : due;
+}
+
+/** {minutes, planned, left, endsAt, due, late (minutes past due, 0 when not), asleep}. */
+export function course(night, kit, now) {
+  const { started_at: started } = night.doc;
+  const planned = plannedMinutes(night, kit);
+  const minutes = started ? Math.max(0, minutesFrom(started, now)) : 0;
+  const due = readingDue(night, kit);
+  const late = due ? Math.max(0, minutesFrom(due, now)) : 0;
+  const endsAt = started && planned ? later(started, planned) : null;
+  return { minutes, planned, left: planned == null ? null : planned - minutes, endsAt, due, late, asleep: asleep(kit, now.toISOString()) };
+}
+
+/** Fluid so far: {now (L, from the last reading that has it), at, plan (L), byClock (L)}; null for what is unknown. */
+export function fluidSoFar(night, kit, now) {
+  const { doc } = night;
+  const last = [...(doc.readings ?? [])].filter((row) => row.uf_volume_l != null).sort(byTime).at(-1);
+  const plan = doc.planned_uf_l ?? null;
+  const { minutes, planned } = course(night, kit, now);
+  const byClock = plan != null && planned ? plan * Math.min(1, minutes / planned) : null;
+  return { now: last?.uf_volume_l ?? null, at: last?.at ?? null, plan, byClock };
+}
+
+/** The last value of each number before a moment: {name: {value, at}}. Corrections later in time do not count. */
+export function lastValues(readings, before) {
+  const found = {};
+  const earlier = [...(readings ?? [])].filter((row) => row.at && row.at < before).sort(byTime);
+  for (const row of earlier) {
+    for (const [name, value] of Object.entries(row)) if (typeof value === "number") found[name] = { value, at: row.at };
+  }
+  return found;
+}

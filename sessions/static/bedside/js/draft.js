@@ -1,0 +1,221 @@
+/*
+ * The night: one record as this phone holds it, and the document made of it.
+ *
+ * {id, patient, account, stage: "before" | "running" | "after" | "handed", doc (the treatment document), plan, stamps
+ *  {step key: ISO}, acks, prescriptionVersion, screen (address where the person was), revision (of the unit, or null),
+ *  sent (last body the unit took), sentAt, delivered (ISO once the unit has the handed record), correcting, faults,
+ *  conflict (the unit's version), unanswered (bodies whose answer was lost), past, future (undo, redo), touched_at}
+ */
+
+import { nowMinute } from "./clock.js";
+import { oddity } from "./numbers.js";
+
+export const TIMED = ["readings", "events", "medicines"];
+const LISTS = [...TIMED, "checks", "sites", "steps", "used_stock"];
+const SERVER_MADE = new Set(["id", "patient", "status", "revision", "night", "received_at", "marks", "clock_offset_s", "entered_by"]);
+const STEPS_KEPT = 60;
+const TEXTS = ["notes", "plan_choice", "dialyser_look"];
+
+function emptyDocument(kit) {
+  const numbers = Object.fromEntries((kit.numbers ?? []).map((name) => [name, null]));
+  const lists = Object.fromEntries(LISTS.map((name) => [name, []]));
+  const versions = { prescription_version: kit.prescription?.version ?? null, checklist_version: kit.checklist?.version ?? null };
+  const texts = Object.fromEntries(TEXTS.map((name) => [name, ""]));
+  return { started_at: null, ended_at: null, ...numbers, ...texts, disinfected: null, ...versions, run_sheet_version: kit.run_sheet?.version ?? null, ...lists, confirmed: [] };
+}
+
+/** A new night of the kit's patient, entered by the kit's account. */
+export function newNight(kit, id = crypto.randomUUID()) {
+  return {
+    id, patient: kit.patient.id, account: kit.account.id, stage: "before", doc: emptyDocument(kit), plan: {}, stamps: {}, acks: {},
+    prescriptionVersion: kit.prescription?.version ?? null, screen: "", revision: null, sent: null, sentAt: null, delivered: null,
+    correcting: false, faults: [], conflict: null, unanswered: [], past: [], future: [], touched_at: new Date().toISOString(),
+  };
+}
+
+const isWhole = { checks: (row) => typeof row.passed === "boolean", sites: (row) => row.site != null, used_stock: (row) => row.item != null };
+
+/** Rows that can be sent -> [row, index in the night]; half-answered ones stay on the phone. */
+const whole = (night, list) => night.doc[list].map((row, index) => [row, index]).filter(([row]) => (isWhole[list] ?? (() => true))(row));
+
+function moved(paths, list, moves) {
+  return paths.flatMap((path) => {
+    const found = new RegExp(`^${list}\\[(\\d+)\\](.*)$`).exec(path);
+    if (!found) return [path];
+    const to = moves.get(Number(found[1]));
+    return to === undefined ? [] : [`${list}[${to}]${found[2]}`];
+  });
+}
+
+/** The document to send, with status "open" or "finished". */
+export function documentOf(night, status) {
+  const sent = { patient: night.patient, status, ...night.doc };
+  for (const list of LISTS) {
+    const rows = whole(night, list);
+    sent[list] = rows.map(([row]) => row);
+    sent.confirmed = moved(sent.confirmed, list, new Map(rows.map(([, index], to) => [index, to])));
+  }
+  return sent;
+}
+
+/** A path of the document that was sent, as a path of the night: the unit names rows as it got them. */
+export function pathInNight(night, path) {
+  const found = /^(\w+)\[(\d+)\](.*)$/.exec(path);
+  const row = found && whole(night, found[1])[Number(found[2])];
+  return row ? `${found[1]}[${row[1]}]${found[3]}` : path;
+}
+
+/** A night that goes on with a document of the unit. */
+export function draftFrom(document, kit) {
+  const night = newNight(kit, document.id);
+  night.patient = document.patient ?? night.patient;
+  for (const [name, value] of Object.entries(document)) if (!SERVER_MADE.has(name)) night.doc[name] = value ?? night.doc[name] ?? null;
+  night.correcting = document.status === "finished";
+  night.stage = document.ended_at ? "after" : document.started_at ? "running" : "before";
+  Object.assign(night, { revision: document.revision, sentAt: document.received_at, prescriptionVersion: document.prescription_version ?? null });
+  night.stamps = Object.fromEntries((document.steps ?? []).map(({ key, at }) => [key, at]));
+  night.sent = JSON.stringify(documentOf(night, document.status));
+  return night;
+}
+
+/* Values ------------------------------------------------------------------------------------------ */
+
+const keysOf = (path) => path.split(/[.[\]]+/).filter(Boolean);
+
+/** "readings[2].venous_mmhg" of the night's document, or undefined. */
+export const getPath = (night, path) => keysOf(path).reduce((value, key) => value?.[key], night.doc);
+
+/** Write into the night's document; a missing row or list on the way is made. */
+export function setPath(night, path, value) {
+  const keys = keysOf(path);
+  const name = keys.pop();
+  const holder = keys.reduce((inner, key, index) => (inner[key] ??= /^\d+$/.test(keys[index + 1] ?? name) ? [] : {}), night.doc);
+  holder[name] = value;
+}
+
+/** Note that the person was asked once more about an unusual value, or that this no longer holds. */
+export function confirmPath(night, path, on = true) {
+  const others = night.doc.confirmed.filter((each) => each !== path);
+  night.doc.confirmed = on ? [...others, path] : others;
+}
+
+/** A number that came from the pad: written, and confirmed where it is unusual (the pad has asked). */
+export function takeNumber(night, path, value, limits) {
+  setPath(night, path, value);
+  confirmPath(night, path, value != null && Boolean(limits && oddity(limits, value)));
+}
+
+/** The limits of a path: kit.limits knows rows without their index. */
+export const limitsOf = (kit, path) => kit?.limits?.[path.replace(/\[\d+\]/g, "")];
+
+/* Rows -------------------------------------------------------------------------------------------- */
+
+function arranged(night, list, order) {
+  night.doc.confirmed = moved(night.doc.confirmed, list, new Map(order.map((from, to) => [from, to])));
+  night.doc[list] = order.map((from) => night.doc[list][from]);
+}
+
+/** Bring timed rows in order of time after one's time was changed; `confirmed` follows them. */
+export function reorder(night, list) {
+  const rows = night.doc[list];
+  arranged(night, list, rows.map((_, index) => index).sort((a, b) => Date.parse(rows[a].at) - Date.parse(rows[b].at)));
+}
+
+function freeMinute(night, list, wanted) {
+  let at = new Date(wanted);
+  while (list === "readings" && night.doc[list].some((row) => Date.parse(row.at) === at.getTime())) at = new Date(at.getTime() + 1000);
+  return at.toISOString();
+}
+
+/** Add a row to a timed list, in order of time -> its index. Without `at` it is now. */
+export function addRow(night, list, row) {
+  const added = { ...row, at: freeMinute(night, list, row.at ?? nowMinute()) };
+  night.doc[list].push(added);
+  reorder(night, list);
+  return night.doc[list].indexOf(added);
+}
+
+export function removeRow(night, list, index) {
+  const order = night.doc[list].map((_, each) => each);
+  order.splice(index, 1);
+  arranged(night, list, order);
+}
+
+/** addReading(night, {venous_mmhg: 140, at?}) -> index; the last reading is night.doc.readings.at(-1). */
+export const addReading = (night, values) => addRow(night, "readings", values);
+/** addEvent(night, {kind, note?, systolic?, diastolic?, saline_l?, at?}) -> index. */
+export const addEvent = (night, values) => addRow(night, "events", { note: "", systolic: null, diastolic: null, saline_l: null, ...values });
+
+/** The phone's time stamp of a step of the run sheet. A step done again keeps each of its times. */
+export function stampStep(night, key, words, at = new Date().toISOString()) {
+  night.doc.steps.push({ at, key, words });
+  night.stamps[key] = at;
+}
+
+/* Steps back and forward --------------------------------------------------------------------------- */
+
+const UNDONE = ["plan", "stamps", "acks", "stage"];
+const faceOf = (night) => ({ ...Object.fromEntries(UNDONE.map((name) => [name, night[name]])), ...Object.fromEntries(Object.entries(night.doc).map(([name, value]) => [`doc.${name}`, value])) });
+/** What can be undone of a night, as text by part: to be taken before a change. */
+export const snapshot = (night) => new Map(Object.entries(faceOf(night)).map(([name, value]) => [name, JSON.stringify(value)]));
+
+/** Note what changed since a snapshot as one step -> whether anything did. Only the changed parts are kept. */
+export function noteStep(night, before, label) {
+  const after = snapshot(night);
+  const changed = [...new Set([...before.keys(), ...after.keys()])].filter((name) => before.get(name) !== after.get(name));
+  if (!changed.length) return false;
+  night.past = [...night.past, { label, parts: changed.map((name) => [name, before.get(name), after.get(name)]) }].slice(-STEPS_KEPT);
+  night.future = [];
+  return true;
+}
+
+function setPart(night, name, text) {
+  const inDocument = name.startsWith("doc.");
+  const holder = inDocument ? night.doc : night;
+  const key = inDocument ? name.slice(4) : name;
+  if (text === undefined) delete holder[key];
+  else holder[key] = JSON.parse(text);
+}
+
+function turn(night, from, to, side) {
+  const step = night[from].at(-1);
+  if (!step) return "";
+  for (const part of step.parts) setPart(night, part[0], part[side]);
+  night[from] = night[from].slice(0, -1);
+  night[to] = [...night[to], step];
+  return step.label;
+}
+
+/** One step back -> its label, "" when there is none. */
+export const undoStep = (night) => turn(night, "past", "future", 1);
+export const redoStep = (night) => turn(night, "future", "past", 2);
+
+/* Against the unit's version ----------------------------------------------------------------------- */
+
+const ISO_TIME = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
+
+function normal(value) {
+  if (Array.isArray(value)) return value.map(normal);
+  if (typeof value === "string") return ISO_TIME.test(value) ? new Date(value).toISOString() : value.trim();
+  if (value === null || typeof value !== "object") return value;
+  const entries = Object.entries(value).map(([name, inner]) => [name, normal(inner)]);
+  return Object.fromEntries(entries.filter(([, inner]) => inner !== null && inner !== "" && inner?.length !== 0).sort());
+}
+
+const own = (document) => Object.fromEntries(Object.entries(document).filter(([name]) => name === "status" || !SERVER_MADE.has(name)));
+
+/** Whether the unit's document says the same as one that was sent, whatever each side leaves out. */
+export const sameRecord = (theirs, ours) => JSON.stringify(normal(own(theirs))) === JSON.stringify(normal(own(ours)));
+
+/** Fields in which two documents differ -> [[name, mine, theirs]]. */
+export function differences(mine, theirs) {
+  const [left, right] = [normal(own(mine)), normal(own(theirs))];
+  const names = [...new Set([...Object.keys(left), ...Object.keys(right)])];
+  return names.filter((name) => JSON.stringify(left[name]) !== JSON.stringify(right[name])).map((name) => [name, left[name], right[name]]);
+}
+
+/** Whether the night holds something that the unit does not have yet. */
+export function hasUnsent(night) {
+  const status = night.correcting || night.stage === "handed" ? "finished" : "open";
+  return night.sent === null || JSON.stringify(documentOf(night, status)) !== night.sent;
+}

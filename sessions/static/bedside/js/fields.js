@@ -1,0 +1,42 @@
+/* Fields of the document in words: for the conflict, for refusals, for paper. */
+
+import { limitsOf } from "./draft.js";
+import { withUnit } from "./numbers.js";
+import { dayOf, t, timeOf } from "./words.js";
+
+const NAMES = () => ({
+  started_at: t("Start"), ended_at: t("End"), notes: t("Notes"), checks: t("Checks"), readings: t("Readings"), events: t("Events"), medicines: t("Medicines"), sites: t("Sites"),
+  steps: t("Steps of the run sheet"), confirmed: t("Confirmed values"), used_stock: t("Used stock"), plan_choice: t("Plan for the fluid"), dialyser_look: t("Look of the dialyser"),
+  disinfected: t("Machine disinfected"), status: t("State"), planned_minutes: t("Planned minutes"), prescription_version: t("Prescription, version"), checklist_version: t("Checklist, version"), run_sheet_version: t("Run sheet, version"),
+  at: t("Time"), kind: t("What"), note: t("Note"), name: t("Name"), amount: t("Amount"), unit: t("Unit"), passed: t("All right"), value: t("Value"),
+});
+
+/** "readings[2].venous_mmhg" -> "Venous pressure (3)". */
+export function fieldName(ctx, path) {
+  const limits = limitsOf(ctx.kit, path);
+  const [, list, index, name] = /^(\w+)\[(\d+)\]\.?(\w*)$/.exec(path) ?? [];
+  const own = NAMES()[name ?? path] ?? (name ?? path).replaceAll("_", " ");
+  const words = limits ? t(limits.label) : own;
+  return index === undefined ? words : `${name ? words : NAMES()[list] ?? list} (${Number(index) + 1})`;
+}
+
+const ISO = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
+
+/** A value of the document as people read it; rows as one line each. */
+export function shownValue(ctx, path, value) {
+  if (value == null || value === "") return t("not known");
+  if (typeof value === "number") return withUnit(value, limitsOf(ctx.kit, path)?.unit ?? "");
+  if (typeof value === "boolean") return value ? t("Yes") : t("No");
+  if (Array.isArray(value)) return value.map((each) => shownValue(ctx, path, each)).join("; ");
+  if (typeof value === "object") return rowWords(ctx, path, value);
+  if (ISO.test(value)) return `${dayOf(value)} ${timeOf(value)}`;
+  return ctx.kit?.event_kinds?.[value] ?? value;
+}
+
+function rowWords(ctx, list, row) {
+  const parts = Object.entries(row).filter(([name, value]) => value !== null && value !== "" && !["key", "at"].includes(name));
+  const time = row.at ? `${timeOf(row.at)}: ` : "";
+  return time + parts.map(([name, value]) => `${fieldName(ctx, `${list}.${name}`).replace(`${list}.`, "")} ${shownValue(ctx, `${list}.${name}`, value)}`).join(", ");
+}
+
+export const whenWords = (iso) => `${dayOf(iso)}, ${timeOf(iso)}`;

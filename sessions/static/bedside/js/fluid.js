@@ -1,0 +1,67 @@
+/*
+ * Tonight's fluid. The same arithmetic, in the same order, as `fluid` and `fluid_plan` of the server's science, so that
+ * a phone without a network and the unit see the same last digit. A browser test drives both.
+ */
+
+const SLACK = 1e-9;
+const MOST_APART = 0.2;
+const between = (number, low, high) => number >= low && number <= high;
+const apart = (weight, reference) => Math.abs(weight - reference) > MOST_APART * reference;
+
+/** Litres, minutes and the weight after (kg) -> mL/kg/h. */
+export const rate = (litres, minutes, weight) => (litres * 1000 * 60) / (minutes * weight);
+
+/** Weights in kg, volumes in L -> {litres} or {why: "no_weight" | "no_target" | "apart" | "under" | "odd"}. */
+export function volume({ pre, target, rinse = 0, drinks = 0 }) {
+  if (pre == null) return { why: "no_weight" };
+  if (target == null) return { why: "no_target" };
+  const possible = between(pre, 20, 300) && between(target, 20, 300) && between(rinse, 0, 2) && between(drinks, 0, 5);
+  if (!possible) return { why: "odd" };
+  if (apart(pre, target)) return { why: "apart" };
+  const litres = pre - target + rinse + drinks;
+  return litres < 0 ? { why: "under" } : { litres };
+}
+
+const choice = (kind, minutes, litres, left, target) => ({
+  kind, minutes, litres, left, rate: rate(litres, minutes, target),
+});
+
+/** Take off what the limit allows in a time, in tenths of a litre rounded down, and leave the rest. */
+function less(kind, minutes, litres, target, limit) {
+  const most = (limit * target * minutes) / (60 * 1000);
+  const part = litres <= most + SLACK ? litres : Math.floor(most * 10 + SLACK) / 10;
+  return choice(kind, minutes, part, litres - part, target);
+}
+
+/**
+ * The plan -> {why} or {litres, rate, over, atMostOver, choices: [{kind, minutes, litres, left, rate}]}: where the
+ * whole volume passes the limit in the prescribed minutes, the choices that stay inside the prescription.
+ */
+export function plan({ pre, target, rinse, drinks, minutes, longest, limit }) {
+  const whole = volume({ pre, target, rinse, drinks });
+  if (whole.why) return whole;
+  const { litres } = whole;
+  if (litres > 10 || !between(minutes, 30, 900)) return { why: "odd" };
+  const perHour = rate(litres, minutes, target);
+  if (perHour <= limit + SLACK) {
+    return { litres, rate: perHour, over: false, atMostOver: false, choices: [choice("as_prescribed", minutes, litres, 0, target)] };
+  }
+  const needed = (litres * 1000 * 60) / (limit * target);
+  const atMostOver = needed > longest + SLACK;
+  const choices = [less("leave_some", minutes, litres, target, limit)];
+  if (!atMostOver) {
+    const steps = Math.min(Math.ceil(needed / 5 - SLACK) * 5, longest);
+    choices.unshift(choice("longer", Math.max(steps, minutes), litres, 0, target));
+  } else if (longest > minutes) choices.unshift(less("longer_and_leave", longest, litres, target, limit));
+  return { litres, rate: perHour, over: true, atMostOver, choices };
+}
+
+/** Gained since last time -> {kg, percent of the target}, null where a weight is missing or cannot belong. */
+export function gain({ pre, last, target }) {
+  if (pre == null || last == null || target == null) return null;
+  if (apart(pre, last) || apart(pre, target) || apart(last, target)) return null;
+  return { kg: pre - last, percent: (100 * (pre - last)) / target };
+}
+
+/** What the weight after should be: before - UF + rinse-back + drinks [kg]. */
+export const expectedAfter = ({ pre, litres, rinse = 0, drinks = 0 }) => pre - litres + rinse + drinks;

@@ -1,0 +1,31 @@
+/* Signing out, and a phone that the unit took back: what is kept here goes, and nothing unsent goes silently. */
+
+import * as kits from "./kit.js";
+import * as queue from "./queue.js";
+import { draw } from "./router.js";
+import { call } from "./wire.js";
+import * as vault from "./vault.js";
+
+/** Nights and errands that have not reached the unit. */
+export const unsent = () => queue.list();
+
+/** The unit took this phone back: everything goes, and the screen says so and how many had not been sent. */
+export async function deviceGone(ctx, data) {
+  const lost = ctx.gate === "open" ? unsent().length : vault.plain("unsent") ?? 0;
+  kits.forget();
+  await vault.wipe();
+  Object.assign(ctx, { kit: null, night: null, nights: [], gate: "gone", gone: { reason: data.reason ?? "", lost } });
+  draw(true);
+  return "gone";
+}
+
+/** Sign out and wipe -> "left", or "unreachable" when the server did not hear it: then nothing is wiped. */
+export async function signOut(ctx) {
+  const body = new URLSearchParams({ wipe: "1" }).toString();
+  const answer = await call("/accounts/logout/", { method: "POST", body, type: "application/x-www-form-urlencoded", account: ctx.kit?.account?.id });
+  if (answer.status !== 302 && answer.kind !== "ok") return answer.kind;
+  kits.forget();
+  await vault.wipe();
+  location.replace("/accounts/login/?next=/tonight/");
+  return "left";
+}

@@ -1,0 +1,56 @@
+/* A time that can be moved by large buttons: hours, tens of minutes, minutes. No system keyboard, no wheel to drag. */
+
+import { later } from "./clock.js";
+import { reorder } from "./draft.js";
+import { addressOf } from "./router.js";
+import { bigButton, h } from "./ui.js";
+import { dayOf, t, timeOf, tn } from "./words.js";
+
+const STEPS = [[-60, "−1 h"], [-10, "−10"], [-1, "−1"], [1, "+1"], [10, "+10"], [60, "+1 h"]];
+let opened = null; // {name, iso} while a time is being moved; lives through a redraw
+
+function mover(name, onPick, paint) {
+  const clock = h("output", { class: "figure", text: `${dayOf(opened.iso)}, ${timeOf(opened.iso)}` });
+  const shift = (minutes) => () => {
+    opened.iso = later(opened.iso, minutes);
+    clock.textContent = `${dayOf(opened.iso)}, ${timeOf(opened.iso)}`;
+  };
+  const spoken = (minutes) => (minutes > 0 ? tn("{n} minute later", "{n} minutes later", minutes) : tn("{n} minute earlier", "{n} minutes earlier", -minutes));
+  const keys = STEPS.map(([minutes, label]) => h("button", { type: "button", class: "vkey", aria: { label: spoken(minutes) }, on: { click: shift(minutes) } }, label));
+  const close = (pick) => () => {
+    const { iso } = opened;
+    opened = null;
+    paint();
+    if (pick) onPick(iso);
+  };
+  return [clock, h("div", { class: "vkeys three" }, keys), bigButton(t("Use this time"), close(true), { tone: "go", data: { k: `${name}-use` } }), bigButton(t("Leave it"), close(false))];
+}
+
+/** label, ISO time -> Node; onPick(iso) when another time was chosen. `name` tells rows of a screen apart. */
+export function momentRow(name, label, iso, onPick) {
+  const box = h("div", { class: "moment", role: "group", aria: { label } });
+  const paint = () => {
+    const open = () => {
+      opened = { name, iso };
+      paint();
+    };
+    const shut = () => [bigButton(t("{label}: {time}", { label, time: timeOf(iso) }), open, { hint: t("Touch to change"), data: { k: `${name}-open` } })];
+    box.replaceChildren(...(opened?.name === name ? mover(name, onPick, paint) : shut()));
+  };
+  paint();
+  return box;
+}
+
+/** Move a timed row to another moment -> where order of time puts it. */
+export function retime(night, list, index, iso) {
+  const row = night.doc[list][index];
+  row.at = iso;
+  reorder(night, list);
+  return night.doc[list].indexOf(row);
+}
+
+/** Let the address follow a row without a fresh screen, so that undo stays in sight; a killed page comes back to it. */
+export function pointTo(ctx, name, ...params) {
+  history.replaceState(null, "", addressOf(name, ...params));
+  ctx.night.screen = location.hash;
+}

@@ -1,0 +1,42 @@
+/* Numbers as people type and read them. Limits come from sessions/plausible.py by way of the kit. */
+
+import { shown } from "./rounding.js";
+import { fmt, t } from "./words.js";
+
+/** Text -> {number}, {} when empty, {wrong} when it is no number. A comma is a decimal point here. */
+export function parseNumber(text) {
+  const trimmed = text.trim().replace("−", "-");
+  if (trimmed === "") return {};
+  const plain = trimmed.replace(",", ".");
+  return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? { number: Number(plain) } : { wrong: trimmed };
+}
+
+const span = ([low, high], unit) => ({ low: fmt(low), high: fmt(high), unit: unit ? ` ${unit}` : "" });
+
+/** Why a number is refused, or "". In English the same words as Range.refusal on the server. */
+export function refusal(limits, number) {
+  const [low, high] = limits.hard;
+  if (number >= low && number <= high) return "";
+  const given = { label: t(limits.label), given: fmt(number), ...span(limits.hard, limits.unit) };
+  return t("{label} must be between {low} and {high}{unit}; {given} was given.", given);
+}
+
+/** The question to ask once more about a possible but unusual number, or "". */
+export function oddity(limits, number) {
+  const [low, high] = limits.usual;
+  if (number >= low && number <= high) return "";
+  const given = { value: withUnit(number, limits.unit), label: t(limits.label).toLowerCase(), ...span(limits.usual) };
+  return t("{value} is unusual ({label} is usually {low} to {high}). Is it right?", given);
+}
+
+export const withUnit = (number, unit) => (unit ? `${fmt(number)} ${unit}` : fmt(number));
+
+/** Decimals that a step of the entry shows: 0.05 -> 2. */
+export const decimalsOf = (step = 1) => (String(step).split(".")[1] ?? "").length;
+
+/** One step up or down, on the grid of the step, without the dust of binary fractions. */
+export function stepped(number, step, count) {
+  return Number(shown((Math.round(number / step + 1e-9) + count) * step, decimalsOf(step)));
+}
+
+export { shown };

@@ -1,0 +1,161 @@
+/* The own number pad: large keys, the language's decimal key, the last value in sight and never taken over unseen. */
+
+import { getPath, limitsOf, takeNumber } from "./draft.js";
+import { decimalsOf, oddity, parseNumber, refusal, stepped, withUnit } from "./numbers.js";
+import { bigButton, h } from "./ui.js";
+import { decimalSign, fmt, t } from "./words.js";
+
+const OPEN_END = { label: "", unit: "", hard: [-1e9, 1e9], usual: [-1e9, 1e9], step: 1 };
+
+/**
+ * Ask for a number -> the number, null when cleared, undefined when left. Outside `hard` it is refused with the words,
+ * outside `usual` asked once more: a number that comes back from there was confirmed (takeNumber notes it).
+ * limits: {label, unit, hard, usual, step}; last is shown, and taken only by the key "Same as last" where allowSame.
+ */
+export function askNumber({ label, unit, limits, value = null, last = null, allowSame = true }) {
+  const bounds = { ...OPEN_END, ...limits, ...(label && !limits?.label ? { label } : {}) };
+  return new Promise((resolve) => new Pad({ label: label ?? t(bounds.label), unit: unit ?? bounds.unit, bounds, value, last, allowSame, resolve }).show());
+}
+
+class Pad {
+  constructor(options) {
+    Object.assign(this, options, { text: options.value == null ? "" : fmt(options.value), fresh: true, asked: null });
+    this.step = this.bounds.step ?? 1;
+  }
+
+  show() {
+    this.output = h("output", { class: "figure", aria: { live: "polite", label: this.label } });
+    this.problem = h("p", { class: "problem", role: "alert" });
+    this.keys = h("div", { class: "pad-keys" }, this.keyRows().filter(Boolean));
+    this.ask = h("div", { class: "ask" });
+    const title = h("h2", { id: "pad-title", text: this.label });
+    const head = h("div", { class: "pad-head" }, title, h("p", { class: "value" }, this.output, h("span", { class: "unit", text: this.unit })), this.lastRow(), this.problem);
+    this.dialog = h("dialog", { class: "pad", aria: { labelledby: "pad-title" }, on: { cancel: (event) => { event.preventDefault(); this.close(undefined); }, keydown: (event) => this.typed(event) } }, head, this.ask, this.keys);
+    document.body.append(this.dialog);
+    this.dialog.showModal();
+    this.keys.querySelector(".enter").focus();
+    this.render();
+  }
+
+  lastRow() {
+    if (this.last == null) return null;
+    const words = t("Last: {value}", { value: withUnit(this.last, this.unit) });
+    if (!this.allowSame) return h("p", { class: "last", text: words });
+    return h("div", { class: "last" }, h("p", { text: words }), bigButton(t("Same as last"), () => this.take(fmt(this.last)), { aria: { label: t("Same as last: {value}", { value: withUnit(this.last, this.unit) }) } }));
+  }
+
+  key(text, act, name, label) {
+    return h("button", { type: "button", class: `pad-key ${name ?? ""}`, aria: { label }, text, on: { click: act } });
+  }
+
+  keyRows() {
+    const digits = [7, 8, 9, 4, 5, 6, 1, 2, 3].map((digit) => this.key(fmt(digit), () => this.add(String(digit))));
+    const decimal = this.key(decimalSign(), () => this.add(decimalSign()), "", t("Decimal sign"));
+    const sign = this.bounds.hard[0] < 0 ? this.key("±", () => this.flip(), "", t("Plus or minus")) : null;
+    const erase = this.key("⌫", () => this.erase(), "", t("Delete the last figure"));
+    const steps = [this.key("−", () => this.move(-1), "step", t("One step down")), this.key("+", () => this.move(1), "step", t("One step up"))];
+    return [
+      ...digits, decimal, this.key(fmt(0), () => this.add("0")), erase,
+      ...steps, sign, this.key("C", () => this.take(""), "", t("Clear")),
+      this.key(t("Leave"), () => this.close(undefined), "leave"), this.key(t("Take it"), () => this.done(), sign ? "enter" : "enter wide"),
+    ];
+  }
+
+  render() {
+    this.output.textContent = this.text || "–";
+    this.problem.textContent = "";
+    this.ask.replaceChildren();
+    this.keys.hidden = false;
+    this.asked = null;
+  }
+
+  take(text) {
+    this.text = text;
+    this.fresh = false;
+    this.render();
+  }
+
+  /** The first figure takes the place of the value that stood; a second decimal sign does nothing. */
+  add(sign) {
+    const before = this.fresh ? "" : this.text;
+    if (sign === decimalSign() && before.includes(sign)) return;
+    if (before.replace(/\D/g, "").length < 7) this.take(before === "0" && sign !== decimalSign() ? sign : before + sign);
+  }
+
+  erase() {
+    this.take(this.text.slice(0, -1));
+  }
+
+  flip() {
+    this.take(this.text.startsWith("−") ? this.text.slice(1) : `−${this.text}`);
+  }
+
+  move(count) {
+    const { number } = this.parsed();
+    const from = number ?? this.last;
+    if (from != null) this.take(fmt(number == null ? from : stepped(from, this.step, count), decimalsOf(this.step)));
+  }
+
+  parsed() {
+    return parseNumber(this.text.replace(decimalSign(), "."));
+  }
+
+  typed(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey || this.asked) return;
+    const acts = { Backspace: () => this.erase(), Delete: () => this.take(""), "-": () => this.flip(), ArrowUp: () => this.move(1), ArrowDown: () => this.move(-1) };
+    const act = /^\d$/.test(event.key) ? () => this.add(event.key) : /^[.,]$/.test(event.key) ? () => this.add(decimalSign()) : acts[event.key];
+    const enters = event.key === "Enter" && !event.target.matches("button:not(.enter)");
+    if (!act && !enters) return;
+    event.preventDefault();
+    (act ?? (() => this.done()))();
+  }
+
+  done() {
+    const { number, wrong } = this.parsed();
+    if (wrong !== undefined) return this.say(t("“{text}” is no number.", { text: wrong }));
+    if (number === undefined) return this.close(null);
+    const why = refusal(this.bounds, number);
+    if (why) return this.say(why);
+    const question = oddity(this.bounds, number);
+    return question ? this.question(question, number) : this.close(number);
+  }
+
+  say(words) {
+    this.problem.textContent = words;
+    this.fresh = true;
+  }
+
+  question(words, number) {
+    this.asked = words;
+    this.keys.hidden = true;
+    const yes = bigButton(t("Yes, it is right"), () => this.close(number), { tone: "go" });
+    const change = bigButton(t("Change it"), () => { this.fresh = true; this.render(); this.keys.querySelector(".enter").focus(); });
+    this.ask.replaceChildren(h("p", { role: "alert", text: words }), yes, change);
+    change.focus();
+  }
+
+  close(result) {
+    this.dialog.close();
+    this.dialog.remove();
+    this.resolve(result);
+  }
+}
+
+/** A row to touch: label, value with unit or “not yet”; opens the pad and writes `path` of the night through ctx.change. */
+export function numberField(ctx, path, { label, limits = limitsOf(ctx.kit, path), last = null, allowSame = true, unit } = {}) {
+  const value = getPath(ctx.night, path) ?? null;
+  const name = label ?? t(limits?.label ?? path);
+  const fault = ctx.night.faults.find((each) => each.field === path);
+  const open = async () => {
+    const answer = await askNumber({ label: name, unit, limits, value, last, allowSame });
+    if (answer === undefined || answer === value) return;
+    ctx.change(t("{field}: {value}", { field: name, value: answer === null ? t("not yet") : withUnit(answer, unit ?? limits?.unit) }), (night) => {
+      takeNumber(night, path, answer, limits);
+      night.faults = night.faults.filter((each) => each.field !== path);
+    });
+  };
+  const shown = value === null ? h("span", { class: "unset", text: t("not yet") }) : h("b", { text: withUnit(value, unit ?? limits?.unit) });
+  const before = last != null && h("small", { text: t("Last: {value}", { value: withUnit(last, unit ?? limits?.unit) }) });
+  return h("button", { type: "button", class: `field${fault ? " wrong" : ""}`, data: { k: path, path }, on: { click: open } }, h("span", { class: "label" }, name, before), shown, fault && h("span", { class: "problem", text: fault.message }));
+}
+

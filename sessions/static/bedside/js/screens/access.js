@@ -1,0 +1,85 @@
+/* The access before the needles: the unit's look, feel and listen checks, then the two sites on the drawn limb. */
+
+import { limbPicture, longestRested, siteWords, stateOf, warnings } from "../arm.js";
+import { useWords } from "../choices.js";
+import { toWall } from "../clock.js";
+import { register } from "../router.js";
+import { h, note } from "../ui.js";
+import { t } from "../words.js";
+import { held } from "./checks.js";
+import { rowOf, takeSite } from "./needles.js";
+
+const USES = ["arterial", "venous"];
+let active = null; // which needle the next touch is for; null lets the address, or the first one without a site, be it
+window.addEventListener("hashchange", () => { active = null; });
+
+const pickedOf = (ctx) => Object.fromEntries(USES.map((use) => [use, rowOf(ctx.night, use)?.site ?? null]));
+const todayOf = (ctx) => toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
+const sitesOf = (ctx) => ctx.kit.access?.sites ?? [];
+const nameOf = (ctx, id) => sitesOf(ctx).find((site) => site.id === id)?.name;
+
+function turnOf(ctx, [asked]) {
+  const picked = pickedOf(ctx);
+  const wanted = active ?? (USES.includes(asked) ? asked : null);
+  return wanted ?? USES.find((use) => picked[use] == null) ?? "arterial";
+}
+
+function pick(ctx, use, site) {
+  const other = USES.find((each) => each !== use);
+  active = pickedOf(ctx)[other] == null ? other : use;
+  // The undo bar is in sight wherever the touch was: what speaks against the site is said there too.
+  const said = warnings(sitesOf(ctx), { ...pickedOf(ctx), [use]: site.id }, use, todayOf(ctx));
+  const label = t("{use}: {site}", { use: useWords(use), site: site.name });
+  ctx.change([label, ...said].join(". "), (night) => takeSite(night, use, site.id));
+}
+
+function turns(ctx, use, picked) {
+  const turn = (each) => {
+    const name = nameOf(ctx, picked[each]) ?? t("choose");
+    const take = () => { active = each; ctx.redraw(); };
+    return h("button", { type: "button", class: `choice turn ${each}`, aria: { pressed: each === use }, data: { k: `turn-${each}` }, on: { click: take } }, h("small", { text: useWords(each) }), h("span", { text: name }));
+  };
+  return h("div", { class: "pair", role: "group", aria: { label: t("For which needle is the next touch?") } }, USES.map(turn));
+}
+
+function listed(ctx, use, picked, today) {
+  const sites = sitesOf(ctx);
+  const longest = USES.map((each) => longestRested(sites, each, today));
+  const row = (site, index) => {
+    const chosen = USES.filter((each) => picked[each] === site.id).map((each) => t("chosen for {use}", { use: useWords(each) }));
+    const words = [siteWords(site, today), longest.includes(site.id) && t("longest rested"), site.uses_30 ? t("{n} uses in 30 days", { n: site.uses_30 }) : null, ...chosen];
+    const look = `choice site-row ${site.use}${stateOf(site, today).resting ? " resting" : ""}`;
+    const press = { class: look, aria: { pressed: picked[use] === site.id }, on: { click: () => pick(ctx, use, site) } };
+    const said = h("span", null, site.name, h("small", { text: words.filter(Boolean).join(" · ") }));
+    return h("button", { type: "button", ...press, data: { k: `site-${site.id}` } }, h("b", { class: "number", text: String(index + 1) }), said);
+  };
+  return h("div", { class: "site-list" }, sites.map(row));
+}
+
+function draw(ctx, params) {
+  if (!ctx.night) return note(t("No treatment is open."));
+  const sites = sitesOf(ctx);
+  if (!sites.length) return note(t("The unit has put no sites of your access on this phone. Choose as you were trained."));
+  const use = turnOf(ctx, params);
+  const [picked, today] = [pickedOf(ctx), todayOf(ctx)];
+  const warned = [...new Set(USES.flatMap((each) => warnings(sites, picked, each, today)))];
+  return [
+    held(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
+    turns(ctx, use, picked),
+    ...warned.map((text) => note(text, "care")),
+    limbPicture(ctx.kit.access, { picked, today, onPick: (site) => pick(ctx, use, site) }),
+    h("p", { class: "soft", text: t("A sketch, not to scale. Arrows show which way the blood runs.") }),
+    listed(ctx, use, picked, today),
+  ].filter(Boolean);
+}
+
+function bar(ctx) {
+  if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  if (held(ctx, "access").length) return [{ label: t("Look, feel, listen"), go: ["checks", "access"] }];
+  const picked = pickedOf(ctx);
+  const missing = sitesOf(ctx).length && USES.some((use) => picked[use] == null);
+  const next = { label: missing ? t("Choose both sites") : t("To the needles"), go: "needles", disabled: Boolean(missing) };
+  return [next, { label: t("The checks again"), go: ["checks", "access", "all"] }];
+}
+
+register("access", { title: () => t("Where the needles go"), draw, bar });

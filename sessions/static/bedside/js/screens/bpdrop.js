@@ -1,0 +1,109 @@
+/* A drop of blood pressure as a short guided note: what is felt, the pressure, what was done, better or not. */
+
+import { keepAwake } from "../awake.js";
+import { measureRow } from "../bluetooth/measure.js";
+import { minuteOf } from "../course.js";
+import { addEvent, removeRow } from "../draft.js";
+import { momentRow, pointTo, retime } from "../moment_row.js";
+import { go, register, replace } from "../router.js";
+import { bigButton, h, note } from "../ui.js";
+import { fieldRow } from "../value_row.js";
+import { t, timeOf } from "../words.js";
+
+const parts = () => ({
+  felt: { label: t("What is felt?"), words: t("Felt"), options: [t("dizzy"), t("sweating"), t("nausea"), t("cramp"), t("seeing badly"), t("very tired"), t("nothing")] },
+  done: { label: t("What was done?"), words: t("Done"), options: [t("UF off"), t("head low, legs up"), t("saline given"), t("pump slower"), t("treatment ended")] },
+  better: { label: t("Better?"), words: t("Better"), options: [t("yes"), t("a little"), t("no")], one: true },
+});
+
+/** Answers -> "Felt: dizzy. Done: UF off. Better: yes." */
+const sentence = (answers) =>
+  Object.entries(parts())
+    .filter(([name]) => answers[name]?.length)
+    .map(([name, { words }]) => `${words}: ${answers[name].join(", ")}.`)
+    .join(" ");
+
+const indexOf = (ctx, [given]) => (ctx.night.doc.events[Number(given)]?.kind === "hypotension" && given != null ? Number(given) : null);
+
+/** The event, begun by the first answer; its answers are kept beside it under its time. */
+function begun(ctx, night, index) {
+  const at = index ?? addEvent(night, { kind: "hypotension", at: minuteOf(ctx.now()) });
+  if (index == null) pointTo(ctx, "bpdrop", at);
+  return at;
+}
+
+const answersOf = (night, index) => (index == null ? {} : night.plan.drops?.[night.doc.events[index].at] ?? {});
+
+function press(ctx, index, name, option) {
+  ctx.change(option, (night) => {
+    const at = begun(ctx, night, index);
+    const answers = answersOf(night, at);
+    const had = answers[name] ?? [];
+    const now = had.includes(option) ? had.filter((each) => each !== option) : parts()[name].one ? [option] : [...had, option];
+    const event = night.doc.events[at];
+    night.plan.drops = { ...night.plan.drops, [event.at]: { ...answers, [name]: now } };
+    event.note = sentence(night.plan.drops[event.at]);
+  });
+}
+
+function chips(ctx, index, name) {
+  const { label, options } = parts()[name];
+  const chosen = answersOf(ctx.night, index)[name] ?? [];
+  const chip = (option) => h("button", { type: "button", class: "choice", aria: { pressed: chosen.includes(option) }, data: { k: `${name}/${option}` }, on: { click: () => press(ctx, index, name, option) } }, h("span", { text: option }));
+  return h("div", { class: "choices", role: "group", aria: { label } }, h("p", { class: "label", text: label, aria: { hidden: "true" } }), h("div", { class: "options" }, options.map(chip)));
+}
+
+function moveTo(ctx, index, iso) {
+  ctx.change(t("Time: {time}", { time: timeOf(iso) }), (night) => {
+    const before = night.doc.events[index].at;
+    const { [before]: answers, ...others } = night.plan.drops ?? {};
+    night.plan.drops = answers ? { ...others, [iso]: answers } : others;
+    pointTo(ctx, "bpdrop", retime(night, "events", index, iso));
+  });
+}
+
+function pressures(ctx, index) {
+  if (index == null) return bigButton(t("Write the blood pressure"), () => ctx.change(t("Blood pressure drop"), (night) => begun(ctx, night, null)), { data: { k: "write-pressure" } });
+  const row = `events[${index}]`;
+  return h("div", { class: "values" }, ["systolic", "diastolic", "saline_l"].map((name) => fieldRow(ctx, `${row}.${name}`)));
+}
+
+function cuff(ctx, index) {
+  const paths = (night) => {
+    const row = night ? `events[${begun(ctx, night, index)}]` : "events";
+    return { systolic: `${row}.systolic`, diastolic: `${row}.diastolic` };
+  };
+  return measureRow(ctx, "pressure", paths);
+}
+
+function draw(ctx, params) {
+  if (!ctx.night) return note(t("No treatment is open."));
+  keepAwake(true);
+  const index = indexOf(ctx, params);
+  const aid = ctx.kit.first_aid?.hypotension ?? t("Turn the fluid removal (UF) off and lie flat, head low, legs up. Do what your training says.");
+  const worse = (answersOf(ctx.night, index).better ?? []).includes(t("no"));
+  return [
+    note(aid, "care"),
+    chips(ctx, index, "felt"),
+    pressures(ctx, index),
+    cuff(ctx, index),
+    chips(ctx, index, "done"),
+    chips(ctx, index, "better"),
+    worse ? bigButton(t("Not better: what to do"), () => go("danger", "faint"), { tone: "danger" }) : null,
+    index == null ? null : momentRow("bpdrop", t("Time"), ctx.night.doc.events[index].at, (iso) => moveTo(ctx, index, iso)),
+  ].filter(Boolean);
+}
+
+function drop(ctx, index) {
+  replace("running");
+  ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
+}
+
+function bar(ctx, params) {
+  if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  const index = indexOf(ctx, params);
+  if (index == null) return [{ label: t("Back to the treatment"), go: "running", tone: "plain" }];
+  return [{ label: t("Done"), go: "running" }, { label: t("Remove this note"), tap: () => drop(ctx, index) }];
+}
+
+register("bpdrop", { title: () => t("Blood pressure drop"), draw, bar });

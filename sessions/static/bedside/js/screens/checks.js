@@ -1,0 +1,179 @@
+/*
+ * The unit's own checks, one at a time: the answer lies in the same place under the thumb for each. `#/checks` goes to
+ * the first one without an answer, `#/checks/after` to those after the treatment, `#/checks/setup/<key>` to one of them.
+ * One that failed holds the flow: it is put right, or overruled with a reason, never passed over.
+ */
+
+import { callButtons } from "../calls.js";
+import { askNumber } from "../pad.js";
+import { withUnit } from "../numbers.js";
+import { pointTo } from "../moment_row.js";
+import { register } from "../router.js";
+import { announce, bigButton, h, note } from "../ui.js";
+import { fmt, t, tn } from "../words.js";
+
+const NEXT = { setup: "weigh", access: "access", after: "finish" };
+let reasoning = null; // the key of the check for which a reason is being given
+
+const itemsOf = (ctx, part) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part === part);
+const rowOf = (ctx, item) => ctx.night.doc.checks.find((row) => row.key === item.key);
+const holds = (row) => row && !row.passed && !row.overruled;
+
+/** Checks of a part that hold the flow: failed and not overruled, or without an answer. */
+export const held = (ctx, part) => itemsOf(ctx, part).filter((item) => !rowOf(ctx, item) || holds(rowOf(ctx, item)));
+
+/** "at most 0.1 mg/L", "13.5 to 14.5 mS/cm", or "". */
+export function limitWords({ limit_low: low, limit_high: high, unit }) {
+  const end = unit ? ` ${unit}` : "";
+  if (low != null && high != null) return t("{low} to {high}", { low: fmt(low), high: fmt(high) }) + end;
+  if (high != null) return t("at most {high}", { high: fmt(high) }) + end;
+  return low == null ? "" : t("at least {low}", { low: fmt(low) }) + end;
+}
+
+const inside = (item, value) => (item.limit_low == null || value >= item.limit_low) && (item.limit_high == null || value <= item.limit_high);
+
+function write(ctx, item, answer) {
+  const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
+  ctx.change(words, (night) => {
+    const row = { name: item.name, key: item.key, part: item.part, value: null, unit: item.unit ?? "", note: "", overruled: false, reason: "", at: ctx.now().toISOString(), ...answer };
+    const index = night.doc.checks.findIndex((each) => each.key === item.key);
+    if (index < 0) night.doc.checks.push(row);
+    else night.doc.checks[index] = row;
+    night.doc.checklist_version = ctx.kit.checklist.version;
+  });
+}
+
+/** A check was answered: the next one comes, unless this one holds. */
+function answer(ctx, item, given) {
+  write(ctx, item, given);
+  if (given.passed) onward(ctx, item);
+}
+
+function onward(ctx, item) {
+  const items = itemsOf(ctx, item.part);
+  const next = items.slice(items.indexOf(item) + 1).find((each) => !rowOf(ctx, each)) ?? held(ctx, item.part)[0];
+  turnTo(ctx, item.part, next?.key ?? "all");
+  announce([next?.name ?? t("All checks are answered."), next && limitWords(next)].filter(Boolean).join(", "));
+}
+
+/** Another check comes to the same place, and the way back stays in sight. */
+function turnTo(ctx, part, key) {
+  pointTo(ctx, "checks", part, key);
+  ctx.redraw();
+  window.scrollTo(0, 0);
+}
+
+async function measure(ctx, item) {
+  const range = ctx.kit.limits["checks.value"];
+  const limits = { ...range, label: item.name, unit: item.unit ?? "", usual: range?.hard ?? [0, 10000], hard: range?.hard ?? [0, 10000], step: 0.01 };
+  const value = await askNumber({ label: item.name, limits, value: rowOf(ctx, item)?.value ?? null });
+  if (typeof value === "number") answer(ctx, item, { passed: inside(item, value), value });
+}
+
+function overrule(ctx, item, reason) {
+  reasoning = null;
+  const row = rowOf(ctx, item);
+  ctx.change(t("{check}: overruled", { check: item.name }), (night) => {
+    Object.assign(night.doc.checks.find((each) => each.key === item.key), { overruled: true, reason, at: row.at });
+  });
+  onward(ctx, item);
+}
+
+const READY_REASONS = () => [t("The unit said so on the telephone"), t("Checked again in another way, and good"), t("Does not apply tonight")];
+
+/** The reason: one touch for a usual one, or own words. Without one nothing is overruled. */
+function reasons(ctx, item) {
+  const area = h("textarea", { id: "reason", rows: 3, maxlength: 2000 });
+  const use = bigButton(t("Go on with this reason"), () => { if (area.value.trim()) overrule(ctx, item, area.value.trim()); }, { disabled: true, data: { k: "own-reason" } });
+  area.addEventListener("input", () => { use.disabled = !area.value.trim(); });
+  return [
+    h("h2", { text: t("Why do you go on?") }),
+    h("p", { class: "soft", text: t("The unit reads this reason.") }),
+    ...READY_REASONS().map((words) => bigButton(words, () => overrule(ctx, item, words), { data: { k: words } })),
+    h("label", { for: "reason", text: t("In your own words") }), area, use,
+    bigButton(t("Leave it"), () => { reasoning = null; ctx.redraw(); }, { data: { k: "leave-reason" } }),
+  ];
+}
+
+function failed(ctx, item, row) {
+  const shown = row.value == null ? "" : ` ${t("Reading: {value}.", { value: withUnit(row.value, row.unit) })}`;
+  const words = item.if_failed || t("Do not go on. Call the unit and say what you found.");
+  return [
+    note(t("{check} is not good.", { check: item.name }) + shown, "stop", h("p", { class: "as-written", text: words })),
+    ...callButtons(ctx.kit.unit, "on_call"),
+    ...(reasoning === item.key ? reasons(ctx, item) : [bigButton(t("Go on all the same"), () => { reasoning = item.key; ctx.redraw(); }, { hint: t("Only with a reason"), data: { k: "overrule" } })]),
+  ];
+}
+
+function stateOf(ctx, item) {
+  const row = rowOf(ctx, item);
+  if (!row) return ["open", t("not yet")];
+  const value = row.value == null ? "" : ` ${withUnit(row.value, row.unit)}`;
+  if (row.passed) return ["good", t("good") + value];
+  return row.overruled ? ["care", t("overruled") + value] : ["stop", t("not good") + value];
+}
+
+function listed(ctx, items) {
+  return h("ol", { class: "checklist" }, items.map((item) => {
+    const [tone, words] = stateOf(ctx, item);
+    return h("li", null, h("button", { type: "button", class: `field ${tone}`, data: { k: item.key }, on: { click: () => turnTo(ctx, item.part, item.key) } }, h("span", { class: "label", text: item.name }), h("b", { text: words })));
+  }));
+}
+
+function place(ctx, params) {
+  const part = NEXT[params[0]] ? params[0] : "setup";
+  const items = itemsOf(ctx, part);
+  const [first] = held(ctx, part);
+  const item = params[1] === "all" ? null : items.find((each) => each.key === params[1]) ?? first;
+  return { part, items, item };
+}
+
+function one(ctx, item, items) {
+  const row = rowOf(ctx, item);
+  const count = t("Check {n} of {all}", { n: items.indexOf(item) + 1, all: items.length });
+  const limit = limitWords(item);
+  return [
+    h("p", { class: "soft", text: count }),
+    h("p", { class: "step-words", text: item.name }),
+    item.hint && h("p", { text: item.hint }),
+    limit && h("p", { class: "check-limit" }, h("strong", { text: t("Limit: {limit}", { limit }) })),
+    holds(row) && failed(ctx, item, row),
+    row?.passed && note(stateOf(ctx, item)[1], "good"),
+    row?.overruled && note(t("Overruled: {reason}", { reason: row.reason }), "care"),
+    h("details", null, h("summary", { text: t("All checks") }), listed(ctx, items)),
+  ];
+}
+
+function draw(ctx, params) {
+  if (!ctx.night) return note(t("No treatment is open."));
+  const { part, items, item } = place(ctx, params);
+  if (!items.length) return note(t("The unit asks for no checks here."));
+  if (item) return one(ctx, item, items);
+  const left = held(ctx, part).length;
+  return [left ? note(tn("{n} check holds the treatment.", "{n} checks hold the treatment.", left), "stop") : note(t("All checks are answered."), "good"), listed(ctx, items)];
+}
+
+function title(ctx, params) {
+  return { after: t("Checks after"), access: t("Checks of the access") }[params[0]] ?? t("Checks before");
+}
+
+function barOf(ctx, item) {
+  const row = rowOf(ctx, item);
+  const isNew = !row || holds(row);
+  if (item.asks_value) {
+    return [{ label: isNew && row ? t("Measure again") : t("Enter the reading"), tap: () => measure(ctx, item) }, !row && { label: t("Cannot be measured"), tap: () => answer(ctx, item, { passed: false }) }, row && !holds(row) && { label: t("Next"), tap: () => onward(ctx, item) }];
+  }
+  if (row && !isNew) return [{ label: t("Next"), tap: () => onward(ctx, item) }, row.passed && { label: t("Not good after all"), tap: () => answer(ctx, item, { passed: false }) }];
+  return [{ label: row ? t("Good now") : t("Good"), tap: () => answer(ctx, item, { passed: true }) }, !row && { label: t("Not good, or not done"), tap: () => answer(ctx, item, { passed: false }) }];
+}
+
+function bar(ctx, params) {
+  if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  const { part, items, item } = place(ctx, params);
+  if (item) return barOf(ctx, item);
+  const first = held(ctx, part)[0];
+  if (first && items.length) return [{ label: t("To the check that holds"), tap: () => turnTo(ctx, part, first.key) }];
+  return [{ label: part === "setup" ? t("Next: weigh") : t("Go on"), go: NEXT[part] }];
+}
+
+register("checks", { title, draw, bar });

@@ -1,0 +1,63 @@
+/* Events and symptoms: one large button each, stored at the touch, then the unit's own first-aid words. */
+
+import { textField } from "../ask.js";
+import { keepAwake } from "../awake.js";
+import { callButtons } from "../calls.js";
+import { addEvent, removeRow } from "../draft.js";
+import { momentRow, pointTo, retime } from "../moment_row.js";
+import { go, register, replace } from "../router.js";
+import { bigButton, h, note } from "../ui.js";
+import { t } from "../words.js";
+import { minuteOf } from "../course.js";
+
+/** Most of what people feel comes first; what is rare and told by a card of its own comes last. */
+const ORDER = ["hypotension", "cramp", "dizzy", "nausea", "headache", "fever_chills", "infiltration", "access_redness", "clotting", "machine_alarm", "bleeding"];
+
+const kindWords = (ctx, kind) => t(ctx.kit?.event_kinds?.[kind] ?? kind);
+
+function kindsOf(ctx) {
+  const known = Object.keys(ctx.kit.event_kinds ?? {});
+  return [...ORDER.filter((kind) => known.includes(kind)), ...known.filter((kind) => !ORDER.includes(kind) && kind !== "other"), "other"];
+}
+
+function store(ctx, kind) {
+  if (kind === "hypotension") return go("bpdrop");
+  return ctx.change(kindWords(ctx, kind), (night) => pointTo(ctx, "event", addEvent(night, { kind, at: minuteOf(ctx.now()) })));
+}
+
+const grid = (ctx) => h("div", { class: "tiles" }, kindsOf(ctx).map((kind) => bigButton(kindWords(ctx, kind), () => store(ctx, kind), { data: { k: kind } })));
+
+function drop(ctx, index) {
+  replace("running");
+  ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
+}
+
+function draw(ctx, [given]) {
+  if (!ctx.night) return note(t("No treatment is open."));
+  keepAwake(true);
+  const index = Number(given);
+  const event = given != null && ctx.night.doc.events[index];
+  if (!event) return grid(ctx);
+  const aid = ctx.kit.first_aid?.[event.kind];
+  return [
+    aid ? note(aid, "care") : null,
+    momentRow("event", t("Time"), event.at, (iso) => ctx.change(t("Time changed"), (night) => pointTo(ctx, "event", retime(night, "events", index, iso)))),
+    textField(ctx, `events[${index}].note`, t("What happened, what was done")),
+    event.kind === "hypotension" ? bigButton(t("Blood pressure drop: the guided note"), () => go("bpdrop", index)) : null,
+    ...callButtons(ctx.kit.unit, "on_call"),
+  ].filter(Boolean);
+}
+
+const titleOf = (ctx, [given]) => {
+  const event = given != null && ctx.night?.doc.events[Number(given)];
+  return event ? kindWords(ctx, event.kind) : t("What is it?");
+};
+
+function bar(ctx, [given]) {
+  if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  const index = given != null && ctx.night.doc.events[Number(given)] ? Number(given) : null;
+  if (index == null) return [{ label: t("Nothing: back"), go: "running", tone: "plain" }];
+  return [{ label: t("Done"), go: "running" }, { label: t("Remove this event"), tap: () => drop(ctx, index) }];
+}
+
+register("event", { title: titleOf, draw, bar });

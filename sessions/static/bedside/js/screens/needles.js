@@ -1,0 +1,307 @@
+/* The run sheet: one step a screen, forward by one large touch, each step stamped by the phone's clock. */
+
+import { keepAwake } from "../awake.js";
+import { needleKinds, yesNo } from "../choices.js";
+import { limitsOf, stampStep } from "../draft.js";
+import { withUnit } from "../numbers.js";
+import { callButtons } from "../calls.js";
+import { remind } from "../reminders.js";
+import { draw as redraw, go, register, replace } from "../router.js";
+import { bigButton, announce, choiceRow, dl, h, note } from "../ui.js";
+import { valueRow } from "../value_row.js";
+import { t, tn } from "../words.js";
+import { plain, setPlain } from "../vault.js";
+import { minuteOf } from "../course.js";
+
+const GAUGES = [14, 15, 16, 17];
+const LENGTHS_MM = [15, 20, 25, 32, 38];
+const PICKED = new Set(["flash", "flush", "pain", "attempts"]); // the answer itself leads on
+
+/** Where the unit wrote no run sheet: only what the record asks for. */
+const plainSheet = () => [
+  ...["arterial", "venous"].flatMap((use) => {
+    const out = use === "arterial";
+    return [
+      { key: `${use}_in`, words: out ? t("Put in the artery needle (blood out).") : t("Put in the vein needle (blood back)."), asks: "needle", use },
+      { key: `${use}_flash`, words: t("Did blood show in the tube?"), asks: "flash", use },
+      { key: `${use}_flush`, words: t("Flush it. Does it run freely, without swelling or pain?"), asks: "flush", use },
+      { key: `${use}_tape`, words: t("Tape needle and line as you were trained."), asks: "tape", use },
+    ];
+  }),
+  { key: "connect", words: t("Connect the lines as you were trained. Pump on, slowly."), asks: "pump_speed", use: "" },
+];
+
+const stepsOf = (kit) => (kit.run_sheet?.steps?.length ? kit.run_sheet.steps : plainSheet());
+const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "" };
+export const rowOf = (night, use) => night.doc.sites.findLast((row) => row.use === use);
+
+function here(ctx) {
+  const steps = stepsOf(ctx.kit);
+  const sheet = sheetOf(ctx.night);
+  // Another site was taken after a needle that failed: the sheet goes on where that use begins.
+  const at = sheet.restart ? firstStepOf(steps, sheet.restart) : Math.min(sheet.at, steps.length);
+  return { steps, sheet, at, step: steps[at] };
+}
+
+const titleOf = (ctx) => {
+  if (!ctx.night) return t("Needles");
+  const { at, steps } = here(ctx);
+  return at < steps.length ? t("Step {n} of {all}", { n: at + 1, all: steps.length }) : t("All steps done");
+};
+
+/** Say the new step to those who listen, after the undo bar has said what was done. */
+const sayStep = (ctx) => announce(`${titleOf(ctx)}. ${here(ctx).step?.words ?? ""}`);
+
+function moveTo(ctx, at, label, fill = () => {}) {
+  const since = ctx.now().toISOString();
+  ctx.change(label, (night) => {
+    fill(night, since);
+    night.plan.sheet = { ...sheetOf(night), at, since, failed: "", restart: "" };
+  });
+  window.scrollTo(0, 0);
+  sayStep(ctx);
+}
+
+/** One step on: stamped with its words and what was answered. fill(night, iso) writes the answer. */
+function forward(ctx, said = "", fill = () => {}) {
+  const { step, at } = here(ctx);
+  const words = said ? `${step.words}: ${said}` : step.words;
+  moveTo(ctx, at + 1, words, (night, iso) => {
+    fill(night, iso);
+    stampStep(night, step.key, words.slice(0, 500), iso);
+  });
+}
+
+const backward = (ctx) => moveTo(ctx, Math.max(0, here(ctx).at - 1), t("One step back"));
+
+/* Countdown ---------------------------------------------------------------------------------------- */
+
+const secondsLeft = (ctx) => {
+  const { step, sheet } = here(ctx);
+  if (!step?.countdown_s || !sheet.since) return 0;
+  return Math.max(0, Math.ceil(step.countdown_s - (ctx.now() - Date.parse(sheet.since)) / 1000));
+};
+
+const clockWords = (seconds) => `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
+
+function countdown(ctx) {
+  const { step } = here(ctx);
+  const figure = h("p", { class: "countdown", role: "timer" });
+  const left = secondsLeft(ctx);
+  const bar = h("progress", { max: step.countdown_s, value: step.countdown_s - left, aria: { label: t("Contact time") } });
+  const restart = bigButton(t("Start the time again"), () => ctx.change(t("Time started again"), (night) => {
+    night.plan.sheet = { ...sheetOf(night), since: ctx.now().toISOString() };
+  }), { data: { k: "restart" } });
+  const tick = () => {
+    const now = secondsLeft(ctx);
+    figure.textContent = now ? clockWords(now) : t("Time is over");
+    bar.value = step.countdown_s - now;
+    if (now) return;
+    clearInterval(timer);
+    if (!left) return;
+    remind();
+    announce(t("Time is over"));
+    redraw();
+  };
+  const timer = setInterval(() => (figure.isConnected ? tick() : clearInterval(timer)), 500);
+  tick();
+  return [figure, bar, left ? restart : null];
+}
+
+/* What a step asks --------------------------------------------------------------------------------- */
+
+/** Needle details that are shown, and taken over by the touch that goes on: prescription, other needle, last time. */
+function needleOf(ctx, use) {
+  const row = rowOf(ctx.night, use) ?? {};
+  const other = rowOf(ctx.night, use === "arterial" ? "venous" : "arterial") ?? {};
+  const before = plain("needle") ?? {};
+  const first = (name, last) => row[name] || other[name] || last || null;
+  return {
+    gauge: row.gauge ?? ctx.kit.prescription?.needle_gauge ?? null,
+    needle: first("needle", before.needle) ?? "",
+    length_mm: first("length_mm", before.length_mm),
+  };
+}
+
+const needleWords = ({ gauge, needle, length_mm: length }) =>
+  [gauge && `${gauge} G`, needleKinds().find((kind) => kind.value === needle)?.label, length && `${length} mm`].filter(Boolean).join(", ");
+
+function needleAsked(ctx, { use }) {
+  const shown = needleOf(ctx, use);
+  const set = (name, label) => (value) =>
+    ctx.change(t("{label}: {value}", { label, value }), (night) => Object.assign(rowOf(night, use), shown, { [name]: value }));
+  const row = (name, label, options) => choiceRow(label, options, shown[name], set(name, label));
+  return [
+    row("gauge", t("Gauge"), GAUGES.map((value) => ({ value, label: `${value} G` }))),
+    row("needle", t("Kind"), needleKinds()),
+    row("length_mm", t("Length"), LENGTHS_MM.map((value) => ({ value, label: `${value} mm` }))),
+  ];
+}
+
+const fillRow = (use, values) => (night, iso) => {
+  const row = rowOf(night, use);
+  if (row) Object.assign(row, values(iso));
+};
+
+function failed(ctx, step, field, no) {
+  ctx.change(`${step.words}: ${no}`, (night) => {
+    fillRow(step.use, () => ({ [field]: false }))(night);
+    stampStep(night, step.key, `${step.words}: ${no}`, ctx.now().toISOString());
+    night.plan.sheet = { ...sheetOf(night), failed: step.use };
+  });
+}
+
+function yesOrNo(ctx, step, field) {
+  const [yes, no] = yesNo();
+  const buttons = [
+    bigButton(yes.label, () => forward(ctx, yes.label, fillRow(step.use, () => ({ [field]: true }))), { tone: "go", data: { k: "yes" } }),
+    bigButton(no.label, () => failed(ctx, step, field, no.label), { data: { k: "no" } }),
+  ];
+  return h("div", { class: "pair" }, buttons);
+}
+
+/** Numbers to touch; the touch leads on. */
+function scale(ctx, step, field, numbers) {
+  const pick = (n) => () => forward(ctx, String(n), fillRow(step.use, () => ({ [field]: n })));
+  const stands = rowOf(ctx.night, step.use)?.[field];
+  return h("div", { class: "scale", role: "group", aria: { label: step.words } }, numbers.map((n) =>
+    h("button", { type: "button", class: "choice", aria: { pressed: stands === n }, data: { k: `${field}-${n}` }, on: { click: pick(n) } }, String(n)),
+  ));
+}
+
+function pumpAsked(ctx) {
+  const limits = limitsOf(ctx.kit, "readings.qb_ml_min");
+  const set = ctx.kit.prescription?.qb_ml_min;
+  const label = t("Pump speed now");
+  const write = (value) => ctx.change(t("{label}: {value}", { label, value: withUnit(value, "mL/min") }), (night) => {
+    night.plan.sheet = { ...sheetOf(night), qb: value };
+  });
+  return [
+    limits && valueRow({ name: "qb", label, limits: { ...limits, usual: limits.hard }, value: sheetOf(ctx.night).qb ?? null, last: null, confirmed: true, write, confirm: write }),
+    set ? h("p", { class: "soft", text: t("Prescribed: {value}. Slow first; raise it as you were trained.", { value: withUnit(set, "mL/min") }) }) : null,
+  ];
+}
+
+const asked = {
+  needle: needleAsked,
+  flash: (ctx, step) => yesOrNo(ctx, step, "flash"),
+  flush: (ctx, step) => yesOrNo(ctx, step, "flushed"),
+  pain: (ctx, step) => [scale(ctx, step, "pain", [...Array(11).keys()]), step.hint ? null : h("p", { class: "soft", text: t("0 is no pain, 10 the worst.") })],
+  attempts: (ctx, step) => scale(ctx, step, "attempts", [1, 2, 3, 4, 5, 6]),
+  pump_speed: pumpAsked,
+};
+
+/* When a needle does not work ---------------------------------------------------------------------- */
+
+const firstStepOf = (steps, use) => {
+  const needle = steps.findIndex((step) => step.use === use && step.asks === "needle");
+  return needle >= 0 ? needle : steps.findIndex((step) => step.use === use);
+};
+
+function again(ctx, use) {
+  const words = t("Another attempt");
+  moveTo(ctx, firstStepOf(here(ctx).steps, use), words, (night, iso) => {
+    const row = rowOf(night, use);
+    if (row) Object.assign(row, { attempts: (row.attempts ?? 1) + 1, flash: null, flushed: null });
+    stampStep(night, "another_attempt", words, iso);
+  });
+}
+
+function notWorking(ctx, use) {
+  const catheter = ctx.kit.access?.kind === "catheter";
+  const words = catheter
+    ? t("This lumen does not run freely. Never use force. Do as you were trained, or call the unit.")
+    : t("The needle is not right. If it came out, press on the place. Swelling, pain that stays, or unsure: call the unit.");
+  return [
+    note(words, "care"),
+    bigButton(catheter ? t("Try again") : t("Another attempt at the same site"), () => again(ctx, use), { data: { k: "again" } }),
+    catheter ? null : bigButton(t("Take another site"), () => go("access", use), { data: { k: "other-site" } }),
+    ...callButtons(ctx.kit.unit, "on_call"),
+  ];
+}
+
+/* The screen --------------------------------------------------------------------------------------- */
+
+const siteName = (ctx, use) => ctx.kit.access?.sites.find((site) => site.id === rowOf(ctx.night, use)?.site)?.name;
+
+function draw(ctx) {
+  if (!ctx.night) return note(t("No treatment is open."));
+  keepAwake(true);
+  const { step, sheet } = here(ctx);
+  document.documentElement.dataset.asks = step?.asks ?? "";
+  if (!step) return lastScreen(ctx);
+  if (sheet.failed) return notWorking(ctx, sheet.failed);
+  const name = step.use && siteName(ctx, step.use);
+  const unchosen = step.use && step.asks && !rowOf(ctx.night, step.use);
+  return [
+    h("p", { class: "step-words", text: step.words }),
+    name || step.hint ? h("p", { class: "soft" }, name && h("b", { text: name }), name && step.hint ? " · " : "", step.hint) : null,
+    step.countdown_s ? countdown(ctx) : null,
+    unchosen ? bigButton(t("Choose the site first"), () => go("access", step.use), { data: { k: "choose" } }) : asked[step.asks]?.(ctx, step),
+  ].filter(Boolean).flat(2);
+}
+
+function lastScreen(ctx) {
+  const rows = ctx.night.doc.sites.map((row) => {
+    const name = ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
+    const tries = row.attempts && tn("{n} attempt", "{n} attempts", row.attempts);
+    return [name, [needleWords(row), tries, row.pain != null && t("pain {n}", { n: row.pain }), row.note].filter(Boolean).join(" · ") || t("nothing written")];
+  });
+  return [h("p", { class: "step-words", text: t("Does the machine run, and are both needles taped and in sight?") }), dl(rows)];
+}
+
+function start(ctx) {
+  const words = t("Treatment is running");
+  replace("running");
+  ctx.change(words, (night) => {
+    night.doc.started_at ??= minuteOf(ctx.now());
+    night.doc.run_sheet_version = ctx.kit.run_sheet?.version ?? night.doc.run_sheet_version;
+    night.stage = "running";
+    stampStep(night, "running", words, ctx.now().toISOString());
+    night.screen = location.hash;
+  });
+}
+
+/** Take a site for a use. One that a needle has been in stays in the record beside the new one. */
+export function takeSite(night, use, site) {
+  const row = rowOf(night, use);
+  if (row?.site === site) return;
+  const used = row && (row.at || row.flash != null);
+  if (row && !used) Object.assign(row, { site });
+  else night.doc.sites.push({ site, use, attempts: null, bleeding_minutes: null, gauge: null, needle: "", length_mm: null, pain: null, flash: null, flushed: null, note: "", at: null });
+  if (!used) return;
+  row.note ||= t("Given up for another site");
+  const { sheet } = night.plan;
+  if (sheet?.failed === use) Object.assign(sheet, { failed: "", restart: use });
+}
+
+/** What the large touch does on this step. */
+function main(ctx) {
+  const { step, sheet } = here(ctx);
+  if (!step) return { label: t("Treatment is running"), tap: () => start(ctx), tone: "go" };
+  if (sheet.failed) return { label: t("Go on all the same"), tap: () => forward(ctx, t("gone on all the same")), tone: "plain" };
+  const left = secondsLeft(ctx);
+  if (left) {
+    const gone = { n: step.countdown_s - left, all: step.countdown_s };
+    return { label: t("Go on sooner"), tap: () => forward(ctx, t("gone on after {n} of {all} s", { ...gone, n: step.countdown_s - secondsLeft(ctx) })), tone: "plain" };
+  }
+  if (PICKED.has(step.asks)) return { label: t("Go on without an answer"), tap: () => forward(ctx, t("no answer")), tone: "plain" };
+  return { label: t("Done, next"), tap: () => done(ctx, step), tone: "go" };
+}
+
+function done(ctx, step) {
+  const { qb } = sheetOf(ctx.night);
+  if (step.asks === "pump_speed") return forward(ctx, qb ? withUnit(qb, "mL/min") : "");
+  if (step.asks !== "needle" || !rowOf(ctx.night, step.use)) return forward(ctx);
+  const shown = needleOf(ctx, step.use);
+  setPlain("needle", { needle: shown.needle, length_mm: shown.length_mm });
+  return forward(ctx, needleWords(shown), fillRow(step.use, (iso) => ({ ...shown, at: iso })));
+}
+
+function bar(ctx) {
+  if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  const { at } = here(ctx);
+  return [main(ctx), at ? { label: t("One step back"), tap: () => backward(ctx) } : { label: t("To the sites"), go: "access" }];
+}
+
+register("needles", { title: titleOf, draw, bar, light: true });

@@ -1,0 +1,59 @@
+/* The last thirty nights, on the phone: a list, and one night's numbers. */
+
+import { register } from "../router.js";
+import { bigButton, dl, h, note } from "../ui.js";
+import { dayOf, fmt, hours, t, timeOf } from "../words.js";
+
+const dateOf = (night) => dayOf(night.started_at);
+const LOOKS = () => ({ waiting: t("on the unit's list"), seen: t("the unit has looked at it"), none: "" });
+const pair = (night, when) => (night[`${when}_systolic`] == null ? null : `${fmt(night[`${when}_systolic`])} / ${fmt(night[`${when}_diastolic`])}`);
+
+function entry(ctx, night) {
+  const words = [night.minutes && `${hours(night.minutes)} h`, night.post_weight_kg != null && `${fmt(night.post_weight_kg)} kg`, night.uf_removed_l != null && `UF ${fmt(night.uf_removed_l)} L`, LOOKS()[night.alerts]];
+  return h("li", null, bigButton(dateOf(night), () => ctx.go("nights", night.id), { hint: words.filter(Boolean).join(" · "), data: { k: night.id } }));
+}
+
+function whole(ctx, night) {
+  const over = night.uf_rate != null && night.uf_rate_limit != null && night.uf_rate > night.uf_rate_limit + 1e-9;
+  return [
+    LOOKS()[night.alerts] && note(LOOKS()[night.alerts], night.alerts === "waiting" ? "care" : "plain"),
+    over && note(t("The UF rate was over your limit."), "care"),
+    dl([
+      [t("Started"), timeOf(night.started_at)],
+      [t("Length"), night.minutes == null ? null : hours(night.minutes), "h"],
+      [t("Weight before and after"), `${fmt(night.pre_weight_kg)} → ${fmt(night.post_weight_kg)}`, "kg"],
+      [t("Gained before"), night.gain_kg, "kg", 1],
+      [t("Fluid removed (UF)"), night.uf_removed_l, "L", 2],
+      [t("UF rate"), night.uf_rate, "mL/kg/h", 1],
+      [t("Your limit"), night.uf_rate_limit, "mL/kg/h"],
+      [t("Pressure before, sitting"), pair(night, "pre"), "mmHg"],
+      [t("Pressure after, sitting"), pair(night, "post"), "mmHg"],
+      [t("Venous pressure, middle"), night.venous_mmhg, "mmHg", 0],
+      [t("Arterial pressure, middle"), night.arterial_mmhg, "mmHg", 0],
+      [t("Weekly dose (standard Kt/V)"), night.weekly_ktv, "", 2],
+    ]),
+    ctx.online() && h("a", { class: "big plain", href: `/nights/${night.id}/` }, h("span", { text: t("Everything of this night") }), h("small", { text: t("Needs the network") })),
+  ];
+}
+
+function waiting(ctx) {
+  const here = ctx.nights.filter((night) => night.stage === "handed" && !ctx.kit.history?.some((each) => each.id === night.id));
+  return here.map((night) => h("li", null, bigButton(night.doc.started_at ? dayOf(night.doc.started_at) : t("A night without a start"), () => ctx.go("answer", night.id), { hint: night.delivered ? t("the unit has it") : t("waits on this phone"), data: { k: night.id } })));
+}
+
+function draw(ctx, [id]) {
+  const history = ctx.kit.history ?? [];
+  const night = history.find((each) => each.id === id);
+  if (id) return night ? whole(ctx, night) : note(t("This night is not among the last thirty on this phone."));
+  const own = waiting(ctx);
+  if (!history.length && !own.length) return note(t("No nights yet."));
+  return h("ul", { class: "bare" }, own, history.map((each) => entry(ctx, each)));
+}
+
+function bar(ctx, [id]) {
+  const night = ctx.kit.history?.find((each) => each.id === id);
+  if (night) return [{ label: t("All nights"), go: "nights" }, ctx.online() && { label: t("What came out"), go: ["answer", id] }];
+  return [{ label: t("How it goes over time"), go: "trends" }, { label: t("Enter a night from paper"), go: "paper" }];
+}
+
+register("nights", { title: (ctx, [id]) => { const night = ctx.kit.history?.find((each) => each.id === id); return night ? dateOf(night) : t("Past nights"); }, draw, bar });

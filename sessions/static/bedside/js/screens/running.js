@@ -1,0 +1,159 @@
+/* The treatment runs: how far it is, what is due, how much fluid is off, and the way to everything that can happen. */
+
+import { keepAwake } from "../awake.js";
+import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
+import { later } from "../clock.js";
+import { removeRow, stampStep } from "../draft.js";
+import { withUnit } from "../numbers.js";
+import { momentRow } from "../moment_row.js";
+import { canShake, canSound, forget, remind, remindAt } from "../reminders.js";
+import { go, register } from "../router.js";
+import { bigButton, announce, choiceRow, dl, h, note } from "../ui.js";
+import { plain, setPlain } from "../vault.js";
+import { fmt, hours, t, timeOf, tn } from "../words.js";
+
+const EVERY = 15_000;
+const likes = () => ({ screen: true, remind: true, ...plain("running") });
+
+/* What is shown ------------------------------------------------------------------------------------ */
+
+function clockOf(ctx) {
+  const now = course(ctx.night, ctx.kit, ctx.now());
+  const over = now.left != null && now.left < 0;
+  const left = over ? t("{time} h over the planned time", { time: hours(-now.left) }) : t("{time} h left, until {end}", { time: hours(now.left ?? 0), end: timeOf(now.endsAt) });
+  const rest = now.left == null ? t("no length prescribed") : left;
+  return h("div", { class: `clock${over ? " over" : ""}` }, h("p", { class: "figure" }, hours(now.minutes), h("span", { class: "unit", text: ` ${t("h running")}` })), h("p", { text: rest }));
+}
+
+function dueOf(ctx) {
+  const { due, late, asleep } = course(ctx.night, ctx.kit, ctx.now());
+  const sleep = asleep ? `${t("No readings while you sleep.")} ` : "";
+  if (!due) return note(sleep + t("No further reading is due."));
+  if (late) {
+    const missed = () => ctx.change(t("Reading of {time} missed", { time: timeOf(due) }), (night) => stampStep(night, MISSED, t("Reading missed"), due));
+    return note(tn("Reading due for {n} minute.", "Reading due for {n} minutes.", late), "care", bigButton(t("It was missed: go on from here"), missed, { data: { k: "missed" } }));
+  }
+  const minutes = Math.ceil((Date.parse(due) - ctx.now()) / 60_000);
+  return note(sleep + t("Next reading at {time}, in {left} h.", { time: timeOf(due), left: hours(minutes) }));
+}
+
+function facts(ctx) {
+  const fluid = fluidSoFar(ctx.night, ctx.kit, ctx.now());
+  const plan = fluid.plan == null ? "" : ` ${t("of {plan}", { plan: withUnit(fluid.plan, "L") })}`;
+  const { endsAt } = course(ctx.night, ctx.kit, ctx.now());
+  const stop = ctx.kit.prescription?.rate_units_h && ctx.kit.prescription.stop_minutes_before_end;
+  return dl([
+    [t("Fluid off so far"), fluid.now == null ? t("no reading yet") : `${withUnit(fluid.now, "L")}${plan}, ${timeOf(fluid.at)}`],
+    fluid.byClock == null ? null : [t("By the clock, if even"), t("about {value}", { value: `${fmt(fluid.byClock, 1)} L` })],
+    stop && endsAt ? [t("Heparin off"), t("at {time}", { time: timeOf(later(endsAt, -stop)) })] : null,
+  ]);
+}
+
+/** The four numbers of a reading that people look back for, in one line. */
+function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, systolic, diastolic }) {
+  return [
+    venous != null && t("V {n}", { n: fmt(venous) }),
+    arterial != null && t("A {n}", { n: fmt(arterial) }),
+    qb != null && t("Qb {n}", { n: fmt(qb) }),
+    systolic != null && t("BP {n}", { n: `${fmt(systolic)}/${fmt(diastolic)}` }),
+  ].filter(Boolean).join(" · ");
+}
+
+/** Everything of tonight in order of time, each to be touched and corrected. */
+function happened(ctx) {
+  const { readings, events, medicines, steps } = ctx.night.doc;
+  const unmiss = (index) => ctx.change(t("Missed reading taken back"), (night) => removeRow(night, "steps", index));
+  const rows = [
+    ...readings.map((row, index) => [row.at, t("Reading"), short(row), () => go("reading", index)]),
+    ...events.map((row, index) => [row.at, t(ctx.kit.event_kinds?.[row.kind] ?? row.kind), row.note, () => go(row.kind === "hypotension" ? "bpdrop" : "event", index)]),
+    ...medicines.map((row, index) => [row.at, t(row.name), row.amount == null ? "" : withUnit(row.amount, row.unit), () => go("medicine", index)]),
+    ...steps.map((row, index) => [row.at, t("Reading missed"), t("touch to take back"), () => unmiss(index), row.key]).filter((row) => row[4] === MISSED),
+  ].sort(([one], [other]) => (one < other ? 1 : -1));
+  if (!rows.length) return null;
+  return h("section", null, h("h2", { text: t("So far") }), rows.map(([at, name, words, act], index) => bigButton(`${timeOf(at)} ${name}`, act, { hint: words || null, data: { k: `row-${index}` } })));
+}
+
+/* Reminders ---------------------------------------------------------------------------------------- */
+
+function arm(ctx) {
+  const { due } = course(ctx.night, ctx.kit, ctx.now());
+  if (!likes().remind || !due) return forget("reading");
+  const stillDue = () => ctx.night && course(ctx.night, ctx.kit, ctx.now()).due === due;
+  const tell = () => {
+    announce(t("A reading is due."));
+    ctx.redraw();
+  };
+  return remindAt("reading", due, tell, { stillDue });
+}
+
+function reminderSet(ctx) {
+  const set = (name) => (value) => {
+    setPlain("running", { ...likes(), [name]: value });
+    keepAwake(likes().screen);
+    ctx.redraw();
+  };
+  const [on, off] = [{ value: true, label: t("On") }, { value: false, label: t("Off") }];
+  const able = [canSound() && t("sound"), canShake() && t("vibration")].filter(Boolean).join(", ") || t("nothing but this page");
+  return h(
+    "details",
+    { class: "other" },
+    h("summary", { text: t("Reminder and screen") }),
+    note(t("A reminder only, no alarm: it works while this page is open and the phone is awake, and it can fail. Nobody watches you. This phone can give: {able}.", { able })),
+    choiceRow(t("Remind of the next reading"), [on, off], likes().remind, set("remind")),
+    bigButton(t("Try the reminder"), remind, { data: { k: "try" } }),
+    choiceRow(t("Keep the screen on"), [on, off], likes().screen, set("screen")),
+  );
+}
+
+/* The screen --------------------------------------------------------------------------------------- */
+
+const startAt = (ctx, iso) => ctx.change(t("Start: {time}", { time: timeOf(iso) }), (night) => {
+  night.doc.started_at = iso;
+  if (night.stage === "before") night.stage = "running";
+});
+
+const isOver = (ctx) => (course(ctx.night, ctx.kit, ctx.now()).left ?? 1) <= 0;
+
+function live(ctx) {
+  const box = h("div", { class: "live" });
+  const paint = () => box.replaceChildren(clockOf(ctx), dueOf(ctx), facts(ctx));
+  paint();
+  const over = isOver(ctx);
+  const timer = setInterval(() => {
+    if (!box.isConnected) clearInterval(timer);
+    else if (isOver(ctx) !== over) ctx.redraw(); // the main action under the thumb is another one now
+    else if (!box.contains(document.activeElement)) paint();
+  }, EVERY);
+  return box;
+}
+
+function draw(ctx) {
+  const { night } = ctx;
+  if (!night) return note(t("No treatment is open."));
+  if (!night.doc.started_at) {
+    return [note(t("The treatment has not been started on this phone.")), bigButton(t("It runs already: started now"), () => startAt(ctx, minuteOf(ctx.now())), { data: { k: "started" } })];
+  }
+  keepAwake(likes().screen && !course(night, ctx.kit, ctx.now()).asleep);
+  arm(ctx);
+  return [
+    live(ctx),
+    h("div", { class: "tiles" }, [
+      bigButton(t("Blood pressure drop"), () => go("bpdrop"), { data: { k: "to-drop" } }),
+      bigButton(t("Event or symptom"), () => go("event"), { data: { k: "to-event" } }),
+      bigButton(t("Medicine"), () => go("medicine"), { data: { k: "to-medicine" } }),
+    ]),
+    happened(ctx),
+    reminderSet(ctx),
+    h("details", { class: "other" }, h("summary", { text: t("Correct the start") }), momentRow("start", t("Started"), night.doc.started_at, (iso) => startAt(ctx, iso))),
+  ].filter(Boolean);
+}
+
+function bar(ctx) {
+  const { night } = ctx;
+  if (!night) return [{ label: t("Tonight"), go: "tonight" }];
+  if (!night.doc.started_at) return [{ label: t("To the needles"), go: "needles" }];
+  const [reading, finish] = [{ label: t("Reading"), go: "reading" }, { label: t("Finish"), go: "finish" }];
+  return isOver(ctx) ? [finish, { ...reading, tone: "plain" }] : [reading, finish];
+}
+
+register("running", { title: () => t("Treatment is running"), draw, bar });

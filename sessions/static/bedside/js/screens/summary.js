@@ -1,0 +1,79 @@
+/* The whole night on one screen: what came out, what is unusual, what is not known; and the hand-over. */
+
+import { lastPost } from "../around.js";
+import { planChoices } from "../choices.js";
+import { momentRow } from "../moment_row.js";
+import { register } from "../router.js";
+import { bigButton, dl, h, note } from "../ui.js";
+import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
+import { blocking, figures, missing, unusual } from "../sum_up.js";
+import { fieldName } from "../fields.js";
+import { screenOfField } from "./queue.js";
+
+const pair = (systolic, diastolic) => (systolic == null && diastolic == null ? null : `${fmt(systolic)} / ${fmt(diastolic)}`);
+
+function handOver(ctx) {
+  const { id } = ctx.night;
+  ctx.handOver();
+  ctx.go("answer", id);
+}
+
+function times(ctx) {
+  const { doc } = ctx.night;
+  const row = (path, label) => momentRow(path, label, doc[path] ?? ctx.now().toISOString(), (iso) => ctx.change(`${label}: ${timeOf(iso)}`, (night) => {
+    night.doc[path] = iso;
+    night.stage = night.doc.ended_at ? "after" : "running";
+  }));
+  return [row("started_at", t("Start")), row("ended_at", t("End"))];
+}
+
+function outcome(ctx) {
+  const { doc } = ctx.night;
+  const { minutes, litres, rate, off, gained } = figures(ctx.night, ctx.kit, lastPost(ctx));
+  const choice = planChoices().find((each) => each.value === doc.plan_choice)?.label;
+  return dl([
+    [t("Length"), minutes === null ? null : hours(minutes), "h"],
+    [t("Weight before and after"), `${fmt(doc.pre_weight_kg)} → ${fmt(doc.post_weight_kg)}`, "kg"],
+    off !== null && [t("Off the target weight"), off, "kg", 1],
+    gained && [t("Gained before"), gained.kg, "kg", 1],
+    [t("Fluid removed (UF)"), litres, "L", 2],
+    [t("UF rate"), rate, "mL/kg/h", 1],
+    choice && [t("Plan"), `${choice}: ${fmt(doc.planned_uf_l)} L, ${hours(doc.planned_minutes)} h`],
+    [t("Pressure before, sitting"), pair(doc.pre_systolic, doc.pre_diastolic), "mmHg"],
+    [t("Pressure after, sitting"), pair(doc.post_systolic, doc.post_diastolic), "mmHg"],
+    [t("Pressure after, standing"), pair(doc.post_standing_systolic, doc.post_standing_diastolic), "mmHg"],
+    [t("Noted"), [tn("{n} reading", "{n} readings", doc.readings.length), tn("{n} event", "{n} events", doc.events.length), tn("{n} medicine", "{n} medicines", doc.medicines.length)].join(", ")],
+  ]);
+}
+
+const list = (items) => h("ul", null, items.map((words) => h("li", { text: words })));
+
+function refused(ctx) {
+  const go = (field) => () => ctx.go(screenOfField(field));
+  return ctx.night.faults.map(({ field, message }) => bigButton(message, go(field), { tone: "care", hint: field ? fieldName(ctx, field) : null }));
+}
+
+function draw(ctx) {
+  if (!ctx.night) return note(t("No treatment is open."));
+  const stops = blocking(ctx.night);
+  const odd = unusual(ctx.night, ctx.kit, lastPost(ctx));
+  const open = missing(ctx.night, ctx.kit);
+  return [
+    ctx.night.doc.started_at && h("p", { class: "soft", text: dayOf(ctx.night.doc.started_at) }),
+    stops.length > 0 && note(t("This has to be put right first:"), "stop", list(stops)),
+    times(ctx), refused(ctx), outcome(ctx),
+    odd.length ? note(t("Unusual; the unit sees it marked:"), "care", list(odd)) : note(t("Nothing unusual in it."), "good"),
+    open.length > 0 && note(t("Not known. You may hand over without; the unit sees that it is not known."), "plain", list(open)),
+  ];
+}
+
+function bar(ctx) {
+  if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  const stops = blocking(ctx.night);
+  return [
+    { label: t("Hand over to the unit"), tap: () => handOver(ctx), disabled: stops.length > 0, hint: stops[0] ?? (ctx.online() ? null : t("It waits on this phone for the network")) },
+    { label: t("Back, to change something"), go: ctx.night.doc.ended_at ? "finish" : "running" },
+  ];
+}
+
+register("summary", { title: () => t("Look it over"), draw, bar });

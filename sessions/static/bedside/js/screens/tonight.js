@@ -1,0 +1,143 @@
+/* Home: what is next as one large action, and what has to be known before it. */
+
+import { changesUnread, unitOpen, unseen } from "../around.js";
+import { callButtons } from "../calls.js";
+import * as kits from "../kit.js";
+import * as queue from "../queue.js";
+import { register } from "../router.js";
+import { bigButton, dl, h, note } from "../ui.js";
+import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
+
+const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
+const inHand = (ctx) => (ctx.night && ctx.night.stage !== "handed" ? ctx.night : null);
+
+/** Back to the screen where the night was left, else to the one of its stage. */
+function goOn(ctx, night) {
+  ctx.open(night.id);
+  const place = night.screen ? night.screen.slice(2).split("/").map(decodeURIComponent) : [STAGE[night.stage]];
+  ctx.go(...place);
+}
+
+/** A new night begins with what changed, if that was not read yet. */
+function begin(ctx) {
+  ctx.begin();
+  ctx.go(changesUnread(ctx) ? "changes" : "checks");
+}
+
+const nameOf = (night) => (night.doc.started_at ? `${dayOf(night.doc.started_at)}, ${timeOf(night.doc.started_at)}` : dayOf(night.touched_at));
+
+/** The large lines that are set before each treatment. */
+function mainLines(ordered) {
+  return [
+    [t("Target weight"), ordered.target_weight_kg, "kg"],
+    [t("Length"), hours(ordered.minutes), "h"],
+    [t("Blood flow (Qb)"), ordered.qb_ml_min, "mL/min"],
+    [t("Dialysate flow (Qd)"), ordered.qd_ml_min, "mL/min"],
+    [t("UF rate, at most"), ordered.uf_rate_limit_ml_kg_h, "mL/kg/h"],
+  ];
+}
+
+const weekday = (index) => dayOf(`2024-01-0${index + 1}T12:00:00Z`).split(/[ ,]/)[0];
+const given = (label, value, unit) => (value == null ? null : [label, value, unit]);
+const anticoagulants = () => ({ none: t("None"), heparin: t("Unfractionated heparin"), low_molecular: t("Low-molecular-weight heparin"), other: t("Other, see the note") });
+
+function otherLines(ordered) {
+  const buffer = ordered.dialysate_buffer === "lactate" ? t("Dialysate lactate") : t("Dialysate bicarbonate");
+  const days = ordered.weekdays?.length ? ordered.weekdays.map(weekday).join(", ") : t("{n} a week", { n: fmt(ordered.days_per_week) });
+  return [
+    [t("Days"), days],
+    [t("Dialyser"), ordered.dialyser],
+    [t("Dialysate potassium"), ordered.dialysate_k_mmol_l, "mmol/L"],
+    [t("Dialysate calcium"), ordered.dialysate_ca_mmol_l, "mmol/L"],
+    [buffer, ordered.dialysate_buffer_mmol_l, "mmol/L"],
+    [t("Dialysate sodium"), ordered.dialysate_na_mmol_l, "mmol/L"],
+    [t("Dialysate temperature"), ordered.dialysate_temperature_c, "°C"],
+    [t("Anticoagulation"), anticoagulants()[ordered.anticoagulant]],
+    given(t("Bolus"), ordered.bolus_units, t("units")),
+    given(t("Rate"), ordered.rate_units_h, t("units/h")),
+    given(t("Stop before the end"), ordered.stop_minutes_before_end, t("min")),
+    given(t("Needles"), ordered.needle_gauge, "G"),
+    [t("Readings every"), ordered.reading_interval_minutes, t("min")],
+    [t("Longest allowed"), hours(ordered.max_minutes), "h"],
+  ];
+}
+
+function prescription(ctx) {
+  const ordered = ctx.kit.prescription;
+  if (!ordered) return [note(t("No prescription is in force. Ask the unit before you begin."), "stop"), ...callButtons(ctx.kit.unit, "on_call")];
+  const signed = t("Version {n}, signed by {who}, in force from {day}.", { n: ordered.version, who: ordered.signed_by, day: dayOf(ordered.in_force_from) });
+  return [
+    h("h2", { text: t("Tonight's prescription") }),
+    dl(mainLines(ordered)),
+    ordered.note && note(ordered.note),
+    h("details", null, h("summary", { text: t("The whole prescription") }), dl(otherLines(ordered)), h("p", { class: "soft", text: signed })),
+  ];
+}
+
+function due(ctx) {
+  const items = (ctx.kit.due ?? []).filter((item) => !item.noted);
+  if (!items.length) return null;
+  const late = items.filter((item) => item.overdue).length;
+  const hint = [late && tn("{n} overdue", "{n} overdue", late), items.map((item) => item.label).join(", ")].filter(Boolean).join(": ");
+  return [h("h2", { text: t("What is due") }), bigButton(tn("{n} thing is due", "{n} things are due", items.length), () => ctx.go("due"), { tone: late ? "care" : "plain", hint, data: { k: "due" } })];
+}
+
+function unit(ctx) {
+  const open = unitOpen(ctx.kit, ctx.now());
+  const words = open === false ? ctx.kit.unit?.closed_words : null;
+  const age = kits.ageHours();
+  const kept = t("From the unit: {day}, {time}.", { day: dayOf(ctx.kit.kept_at), time: timeOf(ctx.kit.kept_at) });
+  return [
+    h("h2", { text: t("The unit") }),
+    words && note(words, "care"),
+    h("p", { text: t("This is a record, not an alarm: nobody watches it through the night.") }),
+    ...callButtons(ctx.kit.unit, "calm"),
+    h("p", { class: "soft", text: kept }),
+    ctx.online() && age > 1 && bigButton(t("Ask the unit again"), () => ctx.refresh(), { data: { k: "refresh" } }),
+  ];
+}
+
+function others(ctx) {
+  const mine = ctx.nights.filter((night) => night !== ctx.night && night.stage !== "handed");
+  const known = new Set(ctx.nights.map((night) => night.id));
+  const away = (ctx.kit.open ?? []).filter((document) => !known.has(document.id));
+  const buttons = [
+    ...mine.map((night) => bigButton(t("Go on with {night}", { night: nameOf(night) }), () => goOn(ctx, night), { data: { k: night.id } })),
+    ...away.map((document) => bigButton(t("Go on with {night}", { night: `${dayOf(document.started_at)}, ${timeOf(document.started_at)}` }), () => goOn(ctx, ctx.open(document.id)), { hint: t("Begun on another phone or page"), data: { k: document.id } })),
+  ];
+  return buttons.length ? [h("h2", { text: t("Not handed over yet") }), ...buttons] : null;
+}
+
+function waiting() {
+  const count = queue.list().filter((each) => each.state !== "open").length;
+  return count ? h("a", { class: "notice care", href: "#/queue" }, tn("{n} waits on this phone for the unit. Touch to see.", "{n} wait on this phone for the unit. Touch to see.", count)) : null;
+}
+
+function news(ctx) {
+  const count = unseen(ctx.kit).length;
+  return [
+    changesUnread(ctx) && bigButton(t("The prescription changed"), () => ctx.go("changes"), { tone: "care", hint: t("Read what, before you begin"), data: { k: "changes" } }),
+    count > 0 && bigButton(tn("{n} message from the unit", "{n} messages from the unit", count), () => ctx.go("messages"), { tone: "care", data: { k: "messages" } }),
+  ];
+}
+
+function draw(ctx) {
+  if (!ctx.kit?.patient) return note(t("Nothing has come from the unit yet. Connect to the network once."), "care");
+  const night = inHand(ctx);
+  const state = night && note(night.doc.started_at ? t("A treatment is under way since {time}.", { time: timeOf(night.doc.started_at) }) : t("A night is begun: {night}.", { night: nameOf(night) }));
+  const places = [
+    bigButton(t("Past nights"), () => ctx.go("nights"), { data: { k: "nights" } }),
+    bigButton(t("How it goes over time"), () => ctx.go("trends"), { data: { k: "trends" } }),
+    bigButton(t("Paper and own data"), () => ctx.go("takeout"), { data: { k: "takeout" } }),
+  ];
+  return [waiting(), state, news(ctx), prescription(ctx), due(ctx), others(ctx), unit(ctx), h("h2", { text: t("Look back") }), ...places];
+}
+
+function bar(ctx) {
+  if (!ctx.kit?.patient) return [];
+  const night = inHand(ctx);
+  if (night) return [{ label: t("Go on"), tap: () => goOn(ctx, night) }];
+  return [{ label: t("Begin tonight's treatment"), tap: () => begin(ctx) }];
+}
+
+register("tonight", { title: () => t("Tonight"), draw, bar });

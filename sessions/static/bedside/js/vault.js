@@ -1,0 +1,279 @@
+/*
+ * What lies on this phone: one IndexedDB an account, every value AES-GCM encrypted. With a PIN the key is wrapped under
+ * one that PBKDF2 makes of it and is in memory only while unlocked. Without a PIN the key lies beside the values: that
+ * keeps honest people honest and no more. A short PIN holds off somebody who picks the phone up; somebody who copies
+ * the storage can try all short ones on a fast machine. The screen of the settings says so.
+ *
+ * One window writes at a time (a lock of the browser). Where the storage refuses, everything goes on in memory and
+ * state() says why.
+ */
+
+export const STORES = ["nights", "kit", "queue", "errands", "meta"];
+const VERSION = 1;
+const ROUNDS = 600_000;
+const FREE_TRIES = 5;
+const LONGEST_WAIT = 60 * 60_000;
+const status = { denied: false, full: false, evicted: false, taken: false, persistent: false };
+let account = "";
+let base = null;
+let key = null;
+let release = null;
+let holding = null;
+let onTaken = () => {};
+
+/* Small things that hold no personal data, in the browser's plain storage --------------------------- */
+
+const memory = new Map();
+
+/** A plain value by name; falls back to memory where the browser gives no storage. */
+export function plain(name) {
+  try {
+    return JSON.parse(localStorage.getItem(`bedside.${name}`));
+  } catch {
+    return memory.get(name) ?? null;
+  }
+}
+
+export function setPlain(name, value) {
+  memory.set(name, value);
+  try {
+    if (value === null) localStorage.removeItem(`bedside.${name}`);
+    else localStorage.setItem(`bedside.${name}`, JSON.stringify(value));
+  } catch { /* it stays in memory until the page is closed, as the storage screen says */ }
+}
+
+/* The database -------------------------------------------------------------------------------------- */
+
+const nameOf = (who) => `bedside-${who}`;
+const answerOf = (request) => new Promise((resolve, reject) => {
+  request.onsuccess = () => resolve(request.result);
+  request.onerror = () => reject(request.error);
+});
+
+function openBase(who) {
+  const request = indexedDB.open(nameOf(who), VERSION);
+  request.onupgradeneeded = () => {
+    for (const store of STORES) if (!request.result.objectStoreNames.contains(store)) request.result.createObjectStore(store, { keyPath: "id" });
+  };
+  return answerOf(request);
+}
+
+function finish(transaction) {
+  return new Promise((resolve, reject) => {
+    transaction.oncomplete = resolve;
+    transaction.onerror = transaction.onabort = () => reject(transaction.error ?? new DOMException("", "QuotaExceededError"));
+  });
+}
+
+async function rawWrite(rows) {
+  const transaction = base.transaction([...new Set(rows.map(([store]) => store))], "readwrite", { durability: "strict" });
+  for (const [store, row, gone] of rows) {
+    if (gone) transaction.objectStore(store).delete(row);
+    else transaction.objectStore(store).put(row);
+  }
+  await finish(transaction);
+}
+
+const rawRead = (store, id) => answerOf(base.transaction(store).objectStore(store).get(id));
+
+/** Open the storage of an account -> "open" | "locked" | "denied" | "taken". Never throws. */
+export async function open(who) {
+  await close();
+  account = who;
+  return (await claim()) ? enter() : "taken";
+}
+
+async function enter() {
+  const who = account;
+  try {
+    base = await openBase(who);
+    base.onversionchange = () => base?.close();
+    const held = await rawRead("meta", "key");
+    status.denied = false;
+    status.evicted = !held && plain("held") === who;
+    if (held?.wrapped) return "locked";
+    key = held?.key ?? (await freshKey());
+    if (!held) await rawWrite([["meta", { id: "key", key }]]);
+    setPlain("held", who);
+    return "open";
+  } catch (problem) {
+    refuse(problem);
+    key = null;
+    return "denied";
+  }
+}
+
+/** Let go of the database and of the right to write; the lock is free once this is done. */
+async function close() {
+  base?.close();
+  base = key = null;
+  release?.();
+  release = null;
+  await holding;
+}
+
+function refuse(problem) {
+  console.warn("The phone's storage refused:", problem?.name, problem?.message);
+  if (problem?.name === "QuotaExceededError") status.full = true;
+  else status.denied = true;
+}
+
+/** Why the storage does not hold what it should: {ok, denied, full, evicted, taken, persistent, pin, locked}. */
+export const state = () => ({ ...status, ok: !status.denied && !status.full && !status.taken, locked: Boolean(base) && !key, account });
+export const forgetEvicted = () => { status.evicted = false; };
+
+/** Ask the browser not to clear the storage when space runs short. It may say no: the settings show which. */
+export async function askToStay() {
+  status.persistent = (await navigator.storage?.persist?.().catch(() => false)) ?? false;
+}
+
+/* One writer ---------------------------------------------------------------------------------------- */
+
+function claim(steal = false) {
+  if (!navigator.locks) return true;
+  return new Promise((resolve) => {
+    const held = (lock) => {
+      resolve(Boolean(lock));
+      status.taken = !lock;
+      return lock && new Promise((done) => { release = done; });
+    };
+    const options = steal ? { steal: true } : { ifAvailable: true };
+    holding = navigator.locks.request(nameOf(account), options, held).catch(() => {
+      status.taken = true;
+      base?.close();
+      base = key = release = null;
+      onTaken();
+    });
+  });
+}
+
+/** Another window took over: it is told here. */
+export const whenTaken = (act) => { onTaken = act; };
+
+/** Take the storage from another window, which then stops writing. */
+export async function takeOver() {
+  await claim(true);
+  return enter();
+}
+
+/* Values -------------------------------------------------------------------------------------------- */
+
+async function seal(store, value, under = key) {
+  const iv = crypto.getRandomValues(new Uint8Array(12));
+  const text = new TextEncoder().encode(JSON.stringify(value));
+  const bound = new TextEncoder().encode(`${store}/${value.id}`);
+  return { id: value.id, iv, body: await crypto.subtle.encrypt({ name: "AES-GCM", iv, additionalData: bound }, under, text) };
+}
+
+async function unseal(store, row) {
+  const bound = new TextEncoder().encode(`${store}/${row.id}`);
+  return JSON.parse(new TextDecoder().decode(await crypto.subtle.decrypt({ name: "AES-GCM", iv: row.iv, additionalData: bound }, key, row.body)));
+}
+
+/** One thing after the other: nothing is sealed under a key that is just being changed. */
+let line = Promise.resolve();
+const inLine = (act) => {
+  const result = line.then(act);
+  line = result.catch(() => {});
+  return result;
+};
+
+async function write(rows) {
+  try {
+    await rawWrite(rows);
+    status.full = false;
+    return true;
+  } catch (problem) {
+    refuse(problem);
+    return false;
+  }
+}
+
+/** Keep a value that has an `id` -> whether it is on the phone now. */
+export const put = (store, value) => inLine(async () => Boolean(base && key) && write([[store, await seal(store, value)]]));
+export const remove = (store, id) => inLine(async () => Boolean(base) && write([[store, id, true]]));
+
+export async function get(store, id) {
+  const row = base && key && (await rawRead(store, id).catch(() => null));
+  return row ? unseal(store, row) : null;
+}
+
+/** Every value of a store; one that cannot be read is left out and told on the console. */
+export async function all(store) {
+  if (!base || !key) return [];
+  const rows = await answerOf(base.transaction(store).objectStore(store).getAll());
+  const values = await Promise.all(rows.filter((row) => row.body).map((row) => unseal(store, row).catch((problem) => { console.error("A value could not be read", problem); return null; })));
+  return values.filter(Boolean);
+}
+
+/** What may be read while locked: the unit's emergency cards, nothing of the patient. */
+export const putOpen = (id, value) => (base ? rawWrite([["meta", { id, open: value }]]).catch(refuse) : null);
+export const getOpen = async (id) => (base ? (await rawRead("meta", id).catch(() => null))?.open ?? null : null);
+
+/* The PIN ------------------------------------------------------------------------------------------- */
+
+const freshKey = () => crypto.subtle.generateKey({ name: "AES-GCM", length: 256 }, true, ["encrypt", "decrypt"]);
+
+async function keyOfPin(pin, salt, iterations) {
+  const secret = await crypto.subtle.importKey("raw", new TextEncoder().encode(pin), "PBKDF2", false, ["deriveKey"]);
+  return crypto.subtle.deriveKey({ name: "PBKDF2", hash: "SHA-256", salt, iterations }, secret, { name: "AES-GCM", length: 256 }, false, ["wrapKey", "unwrapKey"]);
+}
+
+async function wrapped(fresh, pin) {
+  const [salt, iv] = [crypto.getRandomValues(new Uint8Array(16)), crypto.getRandomValues(new Uint8Array(12))];
+  const under = await keyOfPin(pin, salt, ROUNDS);
+  return { id: "key", salt, iv, iterations: ROUNDS, wrapped: await crypto.subtle.wrapKey("raw", fresh, under, { name: "AES-GCM", iv }) };
+}
+
+export const hasPin = async () => Boolean(base && (await rawRead("meta", "key"))?.wrapped);
+
+/** Set, change or ("") take away the PIN: everything is written anew under a fresh key, in one transaction. */
+export const setPin = (pin) => inLine(() => rekey(pin));
+
+async function rekey(pin) {
+  const fresh = await freshKey();
+  const rows = [];
+  for (const store of STORES) for (const value of await all(store)) rows.push([store, await seal(store, value, fresh)]);
+  const holder = pin ? await wrapped(fresh, pin) : { id: "key", key: fresh };
+  await rawWrite([...rows, ["meta", holder], ["meta", "tries", true]]);
+  key = fresh;
+}
+
+/** Try a PIN -> {open: true} or {open: false, wait: ms until the next try, tries}. Nothing is ever wiped by trying. */
+export async function unlock(pin) {
+  const tries = (await rawRead("meta", "tries")) ?? { id: "tries", count: 0, until: 0 };
+  if (tries.until > Date.now()) return { open: false, wait: tries.until - Date.now(), tries: tries.count };
+  const held = await rawRead("meta", "key");
+  try {
+    const under = await keyOfPin(pin, held.salt, held.iterations);
+    key = await crypto.subtle.unwrapKey("raw", held.wrapped, under, { name: "AES-GCM", iv: held.iv }, "AES-GCM", true, ["encrypt", "decrypt"]);
+    await rawWrite([["meta", "tries", true]]);
+    setPlain("held", account);
+    return { open: true };
+  } catch {
+    const count = tries.count + 1;
+    const wait = count < FREE_TRIES ? 0 : Math.min(LONGEST_WAIT, 30_000 * 2 ** (count - FREE_TRIES));
+    await rawWrite([["meta", { id: "tries", count, until: Date.now() + wait }]]);
+    return { open: false, wait, tries: count };
+  }
+}
+
+/** How long until the next try is heard [ms]. */
+export const waitLeft = async () => Math.max(0, ((await rawRead("meta", "tries"))?.until ?? 0) - Date.now());
+
+/** Forget the key once everything is written; only the PIN opens again. */
+export const lock = () => inLine(() => { key = null; });
+
+/* Wiping -------------------------------------------------------------------------------------------- */
+
+/** Everything of this account goes, and the caches; the light and the hand that were chosen stay. */
+export async function wipe() {
+  const who = account;
+  await close();
+  await new Promise((done) => {
+    const request = indexedDB.deleteDatabase(nameOf(who));
+    request.onsuccess = request.onerror = request.onblocked = done;
+  });
+  for (const name of ["held", "account", "patient", "unsent", `device.${who}`]) setPlain(name, null);
+  for (const name of (await globalThis.caches?.keys?.().catch(() => [])) ?? []) await caches.delete(name);
+}

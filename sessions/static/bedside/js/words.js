@@ -1,0 +1,63 @@
+/* Words, numbers and times as the person reads them. The English text is the key of its translation. */
+
+import { shown } from "./rounding.js";
+
+let catalogue = {};
+let language = "en";
+let zone = "UTC";
+const RTL = /^(ar|fa|he|ur)\b/;
+
+const fill = (text, params) => (params ? text.replace(/\{(\w+)\}/g, (whole, name) => params[name] ?? whole) : text);
+
+/** t("Kept at {time}", {time}) -> the sentence in the person's language. */
+export function t(english, params) {
+  const found = catalogue[english];
+  return fill((Array.isArray(found) ? found[0] : found) || english, params);
+}
+
+/** tn("{n} reading", "{n} readings", n) -> the form that the number wants. */
+export function tn(one, many, n, params) {
+  const forms = Array.isArray(catalogue[one]) ? catalogue[one] : null;
+  const all = { n: fmt(n, Number.isInteger(n) ? 0 : undefined), ...params };
+  if (!forms) return fill(n === 1 ? one : many, all);
+  const rules = new Intl.PluralRules(language);
+  const kinds = ["zero", "one", "two", "few", "many", "other"].filter((kind) => rules.resolvedOptions().pluralCategories.includes(kind));
+  const index = forms.length === kinds.length ? kinds.indexOf(rules.select(n)) : Number(n !== 1);
+  return fill(forms[Math.min(index, forms.length - 1)], all);
+}
+
+export const lang = () => language;
+export const dir = () => (RTL.test(language) || document.documentElement.dataset.dir === "rtl" ? "rtl" : "ltr");
+
+/** Turn to a language: its catalogue is a file of the release, so it is there without a network. */
+export async function speak(code) {
+  const files = JSON.parse(document.documentElement.dataset.words || "{}");
+  const answer = files[code] && (await fetch(files[code]).catch(() => null));
+  catalogue = answer?.ok ? await answer.json() : {};
+  language = answer?.ok || code === "en" ? code : "en";
+  Object.assign(document.documentElement, { lang: language, dir: dir() });
+}
+
+/** The decimal sign of the language: "." or ",". */
+export const decimalSign = () => new Intl.NumberFormat(language).formatToParts(1.5).find((part) => part.type === "decimal").value;
+
+/** A number with the language's decimal sign; without `decimals` as it was typed. Unknown is "–". */
+export function fmt(number, decimals) {
+  if (number == null || Number.isNaN(number)) return "–";
+  const text = decimals == null ? String(number) : shown(number, decimals);
+  return text.replace(".", decimalSign()).replace("-", "−");
+}
+
+/** The patient's time zone, from the kit. */
+export const setZone = (name) => { zone = name; };
+export const zoneName = () => zone;
+
+/** English as it is written in most of the world: the day before the month. */
+const locale = () => (language === "en" ? "en-GB" : language);
+const when = (iso, parts) => (iso ? new Intl.DateTimeFormat(locale(), { ...parts, timeZone: zone }).format(new Date(iso)) : "–");
+/** "22:10" on the patient's wall. */
+export const timeOf = (iso) => when(iso, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+/** "Sun 1 Mar" in the patient's zone. */
+export const dayOf = (iso) => when(iso, { weekday: "short", day: "numeric", month: "short" });
+/** Minutes as "3:40". */
+export const hours = (minutes) => `${Math.floor(minutes / 60)}:${String(Math.floor(minutes % 60)).padStart(2, "0")}`;

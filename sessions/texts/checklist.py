@@ -1,0 +1,113 @@
+"""The checks that come with the program, which hold until the unit writes its own.
+
+Common practice, no source, but for the chlorine limit: total chlorine at most 0.1 mg/L (ISO 23500-3:2019,
+from memory). The conductivity range is a wide fence around usual dialysates; the unit narrows it to its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
+from sessions.choices import CheckPart
+
+EVERYBODY, NEEDLES, CATHETER = "", "needles", "catheter"
+"""Whom an item is for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """key as kept in the record; a value outside the limits (in `unit`) makes the check fail; for_whom see above."""
+
+    key: str
+    part: CheckPart
+    name: StrOrPromise
+    hint: StrOrPromise = ""
+    if_failed: StrOrPromise = ""
+    unit: str = ""
+    limit_low: float | None = None
+    limit_high: float | None = None
+    for_whom: str = EVERYBODY
+
+    def as_json(self) -> dict[str, Any]:
+        """As kept in a version of the list, in the language of the moment."""
+        return {
+            "key": self.key,
+            "part": self.part.value,
+            "name": str(self.name),
+            "hint": str(self.hint),
+            "if_failed": str(self.if_failed),
+            "unit": self.unit,
+            "limit_low": self.limit_low,
+            "limit_high": self.limit_high,
+            "asks_value": bool(self.unit),
+            "for_whom": self.for_whom,
+        }
+
+
+SETUP, ACCESS, AFTER = CheckPart.SETUP, CheckPart.ACCESS, CheckPart.AFTER
+CALL_FIRST = _("Do not put a needle in. Call the unit before you go on.")
+NOT_YET = _("Do not connect yet. Put it right as you were trained; if you cannot, call the unit.")
+
+DEFAULT = (
+    Item("hands", SETUP, _("Hands and access arm washed"), _("Soap and water, then dry."), _("Wash again.")),
+    Item("chlorine", SETUP, _("Total chlorine of the water"),
+         _("Before every treatment, after the water has run as long as you were trained. At most 0.1 mg/L."),
+         _("Do not connect. Let the water run and test again; if it is still over the limit, do not treat: call the "
+           "unit."), "mg/L", None, 0.1),
+    Item("self_test", SETUP, _("Machine's own test passed"), "",
+         _("Start the test once more. If it fails again, do not connect: call the unit.")),
+    Item("residue", SETUP, _("No disinfectant left in the machine"),
+         _("With the test strip, where your machine is disinfected with a chemical."),
+         _("Rinse on and test again. Never connect while the strip shows anything.")),
+    Item("conductivity", SETUP, _("Conductivity of the dialysate"),
+         _("And its temperature: both as your unit told you."),
+         _("Do not connect. Look at the concentrates and their connectors; if it does not come right, call the unit."),
+         "mS/cm", 13, 15),
+    Item("primed", SETUP, _("Lines and dialyser primed"), _("No air left, every connection tight, clamps as trained."),
+         NOT_YET),
+    Item("air_detector", SETUP, _("Air detector armed"), _("The venous line lies in it and in the clamp below it."),
+         NOT_YET),
+    Item("leak_sensor", SETUP, _("Needle-leak sensor on"), _("Tried with a wet fingertip, then dried."),
+         _("Change its battery or the sensor. Without one do not sleep during the treatment; ask the unit.")),
+    Item("phone", SETUP, _("Telephone charged and in reach"), _("In reach of the free hand."),
+         _("Plug it in where the free hand reaches it.")),
+    Item("emergency_pack", SETUP, _("Emergency pack in reach"), _("Clamps, gauze, tape, saline, torch."),
+         _("Put it together before you connect.")),
+    Item("look", ACCESS, _("Look: skin as ever"), _("No redness, swelling, pus, torn scab or new bulge."), CALL_FIRST,
+         for_whom=NEEDLES),
+    Item("feel", ACCESS, _("Feel: the buzz is there"), _("As ever along the vein; no hard beat, no warmth, no pain."),
+         CALL_FIRST, for_whom=NEEDLES),
+    Item("listen", ACCESS, _("Listen: the sound is as ever"), _("Low and without a pause; not high, not gone."),
+         CALL_FIRST, for_whom=NEEDLES),
+    Item("exit_site", ACCESS, _("Exit site dry and without redness"), _("No pus, no pain, the cuff not to be seen."),
+         _("Do not open the catheter. Call the unit before you go on."), for_whom=CATHETER),
+    Item("caps", ACCESS, _("Caps tight and clamps closed"), _("No crack in the hubs or the tubes."),
+         _("Close the clamp above it with your fingers or a spare clamp, and call the unit."), for_whom=CATHETER),
+    Item("stopped_bleeding", AFTER, _("Both needle sites have stopped bleeding"), _("And the buzz is there."),
+         _("Press again without looking for ten minutes. If it goes on, call the unit; if it is much, the emergency "
+           "number."), for_whom=NEEDLES),
+    Item("sharps", AFTER, _("Needles in the sharps box"), for_whom=NEEDLES),
+    Item("disinfection", AFTER, _("Disinfection of the machine started"), _("The kind that is due today."),
+         _("Do not use the machine again before it was disinfected; call the unit if it will not start.")),
+)  # fmt: skip
+
+
+def default_content() -> dict[str, Any]:
+    """{"items": […]} in the language of the moment."""
+    return {"items": [item.as_json() for item in DEFAULT]}
+
+
+NAMES = {item.key: item.name for item in DEFAULT}
+
+
+def name_of(key: str, version: int | None, kept: str) -> str:
+    """A check's name in the language of the moment.
+
+    `kept`: as it stood on the phone, in the language of whoever did the check; it holds for a check of the unit's own
+    list. One of the program's list (version 0) goes by its key.
+    """
+    return str(NAMES[key]) if version == 0 and key in NAMES else kept

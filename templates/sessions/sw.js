@@ -1,0 +1,69 @@
+/* Keeps one release of the bedside on the phone: its page, scripts, styles and words. The unit's answers are never kept. */
+"use strict";
+
+const RELEASE = {{ release }};
+const SHELL = {{ shell }};
+const OFFLINE = {{ offline }};
+const FILES = {{ files }};
+const SERVED_AS_SHELL = new Set({{ shells }});
+const STORE = `bedside-${RELEASE}`;
+
+/** A page of this very release, or an error: never a sign-in page, never an error page, never another release. */
+async function ownPage(address) {
+  const answer = await fetch(address, { credentials: "same-origin", redirect: "manual", cache: "no-store" });
+  const release = answer.headers.get("X-Bedside-Release");
+  if (answer.status !== 200 || release !== RELEASE) throw new Error(`${address}: answer ${answer.status}, release ${release}`);
+  return answer;
+}
+
+async function file(address) {
+  const answer = await fetch(address, { credentials: "same-origin", redirect: "error" });
+  if (answer.status !== 200) throw new Error(`${address}: answer ${answer.status}`);
+  return answer;
+}
+
+/** All or nothing: half a release would fail at night. */
+async function fill() {
+  const pages = [SHELL, OFFLINE];
+  const answers = await Promise.all([...pages.map(ownPage), ...FILES.map(file)]);
+  const store = await caches.open(STORE);
+  await Promise.all([...pages, ...FILES].map((address, index) => store.put(address, answers[index])));
+}
+
+const kept = async (address) => (await caches.open(STORE)).match(address, { ignoreVary: true, ignoreSearch: address === SHELL });
+
+async function refillIfEmptied() {
+  if (!(await kept(SHELL))) await fill();
+}
+
+self.addEventListener("install", (event) => event.waitUntil(fill()));
+
+self.addEventListener("activate", (event) => event.waitUntil((async () => {
+  for (const name of await caches.keys()) if (name.startsWith("bedside-") && name !== STORE) await caches.delete(name);
+  await self.clients.claim();
+})()));
+
+self.addEventListener("message", (event) => {
+  if (event.data === "take over") self.skipWaiting();
+  if (event.data === "fill") event.waitUntil(refillIfEmptied().catch(() => {}));
+});
+
+async function page(request, pathname) {
+  const shell = SERVED_AS_SHELL.has(pathname) ? await kept(SHELL) : undefined;
+  if (shell) return shell;
+  try {
+    return await fetch(request);
+  } catch (problem) {
+    const offline = await kept(OFFLINE);
+    if (offline) return offline;
+    throw problem;
+  }
+}
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const address = new URL(request.url);
+  if (request.method !== "GET" || address.origin !== self.location.origin || address.pathname.startsWith("/api/")) return;
+  if (request.mode === "navigate") event.respondWith(page(request, address.pathname));
+  else if (FILES.includes(address.pathname)) event.respondWith(kept(address.pathname).then((found) => found ?? fetch(request)));
+});

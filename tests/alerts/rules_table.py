@@ -1,0 +1,511 @@
+"""For every rule a history that fires it, one just inside that does not, and one of which it can say nothing.
+
+The nights are usual ones with what the case is about changed; the figures are worked by hand against the default
+limits of `alerts.limit_kinds`, which name their sources.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+
+from alerts.limits import LimitBook
+from alerts.models import Limit
+from alerts.rules.base import Around, History
+from homedialysis.accounts.models import User
+from sessions.models import Analyte, Delivery, EventKind, SupplyItem, WaterTest
+from sessions.services.due import Due
+from sessions.services.stock import Stock
+from tests.alerts.made_nights import NOW, PATIENT, USUAL_CHECKS, course, history, night, prescription, result, scattered
+from tests.factories import A_NIGHT
+
+Make = Callable[[], History]
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """says: how the sentence begins, for most all of it; why: the same of what cannot be judged; at: when it is looked
+    at.
+    """
+
+    fires: Make
+    says: str
+    inside: Make
+    unknown: Make
+    why: str
+    at: datetime = NOW
+
+
+def once(changes: dict[str, Any]) -> Make:
+    return lambda: history(night(0, **changes))
+
+
+def nights(*changes: dict[str, Any]) -> Make:
+    return lambda: history(*(night(index, **change) for index, change in enumerate(changes)))
+
+
+def by_number(
+    over: dict[str, Any], says: str, inside: dict[str, Any], without: dict[str, Any], why: str, times: int = 1
+) -> Case:
+    """A rule over something of each night, that opens after so many nights."""
+    return Case(nights(*[over] * times), says, nights(*[inside] * times), nights(*[without] * times), why)
+
+
+def reading(**columns: float) -> dict[str, Any]:
+    return {"readings": [{}, columns, {}]}
+
+
+def without_reading(column: str) -> dict[str, Any]:
+    return {"readings": [{column: None}] * 3}
+
+
+def site(**columns: Any) -> dict[str, Any]:
+    return {"sites": [columns, {}]}
+
+
+def noted(kind: EventKind, times: int = 1) -> Case:
+    """Something the patient wrote down: without it nothing is seen, and of an open record nothing can be said."""
+    when = "on 2 Mar" if times == 1 else "in 2 treatments from 2 Mar to 4 Mar"
+    return Case(
+        nights(*[{"events": [kind.value]}] * times),
+        f"{kind.label} {when}, as the patient wrote.",
+        nights(*[{"events": [kind.value]}] * (times - 1), *[{}] * 3),
+        nights({"finished": False}),
+        "the record is still being filled in",
+    )
+
+
+def check(key: str, **changes: Any) -> dict[str, Any]:
+    """The usual checks, one of them with another answer."""
+    return {"checks": [row | changes if row["key"] == key else row for row in USUAL_CHECKS]}
+
+
+def blood(analyte: Analyte, beyond: float, says: str, inside: float) -> Case:
+    name = str(analyte.label).lower()
+    return Case(
+        lambda: history(night(), bloods=[result(analyte, beyond)]),
+        says,
+        lambda: history(night(), bloods=[result(analyte, inside)]),
+        lambda: history(night(), bloods=[result(analyte, beyond, timing="post")]),
+        f"no {name} of the last three months is there",
+    )
+
+
+def around(**parts: Any) -> Make:
+    return lambda: history(night(), around=Around(**parts))
+
+
+def due(kind: str, label: str, on: date, words: str = "") -> Make:
+    return around(due=[Due(kind, label, on, on < NOW.date(), words)])
+
+
+def overdue(kind: str, label: str, late: date, says: str, in_time: date, why: str) -> Case:
+    return Case(due(kind, label, late), says, due(kind, label, in_time), around(), why)
+
+
+def water(value: float, *, kind: str = "bacteria", fluid: str = "dialysis_water", coarse: bool = False) -> WaterTest:
+    unit = {"bacteria": "CFU/mL", "endotoxin": "EU/mL"}[kind]
+    return WaterTest(
+        patient=PATIENT, kind=kind, value=value, unit=unit, fluid=fluid, place="product", below_detection=coarse,
+        sampled_at=A_NIGHT,
+    )  # fmt: skip
+
+
+def stock(days: int | None, expected: Delivery | None = None) -> Stock:
+    item = SupplyItem(name="Dialysers", unit_word="pieces", per_treatment=1, cover_days=14)
+    counted = A_NIGHT if days is not None else None
+    return Stock(item, 5 if counted else None, counted, 0, days, "" if counted else "never counted", None, expected)
+
+
+def changed(version: int = 2) -> list[Any]:
+    """The usual prescription until the first night, then another."""
+    return [
+        prescription(version=1, in_force=DateTimeTZRange(A_NIGHT - timedelta(days=400), A_NIGHT)),
+        prescription(version=version, in_force=DateTimeTZRange(A_NIGHT, None), signed_at=A_NIGHT),
+    ]
+
+
+def every(days: int, count: int) -> Make:
+    """A night every so many days until NOW's eve, against three prescribed a week."""
+    made = [night((28 - days * (index + 1)) / 2 - 5.5) for index in range(count)]
+    long_before = night(-30)
+    return lambda: history(long_before, *reversed(made), since=A_NIGHT - timedelta(days=90))
+
+
+def drift(key: str, usual: float, scatter: float, slope: float, says: str, **more: Any) -> Case:
+    """Forty usual nights, then twenty that climb by `slope` a night; inside: no climb; unknown: five nights."""
+    climbing = scattered(1, usual, scatter, 60, slope=slope, flat=40)
+    flat = scattered(1, usual, scatter, 60)
+    return Case(
+        lambda: history(*more.get("nights", [night()]), course=course(key, climbing)),
+        says,
+        lambda: history(*more.get("nights", [night()]), course=course(key, flat)),
+        lambda: history(night(), course=course(key, flat[:5])),
+        "5 usable nights, ",
+    )
+
+
+LINE_CHOSEN = LimitBook(
+    for_unit=(
+        Limit(name="uf_rate_line", value=100, since=A_NIGHT - timedelta(days=90), set_by=User(name="Kim"), why="x"),
+    )
+)
+"""At 70 kg the published line is 710 mL/h, 10.1 mL/kg/h: 2.85 L in four hours are over it, 2.82 L are not."""
+
+CASES: dict[str, Case] = {
+    # Safety
+    "needle_dislodged": noted(EventKind.NEEDLE_DISLODGED),
+    "air_in_line": noted(EventKind.AIR),
+    "hard_bleeding": noted(EventKind.BLEEDING),
+    "fainted": noted(EventKind.FAINTED),
+    "chest_pain": noted(EventKind.CHEST_PAIN),
+    "breathless": noted(EventKind.BREATHLESS),
+    # Fluid and weight
+    "uf_rate": by_number(
+        {"uf_removed_l": 2.85},
+        "UF rate 10.2 mL/kg/h on 2 Mar, over the limit of 10 mL/kg/h.",
+        {"uf_removed_l": 2.8},
+        {"post_weight_kg": None},
+        "weight after is not given",
+    ),
+    "uf_volume": by_number(
+        {"uf_removed_l": 4.1},
+        "Fluid removed 4.1 L at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 4 L.",
+        {"uf_removed_l": 4.0},
+        {"uf_removed_l": None},
+        "fluid removed was not noted",
+        times=2,
+    ),
+    "gain": by_number(
+        {"pre_weight_kg": 73.3},
+        "Gained, of target weight, 4.7 % at worst, in 3 treatments from 2 Mar to 6 Mar, over the limit of 4.5 %.",
+        {"pre_weight_kg": 73.15},
+        {"pre_weight_kg": None},
+        "weight before is not given",
+        times=3,
+    ),
+    "off_target": by_number(
+        {"post_weight_kg": 71.1},
+        "Weight after treatment 1.1 kg above target in 2 treatments from 2 Mar to 4 Mar, more than once running.",
+        {"post_weight_kg": 71.0},
+        {"post_weight_kg": None},
+        "weight after is not given",
+        times=2,
+    ),
+    "target_outdated": drift("systolic", 140, 9, 1.5, "Systolic pressure up "),
+    "uf_rate_line": Case(
+        lambda: history(night(uf_removed_l=2.85), limits=LINE_CHOSEN),
+        "UF rate 10.2 mL/kg/h on 2 Mar, over 100 % of the line that grows with weight.",
+        lambda: history(night(uf_removed_l=2.82), limits=LINE_CHOSEN),
+        lambda: history(night(post_weight_kg=None), limits=LINE_CHOSEN),
+        "weight after is not given",
+    ),
+    # Blood pressure
+    "systolic_low": by_number(
+        reading(systolic=89),
+        "Systolic pressure 89 mmHg on 2 Mar, under the limit of 90 mmHg.",
+        reading(systolic=90),
+        {"readings": [], "pre_systolic": None, "post_systolic": None, "post_standing_systolic": None},
+        "no blood pressure was noted",
+    ),
+    "low_noted": noted(EventKind.HYPOTENSION),
+    "fall_with_symptoms": by_number(
+        reading(systolic=120) | {"events": ["cramp"]},
+        "Systolic pressure fell, with symptoms, by 20 mmHg at worst, in 2 treatments from 2 Mar to 4 Mar, "
+        "over the limit of 20 mmHg.",
+        reading(systolic=121) | {"events": ["cramp"]},
+        {"pre_systolic": None},
+        "no pressure before, or none during the treatment, was noted",
+        times=2,
+    ),
+    "standing_fall": by_number(
+        {"post_standing_systolic": 108},
+        "Blood pressure falls on standing in 2 treatments from 2 Mar to 4 Mar: "
+        "systolic fall on standing 20 mmHg (limit 20).",
+        {"post_standing_systolic": 109},
+        {"post_standing_systolic": None, "post_standing_diastolic": None},
+        "no pressure after, sitting and standing, was noted",
+        times=2,
+    ),
+    "pressure_high": by_number(
+        {"pre_systolic": 180},
+        "Very high pressure on 2 Mar: systolic before 180 mmHg (limit 180).",
+        {"pre_systolic": 179, "pre_diastolic": 109},
+        {"pre_systolic": None, "pre_diastolic": None},
+        "no blood pressure before treatment was noted",
+    ),
+    "pressure_high_after": by_number(
+        {"post_systolic": 170},
+        "Systolic pressure after 170 mmHg at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 170 mmHg.",
+        {"post_systolic": 169},
+        {"post_systolic": None},
+        "no blood pressure after treatment was noted",
+        times=2,
+    ),
+    # Symptoms
+    "cramp": noted(EventKind.CRAMP, 2),
+    "dizzy": noted(EventKind.DIZZY, 2),
+    "headache": noted(EventKind.HEADACHE, 2),
+    "nausea": noted(EventKind.NAUSEA, 2),
+    "something_else": noted(EventKind.OTHER),
+    # Dose
+    "short": by_number(
+        {"minutes": 178},
+        "Treatment shortened to 74 % of the prescribed time on 2 Mar.",
+        {"minutes": 180},
+        {"ordered": None},
+        "prescribed time is not given",
+    ),
+    "fewer_treatments": Case(
+        every(3, 9),
+        "9 treatments in four weeks where 12 are prescribed, 75 %.",
+        every(2, 11),
+        lambda: history(night(), prescriptions=[]),
+        "no prescription says how many treatments are due",
+        at=A_NIGHT + timedelta(days=17, hours=12),
+    ),
+    "weekly_ktv": by_number(
+        {"urea": (20.0, 8.0)},
+        "Weekly standard Kt/V, kidney not counted, 2.00 1/wk on 2 Mar, under the limit of 2.1 1/wk.",
+        {"urea": (20.0, 7.2)},
+        {"urea": None},
+        "no urea before and after belongs to this treatment",
+    ),
+    "blood_processed": by_number(
+        {"blood_processed_l": 64.0},
+        "Blood processed, of what the prescribed flow gives, 89 % at worst, in 2 treatments from 2 Mar to 4 Mar, "
+        "under the limit of 90 %.",
+        {"blood_processed_l": 64.8},
+        {"blood_processed_l": None, "readings": []},
+        "neither the machine's total nor a blood flow was noted",
+        times=2,
+    ),
+    "blood_flow": by_number(
+        {"readings": [{"qb_ml_min": 265.0}] * 3},
+        "Blood flow, of prescribed, 88 % at worst, in 2 treatments from 2 Mar to 4 Mar, under the limit of 90 %.",
+        {"readings": [{"qb_ml_min": 270.0}] * 3},
+        {"ordered": None},
+        "no prescription was in force",
+        times=2,
+    ),
+    # Access
+    "arterial_low": by_number(
+        reading(arterial_mmhg=-251),
+        "Arterial pressure -251 mmHg on 2 Mar, under the limit of -250 mmHg.",
+        reading(arterial_mmhg=-250),
+        without_reading("arterial_mmhg"),
+        "no arterial pressure at treatment flow was noted",
+    ),
+    "venous_high": by_number(
+        reading(venous_mmhg=251),
+        "Venous pressure 251 mmHg on 2 Mar, over the limit of 250 mmHg.",
+        reading(venous_mmhg=250),
+        without_reading("venous_mmhg"),
+        "no venous pressure at treatment flow was noted",
+    ),
+    "venous_low": by_number(
+        reading(venous_mmhg=19),
+        "Venous pressure 19 mmHg on 2 Mar, under the limit of 20 mmHg.",
+        reading(venous_mmhg=20),
+        without_reading("venous_mmhg"),
+        "no venous pressure at treatment flow was noted",
+    ),
+    "bleeding": by_number(
+        site(bleeding_minutes=21),
+        "Bleeding after needles 21 min at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 20 min.",
+        site(bleeding_minutes=20),
+        {"sites": []},
+        "bleeding time was not noted",
+        times=2,
+    ),
+    "attempts": by_number(
+        site(attempts=3),
+        "Needle attempts 4 at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 3.",
+        site(attempts=2),
+        {"sites": [{"attempts": None}]},
+        "no needle attempts were noted",
+        times=2,
+    ),
+    "needle_pain": by_number(
+        site(pain=7),
+        "Pain at a needle 7 of 10 at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 6.",
+        site(pain=6),
+        {"sites": [{"pain": None}]},
+        "no pain score was noted",
+        times=2,
+    ),
+    "infiltration": noted(EventKind.INFILTRATION),
+    "access_redness": noted(EventKind.ACCESS_REDNESS),
+    "fever": noted(EventKind.FEVER_CHILLS),
+    "body_temperature": by_number(
+        {"pre_temperature_c": 38.0},
+        "Body temperature 38.0 °C on 2 Mar, over the limit of 38 °C.",
+        {"pre_temperature_c": 37.9},
+        {"pre_temperature_c": None},
+        "no body temperature was noted",
+    ),
+    "access_check": by_number(
+        check("thrill", passed=False, note="it is still"),
+        "At the access on 2 Mar: It hums as ever, it is still.",
+        {},
+        {"checks": USUAL_CHECKS[:1]},
+        "no look at the access was noted",
+    ),
+    "venous_rise": drift("venous", 140, 9, 1.5, "Venous pressure up "),
+    "arterial_fall": drift("arterial", -150, 9, -1.5, "Arterial pressure down "),
+    "bleeding_rise": drift("bleeding", 8, 1.5, 0.3, "Bleeding time up "),
+    # Circuit
+    "clotting": noted(EventKind.CLOTTING, 2),
+    "blood_leak": noted(EventKind.BLOOD_LEAK),
+    "machine_alarm": noted(EventKind.MACHINE_ALARM, 2),
+    "dialyser_look": by_number(
+        {"dialyser_look": "clotted"},
+        "Dialyser clotted after rinse-back on 2 Mar.",
+        {"dialyser_look": "half"},
+        {"dialyser_look": ""},
+        "how the dialyser looked was not noted",
+    ),
+    "tmp_high": by_number(
+        reading(tmp_mmhg=301),
+        "Transmembrane pressure 301 mmHg on 2 Mar, over the limit of 300 mmHg.",
+        reading(tmp_mmhg=300),
+        without_reading("tmp_mmhg"),
+        "no transmembrane pressure was noted",
+    ),
+    "tmp_rise": drift("tmp", 80, 8, 1.5, "Transmembrane pressure up "),
+    # Dialysis fluid
+    "conductivity_low": by_number(
+        reading(conductivity_ms_cm=13.2),
+        "Conductivity 13.2 mS/cm on 2 Mar, under the limit of 13.3 mS/cm.",
+        reading(conductivity_ms_cm=13.3),
+        without_reading("conductivity_ms_cm"),
+        "no conductivity was noted",
+    ),
+    "conductivity_high": by_number(
+        reading(conductivity_ms_cm=14.8),
+        "Conductivity 14.8 mS/cm on 2 Mar, over the limit of 14.7 mS/cm.",
+        reading(conductivity_ms_cm=14.7),
+        without_reading("conductivity_ms_cm"),
+        "no conductivity was noted",
+    ),
+    "fluid_temperature_low": by_number(
+        reading(dialysate_temperature_c=34.4),
+        "Temperature of the dialysis fluid 34.4 °C on 2 Mar, under the limit of 34.5 °C.",
+        reading(dialysate_temperature_c=34.5),
+        without_reading("dialysate_temperature_c"),
+        "no temperature of the dialysis fluid was noted",
+    ),
+    "fluid_temperature_high": by_number(
+        reading(dialysate_temperature_c=38.1),
+        "Temperature of the dialysis fluid 38.1 °C on 2 Mar, over the limit of 38 °C.",
+        reading(dialysate_temperature_c=38.0),
+        without_reading("dialysate_temperature_c"),
+        "no temperature of the dialysis fluid was noted",
+    ),
+    # Water
+    "chlorine": by_number(
+        check("chlorine", value=0.11, passed=False, overruled=True, reason="tested again"),
+        "Total chlorine 0.11 mg/L on 2 Mar, over the limit of 0.1 mg/L.",
+        check("chlorine", value=0.10),
+        {"checks": USUAL_CHECKS[1:]},
+        "no chlorine test was noted",
+    ),
+    "chlorine_action": by_number(
+        check("chlorine", value=0.05),
+        "Total chlorine 0.05 mg/L on 2 Mar, over the limit of 0.05 mg/L.",
+        check("chlorine", value=0.04),
+        {"checks": USUAL_CHECKS[1:]},
+        "no chlorine test was noted",
+    ),
+    "water_quality": Case(
+        around(water=[water(100)]),
+        "Bacterial culture 100 CFU/mL in water for dialysis, product water, at the machine, sampled on 2 Mar: "
+        "at the limit.",
+        around(water=[water(49)]),
+        around(water=[water(0.1, kind="endotoxin", fluid="ultrapure_water", coarse=True)]),
+        "the unit's standard has no figure for ultrapure water, or the method is coarse",
+    ),
+    "water_overdue": overdue(
+        "bacteria", "Water culture", date(2026, 3, 19), "Water culture, due on 19 Mar: not noted since.",
+        date(2026, 3, 20), "no water treatment at home is noted",
+    ),
+    # Bloods
+    "potassium_call": blood(
+        Analyte.POTASSIUM, 6.5, "Potassium 6.5 mmol/L on 2 Mar, over the limit of 6.5 mmol/L.", 6.4
+    ),
+    "potassium": blood(Analyte.POTASSIUM, 5.6, "Potassium 5.6 mmol/L on 2 Mar, over the limit of 5.5 mmol/L.", 5.5),
+    "bicarbonate": blood(
+        Analyte.BICARBONATE, 19, "Bicarbonate 19 mmol/L on 2 Mar, under the limit of 20 mmol/L.", 20
+    ),
+    "calcium": blood(Analyte.CALCIUM, 2.55, "Calcium 2.55 mmol/L on 2 Mar, over the limit of 2.54 mmol/L.", 2.54),
+    "phosphate": blood(
+        Analyte.PHOSPHATE, 1.79, "Phosphate 1.79 mmol/L on 2 Mar, over the limit of 1.78 mmol/L.", 1.78
+    ),
+    "albumin": blood(Analyte.ALBUMIN, 34, "Albumin 34 g/L on 2 Mar, under the limit of 35 g/L.", 35),
+    "haemoglobin": blood(
+        Analyte.HAEMOGLOBIN, 99, "Haemoglobin 99 g/L on 2 Mar, under the limit of 100 g/L.", 100
+    ),
+    "bloods_overdue": overdue(
+        "bloods", "Bloods: monthly", date(2026, 3, 12), "Bloods: monthly, due on 12 Mar: not noted since.",
+        date(2026, 3, 13), "no panel of bloods is set",
+    ),
+    # Records and what stands around them
+    "missing": Case(
+        lambda: history(night(0), night(1)),
+        "No record of a treatment that was due on 6 Mar.",
+        lambda: history(night(0), night(1), night(2)),
+        lambda: history(night(0), prescriptions=[]),
+        "no prescription says when treatments are due",
+        at=A_NIGHT + timedelta(days=5, hours=12),
+    ),
+    "late": by_number(
+        {"late": timedelta(hours=73)},
+        "Record handed over after 73 h at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 72 h.",
+        {"late": timedelta(hours=72)},
+        {"minutes": None},
+        "the end of the treatment was not noted",
+        times=2,
+    ),
+    "unfinished": Case(
+        once({"finished": False}),
+        "A record was begun and not handed over on 2 Mar.",
+        lambda: history(night(8, finished=False)),
+        lambda: history(),
+        "no record has come in this time",
+        at=A_NIGHT + timedelta(days=17, hours=12),
+    ),
+    "check_failed": by_number(
+        check("chlorine", passed=False, overruled=True, reason="tested again"),
+        "A check failed and the treatment was begun on 2 Mar: Total chlorine, overruled: tested again.",
+        {},
+        {"checks": []},
+        "no check was noted",
+    ),
+    "not_acknowledged": Case(
+        lambda: history(night(), around=Around(), prescriptions=changed()),
+        "Prescription 2, in force since 2 Mar, was not acknowledged at the bedside.",
+        lambda: history(night(), around=Around(acknowledged=frozenset({2})), prescriptions=changed()),
+        lambda: history(night(prescription_version=None), around=Around(), prescriptions=changed()),
+        "the records do not say which prescription the phone had",
+    ),
+    "supplies": Case(
+        around(stock=[stock(13)]),
+        "Dialysers for 13 days where 14 are wanted.",
+        around(stock=[stock(14)]),
+        around(stock=[stock(None)]),
+        "Dialysers: never counted",
+    ),
+    "training_overdue": overdue(
+        "training", "Training: needles", date(2026, 3, 19), "Training: needles, due on 19 Mar: not noted since.",
+        date(2026, 3, 20), "no training with a day to repeat is noted",
+    ),
+    "care_overdue": overdue(
+        "disinfection", "Disinfection of the machine", date(2026, 3, 19),
+        "Disinfection of the machine, due on 19 Mar: not noted since.", date(2026, 3, 20),
+        "no machine at home is noted",
+    ),
+}  # fmt: skip

@@ -1,0 +1,212 @@
+"""One patient's alerts on one page: acting on several, calls, and what the other nurse does meanwhile."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from alerts.life_models import Call
+from alerts.models import Alert
+from alerts.services import lifecycle
+from homedialysis.accounts.models import ReadLog, User
+from sessions.models import Patient
+from tests.alerts.made import made_alert
+from tests.alerts.test_triage_page import text_of
+from tests.conftest import signed_in
+from tests.factories import PrescriptionFactory
+
+LAST = "the last thing"
+
+
+@pytest.fixture
+def two(ana: Patient) -> list[Alert]:
+    at = timezone.now() - timedelta(hours=3)
+    return [
+        made_alert(ana, at=at),
+        made_alert(ana, at=at, rule="venous_high", cause="venous_high", title="Venous pressure high", urgency=2),
+    ]
+
+
+def at(patient: Patient, name: str = "bundle") -> str:
+    return reverse(f"alerts:{name}", args=[patient.pk])
+
+
+def parts_of(client: Client, patient: Patient) -> list[str]:
+    """The parts as the page offers them."""
+    page = client.get(at(patient)).content.decode()
+    return list(dict.fromkeys(re.findall(r'name="parts" value="(\d+-\d+)"', page)))
+
+
+def given(client: Client, patient: Patient, do: str, **changes: Any) -> dict[str, Any]:
+    return {"parts": parts_of(client, patient), "words": "Comes on Thursday.", "do": do} | changes
+
+
+class TestReading:
+    def test_everything_that_is_open(self, two: list[Alert], ana: Patient, nurse_client: Client, nurse: User) -> None:
+        PrescriptionFactory(patient=ana, version=1)
+        page = text_of(nurse_client.get(at(ana)))
+        for words in ("UF rate over its limit", "Venous pressure high", "01632 960200", "Next treatment", "Opened"):
+            assert words in page
+        assert ReadLog.objects.filter(user=nurse, patient_id=ana.pk, path=at(ana)).count() == 1
+
+    def test_a_technologist_reads_but_has_no_forms(self, two: list[Alert], ana: Patient, technologist: User) -> None:
+        page = signed_in(technologist).get(at(ana)).content.decode()
+        assert "UF rate over its limit" in page
+        assert at(ana, "act") not in page
+        assert at(ana, "log-call") not in page
+
+    @pytest.mark.parametrize("count", [1, 4])
+    def test_queries(self, ana: Patient, nurse_client: Client, count: int, django_assert_max_num_queries: Any) -> None:
+        for number in range(count):
+            made_alert(ana, at=timezone.now(), cause=str(number))
+        with django_assert_max_num_queries(18):
+            nurse_client.get(at(ana))
+
+
+class TestActing:
+    def test_close_both_in_one_go(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        answer = nurse_client.post(at(ana, "act"), given(nurse_client, ana, "close", outcome="visit"))
+        assert answer["Location"] == reverse("alerts:triage")
+        assert set(Alert.objects.values_list("state", "outcome")) == {("closed", "visit")}
+
+    def test_close_one_and_stay(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        body = given(nurse_client, ana, "close", outcome="visit")
+        body["parts"] = body["parts"][:1]
+        answer = nurse_client.post(at(ana, "act"), body)
+        assert answer["Location"] == at(ana)
+        assert [alert.is_open for alert in Alert.objects.order_by("pk")] == [False, True]
+
+    def test_give_set_aside_note_and_look(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        until = (timezone.now() + timedelta(days=5)).date()
+        for do in ("assign", "note"):
+            body = given(nurse_client, ana, do, to=nephrologist.pk)
+            assert nurse_client.post(at(ana, "act"), body).status_code == 302
+        body = given(nurse_client, ana, "aside", until=until.isoformat())
+        assert nurse_client.post(at(ana, "act"), body)["Location"] == reverse("alerts:triage")
+        alert = two[0]
+        alert.refresh_from_db()
+        assert alert.assigned_to == nephrologist
+        assert [step.kind for step in alert.steps.all()] == ["opened", "assigned", "note", "set_aside"]
+        assert "Ana Verdemar" not in text_of(nurse_client.get(reverse("alerts:triage")))
+        assert "Ana Verdemar" in text_of(nurse_client.get(reverse("alerts:triage"), {"aside": "1"}))
+
+    @pytest.mark.parametrize(
+        ("do", "changes", "words"),
+        [
+            ("close", {}, "Needed for “Close”."),
+            ("close", {"outcome": "visit", "words": " "}, "Needed for “Close”."),
+            ("aside", {}, "Needed for “Set aside”."),
+            ("aside", {"until": "2020-01-01"}, "at most 92 days away; 2020-01-01 was given"),
+            ("assign", {}, "Needed for “Give to”."),
+            ("note", {"words": ""}, "Needed for “Save as a note”."),
+            ("burn", {}, "Press one of the buttons below"),
+            ("note", {"parts": []}, "This field is required."),
+            ("note", {"parts": ["999999-1"]}, "is not one of the available choices"),
+        ],
+    )
+    def test_what_is_missing_is_named_and_what_was_typed_is_kept(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, do: str, changes: dict[str, Any], words: str
+    ) -> None:
+        answer = nurse_client.post(at(ana, "act"), given(nurse_client, ana, do, **changes))
+        assert answer.status_code == 400
+        assert words in text_of(answer)
+        if "words" not in changes:
+            assert "Comes on Thursday." in answer.content.decode()
+        assert [alert.steps.count() for alert in two] == [1, 1]
+
+    def test_not_with_an_alert_of_somebody_else(
+        self, two: list[Alert], ana: Patient, ben: Patient, nurse_client: Client
+    ) -> None:
+        other = made_alert(ben)
+        body = given(nurse_client, ana, "note", parts=[f"{other.pk}-{other.steps.get().pk}"])
+        assert nurse_client.post(at(ana, "act"), body).status_code == 400
+        assert other.steps.count() == 1
+
+
+class TestTwoNurses:
+    def test_the_others_step_is_shown_and_the_words_are_kept(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        body = given(nurse_client, ana, "close", outcome="visit")
+        lifecycle.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
+        answer = nurse_client.post(at(ana, "act"), body)
+        assert answer.status_code == 409
+        page = text_of(answer)
+        assert "Something was added since you opened this page" in page
+        assert "I see her at noon." in page
+        assert "Comes on Thursday." in page
+        assert Alert.objects.open().count() == 2
+        html = answer.content.decode()
+        again = re.findall(r'name="parts" value="(\d+-\d+)"[^>]*checked', html)
+        assert nurse_client.post(at(ana, "act"), body | {"parts": sorted(set(again))}).status_code == 302
+        assert Alert.objects.open().count() == 0
+
+    def test_a_form_with_a_fault_does_not_forget_what_its_reader_had_seen(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        body = given(nurse_client, ana, "close")
+        lifecycle.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
+        answer = nurse_client.post(at(ana, "act"), body)
+        assert answer.status_code == 400
+        for part in body["parts"]:
+            assert f'value="{part}"' in answer.content.decode()
+
+    def test_closed_meanwhile(self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User) -> None:
+        body = given(nurse_client, ana, "assign", to=nephrologist.pk)
+        lifecycle.close(alerts=two[:1], by=nephrologist, outcome="visit", words="Here at noon.", at=timezone.now())
+        answer = nurse_client.post(at(ana, "act"), body)
+        assert answer.status_code == 400
+        assert "Comes on Thursday." in text_of(answer)
+
+    def test_the_live_part_tells_of_it(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        mark = re.search(r"have=([0-9a-f]{16})", nurse_client.get(at(ana)).content.decode())
+        assert mark
+        live = at(ana, "bundle-live")
+        assert nurse_client.get(live, {"have": mark[1]}).status_code == 204
+        lifecycle.see(alert=two[0], by=nephrologist, at=timezone.now())
+        answer = nurse_client.get(live, {"have": mark[1]})
+        assert "Seen by Dr Lee" in text_of(answer)
+        assert "<form" not in answer.content.decode()
+
+
+class TestCalls:
+    def test_noted_with_plan_and_next(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        soon = timezone.localtime(timezone.now() + timedelta(minutes=5)).strftime("%Y-%m-%dT%H:%M")
+        body = {
+            "parts": parts_of(nurse_client, ana),
+            "result": "message",
+            "plan": "Rings back.",
+            "next_call_at": soon,
+        }
+        assert nurse_client.post(at(ana, "log-call"), body)["Location"] == at(ana)
+        call = Call.objects.get()
+        assert (call.result, call.plan) == ("message", "Rings back.")
+        assert "Left a message" in text_of(nurse_client.get(at(ana)))
+        triage = text_of(nurse_client.get(reverse("alerts:triage")))
+        assert "Last call" in triage
+        assert "Call again" in triage
+
+    def test_a_call_that_is_due_is_not_forgotten_when_nothing_is_open(
+        self, ana: Patient, nurse: User, nurse_client: Client
+    ) -> None:
+        then = timezone.now() - timedelta(days=2)
+        lifecycle.log_call(patient=ana, by=nurse, result="no_answer", at=then, next_call_at=then + timedelta(days=1))
+        assert "Calls due today Ana Verdemar" in text_of(nurse_client.get(reverse("alerts:triage")))
+        lifecycle.log_call(patient=ana, by=nurse, result="reached", said="All well.", at=timezone.now())
+        assert "Calls due today" not in text_of(nurse_client.get(reverse("alerts:triage")))
+
+    def test_what_is_missing_is_named(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        answer = nurse_client.post(at(ana, "log-call"), {"result": "reached", "plan": "Weighs daily."})
+        assert answer.status_code == 400
+        assert "write down what was said" in text_of(answer)
+        assert "Weighs daily." in answer.content.decode()

@@ -1,0 +1,368 @@
+"""Messages on their way: real mail and push servers that take, refuse, ask for patience or are away."""
+
+from __future__ import annotations
+
+import base64
+import itertools
+import json
+import os
+import smtplib
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from typing import Any
+
+import http_ece
+import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+from django.core import mail
+from django.core.management import CommandError, call_command
+from django.db import connection
+
+from alerts.choices import Channel
+from alerts.life_models import Delivery, PushAddress
+from alerts.services import delivery, escalation, push_keys, sending
+from alerts.services.delivery import Answer
+from alerts.services.lifecycle import see
+from homedialysis.accounts.models import User
+from sessions.models import Patient
+from tests.alerts.made import MORNING, made_alert
+
+SMTP = "django.core.mail.backends.smtp.EmailBackend"
+MINUTE = timedelta(minutes=1)
+
+
+def run(at: datetime = MORNING) -> int:
+    return delivery.deliver_due(sending.send, now=lambda: at)
+
+
+def a_message(person: User, **changes: Any) -> Delivery:
+    found: Delivery = Delivery.objects.create(
+        **({"to": person, "channel": Channel.EMAIL, "made_at": MORNING, "due_at": MORNING} | changes)
+    )
+    return found
+
+
+@contextmanager
+def mail_server(*answers: bytes) -> Iterator[tuple[int, list[bytes]]]:
+    """Speaks just enough SMTP: greets, and answers each line from the client with the next of `answers`."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    heard: list[bytes] = []
+
+    def serve() -> None:
+        talk, _ = listener.accept()
+        with talk, talk.makefile("rwb") as lines:
+            lines.write(b"220 made-up.example ready\r\n")
+            lines.flush()
+            for answer in answers:
+                heard.append(lines.readline())
+                lines.write(answer + b"\r\n")
+                lines.flush()
+
+    thread = threading.Thread(target=serve, daemon=True)
+    thread.start()
+    try:
+        yield listener.getsockname()[1], heard
+    finally:
+        thread.join(timeout=5)
+        listener.close()
+
+
+@pytest.fixture
+def smtp(settings: Any) -> Callable[[int], None]:
+    def use(port: int) -> None:
+        settings.EMAIL_BACKEND = SMTP
+        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_USE_TLS = "127.0.0.1", port, False
+        settings.EMAIL_HOST_USER = settings.EMAIL_HOST_PASSWORD = ""
+
+    return use
+
+
+class TestMail:
+    def test_names_nobody_and_says_nothing_clinical(self, ana: Patient, nurse: User) -> None:
+        alert = made_alert(ana)
+        a_message(nurse, alert=alert, waiting_since=MORNING)
+        assert run() == 1
+        (sent,) = mail.outbox
+        assert sent.to == [nurse.email]
+        text = f"{sent.subject} {sent.body}"
+        assert "/triage/" in text
+        for word in ("Ana", "Verdemar", ana.hospital_number, "UF", "12.9", str(alert.pk), str(ana.pk)):
+            assert word not in text.replace("http://127.0.0.1:8000", "")
+        row = Delivery.objects.get()
+        assert (row.sent_at, row.attempts, row.answer) == (MORNING, 1, "The mail server took it.")
+
+    def test_a_recipient_that_is_refused_is_not_tried_again(self, nurse: User, smtp: Any) -> None:
+        a_message(nurse)
+        answers = (b"250 made-up.example", b"250 fine", b"550 5.1.1 No such mailbox", b"250 forgotten", b"221 bye")
+        with mail_server(*answers) as (port, heard):
+            smtp(port)
+            assert run() == 1
+        row = Delivery.objects.get()
+        assert row.answer == "The mail server said 550: 5.1.1 No such mailbox"
+        assert row.failed_at == MORNING
+        assert heard[2].startswith(b"rcpt TO:<" + nurse.email.encode())
+        assert run(MORNING + timedelta(days=1)) == 0
+
+    def test_a_server_that_is_busy_is_tried_again_later(self, nurse: User, smtp: Any) -> None:
+        a_message(nurse)
+        with mail_server(b"250 made-up.example", b"250 fine", b"451 4.3.0 Later please", b"250 ok", b"221 bye") as (
+            port,
+            _,
+        ):
+            smtp(port)
+            run()
+        row = Delivery.objects.get()
+        assert (row.failed_at, row.sent_at, row.attempts) == (None, None, 1)
+        assert "451" in row.answer
+        assert row.due_at == MORNING + MINUTE
+        assert run(MORNING + timedelta(seconds=59)) == 0
+
+    def test_a_server_that_is_away_in_the_end_fails(self, nurse: User, smtp: Any) -> None:
+        a_message(nurse)
+        with socket.create_server(("127.0.0.1", 0)) as free:
+            port = free.getsockname()[1]
+        smtp(port)
+        tries, at = [], MORNING
+        while Delivery.objects.waiting().exists():
+            at = Delivery.objects.get().due_at
+            tries.append(at)
+            run(at)
+        assert [b - a for a, b in itertools.pairwise(tries)] == [n * MINUTE for n in (1, 3, 9, 27, 81)]
+        row = Delivery.objects.get()
+        assert (row.failed_at, row.attempts) == (at, delivery.MOST_ATTEMPTS)
+        assert row.answer.startswith("The mail server was not reached: ConnectionRefusedError")
+
+    def test_a_wrong_password_may_be_put_right(self) -> None:
+        problem = smtplib.SMTPAuthenticationError(535, b"5.7.8 no")
+        assert isinstance(problem, smtplib.SMTPResponseException)
+        assert sending._smtp_answer(535, b"5.7.8 no", may_refuse=False) == Answer(
+            sent=False, words="The mail server said 535: 5.7.8 no", refused=False
+        )
+
+    def test_without_a_mail_server_it_says_so(self, nurse: User, settings: Any) -> None:
+        settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+        a_message(nurse)
+        run()
+        row = Delivery.objects.get()
+        assert (row.answer, row.failed_at) == (sending.NO_SERVER, MORNING)
+
+
+class PushService(HTTPServer):
+    """Stands where a push service would: answers with a chosen code, keeps what it was sent."""
+
+    code = 201
+    headers: dict[str, str] = {}  # noqa: RUF012
+    got: list[tuple[dict[str, str], bytes]]
+
+
+class _Handler(BaseHTTPRequestHandler):
+    server: PushService
+
+    def do_POST(self) -> None:
+        body = self.rfile.read(int(self.headers["Content-Length"]))
+        self.server.got.append(({name.lower(): value for name, value in self.headers.items()}, body))
+        self.send_response(self.server.code)
+        for name, value in self.server.headers.items():
+            self.send_header(name, value)
+        self.send_header("Content-Length", "0")
+        self.end_headers()
+
+    def log_message(self, *args: Any) -> None:
+        """Quietly."""
+
+
+@pytest.fixture
+def service() -> Iterator[PushService]:
+    with PushService(("127.0.0.1", 0), _Handler) as server:
+        server.got = []
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        yield server
+        server.shutdown()
+
+
+def _text(data: bytes) -> str:
+    return base64.urlsafe_b64encode(data).rstrip(b"=").decode()
+
+
+@pytest.fixture
+def browser_key() -> ec.EllipticCurvePrivateKey:
+    return ec.generate_private_key(ec.SECP256R1())
+
+
+SECRET = os.urandom(16)
+
+
+@pytest.fixture
+def push(nurse: User, service: PushService, browser_key: ec.EllipticCurvePrivateKey, settings: Any) -> Delivery:
+    settings.PUSH_KEY = push_keys.new_key()
+    point = browser_key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
+    address = PushAddress.objects.create(
+        person=nurse,
+        endpoint=f"http://127.0.0.1:{service.server_port}/push/1",
+        p256dh=_text(point),
+        auth=_text(SECRET),
+        label="a browser",
+        added_at=MORNING,
+    )
+    return a_message(nurse, channel=Channel.PUSH, push=address)
+
+
+class TestPush:
+    def test_the_browser_can_read_it_and_nobody_else(
+        self, push: Delivery, service: PushService, browser_key: ec.EllipticCurvePrivateKey, ana: Patient
+    ) -> None:
+        Delivery.objects.update(alert=made_alert(ana), waiting_since=MORNING)
+        run()
+        push.refresh_from_db()
+        assert (push.sent_at, push.answer) == (MORNING, "The push service took it (201).")
+        ((headers, body),) = service.got
+        assert headers["content-encoding"] == "aes128gcm"
+        assert headers["authorization"].startswith("vapid t=")
+        assert headers["ttl"] == str(sending.TIME_TO_LIVE)
+        plain = http_ece.decrypt(body, private_key=browser_key, auth_secret=SECRET, version="aes128gcm")
+        told = json.loads(plain)
+        assert told["url"] == "/triage/"
+        assert "Ana" not in plain.decode()
+        assert b"Please look" not in body
+
+    @pytest.mark.parametrize("code", [404, 410])
+    def test_a_browser_that_is_gone_is_forgotten(self, push: Delivery, service: PushService, code: int) -> None:
+        service.code = code
+        run()
+        push.refresh_from_db()
+        assert (push.failed_at, push.push) == (MORNING, None)
+        assert push.answer == f"127.0.0.1 says {code}: this browser is gone, and was removed."
+        assert PushAddress.objects.count() == 0
+
+    def test_a_service_in_trouble_is_asked_again(self, push: Delivery, service: PushService) -> None:
+        service.code = 500
+        run()
+        push.refresh_from_db()
+        assert (push.failed_at, push.sent_at, push.answer) == (None, None, "127.0.0.1 says 500.")
+        service.code = 201
+        run(push.due_at)
+        push.refresh_from_db()
+        assert push.sent_at is not None
+        assert push.attempts == 2
+
+    def test_a_service_that_asks_for_patience_gets_it(self, push: Delivery, service: PushService) -> None:
+        service.code, service.headers = 429, {"Retry-After": "600"}
+        run()
+        push.refresh_from_db()
+        assert push.due_at == MORNING + timedelta(seconds=600)
+
+    def test_refused_for_good(self, push: Delivery, service: PushService) -> None:
+        service.code = 403
+        run()
+        push.refresh_from_db()
+        assert (push.failed_at, push.answer) == (MORNING, "127.0.0.1 says 403.")
+        assert PushAddress.objects.count() == 1
+
+    def test_it_is_sent_nowhere_else(self, push: Delivery, service: PushService) -> None:
+        service.code, service.headers = 307, {"Location": f"http://127.0.0.1:{service.server_port}/inside"}
+        run()
+        push.refresh_from_db()
+        assert push.sent_at is None
+        assert len(service.got) == 1
+
+    def test_without_a_key(self, push: Delivery, settings: Any, tmp_path: Any) -> None:
+        settings.PUSH_KEY, settings.DATA_DIR = "", tmp_path
+        run()
+        push.refresh_from_db()
+        assert push.failed_at == MORNING
+        assert "make_push_keys" in push.answer
+
+
+class TestOneAfterAnother:
+    def test_what_somebody_looked_at_meanwhile_is_not_sent(self, ana: Patient, nurse: User, nephrologist: User) -> None:
+        alert = made_alert(ana)
+        escalation.tell_next(at=MORNING + 30 * MINUTE)
+        see(alert=alert, by=nephrologist, at=MORNING + 30 * MINUTE)
+        run(MORNING + 31 * MINUTE)
+        row = Delivery.objects.get()
+        assert (row.dropped_at, row.sent_at) == (MORNING + 31 * MINUTE, None)
+        assert mail.outbox == []
+
+    def test_a_fault_of_ours_does_not_stop_the_others(self, nurse: User) -> None:
+        first, second = a_message(nurse), a_message(nurse)
+
+        def send(row: Delivery) -> Answer:
+            if row.pk == first.pk:
+                raise RuntimeError("broken")
+            return Answer(sent=True, words="ok")
+
+        assert delivery.deliver_due(send, now=lambda: MORNING) == 2
+        first.refresh_from_db()
+        second.refresh_from_db()
+        assert (first.answer, first.sent_at) == ("RuntimeError while sending", None)
+        assert second.sent_at == MORNING
+
+    def test_the_next_try_is_set_before_sending(self, nurse: User) -> None:
+        a_message(nurse)
+        seen: list[datetime] = []
+
+        def die(row: Delivery) -> Answer:
+            seen.append(Delivery.objects.get().due_at)
+            raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            delivery.deliver_due(die, now=lambda: MORNING)
+        assert seen == [MORNING + MINUTE]
+        assert Delivery.objects.due(MORNING + MINUTE).count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_workers_send_each_message_once(nurse: User) -> None:
+    for _ in range(6):
+        a_message(nurse)
+    sent: list[int] = []
+    start = threading.Barrier(2)
+
+    def work() -> None:
+        try:
+            start.wait(timeout=10)
+            delivery.deliver_due(lambda row: sent.append(row.pk) or Answer(True, "ok"), now=lambda: MORNING)  # type: ignore[func-returns-value]
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=work) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=20)
+    assert sorted(sent) == sorted(Delivery.objects.values_list("pk", flat=True))
+
+
+class TestCommands:
+    def test_a_test_goes_out_at_once(self, nurse: User, capsys: pytest.CaptureFixture[str]) -> None:
+        call_command("send_test_alert", nurse.email)
+        (sent,) = mail.outbox
+        assert "A test" in str(sent.body)
+        assert "The mail server took it." in capsys.readouterr().out
+
+    def test_a_test_that_fails_says_so(self, nurse: User, settings: Any) -> None:
+        settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+        with pytest.raises(CommandError, match="Not everything was sent"):
+            call_command("send_test_alert", nurse.email)
+
+    def test_not_to_a_patient(self, ana: Patient) -> None:
+        assert ana.account is not None
+        with pytest.raises(CommandError, match="Nobody of the team signs in with"):
+            call_command("send_test_alert", ana.account.email)
+
+    def test_a_key_is_made_once_and_kept_from_others(self, settings: Any, tmp_path: Any) -> None:
+        settings.PUSH_KEY, settings.DATA_DIR = "", tmp_path
+        assert push_keys.public_key() is None
+        call_command("make_push_keys")
+        key = push_keys.public_key()
+        assert key is not None
+        assert len(base64.urlsafe_b64decode(key + "=")) == 65
+        assert (tmp_path / "push_key").stat().st_mode & 0o777 == 0o600
+        with pytest.raises(CommandError, match="is there already"):
+            call_command("make_push_keys")
+        assert push_keys.public_key() == key

@@ -1,0 +1,98 @@
+"""Every declared rule, by its row of `rules_table`: it fires, it does not just inside, it says what it cannot judge."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from alerts.choices import Family, Urgency
+from alerts.limit_kinds import KINDS
+from alerts.rules import BY_KEY, RULES, safety
+from alerts.rules.base import History, Rule, Seen
+from alerts.rules.wording import days_of
+from tests.alerts.rules_table import CASES, Case
+
+TABLE = list(CASES.items())
+
+
+def opens(rule: Rule, history: History, case: Case) -> list[Seen]:
+    """What is seen on enough nights for an alert."""
+    seen = rule.see(history, case.at)
+    return [one for one in seen if len(days_of(one.evidence)) >= (one.nights or rule.nights)]
+
+
+def reasons(rule: Rule, history: History) -> list[str]:
+    return [missed.why for missed in rule.not_judged(history)]
+
+
+def test_every_rule_has_its_row_and_every_row_its_rule() -> None:
+    assert set(CASES) == set(BY_KEY)
+
+
+@pytest.mark.parametrize(("key", "case"), TABLE)
+def test_it_fires(key: str, case: Case) -> None:
+    rule = BY_KEY[key]
+    found = opens(rule, case.fires(), case)
+    (sentence,) = [one.sentence or rule.say(one) for one in found]
+    assert sentence.startswith(case.says)
+    assert reasons(rule, case.fires()) == []
+
+
+@pytest.mark.parametrize(("key", "case"), TABLE)
+def test_just_inside_it_does_not(key: str, case: Case) -> None:
+    rule, history = BY_KEY[key], case.inside()
+    assert opens(rule, history, case) == []
+    assert reasons(rule, history) == []
+
+
+@pytest.mark.parametrize(("key", "case"), TABLE)
+def test_what_is_missing_is_said(key: str, case: Case) -> None:
+    rule, history = BY_KEY[key], case.unknown()
+    assert opens(rule, history, case) == []
+    assert any(why.startswith(case.why) for why in reasons(rule, history))
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.key)
+class TestDeclared:
+    def test_a_limit_with_its_source_or_a_source_of_its_own(self, rule: Rule) -> None:
+        assert rule.limits or rule.source
+        assert all(KINDS[name].words for name in rule.limits)
+
+    def test_family_urgency_hold_and_end_are_said(self, rule: Rule) -> None:
+        assert rule.family in Family
+        assert rule.urgency in Urgency
+        assert rule.holds
+        assert rule.over
+        assert len(rule.key) <= 40
+
+    def test_what_it_is_a_part_of_is_there(self, rule: Rule) -> None:
+        assert set(rule.part_of) <= set(BY_KEY) - {rule.key}
+
+
+def test_every_limit_is_asked_by_a_rule() -> None:
+    assert {name for rule in RULES for name in rule.limits} == set(KINDS)
+
+
+def test_rules_of_safety_always_want_a_call_today_and_are_never_muted() -> None:
+    assert len(safety.RULES) == 6
+    for rule in safety.RULES:
+        assert (rule.urgency, rule.may_be_muted, rule.family) == (Urgency.CALL_TODAY, False, Family.SAFETY)
+
+
+def test_no_rule_is_part_of_one_that_is_part_of_it() -> None:
+    """The bundle shows each alert once, so the relation must not run in a circle."""
+    for rule in RULES:
+        above, level = set(rule.part_of), set(rule.part_of)
+        while level:
+            level = {key for one in level for key in BY_KEY[one].part_of} - above
+            above |= level
+        assert rule.key not in above
+
+
+def test_a_history_is_not_changed_by_looking() -> None:
+    for key, case in TABLE:
+        history = case.fires()
+        before = replace(history)
+        list(BY_KEY[key].see(history, case.at))
+        assert history == before

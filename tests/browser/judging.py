@@ -1,0 +1,40 @@
+"""What every page is held to: the accessibility rules, no sideways scroll, nothing too small to touch."""
+
+from __future__ import annotations
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+STANDARDS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+TOO_SMALL = """(smallest) => {
+  const touched = "button, select, summary, textarea, nav a, .button, .call, .card > a, .choice label, #screen > a,"
+    + " #head a, input:not([type=hidden], [type=radio], [type=checkbox])";
+  const height = (each) => each.getBoundingClientRect().height;
+  return [...document.querySelectorAll(touched)]
+    .filter((each) => each.checkVisibility() && height(each) < smallest)
+    .map((each) => `${each.tagName} ${each.textContent.trim() || each.id}: ${height(each)}`);
+}"""
+
+
+def expect_accessible(page: Page) -> None:
+    """Judged with the whole page in sight, so that bars which stay in place cover nothing."""
+    size = page.viewport_size
+    assert size is not None
+    height = page.evaluate("document.documentElement.scrollHeight")
+    page.set_viewport_size({"width": size["width"], "height": height})
+    page.wait_for_function("(height) => window.innerHeight >= height", arg=height)
+    page.evaluate("() => new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": STANDARDS}})
+    page.set_viewport_size(size)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def expect_no_sideways_scroll(page: Page) -> None:
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, f"{page.url} is {wide} px too wide"
+
+
+def too_small(page: Page, smallest: int) -> list[str]:
+    """What is touched and lower than so many pixels. Links within a sentence are left out, as in WCAG 2.2, 2.5.8."""
+    found: list[str] = page.evaluate(TOO_SMALL, smallest)
+    return found

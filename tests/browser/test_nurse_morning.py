@@ -1,0 +1,296 @@
+"""A nurse's morning in a real browser, by keyboard alone: five patients, three calls, one mute, one hand-over.
+
+And the pages of that morning: usable by everyone, in both themes, on desk, tablet and phone, at double size, on paper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from alerts.choices import Urgency
+from alerts.life_models import Call, Delivery, RotaTurn
+from alerts.models import Alert
+from alerts.rule_models import Mute
+from alerts.services import lifecycle, push_keys
+from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
+from homedialysis.accounts.models import User
+from sessions.models import Patient
+from tests.alerts.made import evidence, made_alert
+from tests.browser.conftest import DESKTOP, PHONE, BrowserPage
+from tests.browser.judging import expect_accessible, expect_no_sideways_scroll
+from tests.factories import PatientFactory, PrescriptionFactory
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+TABLET = (820, 1180)
+HALF = (640, 400)
+"""What a desk of 1280 × 800 shows at 200 % zoom."""
+NAMES = ("Ada Aldercombe", "Bo Birchwade", "Cleo Cedarholt", "Dov Elmsworth", "Edda Firbeck")
+TODAY, WEEK = Urgency.CALL_TODAY, Urgency.THIS_WEEK
+
+
+@pytest.fixture(autouse=True)
+def _machinery_works(unit: object) -> None:
+    for part in (WORKER, BEAT):
+        sign_of_life(part, at=timezone.now() + timedelta(hours=1))
+
+
+@pytest.fixture
+def five(unit: object) -> list[Patient]:
+    """Ada to Cleo want a call today, the longest waiting first; Dov and Edda this week. Ada had one bad night."""
+    now = timezone.now().replace(microsecond=0)
+    patients = [PatientFactory(name=name) for name in NAMES]
+    for index, patient in enumerate(patients):
+        urgency, at = (TODAY if index < 3 else WEEK), now - timedelta(hours=9 - index)
+        nights = [evidence(at - timedelta(days=days), 11 + days % 3) for days in (9, 7, 5, 3, 1)]
+        made_alert(patient, at=at, urgency=urgency, evidence=nights)
+        PrescriptionFactory(patient=patient, version=1)
+    lower = {"rule": "venous_high", "cause": "venous_high", "urgency": WEEK}
+    made_alert(patients[0], at=now - timedelta(hours=9), title="Venous pressure over its limit", **lower)
+    return patients
+
+
+class Hands:
+    """Keys, and what they reach; no mouse."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+
+    def press(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+    def type(self, words: str) -> None:
+        self.page.keyboard.type(words)
+
+    def reach(self, selector: str, *, most: int = 80) -> None:
+        """Tab until the focus is there."""
+        for _ in range(most):
+            if self.page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
+                self.see_focus()
+                return
+            self.press("Tab")
+        raise AssertionError(f"{selector} is not reached by Tab")
+
+    def see_focus(self) -> None:
+        drawn = "getComputedStyle(document.activeElement).outlineStyle"
+        assert self.page.evaluate(drawn) != "none", "the focus is not seen"
+
+    def choose(self, value: str) -> None:
+        """The radio button with a value, by the arrows, from the group's first."""
+        for _ in range(5):
+            if self.page.evaluate("document.activeElement.value") == value:
+                self.press("Space")
+                return
+            self.press("ArrowDown")
+        raise AssertionError(f"{value} is not there")
+
+    def call(self, result: str, said: str = "", plan: str = "") -> None:
+        """Fill in the form of a call and send it."""
+        self.reach("#log-call input[type=radio]")
+        self.choose(result)
+        self.reach("#call_said")
+        self.type(said)
+        self.press("Tab")
+        self.type(plan)
+        self.reach("#log-call button")
+        self.press("Enter")
+        expect(self.page.get_by_text("The call is noted.")).to_be_visible()
+
+    def close(self, outcome: str, words: str) -> None:
+        """Close all of the patient's alerts."""
+        self.press("d")
+        self.reach("#id_words")
+        self.type(words)
+        self.reach("#id_outcome")
+        self.type(outcome)
+        self.reach("#act button[value=close]")
+        self.press("Enter")
+        self.page.wait_for_url("**/triage/")
+
+
+def names_in(page: Page) -> Sequence[str]:
+    return page.locator(".bundle-link").all_text_contents()
+
+
+def test_a_morning_by_keyboard_alone(browser_page: BrowserPage, nurse: User, five: list[Patient]) -> None:
+    page = browser_page(nurse, size=DESKTOP).open("/triage/")
+    hands = Hands(page)
+    assert names_in(page) == list(NAMES)
+
+    # Ada: reached, both parts of her bad night closed in one go.
+    hands.press("j")
+    expect(page.locator(f"#act-{five[0].pk}")).to_be_focused()
+    hands.see_focus()
+    hands.press("c")
+    page.wait_for_url("**#log-call")
+    hands.call("reached", "Drank more at a wedding.", "Stays longer rather than take it off faster.")
+    hands.close("Spoken", "Drinks less from now on; weighs daily.")
+    assert names_in(page) == list(NAMES[1:])
+
+    # Bo: a message left; given to oneself.
+    hands.press("j", "Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Bo Birchwade")
+    hands.press("c")
+    hands.call("message", plan="Rings back before noon.")
+    hands.reach("#id_to")
+    hands.type("Nurse Kim")
+    hands.reach("#act button[value=assign]")
+    hands.press("Enter")
+    expect(page.get_by_text("Nurse Kim takes care of 1 alert.")).to_be_visible()
+
+    # Cleo: no answer. Back to the list by a key; the second on it.
+    hands.press("t")
+    page.wait_for_url("**/triage/")
+    hands.press("j", "j", "c")
+    page.wait_for_url("**#log-call")
+    hands.call("no_answer")
+
+    # Dov: his limit is known and agreed; the rule is muted for a fortnight.
+    hands.press("t")
+    page.wait_for_url("**/triage/")
+    hands.press("j", "j", "j", "Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Dov Elmsworth")
+    hands.reach("#to-rules")
+    hands.press("Enter")
+    page.wait_for_url("**/rules/")
+    hands.reach("[name=mute-rule]")
+    hands.type("UF rate over its limit")
+    hands.reach("[name=mute-until]")
+    hands.type((timezone.now() + timedelta(days=14)).strftime("%m%d%Y"))
+    hands.reach("[name=mute-why]")
+    hands.type("A fourth day begins next week.")
+    hands.press("Tab", "Enter")
+    expect(page.get_by_role("heading", name="Muted now")).to_be_visible()
+    expect(page.locator(".muted").get_by_text("A fourth day begins next week.")).to_be_visible()
+
+    # The hand-over tells all of it.
+    hands.reach(".brand")
+    hands.press("Enter")
+    page.wait_for_url("**/triage/")
+    hands.press("h")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Hand-over")
+    told = page.locator("main")
+    for words in ("Drank more at a wedding.", "Rings back before noon.", "No answer", "A fourth day begins next week."):
+        expect(told).to_contain_text(words)
+    assert dict(zip(page.locator("dt").all_text_contents(), page.locator("dd").all_text_contents(), strict=False)) == {
+        "New alerts": "6",
+        "Closed": "2",
+        "Calls": "3",
+        "Set aside or back": "0",
+        "Mutes": "1",
+    }
+    assert sorted(Call.objects.values_list("result", flat=True)) == ["message", "no_answer", "reached"]
+    assert Mute.objects.get().patient == five[3]
+    assert Alert.objects.filter(patient=five[0]).open().count() == 0
+    assert Alert.objects.get(patient=five[1]).assigned_to == nurse
+
+
+def test_keys_can_be_switched_off_and_stay_so(browser_page: BrowserPage, nurse: User, five: list[Patient]) -> None:
+    page = browser_page(nurse, size=DESKTOP).open("/triage/")
+    hands = Hands(page)
+    hands.reach("#keys summary")
+    hands.press("Enter")
+    hands.reach("#keys-switch")
+    hands.press("Enter")
+    expect(page.locator("#keys-switch")).to_have_attribute("aria-pressed", "false")
+    for _ in range(2):
+        hands.press("j")
+        assert page.evaluate("document.activeElement.classList.contains('bundle-link')") is False
+        page.reload()
+    hands.reach(".bundle-link")
+
+
+def test_no_key_acts_while_words_are_typed(browser_page: BrowserPage, nurse: User, five: list[Patient]) -> None:
+    page = browser_page(nurse, size=DESKTOP).open(f"/triage/{five[0].pk}/")
+    hands = Hands(page)
+    hands.reach("#id_words")
+    hands.type("this chat")
+    assert page.url.endswith(f"/triage/{five[0].pk}/")
+    assert page.locator("#id_words").input_value() == "this chat"
+
+
+def test_the_others_step_appears_while_one_writes(
+    browser_page: BrowserPage, nurse: User, nephrologist: User, five: list[Patient]
+) -> None:
+    watched = browser_page(nurse, size=DESKTOP)
+    watched.page.clock.install()
+    page = watched.open(f"/triage/{five[1].pk}/")
+    page.locator("#id_words").fill("Half a sent")
+    page.locator("#id_words").focus()
+    alert = Alert.objects.get(patient=five[1])
+    lifecycle.note(alerts=[alert], by=nephrologist, words="I see him at noon.", at=timezone.now())
+    page.clock.run_for(11_000)
+    expect(page.locator("#bundle-story")).to_contain_text("I see him at noon.")
+    expect(page.locator("#id_words")).to_have_value("Half a sent")
+    expect(page.locator("#id_words")).to_be_focused()
+    expect(page.locator("#live-note")).to_contain_text("Something changed at")
+    page.keyboard.type("ence.")
+    page.locator("#act button[value=note]").click()
+    expect(page.get_by_text("Something was added since you opened this page")).to_be_visible()
+    expect(page.locator("#id_words")).to_have_value("Half a sentence.")
+    page.locator("#act button[value=note]").click()
+    expect(page.get_by_text("Noted.")).to_be_visible()
+    assert [step.words for step in alert.steps.filter(kind="note")] == ["I see him at noon.", "Half a sentence."]
+
+
+def test_what_is_open_stays_open_when_the_list_is_renewed(
+    browser_page: BrowserPage, nurse: User, nephrologist: User, five: list[Patient]
+) -> None:
+    watched = browser_page(nurse, size=DESKTOP)
+    watched.page.clock.install()
+    page = watched.open("/triage/")
+    parts = page.locator(f"#parts-{five[0].pk}")
+    parts.locator("summary").press("Enter")
+    expect(parts.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
+    lifecycle.see(alert=Alert.objects.get(patient=five[4]), by=nephrologist, at=timezone.now())
+    page.clock.run_for(16_000)
+    expect(page.locator("#triage-list")).to_contain_text("Seen by Dr Lee")
+    expect(parts.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
+    expect(parts.locator("summary")).to_be_focused()
+
+
+def test_on_paper_everything_is_there_and_nothing_to_press(
+    browser_page: BrowserPage, nurse: User, five: list[Patient]
+) -> None:
+    page = browser_page(nurse, size=DESKTOP).open("/triage/")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    expect(page.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
+    for hidden in (".top-bar", ".urgencies", "#keys"):
+        expect(page.locator(hidden)).to_be_hidden()
+
+
+@pytest.mark.parametrize("colour", ["light", "dark"])
+def test_pages_have_no_accessibility_fault(
+    browser_page: BrowserPage, nurse: User, nephrologist: User, five: list[Patient], colour: str, settings: object
+) -> None:
+    settings.PUSH_KEY = push_keys.new_key()  # type: ignore[attr-defined]
+    now = timezone.now()
+    RotaTurn.objects.create(person=nurse, weekday=now.weekday(), begins="08:00", ends="17:00")
+    lifecycle.log_call(
+        patient=five[1], by=nurse, result="message", plan="Rings back.", at=now, next_call_at=now + timedelta(minutes=1)
+    )
+    alert = Alert.objects.get(patient=five[4])
+    until = (now + timedelta(days=9)).date()
+    lifecycle.set_aside(alerts=[alert], by=nurse, until=until, words="Clinic.", at=now)
+    lifecycle.close(
+        alerts=Alert.objects.filter(patient=five[2]), by=nephrologist, outcome="known", words="Agreed.", at=now
+    )
+    Delivery.objects.create(to=nurse, channel="email", made_at=now, due_at=now, failed_at=now, answer="550 no")
+    addresses = [reverse(f"alerts:{name}") for name in ("triage", "handover", "quality", "rota", "deliveries")]
+    addresses += [reverse(f"alerts:{name}", args=[five[0].pk]) for name in ("bundle", "timeline")]
+    addresses += [reverse("alerts:triage") + "?aside=1", reverse("alerts:detail", args=[alert.pk])]
+    for size in (DESKTOP, TABLET, HALF, PHONE):
+        page = browser_page(nurse, colour=colour, size=size, bypass_csp=True)
+        for address in addresses:
+            page.open(address).wait_for_load_state("networkidle")
+            expect_no_sideways_scroll(page.page)
+            if size != HALF:
+                expect_accessible(page.page)

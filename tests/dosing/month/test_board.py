@@ -1,0 +1,131 @@
+"""The board of a month: who is on it, in which order, how what is outside or unknown shows, and how many queries."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, timedelta
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+from pytest_django.fixtures import DjangoAssertNumQueries
+
+from dosing.models import PatientMonth, ReviewRange
+from dosing.month.computing import compute_month
+from dosing.month.ranges import book
+from dosing.month.reviewing import sign, write
+from homedialysis.accounts.models import ReadLog, User
+from sessions.models import Patient
+from tests.factories import BloodFactory, PatientFactory
+
+pytestmark = pytest.mark.django_db
+MARCH = date(2026, 3, 1)
+
+
+def with_potassium(person: Patient, value: float | None) -> None:
+    if value is not None:
+        drawn = timezone.datetime(2026, 3, 10, 9, tzinfo=timezone.get_default_timezone())  # type: ignore[attr-defined]
+        BloodFactory(patient=person, analyte="2823-3", value=value, drawn_at=drawn)
+    compute_month(person, MARCH, at=timezone.now())
+
+
+@pytest.fixture
+def three(ana: Patient, ben: Patient) -> list[Patient]:
+    people = [ana, ben, PatientFactory(name="Cyra Lund", joined_on=date(2026, 1, 5))]
+    for person, value in zip(people, (6.1, 4.8, None), strict=True):
+        with_potassium(person, value)
+    return people
+
+
+def names(page: str) -> list[str]:
+    return re.findall(r'<th scope="row"><a href="[^"]*">([^<]*)</a>', page)
+
+
+def test_what_is_outside_or_unknown_says_so_in_words_and_signs(nurse_client: Client, three: list[Patient]) -> None:
+    page = nurse_client.get("/months/2026-03/").content.decode()
+    assert '6.1 <span aria-hidden="true">▲</span><span class="visually-hidden">above the range</span>' in page
+    assert "no result in half a year" in page
+    assert ReadLog.objects.filter(path="/months/2026-03/").count() == 3
+
+
+@pytest.mark.parametrize(
+    ("query", "order"),
+    [
+        ("", ["Ana Verdemar", "Ben Okonjo", "Cyra Lund"]),
+        ("?sort=name&down=1", ["Cyra Lund", "Ben Okonjo", "Ana Verdemar"]),
+        ("?sort=potassium", ["Ben Okonjo", "Ana Verdemar", "Cyra Lund"]),
+        ("?sort=potassium&down=1", ["Ana Verdemar", "Ben Okonjo", "Cyra Lund"]),
+        ("?sort=made-up", ["Ana Verdemar", "Ben Okonjo", "Cyra Lund"]),
+    ],
+)
+def test_it_sorts_by_any_column_with_the_unknown_last(
+    query: str, order: list[str], nurse_client: Client, three: list[Patient]
+) -> None:
+    assert names(nurse_client.get(f"/months/2026-03/{query}").content.decode()) == order
+
+
+def test_it_sorts_by_the_state_of_the_review(
+    nurse_client: Client, three: list[Patient], nurse: User, nephrologist: User
+) -> None:
+    for person in three[:2]:
+        review = write(patient=person, month=MARCH, words="Fine.", for_patient="", by=nurse, at=timezone.now())
+    PatientMonth.objects.update(stale=False)
+    sign(review=review, by=nephrologist, at=timezone.now())
+    order = ["Cyra Lund", "Ana Verdemar", "Ben Okonjo"]
+    assert names(nurse_client.get("/months/2026-03/?sort=review").content.decode()) == order
+    assert names(nurse_client.get("/months/2026-03/?sort=review&down=1").content.decode()) == order[::-1]
+
+
+def test_who_left_before_or_joined_after_is_not_on_it(nurse_client: Client, three: list[Patient]) -> None:
+    Patient.objects.filter(pk=three[0].pk).update(left_on=date(2026, 2, 27))
+    Patient.objects.filter(pk=three[2].pk).update(joined_on=date(2026, 4, 1))
+    assert names(nurse_client.get("/months/2026-03/").content.decode()) == ["Ben Okonjo"]
+
+
+def test_every_number_leads_to_how_it_came_about(nurse_client: Client, three: list[Patient]) -> None:
+    page = nurse_client.get("/months/2026-03/").content.decode()
+    where = re.search(r'href="([^"]*/potassium/)"', page)
+    assert where
+    told = nurse_client.get(where[1]).content.decode()
+    for words in ("6.1", "not drawn after a treatment", "science version", "above</strong> it", "4.0 to 5.5 mmol/L"):
+        assert words in told
+
+
+def test_the_unit_sets_its_own_range_and_goes_back(nurse_client: Client, three: list[Patient]) -> None:
+    given = {"number": "potassium", "low": "3.5", "high": "6.5", "why": "Agreed in our meeting."}
+    nurse_client.post("/ranges/", given)
+    assert book().place("potassium", 6.1) == 0
+    assert "Agreed in our meeting." in nurse_client.get("/ranges/").content.decode()
+    nurse_client.post("/ranges/", {"number": "potassium", "default": "on", "why": "Back again."})
+    assert book().place("potassium", 6.1) == 1
+    assert ReviewRange.objects.count() == 2
+    refused = nurse_client.post("/ranges/", given | {"low": "7"}).content.decode()
+    assert "must not lie below the lower one, 7; 6.5 was given" in refused
+
+
+def test_a_value_that_reads_as_the_limit_is_not_outside() -> None:
+    ranges = book()
+    assert ranges.place("potassium", 5.54) == 0
+    assert ranges.place("potassium", 5.56) == 1
+
+
+def test_a_month_not_computed_yet_says_so(nurse_client: Client, ana: Patient) -> None:
+    page = nurse_client.get("/months/2026-03/").content.decode()
+    assert "1 being computed" in page
+    assert nurse_client.get("/months/2026-13/").status_code == 404
+
+
+@pytest.mark.parametrize("people", [1, 12])
+def test_queries_do_not_grow_with_the_patients(
+    people: int, nurse_client: Client, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    for _ in range(people):
+        with_potassium(PatientFactory(joined_on=date(2025, 1, 1)), 5)
+    assert PatientMonth.objects.filter(month=MARCH).count() == people
+    with django_assert_max_num_queries(12):
+        assert len(names(nurse_client.get("/months/2026-03/").content.decode())) == people
+
+
+def test_the_month_that_ended_last_comes_first(nurse_client: Client, ana: Patient) -> None:
+    last = timezone.localdate().replace(day=1) - timedelta(days=1)
+    assert f"<h1>{last:%B %Y}</h1>" in nurse_client.get("/months/").content.decode()

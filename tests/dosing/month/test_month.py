@@ -1,0 +1,164 @@
+"""A patient's month: its numbers against sums done by hand, what is missing said, and when it is computed again."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from dosing.computing import compute
+from dosing.models import PatientMonth
+from dosing.month import computing
+from dosing.month.catalogue import MONTH_NUMBERS
+from dosing.month.computing import add_missing, compute_month, compute_some, mark_stale, months_between, waiting
+from dosing.receivers import on_prescription
+from dosing.science.adequacy import standard_weekly_ktv_with_fluid_and_kidney
+from sessions.choices import PostSampleMethod
+from sessions.models import Patient, Prescription
+from sessions.services.bloods import enter_bloods
+from tests.factories import BloodFactory, PrescriptionFactory, record_night
+
+pytestmark = pytest.mark.django_db
+MARCH = date(2026, 3, 1)
+DAYS = (0, 2, 4, 7, 9, 11, 14, 16, 18, 21, 23, 25, 28)
+NOW = datetime(2026, 4, 2, 9, tzinfo=UTC)
+
+
+@pytest.fixture
+def month(ana: Patient) -> Patient:
+    """Thirteen treatments of four hours in March, 2.3 L off each, under a prescription of three a week."""
+    PrescriptionFactory(patient=ana, version=1, days_per_week=3, weekdays=[], minutes=240, uf_rate_limit_ml_kg_h=8)
+    for index, day in enumerate(DAYS):
+        start = datetime(2026, 3, 2, 20, tzinfo=UTC) + timedelta(days=day)
+        compute(record_night(ana, start, pre_weight_kg=72.3, post_weight_kg=70 + index / 10), at=NOW)
+    return ana
+
+
+def numbers(patient: Patient, at: datetime = NOW) -> dict[str, dict[str, Any]]:
+    found: dict[str, dict[str, Any]] = compute_month(patient, MARCH, at=at).numbers
+    return found
+
+
+def test_counts_and_means_are_those_done_by_hand(month: Patient) -> None:
+    found = numbers(month)
+    assert found["nights"]["inputs"] == {"delivered": 13, "prescribed": pytest.approx(3 * 31 / 7, abs=0.05)}
+    assert found["nights"]["value"] == pytest.approx(13 / (3 * 31 / 7))
+    assert found["time"]["value"] == 1
+    assert found["weekly_hours"]["value"] == pytest.approx(13 * 4 / 31 * 7)
+    rates = [1000 * 2.3 / 4 / (70 + index / 10) for index in range(13)]
+    assert found["uf_rate"]["value"] == pytest.approx(sum(rates) / 13)
+    assert found["uf_rate_highest"]["value"] == pytest.approx(max(rates))
+    assert found["uf_over"]["value"] == pytest.approx(sum(round(rate, 1) > 8 for rate in rates) / 13)
+    assert found["pre_systolic"]["value"] == 140
+
+
+def test_the_weekly_dose_is_that_of_the_published_equation(month: Patient) -> None:
+    record = month.treatments.order_by("-started_at").first()
+    assert record
+    BloodFactory(patient=month, treatment=record, value=22, drawn_at=record.started_at, timing="pre")
+    method = {"timing": "post", "post_method": PostSampleMethod.SLOW_FLOW}
+    BloodFactory(patient=month, treatment=record, value=6.5, drawn_at=record.ended_at, **method)
+    compute(record, at=NOW)
+    found = numbers(month)
+    week = found["measured_week"]
+    assert week["inputs"]["weekly_uf_l"] == pytest.approx(13 * 2.3 / 31 * 7)
+    assert week["value"] == pytest.approx(standard_weekly_ktv_with_fluid_and_kidney(**week["inputs"]).number)
+    assert found["single_pool_ktv"]["at"] == record.started_at.isoformat()
+    assert found["modelled_week"]["value"] == pytest.approx(week["value"], rel=0.15), "two roads to the same week"
+    assert found["npcr"]["value"] is not None
+
+
+def test_what_is_missing_is_said(month: Patient) -> None:
+    found = numbers(month)
+    assert found["measured_week"]["why"] == "no single-pool Kt/V was measured this month"
+    assert found["potassium"]["why"] == "no result in half a year"
+    assert found["water"]["why"] == "no water test in three months that a limit is held for"
+    assert all(each["value"] is not None or each["why"] for each in found.values())
+
+
+def test_an_older_result_is_not_taken_for_one_of_this_month(month: Patient) -> None:
+    BloodFactory(patient=month, analyte="2823-3", value=5.1, drawn_at=datetime(2026, 2, 20, 9, tzinfo=UTC))
+    potassium = numbers(month)["potassium"]
+    assert (potassium["value"], potassium["why"]) == (None, "not measured this month; 5.1 mmol/L 39 days ago")
+
+
+def test_a_result_after_a_treatment_is_not_the_one_of_the_month(month: Patient) -> None:
+    BloodFactory(patient=month, analyte="2823-3", value=5.6, drawn_at=datetime(2026, 3, 10, 9, tzinfo=UTC))
+    BloodFactory(
+        patient=month, analyte="2823-3", value=3.4, drawn_at=datetime(2026, 3, 11, 9, tzinfo=UTC), timing="post"
+    )
+    assert numbers(month)["potassium"]["value"] == 5.6
+
+
+def test_a_month_without_anything_says_so_everywhere(ana: Patient) -> None:
+    found = numbers(ana)
+    assert {key for key, each in found.items() if each["value"] is not None} <= {"weekly_hours"}
+    assert set(found) == {number.key for number in MONTH_NUMBERS}
+
+
+def test_news_makes_the_months_wait_and_computing_lets_them_rest(month: Patient, nurse: Any) -> None:
+    while compute_some(at=timezone.now()):
+        pass
+    assert not waiting(timezone.now()).exists()
+    drawn = datetime(2026, 3, 10, 9, tzinfo=UTC)
+    result = BloodFactory.build(patient=month, analyte="2823-3", value=5.6, drawn_at=drawn, entered_by=nurse)
+    enter_bloods(results=[result], by=nurse, at=NOW)
+    assert waiting(timezone.now()).earliest("month").month == MARCH
+    while compute_some(at=timezone.now()):
+        pass
+    assert PatientMonth.objects.get(patient=month, month=MARCH).numbers["potassium"]["value"] == 5.6
+
+
+def test_another_science_makes_every_month_wait(month: Patient) -> None:
+    compute_month(month, MARCH, at=NOW)
+    PatientMonth.objects.filter(month=MARCH).update(science_version="0")
+    assert PatientMonth.objects.get(month=MARCH) in waiting(timezone.now())
+
+
+def test_no_month_before_the_patient_joined(ana: Patient) -> None:
+    ana.joined_on = date(2026, 2, 14)
+    mark_stale(ana, datetime(2025, 11, 1, tzinfo=UTC), until=NOW)
+    assert sorted(PatientMonth.objects.values_list("month", flat=True)) == months_between(
+        date(2026, 2, 1), date(2026, 4, 1)
+    )
+
+
+def test_a_signed_prescription_makes_its_month_wait(month: Patient) -> None:
+    PatientMonth.objects.update(stale=False)
+    on_prescription(prescription=Prescription.objects.get())
+    assert waiting(timezone.now()).exists()
+
+
+def test_a_month_computed_before_its_end_is_computed_again_until_it_is_over(ana: Patient) -> None:
+    last_day = datetime(2026, 3, 31, 12, tzinfo=UTC)
+    row = compute_month(ana, MARCH, at=last_day - timedelta(days=11))
+    for at, waits in ((last_day, True), (last_day - timedelta(days=10, hours=12), False)):
+        assert waiting(at).filter(pk=row.pk).exists() is waits
+    compute_month(ana, MARCH, at=last_day + timedelta(days=5))
+    assert not waiting(last_day + timedelta(days=90)).filter(pk=row.pk).exists()
+
+
+def test_who_sends_nothing_has_a_month_all_the_same(ana: Patient, ben: Patient) -> None:
+    Patient.objects.filter(pk=ben.pk).update(left_on=date(2026, 2, 10))
+    PatientMonth.objects.all().delete()
+    add_missing(at=datetime(2026, 4, 2, tzinfo=UTC))
+    assert set(PatientMonth.objects.values_list("patient", "month")) == {(ana.pk, MARCH), (ana.pk, date(2026, 4, 1))}
+
+
+def test_one_month_that_fails_does_not_hold_up_the_others(
+    ana: Patient, ben: Patient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    PatientMonth.objects.all().delete()
+    add_missing(at=datetime(2026, 4, 2, tzinfo=UTC))
+    really = computing.compute_month
+
+    def failing(patient: Patient, month: date, *, at: datetime) -> PatientMonth:
+        if patient.pk == ana.pk:
+            raise ZeroDivisionError
+        return really(patient, month, at=at)
+
+    monkeypatch.setattr(computing, "compute_month", failing)
+    compute_some(at=datetime(2026, 4, 2, tzinfo=UTC))
+    assert set(PatientMonth.objects.filter(stale=True).values_list("patient", flat=True)) == {ana.pk}

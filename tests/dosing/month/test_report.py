@@ -1,0 +1,102 @@
+"""The review as PDF: what stands in it, tags and language, and the batch of a month."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree as ET
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+from pypdf import PdfReader
+
+from dosing import jobs
+from dosing.models import Job
+from dosing.month.computing import compute_month
+from dosing.month.report import sheet_of
+from dosing.month.reviewing import write
+from dosing.month.svg import Line, line_chart
+from homedialysis.accounts.models import User
+from sessions.models import Patient
+from tests.factories import BloodFactory, PatientFactory, PrescriptionFactory
+
+pytestmark = pytest.mark.django_db
+MARCH = date(2026, 3, 1)
+
+
+@pytest.fixture
+def reviewed(ana: Patient, nurse: User) -> Patient:
+    PrescriptionFactory(patient=ana, version=1)
+    for month, value in ((2, 5.0), (3, 6.1)):
+        BloodFactory(patient=ana, analyte="2823-3", value=value, drawn_at=datetime(2026, month, 10, 9, tzinfo=UTC))
+        compute_month(ana, date(2026, month, 1), at=timezone.now())
+    words = 'Potassium high. #sys.inputs "quoted" [brackets] $x$'
+    write(patient=ana, month=MARCH, words=words, for_patient="", by=nurse, at=timezone.now())
+    return ana
+
+
+def test_the_text_reads_back_and_the_file_is_tagged(nurse_client: Client, reviewed: Patient) -> None:
+    answer = nurse_client.get(f"/patients/{reviewed.pk}/months/2026-03/review/review.pdf")
+    assert answer.headers["Content-Type"] == "application/pdf"
+    reader = PdfReader(io.BytesIO(answer.content))
+    text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+    for words in (
+        "Review of March 2026",
+        reviewed.name,
+        reviewed.hospital_number,
+        "Not signed: a draft.",
+        '#sys.inputs "quoted" [brackets] $x$',
+        "6.1 ▲ above",
+        "4.0 to 5.5 mmol/L",
+        "It gives no advice, and it is no alarm.",
+    ):
+        assert words in text
+    root = reader.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"].value is True
+    assert root["/Lang"].startswith("en")
+    metadata = reader.xmp_metadata
+    assert metadata is not None
+    assert "pdfuaid:part>1<" in metadata.stream.get_data().decode()  # type: ignore[attr-defined]
+
+
+def test_every_picture_has_words_instead(reviewed: Patient) -> None:
+
+    charts = sheet_of(reviewed, MARCH, at=timezone.now())["charts"]
+    assert charts
+    assert all("the numbers stand in the table" in each["alt"] for each in charts)
+
+
+def test_all_reviews_of_a_month_in_one_file(
+    reviewed: Patient, nephrologist: User, tmp_path: Path, settings: Any
+) -> None:
+    settings.DATA_DIR = tmp_path
+    other = PatientFactory()
+    compute_month(other, MARCH, at=timezone.now())
+    job = jobs.ask(kind="reports", params={"month": "2026-03"}, by=nephrologist, at=timezone.now())
+    jobs.work(now=timezone.now)
+    job = Job.objects.get(pk=job.pk)
+    with zipfile.ZipFile(jobs.result_path(job)) as archive:
+        names = sorted(archive.namelist())
+        assert names == sorted(f"{each.hospital_number}-2026-03.pdf" for each in (reviewed, other))
+        assert all(archive.read(name).startswith(b"%PDF") for name in names)
+
+
+def test_a_chart_leaves_gaps_where_nothing_is_known_and_keeps_inside() -> None:
+    svg = line_chart(["Jan", "Feb", "Mar"], [Line("K", [5.0, None, 6.0])], low=4.0, high=5.5)
+    root = ET.fromstring(svg)  # noqa: S314  (made here)
+    space = "{http://www.w3.org/2000/svg}"
+    circles = root.findall(f"{space}circle")
+    assert len(circles) == 2
+    assert all(0 <= float(each.get("cx", "-1")) <= 260 and 0 <= float(each.get("cy", "-1")) <= 110 for each in circles)
+    assert float(circles[0].get("cy", "0")) > float(circles[1].get("cy", "0")), "more is higher up"
+    (series,) = [path.get("d", "") for path in root.findall(f"{space}path") if path.get("stroke-width") == "1.1"]
+    assert series.count("M") == 2
+
+
+def test_a_chart_of_one_value_or_none_can_be_drawn() -> None:
+    for values in ([None, None], [5.0, 5.0], [0.0]):
+        ET.fromstring(line_chart(["a"] * len(values), [Line("x", values)], low=None, high=None))  # noqa: S314

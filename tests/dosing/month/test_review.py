@@ -1,0 +1,162 @@
+"""A review: written, planned, signed for exactly what was shown, then frozen; addenda; release to the patient."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+from django.db import ProgrammingError, transaction
+from django.test import Client
+from django.utils import timezone
+
+from dosing.models import MonthlyReview, PatientMonth, PlanItem
+from dosing.month.computing import compute_month
+from dosing.month.ranges import set_range
+from dosing.month.report import sheet_of
+from homedialysis.accounts.models import User
+from sessions.models import Patient
+from sessions.services.prescribing import sign_prescription
+from tests.factories import PASSWORD, BloodFactory, PrescriptionFactory
+
+pytestmark = pytest.mark.django_db
+MARCH = date(2026, 3, 1)
+WORDS = {
+    "words": "Dose enough; potassium high.",
+    "for_patient": "Your treatment does its work. We talk about potassium.",
+}
+
+
+@pytest.fixture
+def where(ana: Patient) -> str:
+    PrescriptionFactory(patient=ana, version=1)
+    potassium(ana, 6.1, 3)
+    return f"/patients/{ana.pk}/months/2026-03/review/"
+
+
+def potassium(person: Patient, value: float, month: int) -> None:
+    BloodFactory(patient=person, analyte="2823-3", value=value, drawn_at=datetime(2026, month, 10, 9, tzinfo=UTC))
+    compute_month(person, date(2026, month, 1), at=timezone.now())
+    PatientMonth.objects.update(stale=False)
+
+
+def seen(client: Client, where: str) -> str:
+    found = re.search(r'name="seen" value="([^"]+)"', client.get(where).content.decode())
+    assert found
+    return found[1]
+
+
+def sign(client: Client, where: str, **changes: Any) -> Any:
+    given = {"seen": seen(client, where), "password": PASSWORD} | changes
+    return client.post(f"{where}sign/", given, follow=True).content.decode()
+
+
+def test_written_planned_signed_and_frozen(nephrologist_client: Client, where: str, ana: Patient, nurse: User) -> None:
+    nephrologist_client.post(where, WORDS)
+    plan = {"words": "Talk about potassium", "owner": nurse.pk, "due_on": "2026-04-10"}
+    nephrologist_client.post(f"{where}plan/", plan)
+    assert "Signed. From now on it only takes addenda." in sign(nephrologist_client, where)
+    review = MonthlyReview.objects.get()
+    assert review.frozen["numbers"]["potassium"]["value"] == 6.1
+    assert review.frozen["places"]["potassium"] == 1
+    with pytest.raises(ProgrammingError), transaction.atomic():
+        MonthlyReview.objects.update(words="Other words.")
+    refused = nephrologist_client.post(where, WORDS | {"words": "Other words."}, follow=True).content.decode()
+    assert "Somebody has signed this review meanwhile" in refused
+    nephrologist_client.post(f"{where}add/", {"words": "Potassium was haemolysed: repeated, 5.2."})
+    potassium_after = BloodFactory(
+        patient=ana, analyte="2823-3", value=5.2, drawn_at=datetime(2026, 3, 20, 9, tzinfo=UTC)
+    )
+    compute_month(ana, MARCH, at=timezone.now())
+    page = nephrologist_client.get(where).content.decode()
+    assert potassium_after.value == 5.2
+    assert "6.1 ▲" in page, "a signed review shows the numbers as they were"
+    assert "Potassium was haemolysed: repeated, 5.2." in page
+
+
+def test_what_was_signed_stays_when_ranges_prescription_or_numbers_change(
+    nephrologist_client: Client, where: str, ana: Patient, nephrologist: User
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    sign(nephrologist_client, where)
+    wide = {"number": "potassium", "low": 3, "high": 7, "default": False, "why": "Wider."}
+    set_range(**wide, by=nephrologist, at=timezone.now())
+    order = PrescriptionFactory.build(
+        patient=ana, version=2, minutes=300, signed_by=nephrologist, dialyser=ana.prescriptions.get().dialyser
+    )
+    sign_prescription(prescription=order, by=nephrologist, at=timezone.now())
+    PatientMonth.objects.filter(month=MARCH).update(numbers={})
+    page = nephrologist_client.get(where).content.decode()
+    sheet = sheet_of(ana, MARCH, at=timezone.now())
+    for told in (page, str(sheet)):
+        assert "Potassium: 6.1, now above the range (4.0 to 5.5 mmol/L)." in told
+        assert "6.1 ▲" in told
+        assert "300 minutes" not in told
+    assert sheet["prescription"][1] == ["How often, how long", "3 a week, 240 minutes"]
+
+
+def test_only_what_was_shown_is_signed(nephrologist_client: Client, where: str, ana: Patient) -> None:
+    nephrologist_client.post(where, WORDS)
+    opened = seen(nephrologist_client, where)
+    nephrologist_client.post(where, WORDS | {"words": "Changed by a colleague."})
+    assert "Something changed since you opened this page" in sign(nephrologist_client, where, seen=opened)
+    assert MonthlyReview.objects.get().signed_at is None
+
+
+def test_a_wrong_password_does_not_sign(nephrologist_client: Client, where: str) -> None:
+    nephrologist_client.post(where, WORDS)
+    assert "The password is not right." in sign(nephrologist_client, where, password="guess")
+    assert MonthlyReview.objects.get().signed_at is None
+
+
+def test_numbers_that_wait_to_be_computed_are_not_signed(nephrologist_client: Client, where: str) -> None:
+    nephrologist_client.post(where, WORDS)
+    opened = seen(nephrologist_client, where)
+    PatientMonth.objects.update(stale=True)
+    assert "are being computed" in sign(nephrologist_client, where, seen=opened)
+    assert MonthlyReview.objects.get().signed_at is None
+
+
+def test_nurses_write_and_only_nephrologists_sign(nurse_client: Client, where: str) -> None:
+    nurse_client.post(where, WORDS)
+    page = nurse_client.get(where).content.decode()
+    assert "A nephrologist signs the review." in page
+    assert nurse_client.post(f"{where}sign/", {"seen": "x", "password": PASSWORD}).status_code == 403
+
+
+def test_the_next_review_says_what_changed_and_what_is_still_to_do(
+    nephrologist_client: Client, where: str, ana: Patient, nurse: User
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    nephrologist_client.post(f"{where}plan/", {"words": "Diet advice", "owner": nurse.pk, "due_on": "2026-04-10"})
+    sign(nephrologist_client, where)
+    potassium(ana, 5.0, 4)
+    next_page = where.replace("2026-03", "2026-04")
+    page = nephrologist_client.get(next_page).content.decode()
+    assert "Potassium: 5.0, was 6.1, back in range (4.0 to 5.5 mmol/L)." in page
+    assert "Diet advice" in page
+    assert "overdue" in page
+    item = PlanItem.objects.get()
+    told = nephrologist_client.get(f"/patients/{ana.pk}/").content.decode()
+    assert "Still to do from reviews" in told
+    assert "Diet advice" in told
+    nephrologist_client.post(f"/plan/{item.pk}/done/", {"words": "Seen on the 9th."})
+    assert "Diet advice" not in nephrologist_client.get(next_page).content.decode()
+    assert "Seen on the 9th." in nephrologist_client.get(where).content.decode()
+
+
+def test_the_patient_reads_what_was_released_and_nothing_before(
+    nephrologist_client: Client, ana_client: Client, ben_client: Client, where: str, ana: Patient
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    early = nephrologist_client.post(f"{where}release/", follow=True).content.decode()
+    assert "Sign the review, with words for the patient, before it is released." in early
+    sign(nephrologist_client, where)
+    told = f"/told/{ana.pk}/"
+    assert "We talk about potassium." not in ana_client.get(told).content.decode()
+    nephrologist_client.post(f"{where}release/")
+    page = ana_client.get(told).content.decode()
+    assert "We talk about potassium." in page
+    assert "Dose enough" not in page
+    assert ben_client.get(told).status_code == 404

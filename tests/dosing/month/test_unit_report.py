@@ -1,0 +1,147 @@
+"""The quality meeting's report against sums done by hand and SciPy; and the page on which its facts are noted."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from django.test import Client
+from django.utils import timezone
+from scipy import stats
+
+from dosing.models import PatientMonth
+from dosing.month.unit_report import unit_report
+from homedialysis.accounts.models import User
+from sessions.models import AccessInfection, HospitalStay, Patient
+from tests.factories import AccessFactory, PatientFactory
+
+pytestmark = pytest.mark.django_db
+MARCH = date(2026, 3, 1)
+END = date(2026, 4, 1)
+TODAY = date(2026, 5, 4)
+
+
+def person(joined: date, left: date | None = None, why: str = "") -> Patient:
+    found: Patient = PatientFactory(joined_on=joined, left_on=left, left_reason=why)
+    return found
+
+
+def test_infections_per_thousand_access_days_with_the_exact_interval(nurse: User, unit: object) -> None:
+    one = person(date(2025, 1, 1))
+    fistula = AccessFactory(patient=one, kind="fistula", created_on=date(2025, 6, 1))
+    two = person(date(2025, 12, 1), date(2026, 2, 28), "centre")
+    AccessFactory(patient=two, kind="catheter", created_on=date(2025, 11, 1))
+    for day in (date(2025, 9, 1), date(2026, 1, 7), date(2024, 1, 1)):
+        AccessInfection.objects.create(
+            access=fistula, kind="site", began_on=day, entered_by=nurse, entered_at=timezone.now()
+        )
+    everything, fistulas, grafts, catheters = unit_report(MARCH, today=TODAY).infections
+    days = (END - date(2025, 6, 1)).days
+    assert (fistulas.events, fistulas.days) == (2, days)
+    assert (catheters.events, catheters.days) == (0, (date(2026, 3, 1) - date(2025, 12, 1)).days)
+    assert grafts.days == 0
+    assert everything.days == fistulas.days + catheters.days
+    exact = stats.chi2.ppf([0.025, 0.975], [4, 6]) / 2 * 1000 / days
+    assert [fistulas.rate.low.number, fistulas.rate.high.number] == pytest.approx(list(exact))
+
+
+def test_technique_survival_counts_only_going_back_to_a_centre(unit: object) -> None:
+    lengths = [(200, "centre"), (400, "transplant"), (500, "centre"), (900, ""), (1200, "died"), (2000, "")]
+    for days, why in lengths:
+        joined = END - timedelta(days=days + (100 if why else 0))
+        person(joined, joined + timedelta(days=days) if why else None, why)
+    report = unit_report(MARCH, today=TODAY)
+    times = np.array([days for days, _ in lengths], dtype=float)
+    back = np.array([why == "centre" for _, why in lengths])
+    theirs = stats.ecdf(stats.CensoredData(uncensored=times[back], right=times[~back])).sf
+    shares = [share.number for _, share, _, _ in report.at_years]
+    assert shares == pytest.approx([float(theirs.evaluate(years * 365.25)) for years in (1, 2, 3, 5)])
+
+
+def test_nothing_is_said_of_times_that_nobody_was_followed_for(unit: object) -> None:
+    person(END - timedelta(days=800))
+    assert [share.number for _, share, _, _ in unit_report(MARCH, today=TODAY).at_years] == [1.0, 1.0, None, None]
+
+
+def test_the_running_month_counts_to_today(unit: object) -> None:
+    person(date(2026, 3, 1))
+    assert unit_report(MARCH, today=date(2026, 3, 10)).patient_days == 10
+
+
+def test_hospital_days_and_missed_nights(nurse: User, unit: object) -> None:
+    one, two = person(date(2026, 1, 1)), person(date(2026, 3, 22))
+    entered = {"entered_by": nurse, "entered_at": timezone.now()}
+    HospitalStay.objects.create(patient=one, admitted_on=date(2026, 2, 27), discharged_on=date(2026, 3, 2), **entered)
+    HospitalStay.objects.create(patient=two, admitted_on=date(2026, 3, 30), **entered)
+    numbers = {"nights": {"inputs": {"delivered": 9, "prescribed": 12.0}}}
+    PatientMonth.objects.create(patient=one, month=MARCH, numbers=numbers, computed_at=timezone.now())
+    report = unit_report(MARCH, today=TODAY)
+    assert (report.hospital_days, report.hospital_patients) == (4 + 2, 2)
+    assert report.patient_days == 90 + 10
+    assert (report.nights_done, report.missed_share) == (9, pytest.approx(0.25))
+
+
+def test_shares_are_of_those_of_whom_the_number_is_known(unit: object) -> None:
+    for value in (5.0, 6.2, None):
+        numbers = {"potassium": {"value": value}}
+        someone = person(date(2025, 1, 1))
+        PatientMonth.objects.create(patient=someone, month=MARCH, numbers=numbers, computed_at=timezone.now())
+    potassium = next(share for share in unit_report(MARCH, today=TODAY).shares if share.number.key == "potassium")
+    assert (potassium.within, potassium.known, potassium.patients, potassium.percent) == (1, 2, 3, 50)
+
+
+def test_an_empty_unit_says_unknown_and_does_not_fall_over(nurse_client: Client) -> None:
+    page = nurse_client.get("/months/2026-03/unit/").content.decode()
+    assert "unknown" in page
+    assert nurse_client.get("/months/2999-01/unit/").status_code == 404
+
+
+def test_facts_are_noted_once_and_refused_with_words(nurse_client: Client, ana: Patient) -> None:
+    access = AccessFactory(patient=ana)
+    where = f"/patients/{ana.pk}/outcomes/"
+    infection = {"what": "infection", "infection-access": access.pk, "infection-kind": "site"}
+    infection |= {"infection-began_on": "2026-03-02", "infection-words": "pus"}
+    assert "pus" in nurse_client.post(where, infection, follow=True).content.decode()
+    assert "This infection is entered already." in nurse_client.post(where, infection).content.decode()
+    stay = {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-01"}
+    assert "The last day must not lie before the first." in nurse_client.post(where, stay).content.decode()
+    nurse_client.post(where, {"what": "leave", "leave-left_on": "2026-03-09", "leave-left_reason": "transplant"})
+    ana.refresh_from_db()
+    assert (ana.left_on, ana.left_reason) == (date(2026, 3, 9), "transplant")
+
+
+def test_another_patients_access_cannot_be_named(nurse_client: Client, ana: Patient, ben: Patient) -> None:
+    infection = {"what": "infection", "infection-access": AccessFactory(patient=ben).pk, "infection-kind": "site"}
+    nurse_client.post(f"/patients/{ana.pk}/outcomes/", infection | {"infection-began_on": "2026-03-02"})
+    assert not AccessInfection.objects.exists()
+
+
+def test_a_stay_that_goes_on_is_ended_on_the_same_form(nurse_client: Client, ana: Patient) -> None:
+    where = f"/patients/{ana.pk}/outcomes/"
+    nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2026-03-05"})
+    assert "Note the discharge" in nurse_client.get(where).content.decode()
+    nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-08"})
+    assert HospitalStay.objects.get().discharged_on == date(2026, 3, 8)
+
+
+def test_days_that_cannot_be_are_refused_with_what_was_given(nurse_client: Client, ana: Patient) -> None:
+    access, where = AccessFactory(patient=ana), f"/patients/{ana.pk}/outcomes/"
+    infection = {"what": "infection", "infection-access": access.pk, "infection-kind": "site"}
+    early = nurse_client.post(where, infection | {"infection-began_on": "2020-01-01"}).content.decode()
+    assert "The access was made on 2024-06-01; 2020-01-01 was given." in early
+    ahead = nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2999-01-01"}).content.decode()
+    assert "2999-01-01 was given." in ahead
+    leave = {"what": "leave", "leave-left_on": "2024-01-01", "leave-left_reason": "moved"}
+    assert "In the programme since 2025-01-01" in nurse_client.post(where, leave).content.decode()
+    assert "Say why" in nurse_client.post(where, leave | {"leave-left_reason": ""}).content.decode()
+    assert not AccessInfection.objects.exists()
+    assert not HospitalStay.objects.exists()
+
+
+def test_who_left_by_mistake_is_taken_back(nurse_client: Client, ana: Patient) -> None:
+    where = f"/patients/{ana.pk}/outcomes/"
+    nurse_client.post(where, {"what": "leave", "leave-left_on": "2026-03-09", "leave-left_reason": "moved"})
+    nurse_client.post(where, {"what": "leave", "leave-left_on": "", "leave-left_reason": ""})
+    ana.refresh_from_db()
+    assert (ana.left_on, ana.left_reason) == (None, "")

@@ -1,0 +1,232 @@
+"""The planner: a model fitted to bloods gives back what made them, and the answers agree with trying each schedule."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from dosing.computing import compute
+from dosing.planner.candidates import Candidate, least_flow, map_of, try_out
+from dosing.planner.forms import PlanForm, asked_of, read_back, written
+from dosing.planner.patterns import pattern_of
+from dosing.planner.urea_model import UreaModel, held_against, setting_of, urea_model
+from dosing.science.kinetics import Patient as UreaPatient
+from dosing.science.kinetics import weekly_steady_state
+from sessions.choices import PostSampleMethod
+from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
+from tests.factories import BloodFactory, PrescriptionFactory, record_night
+
+pytestmark = pytest.mark.django_db
+VOLUME, GENERATION = 35.0, 0.2
+
+
+@pytest.fixture
+def prescription(ana: Patient) -> Prescription:
+    made: Prescription = PrescriptionFactory(patient=ana, version=1, days_per_week=3, weekdays=[], minutes=240)
+    return made
+
+
+def model(**changes: Any) -> UreaModel:
+    usual: dict[str, Any] = {
+        "volume": VOLUME,
+        "generation": GENERATION,
+        "kidney": 0.0,
+        "gain": 1.0,
+        "volume_spread": 1.5,
+        "generation_spread": 0.01,
+        "misfit": 0.02,
+        "fitted": True,
+        "why": "",
+        "basis": (),
+    }
+    return UreaModel(**(usual | changes))
+
+
+def candidate(prescription: Prescription, **changes: Any) -> Candidate:
+    usual: dict[str, Any] = {
+        "pattern": pattern_of(3),
+        "minutes": 240,
+        "qb_ml_min": 300,
+        "qd_ml_min": 500,
+        "dialyser": prescription.dialyser,
+    }
+    return Candidate(**(usual | changes))
+
+
+def nights_with_bloods(ana: Patient, prescription: Prescription, *, months: int, volume: float = VOLUME) -> None:
+    """Treatments of three weeks, and the bloods that a patient of this volume would have at the steady week."""
+
+    setting = setting_of(prescription, [])
+    known = UreaPatient(volume=volume, generation=GENERATION, fluid_gain=_GAIN)
+    week = weekly_steady_state(schedule=setting.schedule(), patient=known)
+    start = timezone.now().replace(microsecond=0) - timedelta(days=28 * months)
+    for month in range(months):
+        for day in (0, 2, 4):
+            record = _night(ana, start + timedelta(days=28 * month + day))
+        _bloods(ana, record, float(week.pre_plasma.value[2]), float(week.post_plasma.value[2]))
+
+
+_GAIN = 1.0
+
+
+def _night(ana: Patient, at: Any) -> TreatmentRecord:
+    reading = {"qb_ml_min": 300, "qd_ml_min": 500}
+    readings = [{"at": (at + timedelta(hours=hours)).isoformat(), **reading} for hours in (1, 2, 3)]
+    record = record_night(ana, at, readings=readings, pre_weight_kg=None, post_weight_kg=70)
+    compute(record, at=timezone.now())
+    return record
+
+
+def _bloods(ana: Patient, record: TreatmentRecord, pre: float, post: float) -> None:
+    common = {"patient": ana, "treatment": record}
+    BloodFactory(**common, value=pre, drawn_at=record.started_at, timing="pre")
+    BloodFactory(**common, value=post, drawn_at=record.ended_at, timing="post", post_method=PostSampleMethod.SLOW_FLOW)
+
+
+def test_the_fit_gives_back_the_patient_that_made_the_bloods(ana: Patient, prescription: Prescription) -> None:
+    nights_with_bloods(ana, prescription, months=3)
+    found = urea_model(ana, prescription, timezone.now())
+    assert found.fitted, found.why
+    assert found.volume == pytest.approx(VOLUME, rel=0.01)
+    assert found.generation == pytest.approx(GENERATION, rel=0.01)
+    assert not any(check.drifted for check in held_against(ana, prescription, timezone.now()))
+
+
+def test_a_patient_who_is_no_longer_the_same_makes_the_model_say_that_it_drifted(
+    ana: Patient, prescription: Prescription
+) -> None:
+    nights_with_bloods(ana, prescription, months=3)
+    last = ana.treatments.order_by("-started_at").first()
+    assert last
+    ana.bloods.filter(treatment=last, timing="post").update(
+        value=ana.bloods.get(treatment=last, timing="pre").value / 2
+    )
+    checks = held_against(ana, prescription, timezone.now())
+    assert [check.drifted for check in checks] == [False, True]
+
+
+def test_without_bloods_it_says_that_it_assumes(ana: Patient, prescription: Prescription) -> None:
+    found = urea_model(ana, prescription, timezone.now())
+    assert (found.fitted, found.volume_spread) == (False, None)
+    assert "no urea before and after one treatment" in found.why
+
+
+def test_unprotected_samples_do_not_fit_a_model(ana: Patient, prescription: Prescription) -> None:
+    nights_with_bloods(ana, prescription, months=1)
+    ana.bloods.filter(timing="post").update(post_method=PostSampleMethod.NEITHER)
+    assert not urea_model(ana, prescription, timezone.now()).fitted
+
+
+@pytest.mark.parametrize("per_week", [2, 3, 3.5, 4, 5, 6, 7])
+def test_a_batch_says_the_same_as_one_schedule_at_a_time(per_week: float, prescription: Prescription) -> None:
+    one = candidate(prescription, pattern=pattern_of(per_week), minutes=300)
+    whole = map_of(one, model(), weight_kg=70, dose=2.1, uf_rate=10)
+    row, column = whole.nights.index(per_week), int(np.argmin(abs(whole.hours - 5)))
+    alone = try_out([one], model(), weight_kg=70)
+    assert whole.dose[row, column] == pytest.approx(alone.dose[0], rel=1e-12)
+    assert whole.uf_rate[row, column] == pytest.approx(alone.uf_rate[0], rel=1e-12)
+
+
+def test_the_fewest_hours_are_good_and_a_step_less_is_not(prescription: Prescription) -> None:
+    found = map_of(candidate(prescription), model(gain=1.2), weight_kg=70, dose=2.1, uf_rate=10)
+    best = found.least_hours()
+    assert best
+    nights, hours = best
+    for minutes, good in ((hours * 60, True), (hours * 60 - 5, False)):
+        one = candidate(prescription, pattern=pattern_of(nights), minutes=minutes)
+        tried = try_out([one], model(gain=1.2), weight_kg=70)
+        assert bool(tried.dose[0] >= 2.1 and tried.uf_rate[0] <= 10) == good
+    weekly = np.asarray(found.nights)[:, None] * found.hours
+    assert weekly[found.good].min() == pytest.approx(nights * hours)
+
+
+def test_the_least_flow_gives_the_dose_and_a_little_less_does_not(prescription: Prescription) -> None:
+    one = candidate(prescription, minutes=300)
+    wanted = float(try_out([candidate(prescription, minutes=300, qb_ml_min=260)], model(), weight_kg=70).dose[0])
+    assert least_flow(one, model(), weight_kg=70, dose=wanted - 1e-9) == 260
+    assert least_flow(one, model(), weight_kg=70, dose=6) is None
+
+
+def test_a_schedule_survives_its_word_in_an_address(prescription: Prescription) -> None:
+    for per_week in (2, 3, 3.5, 7):
+        one = candidate(prescription, pattern=pattern_of(per_week), minutes=285)
+        assert read_back(written(one)) == one
+    for word in ("", "x~1~2", "024~240~300~500~999999", "024~9~300~500~1", "abc~240~300~500~1", "024~nan~300~500~1"):
+        assert read_back(word) is None
+
+
+def test_days_that_contradict_the_number_of_nights_are_refused(prescription: Prescription) -> None:
+    form = PlanForm(asked_of(prescription) | {"weekdays": ["0", "1"]})
+    assert form.errors["weekdays"] == ["2 days are marked, but 3 nights a week are chosen."]
+
+
+def test_the_page_compares_up_to_four_and_shows_what_it_leaves_out(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    nights_with_bloods(ana, prescription, months=3)
+    where = f"/patients/{ana.pk}/planner/"
+    page = nurse_client.get(where).content.decode()
+    assert "What the model leaves out" in page
+    assert "it advises nobody" in page
+    others = [written(candidate(prescription, pattern=pattern_of(nights))) for nights in (4, 5, 6, 7)]
+    query = {**asked_of(prescription), "with": others}
+    several = nurse_client.get(where, query, headers={"HX-Request": "true"}).content.decode()
+    assert [name for name in ("Schedule B", "Schedule C", "Schedule D") if name in several] == [
+        "Schedule B",
+        "Schedule C",
+        "Schedule D",
+    ]
+    assert "<html" not in several
+    figure = json.loads(re.search(r'id="figure-week"[^>]*>(.*?)</script>', several, re.DOTALL)[1])  # type: ignore[index]
+    assert len(figure["data"]) == 4
+    assert "More potassium and phosphate removed than by this schedule." in several
+
+
+def test_a_draft_is_kept_with_what_the_model_expects_and_signs_nothing(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    word = written(candidate(prescription, pattern=pattern_of(5), minutes=180))
+    nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word, "words": "Shorter and more often."})
+    draft = PrescriptionDraft.objects.get()
+    assert (draft.values["days_per_week"], draft.values["minutes"], draft.signed_as) == (5, 180, None)
+    assert draft.expected["standard_ktv"] > 1
+    assert Prescription.objects.count() == 1
+    refused = nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": "x"}, follow=True)
+    assert "outside the planner&#x27;s limits" in refused.content.decode()
+
+
+def test_a_number_of_treatments_that_the_model_has_no_pattern_for_is_said(nurse_client: Client, ana: Patient) -> None:
+    odd = PrescriptionFactory(patient=ana, version=1, days_per_week=4.5, weekdays=[], minutes=240)
+    found = urea_model(ana, odd, timezone.now())
+    assert not found.fitted
+    assert found.why.startswith("4.5 treatments a week")
+    assert held_against(ana, odd, timezone.now()) == []
+    page = nurse_client.get(f"/patients/{ana.pk}/planner/")
+    assert page.status_code == 200
+    assert "4.5 treatments a week" in page.content.decode()
+
+
+def test_days_chosen_by_hand_are_kept_in_the_draft(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    for days, kept in (((0, 1, 3), [0, 1, 3]), ((0, 2, 4), [])):
+        word = written(candidate(prescription, pattern=pattern_of(3, days)))
+        nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word})
+        assert PrescriptionDraft.objects.first().values["weekdays"] == kept  # type: ignore[union-attr]
+
+
+def test_going_back_in_the_browser_gives_the_whole_page(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    where = f"/patients/{ana.pk}/planner/"
+    part = nurse_client.get(where, headers={"HX-Request": "true"}).content.decode()
+    whole = nurse_client.get(where, headers={"HX-Request": "true", "HX-History-Restore-Request": "true"})
+    assert "<html" not in part
+    assert "<html" in whole.content.decode()

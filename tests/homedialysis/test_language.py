@@ -1,0 +1,35 @@
+"""In which language the pages speak, and to whom."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+
+from homedialysis.accounts.models import User
+
+pytestmark = pytest.mark.django_db
+SPANISH = {"Accept-Language": "es-MX,es;q=0.9,en;q=0.5"}
+
+
+def test_somebody_not_signed_in_gets_what_the_browser_asks_for(client: Client) -> None:
+    assert client.get("/accounts/login/", headers=SPANISH).headers["Content-Language"] == "es"
+    assert client.get("/accounts/login/").headers["Content-Language"] == "en"
+
+
+def test_the_choice_of_a_patient_wins_over_the_browser(ana_client: Client) -> None:
+    answer = ana_client.post("/language/", {"language": "es"}, content_type="application/json")
+    assert answer.json() == {"language": "es"}
+    page = ana_client.get("/devices/", headers={"Accept-Language": "en"})
+    assert (page.headers["Content-Language"], '<html lang="es" dir="ltr">' in page.content.decode()) == ("es", True)
+
+
+def test_staff_pages_are_in_english_whatever_the_browser_asks_for(nurse_client: Client) -> None:
+    assert nurse_client.get("/triage/", headers=SPANISH).headers["Content-Language"] == "en"
+
+
+@pytest.mark.parametrize("given", ["tlh", 7, None, ["es"]])
+def test_an_unknown_language_is_refused_and_nothing_changes(ana_client: Client, given: object) -> None:
+    answer = ana_client.post("/language/", {"language": given}, content_type="application/json")
+    assert answer.status_code == 400
+    assert answer.json()["errors"][0]["message"] == f"Language must be one of en, es; {given!r} was given."
+    assert not User.objects.exclude(language="").exists()

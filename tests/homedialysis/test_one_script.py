@@ -1,0 +1,64 @@
+"""Many modules in one script: in the order in which they are needed, each with its own names, or refused by name."""
+
+from __future__ import annotations
+
+import pytest
+
+from homedialysis.one_script import in_order, joined, slimmed
+
+MODULES = {
+    "js/main.js": (
+        'import { twice as two } from "./sums.js";\nimport * as words from "./words.js";\nimport "./side.js";\ntwo();\n'
+    ),
+    "js/sums.js": 'import { one } from "./deep/one.js";\nexport const twice = () => 2 * one();\n',
+    "js/words.js": "const inner = 1;\nexport { inner as outer };\n",
+    "js/side.js": "const inner = 2;\n",
+    "js/deep/one.js": "/* Why. */\nexport function one() {\n  return 1;\n}\n",
+    "js/unused.js": "export default 3;\n",
+}
+
+
+def test_what_a_module_needs_comes_before_it() -> None:
+    assert in_order(MODULES, "js/main.js") == [
+        "js/deep/one.js",
+        "js/sums.js",
+        "js/words.js",
+        "js/side.js",
+        "js/main.js",
+    ]
+
+
+def test_imports_and_exports_become_names_of_blocks() -> None:
+    text = joined(MODULES, "js/main.js")
+    for part in (
+        "function one() {",
+        "$[0] = { one };",
+        "const { one } = $[0];",
+        "$[2] = { outer: inner };",
+        "const { twice: two } = $[1];",
+        "const words = $[2];",
+    ):
+        assert part in text
+    assert not [line for line in text.splitlines() if line.startswith(("import", "export"))]
+    assert "Why." not in text
+
+
+@pytest.mark.parametrize(
+    ("modules", "said"),
+    [
+        ({"a.js": 'import "./b.js";\n', "b.js": 'import "./a.js";\n'}, "a.js is needed in a ring"),
+        ({"a.js": 'import "./b.js";\n'}, "b.js is not there"),
+        ({"a.js": "export default 3;\n"}, "a.js: “export default 3;” cannot be joined"),
+        ({"a.js": "export let changes = 1;\n"}, "a.js: “export let changes = 1;” cannot be joined"),
+        ({"a.js": "import b from './b.js';\n"}, "a.js: “import b from './b.js';” cannot be joined"),
+    ],
+)
+def test_what_it_does_not_understand_is_refused(modules: dict[str, str], said: str) -> None:
+    with pytest.raises(ValueError, match="^" + said.replace("(", r"\(").replace(".", r"\.")):
+        joined(modules, "a.js")
+
+
+def test_a_text_that_runs_over_lines_keeps_its_spaces() -> None:
+    text = "const a = `one\n  two`;\n"
+    assert slimmed(text) == text
+    assert slimmed("  // gone\n  const b = 1; // stays\n") == "const b = 1; // stays\n"

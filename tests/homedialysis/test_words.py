@@ -1,0 +1,356 @@
+"""The words of patients and those who help at home: complete in Spanish, and nothing left outside the catalogues."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from babel.messages.catalog import Catalog, Message
+from babel.messages.pofile import read_po
+from django.contrib.auth.password_validation import get_default_password_validators
+from django.test import Client, override_settings
+from django.utils import translation
+from django.utils.formats import date_format
+from django.utils.translation import gettext, ngettext
+
+from dosing.catalogue import NUMBERS
+from dosing.reasons import INPUTS, WHOLE, reason_words
+from homedialysis import words
+from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services import invite
+from homedialysis.management.commands.words import Command
+from sessions import plausible
+from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
+from tests import pseudo_words
+from tests.factories import A_NIGHT, MachineFactory, record_night
+
+PLACEHOLDER = re.compile(r"%\(\w+\)[sdr]|\{\w*(?::[^}]*)?\}|</?\w+>")
+LANGUAGES = words.languages()
+EVERY = [(language, domain) for language in LANGUAGES for domain in words.DOMAINS]
+
+
+def messages(language: str, domain: str) -> list[Message]:
+    return [message for message in words.catalogue(language, domain) if message.id]
+
+
+def forms(text: Any) -> list[str]:
+    return [text] if isinstance(text, str) else list(text)
+
+
+class TestCatalogues:
+    def test_spanish_is_there(self) -> None:
+        assert LANGUAGES == ["es"]
+
+    @pytest.mark.parametrize(("language", "domain"), EVERY)
+    def test_nothing_is_empty_or_doubtful(self, language: str, domain: str) -> None:
+        found = messages(language, domain)
+        assert len(found) > 500
+        assert [each.id for each in found if each.fuzzy or not all(forms(each.string))] == []
+
+    @pytest.mark.parametrize(("language", "domain"), EVERY)
+    def test_placeholders_and_tags_are_those_of_the_english(self, language: str, domain: str) -> None:
+        wrong = [
+            (english, other)
+            for each in messages(language, domain)
+            for english, other in zip(forms(each.id), forms(each.string), strict=True)
+            if sorted(PLACEHOLDER.findall(english)) != sorted(PLACEHOLDER.findall(other))
+        ]
+        assert wrong == []
+
+    @pytest.mark.parametrize(("language", "domain"), EVERY)
+    def test_blanks_at_the_ends_are_those_of_the_english(self, language: str, domain: str) -> None:
+        def ends(text: str) -> tuple[bool, bool]:
+            return text[:1].isspace(), text[-1:].isspace()
+
+        pairs = [(each.id, each.string) for each in messages(language, domain) if isinstance(each.id, str)]
+        assert [english for english, other in pairs if ends(english) != ends(str(other))] == []
+
+    @pytest.mark.parametrize("language", LANGUAGES)
+    def test_what_was_compiled_is_of_these_catalogues(self, language: str) -> None:
+        assert words.mo_path(language).read_bytes() == words.compiled(language)
+        assert words.script_path(language).read_text(encoding="utf-8") == words.for_scripts(language)
+
+    @pytest.mark.parametrize("domain", words.DOMAINS)
+    def test_every_text_of_the_source_is_in_the_catalogue(self, domain: str, tmp_path: Path) -> None:
+        with override_settings(LOCALE_PATHS=[tmp_path]):
+            options = {"ignore_patterns": ["homedialysis/locale/*"], "verbosity": 0}
+            Command(stdout=io.StringIO()).gather(domain, ["es"], defaults() | options)
+        with (tmp_path / "es" / "LC_MESSAGES" / f"{domain}.po").open("rb") as file:
+            source = {key(each) for each in read_po(file) if each.id}
+        assert len(source) > 500
+        assert source == {key(each) for each in messages("es", domain)}
+
+    def test_numbers_choose_the_form(self) -> None:
+        with translation.override("es"):
+            said = [
+                ngettext(
+                    "%(n)d value was refused; nothing was saved.", "%(n)d values were refused; nothing was saved.", n
+                )
+                % {"n": n}
+                for n in (0, 1, 2)
+            ]
+        assert said == [
+            "Se rechazaron 0 valores; no se guardó nada.",
+            "Se rechazó 1 valor; no se guardó nada.",
+            "Se rechazaron 2 valores; no se guardó nada.",
+        ]
+        assert catalogue_of("es").plural_expr == "(n != 1)"
+
+
+def catalogue_of(language: str) -> Catalog:
+    return words.catalogue(language, "djangojs")
+
+
+def key(message: Message) -> tuple[str, ...]:
+    return tuple(forms(message.id))
+
+
+def defaults() -> dict[str, Any]:
+    """The options of the command as its own parser gives them."""
+    return vars(Command().create_parser("manage.py", "words").parse_args([]))
+
+
+class TestWhatIsStoredStaysEnglish:
+    """Facts are kept in English or by code, whoever reads them in which language."""
+
+    @pytest.mark.django_db
+    def test_marks_are_kept_in_english_and_read_in_spanish(self, ana: Patient, ana_client: Client) -> None:
+        with translation.override("es"):
+            record = record_night(ana, pre_systolic=200, pre_diastolic=90)
+        assert record.marks[0]["limit"] == "usually between 85 and 190 mmHg"
+        page = ana_client.get(f"/nights/{record.pk}/", headers={"Accept-Language": "es"}).content.decode()
+        assert "normalmente entre 85 y 190 mmHg" in page
+
+    def test_a_refusal_is_in_the_language_and_with_the_decimal_sign_of_the_reader(self) -> None:
+        with translation.override("es"):
+            why = plausible.TREATMENT["rinse_back_l"].refusal(2.5)
+        assert why == "Retorno de sangre: debe estar entre 0 y 2 L; se dio 2,5."
+
+    def test_reasons_of_the_science_are_put_into_words_where_they_are_shown(self) -> None:
+        with translation.override("es"):
+            assert reason_words("weight after is not given") == "falta un dato: peso después"
+            assert reason_words("treatment length is outside 30 to 900 minutes") == (
+                "duración del tratamiento: fuera de 30 a 900 minutos"
+            )
+            assert [each for each in (*WHOLE, *INPUTS) if gettext(each) == each] == []
+        assert reason_words("weight after is not given") == "weight after is not given"
+        assert reason_words("treatment length is outside 30 to 900 minutes") == (
+            "treatment length is outside 30 to 900 minutes"
+        )
+
+    @pytest.mark.django_db
+    def test_every_reason_that_nights_with_little_in_them_give_is_translated(self, ana: Patient) -> None:
+        from dosing.computing import numbers_of
+        from dosing.inputs import gather
+
+        bare = record_night(ana, readings=[], pre_weight_kg=None, post_weight_kg=None, uf_removed_l=None)
+        odd = record_night(ana, A_NIGHT.replace(day=1), pre_weight_kg=290, post_weight_kg=21, uf_removed_l=10)
+        reasons = {why["why"] for record in (bare, odd) for why in numbers_of(gather(record)).values()} - {""}
+        assert len(reasons) > 5
+        with translation.override("es"):
+            assert [why for why in reasons if reason_words(why) == why] == []
+
+
+class VisibleText(HTMLParser):
+    """What people see or hear of a page: its text, labels and hints."""
+
+    HEARD = ("aria-label", "alt", "title", "placeholder")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.texts: list[str] = []
+        self.hidden = 0
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.hidden += tag in ("script", "style")
+        self.texts += [value for name, value in attrs if name in self.HEARD and value]
+
+    def handle_endtag(self, tag: str) -> None:
+        self.hidden -= tag in ("script", "style")
+
+    def handle_data(self, data: str) -> None:
+        if not self.hidden and data.strip():
+            self.texts.append(" ".join(data.split()))
+
+
+def texts_of(page: str) -> list[str]:
+    parser = VisibleText()
+    parser.feed(page)
+    # Neighbours belong together: an address in the middle of a sentence stands in an element of its own.
+    return [each for each in pseudo_words.unmarked(" ¦ ".join(parser.texts)).split("¦") if each.strip()]
+
+
+@pytest.fixture
+def made_up(settings: Any, tmp_path: Path) -> str:
+    """A language in which everything that was marked for translation shows it."""
+    settings.LOCALE_PATHS = [pseudo_words.write_server(tmp_path)]
+    settings.LANGUAGES = [*settings.LANGUAGES, (pseudo_words.CODE, "Mirror")]
+    settings.LANGUAGES_BIDI = [*settings.LANGUAGES_BIDI, pseudo_words.CODE.partition("-")[0]]
+    return pseudo_words.CODE
+
+
+@pytest.fixture
+def night(ana: Patient, anas_prescription: Prescription, anas_sites: list[AccessSite]) -> TreatmentRecord:
+    sites = [{"site": anas_sites[0].pk, "use": "arterial", "attempts": 2, "pain": 3, "bleeding_minutes": 8}]
+    checks = [{"name": "Hands and access arm washed", "key": "hands", "part": "setup", "passed": True}]
+    events = [{"at": A_NIGHT.isoformat(), "kind": "cramp", "note": "", "saline_l": 0.1}]
+    extra = {"sites": sites, "checks": checks, "events": events, "checklist_version": 0, "pre_systolic": 200}
+    return record_night(ana, **extra)
+
+
+DATA = re.compile(
+    r"Ana Verdemar|Rui, who helps Ana|ana@example\.org|English|Español|Mirror|UTC|"
+    r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*|"
+    r"mmHg|mL/kg/h|mL/min|mL/h|mmol/L|mS/cm|min\b|kg\b|TMP|dosing\.[\w.]+|tel:|[\w.+-]+@[\w.]+"
+)
+"""What stands on pages besides words: people, dates, units and names of functions."""
+
+
+def left_in_english(page: str, *data: str) -> Iterator[str]:
+    """Texts outside the brackets that hold words; Django's and allauth's own, which they translate themselves, not."""
+    for text in texts_of(page):
+        rest = text.strip()
+        for each in data:
+            rest = rest.replace(each, " ")
+        rest = DATA.sub(" ", rest)
+        if re.search(r"[A-Za-z]{3}", rest) and not _of_the_framework(text.strip()):
+            yield text.strip()
+
+
+PASSWORD_RULES = {rule for each in get_default_password_validators() for rule in each.get_help_text().splitlines()}
+
+
+def _of_the_framework(text: str) -> bool:
+    with translation.override("de"):
+        return text in PASSWORD_RULES or gettext(text.rstrip(":")) != text.rstrip(":") or gettext(text) != text
+
+
+@pytest.mark.django_db
+class TestPagesOfPatients:
+    def page(self, client: Client, path: str, status: int = 200) -> str:
+        answer = client.get(path, headers={"Accept-Language": pseudo_words.CODE})
+        assert answer.status_code == status, path
+        text: str = answer.content.decode()
+        return text
+
+    def test_nothing_on_the_pages_of_a_patient_is_left_in_english(
+        self, made_up: str, ana: Patient, ana_client: Client, night: TreatmentRecord, unit: Unit
+    ) -> None:
+        assert ana.account is not None
+        type(ana.account).objects.filter(pk=ana.account.pk).update(language=made_up)
+        paths = [
+            "/tonight/offline/",
+            "/devices/",
+            f"/nights/{night.pk}/",
+            f"/nights/{night.pk}/versions/",
+            *(f"/nights/{night.pk}/numbers/{number.key}/" for number in NUMBERS[:3]),
+            f"/told/{ana.pk}/",
+            "/accounts/password/change/",
+            "/accounts/email/",
+            "/accounts/logout/",
+        ]
+        for path in paths:
+            page = self.page(ana_client, path)
+            assert '<html lang="qps-mirror"' in page, path
+            names = ("Lower", unit.name, unit.emergency_number, ana.account.name, ana.account.email, *known_sources())
+            assert (path, list(left_in_english(page, *names))) == (path, [])
+
+    def test_nothing_on_the_way_in_is_left_in_english(self, made_up: str, unit: Unit, nurse: Any) -> None:
+        paths = ["/accounts/login/", "/accounts/password/reset/", "/accounts/password/reset/done/", "/accounts/signup/"]
+        for path in paths:
+            page = self.page(Client(), path)
+            assert pseudo_words.OPEN in page, path
+            assert list(left_in_english(page, unit.name)) == [], path
+
+    def test_nothing_of_an_invitation_is_left_in_english(self, made_up: str, unit: Unit, nurse: Any) -> None:
+        from django.utils import timezone
+
+        person, secret = invite(
+            name="Ana Verdemar", email="new@example.org", role="patient", by=nurse, at=timezone.now()
+        )
+        page = self.page(Client(), f"/join/{secret}/")
+        assert pseudo_words.mirrored("Choose a password") in page or pseudo_words.OPEN in page
+        assert list(left_in_english(page, unit.name, person.email)) == []
+        over = self.page(Client(), "/join/nothing/", 410)
+        assert list(left_in_english(over, unit.name)) == []
+
+    def test_nothing_on_the_pages_of_errors_is_left_in_english(
+        self, made_up: str, ana: Patient, ana_client: Client, unit: Unit
+    ) -> None:
+        assert ana.account is not None
+        type(ana.account).objects.filter(pk=ana.account.pk).update(language=made_up)
+        for path, status in (("/nowhere/", 404), ("/triage/", 403)):
+            assert list(left_in_english(self.page(ana_client, path, status), unit.name)) == [], path
+
+    def test_pages_of_a_language_written_from_the_right_say_so(
+        self, made_up: str, ana: Patient, ana_client: Client
+    ) -> None:
+        assert ana.account is not None
+        type(ana.account).objects.filter(pk=ana.account.pk).update(language=made_up)
+        assert '<html lang="qps-mirror" dir="rtl">' in self.page(ana_client, "/devices/")
+
+    def test_nothing_of_the_kit_that_people_read_is_left_in_english(
+        self, made_up: str, ana: Patient, ana_client: Client, night: TreatmentRecord
+    ) -> None:
+        assert ana.account is not None
+        type(ana.account).objects.filter(pk=ana.account.pk).update(language=made_up)
+        MachineFactory(patient=ana)
+        kit = ana_client.get("/api/v1/bedside/").json()
+        assert kit["language"] == made_up
+        read = [
+            *(limits["label"] for limits in kit["limits"].values()),
+            *(item[name] for item in kit["checklist"]["items"] for name in ("name", "hint", "if_failed")),
+            *(step[name] for step in kit["run_sheet"]["steps"] for name in ("words", "hint")),
+            *(line for card in kit["cards"] for line in (card["title"], *card["lines"])),
+            *kit["first_aid"].values(),
+            *kit["event_kinds"].values(),
+            *(each["label"] for each in kit["due"]),
+            kit["unit"]["closed_words"],
+        ]
+        assert kit["due"]
+        assert len(read) > 150
+        assert [text for text in read if text and not text.startswith(pseudo_words.OPEN)] == []
+
+    def test_refusals_of_a_record_are_in_the_language_of_the_sender(
+        self, made_up: str, ana: Patient, ana_client: Client
+    ) -> None:
+        assert ana.account is not None
+        type(ana.account).objects.filter(pk=ana.account.pk).update(language=made_up)
+        body = {
+            "status": "finished",
+            "started_at": "2026-03-01T22:00:00Z",
+            "pre_weight_kg": 7,
+            "post_weight_kg": "heavy",
+            "readings": [{"at": "2026-03-01T22:00:00Z", "venous_mmhg": 9000}],
+            "nonsense": 1,
+        }
+        path = "/api/v1/treatments/00000000-0000-4000-8000-000000000001/"
+        told = ana_client.put(path, body, content_type="application/json").json()
+        assert told["detail"].startswith(pseudo_words.OPEN)
+        assert len(told["errors"]) > 1 or told["errors"][0]["field"] == "nonsense"
+        assert [each for each in told["errors"] if not each["message"].startswith(pseudo_words.OPEN)] == []
+
+
+def known_sources() -> set[str]:
+    """Where equations come from: titles of papers stay as they were printed."""
+    return {number.origin for number in NUMBERS if gettext(number.origin) == number.origin}
+
+
+def test_dates_are_written_in_spanish() -> None:
+    with translation.override("es"):
+        assert date_format(A_NIGHT, "l j F", use_l10n=False).split()[0] in {
+            "lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"
+        }  # fmt: skip
+
+
+def test_the_made_up_language_keeps_placeholders_and_grows_by_a_third() -> None:
+    english = "%(n)s values of {name}, <strong>kept</strong>"
+    made = pseudo_words.mirrored(english)
+    assert PLACEHOLDER.findall(made) == PLACEHOLDER.findall(english)
+    assert len(pseudo_words.mirrored("Call the unit")) > len("Call the unit") * 4 / 3
+    assert pseudo_words.unmarked(f"a {made} b {pseudo_words.mirrored(made)}") == "a b"

@@ -1,0 +1,82 @@
+"""A language that nobody speaks, made of the English words: it shows what was left untranslated and what does not fit.
+
+Every text is accented, a third longer and stands between brackets; the language is written from right to left.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
+
+from homedialysis import words
+
+CODE = "qps-mirror"
+LOCALE_FOLDER = "qps_Mirror"
+"""What Django makes of the code."""
+OPEN, CLOSE = "⟦", "⟧"
+KEPT = re.compile(r"%\(\w+\)[sdr]|\{\w*(?::[^}]*)?\}|<[^>]+>|%%")
+"""Placeholders and tags."""
+ACCENTED = str.maketrans(
+    "aceinosuyzACEINOSUYZ",
+    "åçéîñöšûýžÅÇÉÎÑÖŠÛÝŽ",
+)
+FILLER = "õ"
+
+
+def mirrored(english: str) -> str:
+    """One text of the made-up language; placeholders and tags stay as they are."""
+    parts = KEPT.split(english)
+    kept = KEPT.findall(english)
+    told = "".join(
+        part.translate(ACCENTED) + mark for part, mark in zip(parts, [*kept, ""], strict=True)
+    )
+    longer = max(1, sum(map(len, parts)) // 3)
+    tail = "".join(f" {FILLER * min(8, longer - done)}" for done in range(0, longer, 8))
+    return f"{OPEN}{told}{tail}{CLOSE}"
+
+
+def catalogue(domain: str) -> Catalog:
+    """Every message of a domain in the made-up language."""
+    made = Catalog(locale="en", domain=domain, charset="utf-8")
+    for message in words.catalogue("es", domain):
+        if not message.id:
+            continue
+        if message.pluralizable:
+            made.add(message.id, tuple(mirrored(form) for form in message.id), context=message.context)
+        else:
+            made.add(message.id, mirrored(str(message.id)), context=message.context)
+    return made
+
+
+def write_server(folder: Path) -> Path:
+    """The server's catalogue below a folder that LOCALE_PATHS may name -> that folder."""
+    target = folder / LOCALE_FOLDER / "LC_MESSAGES" / "django.mo"
+    target.parent.mkdir(parents=True)
+    compiled = io.BytesIO()
+    write_mo(compiled, catalogue("django"))
+    target.write_bytes(compiled.getvalue())
+    return folder
+
+
+def for_scripts() -> str:
+    """The scripts' catalogue as JSON."""
+    said = {
+        (message.id[0] if message.pluralizable else message.id): (
+            list(message.string) if message.pluralizable else message.string
+        )
+        for message in catalogue("djangojs")
+        if message.id
+    }
+    return json.dumps(said, ensure_ascii=False)
+
+
+def unmarked(text: str) -> str:
+    """What of a text stands outside the brackets, which may lie within one another."""
+    while (shorter := re.sub(rf"{OPEN}[^{OPEN}{CLOSE}]*{CLOSE}", " ", text)) != text:
+        text = shorter
+    return " ".join(text.split())

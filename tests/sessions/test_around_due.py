@@ -1,0 +1,344 @@
+"""What is due and when, and how long supplies last: at a fixed number of queries for any number of patients."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from sessions.models import Patient, Prescription
+from sessions.services.around_facts import USUAL, Every, facts_of, facts_of_many
+from sessions.services.due import Due, due_for, due_of
+from sessions.services.stock import Stock, days_of_cover, for_kit, stock_for
+from tests.factories import (
+    BloodFactory,
+    BloodsDueFactory,
+    CarePartnerFactory,
+    DeliveryFactory,
+    IntervalFactory,
+    MachineFactory,
+    PrescriptionFactory,
+    SupplyCountFactory,
+    SupplyItemFactory,
+    TaskDoneFactory,
+    TrainingFactory,
+    WaterTestFactory,
+    record_night,
+)
+
+pytestmark = pytest.mark.django_db
+
+TODAY = date(2026, 3, 20)
+DAY = timedelta(days=1)
+
+
+def at(day: date, hour: int = 12) -> datetime:
+    return datetime(day.year, day.month, day.day, hour, tzinfo=UTC)
+
+
+def ago(days: int, hour: int = 12) -> datetime:
+    return at(TODAY - days * DAY, hour)
+
+
+def due(patient: Patient, kind: str, *, ahead: int = 400) -> Due | None:
+    found = [each for each in due_for(patient, TODAY, ahead=ahead) if each.kind == kind]
+    assert len(found) <= 1
+    return found[0] if found else None
+
+
+def days_to(patient: Patient, kind: str) -> int | None:
+    found = due(patient, kind)
+    return None if found is None else (found.due_on - TODAY).days
+
+
+def test_nothing_is_due_where_nothing_was_set_up(ana: Patient, anas_prescription: Prescription) -> None:
+    record_night(ana, ago(1))
+    assert due_for(ana, TODAY, ahead=400) == []
+
+
+def test_water_is_due_from_the_day_the_plant_came(ana: Patient) -> None:
+    MachineFactory(patient=ana, kind="water", name="Brookline RO", since=TODAY - 10 * DAY)
+    found = due(ana, "bacteria")
+    assert found == Due(
+        "bacteria",
+        "Water culture",
+        TODAY - 10 * DAY,
+        True,
+        "None yet since Brookline RO came.",
+        form="water",
+        id="bacteria",
+    )
+    WaterTestFactory(patient=ana, sampled_at=ago(11))  # of the plant before it
+    assert days_to(ana, "bacteria") == -10
+    WaterTestFactory(patient=ana, sampled_at=ago(4))
+    found = due(ana, "bacteria")
+    assert found
+    assert (found.due_on, found.overdue, found.words) == (TODAY + 87 * DAY, False, "Last on 16 Mar 2026.")
+    assert days_to(ana, "endotoxin") == -10
+
+
+def test_a_test_taken_back_does_not_count(ana: Patient) -> None:
+    MachineFactory(patient=ana, kind="water", since=TODAY - 200 * DAY)
+    WaterTestFactory(patient=ana, sampled_at=ago(100))
+    WaterTestFactory(patient=ana, sampled_at=ago(4), taken_back="Another patient's.")
+    assert days_to(ana, "bacteria") == 91 - 100
+
+
+def test_the_unit_sets_how_often_and_a_patient_has_their_own(ana: Patient, ben: Patient) -> None:
+    for person in (ana, ben):
+        MachineFactory(patient=person, kind="water", since=TODAY - 200 * DAY)
+        WaterTestFactory(patient=person, sampled_at=ago(10))
+    IntervalFactory(kind="bacteria", every_days=30)
+    IntervalFactory(kind="bacteria", every_days=14, patient=ana)
+    assert (days_to(ana, "bacteria"), days_to(ben, "bacteria")) == (4, 20)
+    IntervalFactory(kind="endotoxin", every_days=None, stopped=True, patient=ana)
+    assert due(ana, "endotoxin") is None
+    assert due(ben, "endotoxin")
+
+
+@pytest.mark.parametrize(("days", "overdue"), [(7, False), (8, True)])
+def test_due_today_is_not_overdue_yet(ana: Patient, days: int, overdue: bool) -> None:
+    MachineFactory(patient=ana)
+    TaskDoneFactory(patient=ana, done_at=ago(days))
+    found = due(ana, "disinfection")
+    assert found
+    assert (found.overdue, found.form, found.id) == (overdue, "done", "disinfection")
+
+
+def test_it_tells_a_week_ahead_and_the_earliest_first(ana: Patient) -> None:
+    MachineFactory(patient=ana, since=TODAY - 364 * DAY)
+    TaskDoneFactory(patient=ana, kind="disinfection", done_at=ago(9))
+    TaskDoneFactory(patient=ana, kind="filter_change", done_at=ago(83))
+    assert [(each.kind, each.overdue) for each in due_for(ana, TODAY)] == [("disinfection", True), ("service", False)]
+    assert "filter_change" in [each.kind for each in due_for(ana, TODAY, ahead=8)]
+
+
+def test_a_new_machine_starts_the_count_again(ana: Patient) -> None:
+    TaskDoneFactory(patient=ana, kind="service", done_at=ago(300))
+    MachineFactory(patient=ana, since=TODAY - 500 * DAY, until=TODAY - 20 * DAY)
+    assert due(ana, "service") is None
+    MachineFactory(patient=ana, since=TODAY - 20 * DAY)
+    assert days_to(ana, "service") == 345
+
+
+def test_a_record_that_notes_the_disinfection_counts(ana: Patient) -> None:
+    MachineFactory(patient=ana)
+    TaskDoneFactory(patient=ana, done_at=ago(9))
+    record_night(ana, ago(3), disinfected=True)
+    record_night(ana, ago(1), disinfected=False)
+    assert days_to(ana, "disinfection") == 4
+
+
+def test_by_treatments_or_days_whichever_comes_first(ana: Patient) -> None:
+    PrescriptionFactory(patient=ana, days_per_week=3.5, weekdays=[])
+    MachineFactory(patient=ana)
+    IntervalFactory(kind="filter_change", every_days=None, every_treatments=3)
+    TaskDoneFactory(patient=ana, kind="filter_change", done_at=ago(10))
+    for days in (10.5, 8, 6):
+        record_night(ana, ago(0) - timedelta(days=days))
+    assert days_to(ana, "filter_change") == 2, "two of three were done since; one more is two days off"
+    record_night(ana, ago(4))
+    assert days_to(ana, "filter_change") == -4, "since the third"
+    IntervalFactory(kind="filter_change", every_days=5, every_treatments=3, patient=ana)
+    assert days_to(ana, "filter_change") == -5
+    IntervalFactory(kind="service", every_days=None, every_treatments=7, patient=ana)
+    assert days_to(ana, "service") == 6
+
+
+def test_supplies_are_counted_again_by_the_oldest_count(ana: Patient) -> None:
+    one, two = SupplyItemFactory(name="Dialysers"), SupplyItemFactory(name="Lines")
+    SupplyItemFactory(name="Old needles", in_use=False)
+    found = due(ana, "supply_count")
+    assert found
+    assert (found.due_on, found.overdue, found.form) == (TODAY, False, "count")
+    assert found.words == "Never counted: Dialysers, Lines."
+    SupplyCountFactory(patient=ana, item=one, counted_at=ago(2))
+    SupplyCountFactory(patient=ana, item=two, counted_at=ago(16))
+    assert days_to(ana, "supply_count") == -2
+
+
+def test_bloods_are_as_old_as_the_oldest_of_the_panel(ana: Patient, ben: Patient) -> None:
+    BloodsDueFactory()  # urea and potassium, every 4 weeks
+    BloodFactory(patient=ana, analyte="22664-7", drawn_at=ago(3))
+    found = due(ana, "bloods")
+    assert found
+    assert (found.label, found.due_on, found.words) == ("Bloods: Monthly", TODAY, "No result yet of Potassium.")
+    assert found.form is None
+    BloodFactory(patient=ana, analyte="2823-3", drawn_at=ago(30))
+    BloodFactory(patient=ana, analyte="2823-3", drawn_at=ago(60))
+    assert days_to(ana, "bloods") == -2
+    BloodsDueFactory(patient=ana, every_weeks=8)
+    assert (days_to(ana, "bloods"), days_to(ben, "bloods")) == (26, 0)
+    BloodsDueFactory(patient=ben, every_weeks=None, stopped=True)
+    assert due(ben, "bloods") is None
+
+
+def test_training_is_due_again_for_whoever_still_helps(ana: Patient) -> None:
+    helper = CarePartnerFactory(patient=ana, user__name="Rui")
+    elsewhere = CarePartnerFactory(user__name="Nobody of Ana's")
+    TrainingFactory(patient=ana, topic="Needles", valid_until=TODAY - DAY)
+    TrainingFactory(patient=ana, topic="Needles", partner=helper.user, valid_until=TODAY + 3 * DAY)
+    TrainingFactory(patient=ana, topic="Needles", partner=elsewhere.user, valid_until=TODAY - 9 * DAY)
+    TrainingFactory(patient=ana, topic="Hands", valid_until=None)
+    found = due_for(ana, TODAY)
+    assert [(each.label, each.overdue, each.words.split(".")[0]) for each in found] == [
+        ("Training: Needles", True, "Ana Verdemar"),
+        ("Training: Needles", False, "Rui"),
+    ]
+    TrainingFactory(patient=ana, topic="Needles", done_on=TODAY, valid_until=TODAY + 365 * DAY)
+    assert [each.overdue for each in due_for(ana, TODAY)] == [False]
+
+
+def test_a_delivery_that_should_have_come_is_overdue(ana: Patient) -> None:
+    late = DeliveryFactory(patient=ana, item__name="Dialysers", count=24, expected_on=TODAY - DAY)
+    DeliveryFactory(patient=ana, expected_on=TODAY - DAY, arrived_at=ago(1))
+    (found,) = [each for each in due_for(ana, TODAY) if each.kind == "delivery"]
+    assert (found.label, found.words, found.overdue, found.id) == (
+        "Delivery: Dialysers",
+        "24 pieces.",
+        True,
+        str(late.pk),
+    )
+
+
+def test_the_day_is_the_one_on_the_patients_wall(ana: Patient) -> None:
+    ana.time_zone = "Pacific/Auckland"  # 13 hours ahead
+    ana.save()
+    MachineFactory(patient=ana)
+    TaskDoneFactory(patient=ana, done_at=at(TODAY - DAY, 20))  # which is today there
+    assert days_to(ana, "disinfection") == 7
+    TaskDoneFactory(patient=ana, done_at=at(TODAY, 20))  # tomorrow there: not done yet
+    assert days_to(ana, "disinfection") == 7
+
+
+@pytest.mark.parametrize(
+    ("have", "per_treatment", "per_week", "days"),
+    [
+        (14, 1, 7, 14),  # one a day
+        (13, 2, 3.5, 12),  # six whole treatments, every other day
+        (3, 0.1, 3, 70),  # a pack for ten treatments: thirty
+        (1, 2, 3, 0),
+        (0, 1, 5, 0),
+        (5, 0, 3, None),
+    ],
+)
+def test_days_of_cover_by_hand(have: float, per_treatment: float, per_week: float, days: int | None) -> None:
+    found = days_of_cover(have=have, per_treatment=per_treatment, treatments_per_week=per_week)
+    assert found == days
+
+
+def only(patient: Patient) -> Stock:
+    (found,) = stock_for(patient, TODAY)
+    return found
+
+
+def test_stock_is_the_count_and_what_came_less_what_was_used(ana: Patient) -> None:
+    PrescriptionFactory(patient=ana, days_per_week=3, weekdays=[])
+    item = SupplyItemFactory(name="Needle pairs", per_treatment=1, cover_days=21)
+    SupplyCountFactory(patient=ana, item=item, counted_at=ago(20), count=99)
+    SupplyCountFactory(patient=ana, item=item, counted_at=ago(10), count=10)
+    SupplyCountFactory(patient=ana, item=item, counted_at=ago(1), count=999, taken_back="Miscounted.")
+    record_night(ana, ago(11), used_stock=[{"item": item.pk, "count": 9}])
+    record_night(ana, ago(8), used_stock=[{"item": item.pk, "count": 3}])
+    record_night(ana, ago(6))
+    record_night(ana, ago(4), used_stock=[{"item": SupplyItemFactory(in_use=False).pk, "count": 1}])
+    DeliveryFactory(patient=ana, item=item, count=6, arrived_at=ago(5), arrived=4)
+    DeliveryFactory(patient=ana, item=item, count=50, arrived_at=ago(12))
+    coming = DeliveryFactory(patient=ana, item=item, count=24, expected_on=TODAY + 2 * DAY)
+    found = only(ana)
+    assert (found.have, found.assumed) == (10 + 4 - 3 - 1 - 0, 1)
+    assert (found.days, found.short, found.runs_out_on) == (23, False, TODAY + 23 * DAY)
+    assert (found.expected, found.counted_at) == (coming, ago(10))
+    item.cover_days = 24
+    item.save()
+    assert only(ana).short
+
+
+def test_more_used_than_was_there_is_none_left(ana: Patient) -> None:
+    PrescriptionFactory(patient=ana)
+    item = SupplyItemFactory(per_treatment=2)
+    SupplyCountFactory(patient=ana, item=item, counted_at=ago(5), count=1)
+    record_night(ana, ago(3))
+    assert (only(ana).have, only(ana).days) == (0, 0)
+
+
+def test_cover_that_nobody_can_know_has_its_reason(ana: Patient) -> None:
+    item = SupplyItemFactory()
+    assert (only(ana).have, only(ana).days, only(ana).why) == (None, None, "never counted")
+    SupplyCountFactory(patient=ana, item=item, counted_at=ago(5), count=8)
+    assert (only(ana).have, only(ana).days, only(ana).why) == (8, None, "no prescription is in force")
+    assert not only(ana).short
+    PrescriptionFactory(patient=ana)
+    assert only(ana).days == 18
+    item.per_treatment = 0
+    item.save()
+    assert only(ana).why == "the list does not say how many a treatment uses"
+
+
+def test_the_phone_gets_what_can_be_counted(ana: Patient) -> None:
+    item = SupplyItemFactory(name="Lines", unit_word="sets", per_treatment=1)
+    SupplyCountFactory(patient=ana, item=item, counted_at=ago(5), count=8)
+    assert for_kit(stock_for(ana, TODAY)) == [
+        {
+            "id": item.pk,
+            "name": "Lines",
+            "unit": "sets",
+            "per_treatment": 1,
+            "have": 8,
+            "counted_at": ago(5).isoformat(),
+        }
+    ]
+
+
+def test_a_due_item_as_the_phone_gets_it() -> None:
+    found = Due("bacteria", "Water culture", TODAY, False, "Last on 1 Jan 2026.", form="water", id="bacteria")
+    assert found.as_json() == {
+        "kind": "bacteria",
+        "label": "Water culture",
+        "due_on": "2026-03-20",
+        "overdue": False,
+        "words": "Last on 1 Jan 2026.",
+        "form": "water",
+        "id": "bacteria",
+    }
+
+
+def _full(patient: Patient, count: int) -> None:
+    PrescriptionFactory(patient=patient)
+    MachineFactory(patient=patient)
+    MachineFactory(patient=patient, kind="water")
+    for index in range(count):
+        WaterTestFactory(patient=patient, sampled_at=ago(index + 1))
+        TaskDoneFactory(patient=patient, done_at=ago(index + 1))
+        SupplyCountFactory(patient=patient, counted_at=ago(index + 1))
+        DeliveryFactory(patient=patient)
+        TrainingFactory(patient=patient, topic=f"Topic {index}")
+        BloodFactory(patient=patient, drawn_at=ago(index + 1))
+        record_night(patient, ago(index + 1))
+
+
+@pytest.mark.parametrize("count", [1, 5])
+def test_it_asks_a_fixed_number_of_times(
+    ana: Patient, ben: Patient, count: int, django_assert_num_queries: Any
+) -> None:
+    for person in (ana, ben)[:count]:
+        _full(person, count)
+    with django_assert_num_queries(13):
+        found = [due_of(each) for each in facts_of_many([ana, ben][:count], TODAY)]
+    assert all(found)
+
+
+def test_many_at_once_are_as_each_alone(ana: Patient, ben: Patient) -> None:
+    _full(ana, 2)
+    _full(ben, 1)
+    together = [due_of(each) for each in facts_of_many([ben, ana], TODAY)]
+    assert together == [due_for(ben, TODAY), due_for(ana, TODAY)]
+    assert facts_of(ana, TODAY).patient == ana
+
+
+def test_how_often_in_words() -> None:
+    assert Every(days=7).words == "every 7 days"
+    assert Every(days=7, treatments=3).words == "every 7 days or 3 treatments"
+    assert Every(stopped=True).words == "not done here"
+    assert all(each.usual and each.words.startswith("every ") for each in USUAL.values())

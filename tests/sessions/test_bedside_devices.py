@@ -1,0 +1,114 @@
+"""Phones with the bedside: met at each contact, taken back by the unit or their owner, and told to wipe."""
+
+from __future__ import annotations
+
+import uuid
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from homedialysis.accounts.bedside_devices import name_from
+from homedialysis.accounts.models import BedsideDevice, User
+from sessions.models import Patient, Prescription
+from tests.conftest import signed_in
+
+pytestmark = pytest.mark.django_db
+PHONE = "7d1b9a34-5c55-4f0e-8a39-6a2f0d1f4a10"
+ANDROID = (
+    "Mozilla/5.0 (Linux; Android 14; Pixel 8) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/126.0 Mobile Safari/537.36"
+)
+IPHONE = (
+    "Mozilla/5.0 (iPhone; CPU iPhone OS 17_4 like Mac OS X) AppleWebKit/605.1.15 (KHTML, like Gecko) "
+    "Version/17.4 Safari/604.1"
+)
+
+
+def fetch_kit(client: Client, phone: str = PHONE) -> int:
+    headers = {"X-Bedside-Device": phone, "User-Agent": ANDROID}
+    return client.get(reverse("api:bedside"), headers=headers).status_code
+
+
+def state(client: Client, phone: str = PHONE) -> int:
+    return client.get(reverse("api:bedside-device", args=[phone])).status_code
+
+
+@pytest.mark.parametrize(
+    ("told", "name"), [(ANDROID, "Android, Chrome"), (IPHONE, "iPhone, Safari"), ("", "Unknown browser")]
+)
+def test_a_browser_is_named_in_words_that_people_know(told: str, name: str) -> None:
+    assert name_from(told) == name
+
+
+def test_a_phone_is_noted_at_each_contact(ana: Patient, ana_client: Client, anas_prescription: Prescription) -> None:
+    assert [fetch_kit(ana_client), fetch_kit(ana_client)] == [200, 200]
+    device = BedsideDevice.objects.get()
+    assert (str(device.pk), device.user, device.name) == (PHONE, ana.account, "Android, Chrome")
+    assert device.last_contact > device.first_contact
+    assert "Android, Chrome" in ana_client.get(reverse("accounts:devices")).content.decode()
+
+
+def test_an_id_that_is_none_notes_nothing(ana_client: Client, anas_prescription: Prescription) -> None:
+    assert fetch_kit(ana_client, "no uuid") == 200
+    assert not BedsideDevice.objects.exists()
+
+
+def test_taken_back_by_the_unit_it_is_signed_out_and_told_to_wipe(
+    ana: Patient, ana_client: Client, nurse: User, nurse_client: Client, anas_prescription: Prescription
+) -> None:
+    other = signed_in(ana.account)
+    fetch_kit(ana_client)
+    assert fetch_kit(other, str(uuid.uuid4())) == 200
+    page = nurse_client.get(reverse("treatments:devices", args=[ana.pk])).content.decode()
+    assert page.count("Take back") == 2
+    nurse_client.post(reverse("treatments:take-device-back", args=[ana.pk, PHONE]))
+    assert fetch_kit(ana_client) == 401, "the session is over"
+    assert state(Client()) == 410, "and its own id tells it why"
+    assert fetch_kit(signed_in(ana.account)) == 410, "signing in again does not help this id"
+    answer = Client().get(reverse("api:bedside-device", args=[PHONE])).json()
+    assert answer["wipe"] is True
+    assert nurse.name in answer["reason"]
+    assert other.get(reverse("accounts:devices")).status_code == 200, "another phone of hers is left alone"
+
+
+def test_a_person_takes_back_an_own_phone(
+    ana_client: Client, ben_client: Client, anas_prescription: Prescription
+) -> None:
+    fetch_kit(ana_client)
+    assert ben_client.post(reverse("accounts:take-bedside-back", args=[PHONE])).status_code == 404
+    ana_client.post(reverse("accounts:take-bedside-back", args=[PHONE]))
+    assert state(Client()) == 410
+
+
+def test_somebody_elses_phone_is_left_alone(
+    ana: Patient, ana_client: Client, ben_client: Client, anas_prescription: Prescription
+) -> None:
+    fetch_kit(ana_client)
+    assert fetch_kit(ben_client) == 200, "two people may share a browser"
+    assert BedsideDevice.objects.get().user == ana.account
+
+
+def test_an_unknown_phone_learns_nothing(client: Client) -> None:
+    assert state(client) == 204
+
+
+def test_who_may_only_look_takes_nothing_back(
+    ana: Patient, ana_client: Client, technologist: User, anas_prescription: Prescription
+) -> None:
+    fetch_kit(ana_client)
+    client = signed_in(technologist)
+    assert "Take back" not in client.get(reverse("treatments:devices", args=[ana.pk])).content.decode()
+    assert client.post(reverse("treatments:take-device-back", args=[ana.pk, PHONE])).status_code == 403
+
+
+def test_signing_out_forgets_the_phone_and_clears_it_when_asked(
+    ana_client: Client, anas_prescription: Prescription
+) -> None:
+    fetch_kit(ana_client)
+    answer = ana_client.post(reverse("account_logout"), {"wipe": "1"}, headers={"X-Bedside-Device": PHONE})
+    assert answer.headers["Clear-Site-Data"] == '"storage"'
+    assert not BedsideDevice.objects.exists()
+
+
+def test_signing_out_by_the_plain_page_clears_nothing(ana_client: Client) -> None:
+    assert "Clear-Site-Data" not in ana_client.post(reverse("account_logout")).headers

@@ -1,0 +1,137 @@
+"""The paper sheet: one tagged page with this patient's own prescription, checks and numbers, read back as text."""
+
+from __future__ import annotations
+
+import io
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from pypdf import PdfReader
+
+from homedialysis.accounts.models import ReadLog, User
+from sessions.models import AccessSite, Patient, Prescription
+from sessions.services.flow_sheet import MOST_OF_A_NOTE, READING_ROWS, flow_sheet_pdf
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
+
+
+def read(made: bytes) -> tuple[PdfReader, str]:
+    reader = PdfReader(io.BytesIO(made))
+    return reader, " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+def test_one_tagged_page_with_a_title_and_a_language(ana: Patient, anas_prescription: Prescription) -> None:
+    reader, _ = read(flow_sheet_pdf(ana, at=NOW))
+    root: Any = reader.trailer["/Root"]
+    assert len(reader.pages) == 1
+    assert root["/MarkInfo"]["/Marked"].value
+    assert "/StructTreeRoot" in root
+    assert root["/Lang"].startswith("en")
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Treatment flow sheet"
+    assert b"pdfuaid" in root["/Metadata"].get_data()
+
+
+def test_it_is_filled_with_what_is_ordered(
+    ana: Patient, anas_prescription: Prescription, anas_sites: list[AccessSite]
+) -> None:
+    _, text = read(flow_sheet_pdf(ana, at=NOW))
+    for words in (
+        "Ana Verdemar",
+        ana.hospital_number,
+        "Target weight 70 kg",
+        "UF rate, at most 10 mL/kg/h",
+        "Fenrow 17",
+        "Bolus 2000 units",
+        "Longest allowed 5 h",
+        "Total chlorine of the water",
+        "at most 0.1 mg/L",
+        "Lower",
+        "Upper",
+        "Emergency 112",
+        "The unit on call 01632 960100",
+        "This is a record, not an alarm",
+        "Printed on 2026-03-02",
+    ):
+        assert words in text
+
+
+def test_there_is_a_line_for_every_reading(ana: Patient) -> None:
+    reader, _ = read(flow_sheet_pdf(ana, at=NOW))
+    rows = [row for table in _tables(reader) for row in table]
+    of_readings = [row for row in rows if row == 9]
+    assert len(of_readings) == READING_ROWS + 1
+
+
+def _tables(reader: PdfReader) -> list[list[int]]:
+    """Out of the tags: for each table the number of cells of each row."""
+    found: list[list[int]] = []
+
+    def walk(node: Any) -> None:
+        node = node.get_object() if hasattr(node, "get_object") else node
+        if isinstance(node, list):
+            for each in node:
+                walk(each)
+            return
+        if not isinstance(node, dict):
+            return
+        if node.get("/S") == "/Table":
+            found.append([])
+        if node.get("/S") == "/TR":
+            found[-1].append(len(node["/K"]))
+        if "/K" in node:
+            walk(node["/K"])
+
+    root: Any = reader.trailer["/Root"]
+    walk(root["/StructTreeRoot"]["/K"])
+    return found
+
+
+def test_a_blank_one_names_nobody(ana: Patient, anas_prescription: Prescription, anas_sites: list[AccessSite]) -> None:
+    _, text = read(flow_sheet_pdf(ana, at=NOW, blank=True))
+    assert "Ana Verdemar" not in text
+    assert ana.hospital_number not in text
+    assert "70 kg" not in text
+    assert "Lower" not in text
+    assert "Target weight, kg" in text
+    assert "Emergency 112" in text
+
+
+def test_without_a_prescription_the_lines_are_to_be_written(ana: Patient) -> None:
+    _, text = read(flow_sheet_pdf(ana, at=NOW))
+    assert "Ana Verdemar" in text
+    assert "Target weight, kg" in text
+
+
+def test_a_name_or_a_note_is_text_whatever_stands_in_it(ana: Patient, anas_prescription: Prescription) -> None:
+    Patient.objects.filter(pk=ana.pk).update(name='#panic("x") $ * _Ana_ \\')
+    Prescription.objects.filter(pk=anas_prescription.pk).update(note="#import 'x' *bold*")
+    ana.refresh_from_db()
+    _, text = read(flow_sheet_pdf(ana, at=NOW))
+    assert '#panic("x") $ * _Ana_ \\' in text
+    assert "#import 'x' *bold*" in text
+
+
+def test_a_long_note_still_leaves_one_page(ana: Patient, anas_prescription: Prescription) -> None:
+    Prescription.objects.filter(pk=anas_prescription.pk).update(note="Take care of the arm tonight. " * 60)
+    reader, text = read(flow_sheet_pdf(ana, at=NOW))
+    assert len(reader.pages) == 1
+    assert "Take care of the arm tonight." in text
+    assert text.count("Take care") <= MOST_OF_A_NOTE / 20
+
+
+def test_the_page_gives_the_pdf_and_staff_leave_a_trace(
+    ana: Patient, anas_prescription: Prescription, ana_client: Client, nurse_client: Client, nurse: User
+) -> None:
+    address = reverse("treatments:flow-sheet", args=[ana.pk])
+    own = ana_client.get(address)
+    assert (own.status_code, own["Content-Type"], own["Cache-Control"]) == (200, "application/pdf", "no-store")
+    assert "70 kg" in read(own.content)[1]
+    assert "70 kg" not in read(ana_client.get(address, {"blank": "1"}).content)[1]
+    assert not ReadLog.objects.exists()
+    nurse_client.get(address)
+    assert ReadLog.objects.filter(user=nurse, patient_id=ana.pk).count() == 1

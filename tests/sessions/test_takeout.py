@@ -1,0 +1,147 @@
+"""Taking the own record out: everything is in it, nobody else's is, and no cell runs as a formula."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import tracemalloc
+import zipfile
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from homedialysis.accounts.models import User
+from sessions.models import AccessSite, Message, Patient, Prescription
+from sessions.services import takeout
+from sessions.services.takeout import safe_cell
+from tests.factories import A_NIGHT, BloodFactory, record_night
+
+pytestmark = pytest.mark.django_db
+DAY = timedelta(days=1)
+NOW = datetime(2026, 3, 20, tzinfo=UTC)
+
+
+@pytest.fixture
+def whole(ana: Patient, anas_prescription: Prescription, anas_sites: list[AccessSite], nurse: User) -> Patient:
+    """Ana's record with one of everything."""
+    at = A_NIGHT.isoformat()
+    record_night(
+        ana,
+        events=[{"at": at, "kind": "cramp", "note": "left calf"}],
+        medicines=[{"at": at, "name": "Heparin", "amount": 2000, "unit": "units"}],
+        checks=[{"name": "Hands washed", "passed": True}, {"name": "Chlorine", "passed": True, "value": 0.05}],
+        sites=[{"site": anas_sites[0].pk, "use": "arterial", "attempts": 2}],
+        notes='=HYPERLINK("http://example.org")',
+    )
+    record_night(ana, A_NIGHT + 2 * DAY, readings=1)
+    BloodFactory(patient=ana, value=21.5)
+    Message.objects.create(patient=ana, words="Please draw bloods.", sent_by=nurse, sent_at=A_NIGHT)
+    return ana
+
+
+def files(client: Client, patient: Patient) -> dict[str, str]:
+    sent = client.get(reverse("treatments:takeout-zip", args=[patient.pk]))
+    assert sent.status_code == 200
+    assert sent["Content-Disposition"] == 'attachment; filename="record.zip"'
+    body = b"".join(sent.streaming_content)  # type: ignore[attr-defined]
+    with zipfile.ZipFile(io.BytesIO(body)) as packed:
+        assert packed.testzip() is None
+        return {name: packed.read(name).decode() for name in packed.namelist()}
+
+
+def rows(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def test_the_json_holds_every_kind_of_thing(whole: Patient, ana_client: Client) -> None:
+    sent = ana_client.get(reverse("treatments:takeout-json", args=[whole.pk]))
+    data = json.loads(b"".join(sent.streaming_content))  # type: ignore[attr-defined]
+    assert data["patient"]["name"] == "Ana Verdemar"
+    first, second = data["treatments"]
+    assert [first["night"], second["night"]] == ["2026-03-02", "2026-03-04"]
+    assert (len(first["readings"]), first["events"][0]["note"]) == (3, "left calf")
+    assert first["checks"][1]["value"] == 0.05
+    assert data["prescriptions"][0]["dialyser"].startswith("Fenrow 17")
+    assert data["bloods"][0]["value"] == 21.5
+    assert [(each["words"], each["sent_by"]) for each in data["messages"]] == [("Please draw bloods.", "Nurse Kim")]
+    assert [each["name"] for each in data["needle_sites"]] == ["Lower", "Upper"]
+
+
+def test_the_tables_hold_the_same(whole: Patient, ana_client: Client) -> None:
+    packed = files(ana_client, whole)
+    treatments = rows(packed["treatments.csv"])
+    assert [row["night"] for row in treatments] == ["2026-03-02", "2026-03-04"]
+    assert treatments[0]["pre_weight_kg"] == "72.0"
+    readings = rows(packed["readings.csv"])
+    assert [row["arterial_mmhg"] for row in readings] == ["-140.0"] * 4
+    assert {row["treatment"] for row in readings} == {row["id"] for row in treatments}
+    assert rows(packed["sites.csv"])[0]["attempts"] == "2"
+    assert rows(packed["medicines.csv"])[0]["amount"] == "2000.0"
+    assert rows(packed["bloods.csv"])[0]["value"] == "21.5"
+    assert "from" in rows(packed["prescriptions.csv"])[0]["in_force"]
+    told = json.loads(packed["record.json"])
+    for name, text in packed.items():
+        if name.endswith(".csv") and name[:-4] in told:
+            assert len(rows(text)) == len(told[name[:-4]]), name
+
+
+def test_every_field_of_a_treatment_has_its_place(whole: Patient, ana_client: Client) -> None:
+    """Nothing of the document is left out of the tables, whatever fields it has."""
+    packed = files(ana_client, whole)
+    document = whole.treatments.first().as_sent  # type: ignore[union-attr]
+    columns = set(rows(packed["treatments.csv"])[0])
+    for name, value in document.items():
+        listed = isinstance(value, list) and name not in ("confirmed", "marks")
+        if listed:
+            inner = {key for row in value for key in row}
+            header = packed[f"{name}.csv"].splitlines()[0].split(",")
+            assert inner <= set(header), name
+        else:
+            assert name in columns, name
+
+
+def test_nothing_of_anybody_else(whole: Patient, ben: Patient, ana_client: Client, ben_client: Client) -> None:
+    record_night(ben, notes="bens own words")
+    assert not any("bens own words" in text or "Ben Okonjo" in text for text in files(ana_client, whole).values())
+    assert "bens own words" in files(ben_client, ben)["treatments.csv"]
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1"])
+def test_a_text_that_would_be_a_formula_is_made_a_text(text: str) -> None:
+    assert safe_cell(text) == f"'{text}"
+
+
+def test_numbers_and_plain_texts_stay_as_they_are() -> None:
+    assert [safe_cell(each) for each in (-140.0, 3, None, True, "a=1", "")] == [-140.0, 3, None, True, "a=1", ""]
+
+
+def test_no_cell_of_the_whole_take_out_begins_a_formula(whole: Patient, ana_client: Client) -> None:
+    packed = files(ana_client, whole)
+    assert rows(packed["treatments.csv"])[0]["notes"].startswith("'=HYPERLINK")
+    for name, text in packed.items():
+        for row in csv.reader(io.StringIO(text)) if name.endswith(".csv") else []:
+            for cell in row:
+                assert not cell.startswith(("=", "+", "@", "\t")), (name, cell)
+                assert not cell.startswith("-") or float(cell) < 0, (name, cell)
+
+
+def test_ten_times_the_nights_need_no_more_memory(ana: Patient) -> None:
+    """Sent while it is made: what is held at once is a night or a chunk of rows, never the record."""
+
+    def peak() -> int:
+        tracemalloc.start()
+        for _ in takeout.as_zip(ana, at=NOW):
+            pass
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return most
+
+    for index in range(60):
+        record_night(ana, A_NIGHT - (index + 1) * DAY, readings=6)
+    takeout_of_few = peak()
+    for index in range(60, 300):
+        record_night(ana, A_NIGHT - (index + 1) * DAY, readings=6)
+    assert peak() < 1.5 * takeout_of_few
