@@ -52,7 +52,7 @@ def shown_as(loinc: str, unit_system: str) -> Shown:
     units = ANALYTES[_BY_LOINC[loinc]].units
     name = list(units)[1 if unit_system == UnitSystem.US and len(units) > 1 else 0]
     return Shown(
-        label=Analyte(loinc).label,
+        label=str(Analyte(loinc).label),
         unit=name.replace("ug/", "µg/").replace("umol/", "µmol/"),
         factor=units[name].factor,
         limits=plausible.BLOOD[loinc],

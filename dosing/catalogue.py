@@ -24,7 +24,7 @@ Inputs = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """key in the stored numbers; name (English), unit and decimals for people; equation and origin for the derivation."""
+    """key in the stored numbers; name (English), unit, decimals for people; written and origin for the derivation."""
 
     key: str
     name: str
@@ -254,7 +254,8 @@ NUMBERS: tuple[Number, ...] = (
     Number("uf_volume", _("Fluid removed (UF)"), "L", 2, _("the machine's total, else the last reading"), RECORD,
            lambda facts: {"value": uf_volume(facts)}, lambda value: _as_noted(value, unit="L", what="fluid removed")),
     Number("uf_rate", _("UF rate"), "mL/kg/h", 1, _("60000 · UF / (t · W after)"), FLYTHE, _fluid_rate, fluid.uf_rate),
-    Number("uf_rate_by_weight", _("UF rate line that grows with weight"), "mL/kg/h", 1, _("(3 · W after + 500) / W after"),
+    Number("uf_rate_by_weight", _("UF rate line that grows with weight"), "mL/kg/h", 1,
+           _("(3 · W after + 500) / W after"),
            "Mermelstein et al., Clin J Am Soc Nephrol 2023;18:767: risk raised by a fifth; three a week, in centre",
            lambda facts: {"post_weight_kg": facts.record.post_weight_kg}, fluid.weight_scaled_uf_limit_per_kg),
     Number("gain", _("Gained since last treatment"), "kg", 1, _("W before − W after last time"), BALANCE,
@@ -265,7 +266,8 @@ NUMBERS: tuple[Number, ...] = (
     Number("off_target", _("Weight after, off target"), "kg", 1, _("W after − W target"), BALANCE,
            lambda facts: {"post_weight_kg": facts.record.post_weight_kg, "target_weight_kg": _target(facts)},
            fluid.target_deviation_kg),
-    Number("expected_weight", _("Weight after, as fluid says"), "kg", 1, _("W before − UF + rinse-back + drinks"), BALANCE,
+    Number("expected_weight", _("Weight after, as fluid says"), "kg", 1,
+           _("W before − UF + rinse-back + drinks"), BALANCE,
            _expected_weight, fluid.expected_post_weight),
     Number("minutes", _("Length"), "min", 0, _("end − start"), RECORD,
            lambda facts: {"value": facts.record.minutes},
@@ -282,7 +284,8 @@ NUMBERS: tuple[Number, ...] = (
            _systolic, fluid.lowest_pressure),
     Number("lowest_mean", _("Lowest mean pressure"), "mmHg", 0, _("lowest of D + (S − D) / 3"), PRACTICE,
            _whole_pressures, _lowest_mean),
-    Number("blood_flow", _("Blood flow (middle of the readings)"), "mL/min", 0, _("median of Qb at treatment flow"), RECORD,
+    Number("blood_flow", _("Blood flow (middle of the readings)"), "mL/min", 0,
+           _("median of Qb at treatment flow"), RECORD,
            _at_flow("qb_ml_min"), access.median_at_treatment_flow),
     Number("arterial", _("Arterial pressure (middle)"), "mmHg", 0, _("median at treatment flow"), RECORD,
            _at_flow("arterial_mmhg"), access.median_at_treatment_flow),
@@ -297,7 +300,8 @@ NUMBERS: tuple[Number, ...] = (
            _single_pool, _with_bloods(adequacy.single_pool_ktv)),
     Number("equilibrated_ktv", _("Equilibrated Kt/V"), "1", 2, _("spKt/V · t / (t + 35); catheter: t / (t + 22)"),
            "Tattersall et al., Kidney Int 1996;50:2094-102", _equilibrated, _with_bloods(_equilibrated_ktv)),
-    Number("standard_ktv", _("Weekly standard Kt/V, no kidney"), "1/wk", 2, _("S / (1 − 0.74/N · UFw / V), V by Watson"),
+    Number("standard_ktv", _("Weekly standard Kt/V, no kidney"), "1/wk", 2,
+           _("S / (1 − 0.74/N · UFw / V), V by Watson"),
            "Daugirdas et al., Kidney Int 2010;77:637-44 (from memory, confirmed by simulation)",
            _weekly, _with_bloods(_weekly_ktv)),
 )  # fmt: skip

@@ -14,6 +14,7 @@ from django.utils import timezone, translation
 from homedialysis.accounts.models import Unit
 
 Respond = Callable[[HttpRequest], HttpResponse]
+SCREENS_IN = "X-Bedside-Language"
 
 
 def unit_of(request: HttpRequest) -> Unit | None:
@@ -25,7 +26,10 @@ def unit_of(request: HttpRequest) -> Unit | None:
 
 
 class UserLanguage:
-    """Pages speak the language that a person chose, else the browser's; those of staff are written in English alone."""
+    """Pages speak the language that a person chose, else the browser's; those of staff are written in English alone.
+
+    A phone says in each request which language its screens are in: the unit's texts must not come in another.
+    """
 
     def __init__(self, respond: Respond) -> None:
         self.respond = respond
@@ -44,6 +48,9 @@ def language_of(request: HttpRequest) -> str:
     user = request.user
     if user.is_authenticated and user.is_unit_staff:
         return str(settings.LANGUAGE_CODE)
+    screens = request.headers.get(SCREENS_IN, "")
+    if screens in dict(settings.LANGUAGES):
+        return screens
     chosen: str = getattr(user, "language", "")
     return chosen or translation.get_language_from_request(request)
 

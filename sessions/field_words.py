@@ -45,6 +45,6 @@ NAMES = (
 
 
 def field_words(name: str) -> str:
-    """"started_at" is "started at", in the language of the reader; an unknown field keeps its English name."""
+    """ "started_at" is "started at", in the language of the reader; an unknown field keeps its English name."""
     words = name.replace("_", " ")
     return gettext(words) if words else ""

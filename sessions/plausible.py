@@ -270,7 +270,10 @@ def for_scripts() -> dict[str, dict[str, Any]]:
         flat |= {f"{listed}.{name}": limits for name, limits in fields.items()}
     flat |= {f"water.{kind}": limits for kind, limits in WATER.items()}
     flat["supplies.count"] = AROUND["count"]
-    return {name: asdict(limits) | {"label": gettext(limits.label), "unit": unit_words(limits.unit)} for name, limits in flat.items()}
+    return {
+        name: asdict(limits) | {"label": gettext(limits.label), "unit": unit_words(limits.unit)}
+        for name, limits in flat.items()
+    }
 
 
 def limits_of(path: str) -> Range | None:

@@ -32,9 +32,7 @@ def mirrored(english: str) -> str:
     """One text of the made-up language; placeholders and tags stay as they are."""
     parts = KEPT.split(english)
     kept = KEPT.findall(english)
-    told = "".join(
-        part.translate(ACCENTED) + mark for part, mark in zip(parts, [*kept, ""], strict=True)
-    )
+    told = "".join(part.translate(ACCENTED) + mark for part, mark in zip(parts, [*kept, ""], strict=True))
     longer = max(1, sum(map(len, parts)) // 3)
     tail = "".join(f" {FILLER * min(8, longer - done)}" for done in range(0, longer, 8))
     return f"{OPEN}{told}{tail}{CLOSE}"

@@ -12,6 +12,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.parsers import BaseParser
+from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -31,12 +32,12 @@ class AsItIs(BaseParser):
 
     media_type = "*/*"
 
-    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> bytes:
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
         body: bytes = stream.read(MOST_BYTES + 1)
         return body
 
 
-class LineShape(serializers.Serializer[Any]):
+class ImportLine(serializers.Serializer[Any]):
     place = serializers.CharField(source="row.place")
     verdict = serializers.CharField(help_text="new, there, corrects, asks or rejected")
     reason = serializers.CharField()
@@ -51,7 +52,7 @@ class ImportShape(serializers.Serializer[Any]):
     taken_at = serializers.DateTimeField(allow_null=True)
     page = serializers.SerializerMethodField(help_text="Where a person looks at it and takes it.")
     counts = serializers.SerializerMethodField()
-    lines = LineShape(many=True)
+    lines = ImportLine(many=True)
 
     def get_page(self, message: LabMessage) -> str:
         return reverse("dosing:import", args=[message.pk])
@@ -101,8 +102,15 @@ class Imports(APIView):
         return _answer(request, message, status)
 
 
+class OfTheUnit(IsAuthenticated):
+    message = "Only the unit's staff reads laboratories' messages."
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        return super().has_permission(request, view) and bool(getattr(request.user, "is_unit_staff", False))
+
+
 class ImportOne(APIView):
-    permission_classes = (MayEnterBloods,)
+    permission_classes = (OfTheUnit,)
 
     @extend_schema(operation_id="bloods_import_one", responses=ImportShape)
     def get(self, request: Request, import_id: int) -> Response:

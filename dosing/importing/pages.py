@@ -159,7 +159,7 @@ def original(request: HttpRequest, import_id: int) -> HttpResponse:
 
 
 def _whole(request: HttpRequest, import_id: int) -> LabMessage:
-    message = get_object_or_404(LabMessage.objects.visible_to(request.user), pk=import_id)
+    message: LabMessage = get_object_or_404(LabMessage.objects.visible_to(request.user), pk=import_id)
     patients = message.lines.exclude(patient=None).values_list("patient_id", flat=True)
     note_reading(request, *patients)
     return message

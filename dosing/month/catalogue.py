@@ -155,7 +155,7 @@ def _volume(facts: MonthFacts) -> float | None:
         age_years=age_on(person.birth_date, facts.span.month),
         sex=person.sex,
     )
-    return expected_urea_volume(watson_l=watson.number).number
+    return expected_urea_volume(watson_l=watson.value).number
 
 
 def _kidney(facts: MonthFacts) -> float:

@@ -10,6 +10,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
@@ -22,7 +23,7 @@ from dosing.month.board import board, counter_labels
 from dosing.month.catalogue import BY_MONTH_KEY, MONTH_NUMBERS
 from dosing.month.facts import first_of, month_before, next_month
 from dosing.month.forms import PlanForm, RangeForm, ReviewForm, WordsForm
-from dosing.month.ranges import book, range_words, written, set_range
+from dosing.month.ranges import book, range_words, set_range, written
 from dosing.month.report import review_pdf
 from homedialysis.accounts.guards import bedside_only, clinical_only, nephrologist_only, staff_only
 from homedialysis.accounts.models import signed_in
@@ -103,7 +104,7 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
 
 @staff_only
 @require_http_methods(["GET", "POST"])
-def review_ranges(request: HttpRequest) -> HttpResponse:
+def review_ranges(request: HttpRequest) -> HttpResponseBase:
     """The ranges in force with their sources; nurses and nephrologists set the unit's own."""
     form = RangeForm(request.POST or None)
     if request.method == "POST":
@@ -140,9 +141,7 @@ def review(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpRespo
     """One patient's month: six months against the ranges, what changed, the judgement, the plan; written here."""
     person, wanted = _person(request, patient_id), month_of(month)
     found = MonthlyReview.objects.filter(patient=person, month=wanted).first()
-    form = ReviewForm(
-        request.POST or None, initial={"words": found.words, "for_patient": found.for_patient} if found else {}
-    )
+    form = ReviewForm(request.POST if request.method == "POST" else None, initial=_as_written(found))
     if request.method == "POST" and form.is_valid():
         try:
             reviewing.write(patient=person, month=wanted, **form.cleaned_data, by=signed_in(request), at=timezone.now())

@@ -76,7 +76,7 @@ def sign(*, review: MonthlyReview, by: User, at: datetime) -> MonthlyReview:
     """Sign and freeze. Raises SignedAlready, NotYet without words or numbers, PermissionDenied for others."""
     if not by.is_nephrologist:
         raise PermissionDenied("Only a nephrologist signs a review.")
-    current = MonthlyReview.objects.select_for_update().get(pk=review.pk)
+    current: MonthlyReview = MonthlyReview.objects.select_for_update().get(pk=review.pk)
     if current.signed_at:
         raise SignedAlready
     if not current.words:

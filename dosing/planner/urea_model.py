@@ -261,7 +261,7 @@ def _assumed(
         age_years=age_on(person.birth_date, at.date()),
         sex=person.sex,
     )
-    volume = expected_urea_volume(watson_l=watson.number).number or 0.58 * prescription.target_weight_kg
+    volume = expected_urea_volume(watson_l=watson.value).number or 0.58 * prescription.target_weight_kg
     words = "volume assumed from height, weight, age and sex; generation assumed as usual for the weight"
     return UreaModel(
         volume=volume,

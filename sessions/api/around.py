@@ -155,6 +155,11 @@ WATER_EXAMPLE = OpenApiExample(
     },
     request_only=True,
 )
+COUNTS_EXAMPLE = OpenApiExample(
+    "One item counted; its number is the one in the kit's stock",
+    value={"counted_at": A_TIME, "counts": [{"id": "0d0f3c5e-6c1b-4f4e-9a63-1f5b5f0a0003", "item": 1, "count": 24}]},
+    request_only=True,
+)
 DONE_EXAMPLE = OpenApiExample(
     "The machine was disinfected",
     value={"id": "0d0f3c5e-6c1b-4f4e-9a63-1f5b5f0a0003", "kind": "disinfection", "done_at": A_TIME},
@@ -234,6 +239,7 @@ class SupplyCounts(Surroundings):
     @extend_schema(
         operation_id="counts_note",
         request=CountsSent,
+        examples=[COUNTS_EXAMPLE],
         responses={200: CountShape(many=True), 201: CountShape(many=True), 400: Refusal, 409: Refusal},
     )
     @transaction.atomic
@@ -245,7 +251,8 @@ class SupplyCounts(Surroundings):
         noted = []
         for index, row in enumerate(data["counts"]):
             if row["item"] not in known:
-                raise ValidationError({f"counts[{index}].item": _("There is no item %(item)s on the list.") % {"item": row["item"]}})
+                words = _("There is no item %(item)s on the list.") % {"item": row["item"]}
+                raise ValidationError({f"counts[{index}].item": words})
             entry = SupplyCount(
                 id=row["id"],
                 patient=patient,

@@ -136,7 +136,9 @@ class KnownFields(serializers.Serializer[Any]):
         if isinstance(data, Mapping):
             strange = set(data) - set(self.fields) - self.ignored
             if strange:
-                raise serializers.ValidationError({str(name): gettext("There is no such field.") for name in sorted(strange)})
+                raise serializers.ValidationError(
+                    {str(name): gettext("There is no such field.") for name in sorted(strange)}
+                )
         return super().to_internal_value(data)
 
 

@@ -216,6 +216,7 @@ PUBLIC = {
     "account_reset_password_done",
     "accounts:join",
     "alerts:staff-worker",
+    "dosing:fhir-metadata",
     "schema",
     "api-docs",
     "alive",
@@ -223,7 +224,9 @@ PUBLIC = {
 }
 """What answers somebody who is not signed in. None of these shows anything of a patient."""
 
-PATIENT_NAMED = {"api:prescription", "api:bedside", "api:bloods", "api:water", "api:counts", "api:done"}
+PATIENT_NAMED = {
+    "api:prescription", "api:bedside", "api:bloods", "api:water", "api:counts", "api:done", "dosing:fhir-search",
+}  # fmt: skip
 """A query names whose things are wanted."""
 
 AN_INTERVAL = {"kind": "carbon_change", "every_days": "90"}

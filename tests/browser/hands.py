@@ -10,7 +10,6 @@ from typing import Any
 
 from playwright.sync_api import Locator, Page, expect
 
-Numbers = Mapping[str, float]
 SIGNS = {".": "Decimal sign", "-": "Plus or minus"}
 NEAREST_STEPS = 3
 """So many touches of a step key at most; further away a number is typed."""

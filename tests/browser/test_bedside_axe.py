@@ -1,10 +1,9 @@
-"""Every screen of the bedside by a table: no accessibility fault in any light, for either hand; nothing small or too wide."""
+"""Every screen of the bedside by a table: no accessibility fault in any light, for either hand; nothing too small."""
 
 from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
@@ -27,7 +26,7 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "around": ("around", "around/water/bacteria", "around/count"),
     "bpdrop": ("bpdrop", "bpdrop/1"),
     "changes": ("changes",),
-    "checks": ("checks/setup/hands", "checks/setup/leak_sensor", "checks/setup/phone", "checks/setup/all", "checks/after"),
+    "checks": tuple(f"checks/{at}" for at in ("setup/hands", "setup/leak_sensor", "setup/phone", "setup/all", "after")),
     "choose": ("choose",),
     "conflict": ("conflict",),
     "danger": ("danger", "danger/needle_out", "danger/power_water"),
@@ -66,11 +65,14 @@ SETTING = """async ([modules, given]) => {
   for (const name of given.screens) if (!screenOf(name)) throw new Error(`no screen ${name}`);
   const check = (key, rest) => {
     const item = ctx.kit.checklist.items.find((each) => each.key === key);
-    return { name: item.name, key, part: item.part, value: null, unit: "", note: "", overruled: false, reason: "", at: given.start, ...rest };
+    const blank = { value: null, unit: "", note: "", overruled: false, reason: "" };
+    return { ...blank, name: item.name, key, part: item.part, at: given.start, ...rest };
   };
-  ctx.night.doc.checks = [check("leak_sensor", { passed: false }), check("phone", { passed: false, overruled: true, reason: "It charges." })];
+  const overruled = check("phone", { passed: false, overruled: true, reason: "It charges." });
+  ctx.night.doc.checks = [check("leak_sensor", { passed: false }), overruled];
   ctx.night.faults = [{ field: "post_weight_kg", message: "Weight after must be lower." }];
-  ctx.night.conflict = { revision: 2, status: "open", received_at: given.start, started_at: given.start, notes: "theirs", readings: [{ at: given.start, venous_mmhg: 140 }] };
+  const theirs = { revision: 2, status: "open", received_at: given.start, started_at: given.start, notes: "theirs" };
+  ctx.night.conflict = { ...theirs, readings: [{ at: given.start, venous_mmhg: 140 }] };
   ctx.patients = [{ id: "x", name: "Ana Verdemar" }];
   ctx.trouble = "unreachable";
   ctx.gone = { reason: "Nurse Kim", lost: 2 };
@@ -108,14 +110,13 @@ def sites(ana: Patient) -> list[AccessSite]:
 
 
 @pytest.fixture
-def full(ana: Patient, nurse: User, unit: Unit) -> Iterator[None]:
+def full(ana: Patient, nurse: User, unit: Unit) -> None:
     """Something from the unit on each screen that shows it."""
     prescribed(ana)
     Message.objects.create(patient=ana, words="Bloods on Friday.", sent_by=nurse, sent_at=now_minute())
     MachineFactory(patient=ana, since=(now_minute() - timedelta(days=30)).date())
     SupplyCountFactory(patient=ana, count=20)
     record_night(ana, now_minute() - timedelta(days=9))
-    yield
 
 
 def unfold(phone: Phone) -> None:

@@ -168,7 +168,7 @@ def phone_acknowledges(phone: Watched) -> None:
     expect(page.get_by_role("heading", level=1)).to_have_text("What changed")
     expect(page.locator(".changes")).to_contain_text("270")
     page.get_by_role("button", name="I have read this").tap()
-    wait_for(lambda: PrescriptionAcknowledgement.objects.filter(prescription__version=2).exists())
+    assert wait_for(lambda: PrescriptionAcknowledgement.objects.filter(prescription__version=2).exists())
 
 
 def review_is_signed(doctor: Watched, patient: Patient) -> str:

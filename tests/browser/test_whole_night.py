@@ -270,7 +270,9 @@ def handed_over(night: Night) -> None:
 
 
 def plain_fields() -> dict[str, Any]:
-    """Each number and word as it was entered; the plan is 2.9 L in 250 min: 10 mL/kg/h of 70 kg, in steps of 5."""
+    """Each number and word as it was entered; the plan is 2.9 L in 250 min: 10 mL/kg/h of 70 kg, in steps of 5.
+
+    Version 0 of checks and run sheet are those that the product brings."""
     return {
         "pre_weight_kg": 72.4, "pre_systolic": 142, "pre_diastolic": 81, "pre_pulse": 70,
         "pre_standing_systolic": None, "pre_standing_diastolic": None, "pre_temperature_c": None,
@@ -279,7 +281,7 @@ def plain_fields() -> dict[str, Any]:
         "post_pulse": 72, "post_standing_systolic": 118, "post_standing_diastolic": 70, "post_temperature_c": None,
         "uf_removed_l": 2.9, "blood_processed_l": 72.5, "rinse_back_l": 0.3, "intake_l": 0.2, "machine_ktv": 1.42,
         "dialyser_look": "clear", "disinfected": True, "notes": "A long night.", "status": "finished",
-        "prescription_version": 1, "checklist_version": None, "run_sheet_version": None, "confirmed": [],
+        "prescription_version": 1, "checklist_version": 0, "run_sheet_version": 0, "confirmed": [],
     }  # fmt: skip
 
 

@@ -23,6 +23,14 @@ def test_the_choice_of_a_patient_wins_over_the_browser(ana_client: Client) -> No
     assert (page.headers["Content-Language"], '<html lang="es" dir="ltr">' in page.content.decode()) == ("es", True)
 
 
+def test_a_phone_gets_the_units_texts_in_the_language_of_its_screens(ana_client: Client) -> None:
+    ana_client.post("/language/", {"language": "en"}, content_type="application/json")
+    asked = {"X-Bedside-Language": "es"}
+    kit = ana_client.get("/api/v1/bedside/", headers=asked).json()
+    assert (kit["language"], kit["event_kinds"]["cramp"]) == ("es", "Calambre")
+    assert ana_client.get("/api/v1/bedside/", headers={"X-Bedside-Language": "tlh"}).json()["language"] == "en"
+
+
 def test_staff_pages_are_in_english_whatever_the_browser_asks_for(nurse_client: Client) -> None:
     assert nurse_client.get("/triage/", headers=SPANISH).headers["Content-Language"] == "en"
 

@@ -26,6 +26,7 @@ from homedialysis.accounts.services import invite
 from homedialysis.management.commands.words import Command
 from sessions import plausible
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
+from sessions.texts import checklist
 from tests import pseudo_words
 from tests.factories import A_NIGHT, MachineFactory, record_night
 
@@ -257,7 +258,16 @@ class TestPagesOfPatients:
         for path in paths:
             page = self.page(ana_client, path)
             assert '<html lang="qps-mirror"' in page, path
-            names = ("Lower", unit.name, unit.emergency_number, ana.account.name, ana.account.email, *known_sources())
+            names = (
+                "Lower",
+                "hands",
+                str(checklist.NAMES["hands"]),
+                unit.name,
+                unit.emergency_number,
+                ana.account.name,
+                ana.account.email,
+                *known_sources(),
+            )
             assert (path, list(left_in_english(page, *names))) == (path, [])
 
     def test_nothing_on_the_way_in_is_left_in_english(self, made_up: str, unit: Unit, nurse: Any) -> None:

@@ -80,7 +80,7 @@ def test_what_was_signed_stays_when_ranges_prescription_or_numbers_change(
 ) -> None:
     nephrologist_client.post(where, WORDS)
     sign(nephrologist_client, where)
-    wide = {"number": "potassium", "low": 3, "high": 7, "default": False, "why": "Wider."}
+    wide: dict[str, Any] = {"number": "potassium", "low": 3, "high": 7, "default": False, "why": "Wider."}
     set_range(**wide, by=nephrologist, at=timezone.now())
     order = PrescriptionFactory.build(
         patient=ana, version=2, minutes=300, signed_by=nephrologist, dialyser=ana.prescriptions.get().dialyser

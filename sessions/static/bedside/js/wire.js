@@ -40,7 +40,7 @@ function noteClock(answer, began) {
 }
 
 function headersFor(account, { body, method, revision, type }) {
-  const headers = { Accept: "application/json", "X-Phone-Time": new Date().toISOString(), "X-Bedside-Device": deviceOf(account ?? "new") };
+  const headers = { Accept: "application/json", "X-Phone-Time": new Date().toISOString(), "X-Bedside-Device": deviceOf(account ?? "new"), "X-Bedside-Language": document.documentElement.lang };
   if (method !== "GET") headers["X-CSRFToken"] = cookie("csrftoken") ?? "";
   if (body) headers["Content-Type"] = type;
   if (revision != null) headers["If-Match"] = `"${revision}"`;

@@ -40,7 +40,7 @@ function dose(ctx, kind) {
     given && t("given {value} at {time}", { value: withUnit(given.amount, given.unit), time: timeOf(given.at) }),
   ];
   const write = (value, asked) => { if (value != null) give(ctx, kind, value, asked); };
-  const shown = { name: kind.name, label: kind.label, limits, value: null, last: kind.prescribed ?? null, lastWords: said.filter(Boolean).join(" · ") };
+  const shown = { name: kind.name, label: kind.label, limits, value: null, last: given ? null : (kind.prescribed ?? null), lastWords: said.filter(Boolean).join(" · ") };
   return valueRow({ ...shown, confirmed: false, write, confirm: () => {} });
 }
 

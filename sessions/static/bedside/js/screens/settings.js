@@ -112,7 +112,7 @@ function about(ctx) {
 register("settings", {
   title: () => t("Settings"),
   draw: (ctx) => [
-    row(ctx, "hand", t("Thumb that is free"), hands(), handOf(ctx.kit)), row(ctx, "theme", t("Light"), themes()), row(ctx, "text", t("Letters"), textSizes()),
+    row(ctx, "hand", t("Thumb that is free"), hands(), handOf(ctx.kit)), row(ctx, "theme", t("Light of the screen"), themes()), row(ctx, "text", t("Letters"), textSizes()),
     h("p", { class: "soft", text: t("The letters also follow the phone's own text size.") }),
     row(ctx, "language", t("Language"), Object.entries(languages()).map(([value, label]) => ({ value, label })), languageOf(ctx.kit)),
     vault.state().denied ? null : pinPart(ctx), about(ctx), release(ctx),
