@@ -41,6 +41,7 @@ FACTORS = [
     ("potassium", 5.1, 5.1, "mEq/L"),
     ("sodium", 138.0, 138.0, "mEq/L"),
     ("bicarbonate", 22.0, 22.0, "mEq/L"),
+    ("transferrin_saturation", 25.0, 25.0, "%"),
 ]
 
 
@@ -164,6 +165,6 @@ def test_it_asks_a_fixed_number_of_times(
     for days in range(count):
         BloodFactory(patient=ana, treatment=record, drawn_at=A_NIGHT + timedelta(days=days))
     nurse_client.get(where)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         (urea,) = nurse_client.get(where).context["rows"]
     assert urea["texts"] == ["20"] * count

@@ -128,6 +128,6 @@ def test_the_database_holds_hours_in_order(unit: Unit) -> None:
 
 
 def test_every_page_of_a_patient_shows_whom_to_call(ana_client: Client) -> None:
-    page = ana_client.get("/tonight/").content.decode()
+    page = ana_client.get("/devices/").content.decode()
     assert 'href="tel:112"' in page
     assert 'href="tel:01632960100"' in page
