@@ -358,7 +358,7 @@ def test_a_setting_is_undone_by_one_touch(shell: Shell) -> None:
     shell.go("settings")
     shell.press("Dark")
     assert shell.page.evaluate("document.documentElement.dataset.theme") == "dark"
-    shell.press("Undo: Light: Dark")
+    shell.press("Undo: Light of the screen: Dark")
     assert shell.page.evaluate("document.documentElement.dataset.theme") == "auto"
 
 

@@ -21,6 +21,9 @@ OPTIONAL = {
 }
 """Where NaN is an answer and not a gap."""
 
+OF_ONE_DESIGN = {"water.grade_against", "sequential.cusum_run_length", "sequential.ewma_run_length"}
+"""Functions whose numbers are one limit or one chart's design, not rows."""
+
 
 def scalar_calls() -> dict[str, dict[str, Any]]:
     """One call per function of the table of published values whose numbers are all scalars."""
@@ -33,7 +36,7 @@ def scalar_calls() -> dict[str, dict[str, Any]]:
         given = {name.strip(): ast.literal_eval(text) for name, text in pairs}
         if read == "number" and not any(isinstance(v, list | None) for v in given.values()):
             calls.setdefault(function, given)
-    return {name: inputs for name, inputs in calls.items() if name != "water.grade_against"}
+    return {name: inputs for name, inputs in calls.items() if name not in OF_ONE_DESIGN}
 
 
 def run(function: str, inputs: dict[str, Any]) -> Measure:
