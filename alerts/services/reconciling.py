@@ -17,7 +17,6 @@ from alerts.rules.base import Evidence, History, Rule, Seen
 from alerts.rules.wording import day, days_of
 from alerts.services import comeback
 from alerts.services.muting import MuteBook, mutes_of
-from sessions.models import Patient
 
 ANY_ZONE = timedelta(days=1)
 """A night that began after a moment bears at most the date before that moment's, wherever the patient lives."""
@@ -68,7 +67,7 @@ def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> list[
         if alert:
             _extend(alert, rule, new, history, at)
         else:
-            _open_if_enough(history.patient, rule, new, mutes, at)
+            _open_if_enough(history, rule, new, mutes, at)
     by_key = {rule.key: rule for rule in rules}
     for (key, rest), alert in standing.items():
         _extend(alert, by_key[key], Seen(rest, ()), history, at)
@@ -88,8 +87,12 @@ def _unhandled(seen: Seen, handled: set[Key]) -> Seen:
     return replace(seen, evidence=tuple(item for item in seen.evidence if item.key not in handled))
 
 
-def _open_if_enough(patient: Patient, rule: Rule, seen: Seen, mutes: MuteBook, at: datetime) -> None:
-    """What was seen while the rule was muted opens nothing, neither then nor later."""
+def _open_if_enough(history: History, rule: Rule, seen: Seen, mutes: MuteBook, at: datetime) -> None:
+    """What was seen while the rule was muted opens nothing, neither then nor later.
+
+    What has passed by the time it is first looked at says so at once, as if it had been looked at night by night.
+    """
+    patient = history.patient
     if mutes.at(rule.key, at):
         return
     heard = (item for item in seen.evidence if item.at >= at - rule.looks_back and not mutes.at(rule.key, item.at))
@@ -110,6 +113,10 @@ def _open_if_enough(patient: Patient, rule: Rule, seen: Seen, mutes: MuteBook, a
         **facts,
     )
     _step(alert, StepKind.OPENED, at, alert.sentence)
+    if words := rule.passed(history, lately[-1].day):
+        alert.cause_gone_at = at
+        alert.save(update_fields=["cause_gone_at"])
+        _step(alert, StepKind.CAUSE_PASSED, at, words)
 
 
 @dataclass(frozen=True, slots=True)

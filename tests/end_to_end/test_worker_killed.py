@@ -12,7 +12,7 @@ import pytest
 
 from tests.end_to_end.product import Json, SmallDemo, Visitor, night
 
-RULE = "fainted"
+RULE = "needle_dislodged"
 HELD_UP = """
     SELECT activity.pid FROM pg_stat_activity activity
     JOIN pg_locks held ON held.pid = activity.pid AND held.granted

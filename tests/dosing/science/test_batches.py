@@ -17,6 +17,7 @@ ROWS, BAD = 100_000, 1_000
 
 OPTIONAL = {
     ("water.chlorine_before_treatment", "second_bed_mg_l"): "a unit may have one carbon bed",
+    ("pressures.expected_change", "gauge"): "near the reference flow no gauge is needed",
     ("access.pressure_flow_slope", "*"): "a reading that lacks a value is left out",
 }
 """Where NaN is an answer and not a gap."""
