@@ -62,7 +62,7 @@ def test_a_new_alert_appears_and_the_focus_stays(
     page.clock.run_for(A_LITTLE_OVER)
     expect(page.get_by_role("heading", name="Ben Okonjo")).to_be_visible()
     expect(link).to_be_focused()
-    expect(page.locator("#live-note")).to_contain_text("The list changed at")
+    expect(page.locator("#live-note")).to_contain_text("Something changed at")
 
 
 def test_without_news_the_page_is_left_as_it_is(
