@@ -59,12 +59,12 @@ def evaluate_another(product: SmallDemo, phone: Visitor) -> None:
     record_id = str(uuid.uuid4())
     send(phone, record_id, night_with("air", hours_ago=10))
     product.expect(lambda: product.waiting(record_id) == 0, "the next record is evaluated")
-    assert_one_alert(product, "air", record_id, rule="air_in_line")
+    assert_one_alert(product, "air_in_line", record_id)
 
 
-def assert_one_alert(product: SmallDemo, cause: str, record_id: str, *, rule: str = "") -> None:
+def assert_one_alert(product: SmallDemo, cause: str, record_id: str) -> None:
     """Open, opened once, and with the record as its only evidence."""
-    ((state, evidence),) = product.alerts(rule or cause, cause)
+    ((state, evidence),) = product.alerts(cause, cause)
     assert state == "open"
     assert [seen["record"] for seen in evidence] == [record_id]
     steps = "SELECT kind FROM alerts_alertstep JOIN alerts_alert alert ON alert.id = alert_id WHERE cause = %s"
