@@ -95,7 +95,13 @@ def test_the_charts_are_drawn_under_the_strict_policy(
                 + ' ' + getComputedStyle(trace.querySelector('path.js-line') ?? trace).strokeDasharray),
         ]))"""
     )
-    assert set(drawn) == {"figure-weight", "figure-blood-pressure", "figure-line-pressures", "figure-uf-rate"}
+    assert set(drawn) == {
+        "figure-time-line",
+        "figure-weight",
+        "figure-blood-pressure",
+        "figure-line-pressures",
+        "figure-uf-rate",
+    }
     points = {name: [int(line.split()[0]) for line in lines] for name, lines in drawn.items()}
     assert points["figure-weight"] == [5, 5, 0], "before, after, and the target as a line"
     assert "none" not in drawn["figure-weight"][2], "the target is dashed: the rules of the figure are in force"
