@@ -86,7 +86,8 @@ def test_the_charts_are_drawn_under_the_strict_policy(
 ) -> None:
     watched = browser_page(nurse, colour=colour, size=DESKTOP)
     page = watched.open(f"/patients/{ana.pk}/")
-    expect(page.locator(".chart .main-svg").first).to_be_visible()
+    for figure in ("figure-weight", "figure-uf-rate", "figure-time-line"):
+        expect(page.locator(f"[data-figure='{figure}'] .main-svg").first).to_be_visible()
     drawn: dict[str, Any] = page.evaluate(
         """() => Object.fromEntries([...document.querySelectorAll('.chart')].map((chart) => [
             chart.dataset.figure,
