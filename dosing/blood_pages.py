@@ -7,7 +7,7 @@ import uuid
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -19,19 +19,11 @@ from dosing.urine import collections_of
 from homedialysis.accounts.guards import clinical_only
 from homedialysis.accounts.models import signed_in
 from sessions.choices import SampleTiming
-from sessions.local_time import zone_of
 from sessions.models import Patient, UrineCollection
+from sessions.pages.persons import shown_patient
 from sessions.services.bloods import enter_bloods
-from sessions.services.reading_log import note_reading
 
 DRAWINGS_A_PAGE = 6
-
-
-def _person(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
-    person = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, person.pk)
-    timezone.activate(zone_of(person))
-    return person
 
 
 def _empty_form(request: HttpRequest) -> BloodsForm:
@@ -43,7 +35,7 @@ def _empty_form(request: HttpRequest) -> BloodsForm:
 @require_http_methods(["GET", "POST"])
 def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Enter results, and see those that stand."""
-    person = _person(request, patient_id)
+    person = shown_patient(request, patient_id)
     form = _empty_form(request)
     if form.is_valid():
         saved = enter_bloods(results=form.results(person), by=signed_in(request), at=timezone.now())
@@ -56,7 +48,7 @@ def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 @require_POST
 def urine(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Enter a urine collection between two treatments."""
-    person = _person(request, patient_id)
+    person = shown_patient(request, patient_id)
     mine = UrineCollection(patient=person, entered_by=signed_in(request), entered_at=timezone.now())
     form = UrineForm(request.POST, instance=mine)
     if form.is_valid():

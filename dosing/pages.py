@@ -28,6 +28,7 @@ from sessions import plausible
 from sessions.choices import Analyte
 from sessions.local_time import zone_of
 from sessions.models import BloodResult, Patient, TreatmentRecord
+from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
@@ -47,9 +48,7 @@ def _days(request: HttpRequest) -> int:
 @require_GET
 def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """One patient: prescription, charts, treatments, bloods."""
-    person = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, person.pk)
-    timezone.activate(zone_of(person))
+    person = shown_patient(request, patient_id)
     now = timezone.now()
     days = _days(request)
     nights = nights_of(person.pk, since=now - timedelta(days=days), until=now + timedelta(days=1))

@@ -11,15 +11,15 @@ from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from dosing.water import Mark, edition_in_use, mark_of
 from homedialysis.accounts.guards import staff_only
 from sessions.choices_around import MACHINE_OF_TASK, DueKind, MachineKind
-from sessions.local_time import zone_of
 from sessions.models import Delivery, Interval, Machine, Patient, TaskDone, Training, WaterTest
+from sessions.pages.persons import shown_patient
 from sessions.services.around_facts import Facts, facts_of, facts_of_many
 from sessions.services.due import due_of
 from sessions.services.reading_log import note_reading
@@ -35,9 +35,7 @@ WHOLE_YEAR = 366
 @require_GET
 def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """One patient's water, supplies, machines, training and due days."""
-    person: Patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, person.pk)
-    timezone.activate(zone_of(person))
+    person = shown_patient(request, patient_id)
     facts = facts_of(person, timezone.localdate())
     tests = WaterTest.objects.standing().filter(patient=person).select_related("entered_by")
     page = Paginator(tests, TESTS_A_PAGE).get_page(request.GET.get("page"))

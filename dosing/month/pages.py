@@ -28,8 +28,8 @@ from dosing.month.report import review_pdf
 from homedialysis.accounts.guards import bedside_only, clinical_only, nephrologist_only, staff_only
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.signing import fingerprint, objection, was_shown
-from sessions.local_time import zone_of
 from sessions.models import Patient
+from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
@@ -64,20 +64,13 @@ def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
     return render(request, "dosing/month_board.html", context)
 
 
-def _person(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
-    person = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, person.pk)
-    timezone.activate(zone_of(person))
-    return person
-
-
 @staff_only
 @require_GET
 def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number_key: str) -> HttpResponse:
     """How one number of a month came about."""
     if number_key not in BY_MONTH_KEY:
         raise Http404
-    person = _person(request, patient_id)
+    person = shown_patient(request, patient_id)
     row = get_object_or_404(PatientMonth, patient=person, month=month_of(month))
     number, ranges = BY_MONTH_KEY[number_key], book()
     kept = row.numbers.get(number_key, {})
@@ -139,7 +132,7 @@ def _ranges_page(request: HttpRequest, form: RangeForm) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def review(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
     """One patient's month: six months against the ranges, what changed, the judgement, the plan; written here."""
-    person, wanted = _person(request, patient_id), month_of(month)
+    person, wanted = shown_patient(request, patient_id), month_of(month)
     found = MonthlyReview.objects.filter(patient=person, month=wanted).first()
     form = ReviewForm(request.POST if request.method == "POST" else None, initial=_as_written(found))
     if request.method == "POST" and form.is_valid():
@@ -224,7 +217,7 @@ def _lines(
 
 
 def _one(request: HttpRequest, patient_id: uuid.UUID, month: str) -> tuple[Patient, MonthlyReview]:
-    person = _person(request, patient_id)
+    person = shown_patient(request, patient_id)
     return person, get_object_or_404(MonthlyReview, patient=person, month=month_of(month))
 
 
@@ -305,7 +298,7 @@ def review_release(request: HttpRequest, patient_id: uuid.UUID, month: str) -> H
 @require_GET
 def review_file(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
     """The review as PDF, signed or not: it says which."""
-    person, wanted = _person(request, patient_id), month_of(month)
+    person, wanted = shown_patient(request, patient_id), month_of(month)
     answer = HttpResponse(review_pdf(person, wanted, at=timezone.now()), content_type="application/pdf")
     answer.headers["Content-Disposition"] = f'inline; filename="review-{wanted:%Y-%m}.pdf"'
     return answer

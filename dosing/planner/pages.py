@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
@@ -21,10 +21,9 @@ from dosing.planner.forms import PlanForm, asked_of, nights_words, read_back, wr
 from dosing.planner.urea_model import held_against, urea_model
 from homedialysis.accounts.guards import clinical_only
 from homedialysis.accounts.models import Weekday, signed_in
-from sessions.local_time import zone_of
 from sessions.models import Patient, Prescription
+from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import prescription_in_force
-from sessions.services.reading_log import note_reading
 
 MOST_COMPARED = 4
 LEFT_OUT = (
@@ -52,7 +51,7 @@ class Row:
 @require_GET
 def planner(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """The form, and what the schedules lead to; htmx asks for the results alone."""
-    person = _person(request, patient_id)
+    person = shown_patient(request, patient_id)
     now = timezone.now()
     prescription = prescription_in_force(person, now)
     if prescription is None:
@@ -185,18 +184,11 @@ def _directions(first: Candidate, other: Candidate) -> str:
     return "Whether more or less potassium and phosphate is removed is not clear from hours and flows alone."
 
 
-def _person(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
-    person = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, person.pk)
-    timezone.activate(zone_of(person))
-    return person
-
-
 @clinical_only
 @require_POST
 def draft(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Keep a schedule as a draft of the next prescription, with what the model expects of it."""
-    person = _person(request, patient_id)
+    person = shown_patient(request, patient_id)
     candidate = read_back(request.POST.get("schedule", ""))
     prescription = prescription_in_force(person, timezone.now())
     if candidate is None or prescription is None:

@@ -15,7 +15,7 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import models, transaction
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext
@@ -26,11 +26,10 @@ from homedialysis.accounts.guards import staff_only, technologist_or_clinical
 from homedialysis.accounts.models import User, signed_in
 from sessions import forms_around as sheets
 from sessions.choices_around import DueKind
-from sessions.local_time import zone_of
 from sessions.models import BloodsDue, Entry, Interval, Patient, SupplyItem, WaterStandard
+from sessions.pages.persons import shown_patient
 from sessions.services import around
 from sessions.services.around_facts import USUAL, Every, every_of
-from sessions.services.reading_log import note_reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,18 +70,11 @@ def _sheet(request: HttpRequest, known: dict[str, Sheet], what: str) -> Sheet:
     return known[what]
 
 
-def _patient(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
-    patient: Patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, patient.pk)
-    timezone.activate(zone_of(patient))
-    return patient
-
-
 @technologist_or_clinical
 @require_http_methods(["GET", "POST"])
 def note(request: HttpRequest, patient_id: uuid.UUID, what: str) -> HttpResponse:
     """Note something new about a patient's surroundings."""
-    patient = _patient(request, patient_id)
+    patient = shown_patient(request, patient_id)
     if what == "count":
         return _count(request, patient)
     sheet = _sheet(request, SHEETS, what)
@@ -93,7 +85,7 @@ def note(request: HttpRequest, patient_id: uuid.UUID, what: str) -> HttpResponse
 @require_http_methods(["GET", "POST"])
 def change(request: HttpRequest, patient_id: uuid.UUID, what: str, row: str) -> HttpResponse:
     """Correct a row of a patient, take an entry back, or let the unit's interval hold again."""
-    patient = _patient(request, patient_id)
+    patient = shown_patient(request, patient_id)
     sheet = _sheet(request, SHEETS, what)
     found = _row(sheet.model.objects.visible_to(request.user).filter(patient=patient), row)
     if request.POST.get("task") == "take back":

@@ -19,25 +19,17 @@ from homedialysis.accounts.guards import clinical_only, nephrologist_only, staff
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.signing import fingerprint, objection, was_shown
 from sessions.forms import PrescriptionForm
-from sessions.local_time import zone_of
 from sessions.models import Patient, Prescription, PrescriptionDraft
+from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import NotForSigning, prescription_in_force, sign_prescription
 from sessions.services.prescription_changes import differences
-from sessions.services.reading_log import note_reading
-
-
-def _patient(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
-    found = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, found.pk)
-    timezone.activate(zone_of(found))
-    return found
 
 
 @staff_only
 @require_http_methods(["GET", "POST"])
 def prescribe(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponseBase:
     """The prescription in force and those before. What is sent is shown first, and signed when sent again."""
-    patient = _patient(request, patient_id)
+    patient = shown_patient(request, patient_id)
     may_sign = signed_in(request).is_nephrologist
     if request.method == "POST" and not may_sign:
         return nephrologist_only(prescribe)(request, patient_id)
@@ -114,7 +106,7 @@ def _with_changes(newest_first: list[Prescription]) -> list[tuple[Prescription, 
 @require_POST
 def drop_draft(request: HttpRequest, patient_id: uuid.UUID, draft_id: int) -> HttpResponse:
     """Put a draft away: it is kept, and no longer offered."""
-    patient = _patient(request, patient_id)
+    patient = shown_patient(request, patient_id)
     draft = get_object_or_404(patient.drafts.filter(dropped_at=None, signed_as=None), pk=draft_id)
     draft.dropped_at = timezone.now()
     draft.save(update_fields=["dropped_at"])
