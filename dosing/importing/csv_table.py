@@ -44,11 +44,6 @@ class Way:
         return self.columns.get(name) or name
 
 
-def header_of(body: bytes) -> list[str]:
-    """The names of the columns. Raises Unreadable."""
-    return _reader(text_of(body))[1]
-
-
 def read(body: bytes, way: Way, zone: ZoneInfo) -> list[Row]:
     """Each line of the table as a Row. Raises Unreadable, naming the column that is missing."""
     lines, header = _reader(text_of(body))

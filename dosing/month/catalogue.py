@@ -8,12 +8,11 @@ from statistics import fmean
 from typing import Any
 
 from dosing.importing.units import OF_SCIENCE
-from dosing.inputs import age_on
 from dosing.month.facts import MonthFacts
 from dosing.planner.candidates import Candidate, try_out
 from dosing.planner.patterns import pattern_of
+from dosing.planner.urea_model import assumed_volume
 from dosing.science import adequacy, bloods, nutrition
-from dosing.science.body import expected_urea_volume, total_body_water_watson
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.results import Measure, measure, unknown
 from dosing.science.trends import theil_sen_slope
@@ -148,14 +147,8 @@ def _volume(facts: MonthFacts) -> float | None:
         return facts.model.volume
     if facts.prescription is None:
         return None
-    person = facts.patient
-    watson = total_body_water_watson(
-        weight_kg=facts.prescription.target_weight_kg,
-        height_cm=person.height_cm,
-        age_years=age_on(person.birth_date, facts.span.month),
-        sex=person.sex,
-    )
-    return expected_urea_volume(watson_l=watson.value).number
+    weight = facts.prescription.target_weight_kg
+    return assumed_volume(facts.patient, weight_kg=weight, on=facts.span.month)
 
 
 def _kidney(facts: MonthFacts) -> float:

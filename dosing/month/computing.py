@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 from datetime import date, datetime, timedelta
-from typing import Any
 
 from django.db import transaction
 from django.db.models import DateTimeField, ExpressionWrapper, F, Q, QuerySet
@@ -113,8 +112,3 @@ def _compute_held(key: int, at: datetime) -> None:
     row = held.filter(pk=key).first()
     if row is not None:
         compute_month(row.patient, row.month, at=at)
-
-
-def number_of(row: PatientMonth, key: str) -> dict[str, Any]:
-    found: dict[str, Any] = row.numbers.get(key, {"value": None, "why": "not computed yet", "inputs": {}, "at": ""})
-    return found

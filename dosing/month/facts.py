@@ -9,7 +9,7 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from dosing.history import Night, nights_of
-from dosing.planner.urea_model import UreaModel, urea_model
+from dosing.planner.urea_model import UreaModel, habits_of, urea_model
 from dosing.urine import Collection, collections_of
 from dosing.water import edition_in_use, mark_of
 from sessions.choices import RecordState, SampleTiming
@@ -132,5 +132,5 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
         collections=collections_of(patient),
         water=list(water.order_by("sampled_at")),
         edition=edition_in_use(),
-        model_of=lambda: urea_model(patient, orders[-1], span.until) if orders else None,
+        model_of=lambda: urea_model(habits_of(patient, orders[-1], span.until)) if orders else None,
     )

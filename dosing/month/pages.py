@@ -165,7 +165,7 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "month": month,
         "review": found,
         "row": row,
-        "lines": _lines(months, rows, ranges, found),
+        "lines": reviewing.lines_of(months, rows, ranges, found),
         "months": months,
         "charts": figures.of_review(months, rows, ranges),
         "last": last,
@@ -192,28 +192,6 @@ def _shown(found: MonthlyReview, row: PatientMonth | None) -> dict[str, Any]:
         "plan": [(item.words, item.owner_id, item.due_on) for item in found.plan.all()],
         "numbers": row.computed_at if row else None,
     }
-
-
-def _lines(
-    months: list[date], rows: dict[date, PatientMonth], ranges: Any, found: MonthlyReview | None
-) -> list[dict[str, Any]]:
-    """A row for each number: six months as text, its range, and where this month lies."""
-    frozen = found.frozen if found and found.signed_at else {}
-    lines = []
-    for number in MONTH_NUMBERS:
-        texts = []
-        for month in months:
-            kept = rows[month].numbers.get(number.key, {}) if month in rows else {}
-            if frozen and month == months[-1]:
-                kept = frozen["numbers"].get(number.key, {})
-            value = kept.get("value")
-            shown = None if value is None else written(number, value)
-            own = frozen and month == months[-1]
-            place = frozen["places"].get(number.key, 0) if own else ranges.place(number.key, value)
-            texts.append({"shown": shown, "why": kept.get("why") or "not computed", "place": place})
-        words = frozen["ranges"].get(number.key, "") if frozen else range_words(number, ranges.of(number.key))
-        lines.append({"number": number, "texts": texts, "range": words})
-    return lines
 
 
 def _one(request: HttpRequest, patient_id: uuid.UUID, month: str) -> tuple[Patient, MonthlyReview]:

@@ -15,9 +15,9 @@ from django.utils.timezone import localtime
 
 from dosing.models import Job, MonthlyReview, PatientMonth
 from dosing.month import reviewing
-from dosing.month.catalogue import BY_MONTH_KEY, MONTH_NUMBERS, MonthNumber
+from dosing.month.catalogue import BY_MONTH_KEY
 from dosing.month.figures import SHOWN, value_shown
-from dosing.month.ranges import RangeBook, book, range_words, written
+from dosing.month.ranges import RangeBook, book, range_words
 from dosing.month.svg import Line, line_chart
 from homedialysis.accounts.models import Unit
 from sessions.models import Patient, Prescription
@@ -56,7 +56,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "changes": reviewing.changes_shown(review, last, rows.get(month), ranges),
         "prescription": _prescription(reviewing.prescription_shown(review) or prescription_in_force(person, at)),
         "months": [f"{each:%b %Y}" for each in months],
-        "numbers": [_line(number, months, rows, ranges, review) for number in MONTH_NUMBERS],
+        "numbers": [_line(each) for each in reviewing.lines_of(months, rows, ranges, review)],
         "charts": _charts(months, rows, ranges),
         "science": rows[month].science_version if month in rows else "",
     }
@@ -90,28 +90,12 @@ def _prescription(order: Prescription | None) -> list[list[str]]:
     ]
 
 
-def _line(
-    number: MonthNumber,
-    months: list[date],
-    rows: dict[date, PatientMonth],
-    ranges: RangeBook,
-    review: MonthlyReview | None,
-) -> list[str]:
-    """Label, six months as text, and the range: a signed month as it was frozen."""
-    frozen = review.frozen if review and review.signed_at else {}
-    texts = []
-    for month in months:
-        kept = rows[month].numbers.get(number.key, {}) if month in rows else {}
-        if frozen and month == months[-1]:
-            kept = frozen["numbers"].get(number.key, {})
-        value = kept.get("value")
-        shown = "–" if value is None else written(number, value)
-        own = frozen and month == months[-1]
-        place = frozen["places"].get(number.key, 0) if own else ranges.place(number.key, value)
-        texts.append(f"{shown} {PLACES[place]}".strip())
-    words = frozen["ranges"].get(number.key, "") if frozen else range_words(number, ranges.of(number.key))
+def _line(line: reviewing.MonthLine) -> list[str]:
+    """Label, six months as text, and the range."""
+    number = line.number
+    texts = [f"{cell.shown or '–'} {PLACES[cell.place]}".strip() for cell in line.cells]
     unit = "%" if number.percent else ("" if number.unit in ("1", "grade") else number.unit)
-    return [f"{number.label}, {unit}" if unit else number.label, *texts, words]
+    return [f"{number.label}, {unit}" if unit else number.label, *texts, line.range]
 
 
 def _charts(months: list[date], rows: dict[date, PatientMonth], ranges: RangeBook) -> list[dict[str, str]]:

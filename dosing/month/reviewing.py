@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem, ReviewAddendum, ReviewRelease
-from dosing.month.catalogue import MONTH_NUMBERS
+from dosing.month.catalogue import MONTH_NUMBERS, MonthNumber
 from dosing.month.facts import month_before
 from dosing.month.ranges import RangeBook, book, range_words, written
 from dosing.science import SCIENCE_VERSION
@@ -198,3 +198,44 @@ def first_of_months_back(month: date, count: int) -> list[date]:
     while len(months) < count:
         months.append(month_before(months[-1]))
     return months[::-1]
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One number of one month as text, None with the reason where it is unknown; place: -1, 0 or 1 to the range."""
+
+    shown: str | None
+    why: str
+    place: int
+
+
+@dataclass(frozen=True, slots=True)
+class MonthLine:
+    """One number over the months of a review, and its range in words."""
+
+    number: MonthNumber
+    cells: list[Cell]
+    range: str
+
+
+def lines_of(
+    months: list[date], rows: dict[date, PatientMonth], ranges: RangeBook, review: MonthlyReview | None
+) -> list[MonthLine]:
+    """Every number over these months, the last of which is the review's: as it was frozen once that is signed."""
+    frozen = review.frozen if review and review.signed_at else None
+    return [
+        MonthLine(
+            number,
+            [_cell(number, rows.get(month), ranges, frozen if month == months[-1] else None) for month in months],
+            frozen["ranges"].get(number.key, "") if frozen else range_words(number, ranges.of(number.key)),
+        )
+        for number in MONTH_NUMBERS
+    ]
+
+
+def _cell(number: MonthNumber, row: PatientMonth | None, ranges: RangeBook, frozen: dict[str, Any] | None) -> Cell:
+    numbers: dict[str, Any] = frozen["numbers"] if frozen else (row.numbers if row else {})
+    kept = numbers.get(number.key, {})
+    value = kept.get("value")
+    place = frozen["places"].get(number.key, 0) if frozen else ranges.place(number.key, value)
+    return Cell(None if value is None else written(number, value), kept.get("why") or "not computed", place)

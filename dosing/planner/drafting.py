@@ -7,7 +7,7 @@ from typing import Any
 
 from dosing.planner.candidates import Candidate, try_out
 from dosing.planner.patterns import pattern_of
-from dosing.planner.urea_model import UreaModel, urea_model
+from dosing.planner.urea_model import UreaModel, habits_of, urea_model
 from homedialysis.accounts.models import User
 from sessions.models import Prescription, PrescriptionDraft
 
@@ -18,7 +18,7 @@ def keep_draft(
     *, candidate: Candidate, prescription: Prescription, words: str, by: User, at: datetime
 ) -> PrescriptionDraft:
     """A draft beside the prescription in force; what the schedule does not name stays as it is."""
-    model = urea_model(prescription.patient, prescription, at)
+    model = urea_model(habits_of(prescription.patient, prescription, at))
     return PrescriptionDraft.objects.create(
         patient=prescription.patient,
         values=_values(candidate, prescription),

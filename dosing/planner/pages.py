@@ -18,7 +18,7 @@ from dosing.planner import figures
 from dosing.planner.candidates import Candidate, Tried, least_flow, map_of, try_out
 from dosing.planner.drafting import keep_draft
 from dosing.planner.forms import PlanForm, asked_of, nights_words, read_back, written
-from dosing.planner.urea_model import held_against, urea_model
+from dosing.planner.urea_model import habits_of, held_against, urea_model
 from homedialysis.accounts.guards import clinical_only
 from homedialysis.accounts.models import Weekday, signed_in
 from sessions.models import Patient, Prescription
@@ -76,8 +76,8 @@ def _first_query(form: PlanForm) -> str:
 
 def results(person: Patient, prescription: Prescription, form: PlanForm, words: Sequence[str]) -> dict[str, Any]:
     """Everything the results show, of one model: the schedules, the map, the answers and the figures."""
-    now = timezone.now()
-    model = urea_model(person, prescription, now)
+    habits = habits_of(person, prescription, timezone.now())
+    model = urea_model(habits)
     dose, limit = form.cleaned_data["dose"], form.cleaned_data["uf_rate"]
     weight = prescription.target_weight_kg
     chosen = form.candidate()
@@ -91,7 +91,7 @@ def results(person: Patient, prescription: Prescription, form: PlanForm, words: 
         _row(at, name, each, tried, spread, dose=dose, limit=limit, now=all_of_them[0])
         for at, (name, each) in enumerate(zip(names, all_of_them, strict=True))
     ]
-    checks = held_against(person, prescription, now)
+    checks = held_against(habits)
     return {
         "model": model,
         "checks": checks,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from statistics import median
 
@@ -127,32 +127,69 @@ def real_flow(setting: float) -> float:
     return delivered_blood_flow(set_flow=setting).number or setting
 
 
-def urea_model(person: Person, prescription: Prescription, at: datetime) -> UreaModel:
-    """The model of a patient at a moment: fitted where bloods allow it, else assumed and said to be so."""
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """What a model is fitted to: how the patient was treated, gained and passed urine, and the bloods.
+
+    setting: None where the model has no such pattern, as `why` says. gain [L/day]; kidney [mL/min of plasma water].
+    """
+
+    person: Person
+    prescription: Prescription
+    at: datetime
+    treatments: int
+    setting: Setting | None
+    why: str
+    gain: float
+    kidney: float
+    kidney_words: str
+    pairs: tuple[Pair, ...]
+
+    @property
+    def basis(self) -> tuple[str, str]:
+        """What a model rests on beside the bloods, in words."""
+        lately = f"{self.treatments} treatments in the last {HABITS.days} days"
+        return self.kidney_words, f"gain of {self.gain:.2f} L a day, the middle of {lately}"
+
+
+def habits_of(person: Person, prescription: Prescription, at: datetime) -> Habits:
+    """Everything that is read for a model, read once."""
     recent = nights_of(person.pk, since=at - HABITS, until=at)
-    gain = _gain(recent)
     kidney, kidney_words = _kidney(person, at)
-    pairs = pairs_of(person, at)
+    setting, why = None, ""
     try:
         setting = setting_of(prescription, recent)
     except ValueError as problem:
-        return _assumed(person, prescription, at, gain, kidney, str(problem), (kidney_words, _gain_words(gain, recent)))
-    if pairs:
-        found = _fitted(pairs[-MOST_PAIRS:], setting, gain, kidney)
-        if isinstance(found, UreaModel):
-            words = f"urea before and after {_count(len(found.pairs))}, the last on {pairs[-1].at:%Y-%m-%d}"
-            return replace(found, basis=(words, kidney_words, _gain_words(gain, recent)))
-        return _assumed(person, prescription, at, gain, kidney, found, (kidney_words, _gain_words(gain, recent)))
-    missing = f"no urea before and after one treatment in the last {BLOODS_COUNT_FOR.days} days"
-    return _assumed(person, prescription, at, gain, kidney, missing, (kidney_words, _gain_words(gain, recent)))
+        why = str(problem)
+    return Habits(
+        person=person,
+        prescription=prescription,
+        at=at,
+        treatments=len(recent),
+        setting=setting,
+        why=why,
+        gain=_gain(recent),
+        kidney=kidney,
+        kidney_words=kidney_words,
+        pairs=tuple(pairs_of(person, at)),
+    )
+
+
+def urea_model(habits: Habits) -> UreaModel:
+    """The model of a patient at a moment: fitted where bloods allow it, else assumed and said to be so."""
+    if habits.setting is None:
+        return _assumed(habits, habits.why)
+    if not habits.pairs:
+        return _assumed(habits, f"no urea before and after one treatment in the last {BLOODS_COUNT_FOR.days} days")
+    found = _fitted(habits, habits.setting, habits.pairs[-MOST_PAIRS:])
+    if not isinstance(found, UreaModel):
+        return _assumed(habits, found)
+    words = f"urea before and after {_count(len(found.pairs))}, the last on {habits.pairs[-1].at:%Y-%m-%d}"
+    return replace(found, basis=(words, *habits.basis))
 
 
 def _count(number: int) -> str:
     return "one treatment" if number == 1 else f"{number} treatments"
-
-
-def _gain_words(gain: float, recent: list[Night]) -> str:
-    return f"gain of {gain:.2f} L a day, the middle of {len(recent)} treatments in the last {HABITS.days} days"
 
 
 def setting_of(prescription: Prescription, recent: list[Night]) -> Setting:
@@ -215,7 +252,7 @@ def pairs_of(person: Person, at: datetime) -> list[Pair]:
     return sorted(found, key=lambda pair: pair.at)
 
 
-def _fitted(pairs: list[Pair], setting: Setting, gain: float, kidney: float) -> UreaModel | str:
+def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaModel | str:
     """The model that explains these pairs, or why there is none."""
     places = [setting.pattern.place_after(pair.intervals) for pair in pairs]
     found = fit(
@@ -224,8 +261,8 @@ def _fitted(pairs: list[Pair], setting: Setting, gain: float, kidney: float) -> 
             treatment=places,
             pre=[pair.pre for pair in pairs],
             post=[pair.post for pair in pairs],
-            fluid_gain=gain,
-            kidney_clearance=kidney,
+            fluid_gain=habits.gain,
+            kidney_clearance=habits.kidney,
         ),
     )
     volume, generation = found.volume.number, found.generation.number
@@ -234,62 +271,51 @@ def _fitted(pairs: list[Pair], setting: Setting, gain: float, kidney: float) -> 
     return UreaModel(
         volume=volume,
         generation=generation,
-        kidney=kidney,
-        gain=gain,
+        kidney=habits.kidney,
+        gain=habits.gain,
         volume_spread=found.volume_spread.number,
         generation_spread=found.generation_spread.number,
         misfit=found.misfit.number,
         fitted=True,
         why="",
         basis=(),
-        pairs=tuple(pairs),
+        pairs=pairs,
     )
 
 
-def _assumed(
-    person: Person,
-    prescription: Prescription,
-    at: datetime,
-    gain: float,
-    kidney: float,
-    why: str,
-    basis: tuple[str, ...],
-) -> UreaModel:
+def assumed_volume(person: Person, *, weight_kg: float, on: date) -> float | None:
+    """Urea volume to expect of this weight, height, age and sex [L], or None outside the equations' range."""
     watson = total_body_water_watson(
-        weight_kg=prescription.target_weight_kg,
-        height_cm=person.height_cm,
-        age_years=age_on(person.birth_date, at.date()),
-        sex=person.sex,
+        weight_kg=weight_kg, height_cm=person.height_cm, age_years=age_on(person.birth_date, on), sex=person.sex
     )
-    volume = expected_urea_volume(watson_l=watson.value).number or 0.58 * prescription.target_weight_kg
+    return expected_urea_volume(watson_l=watson.value).number
+
+
+def _assumed(habits: Habits, why: str) -> UreaModel:
+    weight = habits.prescription.target_weight_kg
     words = "volume assumed from height, weight, age and sex; generation assumed as usual for the weight"
     return UreaModel(
-        volume=volume,
-        generation=USUAL_GENERATION * prescription.target_weight_kg / 70,
-        kidney=kidney,
-        gain=gain,
+        volume=assumed_volume(habits.person, weight_kg=weight, on=habits.at.date()) or 0.58 * weight,
+        generation=USUAL_GENERATION * weight / 70,
+        kidney=habits.kidney,
+        gain=habits.gain,
         volume_spread=None,
         generation_spread=None,
         misfit=None,
         fitted=False,
         why=why,
-        basis=(words, *basis),
+        basis=(words, *habits.basis),
     )
 
 
-def held_against(person: Person, prescription: Prescription, at: datetime) -> list[Check]:
+def held_against(habits: Habits) -> list[Check]:
     """Each pair but the first beside what the pairs before it foretold, oldest first."""
-    recent = nights_of(person.pk, since=at - HABITS, until=at)
-    try:
-        setting = setting_of(prescription, recent)
-    except ValueError:  # the model has no such pattern, as `urea_model` says
+    if habits.setting is None:
         return []
-    gain, (kidney, _) = _gain(recent), _kidney(person, at)
-    pairs = pairs_of(person, at)
     checks = []
-    for index in range(1, len(pairs)):
-        model = _fitted(pairs[max(0, index - MOST_PAIRS) : index], setting, gain, kidney)
-        if isinstance(model, UreaModel) and (check := _foretold(model, setting, pairs[index])):
+    for index in range(1, len(habits.pairs)):
+        model = _fitted(habits, habits.setting, habits.pairs[max(0, index - MOST_PAIRS) : index])
+        if isinstance(model, UreaModel) and (check := _foretold(model, habits.setting, habits.pairs[index])):
             checks.append(check)
     return checks
 

@@ -16,7 +16,7 @@ from dosing.computing import compute
 from dosing.planner.candidates import Candidate, least_flow, map_of, try_out
 from dosing.planner.forms import PlanForm, asked_of, read_back, written
 from dosing.planner.patterns import pattern_of
-from dosing.planner.urea_model import UreaModel, held_against, setting_of, urea_model
+from dosing.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
 from dosing.science.kinetics import Patient as UreaPatient
 from dosing.science.kinetics import weekly_steady_state
 from sessions.choices import PostSampleMethod
@@ -92,11 +92,11 @@ def _bloods(ana: Patient, record: TreatmentRecord, pre: float, post: float) -> N
 
 def test_the_fit_gives_back_the_patient_that_made_the_bloods(ana: Patient, prescription: Prescription) -> None:
     nights_with_bloods(ana, prescription, months=3)
-    found = urea_model(ana, prescription, timezone.now())
+    found = urea_model(habits_of(ana, prescription, timezone.now()))
     assert found.fitted, found.why
     assert found.volume == pytest.approx(VOLUME, rel=0.01)
     assert found.generation == pytest.approx(GENERATION, rel=0.01)
-    assert not any(check.drifted for check in held_against(ana, prescription, timezone.now()))
+    assert not any(check.drifted for check in held_against(habits_of(ana, prescription, timezone.now())))
 
 
 def test_a_patient_who_is_no_longer_the_same_makes_the_model_say_that_it_drifted(
@@ -108,12 +108,12 @@ def test_a_patient_who_is_no_longer_the_same_makes_the_model_say_that_it_drifted
     ana.bloods.filter(treatment=last, timing="post").update(
         value=ana.bloods.get(treatment=last, timing="pre").value / 2
     )
-    checks = held_against(ana, prescription, timezone.now())
+    checks = held_against(habits_of(ana, prescription, timezone.now()))
     assert [check.drifted for check in checks] == [False, True]
 
 
 def test_without_bloods_it_says_that_it_assumes(ana: Patient, prescription: Prescription) -> None:
-    found = urea_model(ana, prescription, timezone.now())
+    found = urea_model(habits_of(ana, prescription, timezone.now()))
     assert (found.fitted, found.volume_spread) == (False, None)
     assert "no urea before and after one treatment" in found.why
 
@@ -121,7 +121,7 @@ def test_without_bloods_it_says_that_it_assumes(ana: Patient, prescription: Pres
 def test_unprotected_samples_do_not_fit_a_model(ana: Patient, prescription: Prescription) -> None:
     nights_with_bloods(ana, prescription, months=1)
     ana.bloods.filter(timing="post").update(post_method=PostSampleMethod.NEITHER)
-    assert not urea_model(ana, prescription, timezone.now()).fitted
+    assert not urea_model(habits_of(ana, prescription, timezone.now())).fitted
 
 
 @pytest.mark.parametrize("per_week", [2, 3, 3.5, 4, 5, 6, 7])
@@ -204,10 +204,10 @@ def test_a_draft_is_kept_with_what_the_model_expects_and_signs_nothing(
 
 def test_a_number_of_treatments_that_the_model_has_no_pattern_for_is_said(nurse_client: Client, ana: Patient) -> None:
     odd = PrescriptionFactory(patient=ana, version=1, days_per_week=4.5, weekdays=[], minutes=240)
-    found = urea_model(ana, odd, timezone.now())
+    found = urea_model(habits_of(ana, odd, timezone.now()))
     assert not found.fitted
     assert found.why.startswith("4.5 treatments a week")
-    assert held_against(ana, odd, timezone.now()) == []
+    assert held_against(habits_of(ana, odd, timezone.now())) == []
     page = nurse_client.get(f"/patients/{ana.pk}/planner/")
     assert page.status_code == 200
     assert "4.5 treatments a week" in page.content.decode()
