@@ -13,8 +13,6 @@ from collections.abc import Mapping
 IMPORT = re.compile(r'^import\s+(?:(?:\{([^}]*)\}|\*\s+as\s+(\w+))\s+from\s+)?"(\.[^"]+)";[ \t]*\n?', re.MULTILINE)
 DECLARED = re.compile(r"^export\s+((?:async\s+)?function\*?|const|class)\s+(\w+)", re.MULTILINE)
 LISTED = re.compile(r"^export\s+\{([^}]*)\};[ \t]*\n?", re.MULTILINE)
-COMMENT = re.compile(r"^[ \t]*/\*.*?\*/[ \t]*\n|^[ \t]*//[^\n]*\n", re.MULTILINE | re.DOTALL)
-INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 
 
 def joined(modules: Mapping[str, str], entry: str) -> str:
@@ -60,7 +58,7 @@ def _block(name: str, text: str, numbers: Mapping[str, int]) -> str:
         names = ", ".join(own if own == alias else f"{own}: {alias}" for own, alias in _pairs(found[1] or ""))
         return f"const {{ {names} }} = {holder};\n" if names else ""
 
-    body = LISTED.sub("", DECLARED.sub(r"\1 \2", IMPORT.sub(taken, slimmed(text))))
+    body = LISTED.sub("", DECLARED.sub(r"\1 \2", IMPORT.sub(taken, text)))
     if left := re.search(r"^(?:import|export)\b.*", body, re.MULTILINE):
         raise ValueError(f"{name}: “{left[0][:80]}” cannot be joined")
     gives = ", ".join(alias if own == alias else f"{alias}: {own}" for alias, own in exported.items())
@@ -71,10 +69,3 @@ def _pairs(names: str) -> list[tuple[str, str]]:
     """ "a, b as c" -> [("a", "a"), ("b", "c")]."""
     halves = [each.split(" as ") for each in re.sub(r"\s+", " ", names).split(",") if each.strip()]
     return [(half[0].strip(), half[-1].strip()) for half in halves]
-
-
-def slimmed(text: str) -> str:
-    """Without comments of whole lines and, where no text runs over lines, without indentation."""
-    bare = COMMENT.sub("", text)
-    runs_over = any(line.count("`") % 2 for line in bare.splitlines())
-    return bare if runs_over else INDENT.sub("", bare)

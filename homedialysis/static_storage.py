@@ -7,9 +7,11 @@ from pathlib import Path
 from re import Match
 from typing import Any
 
+from rcssmin import cssmin
+from rjsmin import jsmin
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
-from homedialysis.one_script import joined, slimmed
+from homedialysis.one_script import joined
 
 OURS = ("alerts/", "bedside/", "dosing/", "homedialysis/", "sessions/")
 
@@ -34,7 +36,7 @@ def one_piece(paths: dict[str, Any]) -> dict[str, str]:
     if ENTRY not in scripts:
         return {}
     order = [*FIRST_SHEETS, *(name for name in sheets if name not in FIRST_SHEETS)]
-    return {ONE_SCRIPT: joined(scripts, ENTRY), ONE_SHEET: "".join(slimmed(sheets[name]) for name in order)}
+    return {ONE_SCRIPT: jsmin(joined(scripts, ENTRY)), ONE_SHEET: cssmin("".join(sheets[name] for name in order))}
 
 
 class HashedStatic(CompressedManifestStaticFilesStorage):

@@ -47,14 +47,11 @@ from dataclasses import astuple
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
-from types import ModuleType
 from typing import Any
 
+from ground import ROOT, own_servers
 from playwright.sync_api import BrowserContext, CDPSession, Page, Playwright, expect, sync_playwright
 from tqdm import tqdm
-
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
 
 TOUCH_SECONDS, KEY_SECONDS = 1.1, 0.5
 SLOW_DOWN = 4
@@ -64,25 +61,14 @@ MAIN_ACTION = "#dock .arc .big.go"
 # The product, as in production ------------------------------------------------------------------------
 
 
-def set_up() -> None:
-    """Our tests as a package, whatever of that name is installed, and Django on the servers of the environment."""
-    package = ModuleType("tests")
-    package.__path__ = [str(ROOT / "tests")]
-    sys.modules["tests"] = package
-    import django
-
-    django.setup()
-
-
 @contextmanager
 def site(folder: Path) -> Iterator[str]:
-    """Migrated, static files collected, answering; everything ends with the context -> its address."""
+    """Static files collected, answering; everything ends with the context -> its address."""
     from django.core.management import call_command
 
     from homedialysis.demo.stack import WEB_COMMAND
     from homedialysis.processes import Child, stop_all
 
-    call_command("migrate", verbosity=0)
     call_command("collectstatic", interactive=False, verbosity=0)
     address = os.environ["SITE_ADDRESS"]
     web = Child("web", (*WEB_COMMAND, "--bind", address.removeprefix("http://")), folder / "web.log", os.environ, ROOT)
@@ -324,13 +310,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--starts", type=int, default=7)
     starts = parser.parse_args().starts
-    from homedialysis.local_servers import throwaway_servers
-
-    with tempfile.TemporaryDirectory(prefix="bedside-") as name, throwaway_servers() as servers:
+    with tempfile.TemporaryDirectory(prefix="bedside-") as name:
         folder = Path(name)
-        os.environ.update(environment(folder) | servers.environment)
-        set_up()
-        with site(folder) as address, sync_playwright() as playwright:
+        with own_servers(environment(folder)), site(folder) as address, sync_playwright() as playwright:
             found = measure(playwright, address, make_patient(), folder, starts)
     found["offline_start_ms"] = median(found["offline_starts_ms"])
     print(json.dumps(rounded(found)))

@@ -18,31 +18,14 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import sys
 import time
 from datetime import date, timedelta
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
+from ground import own_servers
 from tqdm import tqdm
-
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
-
-def set_up() -> None:
-    """Our tests as a package, whatever of that name is installed, and Django on the servers of the environment."""
-    package = ModuleType("tests")
-    package.__path__ = [str(ROOT / "tests")]
-    sys.modules["tests"] = package
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "homedialysis.settings")
-    os.environ.setdefault("HASHED_STATIC", "false")
-    import django
-
-    django.setup()
 
 
 def fill(patients: int, months: int) -> tuple[Any, date, Any]:
@@ -153,14 +136,7 @@ def main() -> None:
     parser.add_argument("--months", type=int, default=12)
     parser.add_argument("--asked", type=int, default=25)
     chosen = parser.parse_args()
-    from homedialysis.local_servers import throwaway_servers
-
-    with throwaway_servers() as servers:
-        os.environ.update(servers.environment)
-        set_up()
-        from django.core.management import call_command
-
-        call_command("migrate", verbosity=0)
+    with own_servers({"HASHED_STATIC": "false"}):
         found = measure(chosen.patients, chosen.months, chosen.asked)
     print(json.dumps({name: round(value, 1) for name, value in found.items()}))
 

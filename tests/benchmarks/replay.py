@@ -25,38 +25,22 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
-import os
-import sys
 import time
 import tracemalloc
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from statistics import median
-from types import ModuleType
 from typing import Any
 
 import numpy as np
+from ground import own_servers, set_up
 from tqdm import tqdm
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
 NOW = datetime(2026, 6, 1, 9, 0, tzinfo=UTC)
 DAY = timedelta(days=1)
 READINGS = 6
 A_YEAR = 8
 """Patients with one year of nights, for the rate."""
-
-
-def set_up() -> None:
-    """Our tests as a package, whatever of that name is installed, and Django on the servers of the environment."""
-    package = ModuleType("tests")
-    package.__path__ = [str(ROOT / "tests")]
-    sys.modules["tests"] = package
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "homedialysis.settings")
-    import django
-
-    django.setup()
 
 
 def nights_of(patient: Any, order: Any, count: int, rng: np.random.Generator) -> Iterator[tuple[Any, list[Any], Any]]:
@@ -272,14 +256,7 @@ def main() -> None:
     parser.add_argument("--patients", type=int, default=300)
     parser.add_argument("--long", type=int, default=6)
     chosen = parser.parse_args()
-    from homedialysis.local_servers import throwaway_servers
-
-    with throwaway_servers() as servers:
-        os.environ.update(servers.environment)
-        set_up()
-        from django.core.management import call_command
-
-        call_command("migrate", verbosity=0)
+    with own_servers():
         found = measure(chosen.patients, chosen.long)
     print(json.dumps({name: round(value, 3) if value < 100 else round(value) for name, value in found.items()}))
 
