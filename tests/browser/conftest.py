@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -17,7 +18,7 @@ from homedialysis.accounts.models import User
 
 PHONE = (360, 740)
 DESKTOP = (1280, 800)
-SERVER_SECONDS = 5
+SERVER_SECONDS, QUIET_LOOKS = 5, 3
 EXPECTED = ("Failed to load resource", "An unknown error occurred when fetching the script.")
 """What Chromium tells the console of answers of 4xx and of a network that is cut, the second while it looks for a newer
 service worker: no fault of a page."""
@@ -70,9 +71,15 @@ def server_at_rest() -> Iterator[Callable[[], None]]:
     def ended(**told: Any) -> None:
         answered.append(None)
 
+    def busy() -> bool:
+        """A request under way, or a connection's thread that may still begin one."""
+        serving = any("process_request_thread" in thread.name for thread in threading.enumerate())
+        return serving or len(answered) < len(asked)
+
     def wait() -> None:
-        until = time.monotonic() + SERVER_SECONDS
-        while len(answered) < len(asked) and time.monotonic() < until:
+        until, quiet = time.monotonic() + SERVER_SECONDS, 0
+        while quiet < QUIET_LOOKS and time.monotonic() < until:
+            quiet = 0 if busy() else quiet + 1
             time.sleep(0.02)
 
     request_started.connect(began)
