@@ -111,14 +111,18 @@ def cell(line: Line, number: MonthNumber, address: str) -> str:
     return f'<td{tone}><a href="{address}{number.key}/">{shown}{mark}</a></td>'
 
 
-def row_html(line: Line, month: date) -> SafeString:
-    """A row of the table. Built by hand: a template would take longer for the cells than the page may."""
+def row_html(line: Line, month: date, *, judges: bool) -> SafeString:
+    """A row of the table, with a way to the review for who judges it.
+
+    Built by hand: a template would take longer for the cells than the page may.
+    """
     base = reverse("dosing:patient", args=[line.patient.pk])
     address = f"{base}months/{month:%Y-%m}/"
     stale = ' <span class="soft">being computed</span>' if line.month is None or line.month.stale else ""
+    state = f'<a href="{address}review/">{line.state}</a>' if judges else line.state
     head = (
         f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th>'
-        f'<td><a href="{address}review/">{line.state}</a></td><td class="num">{line.outside}</td>'
+        f'<td>{state}</td><td class="num">{line.outside}</td>'
     )
     counts = "".join(f'<td class="num">{line.counted.get(label, 0)}</td>' for label in _counters)
     cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS)
@@ -153,7 +157,7 @@ def board(viewer: User, month: date, *, sort: str, down: bool) -> dict[str, Any]
     lines = in_order(lines_of(viewer, month, ranges), sort, down=down)
     return {
         "lines": lines,
-        "rows": [row_html(line, month) for line in lines],
+        "rows": [row_html(line, month, judges=viewer.is_clinical) for line in lines],
         "groups": columns(),
         "counters": counter_labels(),
         "waiting": sum(1 for line in lines if line.month is None or line.month.stale),
