@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 
 from alerts.choices import CallResult, Outcome
 from alerts.life_models import Absence, RotaTurn, Routine
+from homedialysis.accounts.forms import AskingForm
 from homedialysis.accounts.models import User
 from sessions.forms import DateInput
 
@@ -114,7 +115,7 @@ class CallForm(PartsForm):
         self.fields["parts"].label = "It was about"
 
 
-class RotaTurnForm(forms.ModelForm[RotaTurn]):
+class RotaTurnForm(AskingForm[RotaTurn]):
     class Meta:
         model = RotaTurn
         fields: ClassVar = ["person", "weekday", "begins", "ends", "place"]
@@ -133,7 +134,7 @@ class RotaTurnForm(forms.ModelForm[RotaTurn]):
         return data
 
 
-class AbsenceForm(forms.ModelForm[Absence]):
+class AbsenceForm(AskingForm[Absence]):
     class Meta:
         model = Absence
         fields: ClassVar = ["person", "first_day", "last_day"]
@@ -152,7 +153,7 @@ class AbsenceForm(forms.ModelForm[Absence]):
         return data
 
 
-class RoutineForm(forms.ModelForm[Routine]):
+class RoutineForm(AskingForm[Routine]):
     class Meta:
         model = Routine
         fields: ClassVar = ["seen_within_minutes", "reopen_days"]

@@ -18,7 +18,7 @@ from alerts.models import Alert, AlertStep, RecordJudgement
 from alerts.pictures import Picture
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
-from sessions.models import Patient
+from sessions.models import Patient, RecordSource, TreatmentRecord
 
 LINES = 4
 """Lines of evidence on the triage page; all of them stand on the alert's own page."""
@@ -27,7 +27,7 @@ LATELY = timedelta(days=7)
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One piece of evidence in words."""
+    """One piece of evidence in words. paper: its record was entered from paper, after the night."""
 
     day: date
     clock: str
@@ -38,9 +38,17 @@ class Line:
     record: str
     gone: bool
     handled: bool
+    paper: bool = False
 
 
-def line_of(item: dict[str, Any], patient: Patient) -> Line:
+def of_paper(alerts: Iterable[Alert]) -> frozenset[str]:
+    """The records that the evidence of some alerts comes from and that were entered from paper: one query."""
+    named = {item["record"] for alert in alerts for item in alert.evidence if item.get("record")}
+    found = TreatmentRecord.objects.filter(pk__in=named, source=RecordSource.PAPER).values_list("pk", flat=True)
+    return frozenset(str(pk) for pk in found) if named else frozenset()
+
+
+def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = frozenset()) -> Line:
     """clock: the time on the patient's wall, "" where only the day counts."""
     seen = Evidence.from_json(item)
     zone = ZoneInfo(patient.time_zone) if patient.time_zone else timezone.get_current_timezone()
@@ -48,20 +56,22 @@ def line_of(item: dict[str, Any], patient: Patient) -> Line:
     value = "" if seen.value is None else f"{seen.value:g} {seen.unit}".strip()
     limit = "" if seen.limit is None else f"{seen.limit:g} {seen.unit}".strip()
     gone = bool(item.get("gone"))
-    return Line(seen.day, clock, seen.label, value, limit, seen.words, seen.record, gone, bool(item.get("handled")))
+    handled, on_paper = bool(item.get("handled")), seen.record in paper
+    return Line(seen.day, clock, seen.label, value, limit, seen.words, seen.record, gone, handled, on_paper)
 
 
 class Shown:
-    """An alert with what a page says of it. picture: its small chart, where it has one."""
+    """An alert with what a page says of it. picture: its small chart, where it has one; paper: as `of_paper` says."""
 
-    def __init__(self, alert: Alert, picture: Picture | None = None) -> None:
+    def __init__(self, alert: Alert, picture: Picture | None = None, *, paper: frozenset[str] = frozenset()) -> None:
         self.alert = alert
         self.picture = picture
+        self.paper = paper
 
     @cached_property
     def lines(self) -> list[Line]:
         """All evidence, newest first."""
-        return [line_of(item, self.alert.patient) for item in reversed(self.alert.evidence)]
+        return [line_of(item, self.alert.patient, self.paper) for item in reversed(self.alert.evidence)]
 
     @cached_property
     def few_lines(self) -> list[Line]:
@@ -151,12 +161,12 @@ class Bundle:
 
 
 def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bundle]:
-    """The alerts by patient, the patient who wants a call first on top. Five queries beside those of the alerts."""
+    """The alerts by patient, the patient who wants a call first on top. Six queries beside those of the alerts."""
     alerts = list(alerts)
-    courses = courses_of(alerts, at=at)
+    courses, paper = courses_of(alerts, at=at), of_paper(alerts)
     by_patient: dict[Any, list[Shown]] = {}
     for alert in alerts:
-        by_patient.setdefault(alert.patient_id, []).append(Shown(alert, drawn(alert, courses)))
+        by_patient.setdefault(alert.patient_id, []).append(Shown(alert, drawn(alert, courses), paper=paper))
     patients = {alert.patient_id: alert.patient for alert in alerts}
     silent = _not_judged(by_patient.keys(), at)
     calls = last_calls(list(patients))

@@ -19,6 +19,7 @@ urlpatterns = [
     path("months/<str:month>/", months.month_board, name="month"),
     path("months/<str:month>/unit/", outcome_pages.report, name="unit-report"),
     path("patients/<uuid:patient_id>/outcomes/", outcome_pages.outcomes, name="outcomes"),
+    path("patients/<uuid:patient_id>/outcomes/<slug:what>/<int:row>/", outcome_pages.outcome, name="outcome"),
     path("ranges/", months.review_ranges, name="review-ranges"),
     path("patients/<uuid:patient_id>/months/<str:month>/review/", months.review, name="review"),
     path("patients/<uuid:patient_id>/months/<str:month>/review/review.pdf", months.review_file, name="review-pdf"),

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 IMPORT = re.compile(r'^import\s+(?:(?:\{([^}]*)\}|\*\s+as\s+(\w+))\s+from\s+)?"(\.[^"]+)";[ \t]*\n?', re.MULTILINE)
 DECLARED = re.compile(r"^export\s+((?:async\s+)?function\*?|const|class)\s+(\w+)", re.MULTILINE)
@@ -18,8 +20,29 @@ LISTED = re.compile(r"^export\s+\{([^}]*)\};[ \t]*\n?", re.MULTILINE)
 def joined(modules: Mapping[str, str], entry: str) -> str:
     """All modules that `entry` needs, by name and text, as one. Raises ValueError for what it does not understand."""
     order = in_order(modules, entry)
+    shared = _shared([modules[name] for name in order])
     numbers = {name: number for number, name in enumerate(order)}
-    return "const $ = [];\n" + "".join(_block(name, modules[name], numbers) for name in order)
+    whole = {_target(name, found[3]) for name in order for found in IMPORT.finditer(modules[name]) if found[2]}
+    blocks = [_block(name, modules[name], Known(numbers, shared, whole)) for name in order]
+    above = f"let {', '.join(sorted(shared))};\n" if shared else ""
+    return f"const $ = [];\n{above}{''.join(blocks)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """numbers of the modules; shared: exported names that all see; whole: modules that some import as one object."""
+
+    numbers: Mapping[str, int]
+    shared: frozenset[str]
+    whole: frozenset[str] | set[str]
+
+
+def _shared(texts: Sequence[str]) -> frozenset[str]:
+    """Exported constants whose name no other module exports: they stand above the blocks, and nobody fetches them."""
+    named = [found for text in texts for found in DECLARED.finditer(text)]
+    listed = [alias for text in texts for found in LISTED.finditer(text) for _own, alias in _pairs(found[1])]
+    count = Counter([found[2] for found in named] + listed)
+    return frozenset(found[2] for found in named if found[1] == "const" and count[found[2]] == 1)
 
 
 def in_order(modules: Mapping[str, str], entry: str) -> list[str]:
@@ -45,24 +68,32 @@ def _target(name: str, given: str) -> str:
     return posixpath.normpath(posixpath.join(posixpath.dirname(name), given))
 
 
-def _block(name: str, text: str, numbers: Mapping[str, int]) -> str:
-    """One module as a block of its own, in which its names stay; what it exports stands in $ under its number."""
+def _block(name: str, text: str, known: Known) -> str:
+    """One module as a block of its own, in which its names stay; what it exports is shared or in $ under its number."""
     exported = {found[2]: found[2] for found in DECLARED.finditer(text)}
     for found in LISTED.finditer(text):
         exported |= {alias: own for own, alias in _pairs(found[1])}
 
     def taken(found: re.Match[str]) -> str:
-        holder = f"$[{numbers[_target(name, found[3])]}]"
+        holder = f"$[{known.numbers[_target(name, found[3])]}]"
         if found[2]:
             return f"const {found[2]} = {holder};\n"
-        names = ", ".join(own if own == alias else f"{own}: {alias}" for own, alias in _pairs(found[1] or ""))
-        return f"const {{ {names} }} = {holder};\n" if names else ""
+        pairs = _pairs(found[1] or "")
+        lines = [f"const {alias} = {own};" for own, alias in pairs if own in known.shared and own != alias]
+        fetched = [(own, alias) for own, alias in pairs if own not in known.shared]
+        names = ", ".join(own if own == alias else f"{own}: {alias}" for own, alias in fetched)
+        return "".join([*lines, f"const {{ {names} }} = {holder};\n" if names else ""])
 
-    body = LISTED.sub("", DECLARED.sub(r"\1 \2", IMPORT.sub(taken, text)))
+    def declared(found: re.Match[str]) -> str:
+        return found[2] if found[2] in known.shared else f"{found[1]} {found[2]}"
+
+    body = LISTED.sub("", DECLARED.sub(declared, IMPORT.sub(taken, text)))
     if left := re.search(r"^(?:import|export)\b.*", body, re.MULTILINE):
         raise ValueError(f"{name}: “{left[0][:80]}” cannot be joined")
-    gives = ", ".join(alias if own == alias else f"{alias}: {own}" for alias, own in exported.items())
-    return f"{{\n{body}\n$[{numbers[name]}] = {{ {gives} }};\n}}\n"
+    asked = {alias: own for alias, own in exported.items() if name in known.whole or alias not in known.shared}
+    gives = ", ".join(alias if own == alias else f"{alias}: {own}" for alias, own in asked.items())
+    kept = f"$[{known.numbers[name]}] = {{ {gives} }};\n" if gives else ""
+    return f"{{\n{body}\n{kept}}}\n"
 
 
 def _pairs(names: str) -> list[tuple[str, str]]:

@@ -263,11 +263,13 @@ MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 
 # An empty style element is what Plotly adds before it inserts its rules by script; its hash lets the rules in.
 EMPTY_STYLE = "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"
+# The rules of maps, which Plotly's script brings as a style whether or not there is a map; changes with its version.
+MAPS_STYLE = "'sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o='"
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
         "script-src": [SELF],
-        "style-src": [SELF, EMPTY_STYLE],
+        "style-src": [SELF, EMPTY_STYLE, MAPS_STYLE],
         "img-src": [SELF, "data:", "blob:"],
         "connect-src": [SELF],
         "font-src": [SELF],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from re import Match
@@ -17,6 +18,8 @@ OURS = ("alerts/", "bedside/", "dosing/", "homedialysis/", "sessions/")
 
 
 ENTRY, ONE_SCRIPT, ONE_SHEET = "bedside/js/main.js", "bedside/js/all.js", "bedside/css/all.css"
+CONSTANT = re.compile(r"(?<=[\n;{}])const(?=[ {\[])")
+"""At the start of a statement. One word less to carry: that constants stay constant was seen to in the modules."""
 FIRST_SHEETS = ("bedside/css/tokens.css", "bedside/css/bedside.css")
 
 
@@ -36,7 +39,8 @@ def one_piece(paths: dict[str, Any]) -> dict[str, str]:
     if ENTRY not in scripts:
         return {}
     order = [*FIRST_SHEETS, *(name for name in sheets if name not in FIRST_SHEETS)]
-    return {ONE_SCRIPT: jsmin(joined(scripts, ENTRY)), ONE_SHEET: cssmin("".join(sheets[name] for name in order))}
+    script = CONSTANT.sub("let", jsmin(joined(scripts, ENTRY)))
+    return {ONE_SCRIPT: script, ONE_SHEET: cssmin("".join(sheets[name] for name in order))}
 
 
 class HashedStatic(CompressedManifestStaticFilesStorage):

@@ -50,6 +50,12 @@ class RecordState(models.TextChoices):
     FINISHED = "finished", _("handed over")
 
 
+class RecordSource(models.TextChoices):
+    """Out of what a record was written; nothing where it was entered while it happened."""
+
+    PAPER = "paper", _("entered from paper")
+
+
 class EventKind(models.TextChoices):
     HYPOTENSION = "hypotension", _("Low blood pressure")
     CRAMP = "cramp", _("Cramp")

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_noop as _
 
 NAMES = (
     _("status"),
+    _("source"),
     _("started at"),
     _("ended at"),
     _("plan choice"),

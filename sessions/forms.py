@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.utils import timezone
 
+from homedialysis.accounts.forms import AskingForm
 from homedialysis.accounts.models import Weekday
 from sessions import plausible
 from sessions.choices import AccessKind, Limb
@@ -28,7 +29,7 @@ def refuse_impossible(form: forms.BaseForm, limits: dict[str, plausible.Range]) 
             form.add_error(name, why)
 
 
-class EnrolForm(forms.ModelForm[Patient]):
+class EnrolForm(AskingForm[Patient]):
     class Meta:
         model = Patient
         fields: ClassVar = [
@@ -56,7 +57,7 @@ class InviteCarePartnerForm(forms.Form):
     email = forms.EmailField(label="E-mail address")
 
 
-class AccessForm(forms.ModelForm[VascularAccess]):
+class AccessForm(AskingForm[VascularAccess]):
     limb = forms.ChoiceField(
         choices=[("", "as the place says"), *Limb.choices], required=False, label="Drawn as",
         help_text="The picture on which sites are marked.",
@@ -82,7 +83,7 @@ def limb_of(kind: str, place: str) -> Limb:
     return next((limb for part, limb in named.items() if part in words), Limb.FOREARM)
 
 
-class DrawnForm(forms.ModelForm[VascularAccess]):
+class DrawnForm(AskingForm[VascularAccess]):
     prefix = "drawn"
 
     class Meta:
@@ -90,14 +91,14 @@ class DrawnForm(forms.ModelForm[VascularAccess]):
         fields: ClassVar = ["limb", "flow"]
 
 
-class SiteForm(forms.ModelForm[AccessSite]):
+class SiteForm(AskingForm[AccessSite]):
     class Meta:
         model = AccessSite
         fields: ClassVar = ["name", "use", "technique", "resting"]
         help_texts: ClassVar = {"name": "As the patient calls it, for example: lower, near the wrist."}
 
 
-class SiteChangeForm(forms.ModelForm[AccessSite]):
+class SiteChangeForm(AskingForm[AccessSite]):
     x = forms.FloatField(required=False, min_value=0, max_value=1, label="Across the drawing, 0 left to 1 right")
     y = forms.FloatField(required=False, min_value=0, max_value=1, label="Down the drawing, 0 top to 1 bottom")
 
@@ -116,7 +117,7 @@ class SiteChangeForm(forms.ModelForm[AccessSite]):
         return data
 
 
-class PrescriptionForm(forms.ModelForm[Prescription]):
+class PrescriptionForm(AskingForm[Prescription]):
     weekdays = forms.TypedMultipleChoiceField(
         choices=Weekday.choices,
         coerce=int,

@@ -12,6 +12,7 @@ from django.db import models
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from homedialysis.accounts.forms import AskingForm
 from homedialysis.accounts.models import User
 from sessions import plausible
 from sessions.choices import Analyte
@@ -40,7 +41,7 @@ class MomentInput(forms.DateTimeInput):
         super().__init__(format="%Y-%m-%dT%H:%M")
 
 
-class AroundForm(forms.ModelForm[Any]):
+class AroundForm(AskingForm[Any]):
     """A form whose row already knows its patient, if it has one."""
 
     def put_errors(self, problem: ValidationError) -> None:

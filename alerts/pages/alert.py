@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from alerts.courses import courses_of, drawn
 from alerts.forms import CloseForm, NoteForm
 from alerts.models import Alert, RecordJudgement
-from alerts.presenting import Shown
+from alerts.presenting import Shown, of_paper
 from alerts.services import lifecycle
 from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import User
@@ -138,7 +138,7 @@ def _alert(request: HttpRequest, alert_id: int) -> Alert:
 def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: forms.Form) -> HttpResponse:
     alert = get_object_or_404(Alert.objects.visible_to(request.user).for_page(), pk=alert_id)
     note_reading(request, alert.patient_id)
-    shown = Shown(alert, drawn(alert, courses_of([alert], at=timezone.now())))
+    shown = Shown(alert, drawn(alert, courses_of([alert], at=timezone.now())), paper=of_paper([alert]))
     context: dict[str, Any] = {
         "shown": shown,
         "alert": alert,

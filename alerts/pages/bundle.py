@@ -20,7 +20,7 @@ from alerts.courses import courses_of, drawn, next_treatments
 from alerts.forms_life import ActForm, CallForm
 from alerts.life_models import Call
 from alerts.models import Alert, AlertStep
-from alerts.presenting import Shown, in_order
+from alerts.presenting import Shown, in_order, of_paper
 from alerts.services import lifecycle
 from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import signed_in
@@ -131,8 +131,8 @@ def _patient(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
 
 def _open_of(patient: Patient) -> list[Shown]:
     alerts = list(Alert.objects.open().filter(patient=patient).for_page())
-    courses = courses_of(alerts, at=timezone.now())
-    return in_order(Shown(alert, drawn(alert, courses)) for alert in alerts)
+    courses, paper = courses_of(alerts, at=timezone.now()), of_paper(alerts)
+    return in_order(Shown(alert, drawn(alert, courses), paper=paper) for alert in alerts)
 
 
 def _posted(request: HttpRequest) -> dict[str, str]:

@@ -8,10 +8,10 @@ from datetime import datetime, timedelta
 from alerts.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
 from alerts.rules.duties import ANY_TIME, not_around, overdue
-from alerts.rules.making import PRACTICE, Look, outside
+from alerts.rules.making import PRACTICE, Look, event_evidence, outside, passed_after, still_open
 from alerts.rules.missing import MISSING
 from alerts.rules.wording import day, when
-from sessions.models import Check, Prescription
+from sessions.models import Check, EventKind, Prescription
 from sessions.services.stock import Stock
 from sessions.texts.checklist import name_of
 
@@ -258,4 +258,55 @@ MACHINE_CARE = overdue(
     ),
 )
 
-RULES = (MISSING, LATE, UNFINISHED, CHECK_FAILED, NOT_ACKNOWLEDGED, SUPPLIES, TRAINING, MACHINE_CARE)
+FAILURES = (EventKind.POWER_FAILURE, EventKind.WATER_FAILURE)
+"""One card at the bedside notes both, so one rule hears of both."""
+
+
+def _failed_supply(night: Night) -> list[Evidence]:
+    return [each for kind in FAILURES for each in event_evidence(night, kind)]
+
+
+def _cut_short(history: History, night: Night) -> bool:
+    share = night.shown("delivered")
+    return share is not None and share < history.limit("delivered_once", night).value
+
+
+def _see_failure(history: History, at: datetime) -> Iterator[Seen]:
+    """Each time; today when it comes again or cuts the treatment short: the home cannot be relied on then."""
+    struck = [(night, seen) for night in history.nights if (seen := _failed_supply(night))]
+    if struck:
+        evidence = tuple(each for _night, seen in struck for each in seen)
+        pressing = len(struck) > 1 or _cut_short(history, struck[-1][0])
+        yield Seen(
+            "power_or_water",
+            evidence,
+            limit_words="each time; today when it comes again or cuts the treatment short",
+            source=PRACTICE,
+            urgency=Urgency.CALL_TODAY if pressing else None,
+        )
+
+
+def _kept_running(history: History, night: Night) -> bool | None:
+    return not _failed_supply(night)
+
+
+POWER_OR_WATER = Rule(
+    key="power_or_water",
+    title="Power or water failed",
+    about="failures of power and water",
+    family=Family.PROCESS,
+    urgency=Urgency.THIS_WEEK,
+    see=_see_failure,
+    say=lambda seen: f"Power or water failed {when(seen.evidence)}, as the patient wrote.",
+    limits=("delivered_once",),
+    source=PRACTICE,
+    reads=frozenset({"events", "numbers"}),
+    over="after 4 treatments without",
+    passed=passed_after(4, _kept_running, "Not noted"),
+    not_judged=still_open,
+)
+
+RULES = (
+    *(MISSING, LATE, UNFINISHED, CHECK_FAILED, NOT_ACKNOWLEDGED, SUPPLIES, TRAINING, MACHINE_CARE),
+    POWER_OR_WATER,
+)

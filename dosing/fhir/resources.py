@@ -27,7 +27,7 @@ from dosing.history import Night
 from dosing.importing.units import OF_SCIENCE
 from dosing.science.bloods import ANALYTES, BEDSIDE_CODES
 from sessions import plausible
-from sessions.models import BloodResult, Machine, Patient, RecordState, SampleTiming, TreatmentRecord
+from sessions.models import BloodResult, Machine, Patient, RecordSource, RecordState, SampleTiming, TreatmentRecord
 
 NAME_IN_SCIENCE = {analyte.value: name for name, analyte in OF_SCIENCE.items()}
 UCUM_OF = {
@@ -111,6 +111,7 @@ def procedure(record: TreatmentRecord) -> Json:
             "code": coded(SNOMED, "302497006", "Haemodialysis at home"),
             "subject": reference("Patient", record.patient_id),
             "performedPeriod": without_empty({"start": moment(record.started_at), "end": moment(record.ended_at)}),
+            "note": [{"text": "Entered from paper."}] if record.source == RecordSource.PAPER else [],
         }
     )
 

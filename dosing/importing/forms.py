@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
@@ -9,6 +11,7 @@ from django import forms
 from dosing.importing.csv_table import LABELS, NEEDED, OPTIONAL
 from dosing.importing.rows import MOST_BYTES
 from dosing.science.bloods import analyte_of_loinc
+from homedialysis.accounts.forms import AskingForm
 from sessions.models import Laboratory, UrineCollection
 
 WALL = "%Y-%m-%dT%H:%M"
@@ -27,7 +30,22 @@ class UploadForm(forms.Form):
         return given
 
 
-class LaboratoryForm(forms.ModelForm[Laboratory]):
+EXAMPLE = datetime(2026, 11, 25, 14, 30, 5)  # noqa: DTZ001  (it shows how a date is written, and is never a time)
+DAYS_WRITTEN = ("%Y-%m-%d", "%d/%m/%Y", "%d.%m.%Y", "%d-%m-%Y", "%m/%d/%Y", "%Y%m%d", "%d %b %Y")
+TIMES_WRITTEN = ("%H:%M", "%H:%M:%S")
+MOMENTS_WRITTEN = (
+    *(f"{day} {time}" for day in DAYS_WRITTEN for time in TIMES_WRITTEN),
+    *("%Y-%m-%dT%H:%M:%S", "%Y%m%d%H%M", "%Y%m%d%H%M%S"),
+)
+
+
+def ways_of_writing(ways: Sequence[str], kept: str) -> list[tuple[str, str]]:
+    """Choices by example; one that is kept and not among them stays, as it is."""
+    known = [(way, EXAMPLE.strftime(way)) for way in ways]
+    return known if kept in ways else [(kept, EXAMPLE.strftime(kept)), *known]
+
+
+class LaboratoryForm(AskingForm[Laboratory]):
     """A laboratory, with one field for each column and its own codes a line each."""
 
     own_codes = forms.CharField(
@@ -43,6 +61,12 @@ class LaboratoryForm(forms.ModelForm[Laboratory]):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        for field, label, ways in (
+            ("date_format", "How it writes a day", DAYS_WRITTEN),
+            ("time_format", "How it writes a day with its time", MOMENTS_WRITTEN),
+        ):
+            written = ways_of_writing(ways, getattr(self.instance, field))
+            self.fields[field] = forms.ChoiceField(label=label, choices=written)
         for name in (*NEEDED, *OPTIONAL):
             self.fields[f"column_{name}"] = forms.CharField(
                 label=LABELS[name].capitalize(), required=False, max_length=60, initial=self.instance.columns.get(name)
@@ -75,7 +99,7 @@ class LaboratoryForm(forms.ModelForm[Laboratory]):
         return super().save(commit)
 
 
-class UrineForm(forms.ModelForm[UrineCollection]):
+class UrineForm(AskingForm[UrineCollection]):
     class Meta:
         model = UrineCollection
         fields = ("began_at", "ended_at", "volume_ml", "urea_mmol_l", "creatinine_mmol_l")

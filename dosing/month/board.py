@@ -111,6 +111,14 @@ def cell(line: Line, number: MonthNumber, address: str) -> str:
     return f'<td{tone}><a href="{address}{number.key}/">{shown}{mark}</a></td>'
 
 
+def _outside(line: Line) -> str:
+    """How many numbers lie outside their range, and which: they stand far apart in the table."""
+    names = (f"{BY_MONTH_KEY[key].short}\N{NO-BREAK SPACE}{SIGNS[place][0]}" for key, place in line.places.items())
+    return (
+        f'<td class="which"><strong>{line.outside}</strong> <span class="soft">{escape(", ".join(names))}</span></td>'
+    )
+
+
 def row_html(line: Line, month: date, *, judges: bool) -> SafeString:
     """A row of the table, with a way to the review for who judges it.
 
@@ -121,8 +129,7 @@ def row_html(line: Line, month: date, *, judges: bool) -> SafeString:
     stale = ' <span class="soft">being computed</span>' if line.month is None or line.month.stale else ""
     state = f'<a href="{address}review/">{line.state}</a>' if judges else line.state
     head = (
-        f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th>'
-        f'<td>{state}</td><td class="num">{line.outside}</td>'
+        f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>{_outside(line)}'
     )
     counts = "".join(f'<td class="num">{line.counted.get(label, 0)}</td>' for label in _counters)
     cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS)
@@ -160,5 +167,6 @@ def board(viewer: User, month: date, *, sort: str, down: bool) -> dict[str, Any]
         "rows": [row_html(line, month, judges=viewer.is_clinical) for line in lines],
         "groups": columns(),
         "counters": counter_labels(),
+        "states": [(state, sum(line.state == state for line in lines)) for state in STATES],
         "waiting": sum(1 for line in lines if line.month is None or line.month.stale),
     }

@@ -3,35 +3,51 @@
 from __future__ import annotations
 
 import uuid
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from dosing.month.pages import month_of
 from dosing.month.unit_report import unit_report
+from homedialysis.accounts.forms import AskingForm
 from homedialysis.accounts.guards import clinical_only, staff_only
-from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.models import User, signed_in
 from sessions.choices import LeftReason
 from sessions.models import AccessInfection, HospitalStay, Patient, VascularAccess
-from sessions.services.reading_log import note_reading
+from sessions.pages.persons import shown_patient
+from sessions.services import outcomes as noting
 
 DAY = forms.DateInput(attrs={"type": "date"})
 
 
-class InfectionForm(forms.ModelForm[AccessInfection]):
+class NotedForm(AskingForm[Any]):
+    """A form of one thing that befell a patient."""
+
+    def saved(self, *, by: User, at: datetime) -> bool:
+        """Kept, or not, with what the whole row breaks said on top: a rule may be of fields that no form shows."""
+        try:
+            noting.keep(self.instance, by=by, at=at)
+        except ValidationError as problem:
+            self.add_error(None, " ".join(problem.messages))
+            return False
+        return True
+
+
+class InfectionForm(NotedForm):
     class Meta:
         model = AccessInfection
         fields = ("access", "kind", "began_on", "words")
         widgets = {"began_on": DAY}  # noqa: RUF012
 
 
-class StayForm(forms.ModelForm[HospitalStay]):
+class StayForm(NotedForm):
     class Meta:
         model = HospitalStay
         fields = ("admitted_on", "discharged_on", "words")
@@ -78,37 +94,75 @@ def report(request: HttpRequest, month: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def outcomes(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Infections, hospital stays and leaving of one patient: seen and noted."""
-    person = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
-    note_reading(request, person.pk)
+    person = shown_patient(request, patient_id)
     forms_ = _forms(request, person)
     what = request.POST.get("what", "")
-    if request.method == "POST" and what in forms_ and _judged(forms_[what], person):
-        _keep(person, what, forms_[what])
+    if request.method == "POST" and what in forms_ and _kept(request, forms_[what], person):
         messages.success(request, "Noted.")
         return redirect("dosing:outcomes", person.pk)
-    context = {
-        "patient": person,
-        "forms": forms_,
-        "infections": AccessInfection.objects.filter(access__patient=person).select_related("access", "entered_by"),
-        "stays": HospitalStay.objects.filter(patient=person).select_related("entered_by"),
+    context = {"patient": person, "forms": forms_} | {
+        f"{name}s": _rows(request, name, person).standing() for name in MODELS
     }
+    context["taken_back"] = [row for name in MODELS for row in _rows(request, name, person).exclude(taken_back="")]
     return render(request, "dosing/outcomes.html", context)
+
+
+@clinical_only
+@require_http_methods(["GET", "POST"])
+def outcome(request: HttpRequest, patient_id: uuid.UUID, what: str, row: int) -> HttpResponse:
+    """One infection or stay: put right, or taken back with a reason."""
+    person = shown_patient(request, patient_id)
+    found = _rows(request, what, person).standing().filter(pk=row).first() if what in MODELS else None
+    if found is None:
+        raise Http404
+    if request.POST.get("task") == "take back":
+        return _taken_back(request, found, person)
+    form = _form_of(found, request.POST or None, person)
+    if request.method == "POST" and _kept(request, form, person):
+        messages.success(request, "Corrected.")
+        return redirect("dosing:outcomes", person.pk)
+    context = {"patient": person, "form": form, "row": found, "title": TITLES[what]}
+    return render(request, "dosing/outcome.html", context)
+
+
+MODELS: dict[str, type[AccessInfection | HospitalStay]] = {"infection": AccessInfection, "stay": HospitalStay}
+TITLES = {"infection": "Infection of the access", "stay": "Stay in hospital"}
+
+
+def _rows(request: HttpRequest, what: str, person: Patient) -> Any:
+    rows = MODELS[what].objects.visible_to(signed_in(request)).select_related("entered_by")
+    return rows.filter(**{rows.path_to_patient: person})
+
+
+def _taken_back(request: HttpRequest, row: AccessInfection | HospitalStay, person: Patient) -> HttpResponse:
+    try:
+        noting.take_back(row, why=request.POST.get("why", ""), by=signed_in(request), at=timezone.now())
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+        return redirect(request.path)
+    messages.success(request, "Taken back: it counts no more.")
+    return redirect("dosing:outcomes", person.pk)
 
 
 def _forms(request: HttpRequest, person: Patient) -> dict[str, Any]:
     """Each form, bound when it is the one that was sent."""
     what = request.POST.get("what", "")
-    by, now = signed_in(request), timezone.now()
     data = {name: request.POST if name == what else None for name in ("infection", "stay", "leave")}
-    infection = InfectionForm(
-        data["infection"], instance=AccessInfection(entered_by=by, entered_at=now), prefix="infection"
-    )
-    infection.fields["access"].queryset = VascularAccess.objects.filter(patient=person)  # type: ignore[attr-defined]
-    in_hospital = HospitalStay.objects.filter(patient=person, discharged_on=None).first()
-    new_stay = HospitalStay(patient=person, entered_by=by, entered_at=now)
-    stay = StayForm(data["stay"], instance=in_hospital or new_stay, prefix="stay")
+    in_hospital = HospitalStay.objects.standing().filter(patient=person, discharged_on=None).first()
     start = {"left_on": person.left_on, "left_reason": person.left_reason}
-    return {"infection": infection, "stay": stay, "leave": LeaveForm(data["leave"], prefix="leave", initial=start)}
+    return {
+        "infection": _form_of(AccessInfection(), data["infection"], person),
+        "stay": _form_of(in_hospital or HospitalStay(patient=person), data["stay"], person),
+        "leave": LeaveForm(data["leave"], prefix="leave", initial=start),
+    }
+
+
+def _form_of(row: AccessInfection | HospitalStay, data: Any, person: Patient) -> NotedForm:
+    if isinstance(row, HospitalStay):
+        return StayForm(data, instance=row, prefix="stay")
+    form = InfectionForm(data, instance=row, prefix="infection")
+    form.fields["access"].queryset = VascularAccess.objects.filter(patient=person)  # type: ignore[attr-defined]
+    return form
 
 
 def _judged(form: Any, person: Patient) -> bool:
@@ -124,9 +178,11 @@ def _judged(form: Any, person: Patient) -> bool:
     return not form.errors
 
 
-def _keep(person: Patient, what: str, form: Any) -> None:
-    if what != "leave":
-        form.save()
-        return
+def _kept(request: HttpRequest, form: Any, person: Patient) -> bool:
+    if not _judged(form, person):
+        return False
+    if isinstance(form, NotedForm):
+        return form.saved(by=signed_in(request), at=timezone.now())
     person.left_on, person.left_reason = form.cleaned_data["left_on"], form.cleaned_data["left_reason"]
     person.save(update_fields=["left_on", "left_reason"])
+    return True

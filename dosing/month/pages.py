@@ -34,6 +34,8 @@ from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
 MONTHS_BACK = 6
+FIRST_SORT = "outside"
+"""With most numbers out of range on top: who wants judging first."""
 SORTS = {"name", "outside", "review", *BY_MONTH_KEY}
 
 
@@ -49,9 +51,9 @@ def month_of(text: str) -> date:
 def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
     """All patients of a month; without one, the month that ended last."""
     wanted = month_of(month) if month else month_before(first_of(timezone.localdate()))
-    asked = request.GET.get("sort", "name")
+    asked = request.GET.get("sort", FIRST_SORT)
     sort = asked if asked in SORTS or asked in counter_labels() else "name"
-    down = request.GET.get("down") == "1"
+    down = request.GET.get("down") == "1" or "sort" not in request.GET
     shown = board(signed_in(request), wanted, sort=sort, down=down)
     note_reading(request, *(line.patient.pk for line in shown["lines"]))
     context = shown | {

@@ -102,7 +102,8 @@ def unit_report(month: date, *, today: date, months: int = 12) -> UnitReport:
     everybody = list(Patient.objects.filter(joined_on__lt=end))
     technique, ranges = _technique(everybody, end), book()
     longest = max(map(_days_in(end), everybody), default=0.0)
-    stays = list(HospitalStay.objects.filter(Q(discharged_on=None) | Q(discharged_on__gte=since), admitted_on__lt=end))
+    going_on = Q(discharged_on=None) | Q(discharged_on__gte=since)
+    stays = list(HospitalStay.objects.standing().filter(going_on, admitted_on__lt=end))
     return UnitReport(
         month=month,
         since=since,
@@ -145,8 +146,8 @@ def _infections(since: date, end: date) -> list[Infections]:
             Q(abandoned_on=None) | Q(abandoned_on__gte=since), created_on__lt=end
         ).select_related("patient")
     )
-    found = AccessInfection.objects.filter(began_on__gte=since, began_on__lt=end).values_list("access__kind", flat=True)
-    events = list(found)
+    found = AccessInfection.objects.standing().filter(began_on__gte=since, began_on__lt=end)
+    events = list(found.values_list("access__kind", flat=True))
     rows = []
     groups = [("all accesses", list(AccessKind.values)), *((str(kind.label), [kind.value]) for kind in AccessKind)]
     for label, kinds in groups:

@@ -44,6 +44,7 @@ class Row:
     figures: list[tuple[str, str]]
     why: str
     good: bool
+    short_of: str
     directions: str
 
 
@@ -106,7 +107,8 @@ def results(person: Patient, prescription: Prescription, form: PlanForm, words: 
         "least_hours": _least_hours(found.least_hours()),
         "least_flow": least_flow(chosen, model, weight_kg=weight, dose=dose),
         "week": figures.week(names, all_of_them, model),
-        "map": figures.heat_map(found, chosen),
+        "dose_map": figures.heat_map(found, chosen, found.dose),
+        "rate_map": figures.heat_map(found, chosen, found.uf_rate),
         "dose": dose,
         "limit": limit,
     }
@@ -160,8 +162,17 @@ def _row(
         figures=shown,
         why=str(tried.why[at]),
         good=reached >= dose and rate <= limit,
+        short_of=_short_of(reached, rate, dose=dose, limit=limit),
         directions="" if at == 0 else _directions(now, candidate),
     )
+
+
+def _short_of(reached: float, rate: float, *, dose: float, limit: float) -> str:
+    """What is not as wanted, in words; to two places, so that a near miss reads as one."""
+    faults = [f"dose {reached:.2f} is below {dose:g}"] if reached < dose else []
+    if rate > limit:
+        faults.append(f"UF rate {rate:.2f} is above {limit:g}")
+    return "; ".join(faults)
 
 
 def _days(candidate: Candidate) -> str:

@@ -2,15 +2,33 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeVar
 
 from django import forms
 from django.contrib.auth.forms import SetPasswordForm
+from django.db.models import Model
+from django.db.models.fields import BLANK_CHOICE_DASH
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import BEDSIDE_ROLES, OpeningHours, Role, Unit
 
+M = TypeVar("M", bound=Model)
+DASHES = BLANK_CHOICE_DASH[0][1]
 STAFF_ROLES = [(role.value, role.label) for role in Role if role not in BEDSIDE_ROLES]
+
+
+class AskingForm(forms.ModelForm[M]):
+    """A form of a model, in which a choice that nobody made yet is said in words and not in dashes."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        for field in self.fields.values():
+            words = _("Choose") if field.required else _("not said")
+            if isinstance(field, forms.ModelChoiceField):
+                field.empty_label = words if field.empty_label == DASHES else field.empty_label
+            elif isinstance(field, forms.ChoiceField):
+                given: Any = field.choices
+                field.choices = [(value, words if label == DASHES else label) for value, label in given]
 
 
 class InviteStaffForm(forms.Form):
@@ -23,14 +41,14 @@ class FirstPasswordForm(SetPasswordForm):  # type: ignore[type-arg]
     """The first password of an invited person."""
 
 
-class UnitForm(forms.ModelForm[Unit]):
+class UnitForm(AskingForm[Unit]):
     class Meta:
         model = Unit
         fields: ClassVar = ["name", "time_zone", "unit_system", "emergency_number", "on_call_number"]
         help_texts: ClassVar = {"time_zone": "For example Europe/Lisbon. Nights are dated in it."}
 
 
-class OpeningHoursForm(forms.ModelForm[OpeningHours]):
+class OpeningHoursForm(AskingForm[OpeningHours]):
     opens = forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
     closes = forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
 

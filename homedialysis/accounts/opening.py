@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from homedialysis.accounts.models import Unit
 
@@ -89,7 +90,9 @@ def _moment(when: datetime, at: datetime, zone: ZoneInfo) -> str:
     clock = f"{local:%H:%M}"
     if local.date() == at.astimezone(zone).date():
         return clock
-    return _("{day} at {time}").format(day=date_format(local, "l j F", use_l10n=False), time=clock)
+    # Translators: a weekday, day and month in Django's letters, such as "l, j \d\e F" in Spanish.
+    letters = pgettext("weekday, day, month", "l j F")
+    return _("{day} at {time}").format(day=date_format(local, letters, use_l10n=False), time=clock)
 
 
 def _spans(unit: Unit, start: datetime, *, days: int) -> Iterator[Span]:

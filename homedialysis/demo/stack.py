@@ -21,7 +21,7 @@ from homedialysis.processes import Child, stop_all
 ROOT = Path(__file__).resolve().parents[2]
 GIVEN = ("DATABASE_URL", "BROKER_URL")
 OF_OTHER_SERVERS = ("DATABASE_PASSWORD", "DATABASE_PASSWORD_FILE", "BROKER_URL_FILE")
-WORKER = "demo@127.0.0.1"
+WORKER, LATER = "demo@127.0.0.1", "later@127.0.0.1"
 READY_SECONDS = 180
 
 MANAGE = (sys.executable, str(ROOT / "manage.py"))
@@ -30,7 +30,9 @@ WEB_COMMAND = (
     *("--worker-class", "gthread", "--workers", "2", "--threads", "4", "--no-control-socket"),
 )
 CELERY = (sys.executable, "-m", "celery", "-A", "homedialysis")
-WORKER_COMMAND = (*CELERY, "worker", "--concurrency", "2", "--queues", "now,later", "--hostname", WORKER, "-l", "INFO")
+ONE_WORKER = (*CELERY, "worker", "--concurrency", "1", "-l", "INFO")
+WORKER_COMMAND = (*ONE_WORKER, "--queues", "now", "--hostname", WORKER)
+LATER_COMMAND = (*ONE_WORKER, "--queues", "later", "--hostname", LATER)
 BEAT_COMMAND = (*CELERY, "beat", "--pidfile", "", "-l", "INFO")
 
 
@@ -73,6 +75,7 @@ class DemoStack:
         self._progress.step("Preparing the database")
         self._finish(self._begin("migrations", *MANAGE, "migrate", "--noinput"))
         self._begin("worker", *WORKER_COMMAND)
+        self._begin("later", *LATER_COMMAND)
         self._begin("beat", *BEAT_COMMAND)
         self._progress.step("Making up people and treatments")
         self._seed()
@@ -161,7 +164,8 @@ class DemoStack:
 
     def _wait_until_ready(self) -> None:
         deadline = time.monotonic() + READY_SECONDS
-        while not (pages_answer(self.port) and worker_answers(self._environment()["BROKER_URL"], WORKER)):
+        broker = self._environment()["BROKER_URL"]
+        while not (pages_answer(self.port) and all(worker_answers(broker, name) for name in (WORKER, LATER))):
             self._check_parts()
             self._progress.tick()
             if time.monotonic() > deadline:

@@ -27,6 +27,7 @@ from sessions.choices import (
     EventKind,
     NeedleKind,
     PlanChoice,
+    RecordSource,
     RecordState,
     SiteUse,
 )
@@ -244,6 +245,7 @@ class TreatmentDocument(KnownFields):
     numbers = plausible.TREATMENT
 
     status = serializers.ChoiceField(choices=RecordState.choices)
+    source = _one_of(RecordSource.choices)  # type: ignore[assignment]
     started_at = Moment()
     ended_at = Moment(required=False, allow_null=True, default=None)
     readings = _listed(ReadingPart)

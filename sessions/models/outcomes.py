@@ -11,23 +11,32 @@ from django.db.models import F, Q
 
 from sessions.choices import InfectionKind
 from sessions.models.patient import Patient, VascularAccess
-from sessions.querysets import OfPatientQuerySet
+from sessions.querysets import EntryQuerySet
 
 
-class OfAccessQuerySet(OfPatientQuerySet):
+class OfAccessQuerySet(EntryQuerySet):
     path_to_patient = "access__patient"
 
 
+class Outcome(models.Model):
+    """Who noted it, and why it counts no more where it was taken back."""
+
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+    taken_back = models.CharField("taken back because", max_length=200, blank=True)
+
+    class Meta:
+        abstract = True
+
+
 @pghistory.track()
-class AccessInfection(models.Model):
+class AccessInfection(Outcome):
     """An infection of a vascular access, as the unit's physicians judged it."""
 
     access = models.ForeignKey(VascularAccess, on_delete=models.PROTECT, related_name="infections")
     kind = models.CharField(max_length=12, choices=InfectionKind)
     began_on = models.DateField("began on")
     words = models.CharField("what was found", max_length=200, blank=True)
-    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    entered_at = models.DateTimeField()
 
     objects = OfAccessQuerySet.as_manager()
 
@@ -37,6 +46,7 @@ class AccessInfection(models.Model):
             models.UniqueConstraint(
                 name="infection_once",
                 fields=["access", "kind", "began_on"],
+                condition=Q(taken_back=""),
                 violation_error_message="This infection is entered already.",
             )
         ]
@@ -46,17 +56,15 @@ class AccessInfection(models.Model):
 
 
 @pghistory.track()
-class HospitalStay(models.Model):
+class HospitalStay(Outcome):
     """Nights in hospital; without an end the patient is there still."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="hospital_stays")
     admitted_on = models.DateField("admitted on")
     discharged_on = models.DateField("discharged on", null=True, blank=True)
     words = models.CharField("why", max_length=200, blank=True)
-    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    entered_at = models.DateTimeField()
 
-    objects = OfPatientQuerySet.as_manager()
+    objects = EntryQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar = ["-admitted_on"]
@@ -69,6 +77,7 @@ class HospitalStay(models.Model):
             models.UniqueConstraint(
                 name="hospital_stay_once",
                 fields=["patient", "admitted_on"],
+                condition=Q(taken_back=""),
                 violation_error_message="A stay from this day is entered already.",
             ),
         ]

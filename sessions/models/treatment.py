@@ -15,7 +15,16 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from sessions.choices import CheckPart, DialyserLook, EventKind, NeedleKind, PlanChoice, RecordState, SiteUse
+from sessions.choices import (
+    CheckPart,
+    DialyserLook,
+    EventKind,
+    NeedleKind,
+    PlanChoice,
+    RecordSource,
+    RecordState,
+    SiteUse,
+)
 from sessions.models.patient import AccessSite, Patient
 from sessions.models.prescription import Prescription
 from sessions.querysets import TreatmentQuerySet
@@ -31,6 +40,7 @@ class TreatmentRecord(models.Model):
     prescription = models.ForeignKey(Prescription, null=True, on_delete=models.PROTECT, related_name="treatments")
     revision = models.PositiveIntegerField(default=1)
     state = models.CharField(max_length=10, choices=RecordState, default=RecordState.OPEN)
+    source = models.CharField(max_length=5, choices=RecordSource, blank=True)
     night = models.DateField(help_text="The date on which the treatment began, where the patient lives.")
     started_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True)

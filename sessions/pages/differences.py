@@ -8,11 +8,22 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from sessions import plausible
-from sessions.choices import CheckPart, DialyserLook, EventKind, NeedleKind, PlanChoice, RecordState, SiteUse
+from sessions.choices import (
+    CheckPart,
+    DialyserLook,
+    EventKind,
+    NeedleKind,
+    PlanChoice,
+    RecordSource,
+    RecordState,
+    SiteUse,
+)
 from sessions.local_number import plain
+from sessions.texts import ready
 
 CODES: dict[str, dict[str, Any]] = {
     "status": dict(RecordState.choices),
+    "source": dict(RecordSource.choices),
     "kind": dict(EventKind.choices),
     "part": dict(CheckPart.choices),
     "use": dict(SiteUse.choices),
@@ -48,4 +59,5 @@ def _in_words(field: str, value: Any) -> str:
         return _("yes") if value else _("no")
     if isinstance(value, float):
         return plain(value)
-    return str(CODES.get(field, {}).get(value, value))
+    known = CODES.get(field, {}).get(value)
+    return ready.read(str(value)) if known is None else str(known)

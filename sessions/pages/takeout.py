@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.views.decorators.http import require_safe
 
 from homedialysis.accounts.guards import bedside_only
@@ -48,6 +48,9 @@ def flow_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """The paper sheet as a PDF: filled with what is ordered, or with ?blank=1 empty."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
-    made = flow_sheet_pdf(patient, at=timezone.now(), blank=request.GET.get("blank") == "1")
+    # Whoever prints it, the patient reads it.
+    reader = patient.account.language if patient.account else ""
+    with translation.override(reader or translation.get_language()):
+        made = flow_sheet_pdf(patient, at=timezone.now(), blank=request.GET.get("blank") == "1")
     headers = {"Content-Disposition": 'inline; filename="flow-sheet.pdf"', "Cache-Control": "no-store"}
     return HttpResponse(made, content_type="application/pdf", headers=headers)

@@ -13,7 +13,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.utils.translation import get_language, gettext
+from django.utils.translation import get_language, override
 
 from homedialysis.accounts.models import Unit, User
 from sessions import plausible
@@ -27,7 +27,7 @@ from sessions.services.prescribing import prescription_in_force
 from sessions.services.prescription_changes import changes_for
 from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
-from sessions.services.unit_texts import Place, Texts, technique_of
+from sessions.services.unit_texts import BUILT_IN, DEFAULTS, Place, Standing, Texts, technique_of
 from sessions.texts import checklist, emergency
 
 Json = dict[str, Any]
@@ -107,11 +107,12 @@ def _unit() -> Json | None:
         "name": unit.name,
         "emergency_number": unit.emergency_number,
         "on_call_number": unit.on_call_number,
+        # The phone works out who looks next by itself, for as long as it is offline: on the unit's own clock.
+        "time_zone": unit.time_zone,
         "opening_hours": [
             {"weekday": each.weekday, "opens": f"{each.opens:%H:%M}", "closes": f"{each.closes:%H:%M}"}
             for each in unit.opening_hours.all()
         ],
-        "closed_words": gettext("The unit is closed now. Nobody looks at what you send before it opens."),
     }
 
 
@@ -130,21 +131,40 @@ def _texts(patient: Patient, access: VascularAccess | None) -> Json:
     texts = Texts(patient)
     in_use = [site.technique for site in access.sites.all() if not site.resting] if access else []
     technique = technique_of(access, in_use)
-    checks = texts.standing(Place(TextKind.CHECKLIST))
-    sheet = texts.standing(Place(TextKind.RUN_SHEET, technique, patient))
+    for_checks, for_sheet = Place(TextKind.CHECKLIST), Place(TextKind.RUN_SHEET, technique, patient)
+    checks, sheet = texts.standing(for_checks), texts.standing(for_sheet)
     for_whom = checklist.CATHETER if access and access.kind == AccessKind.CATHETER else checklist.NEEDLES
-    items = [item for item in checks.content["items"] if item["for_whom"] in (checklist.EVERYBODY, for_whom)]
+    items = [
+        {name: value for name, value in item.items() if name != "for_whom"}
+        for item in checks.content["items"]
+        if item["for_whom"] in (checklist.EVERYBODY, for_whom)
+    ]
     return {
-        "checklist": {
-            "version": checks.version,
-            "items": [{name: value for name, value in item.items() if name != "for_whom"} for item in items],
+        "checklist": {"version": checks.version, "items": _with_kept(items, for_checks, checks)},
+        "run_sheet": {
+            "version": sheet.version,
+            "technique": technique,
+            "steps": _with_kept(sheet.content["steps"], for_sheet, sheet),
         },
-        "run_sheet": {"version": sheet.version, "technique": technique, "steps": sheet.content["steps"]},
         "cards": texts.standing(Place(TextKind.CARDS)).content["cards"],
         # A unit's version may be older than a kind of event: the program's words stand in for what it does not say.
         "first_aid": emergency.default_first_aid()["texts"]
         | texts.standing(Place(TextKind.FIRST_AID)).content["texts"],
     }
+
+
+def _with_kept(rows: list[Json], place: Place, standing: Standing) -> list[Json]:
+    """Rows of a text, each with `kept`: what a record keeps of it, where that differs from what is shown.
+
+    The program's own texts are shown in the reader's language and kept in the one in which the unit's pages are
+    written; what the unit wrote itself stands in its own words everywhere.
+    """
+    if standing.version != BUILT_IN or get_language() == settings.LANGUAGE_CODE:
+        return rows
+    with override(settings.LANGUAGE_CODE):
+        (ours,) = DEFAULTS[place.kind](place.technique).values()
+    words = {row["key"]: row.get("name") or row["words"] for row in ours}
+    return [row | {"kept": words[row["key"]]} for row in rows]
 
 
 def _access(access: VascularAccess, asked: Asked) -> Json:
@@ -197,6 +217,7 @@ def _night(night: TreatmentRecord, last_reading: Json | None) -> Json:
         "night": night.night.isoformat(),
         "started_at": night.started_at.isoformat(),
         "minutes": night.minutes,
+        "source": night.source,
         **{name: getattr(night, name) for name in HISTORY_NUMBERS},
         **dict.fromkeys(COMPUTED),
         "uf_rate_limit": ordered.uf_rate_limit_ml_kg_h if ordered else None,

@@ -34,6 +34,7 @@ Document = dict[str, Any]
 
 COLUMNS = (
     *plausible.TREATMENT,
+    "source",
     "plan_choice",
     "dialyser_look",
     "disinfected",

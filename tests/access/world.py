@@ -21,7 +21,7 @@ from dosing.month.computing import compute_month
 from dosing.month.reviewing import Plan, plan, write
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Role, User
 from homedialysis.accounts.services import new_link
-from sessions.models import Laboratory, Patient, TreatmentRecord
+from sessions.models import HospitalStay, Laboratory, Patient, TreatmentRecord
 from tests.dosing.importing.samples import GOOD, csv_file
 from tests.factories import (
     A_NIGHT,
@@ -113,6 +113,8 @@ def build_world() -> World:
         "what": "interval",
         "patients_row": IntervalFactory(patient=ana).pk,
         "units_row": IntervalFactory().pk,
+        "outcome_what": "stay",
+        "outcome_row": _stay(ana, staff["nurse"]).pk,
         "number_key": "uf_rate",
         "key": "made-up",
         "uidb36": "1",
@@ -120,6 +122,13 @@ def build_world() -> World:
     family = {"nobody": None, "patient": ana.account, "other": ben.account}
     partner = CarePartnerFactory(patient=ana, user__name="Rui, who helps Ana").user
     return World(ana, ben, record, ids, family | {"partner": partner} | staff)
+
+
+def _stay(ana: Patient, nurse: User) -> HospitalStay:
+    day = A_NIGHT.date()
+    return HospitalStay.objects.create(
+        patient=ana, admitted_on=day, discharged_on=day, entered_by=nurse, entered_at=A_NIGHT
+    )
 
 
 def _plan_item(ana: Patient, nurse: User) -> PlanItem:

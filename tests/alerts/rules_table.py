@@ -462,6 +462,13 @@ CASES: dict[str, Case] = {
         "no prescription says when treatments are due",
         at=A_NIGHT + timedelta(days=5, hours=12),
     ),
+    "power_or_water": Case(
+        nights({"events": ["water_failure"]}),
+        "Power or water failed on 2 Mar, as the patient wrote.",
+        nights({}),
+        nights({"finished": False}),
+        "the record is still being filled in",
+    ),
     "late": by_number(
         {"late": timedelta(hours=73)},
         "Record handed over after 73 h at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 72 h.",

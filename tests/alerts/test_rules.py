@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from alerts.choices import Urgency
 from alerts.limits import LimitBook
 from alerts.models import Limit
 from alerts.rules import BY_KEY
@@ -120,10 +121,10 @@ class TestNoted:
         assert said("cramp", of({"events": ["cramp", "cramp"]})) == []
 
     def test_every_kind_of_event_is_somebodys(self) -> None:
-        """What the patient can write down opens something, or is a failure of the supply that the phone explains."""
+        """Whatever the patient can write down, some rule hears of it."""
         rules = [key for key, rule in BY_KEY.items() if "events" in rule.reads]
         heard = {kind for kind in EventKind if any(said(key, of(*[{"events": [kind]}] * 3)) for key in rules)}
-        assert set(EventKind) - heard == {EventKind.POWER_FAILURE, EventKind.WATER_FAILURE}
+        assert set(EventKind) == heard
 
 
 class TestPassed:
@@ -184,3 +185,19 @@ class TestTrends:
     def test_a_climbing_pressure_above_target_is_no_sign_of_a_wrong_target(self) -> None:
         climbing = course("systolic", scattered(1, 140, 9, 60, slope=1.5, flat=40))
         assert said("target_outdated", history(night(post_weight_kg=71.5), course=climbing)) == []
+
+
+@pytest.mark.parametrize(
+    ("nights", "urgency"),
+    [
+        ([night(events=["power_failure"])], None),
+        ([night(events=["power_failure"], minutes=60)], Urgency.CALL_TODAY),
+        ([night(events=["power_failure"]), night(1, events=["water_failure"])], Urgency.CALL_TODAY),
+    ],
+    ids=["once", "cut short", "again"],
+)
+def test_a_home_without_power_or_water_wants_a_call_when_it_cannot_be_relied_on(
+    nights: list[Night], urgency: Urgency | None
+) -> None:
+    (seen,) = BY_KEY["power_or_water"].see(history(*nights), NOW)
+    assert seen.urgency == urgency

@@ -176,7 +176,7 @@ class TestLive:
 
 
 @pytest.mark.parametrize("patients", [1, 3])
-@pytest.mark.parametrize(("address", "queries"), [(TRIAGE, 12), (LIST, 12), (reverse("alerts:closed"), 8)])
+@pytest.mark.parametrize(("address", "queries"), [(TRIAGE, 13), (LIST, 13), (reverse("alerts:closed"), 8)])
 def test_the_number_of_queries_does_not_hang_on_the_number_of_patients(
     unit: object,
     nurse_client: Client,
@@ -233,3 +233,23 @@ class TestPutAside:
         address = reverse("alerts:try-again", args=[row.pk])
         row.delete()
         assert "It is not here any more" in text_of(nurse_client.post(address, follow=True))
+
+
+def test_evidence_that_came_from_paper_says_so(
+    ana: Patient, anas_prescription: Any, last_night: datetime, nurse_client: Client
+) -> None:
+    night_of(ana, last_night, source="paper", events=[{"at": last_night.isoformat(), "kind": "needle_dislodged"}])
+    assert Alert.objects.filter(patient=ana).exists()
+    assert "(from paper)" in nurse_client.get(LIST).content.decode()
+    alert = Alert.objects.filter(patient=ana).first()
+    assert alert is not None
+    page = nurse_client.get(reverse("alerts:detail", args=[alert.pk])).content.decode()
+    assert "(from paper)" in page
+
+
+def test_evidence_of_the_night_itself_says_nothing_of_paper(
+    ana: Patient, anas_prescription: Any, last_night: datetime, nurse_client: Client
+) -> None:
+    night_of(ana, last_night, events=[{"at": last_night.isoformat(), "kind": "needle_dislodged"}])
+    assert Alert.objects.filter(patient=ana).exists()
+    assert "(from paper)" not in nurse_client.get(LIST).content.decode()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -11,6 +11,7 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from playwright.sync_api import expect
 
 from homedialysis.accounts.models import Unit, User
+from homedialysis.accounts.opening import looked_at_next
 from sessions.models import (
     Message,
     MessageSeen,
@@ -71,15 +72,17 @@ class TestTonight:
         another_day = (now_minute().weekday() + 3) % 7
         unit.opening_hours.create(weekday=another_day, opens="08:00", closes="17:00")
         evening.open()
-        closed = "The unit is closed now. Nobody looks at what you send before it opens."
-        expect(evening.screen()).to_contain_text(closed)
+        said = looked_at_next(Unit.objects.current(), datetime.now(UTC))
+        assert said.startswith("The unit is closed: nobody looks at this until ")
+        expect(evening.screen()).to_contain_text(said)
 
     def test_in_hours_it_does_not_say_so(self, evening: Evening, unit: Unit) -> None:
         unit.opening_hours.all().delete()
         for weekday in range(7):
             unit.opening_hours.create(weekday=weekday, opens="00:00", closes="23:59:59")
         evening.open()
-        expect(evening.screen()).not_to_contain_text("The unit is closed now.")
+        expect(evening.screen()).to_contain_text("The unit is open until 23:59.")
+        expect(evening.screen()).not_to_contain_text("The unit is closed")
 
     def test_without_a_prescription_it_sends_to_the_unit(self, evening: Evening, order: Prescription) -> None:
         Prescription.objects.filter(pk=order.pk).update(in_force=DateTimeTZRange(LONG_AGO, now_minute()))

@@ -222,46 +222,6 @@ class TestLookingBack:
         assert heights[1] < limit.pop() < min(heights[0], heights[2])
 
 
-class TestPaper:
-    def test_a_night_from_paper_is_entered_line_by_line_and_handed_over(self, evening: Evening, ana: Patient) -> None:
-        evening.open()
-        evening.go("paper")
-        evening.touch_main("Begin a night from paper")
-        evening.touch_main("Enter: Start")
-        evening.pads("2230", "0230")
-        evening.touch_main("Enter: Before")
-        evening.pads("72.4", "150", "84")
-        evening.touch_main("Enter the readings")
-        evening.pads("2330", "300", "140-", "135", "", "600", "0.6", "128", "76", "")
-        evening.touch_main("Add a line|Enter: After")
-        evening.pads("69.8", "130", "72", "2.6", "", "0.3", "")
-        evening.touch_main("Add a line")
-        evening.pads("0015", "300", "-145", "138", "", "", "1.1", "126", "75", "70")
-        evening.tap("Look it over")
-        evening.touch_main("Hand over")
-        expect(evening.screen()).to_contain_text("Handed over: the unit has it.")
-        kept = TreatmentRecord.objects.get(patient=ana)
-        assert kept.minutes == 240
-        assert kept.notes.startswith("[paper]")
-        assert (kept.pre_weight_kg, kept.post_weight_kg, kept.uf_removed_l) == (72.4, 69.8, 2.6)
-        rows = list(kept.reading_set.values_list("arterial_mmhg", "venous_mmhg", "tmp_mmhg", "uf_volume_l", "pulse"))
-        assert rows == [(-140, 135, None, 0.6, None), (-145, 138, None, 1.1, 70)]
-        minutes = [(row.at - kept.started_at).total_seconds() / 60 for row in kept.reading_set.all()]
-        assert minutes == [60, 105]  # the second lies after midnight
-
-    def test_the_day_is_chosen_by_touch_and_the_times_follow(self, evening: Evening) -> None:
-        evening.open()
-        evening.go("paper")
-        evening.touch_main("Begin a night from paper")
-        evening.touch_main("Enter: Start")
-        evening.pads("2230", "0230")
-        before = evening.doc()["started_at"]
-        evening.tap("A day earlier")
-        doc = evening.doc()
-        assert before[:10] > doc["started_at"][:10]
-        assert before[11:] == doc["started_at"][11:]
-
-
 def test_the_files_are_offered_and_come(evening: Evening, ana: Patient) -> None:
     page = evening.open()
     evening.go("takeout")

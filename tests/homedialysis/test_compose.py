@@ -23,6 +23,7 @@ import jsonschema
 import pytest
 import redis
 import yaml
+from django.conf import settings
 
 from homedialysis.local_servers import LocalServers
 from homedialysis.local_tools import free_port, package_folder, port_is_free
@@ -31,7 +32,7 @@ from homedialysis.processes import Child, wait_until
 ROOT = Path(__file__).resolve().parents[2]
 COMPOSE = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
 SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
-OURS = ("web", "worker", "beat", "migrate")
+OURS = ("web", "worker", "later", "beat", "migrate")
 DOCKERFILE = (ROOT / "homedialysis/deploy/Dockerfile").read_text()
 PROGRAMS = Path(sys.executable).parent
 
@@ -49,7 +50,7 @@ def test_the_file_is_what_compose_reads() -> None:
 
 
 def test_the_services_are_those_of_the_product() -> None:
-    assert set(SERVICES) == {"web", "worker", "beat", "migrate", "postgres", "valkey", "proxy"}
+    assert set(SERVICES) == {"web", "worker", "later", "beat", "migrate", "postgres", "valkey", "proxy"}
 
 
 @pytest.mark.parametrize("name", SERVICES)
@@ -125,7 +126,7 @@ def test_no_secret_stands_in_the_environment(name: str) -> None:
 
 
 def test_nothing_starts_before_what_it_needs() -> None:
-    for name in ("web", "worker", "beat"):
+    for name in ("web", "worker", "later", "beat"):
         needs = SERVICES[name]["depends_on"]
         assert needs["migrate"] == {"condition": "service_completed_successfully"}
         assert needs["postgres"] == {"condition": "service_healthy"}
@@ -247,8 +248,18 @@ def test_web_becomes_well(migrated: dict[str, str], tmp_path: Path) -> None:
     assert _probe("web", migrated).stderr.startswith("the web server does not answer")
 
 
-def test_worker_becomes_well(migrated: dict[str, str], tmp_path: Path) -> None:
-    _becomes_well("worker", SERVICES["worker"]["command"], migrated, tmp_path / "log")
+@pytest.mark.parametrize("name", ["worker", "later"])
+def test_each_worker_becomes_well(name: str, migrated: dict[str, str], tmp_path: Path) -> None:
+    _becomes_well("worker", SERVICES[name]["command"], migrated, tmp_path / "log")
+
+
+def test_each_queue_has_a_worker_that_takes_nothing_else() -> None:
+    """What may wait never stands in the way of a fresh record."""
+    commands = {name: SERVICES[name]["command"] for name in ("worker", "later")}
+    queues = {name: command[command.index("--queues") + 1] for name, command in commands.items()}
+    assert queues == {"worker": "now", "later": "later"}
+    routed = {route["queue"] for route in settings.CELERY_TASK_ROUTES.values()} | {settings.CELERY_TASK_DEFAULT_QUEUE}
+    assert routed == set(queues.values())
 
 
 def test_beat_becomes_well_and_its_silence_is_noticed(migrated: dict[str, str], tmp_path: Path) -> None:

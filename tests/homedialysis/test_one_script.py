@@ -36,7 +36,9 @@ def test_imports_and_exports_become_names_of_blocks() -> None:
         "$[0] = { one };",
         "const { one } = $[0];",
         "$[2] = { outer: inner };",
-        "const { twice: two } = $[1];",
+        "let twice;",
+        "\ntwice = () => 2 * one();",
+        "const two = twice;",
         "const words = $[2];",
     ):
         assert part in text

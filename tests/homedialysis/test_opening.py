@@ -133,4 +133,4 @@ class TestWhatThePatientIsTold:
 
     def test_the_day_is_named_in_the_readers_language(self, weekdays: Unit) -> None:
         with translation.override("es"):
-            assert "martes 3 marzo" in looked_at_next(weekdays, lisbon(2026, 3, 2, 23))
+            assert "martes, 3 de marzo" in looked_at_next(weekdays, lisbon(2026, 3, 2, 23))

@@ -44,6 +44,15 @@ def test_the_checks_run_the_second_as_it_stands() -> None:
     assert found.stdout == COMMANDS[1]
 
 
+def test_its_pictures_are_there_small_and_told_in_words() -> None:
+    shown = re.findall(r'<img src="([^"]+)" width="\d+" alt="([^"]+)">', README)
+    assert len(shown) == README.count("<img") >= 4
+    assert all(len(words) > 40 for _, words in shown)
+    assert all(0 < (ROOT / path).stat().st_size < 80_000 for path, _ in shown)
+    kept = {path.name for path in (ROOT / "homedialysis/demo/pictures").iterdir()}
+    assert kept == {Path(path).name for path, _ in shown}, "none that nobody sees"
+
+
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
 def test_files_that_documents_name_are_there(document: str) -> None:
     text = (ROOT / document).read_text()

@@ -26,11 +26,11 @@ def test_the_policy_is_the_same_strict_one_everywhere(nurse_client: Client, path
     policy = policy_of(nurse_client, path)
     assert policy["default-src"] == ["'none'"]
     assert policy["script-src"] == ["'self'"]
-    assert policy["style-src"] == ["'self'", settings.EMPTY_STYLE]
+    assert policy["style-src"] == ["'self'", settings.EMPTY_STYLE, settings.MAPS_STYLE]
     assert policy["connect-src"] == policy["form-action"] == ["'self'"]
     assert policy["frame-ancestors"] == policy["base-uri"] == ["'none'"]
     sources = {value for values in policy.values() for value in values}
-    assert sources <= {"'self'", "'none'", "data:", "blob:", settings.EMPTY_STYLE}
+    assert sources <= {"'self'", "'none'", "data:", "blob:", settings.EMPTY_STYLE, settings.MAPS_STYLE}
 
 
 def test_the_one_style_that_is_let_in_is_empty() -> None:

@@ -320,7 +320,6 @@ class TestPagesOfPatients:
             *kit["first_aid"].values(),
             *kit["event_kinds"].values(),
             *(each["label"] for each in kit["due"]),
-            kit["unit"]["closed_words"],
         ]
         assert kit["due"]
         assert len(read) > 150

@@ -16,7 +16,13 @@ NOT_OURS = [".venv/*", ".local/*", "tests/*", "homedialysis/demo/*", "*/migratio
 
 class Command(makemessages.Command):
     help = "Bring the catalogues under homedialysis/locale up to date and compile them."
-    xgettext_options = ["--from-code=UTF-8", "--add-comments=Translators", "--keyword=t", "--keyword=tn:1,2"]  # type: ignore[misc]  # noqa: RUF012
+    xgettext_options = [  # type: ignore[misc]  # noqa: RUF012
+        "--from-code=UTF-8",
+        "--add-comments=Translators",
+        "--keyword=t",
+        "--keyword=tn:1,2",
+        "--keyword=kept",
+    ]
     # A likely translation of another text is worse than none: a new text comes without one.
     msgmerge_options = ["-q", "--backup=none", "--update", "--no-fuzzy-matching"]  # type: ignore[misc]  # noqa: RUF012
     msgattrib_options = ["--no-obsolete"]  # type: ignore[misc]  # noqa: RUF012

@@ -68,6 +68,7 @@ def test_how_a_laboratory_writes_is_kept_and_checked(nurse_client: Client) -> No
     assert (kept.columns, kept.codes) == ({"identifier": "Nr", "code": "test"}, {"K": "2823-3", "Na+": "2951-2"})
     page = nurse_client.get(f"/laboratories/{kept.pk}/").content.decode()
     assert "Na+ = 2951-2" in page
+    assert '<option value="%d.%m.%Y" selected>25.11.2026</option>' in page
 
 
 @pytest.mark.parametrize(

@@ -48,6 +48,16 @@ def test_what_is_outside_or_unknown_says_so_in_words_and_signs(nurse_client: Cli
     assert ReadLog.objects.filter(path="/months/2026-03/").count() == 3
 
 
+def test_who_has_most_out_of_range_comes_first_and_which_is_said(nurse_client: Client, three: list[Patient]) -> None:
+    three[0].name, three[2].name = "Zora Verdemar", "Aba Lund"
+    for person in three:
+        person.save()
+    page = nurse_client.get("/months/2026-03/").content.decode()
+    assert names(page) == ["Zora Verdemar", "Aba Lund", "Ben Okonjo"]
+    assert '<td class="which"><strong>1</strong> <span class="soft">K\N{NO-BREAK SPACE}▲</span></td>' in page
+    assert "3 patients: 3 to do, 0 begun, 0 signed." in page
+
+
 @pytest.mark.parametrize(
     ("query", "order"),
     [

@@ -145,3 +145,73 @@ def test_who_left_by_mistake_is_taken_back(nurse_client: Client, ana: Patient) -
     nurse_client.post(where, {"what": "leave", "leave-left_on": "", "leave-left_reason": ""})
     ana.refresh_from_db()
     assert (ana.left_on, ana.left_reason) == (None, "")
+
+
+def noted_infection(patient: Patient, by: User) -> AccessInfection:
+    access = AccessFactory(patient=patient, kind="fistula", created_on=date(2025, 6, 1))
+    found: AccessInfection = AccessInfection.objects.create(
+        access=access, kind="site", began_on=date(2026, 3, 2), entered_by=by, entered_at=timezone.now()
+    )
+    return found
+
+
+def counted() -> int:
+    return unit_report(MARCH, today=TODAY).infections[0].events
+
+
+def test_an_infection_is_put_right_and_the_rate_follows(nurse_client: Client, nephrologist: User, ana: Patient) -> None:
+    wrong = noted_infection(ana, nephrologist)
+    where = f"/patients/{ana.pk}/outcomes/infection/{wrong.pk}/"
+    sent = {"infection-access": wrong.access_id, "infection-kind": "bloodstream", "infection-words": "in one culture"}
+    assert counted() == 1
+    assert nurse_client.post(where, sent | {"infection-began_on": "2024-05-01"}).status_code == 200, "before the access"
+    assert nurse_client.post(where, sent | {"infection-began_on": "2026-04-02"}).status_code == 302
+    wrong.refresh_from_db()
+    assert (wrong.kind, wrong.began_on, wrong.entered_by.role) == ("bloodstream", date(2026, 4, 2), "nurse")
+    assert counted() == 0, "it began after March now"
+    before, after = wrong.events.order_by("pgh_id")  # type: ignore[attr-defined]
+    assert (before.kind, before.entered_by, after.kind) == ("site", nephrologist, "bloodstream")
+
+
+def test_an_infection_is_taken_back_with_a_reason_and_may_be_noted_anew(
+    nurse_client: Client, nurse: User, nephrologist: User, ana: Patient
+) -> None:
+    wrong = noted_infection(ana, nephrologist)
+    where = f"/patients/{ana.pk}/outcomes/"
+    here = f"{where}infection/{wrong.pk}/"
+    refused = nurse_client.post(here, {"task": "take back", "why": " "}, follow=True)
+    assert "Say why it is taken back." in refused.content.decode()
+    assert counted() == 1
+    page = nurse_client.post(here, {"task": "take back", "why": "It was Ben's."}, follow=True).content.decode()
+    assert "It was Ben&#x27;s." in page
+    assert counted() == 0
+    last = wrong.events.latest("pgh_id")  # type: ignore[attr-defined]
+    assert (last.taken_back, last.entered_by, last.began_on) == ("It was Ben's.", nurse, date(2026, 3, 2))
+    assert nurse_client.get(here).status_code == 404
+    again = {"what": "infection", "infection-access": wrong.access_id, "infection-kind": "site"}
+    nurse_client.post(where, again | {"infection-began_on": "2026-03-02"})
+    assert counted() == 1
+
+
+def test_a_stay_is_taken_back_and_its_days_with_it(nurse_client: Client, nurse: User, ana: Patient) -> None:
+    stay = HospitalStay.objects.create(
+        patient=ana, admitted_on=date(2026, 3, 3), discharged_on=date(2026, 3, 5), entered_by=nurse,
+        entered_at=timezone.now(),
+    )  # fmt: skip
+    assert unit_report(MARCH, today=TODAY).hospital_days == 3
+    nurse_client.post(f"/patients/{ana.pk}/outcomes/stay/{stay.pk}/", {"task": "take back", "why": "Only a visit."})
+    assert unit_report(MARCH, today=TODAY).hospital_days == 0
+
+
+def test_the_same_stay_twice_is_refused_with_words(nurse_client: Client, ana: Patient) -> None:
+    where = f"/patients/{ana.pk}/outcomes/"
+    sent = {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-08"}
+    nurse_client.post(where, sent)
+    assert "A stay from this day is entered already." in nurse_client.post(where, sent).content.decode()
+    assert HospitalStay.objects.count() == 1
+
+
+def test_another_patients_entry_is_not_there(nurse_client: Client, nurse: User, ana: Patient, ben: Patient) -> None:
+    bens = noted_infection(ben, nurse)
+    for what in ("infection", "stay", "leave"):
+        assert nurse_client.get(f"/patients/{ana.pk}/outcomes/{what}/{bens.pk}/").status_code == 404

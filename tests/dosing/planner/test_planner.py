@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from dosing.computing import compute
 from dosing.planner.candidates import Candidate, least_flow, map_of, try_out
+from dosing.planner.figures import heat_map
 from dosing.planner.forms import PlanForm, asked_of, read_back, written
 from dosing.planner.patterns import pattern_of
 from dosing.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
@@ -132,6 +133,37 @@ def test_a_batch_says_the_same_as_one_schedule_at_a_time(per_week: float, prescr
     alone = try_out([one], model(), weight_kg=70)
     assert whole.dose[row, column] == pytest.approx(alone.dose[0], rel=1e-12)
     assert whole.uf_rate[row, column] == pytest.approx(alone.uf_rate[0], rel=1e-12)
+
+
+def test_the_drawn_map_says_what_was_computed_and_marks_what_is_not_as_wanted(prescription: Prescription) -> None:
+    one = candidate(prescription)
+    found = map_of(one, model(gain=1.2), weight_kg=70, dose=2.1, uf_rate=10)
+    bars, doses, crosses, here = json.loads(json.dumps(heat_map(found, one, found.dose)["data"]))
+    assert not {bars["type"], doses["type"], crosses["type"]} & {"heatmap", "image", "contour"}, "no style attribute"
+    assert len(bars["y"]) == len(bars["base"]) == len(bars["marker"]["color"]) == len(found.nights) * 33
+    at = bars["y"].index("3 nights a week") + 8
+    assert bars["base"][at] + bars["x"][at] / 2 == pytest.approx(4)
+    tried = try_out([one], model(gain=1.2), weight_kg=70)
+    assert bars["customdata"][at] == pytest.approx([tried.dose[0], tried.uf_rate[0]], abs=1e-3)
+    told = dict(zip(zip(doses["y"], doses["x"], strict=True), doses["text"], strict=True))
+    assert len(told) == len(found.nights) * 9
+    assert told["3 nights a week", 4] == f"{tried.dose[0]:.1f} ×", "the UF rate is over 10 here"
+    assert tried.uf_rate[0] > 10
+    shown = {(name, hours) for name, hours in zip(crosses["y"], crosses["x"], strict=True)}
+    halves = [(row, column) for row in range(len(found.nights)) for column in range(6, len(found.hours), 12)]
+    assert len(shown) == sum(not found.good[spot] for spot in halves) > 0
+    assert (here["x"], here["y"]) == ([4], ["3 nights a week"])
+
+
+def test_the_map_of_the_uf_rate_marks_the_same_places(prescription: Prescription) -> None:
+    one = candidate(prescription)
+    found = map_of(one, model(gain=1.2), weight_kg=70, dose=2.1, uf_rate=10)
+    bars, rates, crosses, _here = heat_map(found, one, found.uf_rate)["data"]
+    told = dict(zip(zip(rates["y"], rates["x"], strict=True), rates["text"], strict=True))
+    rate = try_out([one], model(gain=1.2), weight_kg=70).uf_rate[0]
+    assert told["3 nights a week", 4] == f"{rate:.1f} ×"
+    assert bars["marker"]["color"][bars["y"].index("3 nights a week") + 8] == pytest.approx(rate, abs=1e-3)
+    assert crosses == heat_map(found, one, found.dose)["data"][2]
 
 
 def test_the_fewest_hours_are_good_and_a_step_less_is_not(prescription: Prescription) -> None:

@@ -9,8 +9,8 @@ import { dayOf, t, tn } from "./words.js";
 
 const WIDE = 320;
 const TALL = 440;
-const TARGET = 30; // radius: 60 units, at least 56 px on the narrowest phone
-const GAP = 64;
+const TARGET = 32; // radius: 64 units, at least 56 px on a phone of 320 px
+const GAP = 68;
 const DAY_MS = 24 * 60 * 60 * 1000;
 
 /** Left limbs, hands and feet down. Mirrored for the right. artery and vein run from top to bottom. */

@@ -1,6 +1,5 @@
-/* What stands around a night: last time's numbers, whether the unit is open, which night comes next in hand. */
+/* What stands around a night: last time's numbers, what was read, which night comes next in hand. */
 
-import { toWall } from "./clock.js";
 import * as queue from "./queue.js";
 import * as vault from "./vault.js";
 
@@ -15,16 +14,6 @@ export const lastTime = (ctx, night) => (path) => nightsBefore(ctx, night).find(
 
 /** The weight after the treatment before this one, or null: the gain is counted from that one alone, as at the unit. */
 export const lastPost = (ctx, night) => nightsBefore(ctx, night)[0]?.post_weight_kg ?? null;
-
-/** Whether somebody is at the unit now, by its hours and the patient's clock -> true, false, or null where no hours are set. */
-export function unitOpen(kit, now) {
-  const hours = kit.unit?.opening_hours ?? [];
-  if (!hours.length) return null;
-  const wall = toWall(now.toISOString(), kit.patient.zone);
-  const weekday = (new Date(`${wall}Z`).getUTCDay() + 6) % 7;
-  const time = wall.slice(11);
-  return hours.some((each) => each.weekday === weekday && each.opens <= time && time < each.closes);
-}
 
 const ACKNOWLEDGE = "/api/v1/bedside/acknowledge/";
 const NOTED = { done: "/api/v1/bedside/done/", water: "/api/v1/bedside/water/", count: "/api/v1/bedside/counts/" };

@@ -1,10 +1,12 @@
 /* How long each needle site bled: a watch that runs from pulling the needle, also through a killed page. */
 
 import { stampStep } from "./draft.js";
+import { filled, kept } from "./kept.js";
 import { numberField } from "./pad.js";
 import { bigButton, h } from "./ui.js";
 import { fmt, t } from "./words.js";
 
+const OUT = kept("Needle out: {site}");
 const outKey = (row) => `needle_out_${row.site}_${row.use}`;
 const siteName = (ctx, row) => ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
 /** Since when the needle is out (ISO), or undefined. */
@@ -21,8 +23,8 @@ const clock = (since, now) => {
 const minutesOf = (since, now) => Math.max(0.5, Math.ceil((now - Date.parse(since)) / 30_000 - 1e-9) / 2);
 
 export function pull(ctx, { row }) {
-  const words = t("Needle out: {site}", { site: siteName(ctx, row) });
-  ctx.change(words, (night) => stampStep(night, outKey(row), words, ctx.now().toISOString()));
+  const site = siteName(ctx, row);
+  ctx.change(t(OUT, { site }), (night) => stampStep(night, outKey(row), filled(OUT, { site }), ctx.now().toISOString()));
 }
 
 export function stopped(ctx, { row, index }) {

@@ -14,10 +14,11 @@ export function callAction(unit, which) {
   return number ? { label, href: address(number), hint: number, tone: "danger" } : null;
 }
 
-/** unit as in the kit; `first` "emergency" or "on_call" stands on top and is the coloured one; "calm" colours none. [] without numbers. */
+/** unit as in the kit; `first` "emergency" or "on_call" stands first and is the coloured one; "calm" colours none. [] without numbers. */
 export function callButtons(unit, first = "emergency") {
   const urgent = first === "emergency";
   const emergency = call(unit?.emergency_number, t("Emergency call"), urgent ? "danger" : "plain");
   const unitCall = call(unit?.on_call_number, t("Call the unit"), first === "on_call" ? "danger" : "plain");
-  return (urgent ? [emergency, unitCall] : [unitCall, emergency]).filter(Boolean);
+  const calls = (urgent ? [emergency, unitCall] : [unitCall, emergency]).filter(Boolean);
+  return calls.length ? [h("div", { class: "calls" }, calls)] : [];
 }

@@ -31,28 +31,44 @@ function awakeAgain(kit, iso) {
 /** The minutes this treatment is meant to last, or null when nothing says so. */
 const plannedMinutes = (night, kit) => night.doc.planned_minutes ?? kit.prescription?.minutes ?? null;
 
-/** When the next reading is due (ISO), never in the hours of sleep; null: not started, no interval, none left before the end. */
-export function readingDue(night, kit) {
-  const { doc } = night;
-  const every = kit.prescription?.reading_interval_minutes;
-  if (!doc.started_at || !every) return null;
-  const missed = (doc.steps ?? []).filter((step) => step.key === MISSED);
-  const times = [...(doc.readings ?? []), ...missed].map((row) => row.at).filter(Boolean);
-  const from = [doc.started_at, ...times].sort().at(-1);
-  const due = awakeAgain(kit, later(from, every));
+const endOf = (night, kit) => {
   const planned = plannedMinutes(night, kit);
-  return planned && due >= later(doc.started_at, planned) ? null : due;
+  return night.doc.started_at && planned ? later(night.doc.started_at, planned) : null;
+};
+
+/** The last reading, or the start or the one noted as missed that stand for it (ISO). */
+const lastLook = ({ doc }) => {
+  const missed = (doc.steps ?? []).filter((step) => step.key === MISSED);
+  return [doc.started_at, ...[...(doc.readings ?? []), ...missed].map((row) => row.at).filter(Boolean)].sort().at(-1);
+};
+
+/** The interval after the last reading, moved out of the hours of sleep (ISO); null: not started, or no interval. */
+function intervalOver(night, kit) {
+  const every = kit.prescription?.reading_interval_minutes;
+  return night.doc.started_at && every ? awakeAgain(kit, later(lastLook(night), every)) : null;
 }
 
-/** {minutes, planned, left, endsAt, due, late (minutes past due, 0 when not), asleep}. */
+/** When the next reading is due before the planned end (ISO), never in the hours of sleep; null where none is. */
+export function readingDue(night, kit) {
+  const [due, end] = [intervalOver(night, kit), endOf(night, kit)];
+  return end && due >= end ? null : due;
+}
+
+/**
+ * {minutes, planned, left, endsAt, due, late (minutes past due, 0 when not), over (the planned time has passed), stale
+ * (over, and the last reading is older than the interval: since when, ISO), asleep}. Past the planned end nothing is due:
+ * what matters then is whether it goes on.
+ */
 export function course(night, kit, now) {
   const { started_at: started } = night.doc;
-  const planned = plannedMinutes(night, kit);
+  const [planned, endsAt, iso] = [plannedMinutes(night, kit), endOf(night, kit), now.toISOString()];
   const minutes = started ? Math.max(0, minutesFrom(started, now)) : 0;
-  const due = readingDue(night, kit);
+  const over = endsAt !== null && minutesFrom(endsAt, now) >= 0;
+  const due = over ? null : readingDue(night, kit);
   const late = due ? Math.max(0, minutesFrom(due, now)) : 0;
-  const endsAt = started && planned ? later(started, planned) : null;
-  return { minutes, planned, left: planned == null ? null : planned - minutes, endsAt, due, late, asleep: asleep(kit, now.toISOString()) };
+  const next = over ? intervalOver(night, kit) : null;
+  const stale = next && minutesFrom(next, now) >= 0 ? lastLook(night) : null;
+  return { minutes, planned, left: planned == null ? null : planned - minutes, endsAt, due, late, over, stale, asleep: asleep(kit, iso) };
 }
 
 /** Fluid so far: {now (L, from the last reading that has it), at, plan (L), byClock (L)}; null for what is unknown. */

@@ -34,7 +34,7 @@ function noteOnce(ctx, card) {
   const last = Math.max(noted.get(card.kind) ?? 0, before ? Date.parse(before.at) : 0);
   if (now - last < AGAIN_AFTER || !card.event_kind) return;
   noted.set(card.kind, now);
-  ctx.jot({ kind: card.event_kind, note: card.title, at: ctx.now().toISOString() });
+  ctx.jot({ kind: card.event_kind, at: ctx.now().toISOString() });
   ctx.redraw();
 }
 
@@ -49,7 +49,8 @@ const firstCall = (card) => (CALL_UNIT.has(card?.kind) ? "on_call" : "emergency"
 function otherCall(ctx, card) {
   const { emergency_number: emergency, on_call_number: onCall } = ctx.kit?.unit ?? {};
   if (!emergency && !onCall) return note(t("The unit's numbers are not on this phone. Call your local emergency number."), "care");
-  return callButtons(ctx.kit.unit, firstCall(card)).slice(1);
+  const other = callAction(ctx.kit.unit, firstCall(card) === "emergency" ? "on_call" : "emergency");
+  return other && h("a", { class: "big plain", href: other.href }, h("span", { text: other.label }), h("small", { text: other.hint }));
 }
 
 /** Power and water share a card; the record tells them apart. */
@@ -62,7 +63,7 @@ function which(ctx, index) {
 function recordWords(ctx, card) {
   const at = noted.get(card.kind);
   const kinds = card.kind === "power_water" ? ["power_failure", "water_failure"] : [card.event_kind];
-  const open = ctx.night && ctx.night.stage !== "handed";
+  const open = ctx.night && ctx.night.stage !== "handed" && !ctx.night.plan.paper;
   const index = open ? ctx.night.doc.events.findLastIndex((event) => kinds.includes(event.kind)) : -1;
   if (index >= 0) {
     const words = note(t("Noted in the record at {time}.", { time: timeOf(ctx.night.doc.events[index].at) }));

@@ -14,7 +14,7 @@ export const TIMED = ["readings", "events", "medicines"];
 const LISTS = [...TIMED, "checks", "sites", "steps", "used_stock"];
 const SERVER_MADE = new Set(["id", "patient", "status", "revision", "night", "received_at", "marks", "clock_offset_s", "entered_by"]);
 const STEPS_KEPT = 60;
-const TEXTS = ["notes", "plan_choice", "dialyser_look"];
+const TEXTS = ["notes", "source", "plan_choice", "dialyser_look"];
 
 function emptyDocument(kit) {
   const numbers = Object.fromEntries((kit.numbers ?? []).map((name) => [name, null]));

@@ -1,13 +1,15 @@
 /* Fields of the document in words: for the conflict, for refusals, for paper. */
 
+import { dialyserLooks, needleKinds, planChoices, uses } from "./choices.js";
 import { limitsOf } from "./draft.js";
+import { read } from "./kept.js";
 import { withUnit } from "./numbers.js";
 import { dayOf, t, timeOf } from "./words.js";
 
 const NAMES = () => ({
   started_at: t("Start"), ended_at: t("End"), notes: t("Notes"), checks: t("Checks"), readings: t("Readings"), events: t("Events"), medicines: t("Medicines"), sites: t("Sites"),
   steps: t("Steps of the run sheet"), confirmed: t("Confirmed values"), used_stock: t("Used stock"), plan_choice: t("Plan for the fluid"), dialyser_look: t("Look of the dialyser"),
-  disinfected: t("Machine disinfected"), status: t("State"), planned_minutes: t("Planned minutes"), prescription_version: t("Prescription, version"), checklist_version: t("Checklist, version"), run_sheet_version: t("Run sheet, version"),
+  disinfected: t("Machine disinfected"), status: t("State"), source: t("Source"), planned_minutes: t("Planned minutes"), prescription_version: t("Prescription, version"), checklist_version: t("Checklist, version"), run_sheet_version: t("Run sheet, version"),
   at: t("Time"), kind: t("What"), note: t("Note"), name: t("Name"), amount: t("Amount"), unit: t("Unit"), passed: t("All right"), value: t("Value"),
 });
 
@@ -20,6 +22,7 @@ export function fieldName(ctx, path) {
   return index === undefined ? words : `${name ? words : NAMES()[list] ?? list} (${Number(index) + 1})`;
 }
 
+const codes = () => [...planChoices(), ...dialyserLooks(), ...uses(), ...needleKinds()];
 const ISO = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
 
 /** A value of the document as people read it; rows as one line each. */
@@ -29,8 +32,9 @@ export function shownValue(ctx, path, value) {
   if (typeof value === "boolean") return value ? t("Yes") : t("No");
   if (Array.isArray(value)) return value.map((each) => shownValue(ctx, path, each)).join("; ");
   if (typeof value === "object") return rowWords(ctx, path, value);
+  if (path === "source") return t("Entered from paper");
   if (ISO.test(value)) return `${dayOf(value)} ${timeOf(value)}`;
-  return ctx.kit?.event_kinds?.[value] ?? value;
+  return ctx.kit?.event_kinds?.[value] ?? codes().find((code) => code.value === value)?.label ?? read(ctx.kit, value);
 }
 
 function rowWords(ctx, list, row) {

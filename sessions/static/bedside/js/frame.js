@@ -10,6 +10,8 @@ import * as vault from "./vault.js";
 
 /** Screens that stand before the others: nowhere to go from them. */
 const BEFORE = new Set(["lock", "choose", "taken", "first", "gone"]);
+/** As much of the window may the dock and the head take together before they make room. */
+const DOCK_MOST = 0.55;
 const byId = (id) => document.getElementById(id);
 
 /** In a few words where the record stands: on this phone, at the unit, waiting. */
@@ -73,10 +75,27 @@ function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
   return bigButton(label, act, { tone: tone ?? (index ? "plain" : "go"), hint, disabled, data: { k: `bar/${label}` } });
 }
 
+/** The main action on top, beneath it the others and, in the thumb's corner of every screen, the way to help. */
 function drawDock(ctx, screen, params, name) {
   const actions = screen.bar ? screen.bar(ctx, params).filter(Boolean) : [];
-  const help = name === "danger" ? [] : [h("button", { type: "button", class: "big alarm", id: "wrong", on: { click: () => ctx.go("danger") } }, h("span", { text: t("Something is wrong") }))];
-  byId("dock").replaceChildren(h("div", { class: "arc" }, actions.map((each, index) => action(ctx, each, index))), h("div", { class: "foot" }, help));
+  const [main, ...rest] = actions.map((each, index) => action(ctx, each, index));
+  const help = name === "danger" ? null : h("button", { type: "button", class: "big alarm", id: "wrong", on: { click: () => ctx.go("danger") } }, h("span", { text: t("Something is wrong") }));
+  byId("dock").replaceChildren(h("div", { class: "arc" }, main), h("div", { class: "foot" }, h("div", { id: "rest" }, rest), help));
+  fitDock();
+}
+
+/**
+ * With very large letters or in a low window the dock would hide what it is about: then the other actions go to the end of
+ * the screen's text, and the head scrolls away. Measured, for letters grow in more ways than a style can ask about.
+ */
+export function fitDock() {
+  const [rest, foot] = [byId("rest"), byId("dock").lastElementChild];
+  if (!rest) return;
+  document.documentElement.classList.remove("tight");
+  foot.prepend(rest);
+  const tight = byId("dock").offsetHeight + byId("head").offsetHeight > DOCK_MOST * window.innerHeight;
+  document.documentElement.classList.toggle("tight", tight);
+  if (tight) byId("screen").append(rest);
 }
 
 function focusKey() {

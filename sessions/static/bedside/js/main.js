@@ -1,7 +1,7 @@
 /* The entry: every screen by its file, then the vault of the person who was here last, then what goes on by itself. */
 
 import { ctx, startIn } from "./app.js";
-import { drawFrame } from "./frame.js";
+import { drawFrame, fitDock } from "./frame.js";
 import * as queue from "./queue.js";
 import { screenOf, startRouter } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
@@ -82,6 +82,7 @@ function listen() {
   for (const name of ["pointerdown", "keydown"]) document.addEventListener(name, () => { touched = Date.now(); }, { passive: true });
   window.addEventListener("online", reconnected);
   window.addEventListener("offline", ctx.redraw);
+  window.addEventListener("resize", fitDock);
   document.addEventListener("visibilitychange", () => (document.hidden ? queue.push() : lookAround()));
   setInterval(lookAround, LOOK_EVERY);
   vault.whenTaken(() => { ctx.gate = "taken"; ctx.redraw(); });

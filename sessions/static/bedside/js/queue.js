@@ -171,12 +171,16 @@ export async function retry(id) {
   return push();
 }
 
-/** Something small to tell the unit, kept until it has it: errand({method, url, body, words}). The same url and body once. */
-export async function errand({ method = "POST", url, body = {}, words = "" }) {
+/**
+ * Something small to tell the unit, kept until it has it: errand({method, url, body, words}). The same url and body once.
+ * `instead`: it takes the place of what waits for the same url, of which only the last counts.
+ */
+export async function errand({ method = "POST", url, body = {}, words = "", instead = false }) {
   const same = [...errands.values()].find((each) => each.url === url && JSON.stringify(each.body) === JSON.stringify(body));
   const one = same ?? { id: crypto.randomUUID(), method, url, body, words, at: new Date().toISOString() };
   errands.set(one.id, one);
   await vault.put("errands", one);
+  if (instead) for (const each of [...errands.values()]) if (each.url === url && each !== one) await drop(each.id);
   push();
   return one.id;
 }

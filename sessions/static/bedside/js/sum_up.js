@@ -3,6 +3,7 @@
 import { minutesBetween } from "./clock.js";
 import { lastValues } from "./course.js";
 import * as fluid from "./fluid.js";
+import { read } from "./kept.js";
 import { oddity, shown, withUnit } from "./numbers.js";
 import { fmt, hours, t } from "./words.js";
 
@@ -13,13 +14,13 @@ const LISTS = ["readings", "events", "sites"];
 
 const labelled = (kit, path) => t(kit.limits[path.replace(/\[\d+\]/g, "")]?.label ?? path);
 
-/** What has to stand before it can go: start and end, the end after the start -> [words]. */
-export function blocking({ doc }) {
+/** What has to stand before it can go: start and end, the end after the start, of paper each cell -> [words]. */
+export function blocking({ doc, plan }) {
   const found = [];
   if (!doc.started_at) found.push(t("The start of the treatment is missing."));
   if (!doc.ended_at) found.push(t("The end of the treatment is missing."));
   if (doc.started_at && doc.ended_at && doc.ended_at <= doc.started_at) found.push(t("The treatment ends before it starts."));
-  return found;
+  return [...found, ...(plan.paper?.wrong ?? [])];
 }
 
 /** What is not known, by name; nothing is held up by it. */
@@ -67,7 +68,7 @@ export function unusual(night, kit, lastPost) {
   const planned = doc.planned_minutes ?? kit.prescription?.minutes;
   return [
     ...doc.events.map((event) => kit.event_kinds?.[event.kind] ?? event.kind),
-    ...doc.checks.filter((row) => !row.passed).map((row) => (row.overruled ? t("Check overruled: {check} ({reason})", { check: row.name, reason: row.reason }) : t("Check not good: {check}", { check: row.name }))),
+    ...doc.checks.filter((row) => !row.passed).map((row) => (row.overruled ? t("Check overruled: {check} ({reason})", { check: read(kit, row.name), reason: read(kit, row.reason) }) : t("Check not good: {check}", { check: read(kit, row.name) }))),
     ...oddNumbers(doc, kit),
     rate > limit + 1e-9 && limit != null && t("UF rate {rate} mL/kg/h, over the limit of {limit}", { rate: fmt(rate, 1), limit: fmt(limit) }),
     expected !== null && doc.post_weight_kg != null && Math.abs(doc.post_weight_kg - expected) >= WEIGHT_OFF && t("The weight after is {kg} kg away from what the fluid says: {expected} kg", { kg: fmt(Math.abs(doc.post_weight_kg - expected), 1), expected: fmt(expected, 1) }),

@@ -1,9 +1,11 @@
 /* Small pictures of numbers over nights, built as SVG by script; every style is a class. */
 
 import { h, svg } from "./ui.js";
-import { dayOf, fmt, t } from "./words.js";
+import { shortDay, fmt, t } from "./words.js";
 
-const SIZE = { width: 320, height: 150, left: 38, right: 8, top: 10, bottom: 22 };
+const SIZE = { width: 320, right: 8, top: 10, plot: 120 };
+/** Of the page's letters; the picture makes room for them, however large they are. */
+const TICK = 0.75;
 const MARKS = [
   (x, y) => svg("circle", { class: "mark one", cx: x, cy: y, r: 2.6 }),
   (x, y) => svg("rect", { class: "mark two", x: x - 2.8, y: y - 2.8, width: 5.6, height: 5.6 }),
@@ -18,17 +20,23 @@ export function gridOf(low, high) {
   return Array.from({ length: Math.floor(high / step + 1e-9) - first + 1 }, (_, index) => Number(((first + index) * step).toPrecision(12)));
 }
 
+const letters = () => TICK * parseFloat(getComputedStyle(document.documentElement).fontSize);
+
 function scales(nights, values) {
   const [from, to] = [Date.parse(nights[0].started_at), Date.parse(nights.at(-1).started_at)];
   const [low, high] = [Math.min(...values), Math.max(...values)];
   const room = (high - low || Math.abs(high) || 1) * 0.08;
-  const wide = SIZE.width - SIZE.left - SIZE.right;
-  const tall = SIZE.height - SIZE.top - SIZE.bottom;
+  const grid = gridOf(low - room, high + room);
+  const longest = Math.max(...grid.map((each) => fmt(each, decimalsFor(grid)).length));
+  const left = Math.ceil(longest * 0.65 * letters()) + 8;
+  const wide = SIZE.width - left - SIZE.right;
   const round = (number) => Math.round(number * 10) / 10;
   return {
-    x: (iso) => round(SIZE.left + (to === from ? 0.5 : (Date.parse(iso) - from) / (to - from)) * wide),
-    y: (value) => round(SIZE.top + ((high + room - value) / (high - low + 2 * room)) * tall),
-    grid: gridOf(low - room, high + room),
+    x: (iso) => round(left + (to === from ? 0.5 : (Date.parse(iso) - from) / (to - from)) * wide),
+    y: (value) => round(SIZE.top + ((high + room - value) / (high - low + 2 * room)) * SIZE.plot),
+    grid,
+    left,
+    height: Math.ceil(SIZE.top + SIZE.plot + 1.8 * letters()),
   };
 }
 
@@ -44,13 +52,13 @@ function limitLine(nights, limit, { x, y }) {
 
 const decimalsFor = (grid) => Math.max(0, ...grid.map((each) => (String(each).split(".")[1] ?? "").length));
 
-function axes(nights, { x, y, grid }) {
+function axes(nights, { x, y, grid, left, height }) {
   const lines = grid.map((value) => [
-    svg("line", { class: "grid", x1: SIZE.left, x2: SIZE.width - SIZE.right, y1: y(value), y2: y(value) }),
-    svg("text", { class: "tick", x: SIZE.left - 4, y: y(value) + 3, "text-anchor": "end" }, fmt(value, decimalsFor(grid))),
+    svg("line", { class: "grid", x1: left, x2: SIZE.width - SIZE.right, y1: y(value), y2: y(value) }),
+    svg("text", { class: "tick", x: left - 5, y: y(value) + letters() / 3, "text-anchor": "end" }, fmt(value, decimalsFor(grid))),
   ]);
   const ends = [[nights[0], "start"], ...(nights.length > 1 ? [[nights.at(-1), "end"]] : [])];
-  return [lines, ends.map(([night, anchor]) => svg("text", { class: "tick", x: x(night.started_at), y: SIZE.height - 6, "text-anchor": anchor }, dayOf(night.started_at)))];
+  return [lines, ends.map(([night, anchor]) => svg("text", { class: "tick", x: x(night.started_at), y: height - letters() / 2, "text-anchor": anchor }, shortDay(night.started_at)))];
 }
 
 function key(series, limit) {
@@ -65,7 +73,7 @@ function table(nights, series, limit, title, decimals) {
   return h("details", null, h("summary", { text: t("As a table") }), h("div", { class: "wide" }, h("table", null,
     h("caption", { text: title }),
     h("thead", null, h("tr", null, h("th", { scope: "col", text: t("Night") }), columns.map(({ name }) => h("th", { scope: "col", text: name })))),
-    h("tbody", null, rows.map((night) => h("tr", null, h("th", { scope: "row", text: dayOf(night.started_at) }), columns.map(({ of }) => h("td", { text: fmt(of(night), decimals) })))))
+    h("tbody", null, rows.map((night) => h("tr", null, h("th", { scope: "row", text: shortDay(night.started_at) }), columns.map(({ of }) => h("td", { text: fmt(of(night), decimals) })))))
   )));
 }
 
@@ -79,7 +87,7 @@ export function trend({ title, unit, nights, series, limit = null, sentence, dec
   const heading = h("h2", { text: `${title}${unit ? ` (${unit})` : ""}` });
   if (!series.some(({ of }) => nights.some((night) => of(night) != null))) return h("section", { class: "trend" }, heading, h("p", { text: t("Nothing is known yet.") }));
   const scale = scales(nights, values);
-  const picture = svg("svg", { class: "picture", viewBox: `0 0 ${SIZE.width} ${SIZE.height}`, role: "img", aria: { label: `${title}. ${sentence}` } },
+  const picture = svg("svg", { class: "picture", viewBox: `0 0 ${SIZE.width} ${scale.height}`, role: "img", aria: { label: `${title}. ${sentence}` } },
     axes(nights, scale), limit && limitLine(nights, limit, scale), series.map((each, index) => line(nights, each, index, scale)));
   return h("section", { class: "trend" }, heading, h("p", { class: "says", text: sentence }), picture, key(series, limit), table(nights, series, limit, title, decimals));
 }

@@ -29,15 +29,19 @@ export function bigButton(label, onTap, { tone = "plain", hint, disabled, aria, 
   return h("button", { type: "button", class: `big ${tone}`, disabled, aria, data, on: { click: onTap } }, h("span", { text: label }), hinted);
 }
 
+/** Letters of an answer of which three stand side by side. */
+const SHORT = 10;
+
 /** One of several answers, each a large button: onPick(value) when one is touched. `value` is the one that stands. */
 export function choiceRow(label, options, value, onPick) {
+  const short = options.every((option) => !option.hint && option.label.length <= SHORT);
   const buttons = options.map((option) => {
     const chosen = option.value === value;
     const press = { click: () => onPick(option.value) };
     const look = { type: "button", class: "choice", aria: { pressed: chosen }, data: { k: `${label}/${option.label}` } };
     return h("button", { ...look, on: press }, h("span", { text: option.label }), option.hint && h("small", { text: option.hint }));
   });
-  return h("div", { class: "choices", role: "group", aria: { label } }, h("p", { class: "label", text: label, aria: { hidden: "true" } }), h("div", { class: "options" }, buttons));
+  return h("div", { class: "choices", role: "group", aria: { label } }, h("p", { class: "label", text: label, aria: { hidden: "true" } }), h("div", { class: short ? "options short" : "options" }, buttons));
 }
 
 /** Words in a box. tone "plain" | "good" | "care" | "stop"; care and stop begin with a word that says so. */

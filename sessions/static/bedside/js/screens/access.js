@@ -66,7 +66,7 @@ function draw(ctx, params) {
   return [
     held(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
     turns(ctx, use, picked),
-    ...warned.map((text) => note(text, "care")),
+    warned.length ? note(warned[0], "care", warned.slice(1).map((text) => h("p", { text }))) : null,
     limbPicture(ctx.kit.access, { picked, today, onPick: (site) => pick(ctx, use, site) }),
     h("p", { class: "soft", text: t("A sketch, not to scale. Arrows show which way the blood runs.") }),
     listed(ctx, use, picked, today),

@@ -1,7 +1,8 @@
 /* After the hand-over, a plain answer: what was computed, how it lies to the plan and the nights before, whether the unit looks at it. */
 
-import { lastPost, nightsBefore, unitOpen } from "../around.js";
+import { lastPost, nightsBefore } from "../around.js";
 import { callButtons } from "../calls.js";
+import { looksNext } from "../opening.js";
 import { register } from "../router.js";
 import { againstBefore, figures, spread } from "../sum_up.js";
 import { dl, h, note } from "../ui.js";
@@ -47,7 +48,6 @@ function row(line) {
 const isOver = (line) => line.key === "uf_rate" && line.value != null && line.planned != null && line.value > line.planned + 1e-9;
 
 function look(ctx, data) {
-  const closed = unitOpen(ctx.kit, ctx.now()) === false ? ctx.kit.unit?.closed_words : "";
   const words = {
     not_judged: [t("The unit's computer has not looked through this night yet. The answer comes here and under “Past nights”."), "plain"],
     on_the_list: [t("Something in this night is on the unit's list: somebody will look at it."), "care"],
@@ -55,7 +55,7 @@ function look(ctx, data) {
     nothing: [t("Nothing in this night put it on the unit's list."), "good"],
     unknown: [t("Whether the unit looks at it is not known here."), "plain"],
   }[data.look];
-  return [note(words[0], words[1]), data.look !== "nothing" && closed && note(closed, "care")];
+  return note(words[0], words[1]);
 }
 
 function handedWords(ctx, night) {
@@ -99,6 +99,7 @@ function draw(ctx, params) {
     lines.length > 0 && dl(lines.map(row)),
     !data?.ready && note(asks ? t("This is this phone's own arithmetic. The unit's figures come in a moment.") : t("This is this phone's own arithmetic. The unit's figures, and whether it looks at this night, come when there is a network.")),
     data?.ready && data.lines.find((line) => line.key === "standard_ktv")?.value == null && h("p", { class: "soft", text: t("A weekly dose is known only when bloods were drawn at this treatment.") }),
+    note(looksNext(ctx.kit, ctx.now())),
     h("p", { text: t("If you feel unwell, do not wait for an answer here: call.") }), ...callButtons(ctx.kit.unit, "calm"),
   ];
 }

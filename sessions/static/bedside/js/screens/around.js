@@ -110,7 +110,7 @@ function sendCount(ctx) {
 const task = (ctx, [kind, label]) => bigButton(label, () => tell(ctx, "done", { id: crypto.randomUUID(), kind, done_at: ctx.now().toISOString() }, t("{what}: done", { what: label })), { data: { k: kind } });
 
 const list = (ctx) => [
-  h("div", { class: "list" }, bigButton(t("Note a water test"), () => ctx.go("around", "water"), { data: { k: "water" } }), bigButton(t("Count supplies"), () => ctx.go("around", "count"), { data: { k: "count" } }), bigButton(t("What is due"), () => ctx.go("due"), { data: { k: "due" } })),
+  h("div", { class: "rows" }, bigButton(t("Note a water test"), () => ctx.go("around", "water"), { data: { k: "water" } }), bigButton(t("Count supplies"), () => ctx.go("around", "count"), { data: { k: "count" } }), bigButton(t("What is due"), () => ctx.go("due"), { data: { k: "due" } })),
   h("h2", { text: t("Done just now") }), h("div", { class: "list" }, TASKS().map((each) => task(ctx, each))),
 ];
 

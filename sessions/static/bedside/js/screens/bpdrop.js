@@ -4,21 +4,23 @@ import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { minuteOf } from "../course.js";
 import { addEvent, removeRow } from "../draft.js";
+import { kept } from "../kept.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { go, register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { fieldRow } from "../value_row.js";
 import { t, timeOf } from "../words.js";
 
-const parts = () => ({
-  felt: { label: t("What is felt?"), words: t("Felt"), options: [t("dizzy"), t("sweating"), t("nausea"), t("cramp"), t("seeing badly"), t("very tired"), t("nothing")] },
-  done: { label: t("What was done?"), words: t("Done"), options: [t("UF off"), t("head low, legs up"), t("saline given"), t("pump slower"), t("treatment ended")] },
-  better: { label: t("Better?"), words: t("Better"), options: [t("yes"), t("a little"), t("no")], one: true },
-});
+const NOT_BETTER = kept("no");
+const PARTS = {
+  felt: { label: () => t("What is felt?"), words: kept("Felt"), options: [kept("dizzy"), kept("sweating"), kept("nausea"), kept("cramp"), kept("seeing badly"), kept("very tired"), kept("nothing")] },
+  done: { label: () => t("What was done?"), words: kept("Done"), options: [kept("UF off"), kept("head low, legs up"), kept("saline given"), kept("pump slower"), kept("treatment ended")] },
+  better: { label: () => t("Better?"), words: kept("Better"), options: [kept("yes"), kept("a little"), NOT_BETTER], one: true },
+};
 
-/** Answers -> "Felt: dizzy. Done: UF off. Better: yes." */
+/** Answers -> "Felt: dizzy. Done: UF off. Better: yes.", for the record. */
 const sentence = (answers) =>
-  Object.entries(parts())
+  Object.entries(PARTS)
     .filter(([name]) => answers[name]?.length)
     .map(([name, { words }]) => `${words}: ${answers[name].join(", ")}.`)
     .join(" ");
@@ -35,11 +37,11 @@ function begun(ctx, night, index) {
 const answersOf = (night, index) => (index == null ? {} : night.plan.drops?.[night.doc.events[index].at] ?? {});
 
 function press(ctx, index, name, option) {
-  ctx.change(option, (night) => {
+  ctx.change(t(option), (night) => {
     const at = begun(ctx, night, index);
     const answers = answersOf(night, at);
     const had = answers[name] ?? [];
-    const now = had.includes(option) ? had.filter((each) => each !== option) : parts()[name].one ? [option] : [...had, option];
+    const now = had.includes(option) ? had.filter((each) => each !== option) : PARTS[name].one ? [option] : [...had, option];
     const event = night.doc.events[at];
     night.plan.drops = { ...night.plan.drops, [event.at]: { ...answers, [name]: now } };
     event.note = sentence(night.plan.drops[event.at]);
@@ -47,10 +49,10 @@ function press(ctx, index, name, option) {
 }
 
 function chips(ctx, index, name) {
-  const { label, options } = parts()[name];
+  const label = PARTS[name].label();
   const chosen = answersOf(ctx.night, index)[name] ?? [];
-  const chip = (option) => h("button", { type: "button", class: "choice", aria: { pressed: chosen.includes(option) }, data: { k: `${name}/${option}` }, on: { click: () => press(ctx, index, name, option) } }, h("span", { text: option }));
-  return h("div", { class: "choices", role: "group", aria: { label } }, h("p", { class: "label", text: label, aria: { hidden: "true" } }), h("div", { class: "options" }, options.map(chip)));
+  const chip = (option) => h("button", { type: "button", class: "choice", aria: { pressed: chosen.includes(option) }, data: { k: `${name}/${option}` }, on: { click: () => press(ctx, index, name, option) } }, h("span", { text: t(option) }));
+  return h("div", { class: "choices", role: "group", aria: { label } }, h("p", { class: "label", text: label, aria: { hidden: "true" } }), h("div", { class: "options" }, PARTS[name].options.map(chip)));
 }
 
 function moveTo(ctx, index, iso) {
@@ -81,7 +83,7 @@ function draw(ctx, params) {
   keepAwake(true);
   const index = indexOf(ctx, params);
   const aid = ctx.kit.first_aid?.hypotension ?? t("Turn the fluid removal (UF) off and lie flat, head low, legs up. Do what your training says.");
-  const worse = (answersOf(ctx.night, index).better ?? []).includes(t("no"));
+  const worse = (answersOf(ctx.night, index).better ?? []).includes(NOT_BETTER);
   return [
     note(aid, "care"),
     chips(ctx, index, "felt"),

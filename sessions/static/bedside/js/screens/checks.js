@@ -5,6 +5,7 @@
  */
 
 import { callButtons } from "../calls.js";
+import { asKept, kept, read } from "../kept.js";
 import { askNumber } from "../pad.js";
 import { withUnit } from "../numbers.js";
 import { pointTo } from "../moment_row.js";
@@ -35,7 +36,7 @@ const inside = (item, value) => (item.limit_low == null || value >= item.limit_l
 function write(ctx, item, answer) {
   const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
   ctx.change(words, (night) => {
-    const row = { name: item.name, key: item.key, part: item.part, value: null, unit: item.unit ?? "", note: "", overruled: false, reason: "", at: ctx.now().toISOString(), ...answer };
+    const row = { name: asKept(item), key: item.key, part: item.part, value: null, unit: item.unit ?? "", note: "", overruled: false, reason: "", at: ctx.now().toISOString(), ...answer };
     const index = night.doc.checks.findIndex((each) => each.key === item.key);
     if (index < 0) night.doc.checks.push(row);
     else night.doc.checks[index] = row;
@@ -79,7 +80,7 @@ function overrule(ctx, item, reason) {
   onward(ctx, item);
 }
 
-const READY_REASONS = () => [t("The unit said so on the telephone"), t("Checked again in another way, and good"), t("Does not apply tonight")];
+const READY_REASONS = [kept("The unit said so on the telephone"), kept("Checked again in another way, and good"), kept("Does not apply tonight")];
 
 /** The reason: one touch for a usual one, or own words. Without one nothing is overruled. */
 function reasons(ctx, item) {
@@ -89,7 +90,7 @@ function reasons(ctx, item) {
   return [
     h("h2", { text: t("Why do you go on?") }),
     h("p", { class: "soft", text: t("The unit reads this reason.") }),
-    ...READY_REASONS().map((words) => bigButton(words, () => overrule(ctx, item, words), { data: { k: words } })),
+    ...READY_REASONS.map((words) => bigButton(t(words), () => overrule(ctx, item, words), { data: { k: words } })),
     h("label", { for: "reason", text: t("In your own words") }), area, use,
     bigButton(t("Leave it"), () => { reasoning = null; ctx.redraw(); }, { data: { k: "leave-reason" } }),
   ];
@@ -139,7 +140,7 @@ function one(ctx, item, items) {
     limit && h("p", { class: "check-limit" }, h("strong", { text: t("Limit: {limit}", { limit }) })),
     holds(row) && failed(ctx, item, row),
     row?.passed && note(stateOf(ctx, item)[1], "good"),
-    row?.overruled && note(t("Overruled: {reason}", { reason: row.reason }), "care"),
+    row?.overruled && note(t("Overruled: {reason}", { reason: read(ctx.kit, row.reason) }), "care"),
     h("details", null, h("summary", { text: t("All checks") }), listed(ctx, items)),
   ];
 }

@@ -6,6 +6,7 @@ import { bleedingRows, outSince, pull, siteName, stillOpen, stopped } from "../b
 import { measureRow } from "../bluetooth/measure.js";
 import { dialyserLooks, yesNo } from "../choices.js";
 import { stampStep } from "../draft.js";
+import { kept } from "../kept.js";
 import { momentRow } from "../moment_row.js";
 import { askNumber, numberField } from "../pad.js";
 import { register } from "../router.js";
@@ -14,18 +15,18 @@ import { fmt, t, timeOf, tn } from "../words.js";
 import { held } from "./checks.js";
 import { standingDrop } from "./weigh.js";
 
+const ENDED = kept("Blood is back, treatment ended");
 const FLUID = ["rinse_back_l", "intake_l"];
 const BODY = ["post_weight_kg", "post_systolic", "post_diastolic", "post_pulse", "post_standing_systolic", "post_standing_diastolic"];
 const MACHINE = ["uf_removed_l", "blood_processed_l"];
 
 function end(ctx) {
-  const words = t("Blood is back, treatment ended");
-  ctx.change(words, (night) => {
+  ctx.change(t(ENDED), (night) => {
     const at = ctx.now();
     at.setUTCSeconds(0, 0);
     night.doc.ended_at = at.toISOString();
     night.stage = "after";
-    stampStep(night, "ended", words, ctx.now().toISOString());
+    stampStep(night, "ended", ENDED, ctx.now().toISOString());
   });
 }
 

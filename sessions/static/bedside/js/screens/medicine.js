@@ -4,6 +4,7 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { minuteOf } from "../course.js";
 import { addRow, limitsOf, removeRow } from "../draft.js";
+import { kept, read } from "../kept.js";
 import { withUnit } from "../numbers.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { register, replace } from "../router.js";
@@ -11,16 +12,17 @@ import { bigButton, h, note } from "../ui.js";
 import { valueRow, writeNumber } from "../value_row.js";
 import { t, timeOf } from "../words.js";
 
-const heparin = (prescription) => {
+const [HEPARIN, LOW_MOLECULAR, RATE] = [kept("Heparin"), kept("Low-molecular-weight heparin"), kept("Heparin rate")];
+
+export const heparin = (prescription) => {
   const low = prescription?.anticoagulant === "low_molecular";
   return [
-    { name: low ? "Low-molecular-weight heparin" : "Heparin", label: low ? t("Low-molecular-weight heparin") : t("Heparin bolus"), unit: "units", step: 100, prescribed: prescription?.bolus_units },
-    ...(low ? [] : [{ name: "Heparin rate", label: t("Heparin rate"), unit: "units/h", step: 50, prescribed: prescription?.rate_units_h }]),
+    { name: low ? LOW_MOLECULAR : HEPARIN, label: low ? t(LOW_MOLECULAR) : t("Heparin bolus"), unit: "units", step: 100, prescribed: prescription?.bolus_units },
+    ...(low ? [] : [{ name: RATE, label: t(RATE), unit: "units/h", step: 50, prescribed: prescription?.rate_units_h }]),
   ];
 };
 
-/** Names that the record keeps in English, as people read them here. */
-const nameWords = (name) => heparin(null).find((each) => each.name === name)?.label ?? t(name);
+export const nameWords = (name) => (name === HEPARIN ? t("Heparin bolus") : read(null, name));
 const rowWords = (row) => `${nameWords(row.name)}${row.amount == null ? "" : `: ${withUnit(row.amount, row.unit)}`}`;
 
 function give(ctx, { name, label, unit }, amount, asked) {

@@ -2,6 +2,7 @@
 
 import { seen, unseen } from "../around.js";
 import { callButtons } from "../calls.js";
+import { looksNext } from "../opening.js";
 import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { dayOf, t, timeOf } from "../words.js";
@@ -18,6 +19,7 @@ function draw(ctx) {
   const messages = ctx.kit.messages ?? [];
   return [
     messages.length ? messages.map(letter(unseen(ctx.kit))) : note(t("No new messages.")),
+    note(looksNext(ctx.kit, ctx.now())),
     h("p", { class: "soft", text: t("To answer, or if it is urgent, call the unit.") }),
     ...callButtons(ctx.kit.unit, "calm"),
   ];

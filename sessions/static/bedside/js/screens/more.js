@@ -13,7 +13,7 @@ register("more", {
     return [
       (past || future) && h("div", { class: "list" }, past && bigButton(t("Undo: {what}", { what: past.label }), ctx.undo, { data: { k: "undo-step" } }),
         future && bigButton(t("Do again: {what}", { what: future.label }), ctx.redo, { data: { k: "redo-step" } })),
-      h("div", { class: "list" }, places().map(([name, label]) => bigButton(label, () => ctx.go(name))),
+      h("div", { class: "rows" }, places().map(([name, label]) => bigButton(label, () => ctx.go(name))),
         ctx.online() && ctx.kit?.urls?.told && bigButton(t("From your nephrologist"), () => location.assign(ctx.kit.urls.told.replace(ctx.kit.urls.placeholder, ctx.kit.patient.id)), { data: { k: "told" } })),
     ];
   },

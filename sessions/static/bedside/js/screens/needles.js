@@ -1,8 +1,9 @@
 /* The run sheet: one step a screen, forward by one large touch, each step stamped by the phone's clock. */
 
 import { keepAwake } from "../awake.js";
-import { needleKinds, yesNo } from "../choices.js";
+import { NEEDLES, needleKinds, NO, YES } from "../choices.js";
 import { limitsOf, stampStep } from "../draft.js";
+import { asKept, filled, kept, read } from "../kept.js";
 import { withUnit } from "../numbers.js";
 import { callButtons } from "../calls.js";
 import { remind } from "../reminders.js";
@@ -17,21 +18,15 @@ const GAUGES = [14, 15, 16, 17];
 const LENGTHS_MM = [15, 20, 25, 32, 38];
 const PICKED = new Set(["flash", "flush", "pain", "attempts"]); // the answer itself leads on
 
-/** Where the unit wrote no run sheet: only what the record asks for. */
-const plainSheet = () => [
-  ...["arterial", "venous"].flatMap((use) => {
-    const out = use === "arterial";
-    return [
-      { key: `${use}_in`, words: out ? t("Put in the artery needle (blood out).") : t("Put in the vein needle (blood back)."), asks: "needle", use },
-      { key: `${use}_flash`, words: t("Did blood show in the tube?"), asks: "flash", use },
-      { key: `${use}_flush`, words: t("Flush it. Does it run freely, without swelling or pain?"), asks: "flush", use },
-      { key: `${use}_tape`, words: t("Tape needle and line as you were trained."), asks: "tape", use },
-    ];
-  }),
-  { key: "connect", words: t("Connect the lines as you were trained. Pump on, slowly."), asks: "pump_speed", use: "" },
-];
+const ANOTHER = kept("Another attempt");
+const RUNS = kept("Treatment is running");
+const GIVEN_UP = kept("Given up for another site");
+const ALL_THE_SAME = kept("gone on all the same");
+const SOONER = kept("gone on after {n} of {all} s");
+const NO_ANSWER = kept("no answer");
 
-const stepsOf = (kit) => (kit.run_sheet?.steps?.length ? kit.run_sheet.steps : plainSheet());
+/** The steps of the kit; without a sheet the last screen alone, which starts the record. */
+const stepsOf = (kit) => kit.run_sheet?.steps ?? [];
 const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "" };
 export const rowOf = (night, use) => night.doc.sites.findLast((row) => row.use === use);
 
@@ -62,13 +57,14 @@ function moveTo(ctx, at, label, fill = () => {}) {
   sayStep(ctx);
 }
 
-/** One step on: stamped with its words and what was answered. fill(night, iso) writes the answer. */
-function forward(ctx, said = "", fill = () => {}) {
+const withSaid = (words, said) => (said ? `${words}: ${said}` : words);
+
+/** One step on: stamped with its words and what was answered (kept words). fill(night, iso) writes the answer. */
+function forward(ctx, said = "", fill = () => {}, shown = read(ctx.kit, said)) {
   const { step, at } = here(ctx);
-  const words = said ? `${step.words}: ${said}` : step.words;
-  moveTo(ctx, at + 1, words, (night, iso) => {
+  moveTo(ctx, at + 1, withSaid(step.words, shown), (night, iso) => {
     fill(night, iso);
-    stampStep(night, step.key, words.slice(0, 500), iso);
+    stampStep(night, step.key, withSaid(asKept(step), said).slice(0, 500), iso);
   });
 }
 
@@ -124,13 +120,13 @@ function needleOf(ctx, use) {
 }
 
 const needleWords = ({ gauge, needle, length_mm: length }) =>
-  [gauge && `${gauge} G`, needleKinds().find((kind) => kind.value === needle)?.label, length && `${length} mm`].filter(Boolean).join(", ");
+  [gauge && `${gauge} G`, NEEDLES[needle], length && `${length} mm`].filter(Boolean).join(", ");
 
 function needleAsked(ctx, { use }) {
   const shown = needleOf(ctx, use);
-  const set = (name, label) => (value) =>
-    ctx.change(t("{label}: {value}", { label, value }), (night) => Object.assign(rowOf(night, use), shown, { [name]: value }));
-  const row = (name, label, options) => choiceRow(label, options, shown[name], set(name, label));
+  const set = (name, label, options) => (value) =>
+    ctx.change(t("{label}: {value}", { label, value: options.find((each) => each.value === value).label }), (night) => Object.assign(rowOf(night, use), shown, { [name]: value }));
+  const row = (name, label, options) => choiceRow(label, options, shown[name], set(name, label, options));
   return [
     row("gauge", t("Gauge"), GAUGES.map((value) => ({ value, label: `${value} G` }))),
     row("needle", t("Kind"), needleKinds()),
@@ -143,19 +139,18 @@ const fillRow = (use, values) => (night, iso) => {
   if (row) Object.assign(row, values(iso));
 };
 
-function failed(ctx, step, field, no) {
-  ctx.change(`${step.words}: ${no}`, (night) => {
+function failed(ctx, step, field) {
+  ctx.change(withSaid(step.words, t(NO)), (night) => {
     fillRow(step.use, () => ({ [field]: false }))(night);
-    stampStep(night, step.key, `${step.words}: ${no}`, ctx.now().toISOString());
+    stampStep(night, step.key, withSaid(asKept(step), NO), ctx.now().toISOString());
     night.plan.sheet = { ...sheetOf(night), failed: step.use };
   });
 }
 
 function yesOrNo(ctx, step, field) {
-  const [yes, no] = yesNo();
   const buttons = [
-    bigButton(yes.label, () => forward(ctx, yes.label, fillRow(step.use, () => ({ [field]: true }))), { tone: "go", data: { k: "yes" } }),
-    bigButton(no.label, () => failed(ctx, step, field, no.label), { data: { k: "no" } }),
+    bigButton(t(YES), () => forward(ctx, YES, fillRow(step.use, () => ({ [field]: true }))), { tone: "go", data: { k: "yes" } }),
+    bigButton(t(NO), () => failed(ctx, step, field), { data: { k: "no" } }),
   ];
   return h("div", { class: "pair" }, buttons);
 }
@@ -199,11 +194,10 @@ const firstStepOf = (steps, use) => {
 };
 
 function again(ctx, use) {
-  const words = t("Another attempt");
-  moveTo(ctx, firstStepOf(here(ctx).steps, use), words, (night, iso) => {
+  moveTo(ctx, firstStepOf(here(ctx).steps, use), t(ANOTHER), (night, iso) => {
     const row = rowOf(night, use);
     if (row) Object.assign(row, { attempts: (row.attempts ?? 1) + 1, flash: null, flushed: null });
-    stampStep(night, "another_attempt", words, iso);
+    stampStep(night, "another_attempt", ANOTHER, iso);
   });
 }
 
@@ -245,19 +239,18 @@ function lastScreen(ctx) {
   const rows = ctx.night.doc.sites.map((row) => {
     const name = ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
     const tries = row.attempts && tn("{n} attempt", "{n} attempts", row.attempts);
-    return [name, [needleWords(row), tries, row.pain != null && t("pain {n}", { n: row.pain }), row.note].filter(Boolean).join(" · ") || t("nothing written")];
+    return [name, [read(ctx.kit, needleWords(row)), tries, row.pain != null && t("pain {n}", { n: row.pain }), read(ctx.kit, row.note)].filter(Boolean).join(" · ") || t("nothing written")];
   });
   return [h("p", { class: "step-words", text: t("Does the machine run, and are both needles taped and in sight?") }), dl(rows)];
 }
 
 function start(ctx) {
-  const words = t("Treatment is running");
   replace("running");
-  ctx.change(words, (night) => {
+  ctx.change(t(RUNS), (night) => {
     night.doc.started_at ??= minuteOf(ctx.now());
     night.doc.run_sheet_version = ctx.kit.run_sheet?.version ?? night.doc.run_sheet_version;
     night.stage = "running";
-    stampStep(night, "running", words, ctx.now().toISOString());
+    stampStep(night, "running", RUNS, ctx.now().toISOString());
     night.screen = location.hash;
   });
 }
@@ -270,28 +263,32 @@ export function takeSite(night, use, site) {
   if (row && !used) Object.assign(row, { site });
   else night.doc.sites.push({ site, use, attempts: null, bleeding_minutes: null, gauge: null, needle: "", length_mm: null, pain: null, flash: null, flushed: null, note: "", at: null });
   if (!used) return;
-  row.note ||= t("Given up for another site");
+  row.note ||= GIVEN_UP;
   const { sheet } = night.plan;
   if (sheet?.failed === use) Object.assign(sheet, { failed: "", restart: use });
+}
+
+function sooner(ctx, step) {
+  const gone = { n: step.countdown_s - secondsLeft(ctx), all: step.countdown_s };
+  forward(ctx, filled(SOONER, gone), undefined, t(SOONER, gone));
 }
 
 /** What the large touch does on this step. */
 function main(ctx) {
   const { step, sheet } = here(ctx);
-  if (!step) return { label: t("Treatment is running"), tap: () => start(ctx), tone: "go" };
-  if (sheet.failed) return { label: t("Go on all the same"), tap: () => forward(ctx, t("gone on all the same")), tone: "plain" };
+  if (!step) return { label: t(RUNS), tap: () => start(ctx), tone: "go" };
+  if (sheet.failed) return { label: t("Go on all the same"), tap: () => forward(ctx, ALL_THE_SAME), tone: "plain" };
   const left = secondsLeft(ctx);
   if (left) {
-    const gone = { n: step.countdown_s - left, all: step.countdown_s };
-    return { label: t("Go on sooner"), tap: () => forward(ctx, t("gone on after {n} of {all} s", { ...gone, n: step.countdown_s - secondsLeft(ctx) })), tone: "plain" };
+    return { label: t("Go on sooner"), tap: () => sooner(ctx, step), tone: "plain" };
   }
-  if (PICKED.has(step.asks)) return { label: t("Go on without an answer"), tap: () => forward(ctx, t("no answer")), tone: "plain" };
+  if (PICKED.has(step.asks)) return { label: t("Go on without an answer"), tap: () => forward(ctx, NO_ANSWER), tone: "plain" };
   return { label: t("Done, next"), tap: () => done(ctx, step), tone: "go" };
 }
 
 function done(ctx, step) {
   const { qb } = sheetOf(ctx.night);
-  if (step.asks === "pump_speed") return forward(ctx, qb ? withUnit(qb, "mL/min") : "");
+  if (step.asks === "pump_speed") return forward(ctx, qb ? `${qb} mL/min` : "");
   if (step.asks !== "needle" || !rowOf(ctx.night, step.use)) return forward(ctx);
   const shown = needleOf(ctx, step.use);
   setPlain("needle", { needle: shown.needle, length_mm: shown.length_mm });

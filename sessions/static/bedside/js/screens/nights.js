@@ -9,7 +9,7 @@ const LOOKS = () => ({ waiting: t("on the unit's list"), seen: t("the unit has l
 const pair = (night, when) => (night[`${when}_systolic`] == null ? null : `${fmt(night[`${when}_systolic`])} / ${fmt(night[`${when}_diastolic`])}`);
 
 function entry(ctx, night) {
-  const words = [night.minutes && `${hours(night.minutes)} h`, night.post_weight_kg != null && `${fmt(night.post_weight_kg)} kg`, night.uf_removed_l != null && `UF ${fmt(night.uf_removed_l)} L`, LOOKS()[night.alerts]];
+  const words = [night.minutes && `${hours(night.minutes)} h`, night.post_weight_kg != null && `${fmt(night.post_weight_kg)} kg`, night.uf_removed_l != null && `UF ${fmt(night.uf_removed_l)} L`, night.source === "paper" && t("From paper"), LOOKS()[night.alerts]];
   return h("li", null, bigButton(dateOf(night), () => ctx.go("nights", night.id), { hint: words.filter(Boolean).join(" · "), data: { k: night.id } }));
 }
 
@@ -19,6 +19,7 @@ function whole(ctx, night) {
     LOOKS()[night.alerts] && note(LOOKS()[night.alerts], night.alerts === "waiting" ? "care" : "plain"),
     over && note(t("The UF rate was over your limit."), "care"),
     dl([
+      night.source === "paper" && [t("Source"), t("Entered from paper")],
       [t("Started"), timeOf(night.started_at)],
       [t("Length"), night.minutes == null ? null : hours(night.minutes), "h"],
       [t("Weight before and after"), `${fmt(night.pre_weight_kg)} → ${fmt(night.post_weight_kg)}`, "kg"],
@@ -47,7 +48,7 @@ function draw(ctx, [id]) {
   if (id) return night ? whole(ctx, night) : note(t("This night is not among the last thirty on this phone."));
   const own = waiting(ctx);
   if (!history.length && !own.length) return note(t("No nights yet."));
-  return h("ul", { class: "bare" }, own, history.map((each) => entry(ctx, each)));
+  return h("ul", { class: "bare rows" }, own, history.map((each) => entry(ctx, each)));
 }
 
 function bar(ctx, [id]) {

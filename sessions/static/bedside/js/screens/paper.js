@@ -1,141 +1,222 @@
-/* A night that was written on paper, entered afterwards in the order of the sheet: pad after pad, an empty cell is left empty. */
+/*
+ * A night that was written on paper, typed in afterwards: one screen, every cell in the order of the sheet, by the phone's
+ * own keyboard, whose key leads to the next cell. What is typed is kept with each letter; an empty cell stays empty.
+ */
 
-import { askAll, textField, unset } from "../ask.js";
-import { fromWall, later, toWall } from "../clock.js";
-import { addReading, limitsOf, removeRow, takeNumber } from "../draft.js";
-import { askNumber, numberField } from "../pad.js";
-import { withUnit } from "../numbers.js";
+import { textField } from "../ask.js";
+import { dialyserLooks, useWords, yesNo } from "../choices.js";
+import { later, toWall } from "../clock.js";
+import { setPath } from "../draft.js";
+import { AFTER, BEFORE, COLUMNS, layOut, limitsAt, MACHINE, NEEDLE, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
 import { register } from "../router.js";
-import { bigButton, h, note, toast } from "../ui.js";
-import { dayOf, t, timeOf, tn } from "../words.js";
+import { bigButton, choiceRow, h, note, toast } from "../ui.js";
+import { dayOf, t } from "../words.js";
+import { limitWords } from "./checks.js";
+import { heparin, nameWords } from "./medicine.js";
+import { names } from "./reading.js";
 
-const BEFORE = ["pre_weight_kg", "pre_systolic", "pre_diastolic"];
-const AFTER = ["post_weight_kg", "post_systolic", "post_diastolic", "uf_removed_l", "blood_processed_l", "rinse_back_l", "intake_l"];
-/** The columns of the sheet, in its order. */
-const COLUMNS = ["qb_ml_min", "arterial_mmhg", "venous_mmhg", "tmp_mmhg", "uf_rate_ml_h", "uf_volume_l", "systolic", "diastolic", "pulse"];
-const MARK = "[paper]";
+/** Short enough for three cells side by side; the heading above says the rest. */
+const shorts = () => ({
+  ...names(), weight_kg: t("Weight"), standing_systolic: t("Systolic, standing"), standing_diastolic: t("Diastolic, standing"), temperature_c: t("Temperature"),
+  attempts: t("Attempts"), pain: t("Pain"), gauge: t("Gauge"), bleeding_minutes: t("Bled for"),
+});
 
-const zone = (ctx) => ctx.kit.patient.zone;
 const isPaper = (night) => night && night.stage !== "handed" && night.plan.paper;
+const checksOf = (ctx) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part !== "after");
 
 function begin(ctx) {
-  const wall = toWall(ctx.now().toISOString(), zone(ctx));
+  const today = toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
+  const given = ["none", "other"].includes(ctx.kit.prescription?.anticoagulant) ? [] : heparin(ctx.kit.prescription).filter((each) => each.prescribed != null);
+  const sites = ctx.kit.access?.kind === "catheter" ? [] : [{ use: "arterial" }, { use: "venous" }];
+  const medicines = given.map(({ name, unit }) => ({ name, unit, fixed: true }));
   ctx.begin();
-  ctx.change(t("A night from paper"), (night) => {
-    night.plan = { paper: true, day: toWall(later(fromWall(wall, zone(ctx)), -24 * 60), zone(ctx)).slice(0, 10) };
-    night.doc.notes = `${MARK} ${t("Entered from paper.")} `;
-    night.doc.checklist_version = night.doc.run_sheet_version = null;
-  });
+  ctx.night.plan = { paper: { day: later(`${today}T12:00:00Z`, -24 * 60).slice(0, 10), sure: {}, typed: { started_at: "", ended_at: "", checks: {}, sites, medicines, readings: [{}] } } };
+  settle(ctx);
 }
 
-/** Four figures of a clock -> "21:30", undefined when left; told where they are no time. */
-async function askClock(label) {
-  const limits = { label, unit: t("hours and minutes, such as 2130"), hard: [0, 2359], usual: [0, 2359], step: 1 };
-  const given = await askNumber({ label, limits, value: null, last: null });
-  if (typeof given !== "number") return undefined;
-  const text = String(Math.round(given)).padStart(4, "0");
-  if (Number(text.slice(2)) < 60) return `${text.slice(0, 2)}:${text.slice(2)}`;
-  toast(t("{text} is no time of day.", { text: `${text.slice(0, 2)}:${text.slice(2)}` }));
-  return askClock(label);
+/** What was typed becomes the record, and is kept. */
+function keep(ctx) {
+  layOut(ctx.night, ctx.kit);
+  ctx.night.touched_at = new Date().toISOString();
+  ctx.save();
 }
 
-/** A clock time on or after a moment: the night runs over midnight. */
-function following(ctx, clock, after) {
-  const first = fromWall(`${toWall(after, zone(ctx)).slice(0, 10)}T${clock}`, zone(ctx));
-  return first >= after ? first : fromWall(`${toWall(later(first, 25 * 60), zone(ctx)).slice(0, 10)}T${clock}`, zone(ctx));
+function settle(ctx) {
+  keep(ctx);
+  ctx.redraw();
 }
 
-async function askStart(ctx) {
-  const clock = await askClock(t("Start"));
-  if (!clock) return false;
-  const iso = fromWall(`${ctx.night.plan.day}T${clock}`, zone(ctx));
-  ctx.change(t("Start: {time}", { time: clock }), (night) => { night.doc.started_at = iso; night.stage = "running"; });
-  return true;
+const write = (ctx, path, value) => setPath({ doc: ctx.night.plan.paper.typed }, path, value);
+
+/* Cells -------------------------------------------------------------------------------------------- */
+
+/** The key of the keyboard leads on, as down a sheet. */
+function onward(event) {
+  if (event.key !== "Enter") return;
+  event.preventDefault();
+  const all = [...document.querySelectorAll("#screen input, #screen textarea")];
+  all[all.indexOf(event.target) + 1]?.focus();
 }
 
-async function askEnd(ctx) {
-  const clock = await askClock(t("End"));
-  if (!clock) return false;
-  ctx.change(t("End: {time}", { time: clock }), (night) => { night.doc.ended_at = following(ctx, clock, night.doc.started_at); night.stage = "after"; });
-  return true;
+/** A labelled cell: `judge()` gives words about what stands in it, or null, with a button where they are a question. */
+function cell(ctx, path, label, judge, props = {}) {
+  const id = `cell-${path}`;
+  const said = h("div", { class: "said", role: "status" });
+  const tell = () => said.replaceChildren(...[judge()].flat().filter(Boolean));
+  const input = h("input", { id, type: "text", autocomplete: "off", enterkeyhint: "next", maxlength: 20, ...props, data: { path }, aria: { describedby: `${id}-said` }, on: {
+    input: () => { write(ctx, path, input.value); keep(ctx); said.replaceChildren(); },
+    change: tell, keydown: onward,
+  } });
+  said.id = `${id}-said`;
+  input.value = typedAt(ctx.night, path);
+  tell();
+  return h("div", { class: "cell" }, h("label", { for: id, text: label }), input, said);
 }
+
+const problem = (words) => words && h("p", { class: "problem", text: words });
+
+function numberCell(ctx, path, name = shorts()[path.replace(/^.*\.|^(pre|post)_/, "")]) {
+  const limits = limitsAt(ctx.kit, path);
+  const label = [name ?? t(limits.label), limits.unit].filter(Boolean).join(", ");
+  const judge = () => {
+    const text = String(typedAt(ctx.night, path));
+    const { wrong, ask } = readNumber(limits, text);
+    if (!ask || ctx.night.plan.paper.sure[path] === text) return problem(wrong);
+    const yes = () => { ctx.night.plan.paper.sure[path] = text; settle(ctx); };
+    return [h("p", { text: ask }), bigButton(t("Yes, it is right"), yes, { data: { k: `yes-${path}` } })];
+  };
+  // A keypad of figures has no minus sign on some phones.
+  return cell(ctx, path, label, judge, { inputmode: limits.hard[0] < 0 ? "text" : "decimal" });
+}
+
+const timeCell = (ctx, path, label) => cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)), { inputmode: "numeric", placeholder: "21:30" });
+const wordCell = (ctx, path, label) => cell(ctx, path, label, () => null, { maxlength: 200 });
+
+function pick(ctx, path, label, options) {
+  const select = h("select", { id: `cell-${path}`, data: { path }, on: { change: () => { write(ctx, path, select.value); keep(ctx); } } }, options.map(([value, words]) => h("option", { value, text: words })));
+  select.value = typedAt(ctx.night, path);
+  return h("div", { class: "cell wide" }, h("label", { for: select.id, text: label }), select);
+}
+
+const grid = (...cells) => h("div", { class: "paper-grid" }, cells);
+const part = (label, ...cells) => h("section", { aria: { label } }, h("h2", { text: label }), grid(cells));
+
+/* Lines that come as often as they are needed --------------------------------------------------------- */
+
+function addLine(ctx, list, row = {}) {
+  const { typed } = ctx.night.plan.paper;
+  typed[list] = [...(typed[list] ?? []), row];
+  settle(ctx);
+  document.getElementById(`cell-${list}[${typed[list].length - 1}].at`)?.focus();
+}
+
+/** A line goes, and comes back where it was by the undo bar. What was said of unusual numbers goes by place: asked anew. */
+function dropLine(ctx, list, index) {
+  const { paper } = ctx.night.plan;
+  const before = paper.typed[list];
+  paper.typed[list] = before.filter((_, each) => each !== index);
+  paper.sure = Object.fromEntries(Object.entries(paper.sure).filter(([path]) => !path.startsWith(list)));
+  settle(ctx);
+  toast(t("Line removed"), () => { paper.typed[list] = before; settle(ctx); });
+}
+
+function lines(ctx, list, cellsOf, add, row) {
+  const rows = ctx.night.plan.paper.typed[list] ?? [];
+  return [
+    rows.map((each, index) => h("section", { class: "line", aria: { label: t("Line {n}", { n: index + 1 }) } }, grid(cellsOf(`${list}[${index}]`, each)), !each.fixed && bigButton(t("Remove this line"), () => dropLine(ctx, list, index), { data: { k: `drop-${list}-${index}` } }))),
+    bigButton(add, () => addLine(ctx, list, row), { data: { k: `add-${list}` } }),
+  ];
+}
+
+const readingCells = (ctx) => (row) => [timeCell(ctx, `${row}.at`, t("Time")), COLUMNS.map((name) => numberCell(ctx, `${row}.${name}`))];
+
+const eventCells = (ctx) => (row) => [
+  timeCell(ctx, `${row}.at`, t("Time")),
+  pick(ctx, `${row}.kind`, t("What"), [["", t("choose")], ...Object.entries(ctx.kit.event_kinds ?? {})]),
+  wordCell(ctx, `${row}.note`, t("Note")),
+];
+
+const medicineCells = (ctx) => (row, { name, unit, fixed }) => [
+  timeCell(ctx, `${row}.at`, t("Time")),
+  fixed ? null : wordCell(ctx, `${row}.name`, t("Name")),
+  numberCell(ctx, `${row}.amount`, fixed ? `${nameWords(name)}, ${t(unit)}` : undefined),
+  fixed ? null : wordCell(ctx, `${row}.unit`, t("Unit")),
+];
+
+/* Parts of the sheet ---------------------------------------------------------------------------------- */
 
 function moveDay(ctx, days) {
-  const noon = later(`${ctx.night.plan.day}T12:00:00Z`, days * 24 * 60);
-  const day = noon.slice(0, 10);
-  const shift = (iso) => (iso ? fromWall(`${later(`${toWall(iso, zone(ctx)).slice(0, 10)}T12:00:00Z`, days * 24 * 60).slice(0, 10)}T${toWall(iso, zone(ctx)).slice(11)}`, zone(ctx)) : iso);
-  ctx.change(dayOf(noon), (night) => {
-    night.plan = { ...night.plan, day };
-    Object.assign(night.doc, { started_at: shift(night.doc.started_at), ended_at: shift(night.doc.ended_at) });
-    for (const row of night.doc.readings) row.at = shift(row.at);
-  });
+  const { paper } = ctx.night.plan;
+  paper.day = later(`${paper.day}T12:00:00Z`, days * 24 * 60).slice(0, 10);
+  settle(ctx);
 }
 
-/** One line of the sheet: its time, then each column; "Take it" on an empty pad leaves the cell empty, "Leave" ends the line. */
-async function askReading(ctx) {
-  const clock = await askClock(t("Time of the reading"));
-  if (!clock) return false;
-  const values = {};
-  for (const name of COLUMNS) {
-    const limits = limitsOf(ctx.kit, `readings.${name}`);
-    const answer = await askNumber({ label: `${clock} · ${t(limits.label)}`, limits });
-    if (answer === undefined) break;
-    if (answer !== null) values[name] = answer;
-  }
-  ctx.change(t("Reading at {time}", { time: clock }), (night) => {
-    const index = addReading(night, { ...values, at: following(ctx, clock, night.doc.started_at) });
-    for (const name of Object.keys(values)) takeNumber(night, `readings[${index}].${name}`, values[name], limitsOf(ctx.kit, `readings.${name}`));
-  });
-  return true;
+function whenPart(ctx) {
+  return [
+    h("div", { class: "day-row", role: "group", aria: { label: t("Day on which it began") } },
+      bigButton("‹", () => moveDay(ctx, -1), { aria: { label: t("A day earlier") }, data: { k: "earlier" } }),
+      h("p", { class: "figure", text: dayOf(`${ctx.night.plan.paper.day}T12:00:00Z`) }),
+      bigButton("›", () => moveDay(ctx, 1), { aria: { label: t("A day later") }, data: { k: "later" } })),
+    grid(timeCell(ctx, "started_at", t("Start")), timeCell(ctx, "ended_at", t("End"))),
+  ];
 }
 
-function readingRow(ctx, row, index) {
-  const words = COLUMNS.filter((name) => row[name] != null).map((name) => withUnit(row[name], limitsOf(ctx.kit, `readings.${name}`).unit)).join(" · ");
-  return h("li", null, h("strong", { text: timeOf(row.at) }), ` ${words || t("nothing written")} `, bigButton(t("Remove"), () => ctx.change(t("Reading removed"), (night) => removeRow(night, "readings", index)), { aria: { label: t("Remove the reading at {time}", { time: timeOf(row.at) }) }, data: { k: `remove-${row.at}` } }));
+function needlesPart(ctx) {
+  const { sites } = ctx.night.plan.paper.typed;
+  const known = (use) => (ctx.kit.access?.sites ?? []).filter((site) => site.use === use).map((site) => [String(site.id), site.name]);
+  const one = ({ use }, index) => [h("h3", { text: useWords(use) }), grid(pick(ctx, `sites[${index}].site`, t("Site"), [["", t("choose")], ...known(use)]), NEEDLE.map((name) => numberCell(ctx, `sites[${index}].${name}`)))];
+  return sites.length > 0 && [h("h2", { text: t("Needles") }), sites.map(one)];
 }
 
-function dayRow(ctx) {
-  const { plan } = ctx.night;
-  return h("div", { class: "day-row", role: "group", aria: { label: t("Day on which it began") } },
-    bigButton("‹", () => moveDay(ctx, -1), { aria: { label: t("A day earlier") }, data: { k: "earlier" } }),
-    h("p", { class: "figure", text: dayOf(`${plan.day}T12:00:00Z`) }),
-    bigButton("›", () => moveDay(ctx, 1), { aria: { label: t("A day later") }, data: { k: "later" } }));
+function checkRow(ctx, item) {
+  const { checks } = ctx.night.plan.paper.typed;
+  const good = Boolean(checks[item.key]?.good);
+  const tick = () => { checks[item.key] = { ...checks[item.key], good: !good }; settle(ctx); };
+  return h("button", { type: "button", class: "choice", aria: { pressed: good }, data: { k: `check-${item.key}` }, on: { click: tick } }, h("span", { text: item.name }));
 }
 
-function timeRow(ctx, label, iso, ask) {
-  return h("button", { type: "button", class: "field", data: { k: label }, on: { click: () => ask(ctx) } }, h("span", { class: "label", text: label }), iso ? h("b", { text: timeOf(iso) }) : h("span", { class: "unset", text: t("not yet") }));
+function checksPart(ctx) {
+  const items = checksOf(ctx);
+  const ticked = items.filter((item) => !item.asks_value);
+  const { checks } = ctx.night.plan.paper.typed;
+  const all = () => { for (const item of ticked) checks[item.key] = { ...checks[item.key], good: true }; settle(ctx); };
+  const left = ticked.filter((item) => !checks[item.key]?.good).length;
+  return items.length > 0 && [
+    part(t("Checks before"), items.filter((item) => item.asks_value).map((item) => numberCell(ctx, `checks.${item.key}.value`, [item.name, limitWords(item)].filter(Boolean).join(", ")))),
+    left ? bigButton(t("All are ticked on the sheet"), all, { data: { k: "all-good" } }) : note(t("All checks are answered."), "good"),
+    h("details", null, h("summary", { text: t("One by one") }), h("div", { class: "ticks" }, ticked.map((item) => checkRow(ctx, item)))),
+  ];
+}
+
+function machinePart(ctx) {
+  const { doc } = ctx.night;
+  const chosen = (path) => (value) => { doc[path] = doc[path] === value ? (path === "disinfected" ? null : "") : value; settle(ctx); };
+  return [
+    part(t("Fluid and machine"), MACHINE.map((path) => numberCell(ctx, path))),
+    choiceRow(t("Look of the dialyser"), dialyserLooks(), doc.dialyser_look, chosen("dialyser_look")),
+    choiceRow(t("Machine disinfected"), yesNo(), doc.disinfected, chosen("disinfected")),
+  ];
 }
 
 function draw(ctx) {
   if (!isPaper(ctx.night)) {
     const busy = ctx.busy() && note(t("A treatment is under way. It stays as it is; go on with it under “Tonight”."), "care");
-    return [busy, h("p", { text: t("For a night that you wrote on the paper sheet. The record is the same; it says that it came from paper.") })];
+    return [busy, h("p", { text: t("For a night that you wrote on the paper sheet: one page, in the order of the sheet. The record says that it came from paper.") })];
   }
-  const { doc } = ctx.night;
   return [
-    h("h2", { text: t("When") }), dayRow(ctx), timeRow(ctx, t("Start"), doc.started_at, askStart), doc.started_at && timeRow(ctx, t("End"), doc.ended_at, askEnd),
-    h("h2", { text: t("Before") }), BEFORE.map((path) => numberField(ctx, path)),
-    h("h2", { text: t("Readings") }), doc.readings.length > 0 && h("ul", { class: "bare" }, doc.readings.map((row, index) => readingRow(ctx, row, index))),
-    doc.started_at && bigButton(t("Add a line of the sheet"), () => askReading(ctx), { data: { k: "add-line" } }),
-    h("h2", { text: t("After") }), AFTER.map((path) => numberField(ctx, path)),
-    textField(ctx, "notes", t("Notes"), { hint: t("Leave the first words: they say that this came from paper.") }),
+    whenPart(ctx), needlesPart(ctx), checksPart(ctx), machinePart(ctx),
+    part(t("Before"), BEFORE.map((path) => numberCell(ctx, path))),
+    part(t("After"), AFTER.map((path) => numberCell(ctx, path))),
+    h("h2", { text: t("Readings") }), lines(ctx, "readings", readingCells(ctx), t("Add a line of readings")),
+    h("h2", { text: t("What happened, what was given") }), lines(ctx, "events", eventCells(ctx), t("Add a symptom or an alarm"), { kind: "" }),
+    lines(ctx, "medicines", medicineCells(ctx), t("Add a medicine"), { name: "", unit: "" }),
+    textField(ctx, "notes", t("Notes")),
   ];
-}
-
-function nextStep(ctx) {
-  const { doc } = ctx.night;
-  if (!doc.started_at) return { label: t("Enter: {what}", { what: t("Start") }), tap: async () => (await askStart(ctx)) && askEnd(ctx) };
-  if (!doc.ended_at) return { label: t("Enter: {what}", { what: t("End") }), tap: () => askEnd(ctx) };
-  if (unset(ctx, BEFORE).length === BEFORE.length) return { label: t("Enter: {what}", { what: t("Before") }), tap: () => askAll(ctx, BEFORE) };
-  if (unset(ctx, AFTER).length === AFTER.length && doc.readings.length) return { label: t("Enter: {what}", { what: t("After") }), tap: () => askAll(ctx, AFTER) };
-  return { label: doc.readings.length ? t("Add a line of the sheet") : t("Enter the readings"), tap: () => askReading(ctx), hint: tn("{n} so far", "{n} so far", doc.readings.length) };
 }
 
 function bar(ctx) {
   if (!isPaper(ctx.night)) return [{ label: t("Begin a night from paper"), tap: () => begin(ctx) }, { label: t("Tonight"), go: "tonight" }];
-  const { doc } = ctx.night;
-  const whole = doc.started_at && doc.ended_at;
-  return [nextStep(ctx), whole && doc.readings.length > 0 && unset(ctx, AFTER).length === AFTER.length ? { label: t("Another line of the sheet"), tap: () => askReading(ctx) } : whole && { label: t("Look it over"), go: "summary" }];
+  return [{ label: t("Look it over"), go: "summary" }];
 }
 
 register("paper", { title: () => t("From paper"), draw, bar });

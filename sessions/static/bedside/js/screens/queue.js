@@ -16,7 +16,8 @@ const STATES = () => ({
 });
 
 /** The screen on which a field of the record is entered. */
-export function screenOfField(field) {
+export function screenOfField(field, night) {
+  if (night.plan.paper) return "paper";
   if (field.startsWith("readings") || field.startsWith("events") || field.startsWith("medicines")) return "running";
   if (field.startsWith("checks")) return "checks";
   if (field.startsWith("sites")) return "needles";
@@ -24,7 +25,7 @@ export function screenOfField(field) {
 }
 
 function faults(ctx, night) {
-  const lead = (field) => { ctx.open(night.id); night.stage = night.stage === "handed" ? "after" : night.stage; ctx.save(night); ctx.go(screenOfField(field)); };
+  const lead = (field) => { ctx.open(night.id); night.stage = night.stage === "handed" ? "after" : night.stage; ctx.save(night); ctx.go(screenOfField(field, night)); };
   return night.faults.map(({ field, message }) => bigButton(message, () => lead(field), { tone: "care", hint: field ? t("Go to: {field}", { field: fieldName(ctx, field) }) : t("Go to the record") }));
 }
 

@@ -16,7 +16,7 @@ import { valueRow, writeNumber } from "../value_row.js";
 const FIELDS = ["arterial_mmhg", "venous_mmhg", "tmp_mmhg", "qb_ml_min", "qd_ml_min", "uf_rate_ml_h", "uf_volume_l", "systolic", "diastolic", "pulse", "conductivity_ms_cm", "dialysate_temperature_c"];
 
 /** Short enough to stand beside the keys; what is spoken is the whole label. */
-const names = () => ({
+export const names = () => ({
   arterial_mmhg: t("Arterial"), venous_mmhg: t("Venous"), tmp_mmhg: t("TMP"), qb_ml_min: t("Blood flow (Qb)"), qd_ml_min: t("Dialysate flow (Qd)"), uf_rate_ml_h: t("UF rate"),
   uf_volume_l: t("UF so far"), systolic: t("Systolic"), diastolic: t("Diastolic"), pulse: t("Pulse"), conductivity_ms_cm: t("Conductivity"), dialysate_temperature_c: t("Dialysate temperature"),
 });

@@ -1,9 +1,11 @@
 /* The treatment runs: how far it is, what is due, how much fluid is off, and the way to everything that can happen. */
 
 import { keepAwake } from "../awake.js";
+import { callButtons } from "../calls.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { later } from "../clock.js";
 import { removeRow, stampStep } from "../draft.js";
+import { kept, read } from "../kept.js";
 import { withUnit } from "../numbers.js";
 import { momentRow } from "../moment_row.js";
 import { canShake, canSound, forget, remind, remindAt } from "../reminders.js";
@@ -13,6 +15,7 @@ import { plain, setPlain } from "../vault.js";
 import { fmt, hours, t, timeOf, tn } from "../words.js";
 
 const EVERY = 15_000;
+const WAS_MISSED = kept("Reading missed");
 const likes = () => ({ screen: true, remind: true, ...plain("running") });
 
 /* What is shown ------------------------------------------------------------------------------------ */
@@ -25,12 +28,25 @@ function clockOf(ctx) {
   return h("div", { class: `clock${over ? " over" : ""}` }, h("p", { class: "figure" }, hours(now.minutes), h("span", { class: "unit", text: ` ${t("h running")}` })), h("p", { text: rest }));
 }
 
+/** Past the planned end: since when, what is allowed at most, and an old last reading, for whoever goes on. */
+function overOf(ctx, { endsAt, minutes, stale }) {
+  const most = ctx.kit.prescription?.max_minutes;
+  const beyond = most && minutes > most;
+  const old = stale && t("The last reading is from {time}: take one if you go on.", { time: timeOf(stale) });
+  return [
+    note(t("The planned time is over since {time}. Finish, or go on as your unit taught you.", { time: timeOf(endsAt) }), "care", old && h("p", { text: old })),
+    beyond && note(t("Longer than the {time} h that your prescription allows at most.", { time: hours(most) }), "care", ...callButtons(ctx.kit.unit, "on_call")),
+  ].filter(Boolean);
+}
+
 function dueOf(ctx) {
-  const { due, late, asleep } = course(ctx.night, ctx.kit, ctx.now());
+  const now = course(ctx.night, ctx.kit, ctx.now());
+  const { due, late, asleep } = now;
+  if (now.over) return overOf(ctx, now);
   const sleep = asleep ? `${t("No readings while you sleep.")} ` : "";
   if (!due) return note(sleep + t("No further reading is due."));
   if (late) {
-    const missed = () => ctx.change(t("Reading of {time} missed", { time: timeOf(due) }), (night) => stampStep(night, MISSED, t("Reading missed"), due));
+    const missed = () => ctx.change(t("Reading of {time} missed", { time: timeOf(due) }), (night) => stampStep(night, MISSED, WAS_MISSED, due));
     return note(tn("Reading due for {n} minute.", "Reading due for {n} minutes.", late), "care", bigButton(t("It was missed: go on from here"), missed, { data: { k: "missed" } }));
   }
   const minutes = Math.ceil((Date.parse(due) - ctx.now()) / 60_000);
@@ -65,9 +81,9 @@ function happened(ctx) {
   const unmiss = (index) => ctx.change(t("Missed reading taken back"), (night) => removeRow(night, "steps", index));
   const rows = [
     ...readings.map((row, index) => [row.at, t("Reading"), short(row), () => go("reading", index)]),
-    ...events.map((row, index) => [row.at, t(ctx.kit.event_kinds?.[row.kind] ?? row.kind), row.note, () => go(row.kind === "hypotension" ? "bpdrop" : "event", index)]),
-    ...medicines.map((row, index) => [row.at, t(row.name), row.amount == null ? "" : withUnit(row.amount, row.unit), () => go("medicine", index)]),
-    ...steps.map((row, index) => [row.at, t("Reading missed"), t("touch to take back"), () => unmiss(index), row.key]).filter((row) => row[4] === MISSED),
+    ...events.map((row, index) => [row.at, t(ctx.kit.event_kinds?.[row.kind] ?? row.kind), read(ctx.kit, row.note), () => go(row.kind === "hypotension" ? "bpdrop" : "event", index)]),
+    ...medicines.map((row, index) => [row.at, read(ctx.kit, row.name), row.amount == null ? "" : withUnit(row.amount, read(ctx.kit, row.unit)), () => go("medicine", index)]),
+    ...steps.map((row, index) => [row.at, t(WAS_MISSED), t("touch to take back"), () => unmiss(index), row.key]).filter((row) => row[4] === MISSED),
   ].sort(([one], [other]) => (one < other ? 1 : -1));
   if (!rows.length) return null;
   return h("section", null, h("h2", { text: t("So far") }), rows.map(([at, name, words, act], index) => bigButton(`${timeOf(at)} ${name}`, act, { hint: words || null, data: { k: `row-${index}` } })));
@@ -112,11 +128,11 @@ const startAt = (ctx, iso) => ctx.change(t("Start: {time}", { time: timeOf(iso) 
   if (night.stage === "before") night.stage = "running";
 });
 
-const isOver = (ctx) => (course(ctx.night, ctx.kit, ctx.now()).left ?? 1) <= 0;
+const isOver = (ctx) => course(ctx.night, ctx.kit, ctx.now()).over;
 
 function live(ctx) {
   const box = h("div", { class: "live" });
-  const paint = () => box.replaceChildren(clockOf(ctx), dueOf(ctx), facts(ctx));
+  const paint = () => box.replaceChildren(clockOf(ctx), ...[dueOf(ctx)].flat(), facts(ctx));
   paint();
   const over = isOver(ctx);
   const timer = setInterval(() => {

@@ -9,7 +9,6 @@ import { handOf, languageOf, set } from "../settings.js";
 import { takeUpdate } from "../update.js";
 import { bigButton, choiceRow, dl, h, note, toast } from "../ui.js";
 import { t, tn } from "../words.js";
-import { call } from "../wire.js";
 import * as vault from "../vault.js";
 
 const LEAST = 4;
@@ -25,13 +24,16 @@ async function choose(ctx, changes, label) {
   toast(label, () => take(ctx, before));
 }
 
-/** The unit's texts come in the language too: the kit is fetched again once the unit knows it. */
+/**
+ * A language reaches the account as an errand, so also when it was chosen without a network. The unit's texts come in it
+ * too: each asking for the kit says in which language the screens are.
+ */
 async function take(ctx, changes) {
   await set(changes, ctx.kit);
   ctx.redraw();
-  if (!("language" in changes) || !ctx.online()) return;
-  await call("/language/", { method: "POST", body: JSON.stringify({ language: changes.language }), account: ctx.kit?.account?.id });
-  await ctx.refresh();
+  if (!("language" in changes) || !ctx.kit?.account) return;
+  await ctx.errand({ url: "/language/", body: { language: ctx.settings.language }, words: t("Language"), instead: true });
+  if (ctx.online()) await ctx.refresh();
 }
 
 function row(ctx, name, label, options, value = ctx.settings[name]) {
@@ -67,8 +69,9 @@ function pinPart(ctx) {
   if (!pin) remember(ctx);
   if (pin?.form) return pinForm(ctx);
   return h("section", { class: "card" }, h("h2", { text: t("PIN") }),
+    pin && !pin.set && note(t("This phone has no PIN. What is kept here is encrypted, but the key lies beside it: whoever can open this phone can read your record."), "care"),
     h("p", { class: "soft", text: t("With a PIN everything kept here is encrypted, and locks itself. It holds off somebody who picks up the phone. It does not hold off an expert who copies the phone's storage and tries every PIN: more figures help, and so does the phone's own lock. Nobody can tell you a forgotten PIN.") }),
-    bigButton(pin?.set ? t("Change the PIN") : t("Set a PIN"), () => { pin = { ...pin, form: true }; ctx.redraw(); }),
+    bigButton(pin?.set ? t("Change the PIN") : t("Set a PIN"), () => { pin = { ...pin, form: true }; ctx.redraw(); }, { tone: pin?.set ? "plain" : "go", data: { k: "pin" } }),
     pin?.set && [row(ctx, "lockAfter", t("Lock when untouched for"), idleMinutes()), bigButton(t("Lock now"), ctx.lock), bigButton(t("Take the PIN away"), async () => { await vault.setPin(""); await remember(ctx, t("The PIN is taken away: what is kept here is no longer protected by it.")); })]);
 }
 
@@ -117,7 +120,7 @@ register("settings", {
     row(ctx, "language", t("Language"), Object.entries(languages()).map(([value, label]) => ({ value, label })), languageOf(ctx.kit)),
     vault.state().denied ? null : pinPart(ctx), about(ctx), release(ctx),
     ctx.kit?.account.role === "care_partner" && bigButton(t("Another patient"), ctx.askWhose),
-    h("div", { class: "list" }, bigButton(t("Your devices"), () => location.assign("/devices/"), { hint: t("Needs the network") }), bigButton(t("Your password"), () => location.assign("/accounts/password/change/"), { hint: t("Needs the network") }), bigButton(t("Storage of this phone"), () => go("storage"))),
+    h("div", { class: "rows" }, bigButton(t("Your devices"), () => location.assign("/devices/"), { hint: t("Needs the network") }), bigButton(t("Your password"), () => location.assign("/accounts/password/change/"), { hint: t("Needs the network") }), bigButton(t("Storage of this phone"), () => go("storage"))),
     leavePart(ctx),
   ],
 });

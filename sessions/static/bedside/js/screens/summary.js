@@ -20,11 +20,12 @@ function handOver(ctx) {
 
 function times(ctx) {
   const { doc } = ctx.night;
+  if (ctx.night.plan.paper) return dl([[t("Start"), doc.started_at && timeOf(doc.started_at)], [t("End"), doc.ended_at && timeOf(doc.ended_at)], [t("Source"), t("Entered from paper")]]);
   const row = (path, label) => momentRow(path, label, doc[path] ?? ctx.now().toISOString(), (iso) => ctx.change(`${label}: ${timeOf(iso)}`, (night) => {
     night.doc[path] = iso;
     night.stage = night.doc.ended_at ? "after" : "running";
   }));
-  return [row("started_at", t("Start")), row("ended_at", t("End"))];
+  return h("div", { class: "pair" }, row("started_at", t("Start")), row("ended_at", t("End")));
 }
 
 function outcome(ctx) {
@@ -49,7 +50,7 @@ function outcome(ctx) {
 const list = (items) => h("ul", null, items.map((words) => h("li", { text: words })));
 
 function refused(ctx) {
-  const go = (field) => () => ctx.go(screenOfField(field));
+  const go = (field) => () => ctx.go(screenOfField(field, ctx.night));
   return ctx.night.faults.map(({ field, message }) => bigButton(message, go(field), { tone: "care", hint: field ? fieldName(ctx, field) : null }));
 }
 
@@ -72,7 +73,7 @@ function bar(ctx) {
   const stops = blocking(ctx.night);
   return [
     { label: t("Hand over to the unit"), tap: () => handOver(ctx), disabled: stops.length > 0, hint: stops[0] ?? (ctx.online() ? null : t("It waits on this phone for the network")) },
-    { label: t("Back, to change something"), go: ctx.night.doc.ended_at ? "finish" : "running" },
+    { label: t("Back, to change something"), go: ctx.night.plan.paper ? "paper" : ctx.night.doc.ended_at ? "finish" : "running" },
   ];
 }
 

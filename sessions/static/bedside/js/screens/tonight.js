@@ -1,15 +1,18 @@
 /* Home: what is next as one large action, and what has to be known before it. */
 
-import { changesUnread, unitOpen, unseen } from "../around.js";
+import { changesUnread, unseen } from "../around.js";
 import { callButtons } from "../calls.js";
 import * as kits from "../kit.js";
+import { looksNext } from "../opening.js";
 import * as queue from "../queue.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
-import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
+import { dayOf, fmt, hours, t, timeOf, tn, weekdayOf } from "../words.js";
 
 const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
-const inHand = (ctx) => (ctx.night && ctx.night.stage !== "handed" ? ctx.night : null);
+const isLive = (night) => night && night.stage !== "handed" && !night.plan.paper;
+/** The treatment that goes on tonight; a night that is being typed in from paper stands among the others. */
+const inHand = (ctx) => (isLive(ctx.night) ? ctx.night : ctx.nights.find((night) => isLive(night) && night.doc.started_at)) ?? null;
 
 /** Back to the screen where the night was left, else to the one of its stage. */
 function goOn(ctx, night) {
@@ -37,13 +40,12 @@ function mainLines(ordered) {
   ];
 }
 
-const weekday = (index) => dayOf(`2024-01-0${index + 1}T12:00:00Z`).split(/[ ,]/)[0];
 const given = (label, value, unit) => (value == null ? null : [label, value, unit]);
 const anticoagulants = () => ({ none: t("None"), heparin: t("Unfractionated heparin"), low_molecular: t("Low-molecular-weight heparin"), other: t("Other, see the note") });
 
 function otherLines(ordered) {
   const buffer = ordered.dialysate_buffer === "lactate" ? t("Dialysate lactate") : t("Dialysate bicarbonate");
-  const days = ordered.weekdays?.length ? ordered.weekdays.map(weekday).join(", ") : t("{n} a week", { n: fmt(ordered.days_per_week) });
+  const days = ordered.weekdays?.length ? ordered.weekdays.map(weekdayOf).join(", ") : t("{n} a week", { n: fmt(ordered.days_per_week) });
   return [
     [t("Days"), days],
     [t("Dialyser"), ordered.dialyser],
@@ -83,13 +85,11 @@ function due(ctx) {
 }
 
 function unit(ctx) {
-  const open = unitOpen(ctx.kit, ctx.now());
-  const words = open === false ? ctx.kit.unit?.closed_words : null;
   const age = kits.ageHours();
   const kept = t("From the unit: {day}, {time}.", { day: dayOf(ctx.kit.kept_at), time: timeOf(ctx.kit.kept_at) });
   return [
     h("h2", { text: t("The unit") }),
-    words && note(words, "care"),
+    note(looksNext(ctx.kit, ctx.now())),
     h("p", { text: t("This is a record, not an alarm: nobody watches it through the night.") }),
     ...callButtons(ctx.kit.unit, "calm"),
     h("p", { class: "soft", text: kept }),
@@ -98,11 +98,11 @@ function unit(ctx) {
 }
 
 function others(ctx) {
-  const mine = ctx.nights.filter((night) => night !== ctx.night && night.stage !== "handed");
+  const mine = ctx.nights.filter((night) => night !== inHand(ctx) && night.stage !== "handed");
   const known = new Set(ctx.nights.map((night) => night.id));
   const away = (ctx.kit.open ?? []).filter((document) => !known.has(document.id));
   const buttons = [
-    ...mine.map((night) => bigButton(t("Go on with {night}", { night: nameOf(night) }), () => goOn(ctx, night), { data: { k: night.id } })),
+    ...mine.map((night) => bigButton(t("Go on with {night}", { night: nameOf(night) }), () => goOn(ctx, night), { hint: night.plan.paper ? t("From paper") : null, data: { k: night.id } })),
     ...away.map((document) => bigButton(t("Go on with {night}", { night: `${dayOf(document.started_at)}, ${timeOf(document.started_at)}` }), () => goOn(ctx, ctx.open(document.id)), { hint: t("Begun on another phone or page"), data: { k: document.id } })),
   ];
   return buttons.length ? [h("h2", { text: t("Not handed over yet") }), ...buttons] : null;
@@ -130,7 +130,7 @@ function draw(ctx) {
     bigButton(t("How it goes over time"), () => ctx.go("trends"), { data: { k: "trends" } }),
     bigButton(t("Paper and own data"), () => ctx.go("takeout"), { data: { k: "takeout" } }),
   ];
-  return [waiting(), state, news(ctx), prescription(ctx), due(ctx), others(ctx), unit(ctx), h("h2", { text: t("Look back") }), ...places];
+  return [waiting(), state, news(ctx), prescription(ctx), due(ctx), others(ctx), unit(ctx), h("h2", { text: t("Look back") }), h("div", { class: "rows" }, places)];
 }
 
 function bar(ctx) {

@@ -1,0 +1,121 @@
+/*
+ * A paper sheet while it is being typed in: `night.plan.paper` = {day, typed, sure, wrong}. `typed` has the shape of the
+ * record with every cell as the text that was typed, so that nothing of it is lost; `layOut` makes the record of it. Pure.
+ */
+
+import { fromWall, later, toWall } from "./clock.js";
+import { getPath, limitsOf } from "./draft.js";
+import { oddity, parseNumber, refusal } from "./numbers.js";
+import { t } from "./words.js";
+
+/** In the order of the sheet. */
+export const MACHINE = ["planned_uf_l", "rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"];
+const measured = (when) => ["weight_kg", "systolic", "diastolic", "standing_systolic", "standing_diastolic", "pulse", "temperature_c"].map((name) => `${when}_${name}`);
+export const BEFORE = measured("pre");
+export const AFTER = measured("post");
+export const COLUMNS = ["qb_ml_min", "arterial_mmhg", "venous_mmhg", "tmp_mmhg", "uf_rate_ml_h", "uf_volume_l", "systolic", "diastolic", "pulse"];
+export const NEEDLE = ["attempts", "pain", "gauge", "bleeding_minutes"];
+
+/** A text of the sheet, "" where nothing was typed. */
+export const typedAt = (night, path) => getPath({ doc: night.plan.paper.typed }, path) ?? "";
+
+/** The limits of a cell; a check's own are the unit's. */
+export function limitsAt(kit, path) {
+  const limits = limitsOf(kit, path.replace(/^checks\.\w+/, "checks"));
+  return path.startsWith("checks") ? { ...limits, usual: limits.hard } : limits;
+}
+
+/** "2130", "21:30", "9.05" -> "21:30", or null where it is no time of day. */
+export function clockOf(text = "") {
+  const [, hour, minute] = /^(\d{1,2})\D?(\d\d)$/.exec(text.trim()) ?? [];
+  return hour < 24 && minute < 60 ? `${hour.padStart(2, "0")}:${minute}` : null;
+}
+
+/** A cell -> {value}, with {ask} where it is unusual; {} where it is empty; {wrong: words}. */
+export function readNumber(limits, text) {
+  const { number, wrong } = parseNumber(text);
+  if (wrong !== undefined) return { wrong: t("“{text}” is no number.", { text: wrong }) };
+  if (number === undefined) return {};
+  const why = refusal(limits, number);
+  return why ? { wrong: why } : { value: number, ask: oddity(limits, number) };
+}
+
+/** The first moment with this clock time at or after another one: the night runs over midnight. */
+function following(clock, after, zone) {
+  const first = fromWall(`${toWall(after, zone).slice(0, 10)}T${clock}`, zone);
+  return first >= after ? first : fromWall(`${toWall(later(first, 25 * 60), zone).slice(0, 10)}T${clock}`, zone);
+}
+
+/** Whether anything stands in a line beside its time and what the page wrote there itself. */
+const filled = ({ at, unit, fixed, name, ...rest }) => Object.values(rest).some(Boolean) || (!fixed && Boolean(name));
+
+/** What is wrong with a time of the sheet, or "". Lines without a time, other than readings, count from the start. */
+export function wrongTime(night, path) {
+  const text = typedAt(night, path);
+  if (text) return clockOf(text) ? "" : t("{text} is no time of day.", { text });
+  return path.startsWith("readings") && filled(typedAt(night, path.slice(0, -3))) ? t("The time of this line is missing.") : "";
+}
+
+/** The reader of cells: number(path of the sheet, path of the record) notes what is wrong and what was confirmed. */
+function reader(night, kit) {
+  const { paper } = night.plan;
+  return (path, to = path) => {
+    const text = typedAt(night, path);
+    const { value = null, ask, wrong } = readNumber(limitsAt(kit, path), text);
+    if (wrong) paper.wrong.push(wrong);
+    if (ask && paper.sure[path] === text) night.doc.confirmed.push(to);
+    return value;
+  };
+}
+
+/** The lines of a list with something in them; `make(number of a column)` gives a row of the record. */
+function layLines(night, kit, list, number, make) {
+  const { doc, plan: { paper } } = night;
+  doc[list] = [];
+  for (const [index, row] of (paper.typed[list] ?? []).entries()) {
+    if (!filled(row)) continue;
+    const wrong = wrongTime(night, `${list}[${index}].at`);
+    if (wrong) paper.wrong.push(wrong);
+    else if (doc.started_at) doc[list].push({ at: row.at ? following(clockOf(row.at), doc.started_at, kit.patient.zone) : doc.started_at, ...make(row, (name) => number(`${list}[${index}].${name}`, `${list}[${doc[list].length}].${name}`)) });
+  }
+}
+
+const columns = (names, number) => Object.fromEntries(names.map((name) => [name, number(name)]));
+const inside = ({ limit_low: low, limit_high: high }, value) => value === null || ((low == null || value >= low) && (high == null || value <= high));
+
+function layChecks(night, kit, number) {
+  const { checks } = night.plan.paper.typed;
+  night.doc.checks = (kit.checklist?.items ?? []).flatMap((item) => {
+    const value = item.asks_value ? number(`checks.${item.key}.value`) : null;
+    if (!checks[item.key]?.good && value === null) return [];
+    return [{ name: item.kept ?? item.name, key: item.key, part: item.part, passed: inside(item, value), value, unit: item.unit ?? "", note: "", overruled: false, reason: "", at: null }];
+  });
+  night.doc.checklist_version = night.doc.checks.length ? kit.checklist.version : null;
+}
+
+function laySites(night, number) {
+  night.doc.sites = [];
+  for (const [index, { site, use }] of night.plan.paper.typed.sites.entries()) {
+    const to = `sites[${night.doc.sites.length}].`;
+    if (site) night.doc.sites.push({ site: Number(site), use, needle: "", length_mm: null, flash: null, flushed: null, note: "", at: null, ...columns(NEEDLE, (name) => number(`sites[${index}].${name}`, to + name)) });
+  }
+}
+
+/** Make the record of what was typed; `paper.wrong` says what cannot stand. Unusual numbers are confirmed by their very text. */
+export function layOut(night, kit) {
+  const { doc, plan: { paper } } = night;
+  const { typed, day } = paper;
+  const [start, end] = [clockOf(typed.started_at), clockOf(typed.ended_at)];
+  Object.assign(doc, { source: "paper", run_sheet_version: null, confirmed: [] });
+  paper.wrong = ["started_at", "ended_at"].map((path) => wrongTime(night, path)).filter(Boolean);
+  doc.started_at = start && fromWall(`${day}T${start}`, kit.patient.zone);
+  doc.ended_at = start && end ? following(end, later(doc.started_at, 1), kit.patient.zone) : null;
+  night.stage = doc.ended_at ? "after" : doc.started_at ? "running" : "before";
+  const number = reader(night, kit);
+  Object.assign(doc, columns([...MACHINE, ...BEFORE, ...AFTER], number));
+  laySites(night, number);
+  layChecks(night, kit, number);
+  layLines(night, kit, "readings", number, (_, column) => columns(COLUMNS, column));
+  layLines(night, kit, "events", number, ({ kind, note }) => ({ kind: kind || "other", note: note ?? "", systolic: null, diastolic: null, saline_l: null }));
+  layLines(night, kit, "medicines", number, ({ name, unit }, column) => ({ name, unit, note: "", amount: column("amount") }));
+}

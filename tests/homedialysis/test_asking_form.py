@@ -1,0 +1,27 @@
+"""A choice that nobody made yet is said in words."""
+
+from __future__ import annotations
+
+import pytest
+from django.forms import BaseForm
+
+from alerts.forms_life import RotaTurnForm
+from homedialysis.accounts.forms import DASHES, OpeningHoursForm
+from sessions.forms import EnrolForm, PrescriptionForm, SiteForm
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize(
+    "form",
+    [OpeningHoursForm(), EnrolForm(), SiteForm(), PrescriptionForm(), RotaTurnForm([])],
+    ids=lambda form: type(form).__name__,
+)
+def test_no_form_shows_dashes(form: BaseForm) -> None:
+    assert DASHES not in str(form)
+
+
+def test_what_has_to_be_chosen_says_so_and_the_choices_stay() -> None:
+    shown = str(SiteForm()["use"])
+    assert '<option value="" selected>Choose</option>' in shown
+    assert 'value="arterial"' in shown

@@ -1,0 +1,123 @@
+"""Records are kept in one language: the words of the phone, the texts of the kit, and how each is read again."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import translation
+
+from homedialysis.accounts.models import User
+from sessions.models import Patient, RecordSource, TextKind, TreatmentRecord
+from sessions.pages.bedside import FOLDER
+from sessions.services.takeout import as_json
+from sessions.templatetags.as_read import day, month, plain_day
+from sessions.texts import ready
+from tests.factories import A_NIGHT, UnitTextFactory, record_night
+
+NOT_SHOWN_BY_THE_SERVER = re.compile(
+    r"^(Sharp|Blunt|Plastic|Yes|No)$|^gone on|^no answer$|attempt|Reading missed|Blood is"
+)
+"""Words of the steps of a run sheet: no page of the server shows those to patients, staff read them in English."""
+
+
+def kept_by_scripts() -> set[str]:
+    scripts = "".join(path.read_text(encoding="utf-8") for path in FOLDER.rglob("*.js"))
+    return set(re.findall(r'\bkept\("([^"]+)"\)', scripts))
+
+
+def test_the_server_reads_every_ready_made_word_that_the_phone_keeps() -> None:
+    kept = kept_by_scripts()
+    assert len(kept) > 30
+    shown = {words for words in kept if not NOT_SHOWN_BY_THE_SERVER.search(words)}
+    assert shown - set(ready.READY) - {"Needle out: {site}", "Treatment is running"} == set()
+
+
+def test_ready_made_words_are_read_in_the_language_of_the_reader_and_typed_ones_stay() -> None:
+    note = "Felt: dizzy, cramp. Done: UF off, head low, legs up. Better: no."
+    assert ready.read(note) == note
+    with translation.override("es"):
+        read = ready.read(note)
+        assert ready.read("dizzy since noon") == "dizzy since noon"
+        assert ready.read("") == ""
+    words = {"Felt", "dizzy", "cramp", "Done", "head low, legs up", "Better"}
+    assert not [each for each in words if each in read]
+    assert re.sub(r"[^:.]", "", read) == re.sub(r"[^:.]", "", note)
+
+
+def test_days_are_written_as_each_language_writes_them() -> None:
+    when = datetime(2026, 11, 25, 12, tzinfo=UTC)
+    assert [day(when), plain_day(when), month(when)] == ["Wed 25 Nov 2026", "25 November 2026", "November 2026"]
+    with translation.override("es"):
+        # The same as Intl.DateTimeFormat("es") writes: CLDR's own forms.
+        assert [day(when), plain_day(when), month(when)] == [
+            "miércoles, 25 de noviembre de 2026",
+            "25 de noviembre de 2026",
+            "noviembre de 2026",
+        ]
+    assert day(None) == ""
+
+
+@pytest.mark.django_db
+class TestTheKit:
+    def kit(self, client: Client, language: str) -> Any:
+        return client.get("/api/v1/bedside/", headers={"X-Bedside-Language": language}).json()
+
+    def test_in_spanish_it_carries_what_the_record_keeps(self, ana: Patient, ana_client: Client) -> None:
+        english, spanish = self.kit(ana_client, "en"), self.kit(ana_client, "es")
+        for part, rows, words in (("checklist", "items", "name"), ("run_sheet", "steps", "words")):
+            shown = [row[words] for row in english[part][rows]]
+            assert [row["kept"] for row in spanish[part][rows]] == shown
+            assert [row[words] for row in spanish[part][rows]] != shown
+            assert not [row for row in english[part][rows] if "kept" in row]
+
+    def test_what_the_unit_wrote_itself_stands_in_its_own_words(self, ana: Patient, ana_client: Client) -> None:
+        UnitTextFactory(kind=TextKind.CHECKLIST)
+        items = self.kit(ana_client, "es")["checklist"]["items"]
+        assert items[0]["name"] == "Hands and access arm washed"
+        assert not [item for item in items if "kept" in item]
+
+    def test_it_carries_what_opening_is_worked_out_from(self, unit: Any, ana: Patient, ana_client: Client) -> None:
+        told = self.kit(ana_client, "en")["unit"]
+        assert told["time_zone"] == "Europe/Lisbon"
+        assert told["opening_hours"][0] == {"weekday": 0, "opens": "08:00", "closes": "17:00"}
+        assert "closed_words" not in told
+
+
+@pytest.mark.django_db
+class TestFromPaper:
+    def test_the_source_is_a_field_of_its_own(self, ana: Patient, ana_client: Client) -> None:
+        record = record_night(ana, source="paper")
+        assert (record.source, record.document["source"]) == (RecordSource.PAPER, "paper")
+        assert ana_client.get(f"/api/v1/treatments/{record.pk}/").json()["source"] == "paper"
+        kit = ana_client.get("/api/v1/bedside/").json()
+        assert [night["source"] for night in kit["history"]] == ["paper"]
+        assert '"source": "paper"' in "".join(as_json(ana, at=A_NIGHT))
+
+    def test_without_it_nothing_is_said(self, ana: Patient, ana_client: Client) -> None:
+        record = record_night(ana)
+        assert (record.source, record.document["source"]) == ("", "")
+
+    def test_another_source_is_refused_by_name(self, ana: Patient, ana_client: Client) -> None:
+        body = record_night(ana).document | {"source": "memory", "started_at": "2026-03-04T21:00:00Z"}
+        path = "/api/v1/treatments/00000000-0000-4000-8000-000000000009/"
+        told = ana_client.put(path, body, content_type="application/json")
+        assert told.status_code == 400
+        assert [fault["field"] for fault in told.json()["errors"]] == ["source"]
+        assert not TreatmentRecord.objects.filter(document__source="memory").exists()
+
+    def test_pages_of_staff_and_patient_say_it(
+        self, ana: Patient, ana_client: Client, nurse: User, nurse_client: Client
+    ) -> None:
+        record = record_night(ana, source="paper")
+        assert "entered from paper" in nurse_client.get(f"/nights/{record.pk}/").content.decode()
+        spanish = ana_client.get(f"/nights/{record.pk}/", headers={"X-Bedside-Language": "es"}).content.decode()
+        assert "anotado desde papel" in spanish
+        changes = nurse_client.get(f"/nights/{record.pk}/versions/").content.decode()
+        assert "entered from paper" in changes
+
+    def test_the_patients_page_leads_to_the_paper_sheet(self, ana: Patient, nurse_client: Client) -> None:
+        assert f'href="/takeout/{ana.pk}/flow-sheet.pdf"' in nurse_client.get(f"/patients/{ana.pk}/").content.decode()
