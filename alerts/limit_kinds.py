@@ -92,6 +92,7 @@ _DOSE: tuple[Row, ...] = (
     ("weekly_ktv", "Weekly standard Kt/V at least", "1/wk", 2.1, 1.5, 4, 0.1, _KDOQI_2015, _SECOND),
     ("blood_processed", "Blood processed at least, of prescribed flow times time", "%", 90, 50, 100, 5, "", _PRACTICE),
     ("blood_flow", "Blood flow at least, of prescribed", "%", 90, 50, 100, 5, "", _PRACTICE),
+    ("dose_drift", "Fall of the machine's clearance over weeks, told from", "mL/min", 15, 0, 100, 1, "", _PRACTICE),
 )  # fmt: skip
 _ACCESS: tuple[Row, ...] = (
     ("arterial_low", "Arterial pressure not below", "mmHg", -250, -400, -50, 10, _DEPNER, _SECOND),

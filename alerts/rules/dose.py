@@ -1,4 +1,4 @@
-"""Dose: treatments cut short or left out, the weekly standard Kt/V, and blood that ran slower than prescribed."""
+"""Dose: treatments cut short or left out, the weekly standard Kt/V, slow blood, and a falling clearance."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 
 from alerts.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, numbers_seen, often, where_unknown
+from alerts.rules.drifts import drifting
 from alerts.rules.making import Look, of_night, outside, passed_after, unknown_number
 from alerts.rules.missing import ordered_on
 from alerts.rules.wording import when
@@ -182,4 +183,19 @@ BLOOD_FLOW = outside(
     missing=_flow_unknown,
 )
 
-RULES = (SHORT, FEWER_TREATMENTS, WEEKLY_KTV, BLOOD_PROCESSED, BLOOD_FLOW)
+DRIFT_ADVICE = (
+    "Trend information: a reason to examine the access for recirculation, the blood flow really reached, and the "
+    "dialyser for clotting; ask too whether the volume set in the machine was changed. Not a finding, and no reason "
+    "by itself to change the prescription (common practice, no source)."
+)
+DOSE_DRIFT = drifting(
+    "dose_drift",
+    series="clearance",
+    title="Clearance by the machine falling",
+    family=Family.DOSE,
+    urgency=Urgency.THIS_WEEK,
+    limit="dose_drift",
+    advice=DRIFT_ADVICE,
+)
+
+RULES = (SHORT, FEWER_TREATMENTS, WEEKLY_KTV, BLOOD_PROCESSED, BLOOD_FLOW, DOSE_DRIFT)

@@ -11,7 +11,10 @@ from django.db.models import Aggregate, FloatField, Max
 from alerts.choices import Outcome
 from alerts.models import Alert
 from alerts.rules.base import Point
+from dosing.inputs import age_on
 from dosing.models import RecordNumbers
+from dosing.science.body import total_body_water_watson
+from dosing.science.flows import clearance_from_ktv
 from sessions.choices_around import MachineKind
 from sessions.models import Machine, Patient, Prescription, Reading, RecordState, SiteUsed, TreatmentRecord
 
@@ -24,6 +27,7 @@ TOLD_BY = {
     "arterial": "arterial_fall",
     "bleeding": "bleeding_rise",
     "tmp": "tmp_rise",
+    "clearance": "dose_drift",
     "systolic": "target_outdated",
     "post_weight": "target_outdated",
 }
@@ -46,11 +50,14 @@ def course_of(patient: Patient, prescriptions: Sequence[Prescription], *, at: da
     by_id = {order.pk: order for order in prescriptions}
     computed, tmp, gauges = _computed(records), _tmp(records), _gauges(records)
     changes = _changes(patient, at)
-    columns = ("pk", "started_at", "night", "prescription_id", *OF_RECORD.values())
+    columns = ("pk", "started_at", "night", "prescription_id", "ended_at", "machine_ktv", *OF_RECORD.values())
+    rows = list(records.order_by("started_at").values_list(*columns))
+    volume = _volume(patient, [by_id[row[3]] for row in rows if row[3] in by_id], at)
     points = []
-    for pk, started_at, night, order_id, *own in records.order_by("started_at").values_list(*columns):
+    for pk, started_at, night, order_id, ended_at, machine_ktv, *own in rows:
         order = by_id.get(order_id)
         values = dict(zip(OF_RECORD, own, strict=True)) | {"tmp": tmp.get(pk)}
+        values["clearance"] = _clearance(machine_ktv, ended_at - started_at, volume) if ended_at else None
         values |= {key: computed.get(pk, {}).get(name) for key, name in OF_CATALOGUE.items()}
         points.append(
             Point(
@@ -64,6 +71,27 @@ def course_of(patient: Patient, prescriptions: Sequence[Prescription], *, at: da
             )
         )
     return points
+
+
+def _volume(patient: Patient, orders: Sequence[Prescription], at: datetime) -> float | None:
+    """V by Watson at the newest target weight [L]; None without a prescription or outside the range of the formula.
+
+    One V for the whole course: weights that change from night to night would otherwise look like a change of clearance.
+    """
+    if not orders:
+        return None
+    return total_body_water_watson(
+        sex=patient.sex,
+        age_years=age_on(patient.birth_date, at.date()),
+        height_cm=patient.height_cm,
+        weight_kg=orders[-1].target_weight_kg,
+    ).number
+
+
+def _clearance(machine_ktv: float | None, length: timedelta, volume: float | None) -> float | None:
+    if machine_ktv is None or volume is None:
+        return None
+    return clearance_from_ktv(ktv=machine_ktv, minutes=length / timedelta(minutes=1), volume_l=volume).number
 
 
 def _computed(records: Any) -> dict[Any, dict[str, float | None]]:
@@ -103,7 +131,9 @@ def _segments(night: date, order: Prescription | None, changes: dict[str, list[d
     circuit = _since(night, changes[""])
     target = f"{order.target_weight_kg:g}" if order else "?"
     found = {key: f"{circuit}/{_since(night, changes[key])}" for key in ("venous", "arterial", "bleeding", "tmp")}
+    fluid = f"{order.dialyser_id}/{order.qd_ml_min:g}" if order else "?"
     return found | {
+        "clearance": f"{circuit}/{fluid}/{_since(night, changes['clearance'])}",
         "post_weight": f"{target}/{_since(night, changes['post_weight'])}",
         "systolic": f"{target}/{_since(night, changes['systolic'])}",
     }

@@ -1,4 +1,4 @@
-"""Volumes that went through the circuit: blood processed, dialysate and substitution fluid."""
+"""What went through the circuit: blood processed, dialysate and substitution fluid, blood cleared by the machine."""
 
 from __future__ import annotations
 
@@ -55,6 +55,24 @@ def blood_processed_l(
     end, start = np.broadcast_to(end, shape), np.broadcast_to(start, shape)
     checks = _readings_checks(flows, times, start, end)
     return measure(_trapezoid(flows, times, start, end) / k.ML_PER_L, "L", checks)
+
+
+@quiet
+def clearance_from_ktv(*, ktv: ArrayLike, minutes: ArrayLike, volume_l: ArrayLike) -> Measure:
+    """Mean clearance that a machine's own Kt/V stands for, by the definition of Kt/V: K = Kt/V V/t [mL/min].
+
+    ktv: above 0 to 10; minutes: length of the treatment, 60 to 1440, as shorter ones say little; volume_l: V [L, 10 to
+    100]. Shapes broadcast. The machine divided by a V of its own, which is not known here: K is good for comparing one
+    patient's nights while that V stays as it is, and not for its absolute size.
+    Source: definition of Kt/V, Gotch and Sargent, Kidney Int 28:526-34, 1985 (from memory).
+
+    >>> clearance_from_ktv(ktv=1.2, minutes=240, volume_l=40).number
+    200.0
+    """
+    dose, t, volume = as_float(ktv, minutes, volume_l)
+    checks = [*within(0, 10, kt_over_v_of_the_machine=dose), (dose == 0, "kt over v of the machine is not above zero")]
+    checks += within(60, LONGEST_MINUTES, "minutes", time=t) + within(10, 100, "L", volume=volume)
+    return measure(dose * volume * k.ML_PER_L / t, "mL/min", checks)
 
 
 def _readings_checks(flows: FloatArray, times: FloatArray, start: FloatArray, end: FloatArray) -> list[Check]:

@@ -58,7 +58,7 @@ VENOUS_PRESSURE = Watch(
     "venous pressure", "mmHg", "up", 12.0, f"10 to 15 mmHg at one flow: {_PRACTICE}", run_length=750.0
 )
 ARTERIAL_PRESSURE = Watch("arterial pressure", "mmHg", "down", 12.0, _PRACTICE)
-CLEARANCE = Watch("clearance", "mL/min", "down", 9.0, f"5 % of 180 mL/min: {_PRACTICE}")
+CLEARANCE = Watch("clearance by the machine", "mL/min", "down", 9.0, f"5 % of 180 mL/min: {_PRACTICE}")
 POST_WEIGHT = Watch("weight after", "kg", "both", 0.3, _PRACTICE, decimals=1)
 SYSTOLIC = Watch("systolic pressure", "mmHg", "both", 14.0, "9.9 % of 145: HEMO, J Hum Hypertens 2014;28:18 (abstract)")
 BLEEDING_TIME = Watch("bleeding time", "min", "up", 3.0, _PRACTICE)

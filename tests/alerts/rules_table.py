@@ -292,6 +292,7 @@ CASES: dict[str, Case] = {
         "no prescription was in force",
         times=2,
     ),
+    "dose_drift": drift("clearance", 200, 8, -1.8, "Clearance by the machine down "),
     # Access
     "arterial_low": by_number(
         reading(arterial_mmhg=-251),

@@ -298,7 +298,7 @@ def test_a_touch_anywhere_in_the_thumbs_half_goes_on(
     phone.watched.context.add_init_script(f"localStorage.setItem('bedside.look', '{look}')")
     phone.ready()
     phone.go("needles")
-    for step, y in ((2, 335), (3, 440), (4, 560)):
+    for step, y in ((2, 405), (3, 480), (4, 560)):
         phone.page.touchscreen.tap(x, y)
         expect(phone.page.get_by_role("heading", name=f"Step {step} of", exact=False)).to_be_visible()
     phone.tap("One step back")

@@ -11,7 +11,7 @@ import * as vault from "./vault.js";
 /** Screens that stand before the others: nowhere to go from them. */
 const BEFORE = new Set(["lock", "choose", "taken", "first", "gone"]);
 /** As much of the window may the dock and the head take together before they make room. */
-const DOCK_MOST = 0.55;
+const DOCK_MOST = 0.6;
 const byId = (id) => document.getElementById(id);
 
 /** In a few words where the record stands: on this phone, at the unit, waiting. */
