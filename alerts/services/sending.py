@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import smtplib
 from datetime import timedelta
+from email.utils import parsedate_to_datetime
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -107,9 +108,23 @@ def _push_answer(address: PushAddress, problem: WebPushException) -> Answer:
     if code in GONE:
         PushAddress.objects.filter(pk=address.pk).delete()
         return Answer(sent=False, words=f"{host} says {code}: this browser is gone, and was removed.", refused=True)
-    wait = problem.retry_after or ""
-    seconds = timedelta(seconds=int(wait)) if wait.isascii() and wait.isdigit() else None
-    return Answer(sent=False, words=f"{host} says {code}.", refused=code in PUSH_REFUSED, wait=seconds)
+    dated = problem.response.headers.get("Date", "") if problem.response is not None else ""
+    wait = patience(problem.retry_after or "", dated)
+    return Answer(sent=False, words=f"{host} says {code}.", refused=code in PUSH_REFUSED, wait=wait)
+
+
+def patience(retry_after: str, dated: str) -> timedelta | None:
+    """How long a service wants to be left alone: seconds, or a date held against the answer's own (RFC 9110, 10.2.3).
+
+    None where it does not say, or says what cannot be read.
+    """
+    if retry_after.isascii() and retry_after.isdigit():
+        return timedelta(seconds=int(retry_after[:6]))
+    try:
+        wait = parsedate_to_datetime(retry_after) - parsedate_to_datetime(dated)
+    except (TypeError, ValueError):
+        return None
+    return max(wait, timedelta(0))
 
 
 def _no_redirects() -> requests.Session:

@@ -9,15 +9,20 @@ import os
 import smtplib
 import socket
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from email.utils import format_datetime
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from typing import Any
 
 import http_ece
 import pytest
+from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric.utils import encode_dss_signature
+from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from django.core import mail
 from django.core.management import CommandError, call_command
@@ -25,6 +30,7 @@ from django.db import connection
 
 from alerts.choices import Channel
 from alerts.life_models import Delivery, PushAddress
+from alerts.models import Alert
 from alerts.services import delivery, escalation, push_keys, sending
 from alerts.services.delivery import Answer
 from alerts.services.lifecycle import see
@@ -82,6 +88,11 @@ def smtp(settings: Any) -> Callable[[int], None]:
     return use
 
 
+def clinical(patient: Patient, alert: Alert) -> tuple[str, ...]:
+    """What no message may hold."""
+    return ("Ana", "Verdemar", patient.hospital_number, "UF", "12.9", str(alert.pk), str(patient.pk))
+
+
 class TestMail:
     def test_names_nobody_and_says_nothing_clinical(self, ana: Patient, nurse: User) -> None:
         alert = made_alert(ana)
@@ -91,7 +102,7 @@ class TestMail:
         assert sent.to == [nurse.email]
         text = f"{sent.subject} {sent.body}"
         assert "/triage/" in text
-        for word in ("Ana", "Verdemar", ana.hospital_number, "UF", "12.9", str(alert.pk), str(ana.pk)):
+        for word in clinical(ana, alert):
             assert word not in text.replace("http://127.0.0.1:8000", "")
         row = Delivery.objects.get()
         assert (row.sent_at, row.attempts, row.answer) == (MORNING, 1, "The mail server took it.")
@@ -212,23 +223,54 @@ def push(nurse: User, service: PushService, browser_key: ec.EllipticCurvePrivate
     return a_message(nurse, channel=Channel.PUSH, push=address)
 
 
+def unpadded(text: str) -> bytes:
+    return base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
+
+
+def vapid_claims(authorization: str) -> dict[str, Any]:
+    """The claims of a VAPID header (RFC 8292, 3), once its signature was found to be of the key that it names."""
+    scheme, _space, parts = authorization.partition(" ")
+    named = dict(part.strip().split("=", 1) for part in parts.split(","))
+    signed, _dot, signature = named["t"].rpartition(".")
+    head, _dot, claims = signed.partition(".")
+    assert (scheme, json.loads(unpadded(head))["alg"]) == ("vapid", "ES256")
+    assert named["k"] == push_keys.public_key()
+    raw = unpadded(signature)
+    dss = encode_dss_signature(int.from_bytes(raw[:32]), int.from_bytes(raw[32:]))
+    key = ec.EllipticCurvePublicKey.from_encoded_point(ec.SECP256R1(), unpadded(named["k"]))
+    key.verify(dss, signed.encode(), ec.ECDSA(SHA256()))  # raises when it is not
+    found: dict[str, Any] = json.loads(unpadded(claims))
+    return found
+
+
 class TestPush:
     def test_the_browser_can_read_it_and_nobody_else(
         self, push: Delivery, service: PushService, browser_key: ec.EllipticCurvePrivateKey, ana: Patient
     ) -> None:
-        Delivery.objects.update(alert=made_alert(ana), waiting_since=MORNING)
+        alert = made_alert(ana)
+        Delivery.objects.update(alert=alert, waiting_since=MORNING)
         run()
         push.refresh_from_db()
         assert (push.sent_at, push.answer) == (MORNING, "The push service took it (201).")
         ((headers, body),) = service.got
         assert headers["content-encoding"] == "aes128gcm"
-        assert headers["authorization"].startswith("vapid t=")
         assert headers["ttl"] == str(sending.TIME_TO_LIVE)
         plain = http_ece.decrypt(body, private_key=browser_key, auth_secret=SECRET, version="aes128gcm")
         told = json.loads(plain)
         assert told["url"] == "/triage/"
-        assert "Ana" not in plain.decode()
+        assert [word for word in clinical(ana, alert) if word in plain.decode()] == []
         assert b"Please look" not in body
+
+    def test_the_service_can_tell_who_sent_it(self, push: Delivery, service: PushService) -> None:
+        run()
+        ((headers, _body),) = service.got
+        claims = vapid_claims(headers["authorization"])
+        assert claims["aud"] == f"http://127.0.0.1:{service.server_port}"
+        assert 0 < claims["exp"] - time.time() <= 24 * 3600
+        assert claims["sub"].startswith("mailto:")
+        start, _dot, end = headers["authorization"].partition(".")
+        with pytest.raises(InvalidSignature):
+            vapid_claims(f"{start}.{_text(json.dumps(claims | {'sub': 'mailto:x'}).encode())}.{end.partition('.')[2]}")
 
     @pytest.mark.parametrize("code", [404, 410])
     def test_a_browser_that_is_gone_is_forgotten(self, push: Delivery, service: PushService, code: int) -> None:
@@ -239,11 +281,12 @@ class TestPush:
         assert push.answer == f"127.0.0.1 says {code}: this browser is gone, and was removed."
         assert PushAddress.objects.count() == 0
 
-    def test_a_service_in_trouble_is_asked_again(self, push: Delivery, service: PushService) -> None:
-        service.code = 500
+    @pytest.mark.parametrize("code", [500, 503])
+    def test_a_service_in_trouble_is_asked_again(self, push: Delivery, service: PushService, code: int) -> None:
+        service.code = code
         run()
         push.refresh_from_db()
-        assert (push.failed_at, push.sent_at, push.answer) == (None, None, "127.0.0.1 says 500.")
+        assert (push.failed_at, push.sent_at, push.answer) == (None, None, f"127.0.0.1 says {code}.")
         service.code = 201
         run(push.due_at)
         push.refresh_from_db()
@@ -255,6 +298,28 @@ class TestPush:
         run()
         push.refresh_from_db()
         assert push.due_at == MORNING + timedelta(seconds=600)
+
+    @pytest.mark.parametrize(
+        ("said", "dated", "wait"),
+        [
+            ("120", "", timedelta(minutes=2)),
+            ("Wed, 25 Nov 2026 16:40:00 GMT", "Wed, 25 Nov 2026 16:25:00 GMT", timedelta(minutes=15)),
+            ("Wed, 25 Nov 2026 16:20:00 GMT", "Wed, 25 Nov 2026 16:25:00 GMT", timedelta(0)),
+            ("Wed, 25 Nov 2026 16:40:00 GMT", "", None),
+            ("soon", "Wed, 25 Nov 2026 16:25:00 GMT", None),
+            ("", "", None),
+        ],
+    )
+    def test_patience_is_asked_for_in_seconds_or_by_a_date(self, said: str, dated: str, wait: timedelta | None) -> None:
+        """Both forms of RFC 9110, 10.2.3."""
+        assert sending.patience(said, dated) == wait
+
+    def test_a_date_in_the_answer_is_held_to(self, push: Delivery, service: PushService) -> None:
+        soon = datetime.now(tz=UTC) + timedelta(minutes=30)
+        service.code, service.headers = 503, {"Retry-After": format_datetime(soon, usegmt=True)}
+        run()
+        push.refresh_from_db()
+        assert timedelta(minutes=29) < push.due_at - MORNING <= timedelta(minutes=31)
 
     def test_refused_for_good(self, push: Delivery, service: PushService) -> None:
         service.code = 403
