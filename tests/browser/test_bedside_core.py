@@ -14,7 +14,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription, TreatmentRecord
 from sessions.pages import bedside as pages
 from tests.browser.conftest import BrowserPage
-from tests.browser.shell import ENDED, STARTED, Shell
+from tests.browser.shell import ENDED, MODULES, STARTED, Shell
 from tests.factories import PrescriptionFactory, night_body
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -374,3 +374,25 @@ def test_the_hand_comes_from_the_access(
 
 def test_the_cookie_is_called_as_the_scripts_know_it() -> None:
     assert settings.CSRF_COOKIE_NAME == "csrftoken", "wire.js reads it by this name"
+
+
+BEGIN_AT_ONCE = f"""async () => {{
+  const {{ ctx }} = await import('{MODULES}/app.js');
+  let kit = ctx.kit, begun = null;
+  const set = (given) => {{
+    kit = given;
+    if (kit?.patient && !begun) Promise.resolve().then(() => {{ begun = ctx.begin().id; }});
+  }};
+  Object.defineProperty(ctx, 'kit', {{ get: () => kit, set, configurable: true, enumerable: true }});
+  set(kit);
+  for (let tries = 0; tries < 40; tries += 1) await new Promise((next) => setTimeout(next, 50));
+  return [begun, ctx.night?.id, ctx.nights.map((night) => night.id)];
+}}"""
+
+
+def test_a_night_begun_while_the_phone_still_reads_its_own_stays(shell: Shell) -> None:
+    """The kit is in hand a moment before the nights of the phone are: who is quick may begin in between."""
+    shell.page.goto(f"{shell.watched.home}/tonight/", wait_until="commit")
+    begun, now, all_of_them = shell.page.evaluate(BEGIN_AT_ONCE)
+    assert now == begun
+    assert all_of_them == [begun]

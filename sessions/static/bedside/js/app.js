@@ -101,7 +101,8 @@ const isOver = (night) => night.delivered && Date.now() - Date.parse(night.deliv
 async function loadNights() {
   const kept = (await vault.all("nights")).filter(isOwn).sort((a, b) => b.touched_at.localeCompare(a.touched_at));
   for (const night of kept.filter(isOver)) await vault.remove("nights", night.id);
-  ctx.nights = kept.filter((night) => !isOver(night));
+  const begun = ctx.nights.filter(isOwn); // while the phone's own were being read: not lost again by them
+  ctx.nights = [...begun, ...kept.filter((night) => !isOver(night) && !begun.some(({ id }) => id === night.id))];
   ctx.night = ctx.nights.find((night) => night.id === vault.plain("night")) ?? ctx.nights.find((night) => night.stage !== "handed") ?? null;
   if (ctx.night?.delivered) ctx.night = ctx.nights.find((night) => night.stage !== "handed") ?? ctx.night;
 }
