@@ -8,6 +8,8 @@ from datetime import date, datetime
 from typing import Protocol, TypeVar
 
 from dosing.science.access import near_treatment_flow
+from dosing.science.body import total_body_water_watson
+from dosing.science.results import Measure
 from sessions.choices import AccessKind, Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient, Prescription, Reading, TreatmentRecord
 
@@ -41,6 +43,13 @@ class Facts:
 
 def age_on(birth: date, day: date) -> float:
     return (day - birth).days / 365.25
+
+
+def body_water(person: Patient, *, weight_kg: float, on: date) -> Measure:
+    """V by Watson [L] of a person at a weight on a day; see the equation for its range."""
+    return total_body_water_watson(
+        weight_kg=weight_kg, height_cm=person.height_cm, age_years=age_on(person.birth_date, on), sex=person.sex
+    )
 
 
 def gather(record: TreatmentRecord) -> Facts:

@@ -13,15 +13,16 @@ from alerts.rules.missing import ordered_on
 from alerts.rules.wording import when
 
 
-def _under(history: History, name: str, night: Night) -> bool:
+def shortened(history: History, name: str, night: Night) -> bool:
+    """Whether less of the prescribed time was delivered than the limit of this name asks for."""
     share = night.shown("delivered")
     return share is not None and share < history.limit(name, night).value
 
 
 def _short(history: History, at: datetime) -> Iterator[Seen]:
     known = [night for night in history.finished if night.number("delivered") is not None]
-    often_short = often(2, 3, known, lambda night: _under(history, "delivered", night))
-    much_shorter = [night for night in known if _under(history, "delivered_once", night)]
+    often_short = often(2, 3, known, lambda night: shortened(history, "delivered", night))
+    much_shorter = [night for night in known if shortened(history, "delivered_once", night)]
     nights = [night for night in known if night in often_short or night in much_shorter]
     return numbers_seen(history, nights, "delivered", limit="delivered", cause="short")
 
@@ -33,7 +34,7 @@ def _say_short(seen: Seen) -> str:
 
 
 def _long_enough(history: History, night: Night) -> bool | None:
-    return None if night.number("delivered") is None else not _under(history, "delivered", night)
+    return None if night.number("delivered") is None else not shortened(history, "delivered", night)
 
 
 SHORT = Rule(

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from alerts.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
+from alerts.rules.dose import shortened
 from alerts.rules.duties import ANY_TIME, not_around, overdue
 from alerts.rules.making import PRACTICE, Look, event_evidence, outside, passed_after, still_open
 from alerts.rules.missing import MISSING
@@ -266,17 +267,12 @@ def _failed_supply(night: Night) -> list[Evidence]:
     return [each for kind in FAILURES for each in event_evidence(night, kind)]
 
 
-def _cut_short(history: History, night: Night) -> bool:
-    share = night.shown("delivered")
-    return share is not None and share < history.limit("delivered_once", night).value
-
-
 def _see_failure(history: History, at: datetime) -> Iterator[Seen]:
     """Each time; today when it comes again or cuts the treatment short: the home cannot be relied on then."""
     struck = [(night, seen) for night in history.nights if (seen := _failed_supply(night))]
     if struck:
         evidence = tuple(each for _night, seen in struck for each in seen)
-        pressing = len(struck) > 1 or _cut_short(history, struck[-1][0])
+        pressing = len(struck) > 1 or shortened(history, "delivered_once", struck[-1][0])
         yield Seen(
             "power_or_water",
             evidence,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -11,9 +12,8 @@ from django.db.models import Aggregate, FloatField, Max
 from alerts.choices import Outcome
 from alerts.models import Alert
 from alerts.rules.base import Point
-from dosing.inputs import age_on
+from dosing.inputs import body_water
 from dosing.models import RecordNumbers
-from dosing.science.body import total_body_water_watson
 from dosing.science.flows import clearance_from_ktv
 from sessions.choices_around import MachineKind
 from sessions.models import Machine, Patient, Prescription, Reading, RecordState, SiteUsed, TreatmentRecord
@@ -52,12 +52,11 @@ def course_of(patient: Patient, prescriptions: Sequence[Prescription], *, at: da
     changes = _changes(patient, at)
     columns = ("pk", "started_at", "night", "prescription_id", "ended_at", "machine_ktv", *OF_RECORD.values())
     rows = list(records.order_by("started_at").values_list(*columns))
-    volume = _volume(patient, [by_id[row[3]] for row in rows if row[3] in by_id], at)
+    clearances = _clearances(patient, rows, by_id, at)
     points = []
-    for pk, started_at, night, order_id, ended_at, machine_ktv, *own in rows:
+    for pk, started_at, night, order_id, _ended_at, _machine_ktv, *own in rows:
         order = by_id.get(order_id)
-        values = dict(zip(OF_RECORD, own, strict=True)) | {"tmp": tmp.get(pk)}
-        values["clearance"] = _clearance(machine_ktv, ended_at - started_at, volume) if ended_at else None
+        values = dict(zip(OF_RECORD, own, strict=True)) | {"tmp": tmp.get(pk), "clearance": clearances.get(pk)}
         values |= {key: computed.get(pk, {}).get(name) for key, name in OF_CATALOGUE.items()}
         points.append(
             Point(
@@ -73,25 +72,24 @@ def course_of(patient: Patient, prescriptions: Sequence[Prescription], *, at: da
     return points
 
 
-def _volume(patient: Patient, orders: Sequence[Prescription], at: datetime) -> float | None:
-    """V by Watson at the newest target weight [L]; None without a prescription or outside the range of the formula.
+def _clearances(
+    patient: Patient, rows: Sequence[tuple[Any, ...]], by_id: dict[int, Prescription], at: datetime
+) -> dict[Any, float]:
+    """Mean clearance of each night of which the machine's own Kt/V was noted, by record [mL/min].
 
-    One V for the whole course: weights that change from night to night would otherwise look like a change of clearance.
+    V by Watson at the newest target weight, one for the whole course: weights that change from night to night would
+    otherwise look like a change of clearance.
     """
-    if not orders:
-        return None
-    return total_body_water_watson(
-        sex=patient.sex,
-        age_years=age_on(patient.birth_date, at.date()),
-        height_cm=patient.height_cm,
-        weight_kg=orders[-1].target_weight_kg,
-    ).number
-
-
-def _clearance(machine_ktv: float | None, length: timedelta, volume: float | None) -> float | None:
-    if machine_ktv is None or volume is None:
-        return None
-    return clearance_from_ktv(ktv=machine_ktv, minutes=length / timedelta(minutes=1), volume_l=volume).number
+    orders = [by_id[order_id] for _pk, _started, _night, order_id, *_ in rows if order_id in by_id]
+    noted = [(pk, ended - began, ktv) for pk, began, _, _, ended, ktv, *_ in rows if ended and ktv is not None]
+    if not noted or not orders:
+        return {}
+    found = clearance_from_ktv(
+        ktv=[ktv for _pk, _length, ktv in noted],
+        minutes=[length / timedelta(minutes=1) for _pk, length, _ktv in noted],
+        volume_l=body_water(patient, weight_kg=orders[-1].target_weight_kg, on=at.date()).value,
+    ).value
+    return {pk: float(value) for (pk, *_), value in zip(noted, found, strict=True) if math.isfinite(value)}
 
 
 def _computed(records: Any) -> dict[Any, dict[str, float | None]]:

@@ -8,9 +8,9 @@ from itertools import pairwise
 from statistics import median
 
 from dosing.history import Night, nights_of
-from dosing.inputs import SAMPLE_WORDS, age_on
+from dosing.inputs import SAMPLE_WORDS, body_water
 from dosing.planner.patterns import Pattern, pattern_of
-from dosing.science.body import expected_urea_volume, total_body_water_watson
+from dosing.science.body import expected_urea_volume
 from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.kinetics import Observations, Patient, Schedule, fit, weekly_steady_state
@@ -285,10 +285,7 @@ def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaMo
 
 def assumed_volume(person: Person, *, weight_kg: float, on: date) -> float | None:
     """Urea volume to expect of this weight, height, age and sex [L], or None outside the equations' range."""
-    watson = total_body_water_watson(
-        weight_kg=weight_kg, height_cm=person.height_cm, age_years=age_on(person.birth_date, on), sex=person.sex
-    )
-    return expected_urea_volume(watson_l=watson.value).number
+    return expected_urea_volume(watson_l=body_water(person, weight_kg=weight_kg, on=on).value).number
 
 
 def _assumed(habits: Habits, why: str) -> UreaModel:

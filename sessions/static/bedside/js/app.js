@@ -19,8 +19,6 @@ import { setZone, speak, t } from "./words.js";
 import * as vault from "./vault.js";
 import { adoptDevice } from "./wire.js";
 
-/** Whether what happens now belongs into this night: it is not handed over, and not one of paper. */
-const isLive = (night) => Boolean(night && night.stage !== "handed" && !night.plan.paper);
 const KEEP_DELIVERED = 36 * 60 * 60_000;
 const QUIET_FOR = 8_000;
 const JOTTED = "jotted";
@@ -36,7 +34,7 @@ export const ctx = {
   errand: queue.errand,
   save: (night = ctx.night) => keep(night),
   handOver: async (night = ctx.night) => queue.handOver(night),
-  busy: () => Boolean(isLive(ctx.night) && ctx.night.doc.started_at),
+  busy: () => Boolean(draft.isLive(ctx.night) && ctx.night.doc.started_at),
   lock,
 };
 
@@ -132,13 +130,13 @@ function open(id, document = ctx.kit.open?.find((each) => each.id === id)) {
 
 /** An event noted in a hurry: into the night in hand, else kept until there is one (also while locked). */
 function jot({ kind, note = "", at = new Date().toISOString() }) {
-  if (isLive(ctx.night)) return change(t("Noted"), (night) => draft.addEvent(night, { kind, note, at }));
+  if (draft.isLive(ctx.night)) return change(t("Noted"), (night) => draft.addEvent(night, { kind, note, at }));
   vault.setPlain(JOTTED, [...(vault.plain(JOTTED) ?? []), { kind, note, at }]);
 }
 
 function mergeJotted() {
   const jotted = vault.plain(JOTTED) ?? [];
-  if (!jotted.length || !isLive(ctx.night)) return;
+  if (!jotted.length || !draft.isLive(ctx.night)) return;
   for (const event of jotted) draft.addEvent(ctx.night, event);
   vault.setPlain(JOTTED, null);
 }

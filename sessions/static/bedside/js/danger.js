@@ -2,6 +2,7 @@
 
 import { callAction, callButtons } from "./calls.js";
 import { keepAwake } from "./awake.js";
+import { isLive } from "./draft.js";
 import { go, register } from "./router.js";
 import { bigButton, choiceRow, h, note } from "./ui.js";
 import { t, timeOf } from "./words.js";
@@ -63,7 +64,7 @@ function which(ctx, index) {
 function recordWords(ctx, card) {
   const at = noted.get(card.kind);
   const kinds = card.kind === "power_water" ? ["power_failure", "water_failure"] : [card.event_kind];
-  const open = ctx.night && ctx.night.stage !== "handed" && !ctx.night.plan.paper;
+  const open = isLive(ctx.night);
   const index = open ? ctx.night.doc.events.findLastIndex((event) => kinds.includes(event.kind)) : -1;
   if (index >= 0) {
     const words = note(t("Noted in the record at {time}.", { time: timeOf(ctx.night.doc.events[index].at) }));

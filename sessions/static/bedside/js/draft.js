@@ -24,6 +24,9 @@ function emptyDocument(kit) {
   return { started_at: null, ended_at: null, ...numbers, ...texts, disinfected: null, ...versions, run_sheet_version: kit.run_sheet?.version ?? null, ...lists, confirmed: [] };
 }
 
+/** Whether what happens now belongs into this night, or null: it is not handed over, and not one of paper. */
+export const isLive = (night) => Boolean(night && night.stage !== "handed" && !night.plan.paper);
+
 /** A new night of the kit's patient, entered by the kit's account. */
 export function newNight(kit, id = crypto.randomUUID()) {
   return {

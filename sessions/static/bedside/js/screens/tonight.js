@@ -2,6 +2,7 @@
 
 import { changesUnread, unseen } from "../around.js";
 import { callButtons } from "../calls.js";
+import { isLive } from "../draft.js";
 import * as kits from "../kit.js";
 import { looksNext } from "../opening.js";
 import * as queue from "../queue.js";
@@ -10,7 +11,6 @@ import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn, weekdayOf } from "../words.js";
 
 const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
-const isLive = (night) => night && night.stage !== "handed" && !night.plan.paper;
 /** The treatment that goes on tonight; a night that is being typed in from paper stands among the others. */
 const inHand = (ctx) => (isLive(ctx.night) ? ctx.night : ctx.nights.find((night) => isLive(night) && night.doc.started_at)) ?? null;
 
