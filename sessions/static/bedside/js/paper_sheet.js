@@ -3,6 +3,7 @@
  * record with every cell as the text that was typed, so that nothing of it is lost; `layOut` makes the record of it. Pure.
  */
 
+import { checkOf, inside } from "./check_rows.js";
 import { fromWall, later, toWall } from "./clock.js";
 import { getPath, limitsOf } from "./draft.js";
 import { oddity, parseNumber, refusal } from "./numbers.js";
@@ -81,14 +82,13 @@ function layLines(night, kit, list, number, make) {
 }
 
 const columns = (names, number) => Object.fromEntries(names.map((name) => [name, number(name)]));
-const inside = ({ limit_low: low, limit_high: high }, value) => value === null || ((low == null || value >= low) && (high == null || value <= high));
 
 function layChecks(night, kit, number) {
   const { checks } = night.plan.paper.typed;
   night.doc.checks = (kit.checklist?.items ?? []).flatMap((item) => {
     const value = item.asks_value ? number(`checks.${item.key}.value`) : null;
     if (!checks[item.key]?.good && value === null) return [];
-    return [{ name: item.kept ?? item.name, key: item.key, part: item.part, passed: inside(item, value), value, unit: item.unit ?? "", note: "", overruled: false, reason: "", at: null }];
+    return [checkOf(item, { passed: value === null || inside(item, value), value })];
   });
   night.doc.checklist_version = night.doc.checks.length ? kit.checklist.version : null;
 }

@@ -4,8 +4,9 @@
  * One that failed holds the flow: it is put right, or overruled with a reason, never passed over.
  */
 
+import { checkOf, inside } from "../check_rows.js";
 import { callButtons } from "../calls.js";
-import { asKept, kept, read } from "../kept.js";
+import { kept, read } from "../kept.js";
 import { askNumber } from "../pad.js";
 import { withUnit } from "../numbers.js";
 import { pointTo } from "../moment_row.js";
@@ -31,12 +32,10 @@ export function limitWords({ limit_low: low, limit_high: high, unit }) {
   return low == null ? "" : t("at least {low}", { low: fmt(low) }) + end;
 }
 
-const inside = (item, value) => (item.limit_low == null || value >= item.limit_low) && (item.limit_high == null || value <= item.limit_high);
-
 function write(ctx, item, answer) {
   const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
   ctx.change(words, (night) => {
-    const row = { name: asKept(item), key: item.key, part: item.part, value: null, unit: item.unit ?? "", note: "", overruled: false, reason: "", at: ctx.now().toISOString(), ...answer };
+    const row = checkOf(item, { at: ctx.now().toISOString(), ...answer });
     const index = night.doc.checks.findIndex((each) => each.key === item.key);
     if (index < 0) night.doc.checks.push(row);
     else night.doc.checks[index] = row;
