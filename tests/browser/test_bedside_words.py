@@ -167,9 +167,10 @@ def larger(evening: Evening, letters_px: int) -> None:
 
 def all_misfits(evening: Evening) -> dict[str, list[str]]:
     found = {}
+    evening.page.wait_for_load_state("networkidle")  # what the unit answers draws the screen anew
     evening.page.evaluate(STRETCHED)
     assert misfits(evening), "the measure sees nothing"
-    evening.page.evaluate("() => document.querySelector('.stretched').remove()")
+    evening.page.evaluate("() => document.querySelector('.stretched')?.remove()")
     for screen in SCREENS:
         evening.go(*screen.split("/"))
         if wrong := misfits(evening):
