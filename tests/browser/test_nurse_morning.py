@@ -19,7 +19,7 @@ from alerts.models import Alert
 from alerts.rule_models import Mute
 from alerts.services import lifecycle, push_keys
 from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
-from homedialysis.accounts.models import User
+from homedialysis.accounts.models import OpeningHours, User
 from sessions.models import Patient
 from tests.alerts.made import evidence, made_alert
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage
@@ -43,7 +43,11 @@ def _machinery_works(unit: object) -> None:
 
 @pytest.fixture
 def five(unit: object) -> list[Patient]:
-    """Ada to Cleo want a call today, the longest waiting first; Dov and Edda this week. Ada had one bad night."""
+    """Ada to Cleo want a call today, the longest waiting first; Dov and Edda this week. Ada had one bad night.
+
+    The unit has no hours here, so that it is morning whenever this runs: a hand-over then tells of the last 24 hours.
+    """
+    OpeningHours.objects.all().delete()
     now = timezone.now().replace(microsecond=0)
     patients = [PatientFactory(name=name) for name in NAMES]
     for index, patient in enumerate(patients):
