@@ -22,7 +22,7 @@ check:  ## what must hold before a change lands
 	bash .ci/run
 
 schema: .venv/installed  ## after a change of the API
-	.venv/bin/python -m homedialysis.local_servers run -- .venv/bin/python manage.py spectacular --validate --fail-on-warn --file tests/api_contract/openapi.yaml
+	.venv/bin/python -m homedialysis.local.servers run -- .venv/bin/python manage.py spectacular --validate --fail-on-warn --file tests/api_contract/openapi.yaml
 
 lock:  ## after a change of the dependencies in pyproject.toml
 	$(LOCK) --output-file requirements.lock

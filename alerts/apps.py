@@ -6,12 +6,13 @@ class AlertsConfig(AppConfig):
     verbose_name = "Alerts"
 
     def ready(self) -> None:
-        from alerts import receivers, signs  # noqa: F401  (both connect themselves)
-        from alerts.counting import open_alerts
-        from alerts.kit_parts import looked_at
-        from alerts.services.looking import look_at
-        from dosing.answering import look_of
-        from dosing.month.board import register_counter
+        from alerts import receivers  # noqa: F401  (both connect themselves)
+        from alerts.services import celery_heartbeat  # noqa: F401  (both connect themselves)
+        from alerts.services.bedside_kit import looked_at
+        from alerts.services.open_counts import open_alerts
+        from alerts.services.who_has_looked import look_at
+        from dosing.services.month.board import register_counter
+        from dosing.services.night.night_answer import look_of
         from sessions.services.kit import register_part
 
         look_of.append(look_at)

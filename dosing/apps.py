@@ -6,10 +6,10 @@ class DosingConfig(AppConfig):
     verbose_name = "Dose"
 
     def ready(self) -> None:
-        from dosing import jobs
-        from dosing.fhir import export
-        from dosing.kit_parts import computed
-        from dosing.month import report
+        from dosing.services import jobs
+        from dosing.services.bedside_kit import computed
+        from dosing.services.fhir import export
+        from dosing.services.month import report
         from sessions.services.kit import register_part
 
         register_part("dosing", computed)

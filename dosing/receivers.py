@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from dosing.month.computing import mark_stale
+from dosing.services.month.computing import mark_stale
 from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord, UrineCollection
 
 

@@ -6,4 +6,5 @@ class HomedialysisConfig(AppConfig):
     verbose_name = "Home dialysis"
 
     def ready(self) -> None:
-        from homedialysis import checks, openapi  # noqa: F401  (both register themselves)
+        from homedialysis.running import checks  # noqa: F401  (both register themselves)
+        from homedialysis.web import openapi  # noqa: F401  (both register themselves)

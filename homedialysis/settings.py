@@ -81,11 +81,11 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "pghistory.middleware.HistoryMiddleware",
-    "homedialysis.middleware.UserLanguage",
-    "homedialysis.middleware.UnitTime",
-    "homedialysis.middleware.SignedOutFragments",
-    "homedialysis.middleware.WipedAtSignOut",
-    "homedialysis.middleware.NeverStored",
+    "homedialysis.web.middleware.UserLanguage",
+    "homedialysis.web.middleware.UnitTime",
+    "homedialysis.web.middleware.SignedOutFragments",
+    "homedialysis.web.middleware.WipedAtSignOut",
+    "homedialysis.web.middleware.NeverStored",
 ]
 
 ROOT_URLCONF = "homedialysis.urls"
@@ -101,7 +101,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "homedialysis.context.unit",
+                "homedialysis.web.context.unit",
             ],
         },
     }
@@ -141,7 +141,7 @@ AUTH_PASSWORD_VALIDATORS = [
 AUTH_PASSWORD_VALIDATORS[1]["OPTIONS"] = {"min_length": 12}  # type: ignore[assignment]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
-ACCOUNT_ADAPTER = "homedialysis.accounts.adapter.InvitedOnly"
+ACCOUNT_ADAPTER = "homedialysis.accounts.services.adapter.InvitedOnly"
 ACCOUNT_LOGIN_METHODS = {"email"}
 ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None
@@ -195,9 +195,9 @@ SPECTACULAR_SETTINGS = {
     },
     "ENUM_NAME_OVERRIDES": {
         "StateEnum": "sessions.models.RecordState",
-        "EventKindEnum": "sessions.choices.EventKind",
-        "WaterKindEnum": "sessions.choices_around.WaterKind",
-        "TaskKindEnum": "sessions.choices_around.TaskKind",
+        "EventKindEnum": "sessions.facts.choices.EventKind",
+        "WaterKindEnum": "sessions.facts.choices_surroundings.WaterKind",
+        "TaskKindEnum": "sessions.facts.choices_surroundings.TaskKind",
     },
 }
 
@@ -253,7 +253,7 @@ STATICFILES_DIRS = [("plotly", _package_folder("plotly") / "package_data")]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
-        "BACKEND": "homedialysis.static_storage.HashedStatic"
+        "BACKEND": "homedialysis.web.static_storage.HashedStatic"
         if env.read_flag("HASHED_STATIC", default=not DEBUG)
         else "django.contrib.staticfiles.storage.StaticFilesStorage"
     },
@@ -311,7 +311,7 @@ PUSH_KEY = env.read_secret("PUSH_KEY")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"lines": {"()": "homedialysis.log_format.JsonLines"}},
+    "formatters": {"lines": {"()": "homedialysis.running.log_format.JsonLines"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "lines"}},
     "root": {"handlers": ["console"], "level": env.read_text("LOG_LEVEL", "INFO")},
 }

@@ -3,8 +3,8 @@
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
-from homedialysis import health
-from homedialysis.home import home
+from homedialysis.web import health
+from homedialysis.web.home import home
 
 urlpatterns = [
     path("", home, name="home"),

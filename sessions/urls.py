@@ -1,6 +1,6 @@
 from django.urls import path
 
-from sessions.pages import access, around, bedside, devices, lists, messages, prescribing, takeout, unit
+from sessions.pages import access, bedside, devices, lists, messages, prescribing, surroundings, takeout, unit
 
 app_name = "treatments"
 urlpatterns = [
@@ -30,15 +30,15 @@ urlpatterns = [
         prescribing.drop_draft,
         name="drop-draft",
     ),
-    path("patients/<uuid:patient_id>/around/<slug:what>/", around.note, name="around-note"),
-    path("patients/<uuid:patient_id>/around/<slug:what>/<slug:row>/", around.change, name="around-change"),
+    path("patients/<uuid:patient_id>/around/<slug:what>/", surroundings.note, name="around-note"),
+    path("patients/<uuid:patient_id>/around/<slug:what>/<slug:row>/", surroundings.change, name="around-change"),
     path("patients/<uuid:patient_id>/run-sheet/", lists.patient_run_sheet, name="patient-run-sheet"),
     path("patients/<uuid:patient_id>/messages/", messages.to_patient, name="messages"),
     path("unit/bedside/", lists.unit_texts, name="unit-texts"),
     path("unit/bedside/versions/<int:text_id>/", lists.text_version, name="text-version"),
     path("unit/bedside/run-sheets/<slug:technique>/", lists.run_sheet, name="run-sheet"),
     path("unit/bedside/<slug:kind>/", lists.unit_text, name="unit-text"),
-    path("unit/around/", around.unit, name="around-unit"),
-    path("unit/around/<slug:what>/", around.note_unit, name="around-unit-note"),
-    path("unit/around/<slug:what>/<slug:row>/", around.change_unit, name="around-unit-change"),
+    path("unit/around/", surroundings.unit, name="around-unit"),
+    path("unit/around/<slug:what>/", surroundings.note_unit, name="around-unit-note"),
+    path("unit/around/<slug:what>/<slug:row>/", surroundings.change_unit, name="around-unit-change"),
 ]

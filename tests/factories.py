@@ -10,8 +10,7 @@ import factory
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from homedialysis.accounts.models import OpeningHours, Role, Unit, User
-from sessions.api.document import TreatmentDocument, canonical
-from sessions.choices_around import WATER_UNITS, WaterKind
+from sessions.facts.choices_surroundings import WATER_UNITS, WaterKind
 from sessions.models import (
     AccessKind,
     AccessSite,
@@ -40,6 +39,7 @@ from sessions.models import (
     VascularAccess,
     WaterTest,
 )
+from sessions.services.document import TreatmentDocument, canonical
 from sessions.services.recording import record_treatment
 from sessions.services.unit_texts import DEFAULTS
 

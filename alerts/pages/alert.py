@@ -12,13 +12,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.courses import courses_of, drawn
-from alerts.forms import CloseForm, NoteForm
 from alerts.models import Alert, RecordJudgement
-from alerts.presenting import Shown, of_paper
+from alerts.pages.forms import CloseForm, NoteForm
 from alerts.services import lifecycle
-from homedialysis.accounts.guards import clinical_only, staff_only
+from alerts.showing.presenting import Shown, of_paper
+from alerts.showing.sparklines import courses_of, drawn
 from homedialysis.accounts.models import User
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.reading_log import note_reading
 

@@ -16,16 +16,16 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.courses import courses_of, drawn, next_treatments
-from alerts.forms_life import ActForm, CallForm
-from alerts.life_models import Call
 from alerts.models import Alert, AlertStep
-from alerts.presenting import Shown, in_order, of_paper
+from alerts.models.rota_and_messages import Call
+from alerts.pages.forms_acting import ActForm, CallForm
 from alerts.services import lifecycle
-from homedialysis.accounts.guards import clinical_only, staff_only
+from alerts.showing.presenting import Shown, in_order, of_paper
+from alerts.showing.sparklines import courses_of, drawn, next_treatments
 from homedialysis.accounts.models import signed_in
-from sessions.local_time import zone_of
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient
+from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
 MOVED_ON = "Something was added since you opened this page. Read it, then send again: your words are kept."

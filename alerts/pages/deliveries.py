@@ -13,13 +13,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.life_models import Delivery, PushAddress
+from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services import push_keys
 from alerts.services.escalation import send_test
 from alerts.services.nudge import nudge_on_commit
 from alerts.services.push_addresses import sign_up
-from homedialysis.accounts.guards import staff_only
 from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.pages.guards import staff_only
 
 SHOWN_DAYS = timedelta(days=14)
 MOST = 200

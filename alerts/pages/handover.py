@@ -9,11 +9,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from alerts.forms_life import MOMENT, SinceForm
-from alerts.handover import changes_since
-from homedialysis.accounts.guards import staff_only
+from alerts.pages.forms_acting import MOMENT, SinceForm
+from alerts.showing.handover import changes_since
 from homedialysis.accounts.models import Unit, signed_in
-from homedialysis.accounts.opening import closed_last
+from homedialysis.accounts.pages.guards import staff_only
+from homedialysis.accounts.services.opening import closed_last
 from sessions.services.reading_log import note_reading
 
 DAY = timedelta(days=1)

@@ -22,20 +22,20 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_http_methods
 
-from alerts.choices import Family
-from alerts.forms import LimitForm, OnForm
-from alerts.limit_kinds import KINDS
-from alerts.limits import OF_PRESCRIPTION, LimitBook, LimitInForce, book_of
+from alerts.limits.book import OF_PRESCRIPTION, LimitBook, LimitInForce, book_of
+from alerts.limits.kinds import KINDS
 from alerts.models import Limit
+from alerts.models.choices import Family
+from alerts.pages.forms import LimitForm, OnForm
 from alerts.services.limit_setting import limit_row, set_limit
 from alerts.services.preview import preview
-from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import User
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
-SALT = "alerts.limits"
+SALT = "alerts.limits.book"
 SHOWN_FOR = timedelta(hours=1)
 """How long what was shown may be set: afterwards it is shown anew."""
 NOON = time(12)

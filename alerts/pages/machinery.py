@@ -8,12 +8,12 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.life_models import Delivery
 from alerts.models import PendingEvaluation
+from alerts.models.rota_and_messages import Delivery
 from alerts.services import outbox
 from alerts.services.escalation import nobody_left
 from alerts.services.heartbeat import SILENT_AFTER, state_of_work
-from homedialysis.accounts.guards import staff_only
+from homedialysis.accounts.pages.guards import staff_only
 
 
 @staff_only

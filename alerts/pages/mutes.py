@@ -17,17 +17,17 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from alerts.choices import Family
-from alerts.forms import MuteForm, WhyForm
-from alerts.limits import LimitInForce
+from alerts.limits.book import LimitInForce
 from alerts.models import RecordJudgement
-from alerts.rule_models import Mute
+from alerts.models.choices import Family
+from alerts.models.mutes_and_replays import Mute
+from alerts.pages.forms import MuteForm, WhyForm
 from alerts.rules import BY_KEY, RULES
 from alerts.rules.base import History, Rule
 from alerts.services.history import history_of
 from alerts.services.muting import LONGEST, MuteBook, NotMuted, lift, mute, mutes_of
-from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import User
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading

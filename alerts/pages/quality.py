@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from alerts.services.quality import quality_between
-from homedialysis.accounts.guards import staff_only
+from homedialysis.accounts.pages.guards import staff_only
 
 PERIODS = {30: "30 days", 90: "90 days", 365: "365 days"}
 

@@ -14,13 +14,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from alerts.choices import ReplayState
-from alerts.forms import WhyForm
-from alerts.rule_models import Replay, ReplayChunk
+from alerts.models.choices import ReplayState
+from alerts.models.mutes_and_replays import Replay, ReplayChunk
+from alerts.pages.forms import WhyForm
 from alerts.services import replaying
 from alerts.services.nudge import nudge_on_commit
-from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import User
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
 
 LATELY = 10
 """Runs on the page."""

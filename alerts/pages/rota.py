@@ -12,13 +12,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from alerts.forms_life import AbsenceForm, RotaTurnForm, RoutineForm
-from alerts.life_models import Absence, RotaTurn, Routine
+from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
+from alerts.pages.forms_acting import AbsenceForm, RotaTurnForm, RoutineForm
 from alerts.services.lifecycle import may_take_care
 from alerts.services.rota import order_at
-from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import Unit, Weekday
-from homedialysis.accounts.opening import is_open, opens_next
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
+from homedialysis.accounts.services.opening import is_open, opens_next
 
 FORMS = {"turn": "turn_form", "absence": "absence_form", "routine": "routine_form"}
 

@@ -12,10 +12,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from alerts.models import Alert
-from alerts.timeline import figure_of, time_line_of
-from homedialysis.accounts.guards import staff_only
-from sessions.local_time import zone_of
+from alerts.showing.timeline import figure_of, time_line_of
+from homedialysis.accounts.pages.guards import staff_only
 from sessions.models import Patient
+from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
 PERIODS = {90: "3 months", 182: "6 months", 365: "12 months"}

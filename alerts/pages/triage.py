@@ -15,12 +15,12 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from alerts.choices import Urgency
-from alerts.courses import calls_due
 from alerts.models import Alert, PendingEvaluation
-from alerts.presenting import Shown, bundles
-from homedialysis.accounts.guards import staff_only
+from alerts.models.choices import Urgency
+from alerts.showing.presenting import Shown, bundles
+from alerts.showing.sparklines import calls_due
 from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.pages.guards import staff_only
 
 CLOSED_DAYS = timedelta(days=30)
 CLOSED_A_PAGE = 50

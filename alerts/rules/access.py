@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules import pressures
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
 from alerts.rules.drifts import drifting
-from alerts.rules.making import Look, noted, of_night, outside, unknown_number
+from alerts.rules.rule_kinds import Look, noted, of_night, outside, unknown_number
 from alerts.rules.wording import when
-from sessions.choices import CheckPart
+from sessions.facts.choices import CheckPart
 from sessions.models import Check, EventKind
 
 INFECTION = (

@@ -14,11 +14,11 @@ from functools import cached_property
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from alerts.choices import Family, Urgency
-from alerts.limits import LimitBook, LimitInForce
-from dosing.catalogue import BY_KEY
-from dosing.inputs import at_treatment_flow
-from dosing.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
+from alerts.limits.book import LimitBook, LimitInForce
+from alerts.models.choices import Family, Urgency
+from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.inputs import at_treatment_flow
+from dosing.services.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
 from sessions.models import (
     BloodResult,
     Check,
@@ -112,8 +112,8 @@ class Around:
 class Point:
     """One finished night of the longer course that trends look at.
 
-    values: by key of `dosing.trend_of_patient.WATCHES`, unknown ones left out; flow [mL/min], gauge [G]: of that night;
-    segments: what makes nights incomparable, by the same keys, "" standing for all others.
+    values: by key of `dosing.services.trend_of_patient.WATCHES`, unknown ones left out; flow [mL/min], gauge [G]: of
+    that night; segments: what makes nights incomparable, by the same keys, "" standing for all others.
     """
 
     record: str

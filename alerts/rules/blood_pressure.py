@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from alerts.choices import Family, Urgency
-from alerts.limits import HIGH_BEFORE, LimitInForce
+from alerts.limits.book import HIGH_BEFORE, LimitInForce
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import History, Night, Seen
-from alerts.rules.making import Look, noted, of_kind, outside
+from alerts.rules.rule_kinds import Look, noted, of_kind, outside
 from alerts.rules.wording import when
 from sessions.models import EventKind
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 
-from alerts.choices import Family, Urgency
-from alerts.limits import LimitInForce
+from alerts.limits.book import LimitInForce
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Rule, Seen
 from alerts.rules.duties import not_around, overdue
 from alerts.rules.wording import day

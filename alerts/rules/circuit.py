@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, often
 from alerts.rules.drifts import drifting
-from alerts.rules.making import PRACTICE, noted, of_readings, outside, passed_after
+from alerts.rules.rule_kinds import PRACTICE, noted, of_readings, outside, passed_after
 from alerts.rules.wording import when
-from sessions.choices import DialyserLook
+from sessions.facts.choices import DialyserLook
 from sessions.models import EventKind
 
 CLOTTING = noted(EventKind.CLOTTING, family=Family.CIRCUIT, urgency=Urgency.THIS_WEEK, hold=(2, 3), over_after=4)

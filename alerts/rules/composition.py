@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
-from alerts.rules.making import Read, of_readings, outside
+from alerts.rules.rule_kinds import Read, of_readings, outside
 
 
 def _fluid(key: str, title: str, read: Read, label: str, *, over: bool, margin: float) -> Rule:

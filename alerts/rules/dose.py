@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, numbers_seen, often, where_unknown
 from alerts.rules.drifts import drifting
-from alerts.rules.making import Look, of_night, outside, passed_after, unknown_number
 from alerts.rules.missing import ordered_on
+from alerts.rules.rule_kinds import Look, of_night, outside, passed_after, unknown_number
 from alerts.rules.wording import when
 
 

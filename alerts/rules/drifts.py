@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import datetime
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Point, Rule, Seen
-from dosing.trend_of_patient import WATCHES, TrendVerdict
+from dosing.services.trend_of_patient import WATCHES, TrendVerdict
 
 NIGHTS = 20
 """The newest nights that stand as evidence."""
@@ -36,7 +36,7 @@ def drifting(
     limit: str,
     part_of: tuple[str, ...] = (),
 ) -> Rule:
-    """A rule over the drift of one series of `dosing.trend_of_patient.WATCHES`, told from a shift of `limit` on."""
+    """A rule over the drift of one series of `trend_of_patient.WATCHES`, told from a shift of `limit` on."""
     watch = WATCHES[series]
 
     def see(history: History, at: datetime) -> Iterator[Seen]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import datetime, time, timedelta
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Rule, Seen
 from alerts.rules.wording import day
 from sessions.services.due import Due

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
-from alerts.choices import Family, Urgency
-from alerts.limits import LimitInForce
+from alerts.limits.book import LimitInForce
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, of_number, runs_of, where_unknown
-from alerts.rules.making import of_night, outside, passed_after, unknown_number
+from alerts.rules.rule_kinds import of_night, outside, passed_after, unknown_number
 from alerts.rules.target import TARGET
 from alerts.rules.wording import beyond, when
 

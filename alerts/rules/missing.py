@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Rule, Seen
 from alerts.rules.wording import day, days_of
 from sessions.models import Prescription

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Night, Rule
-from alerts.rules.making import Look, Read, of_readings, outside
+from alerts.rules.rule_kinds import Look, Read, of_readings, outside
 
 
 def _at_flow_or_unknown(column: str, label: str) -> Read:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
 from alerts.rules.dose import shortened
 from alerts.rules.duties import ANY_TIME, not_around, overdue
-from alerts.rules.making import PRACTICE, Look, event_evidence, outside, passed_after, still_open
 from alerts.rules.missing import MISSING
+from alerts.rules.rule_kinds import PRACTICE, Look, event_evidence, outside, passed_after, still_open
 from alerts.rules.wording import day, when
 from sessions.models import Check, EventKind, Prescription
 from sessions.services.stock import Stock

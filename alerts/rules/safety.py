@@ -6,9 +6,9 @@ its name, and none of them repeats harmlessly. So there is no time, not even a d
 
 from __future__ import annotations
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
-from alerts.rules.making import PRACTICE, noted
+from alerts.rules.rule_kinds import PRACTICE, noted
 from sessions.models import EventKind
 
 SEVERE = (

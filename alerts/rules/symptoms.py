@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
-from alerts.rules.making import noted
+from alerts.rules.rule_kinds import noted
 from sessions.models import EventKind
 
 AGAIN = (2, 3)

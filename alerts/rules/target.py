@@ -11,11 +11,11 @@ from collections.abc import Iterator
 from datetime import datetime
 from statistics import median
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import History, Night, NotJudged, Rule, Seen
 from alerts.rules.drifts import AGAIN, newest, of_point
-from alerts.rules.making import PRACTICE, of_kind
-from dosing.trend_of_patient import TrendVerdict
+from alerts.rules.rule_kinds import PRACTICE, of_kind
+from dosing.services.trend_of_patient import TrendVerdict
 from sessions.models import EventKind
 
 LATEST = 9

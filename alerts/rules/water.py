@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
-from alerts.choices import Family, Urgency
+from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
 from alerts.rules.duties import not_around, overdue
-from alerts.rules.making import Look, outside
+from alerts.rules.rule_kinds import Look, outside
 from alerts.rules.wording import day
 from dosing.science.water import LIMITS, Grade, Limit, classify
-from sessions.choices_around import WaterKind
+from sessions.facts.choices_surroundings import WaterKind
 from sessions.models import WaterTest
 
 SAMPLES = (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)

@@ -10,9 +10,9 @@ from typing import Any
 
 from django.db import transaction
 
-from alerts.choices import AlertState, StepKind, Urgency
-from alerts.life_models import Routine
 from alerts.models import Alert, AlertStep
+from alerts.models.choices import AlertState, StepKind, Urgency
+from alerts.models.rota_and_messages import Routine
 from alerts.rules.base import Evidence
 from sessions.models import Patient
 

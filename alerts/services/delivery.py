@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from alerts.life_models import Delivery
+from alerts.models.rota_and_messages import Delivery
 from alerts.services.escalation import unseen_urgent
 
 MOST_ATTEMPTS = 6

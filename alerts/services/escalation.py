@@ -15,13 +15,13 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.db.models.functions import Coalesce
 
-from alerts.choices import Channel, StepKind, Urgency
-from alerts.life_models import Delivery, PushAddress, Routine
 from alerts.models import Alert, AlertStep
-from alerts.querysets import AlertQuerySet
+from alerts.models.choices import Channel, StepKind, Urgency
+from alerts.models.querysets import AlertQuerySet
+from alerts.models.rota_and_messages import Delivery, PushAddress, Routine
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Unit, User
-from homedialysis.accounts.opening import is_open, open_time_between
+from homedialysis.accounts.services.opening import is_open, open_time_between
 
 
 def unseen_urgent() -> AlertQuerySet:

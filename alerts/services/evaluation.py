@@ -22,8 +22,8 @@ from alerts.rules.base import History, Rule, Seen
 from alerts.services import outbox
 from alerts.services.history import history_of
 from alerts.services.reconciling import reconcile
-from dosing.computing import compute
-from dosing.inputs import record_after
+from dosing.services.night.computing import compute
+from dosing.services.night.inputs import record_after
 from sessions.models import Patient, TreatmentRecord
 
 PATTERN = timedelta(days=21)

@@ -7,13 +7,13 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Min
 
-from alerts.limits import book_of
+from alerts.limits.book import book_of
 from alerts.models import Alert
 from alerts.rules.base import HISTORY, Around, History
-from alerts.services.course import course_of
+from alerts.services.long_course import course_of
 from alerts.services.nights import EVERYTHING, nights_of
-from sessions.choices_around import WaterEdition
-from sessions.local_time import zone_of
+from sessions.facts.choices_surroundings import WaterEdition
+from sessions.facts.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
 from sessions.models import (
     BloodResult,
     Patient,
@@ -23,10 +23,10 @@ from sessions.models import (
     WaterStandard,
     WaterTest,
 )
-from sessions.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
-from sessions.services.around_facts import facts_of
+from sessions.models.local_time import zone_of
 from sessions.services.due import due_of
 from sessions.services.stock import stock_of
+from sessions.services.surroundings_facts import facts_of
 
 LONGEST = timedelta(days=400)
 """However old an open alert is, no more than this is read."""

@@ -15,9 +15,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.timezone import localtime
 
-from alerts.choices import AlertState, CallResult, Outcome, StepKind
-from alerts.life_models import Call
 from alerts.models import Alert, AlertStep
+from alerts.models.choices import AlertState, CallResult, Outcome, StepKind
+from alerts.models.rota_and_messages import Call
 from homedialysis.accounts.models import CLINICAL_ROLES, Unit, User
 from sessions.models import Patient
 

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.core.exceptions import PermissionDenied, ValidationError
 
-from alerts.limit_kinds import KINDS
+from alerts.limits.kinds import KINDS
 from alerts.models import Limit
 from homedialysis.accounts.models import User
 from sessions.models import Patient

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 
-from alerts.rule_models import Mute
+from alerts.models.mutes_and_replays import Mute
 from alerts.rules import BY_KEY
 from homedialysis.accounts.models import User
 from sessions.models import Patient

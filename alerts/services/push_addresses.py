@@ -13,7 +13,7 @@ from urllib.parse import urlsplit
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from alerts.life_models import PushAddress
+from alerts.models.rota_and_messages import PushAddress
 from homedialysis.accounts.models import User
 
 MOST_BROWSERS = 10

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from alerts.choices import StepKind, Urgency
 from alerts.models import Alert, AlertStep
+from alerts.models.choices import StepKind, Urgency
 from alerts.rules.base import Evidence, History, Rule, Seen
 from alerts.rules.wording import day, days_of
 from alerts.services import comeback

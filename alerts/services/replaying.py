@@ -17,10 +17,10 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Count, Min, Q, Sum
 
-from alerts.choices import ReplayState
-from alerts.limits import book_of
+from alerts.limits.book import book_of
 from alerts.models import PendingEvaluation
-from alerts.rule_models import Replay, ReplayChunk
+from alerts.models.choices import ReplayState
+from alerts.models.mutes_and_replays import Replay, ReplayChunk
 from alerts.rules import RULES
 from alerts.rules.base import HISTORY, History
 from alerts.services import outbox
@@ -28,8 +28,8 @@ from alerts.services.evaluation import PATTERN, judge_again, note_judgements
 from alerts.services.history import CLOCKS_APART, bloods_between
 from alerts.services.nights import EVERYTHING, nights_of
 from homedialysis.accounts.models import User
-from sessions.local_time import zone_of
 from sessions.models import Patient, Prescription, TreatmentRecord
+from sessions.models.local_time import zone_of
 
 WINDOW = timedelta(days=120)
 """Of one chunk: under a second of work, so that nobody waits long for the patient's lock."""

@@ -19,8 +19,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from pywebpush import WebPushException, webpush
 
-from alerts.choices import Channel
-from alerts.life_models import Delivery, PushAddress
+from alerts.models.choices import Channel
+from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services.delivery import Answer
 from alerts.services.push_keys import private_key
 

@@ -12,13 +12,13 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from alerts.limits import books_of
+from alerts.limits.book import books_of
 from alerts.rules.base import History, Night
-from alerts.services.course import course_of
 from alerts.services.history import CLOCKS_APART, around, night_before
+from alerts.services.long_course import course_of
 from alerts.services.nights import nights_of
-from sessions.local_time import zone_of
 from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord
+from sessions.models.local_time import zone_of
 
 PATIENTS = 50
 """Patients read at once: so memory does not grow with the unit."""

@@ -18,7 +18,7 @@ class AccountsConfig(AppConfig):
 
 def forget_bedside(sender: Any, request: Any, user: Any, **kwargs: Any) -> None:
     """A phone that signs out wipes itself, and is no device of this person any more."""
-    from homedialysis.accounts.bedside_devices import signed_out
+    from homedialysis.accounts.services.bedside_devices import signed_out
 
     try:
         device_id = uuid.UUID(request.headers.get("X-Bedside-Device", "")) if request else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from homedialysis.demo.enrolment import Team
-from sessions.choices import TextKind
+from sessions.facts.choices import TextKind
 from sessions.models import Patient, Prescription
 from sessions.services.messages import note_seen, write_message
 from sessions.services.prescribing import sign_prescription

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from homedialysis.demo import regimes as r
 from homedialysis.demo.regimes import Regime
-from sessions.choices import AccessKind, EventKind, Sex, Side, Technique
+from sessions.facts.choices import AccessKind, EventKind, Sex, Side, Technique
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,17 +9,17 @@ from datetime import date, datetime, timedelta
 from django.contrib.auth.hashers import make_password
 from numpy.random import Generator
 
-from alerts.life_models import RotaTurn
+from alerts.models.rota_and_messages import RotaTurn
 from homedialysis.accounts.models import OpeningHours, Role, Unit, UnitSystem, User
-from homedialysis.accounts.services import accept, open_invitation
+from homedialysis.accounts.services.invitations import accept, open_invitation
 from homedialysis.demo import people
 from homedialysis.demo.cast import CAST, Member
 from homedialysis.demo.papers import Sites
 from homedialysis.demo.regimes import DIALYSERS
 from sessions.api.examples import DEMO_PATIENT
-from sessions.choices import Side, SiteUse, Technique
-from sessions.forms import limb_of
+from sessions.facts.choices import Side, SiteUse, Technique
 from sessions.models import AccessSite, Dialyser, Patient, VascularAccess
+from sessions.pages.forms import limb_of
 from sessions.services.enrolment import invite_care_partner, invite_patient
 
 SITE_NAMES: dict[Technique, dict[SiteUse, tuple[str, ...]]] = {

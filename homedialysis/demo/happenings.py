@@ -19,7 +19,7 @@ from homedialysis.demo.diary import Orders, Window, next_working, orders, starts
 from homedialysis.demo.enrolment import Enrolled, Team, uuid_from
 from homedialysis.demo.papers import Document, as_left_open, write_down
 from sessions.api.treatments import judged
-from sessions.choices import Anticoagulant
+from sessions.facts.choices import Anticoagulant
 from sessions.models import BloodResult, Dialyser, Prescription, UrineCollection
 from sessions.services.bloods import enter_bloods
 from sessions.services.prescribing import sign_prescription

@@ -19,7 +19,7 @@ from homedialysis.demo.body import Night
 from homedialysis.demo.cast import Member
 from homedialysis.demo.circuit import delivered_flow
 from homedialysis.demo.diary import Window
-from sessions.choices import Analyte, PostSampleMethod, SampleTiming
+from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient, UrineCollection
 
 IN_VIVO = 0.8

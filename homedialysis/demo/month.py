@@ -10,16 +10,16 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from dosing.importing import taking
-from dosing.month import reviewing
-from dosing.month.computing import compute_month
-from dosing.month.facts import first_of, month_before
-from dosing.planner.candidates import Candidate
-from dosing.planner.drafting import keep_draft
-from dosing.planner.patterns import pattern_of
+from dosing.services.importing import taking
+from dosing.services.month import reviewing
+from dosing.services.month.computing import compute_month
+from dosing.services.month.facts import first_of, month_before
+from dosing.services.planner.candidates import Candidate
+from dosing.services.planner.drafting import keep_draft
+from dosing.services.planner.patterns import pattern_of
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.enrolment import Team
-from sessions.choices import AccessKind, InfectionKind, LeftReason, MessageForm, Sex, Side
+from sessions.facts.choices import AccessKind, InfectionKind, LeftReason, MessageForm, Sex, Side
 from sessions.models import AccessInfection, HospitalStay, Laboratory, Patient, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 

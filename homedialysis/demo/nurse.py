@@ -7,8 +7,8 @@ from datetime import datetime, time, timedelta
 
 from numpy.random import Generator
 
-from alerts.choices import CallResult, Outcome, Urgency
 from alerts.models import Alert
+from alerts.models.choices import CallResult, Outcome, Urgency
 from alerts.rules import safety
 from alerts.services import lifecycle
 from homedialysis.accounts.models import User

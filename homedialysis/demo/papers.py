@@ -11,8 +11,8 @@ from numpy.random import Generator
 from homedialysis.demo.body import RINSE_BACK_L, Night, pressure
 from homedialysis.demo.cast import Member
 from homedialysis.demo.circuit import Circuit, connect, membrane_pressure, outflow_rise, pressures
-from sessions import plausible
-from sessions.choices import (
+from sessions.facts import plausible
+from sessions.facts.choices import (
     CheckPart,
     DialyserLook,
     EventKind,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sessions.choices import Buffer
+from sessions.facts.choices import Buffer
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,6 @@ from alerts.services import outbox
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.nudge import held_back
 from homedialysis.accounts.models import Unit
-from homedialysis.demo.around import Home, set_up_lists
 from homedialysis.demo.bedside import write_checks
 from homedialysis.demo.cast import CAST, Member
 from homedialysis.demo.diary import Window
@@ -27,6 +26,7 @@ from homedialysis.demo.enrolment import Enrolled, Team, enrol, found_unit
 from homedialysis.demo.happenings import Happening, Life
 from homedialysis.demo.month import Month
 from homedialysis.demo.nurse import Desk
+from homedialysis.demo.surroundings import Home, set_up_lists
 
 Moment = tuple[Desk, Happening]
 Track = Callable[[list[Moment]], Iterable[Moment]]

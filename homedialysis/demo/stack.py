@@ -10,13 +10,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from homedialysis.data_folder import DataFolder
 from homedialysis.demo.progress import Progress
 from homedialysis.demo.readiness import pages_answer, worker_answers
 from homedialysis.demo.static_files import note_collected, up_to_date
-from homedialysis.local_servers import LocalServers
-from homedialysis.local_tools import port_is_free
-from homedialysis.processes import Child, stop_all
+from homedialysis.local.data_folder import DataFolder
+from homedialysis.local.processes import Child, stop_all
+from homedialysis.local.servers import LocalServers
+from homedialysis.local.tools import port_is_free
 
 ROOT = Path(__file__).resolve().parents[2]
 GIVEN = ("DATABASE_URL", "BROKER_URL")

@@ -19,15 +19,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from homedialysis.accounts.bedside_devices import TakenBack
 from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.services.bedside_devices import TakenBack
 from sessions.api import examples
 from sessions.api.bedside_devices import WIPE, note_contact, wiped
-from sessions.api.document import KnownFields, Moment
 from sessions.api.errors import refusal
 from sessions.api.serializers import Refusal
 from sessions.api.treatments import patient_meant
 from sessions.models import Message, Patient
+from sessions.services.document import KnownFields, Moment
 from sessions.services.kit import kit
 from sessions.services.messages import note_seen
 from sessions.services.prescription_changes import acknowledge

@@ -13,8 +13,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from homedialysis.accounts import bedside_devices
 from homedialysis.accounts.models import BedsideDevice, User
+from homedialysis.accounts.services import bedside_devices
 
 HEADER = "X-Bedside-Device"
 WIPE = inline_serializer(

@@ -14,10 +14,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from homedialysis.accounts.models import DeviceToken, signed_in
-from homedialysis.accounts.services import TooManyDevices, add_device
-from sessions import plausible
+from homedialysis.accounts.services.invitations import TooManyDevices, add_device
 from sessions.api import examples
 from sessions.api.pagination import NewestFirst
+from sessions.api.permissions import IsStaff, MayEnterBloods
 from sessions.api.serializers import (
     BloodPage,
     BloodShape,
@@ -32,8 +32,8 @@ from sessions.api.serializers import (
     Refusal,
 )
 from sessions.api.treatments import patient_meant
+from sessions.facts import plausible
 from sessions.models import BloodResult, Patient
-from sessions.permissions import IsStaff, MayEnterBloods
 from sessions.services.bloods import enter_bloods
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading

@@ -7,10 +7,10 @@ from typing import Any
 
 from rest_framework import serializers
 
-from sessions import plausible
-from sessions.api.document import KnownFields, Moment, PlainNumber, ReadingPart, TreatmentDocument
-from sessions.choices import Analyte, PostSampleMethod, SampleTiming
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Dialyser, Patient, Prescription
+from sessions.services.document import KnownFields, Moment, PlainNumber, ReadingPart, TreatmentDocument
 
 
 class MarkShape(serializers.Serializer[Any]):

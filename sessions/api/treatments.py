@@ -22,9 +22,9 @@ from rest_framework.views import APIView
 
 from homedialysis.accounts.models import User, signed_in
 from sessions.api import examples
-from sessions.api.document import TreatmentDocument, canonical
 from sessions.api.errors import PreconditionRequired, refusal
 from sessions.api.pagination import NewestFirst
+from sessions.api.permissions import MayRecord
 from sessions.api.serializers import (
     Bulk,
     BulkAnswer,
@@ -39,8 +39,8 @@ from sessions.api.serializers import (
     VersionShape,
 )
 from sessions.models import Patient, TreatmentRecord
-from sessions.permissions import MayRecord
 from sessions.services import recording
+from sessions.services.document import TreatmentDocument, canonical
 from sessions.services.reading_log import note_reading
 
 IF_MATCH = OpenApiParameter(
@@ -261,13 +261,7 @@ class TreatmentVersions(APIView):
         """Every version of the record that ever stood, oldest first."""
         record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
         note_reading(request, record.patient_id)
-        return Response([version_shown(event) for event in versions(record)])
-
-
-def versions(record: TreatmentRecord) -> list[Any]:
-    """The rows the database's triggers kept of this record, oldest first."""
-    events = record.events.select_related("recorded_by").order_by("pgh_id")  # type: ignore[attr-defined]
-    return list(events)
+        return Response([version_shown(event) for event in recording.versions(record)])
 
 
 def version_shown(event: Any) -> dict[str, Any]:

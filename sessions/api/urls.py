@@ -1,6 +1,6 @@
 from django.urls import path
 
-from sessions.api import around, bedside, others, treatments
+from sessions.api import bedside, others, surroundings, treatments
 from sessions.api.bedside_devices import BedsideDeviceState
 
 app_name = "api"
@@ -29,9 +29,9 @@ urlpatterns = [
     path("limits/", others.Limits.as_view(), name="limits"),
     path("patients/", others.Patients.as_view(), name="patients"),
     path("bloods/", others.Bloods.as_view(), name="bloods"),
-    path("bedside/water/", around.WaterTests.as_view(), name="water"),
-    path("bedside/counts/", around.SupplyCounts.as_view(), name="counts"),
-    path("bedside/done/", around.TasksDone.as_view(), name="done"),
+    path("bedside/water/", surroundings.WaterTests.as_view(), name="water"),
+    path("bedside/counts/", surroundings.SupplyCounts.as_view(), name="counts"),
+    path("bedside/done/", surroundings.TasksDone.as_view(), name="done"),
     path("devices/", others.Devices.as_view(), name="devices"),
     path("devices/bedside/<uuid:device_id>/", BedsideDeviceState.as_view(), name="bedside-device"),
     path("devices/<uuid:device_id>/", others.DeviceOne.as_view(), name="device"),

@@ -1,6 +1,6 @@
 """The public names of what happened."""
 
-from sessions.choices import (
+from sessions.facts.choices import (
     AccessKind,
     Analyte,
     Anticoagulant,
@@ -22,20 +22,13 @@ from sessions.choices import (
     Technique,
     TextKind,
 )
-from sessions.models.around import (
-    Entry,
-    Interval,
-    Machine,
-    TaskDone,
-    WaterStandard,
-    WaterTest,
-)
 from sessions.models.bedside import Message, MessageSeen, PrescriptionAcknowledgement, UnitText
 from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
 from sessions.models.outcomes import AccessInfection, HospitalStay
 from sessions.models.patient import AccessSite, CarePartner, Patient, VascularAccess
 from sessions.models.prescription import Dialyser, Prescription, PrescriptionDraft
 from sessions.models.supplies import BloodsDue, Delivery, SupplyCount, SupplyItem, Training
+from sessions.models.surroundings import Entry, Interval, Machine, TaskDone, WaterStandard, WaterTest
 from sessions.models.treatment import Check, Event, Medicine, Reading, SiteUsed, Step, TreatmentRecord
 
 __all__ = [

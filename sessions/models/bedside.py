@@ -12,10 +12,10 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from sessions.choices import Technique, TextKind
+from sessions.facts.choices import Technique, TextKind
 from sessions.models.patient import Patient
 from sessions.models.prescription import Prescription
-from sessions.querysets import OfPatientQuerySet
+from sessions.models.querysets import OfPatientQuerySet
 
 
 def _only_added(name: str) -> pgtrigger.Protect:

@@ -10,11 +10,11 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
-from sessions import plausible
-from sessions.choices import Analyte, MessageForm, PostSampleMethod, SampleTiming
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte, MessageForm, PostSampleMethod, SampleTiming
 from sessions.models.patient import Patient
+from sessions.models.querysets import OfPatientQuerySet, StaffOnlyQuerySet
 from sessions.models.treatment import TreatmentRecord
-from sessions.querysets import OfPatientQuerySet, StaffOnlyQuerySet
 
 
 class Laboratory(models.Model):

@@ -9,9 +9,9 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from sessions.choices import InfectionKind
+from sessions.facts.choices import InfectionKind
 from sessions.models.patient import Patient, VascularAccess
-from sessions.querysets import EntryQuerySet
+from sessions.models.querysets import EntryQuerySet
 
 
 class OfAccessQuerySet(EntryQuerySet):

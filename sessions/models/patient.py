@@ -12,8 +12,8 @@ from django.db import models
 from django.db.models import Q
 
 from homedialysis.accounts.models import known_time_zone
-from sessions.choices import AccessKind, FlowDirection, LeftReason, Limb, Sex, Side, SiteUse, Technique
-from sessions.querysets import OfPatientQuerySet, PatientQuerySet
+from sessions.facts.choices import AccessKind, FlowDirection, LeftReason, Limb, Sex, Side, SiteUse, Technique
+from sessions.models.querysets import OfPatientQuerySet, PatientQuerySet
 
 
 @pghistory.track()

@@ -13,10 +13,10 @@ from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext_lazy as _
 
-from sessions import plausible
-from sessions.choices import Anticoagulant, Buffer
+from sessions.facts import plausible
+from sessions.facts.choices import Anticoagulant, Buffer
 from sessions.models.patient import Patient
-from sessions.querysets import OfPatientQuerySet, PrescriptionQuerySet
+from sessions.models.querysets import OfPatientQuerySet, PrescriptionQuerySet
 
 
 class Dialyser(models.Model):

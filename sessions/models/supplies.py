@@ -14,11 +14,11 @@ from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from sessions import plausible
-from sessions.choices import Analyte
-from sessions.models.around import Entry, refuse_impossible
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte
 from sessions.models.patient import Patient
-from sessions.querysets import OwnOrUnitQuerySet, UnitListQuerySet
+from sessions.models.querysets import OwnOrUnitQuerySet, UnitListQuerySet
+from sessions.models.surroundings import Entry, refuse_impossible
 
 
 @pghistory.track()

@@ -15,7 +15,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from sessions.choices import (
+from sessions.facts.choices import (
     CheckPart,
     DialyserLook,
     EventKind,
@@ -27,7 +27,7 @@ from sessions.choices import (
 )
 from sessions.models.patient import AccessSite, Patient
 from sessions.models.prescription import Prescription
-from sessions.querysets import TreatmentQuerySet
+from sessions.models.querysets import TreatmentQuerySet
 from sessions.texts.checklist import name_of
 
 

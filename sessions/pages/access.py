@@ -14,10 +14,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from homedialysis.accounts.guards import clinical_only
-from sessions.forms import AccessForm, DrawnForm, SiteChangeForm, SiteForm
-from sessions.local_time import zone_of
+from homedialysis.accounts.pages.guards import clinical_only
 from sessions.models import AccessSite, Patient, VascularAccess
+from sessions.models.local_time import zone_of
+from sessions.pages.forms import AccessForm, DrawnForm, SiteChangeForm, SiteForm
 from sessions.pages.limbs import drawing_of, touched
 from sessions.services.reading_log import note_reading
 from sessions.services.site_uses import NEVER, uses_of

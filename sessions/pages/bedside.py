@@ -20,7 +20,7 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from homedialysis.accounts.guards import bedside_only
+from homedialysis.accounts.pages.guards import bedside_only
 
 FOLDER = Path(__file__).resolve().parent.parent / "static" / "bedside"
 TEMPLATES = Path(__file__).resolve().parent.parent.parent / "templates" / "sessions"

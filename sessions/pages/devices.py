@@ -12,9 +12,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from homedialysis.accounts.bedside_devices import take_back
-from homedialysis.accounts.guards import staff_only
 from homedialysis.accounts.models import BedsideDevice, User, signed_in
+from homedialysis.accounts.pages.guards import staff_only
+from homedialysis.accounts.services.bedside_devices import take_back
 from sessions.models import Patient
 from sessions.services.reading_log import note_reading
 

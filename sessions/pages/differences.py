@@ -7,8 +7,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from sessions import plausible
-from sessions.choices import (
+from sessions.facts import plausible
+from sessions.facts.choices import (
     CheckPart,
     DialyserLook,
     EventKind,
@@ -18,7 +18,7 @@ from sessions.choices import (
     RecordState,
     SiteUse,
 )
-from sessions.local_number import plain
+from sessions.facts.local_number import plain
 from sessions.texts import ready
 
 CODES: dict[str, dict[str, Any]] = {

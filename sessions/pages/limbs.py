@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sessions.choices import FlowDirection, Limb, Side
+from sessions.facts.choices import FlowDirection, Limb, Side
 from sessions.models import VascularAccess
 
 WIDE, TALL = 320, 440

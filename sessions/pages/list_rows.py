@@ -10,8 +10,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sessions.choices import TextKind
-from sessions.list_forms import CardForm, FirstAidForm, ItemForm, RowForm, StepForm, with_keys
+from sessions.facts.choices import TextKind
+from sessions.pages.forms_texts import CardForm, FirstAidForm, ItemForm, RowForm, StepForm, with_keys
 from sessions.texts.emergency import default_first_aid
 
 Row = dict[str, Any]

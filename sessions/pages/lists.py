@@ -13,11 +13,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import signed_in
-from sessions.choices import Technique, TextKind
-from sessions.list_forms import SaveForm
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
+from sessions.facts.choices import Technique, TextKind
 from sessions.models import Patient, UnitText
+from sessions.pages.forms_texts import SaveForm
 from sessions.pages.list_rows import SPECS, Rows
 from sessions.services.reading_log import note_reading
 from sessions.services.unit_texts import DEFAULTS, Content, MovedOn, Place, Standing, Texts, technique_of, write_text

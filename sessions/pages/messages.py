@@ -11,11 +11,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from homedialysis.accounts.guards import clinical_only
 from homedialysis.accounts.models import signed_in
-from sessions.list_forms import MessageForm
-from sessions.local_time import zone_of
+from homedialysis.accounts.pages.guards import clinical_only
 from sessions.models import Message, Patient
+from sessions.models.local_time import zone_of
+from sessions.pages.forms_texts import MessageForm
 from sessions.services.messages import write_message
 from sessions.services.reading_log import note_reading
 

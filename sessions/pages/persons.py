@@ -8,8 +8,8 @@ from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
-from sessions.local_time import zone_of
 from sessions.models import Patient
+from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
 

@@ -15,11 +15,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from homedialysis.accounts.guards import clinical_only, nephrologist_only, staff_only
 from homedialysis.accounts.models import signed_in
-from homedialysis.accounts.signing import fingerprint, objection, was_shown
-from sessions.forms import PrescriptionForm
+from homedialysis.accounts.pages.guards import clinical_only, nephrologist_only, staff_only
+from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
 from sessions.models import Patient, Prescription, PrescriptionDraft
+from sessions.pages.forms import PrescriptionForm
 from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import NotForSigning, prescription_in_force, sign_prescription
 from sessions.services.prescription_changes import differences

@@ -14,7 +14,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone, translation
 from django.views.decorators.http import require_safe
 
-from homedialysis.accounts.guards import bedside_only
+from homedialysis.accounts.pages.guards import bedside_only
 from sessions.models import Patient
 from sessions.services import takeout
 from sessions.services.flow_sheet import flow_sheet_pdf

@@ -15,20 +15,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from homedialysis.accounts.guards import clinical_only, staff_only
 from homedialysis.accounts.models import signed_in
-from homedialysis.accounts.pages import link_for
-from homedialysis.accounts.services import NotInvitable
-from sessions.api.treatments import versions as versions_of
-from sessions.forms import (
-    EnrolForm,
-    InviteCarePartnerForm,
-    InvitePatientForm,
-)
+from homedialysis.accounts.pages.guards import clinical_only, staff_only
+from homedialysis.accounts.pages.people import link_for
+from homedialysis.accounts.services.invitations import NotInvitable
 from sessions.models import Patient, Prescription, TreatmentRecord
 from sessions.pages.differences import changed_fields
+from sessions.pages.forms import EnrolForm, InviteCarePartnerForm, InvitePatientForm
 from sessions.services.enrolment import invite_care_partner, invite_patient
 from sessions.services.reading_log import note_reading
+from sessions.services.recording import versions as versions_of
 
 PATIENTS_A_PAGE = 50
 

@@ -23,10 +23,10 @@ from typing import Any
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from sessions.choices import Analyte
-from sessions.choices_around import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind
+from sessions.facts.choices import Analyte
+from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind
 from sessions.models import BloodsDue, Patient
-from sessions.services.around_facts import Every, Facts, facts_of
+from sessions.services.surroundings_facts import Every, Facts, facts_of
 
 AHEAD = 7
 """Days before it is due that something is told of."""

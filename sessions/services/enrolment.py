@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 
 from homedialysis.accounts.models import Role, User
-from homedialysis.accounts.services import NotInvitable, invite, new_link
+from homedialysis.accounts.services.invitations import NotInvitable, invite, new_link
 from sessions.models import CarePartner, Patient
 
 

@@ -16,11 +16,11 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit
-from sessions.choices import AccessKind, CheckPart, TextKind
-from sessions.local_number import plain
-from sessions.local_time import zone_of
+from sessions.facts.choices import AccessKind, CheckPart, TextKind
+from sessions.facts.local_number import plain
 from sessions.models import AccessSite, Patient
-from sessions.pages import prescription_lines
+from sessions.models.local_time import zone_of
+from sessions.services import prescription_lines
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.unit_texts import Place, Texts
 from sessions.texts import checklist

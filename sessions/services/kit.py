@@ -16,17 +16,17 @@ from django.conf import settings
 from django.utils.translation import get_language, override
 
 from homedialysis.accounts.models import Unit, User
-from sessions import plausible
-from sessions.choices import AccessKind, EventKind, TextKind
-from sessions.local_time import zone_of
+from sessions.facts import plausible
+from sessions.facts.choices import AccessKind, EventKind, TextKind
 from sessions.models import Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
-from sessions.services.around_facts import facts_of
+from sessions.models.local_time import zone_of
 from sessions.services.due import due_of
 from sessions.services.messages import unseen
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.prescription_changes import changes_for
 from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
+from sessions.services.surroundings_facts import facts_of
 from sessions.services.unit_texts import BUILT_IN, DEFAULTS, Place, Standing, Texts, technique_of
 from sessions.texts import checklist, emergency
 

@@ -10,7 +10,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
-from sessions.local_number import plain
+from sessions.facts.local_number import plain
 from sessions.models import Prescription, PrescriptionAcknowledgement, RecordState, TreatmentRecord
 
 COMPARED = (

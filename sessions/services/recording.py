@@ -12,8 +12,7 @@ from django.db import IntegrityError, models, transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
-from sessions import plausible
-from sessions.local_time import night_of, zone_of
+from sessions.facts import plausible
 from sessions.models import (
     Check,
     Event,
@@ -26,6 +25,7 @@ from sessions.models import (
     Step,
     TreatmentRecord,
 )
+from sessions.models.local_time import night_of, zone_of
 from sessions.services.bloods import tie_bloods
 from sessions.signals import treatment_recorded
 
@@ -231,3 +231,9 @@ def _as_columns(row: Document) -> Document:
     if columns.get("at"):
         columns["at"] = datetime.fromisoformat(columns["at"])
     return columns
+
+
+def versions(record: TreatmentRecord) -> list[Any]:
+    """The rows the database's triggers kept of this record, oldest first."""
+    events = record.events.select_related("recorded_by").order_by("pgh_id")  # type: ignore[attr-defined]
+    return list(events)

@@ -14,7 +14,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from sessions.models import Delivery, Patient, SupplyItem
-from sessions.services.around_facts import Facts, facts_of
+from sessions.services.surroundings_facts import Facts, facts_of
 
 
 @dataclass(frozen=True, slots=True)

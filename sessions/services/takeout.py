@@ -20,7 +20,6 @@ from django.db.backends.postgresql.psycopg_any import Range
 from django.db.models import Model, QuerySet
 from rest_framework import serializers
 
-from sessions.api.document import TreatmentDocument
 from sessions.models import (
     AccessSite,
     BloodResult,
@@ -38,6 +37,7 @@ from sessions.models import (
     VascularAccess,
     WaterTest,
 )
+from sessions.services.document import TreatmentDocument
 
 Row = dict[str, Any]
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import Max, Q
 
 from homedialysis.accounts.models import Unit, User
-from sessions.choices import AccessKind, Technique, TextKind
+from sessions.facts.choices import AccessKind, Technique, TextKind
 from sessions.models import Patient, UnitText, VascularAccess
 from sessions.texts import checklist, emergency, run_sheets
 

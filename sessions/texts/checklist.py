@@ -12,7 +12,7 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
-from sessions.choices import CheckPart
+from sessions.facts.choices import CheckPart
 
 EVERYBODY, NEEDLES, CATHETER = "", "needles", "catheter"
 """Whom an item is for."""

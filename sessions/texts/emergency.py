@@ -12,7 +12,7 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
-from sessions.choices import EventKind
+from sessions.facts.choices import EventKind
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
-from sessions.choices import SiteUse, Technique
+from sessions.facts.choices import SiteUse, Technique
 
 Steps = tuple["Step", ...]
 ARTERIAL, VENOUS = SiteUse.ARTERIAL.value, SiteUse.VENOUS.value

@@ -9,18 +9,18 @@ from typing import Any
 from django.test import Client
 from django.utils import timezone
 
-from alerts.choices import StepKind, Urgency
-from alerts.life_models import Absence, PushAddress, RotaTurn
 from alerts.models import Alert, AlertStep, PendingEvaluation
-from alerts.rule_models import Replay
+from alerts.models.choices import StepKind, Urgency
+from alerts.models.mutes_and_replays import Replay
+from alerts.models.rota_and_messages import Absence, PushAddress, RotaTurn
 from alerts.rules.base import Evidence
-from dosing.computing import compute
-from dosing.importing.taking import receive
 from dosing.models import Job, PlanItem
-from dosing.month.computing import compute_month
-from dosing.month.reviewing import Plan, plan, write
+from dosing.services.importing.taking import receive
+from dosing.services.month.computing import compute_month
+from dosing.services.month.reviewing import Plan, plan, write
+from dosing.services.night.computing import compute
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Role, User
-from homedialysis.accounts.services import new_link
+from homedialysis.accounts.services.invitations import new_link
 from sessions.models import HospitalStay, Laboratory, Patient, TreatmentRecord
 from tests.dosing.importing.samples import GOOD, csv_file
 from tests.factories import (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from alerts.choices import StepKind, Urgency
 from alerts.models import Alert, AlertStep
+from alerts.models.choices import StepKind, Urgency
 from alerts.rules.base import Evidence
 from sessions.models import Patient
 from tests.factories import A_NIGHT

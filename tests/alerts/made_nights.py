@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from alerts.limits import LimitBook
+from alerts.limits.book import LimitBook
 from alerts.rules.base import Around, History, Night, Point, ReadingRow
-from dosing.computing import numbers_of
-from dosing.inputs import Facts
+from dosing.services.night.computing import numbers_of
+from dosing.services.night.inputs import Facts
 from sessions.models import (
     Analyte,
     BloodResult,

@@ -1,7 +1,7 @@
 """For every rule a history that fires it, one just inside that does not, and one of which it can say nothing.
 
 The nights are usual ones with what the case is about changed; the figures are worked by hand against the default
-limits of `alerts.limit_kinds`, which name their sources.
+limits of `alerts.limits.kinds`, which name their sources.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Any
 
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
-from alerts.limits import LimitBook
+from alerts.limits.book import LimitBook
 from alerts.models import Limit
 from alerts.rules.base import Around, History
 from homedialysis.accounts.models import User

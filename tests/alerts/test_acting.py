@@ -10,8 +10,8 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
-from alerts.life_models import Call
 from alerts.models import Alert
+from alerts.models.rota_and_messages import Call
 from alerts.services import comeback, lifecycle
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient

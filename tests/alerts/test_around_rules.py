@@ -9,8 +9,8 @@ import pytest
 from alerts.services.evaluation import evaluate_pending, look_for_missing
 from homedialysis.accounts.models import User
 from sessions.models import Analyte, BloodResult, Patient, Prescription, SupplyCount, Training, WaterTest
-from sessions.services.around import note
 from sessions.services.bloods import enter_bloods
+from sessions.services.surroundings import note
 from tests.alerts.builders import DAY, MORNING, alerts_of, sentences_of
 from tests.factories import A_NIGHT, BloodFactory, SupplyItemFactory
 

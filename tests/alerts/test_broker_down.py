@@ -12,7 +12,7 @@ import pytest
 from celery import current_app
 
 from alerts.services import nudge
-from homedialysis.local_broker import LocalBroker
+from homedialysis.local.broker import LocalBroker
 
 
 @pytest.fixture

@@ -28,9 +28,9 @@ from django.core import mail
 from django.core.management import CommandError, call_command
 from django.db import connection
 
-from alerts.choices import Channel
-from alerts.life_models import Delivery, PushAddress
 from alerts.models import Alert
+from alerts.models.choices import Channel
+from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services import delivery, escalation, push_keys, sending
 from alerts.services.delivery import Answer
 from alerts.services.lifecycle import see

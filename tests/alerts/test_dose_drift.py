@@ -10,8 +10,8 @@ from django.db import connection
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from django.test.utils import CaptureQueriesContext
 
-from alerts.services.course import course_of
 from alerts.services.evaluation import evaluate_pending
+from alerts.services.long_course import course_of
 from dosing.science.body import total_body_water_watson
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, alerts_of

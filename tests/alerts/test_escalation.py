@@ -9,9 +9,9 @@ from datetime import datetime, time, timedelta
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from alerts.choices import Channel, Urgency
-from alerts.life_models import Absence, Delivery, PushAddress, RotaTurn, Routine
 from alerts.models import Alert
+from alerts.models.choices import Channel, Urgency
+from alerts.models.rota_and_messages import Absence, Delivery, PushAddress, RotaTurn, Routine
 from alerts.services import escalation, lifecycle
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Role, Unit, User

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from alerts.choices import Family, Urgency
-from alerts.limit_kinds import KINDS
+from alerts.limits.kinds import KINDS
+from alerts.models.choices import Family, Urgency
 from alerts.rules import BY_KEY, RULES, safety
 from alerts.rules.base import History, Rule, Seen
 from alerts.rules.wording import days_of

@@ -60,8 +60,8 @@ class TestSigns:
     @pytest.fixture(autouse=True)
     def kept_connection(self, monkeypatch: pytest.MonkeyPatch) -> None:
         """The parts of Celery close theirs after each sign; the test's own stays open."""
-        monkeypatch.setattr("alerts.signs.connection.close", lambda: None)
-        monkeypatch.setattr("alerts.signs.close_old_connections", lambda: None)
+        monkeypatch.setattr("alerts.services.celery_heartbeat.connection.close", lambda: None)
+        monkeypatch.setattr("alerts.services.celery_heartbeat.close_old_connections", lambda: None)
 
     def test_a_worker_that_is_ready(self) -> None:
         worker_ready.send(sender=None)

@@ -10,9 +10,9 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
-from alerts.choices import Outcome, StepKind
-from alerts.life_models import Routine
 from alerts.models import Alert, AlertStep
+from alerts.models.choices import Outcome, StepKind
+from alerts.models.rota_and_messages import Routine
 from alerts.services import lifecycle
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, Prescription

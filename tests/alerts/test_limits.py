@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from alerts.limits import KINDS, limit_for
+from alerts.limits.book import KINDS, limit_for
 from alerts.models import Limit
 from alerts.services.limit_setting import set_limit
 from homedialysis.accounts.models import Role, User

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from alerts.models import Alert, RecordJudgement
-from alerts.rule_models import Mute
+from alerts.models.mutes_and_replays import Mute
 from alerts.rules import RULES
 from alerts.services.muting import NotMuted, lift, mute, mutes_of
 from homedialysis.accounts.models import Role, User

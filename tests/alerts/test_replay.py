@@ -13,9 +13,9 @@ from django.test import Client
 from django.urls import reverse
 
 from alerts import tasks
-from alerts.choices import ReplayState
 from alerts.models import Alert, PendingEvaluation, RecordJudgement
-from alerts.rule_models import Replay, ReplayChunk
+from alerts.models.choices import ReplayState
+from alerts.models.mutes_and_replays import Replay, ReplayChunk
 from alerts.services import nudge, replaying
 from alerts.services.evaluation import evaluate_pending
 from homedialysis.accounts.models import User

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from alerts.choices import Urgency
-from alerts.limits import LimitBook
+from alerts.limits.book import LimitBook
 from alerts.models import Limit
+from alerts.models.choices import Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import History, Night
 from alerts.rules.wording import days_of

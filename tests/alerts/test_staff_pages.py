@@ -12,11 +12,11 @@ from django.urls import reverse
 from django.utils import timezone
 from scipy import stats
 
-from alerts.life_models import Absence, Delivery, PushAddress, RotaTurn, Routine
 from alerts.models import Alert
-from alerts.pictures import picture_of
-from alerts.rule_models import Mute
+from alerts.models.mutes_and_replays import Mute
+from alerts.models.rota_and_messages import Absence, Delivery, PushAddress, RotaTurn, Routine
 from alerts.services import lifecycle, quality
+from alerts.showing.pictures import picture_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
 from tests.alerts.made import MORNING, made_alert

@@ -67,7 +67,7 @@ def site(folder: Path) -> Iterator[str]:
     from django.core.management import call_command
 
     from homedialysis.demo.stack import WEB_COMMAND
-    from homedialysis.processes import Child, stop_all
+    from homedialysis.local.processes import Child, stop_all
 
     call_command("collectstatic", interactive=False, verbosity=0)
     address = os.environ["SITE_ADDRESS"]
@@ -161,8 +161,8 @@ def comes(page: Page, expression: str) -> Any:
 
 def night_by_app(page: Page, address: str, person: Any) -> tuple[Any, dict[str, int], dict[str, Any]]:
     """Begin to hand-over without a network, then sent -> (counted, parts, the record as the unit has it)."""
+    from sessions.facts.plausible import READING
     from sessions.models import TreatmentRecord
-    from sessions.plausible import READING
     from tests.benchmarks.routine_night import NAMES, Routine
     from tests.browser.evening import wait_for
 

@@ -16,7 +16,7 @@ sys.path.insert(0, str(ROOT))
 @contextmanager
 def own_servers(environment: Mapping[str, str] | None = None) -> Iterator[None]:
     """Django set up on servers that are gone afterwards, all tables made; environment: what else it should find set."""
-    from homedialysis.local_servers import throwaway_servers
+    from homedialysis.local.servers import throwaway_servers
 
     with throwaway_servers() as servers:
         os.environ.update({**(environment or {}), **servers.environment})

@@ -33,8 +33,8 @@ def fill(patients: int, months: int) -> tuple[Any, date, Any]:
     from django.utils import timezone
 
     from dosing.models import PatientMonth
-    from dosing.month.catalogue import MONTH_NUMBERS
-    from dosing.month.facts import month_before
+    from dosing.services.month.catalogue import MONTH_NUMBERS
+    from dosing.services.month.facts import month_before
     from homedialysis.accounts.models import Role
     from tests.factories import PatientFactory, PrescriptionFactory, UnitFactory, UserFactory
 
@@ -72,7 +72,7 @@ def with_bloods(person: Any) -> None:
     """Three weeks of treatments with a urea pair in each."""
     from django.utils import timezone
 
-    from dosing.computing import compute
+    from dosing.services.night.computing import compute
     from tests.factories import BloodFactory, record_night
 
     start = timezone.now().replace(microsecond=0) - timedelta(days=25)
@@ -109,8 +109,8 @@ def timed(client: Any, address: str, asked: int) -> tuple[float, float, int]:
 def measure(patients: int, months: int, asked: int) -> dict[str, float]:
     from django.test import Client
 
-    from dosing.planner.candidates import LEAST_FLOW, LEAST_HOURS, MOST_FLOW, MOST_HOURS, STEP_MINUTES
-    from dosing.planner.patterns import NIGHTS
+    from dosing.services.planner.candidates import LEAST_FLOW, LEAST_HOURS, MOST_FLOW, MOST_HOURS, STEP_MINUTES
+    from dosing.services.planner.patterns import NIGHTS
 
     person, month, user = fill(patients, months)
     client = Client(SERVER_NAME="localhost")

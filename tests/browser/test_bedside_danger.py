@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import pytest
 from playwright.sync_api import expect
 
-from sessions.choices import EventKind
+from sessions.facts.choices import EventKind
 from sessions.models import Patient
 from tests.browser.running_phone import MakePhone, Phone, at_bedside, prescribed, rope_ladder
 

@@ -11,7 +11,7 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from playwright.sync_api import expect
 
 from homedialysis.accounts.models import Unit, User
-from homedialysis.accounts.opening import looked_at_next
+from homedialysis.accounts.services.opening import looked_at_next
 from sessions.models import (
     Message,
     MessageSeen,

@@ -15,7 +15,7 @@ from django.utils import translation
 from playwright.sync_api import expect
 
 from homedialysis.accounts.models import Unit, User
-from homedialysis.accounts.opening import looked_at_next
+from homedialysis.accounts.services.opening import looked_at_next
 from sessions.models import Patient, TreatmentRecord
 from sessions.pages.bedside import FOLDER
 from tests.browser.conftest import PHONE, BrowserPage

@@ -9,7 +9,7 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import expect
 
-from dosing.computing import compute
+from dosing.services.night.computing import compute
 from homedialysis.accounts.models import Unit, User
 from sessions.models import AccessSite, Message, Patient, Prescription, TreatmentRecord
 from sessions.models.treatment import Check

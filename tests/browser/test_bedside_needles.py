@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import expect
 
-from sessions.api.document import TreatmentDocument
 from sessions.models import AccessSite, Patient
+from sessions.services.document import TreatmentDocument
 from tests.browser.conftest import BrowserPage
 from tests.browser.running_phone import SMALLEST_PX, MakePhone, Phone, at_bedside, now_minute, prescribed, rope_ladder
 from tests.factories import AccessFactory, SiteFactory

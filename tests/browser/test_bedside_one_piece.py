@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from playwright.sync_api import Route, expect
 
-from homedialysis.static_storage import one_piece
+from homedialysis.web.static_storage import one_piece
 from sessions.models import Patient, Prescription
 from sessions.pages.bedside import FOLDER, files
 from tests.browser.conftest import BrowserPage

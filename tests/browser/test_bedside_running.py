@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from playwright.sync_api import expect
 
-from sessions.api.document import TreatmentDocument
 from sessions.models import Patient
+from sessions.services.document import TreatmentDocument
 from tests.browser.running_phone import MakePhone, Phone, at_bedside, now_minute, prescribed
 from tests.factories import record_night
 

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.template.defaultfilters import floatformat
 
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.pages.bedside import FOLDER
 from tests.browser.conftest import BrowserPage, Watched
 

@@ -14,13 +14,13 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
-from dosing.computing import compute
-from dosing.importing.taking import receive
 from dosing.models import MonthlyReview
-from dosing.month.computing import compute_some, mark_stale
-from dosing.month.facts import first_of, month_before
+from dosing.services.importing.taking import receive
+from dosing.services.month.computing import compute_some, mark_stale
+from dosing.services.month.facts import first_of, month_before
+from dosing.services.night.computing import compute
 from homedialysis.accounts.models import User
-from sessions.choices import MessageForm, PostSampleMethod
+from sessions.facts.choices import MessageForm, PostSampleMethod
 from sessions.models import BloodResult, Laboratory, Patient, Prescription, PrescriptionAcknowledgement
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage, Watched
 from tests.browser.evening import wait_for

@@ -13,10 +13,10 @@ from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from alerts.choices import Urgency
-from alerts.life_models import Call, Delivery, RotaTurn
 from alerts.models import Alert
-from alerts.rule_models import Mute
+from alerts.models.choices import Urgency
+from alerts.models.mutes_and_replays import Mute
+from alerts.models.rota_and_messages import Call, Delivery, RotaTurn
 from alerts.services import lifecycle, push_keys
 from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
 from homedialysis.accounts.models import OpeningHours, User

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from dosing.inputs import Facts
+from dosing.services.night.inputs import Facts
 from sessions.models import Patient, Prescription, Reading, TreatmentRecord
 from tests.factories import A_NIGHT
 

@@ -10,7 +10,7 @@ from django.test import Client
 from django.urls import reverse
 
 from alerts.services import lifecycle
-from dosing.computing import compute
+from dosing.services.night.computing import compute
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription, TreatmentRecord
 from tests.alerts.builders import again, alerts_of, evaluated

@@ -9,10 +9,10 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from dosing.blood_units import shown_as, three_figures
+from dosing.services.results.blood_units import shown_as, three_figures
 from homedialysis.accounts.models import Unit, UnitSystem, User
-from sessions import plausible
-from sessions.choices import Analyte
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte
 from sessions.models import BloodResult, Patient
 from tests.factories import A_NIGHT, BloodFactory, record_night
 

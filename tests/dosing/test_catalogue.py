@@ -16,9 +16,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dosing.catalogue import BY_KEY, NUMBERS
-from dosing.computing import numbers_of
-from dosing.inputs import Facts
+from dosing.services.night.catalogue import BY_KEY, NUMBERS
+from dosing.services.night.computing import numbers_of
+from dosing.services.night.inputs import Facts
 from sessions.models import Prescription
 from tests.dosing.made_up import facts, night, reading
 from tests.factories import A_NIGHT

@@ -11,9 +11,9 @@ import plotly.graph_objects as go
 import pytest
 from django.contrib.staticfiles import finders
 
-from dosing import charts
-from dosing.computing import numbers_of
-from dosing.history import Night
+from dosing.services.night import charts
+from dosing.services.night.computing import numbers_of
+from dosing.services.night.treatments import Night
 from sessions.models import Prescription
 from tests.dosing.made_up import facts, night
 

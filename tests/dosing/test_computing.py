@@ -8,12 +8,13 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
-from dosing import recomputing, tasks
-from dosing.catalogue import BY_KEY
-from dosing.computing import compute
+from dosing import tasks
 from dosing.models import RecordNumbers
-from dosing.recomputing import chunk_after, recompute
 from dosing.science import SCIENCE_VERSION
+from dosing.services import recomputing
+from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.computing import compute
+from dosing.services.recomputing import chunk_after, recompute
 from sessions.models import Patient, TreatmentRecord
 from tests.factories import A_NIGHT, record_night
 
@@ -44,7 +45,7 @@ def test_numbers_are_kept_with_version_revision_and_moment(nights: list[Treatmen
         "value": None,
         "why": "bleeding time was not noted",
         "inputs": {"value": None},
-        "function": "dosing.catalogue",
+        "function": "dosing.services.night.catalogue",
     }
 
 

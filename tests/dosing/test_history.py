@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from dosing.catalogue import BY_KEY
-from dosing.computing import compute
-from dosing.history import Figure, Night, as_night, nights_of
 from dosing.models import RecordNumbers
+from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.computing import compute
+from dosing.services.night.treatments import Figure, Night, as_night, nights_of
 from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
 from tests.factories import A_NIGHT, night_body, record_night

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from dosing.inputs import SAMPLE_WORDS, age_on, at_treatment_flow, gather, record_after, record_before
 from dosing.science.adequacy import POST_SAMPLES
+from dosing.services.night.inputs import SAMPLE_WORDS, age_on, at_treatment_flow, gather, record_after, record_before
 from sessions.models import AccessSite, Patient, PostSampleMethod, Prescription
 from tests.dosing.made_up import reading
 from tests.factories import A_NIGHT, AccessFactory, BloodFactory, record_night

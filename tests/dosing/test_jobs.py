@@ -13,8 +13,8 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from dosing import jobs
 from dosing.models import Job
+from dosing.services import jobs
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient
 from tests.dosing.fhir.conftest import faults as faults

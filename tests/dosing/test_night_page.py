@@ -8,11 +8,11 @@ import pytest
 from django.test import Client
 from django.utils.html import escape
 
-from dosing.catalogue import BY_KEY, NUMBERS
-from dosing.computing import compute, numbers_of
-from dosing.derivation import WORDS
 from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
+from dosing.services.night.catalogue import BY_KEY, NUMBERS
+from dosing.services.night.computing import compute, numbers_of
+from dosing.services.night.derivation import WORDS
 from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from tests.conftest import signed_in

@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from dosing.computing import compute
+from dosing.services.night.computing import compute
 from homedialysis.accounts.models import Unit
 from sessions.models import Patient, Prescription
 from tests.factories import BloodFactory, record_night

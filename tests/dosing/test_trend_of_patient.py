@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dosing.trend_of_patient import WATCHES, Series, trends_of
+from dosing.services.trend_of_patient import WATCHES, Series, trends_of
 
 FIRST = date(2026, 1, 5)
 

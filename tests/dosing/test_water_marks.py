@@ -6,9 +6,9 @@ import pytest
 from django.utils import timezone
 
 from dosing.science import water
-from dosing.water import edition_in_use, mark_of
+from dosing.services.results.water import edition_in_use, mark_of
 from homedialysis.accounts.models import User
-from sessions.choices_around import WATER_UNITS, WaterEdition, WaterFluid
+from sessions.facts.choices_surroundings import WATER_UNITS, WaterEdition, WaterFluid
 from sessions.models import WaterStandard
 from tests.factories import WaterTestFactory
 

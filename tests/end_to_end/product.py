@@ -19,10 +19,10 @@ import pytest
 
 from homedialysis.demo.readiness import SIGN_IN
 from homedialysis.demo.stack import GIVEN, DemoStack
-from homedialysis.local_broker import LocalBroker
-from homedialysis.local_servers import LocalServers
-from homedialysis.local_tools import free_port
-from homedialysis.processes import Child, end_group, wait_until
+from homedialysis.local.broker import LocalBroker
+from homedialysis.local.processes import Child, end_group, wait_until
+from homedialysis.local.servers import LocalServers
+from homedialysis.local.tools import free_port
 from tests.factories import night_body
 
 ANSWER_SECONDS = 30

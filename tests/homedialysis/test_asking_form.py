@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from django.forms import BaseForm
 
-from alerts.forms_life import RotaTurnForm
-from homedialysis.accounts.forms import DASHES, OpeningHoursForm
-from sessions.forms import EnrolForm, PrescriptionForm, SiteForm
+from alerts.pages.forms_acting import RotaTurnForm
+from homedialysis.accounts.pages.forms import DASHES, OpeningHoursForm
+from sessions.pages.forms import EnrolForm, PrescriptionForm, SiteForm
 
 pytestmark = pytest.mark.django_db
 

@@ -6,7 +6,7 @@ import pytest
 from django.conf import LazySettings
 from django.core import checks as django_checks
 
-from homedialysis import checks
+from homedialysis.running import checks
 
 
 def test_an_address_without_tls_is_an_error(settings: LazySettings) -> None:

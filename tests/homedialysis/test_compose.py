@@ -25,9 +25,9 @@ import redis
 import yaml
 from django.conf import settings
 
-from homedialysis.local_servers import LocalServers
-from homedialysis.local_tools import free_port, package_folder, port_is_free
-from homedialysis.processes import Child, wait_until
+from homedialysis.local.processes import Child, wait_until
+from homedialysis.local.servers import LocalServers
+from homedialysis.local.tools import free_port, package_folder, port_is_free
 
 ROOT = Path(__file__).resolve().parents[2]
 COMPOSE = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
@@ -274,7 +274,7 @@ def test_beat_becomes_well_and_its_silence_is_noticed(migrated: dict[str, str], 
 
 
 def test_a_probe_that_does_not_exist_is_told() -> None:
-    command = [sys.executable, "-m", "homedialysis.probe", "everything"]
+    command = [sys.executable, "-m", "homedialysis.running.probe", "everything"]
     ran = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert (ran.returncode, ran.stderr) == (2, "Say which: web, worker, beat\n")
 

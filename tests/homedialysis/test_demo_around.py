@@ -10,14 +10,14 @@ import pytest
 from django.db import transaction
 from pytest_django import DjangoDbBlocker
 
-from dosing.water import edition_in_use, mark_of
-from homedialysis.demo.around import Home, set_up_lists
+from dosing.services.results.water import edition_in_use, mark_of
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.enrolment import enrol, found_unit
+from homedialysis.demo.surroundings import Home, set_up_lists
 from sessions.models import Machine, Patient, WaterTest
-from sessions.services.around_facts import Facts, facts_of_many
 from sessions.services.due import due_of
 from sessions.services.stock import stock_of
+from sessions.services.surroundings_facts import Facts, facts_of_many
 from tests.factories import PrescriptionFactory, record_night
 
 pytestmark = pytest.mark.django_db

@@ -19,9 +19,9 @@ import psutil
 import pytest
 
 from homedialysis.demo.people import SIGN_INS
-from homedialysis.local_servers import LocalServers
-from homedialysis.local_tools import free_port, port_is_free
-from homedialysis.processes import end_group, tied_to_this_process, wait_until
+from homedialysis.local.processes import end_group, tied_to_this_process, wait_until
+from homedialysis.local.servers import LocalServers
+from homedialysis.local.tools import free_port, port_is_free
 
 ROOT = Path(__file__).resolve().parents[2]
 MANAGE = [sys.executable, str(ROOT / "manage.py")]

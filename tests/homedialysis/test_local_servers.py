@@ -23,11 +23,11 @@ import redis
 from redis.backoff import NoBackoff
 from redis.retry import Retry
 
-from homedialysis.data_folder import ADDRESSES, MARKER
-from homedialysis.local_postgres import open_way
-from homedialysis.local_servers import LocalServers, LocalServersError
-from homedialysis.local_tools import PORTS, end_leftover, free_port, package_folder
-from homedialysis.processes import Account, Child, wait_until
+from homedialysis.local.data_folder import ADDRESSES, MARKER
+from homedialysis.local.postgres import open_way
+from homedialysis.local.processes import Account, Child, wait_until
+from homedialysis.local.servers import LocalServers, LocalServersError
+from homedialysis.local.tools import PORTS, end_leftover, free_port, package_folder
 
 ROOT = Path(__file__).resolve().parents[2]
 ONCE = Retry(NoBackoff(), 0)
@@ -208,7 +208,7 @@ def test_a_port_lost_to_a_neighbour_is_replaced(folder: Path, monkeypatch: pytes
         neighbour.listen()
         taken, free = neighbour.getsockname()[1], [free_port(), free_port()]
         offered = iter([taken, free[0], taken, free[1]])
-        monkeypatch.setattr("homedialysis.local_tools.free_port", lambda: next(offered))
+        monkeypatch.setattr("homedialysis.local.tools.free_port", lambda: next(offered))
         with LocalServers(folder, throwaway=True) as servers:
             assert [urlsplit(url).port for url in (servers.postgres.url, servers.broker.url)] == free
 
@@ -320,7 +320,7 @@ def test_a_stubborn_program_and_what_it_started_are_ended_by_force(tmp_path: Pat
 
 
 def _run_command(*command: str) -> subprocess.CompletedProcess[str]:
-    arguments = [sys.executable, "-m", "homedialysis.local_servers", "run", "--", *command]
+    arguments = [sys.executable, "-m", "homedialysis.local.servers", "run", "--", *command]
     return subprocess.run(arguments, capture_output=True, text=True, check=False, cwd=ROOT)
 
 
@@ -342,7 +342,7 @@ def test_a_command_that_does_not_exist_is_told() -> None:
     assert "Traceback" not in ran.stderr
 
 
-PLUGIN_RUN = [sys.executable, "-m", "pytest", "-p", "homedialysis.pytest_servers", "-p", "no:django", "-q"]
+PLUGIN_RUN = [sys.executable, "-m", "pytest", "-p", "homedialysis.local.pytest_plugin", "-p", "no:django", "-q"]
 LOOK = """
 import os, time, psycopg
 from pathlib import Path

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from homedialysis.log_format import KEPT, JsonLines
+from homedialysis.running.log_format import KEPT, JsonLines
 
 
 def logged(message: str, *args: Any, exc_info: Any = None, **extra: Any) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from django.test import Client, RequestFactory
 from django.utils import timezone
 
 from homedialysis.accounts.models import Unit, User
-from homedialysis.middleware import NeverStored, SignedOutFragments, UnitTime
+from homedialysis.web.middleware import NeverStored, SignedOutFragments, UnitTime
 from sessions.models import Patient
 from tests.factories import record_night
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from rjsmin import jsmin
 
-from homedialysis.one_script import in_order, joined
+from homedialysis.web.one_script import in_order, joined
 
 MODULES = {
     "js/main.js": (

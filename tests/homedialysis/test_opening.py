@@ -9,7 +9,7 @@ import pytest
 from django.utils import translation
 
 from homedialysis.accounts.models import OpeningHours, Unit
-from homedialysis.accounts.opening import (
+from homedialysis.accounts.services.opening import (
     closed_last,
     closes_next,
     is_open,

@@ -12,7 +12,7 @@ from pytest_django.plugin import DjangoDbBlocker
 
 from alerts.models import Alert, PendingEvaluation
 from dosing.models import MonthlyReview, PatientMonth, PlanItem, RecordNumbers
-from dosing.month.facts import first_of, month_before
+from dosing.services.month.facts import first_of, month_before
 from homedialysis.accounts.models import Role, Unit, User
 from homedialysis.demo.bedside import NEW_MESSAGE
 from homedialysis.demo.people import PASSWORD, PATIENT_EMAIL, SIGN_INS

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from homedialysis.static_storage import HashedStatic
+from homedialysis.web.static_storage import HashedStatic
 from sessions.pages.bedside import FOLDER, files
 
 

@@ -18,13 +18,13 @@ from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext, ngettext
 
-from dosing.catalogue import NUMBERS
-from dosing.reasons import INPUTS, WHOLE, reason_words
+from dosing.services.night.catalogue import NUMBERS
+from dosing.services.night.reasons import INPUTS, WHOLE, reason_words
 from homedialysis import words
 from homedialysis.accounts.models import Unit
-from homedialysis.accounts.services import invite
+from homedialysis.accounts.services.invitations import invite
 from homedialysis.management.commands.words import Command
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from sessions.texts import checklist
 from tests import pseudo_words
@@ -146,8 +146,8 @@ class TestWhatIsStoredStaysEnglish:
 
     @pytest.mark.django_db
     def test_every_reason_that_nights_with_little_in_them_give_is_translated(self, ana: Patient) -> None:
-        from dosing.computing import numbers_of
-        from dosing.inputs import gather
+        from dosing.services.night.computing import numbers_of
+        from dosing.services.night.inputs import gather
 
         bare = record_night(ana, readings=[], pre_weight_kg=None, post_weight_kg=None, uf_removed_l=None)
         odd = record_night(ana, A_NIGHT.replace(day=1), pre_weight_kg=290, post_weight_kg=21, uf_removed_l=10)

@@ -12,8 +12,8 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from django.utils import timezone
 
-from sessions.forms import limb_of
 from sessions.models import AccessSite, Patient, VascularAccess
+from sessions.pages.forms import limb_of
 from sessions.pages.limbs import OUTLINES, touched
 from tests.factories import AccessFactory, SiteFactory, night_body, record_night
 from tests.over_http import put

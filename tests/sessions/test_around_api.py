@@ -11,7 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from homedialysis.accounts.models import ReadLog, User
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.models import Patient, SupplyCount, SupplyItem, TaskDone, WaterTest
 from tests.conftest import signed_in
 from tests.factories import A_NIGHT, DeliveryFactory, MachineFactory, SupplyItemFactory, WaterTestFactory

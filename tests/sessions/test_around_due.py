@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from sessions.models import Patient, Prescription
-from sessions.services.around_facts import USUAL, Every, facts_of, facts_of_many
 from sessions.services.due import Due, due_for, due_of
 from sessions.services.stock import Stock, days_of_cover, for_kit, stock_for
+from sessions.services.surroundings_facts import USUAL, Every, facts_of, facts_of_many
 from tests.factories import (
     BloodFactory,
     BloodsDueFactory,

@@ -11,11 +11,11 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
 from homedialysis.accounts.models import User
-from sessions import plausible
-from sessions.choices_around import WATER_UNITS, DueKind, TaskKind, WaterKind
+from sessions.facts import plausible
+from sessions.facts.choices_surroundings import WATER_UNITS, DueKind, TaskKind, WaterKind
 from sessions.models import Delivery, Interval, Machine, Patient, SupplyItem, TaskDone, WaterTest
 from sessions.models.supplies import months_after
-from sessions.services import around
+from sessions.services import surroundings
 from sessions.signals import surroundings_noted
 from tests.factories import (
     A_NIGHT,
@@ -46,12 +46,12 @@ def culture(patient: Patient, **changes: Any) -> WaterTest:
 
 def problems(entry: Any, by: User, at: datetime = NOW) -> dict[str, list[str]]:
     with pytest.raises(ValidationError) as caught:
-        around.note(entry, by=by, at=at)
+        surroundings.note(entry, by=by, at=at)
     return caught.value.message_dict
 
 
 def test_a_result_is_kept_in_the_unit_of_its_test(ana: Patient, nurse: User) -> None:
-    noted = around.note(culture(ana), by=nurse, at=NOW)
+    noted = surroundings.note(culture(ana), by=nurse, at=NOW)
     assert noted.created
     row = WaterTest.objects.get()
     assert (row.unit, row.entered_by, row.entered_at) == ("CFU/mL", nurse, NOW)
@@ -59,8 +59,8 @@ def test_a_result_is_kept_in_the_unit_of_its_test(ana: Patient, nurse: User) -> 
 
 def test_the_same_entry_sent_again_is_one_entry(ana: Patient, nurse: User) -> None:
     key = uuid.uuid4()
-    assert around.note(culture(ana, id=key), by=nurse, at=NOW).created
-    again = around.note(culture(ana, id=key), by=nurse, at=NOW + timedelta(hours=1))
+    assert surroundings.note(culture(ana, id=key), by=nurse, at=NOW).created
+    again = surroundings.note(culture(ana, id=key), by=nurse, at=NOW + timedelta(hours=1))
     assert not again.created
     assert again.entry.entered_at == NOW
     assert WaterTest.objects.count() == 1
@@ -68,44 +68,44 @@ def test_the_same_entry_sent_again_is_one_entry(ana: Patient, nurse: User) -> No
 
 def test_it_stays_one_after_it_was_corrected_or_taken_back(ana: Patient, nurse: User) -> None:
     key = uuid.uuid4()
-    row = around.note(culture(ana, id=key), by=nurse, at=NOW).entry
+    row = surroundings.note(culture(ana, id=key), by=nurse, at=NOW).entry
     row.value = 40
-    around.correct(row, by=nurse, at=NOW)
-    assert not around.note(culture(ana, id=key), by=nurse, at=NOW).created
-    around.take_back(row, why="Another patient's.", by=nurse, at=NOW)
-    assert around.note(culture(ana, id=key), by=nurse, at=NOW).entry.taken_back == "Another patient's."
+    surroundings.correct(row, by=nurse, at=NOW)
+    assert not surroundings.note(culture(ana, id=key), by=nurse, at=NOW).created
+    surroundings.take_back(row, why="Another patient's.", by=nurse, at=NOW)
+    assert surroundings.note(culture(ana, id=key), by=nurse, at=NOW).entry.taken_back == "Another patient's."
     assert WaterTest.objects.get().value == 40
 
 
 @pytest.mark.parametrize("other", [{"value": 13.0}, {"kind": "endotoxin", "value": 0.1}])
 def test_something_else_under_the_same_id_is_not_noted(ana: Patient, nurse: User, other: dict[str, Any]) -> None:
     key = uuid.uuid4()
-    around.note(culture(ana, id=key), by=nurse, at=NOW)
-    with pytest.raises(around.NotedDifferently, match="under this id"):
-        around.note(culture(ana, id=key, **other), by=nurse, at=NOW)
+    surroundings.note(culture(ana, id=key), by=nurse, at=NOW)
+    with pytest.raises(surroundings.NotedDifferently, match="under this id"):
+        surroundings.note(culture(ana, id=key, **other), by=nurse, at=NOW)
 
 
 def test_nor_is_another_patients(ana: Patient, ben: Patient, nurse: User) -> None:
     key = uuid.uuid4()
-    around.note(culture(ana, id=key), by=nurse, at=NOW)
-    with pytest.raises(around.NotedDifferently):
-        around.note(culture(ben, id=key), by=nurse, at=NOW)
+    surroundings.note(culture(ana, id=key), by=nurse, at=NOW)
+    with pytest.raises(surroundings.NotedDifferently):
+        surroundings.note(culture(ben, id=key), by=nurse, at=NOW)
 
 
 def test_every_version_is_kept(ana: Patient, nurse: User) -> None:
-    row = around.note(culture(ana), by=nurse, at=NOW).entry
+    row = surroundings.note(culture(ana), by=nurse, at=NOW).entry
     row.value = 120
-    around.correct(row, by=nurse, at=NOW)
-    around.take_back(row, why="Wrong bottle.", by=nurse, at=NOW)
+    surroundings.correct(row, by=nurse, at=NOW)
+    surroundings.take_back(row, why="Wrong bottle.", by=nurse, at=NOW)
     kept = row.events.order_by("pgh_id").values_list("value", "taken_back")  # type: ignore[attr-defined]
     assert list(kept) == [(12, ""), (120, ""), (120, "Wrong bottle.")]
     assert not WaterTest.objects.standing().exists()
 
 
 def test_taking_back_needs_a_reason(ana: Patient, nurse: User) -> None:
-    row = around.note(culture(ana), by=nurse, at=NOW).entry
+    row = surroundings.note(culture(ana), by=nurse, at=NOW).entry
     with pytest.raises(ValidationError, match="Say why"):
-        around.take_back(row, why="  ", by=nurse, at=NOW)
+        surroundings.take_back(row, why="  ", by=nurse, at=NOW)
     row.refresh_from_db()
     assert row.taken_back == ""
 
@@ -117,7 +117,7 @@ def test_a_result_outside_its_limits_is_refused_naming_them(ana: Patient, nurse:
     above = limits.hard[1] + 1
     assert problems(culture(ana, kind=kind, value=above), nurse) == {"value": [limits.refusal(above)]}
     assert "value" in problems(culture(ana, kind=kind, value=-0.1), nurse)
-    assert around.note(culture(ana, kind=kind, value=limits.hard[1]), by=nurse, at=NOW).created
+    assert surroundings.note(culture(ana, kind=kind, value=limits.hard[1]), by=nurse, at=NOW).created
 
 
 def test_another_unit_is_refused(ana: Patient, nurse: User) -> None:
@@ -136,12 +136,12 @@ def test_a_time_that_cannot_be_is_refused(ana: Patient, nurse: User, when: datet
 
 
 def test_one_result_of_a_test_at_a_place_and_time(ana: Patient, nurse: User) -> None:
-    first = around.note(culture(ana), by=nurse, at=NOW).entry
+    first = surroundings.note(culture(ana), by=nurse, at=NOW).entry
     assert "stands already" in str(problems(culture(ana, value=30), nurse))
     with pytest.raises(IntegrityError, match="water_test_once"), transaction.atomic():
         WaterTestFactory(patient=ana)
-    around.take_back(first, why="Wrong.", by=nurse, at=NOW)
-    assert around.note(culture(ana, value=30), by=nurse, at=NOW).created
+    surroundings.take_back(first, why="Wrong.", by=nurse, at=NOW)
+    assert surroundings.note(culture(ana, value=30), by=nurse, at=NOW).created
 
 
 @pytest.mark.parametrize(("fault", "name"), [({"value": -1}, "not_negative"), ({"unit": "mg/L"}, "unit_of_kind")])
@@ -154,35 +154,35 @@ def test_what_a_sample_is_by_its_place_and_machine(ana: Patient, ben: Patient) -
     MachineFactory(patient=ana, kind="water", ultrapure=True, since=date(2026, 1, 1), until=date(2026, 2, 1))
     MachineFactory(patient=ben, kind="dialysis", ultrapure=True)
     day = date(2026, 2, 1)
-    assert around.usual_fluid(ana, "product", day) == "ultrapure_water"
-    assert around.usual_fluid(ana, "product", day + timedelta(days=1)) == "dialysis_water"
-    assert around.usual_fluid(ana, "fluid_port", day) == "dialysis_fluid"
-    assert around.usual_fluid(ben, "fluid_port", day) == "ultrapure_fluid"
-    assert around.usual_fluid(ben, "product", day) == "dialysis_water"
+    assert surroundings.usual_fluid(ana, "product", day) == "ultrapure_water"
+    assert surroundings.usual_fluid(ana, "product", day + timedelta(days=1)) == "dialysis_water"
+    assert surroundings.usual_fluid(ana, "fluid_port", day) == "dialysis_fluid"
+    assert surroundings.usual_fluid(ben, "fluid_port", day) == "ultrapure_fluid"
+    assert surroundings.usual_fluid(ben, "product", day) == "dialysis_water"
 
 
 def test_chlorine_is_sampled_after_the_first_bed() -> None:
-    assert around.usual_place("total_chlorine") == "first_carbon"
-    assert around.usual_place("endotoxin") == "product"
+    assert surroundings.usual_place("total_chlorine") == "first_carbon"
+    assert surroundings.usual_place("endotoxin") == "product"
 
 
 def test_one_machine_of_a_kind_at_a_time(ana: Patient, ben: Patient, nurse: User) -> None:
     first = MachineFactory(patient=ana)
     second = Machine(patient=ana, kind="dialysis", name="Larkfield 4", serial="9", since=date(2026, 1, 1))
     with pytest.raises(ValidationError, match="has one in use"):
-        around.keep(second, by=nurse, at=NOW)
+        surroundings.keep(second, by=nurse, at=NOW)
     with pytest.raises(IntegrityError, match="machine_one_of_a_kind"), transaction.atomic():
         MachineFactory(patient=ana)
     elsewhere = Machine(patient=ben, kind="dialysis", name=first.name, serial=first.serial, since=date(2026, 1, 1))
     with pytest.raises(ValidationError, match="in use at a patient's"):
-        around.keep(elsewhere, by=nurse, at=NOW)
+        surroundings.keep(elsewhere, by=nurse, at=NOW)
     first.until = date(2024, 1, 1)
     with pytest.raises(ValidationError, match="must not lie before the first"):
-        around.keep(first, by=nurse, at=NOW)
+        surroundings.keep(first, by=nurse, at=NOW)
     first.until = date(2026, 1, 1)
-    around.keep(first, by=nurse, at=NOW)
-    around.keep(second, by=nurse, at=NOW)
-    around.keep(elsewhere, by=nurse, at=NOW)
+    surroundings.keep(first, by=nurse, at=NOW)
+    surroundings.keep(second, by=nurse, at=NOW)
+    surroundings.keep(elsewhere, by=nurse, at=NOW)
     assert Machine.objects.filter(until=None).count() == 2
 
 
@@ -194,11 +194,11 @@ def test_an_interval_says_how_often(ana: Patient, nurse: User) -> None:
         ({"every_treatments": 3, "kind": "bacteria"}, "by days only"),
     ):
         with pytest.raises(ValidationError, match=words):
-            around.keep(Interval(**{"patient": ana, "kind": "service"} | fault), by=nurse, at=NOW)
-    around.keep(Interval(patient=ana, kind="service", stopped=True), by=nurse, at=NOW)
-    around.keep(Interval(kind="service", every_days=300), by=nurse, at=NOW)
+            surroundings.keep(Interval(**{"patient": ana, "kind": "service"} | fault), by=nurse, at=NOW)
+    surroundings.keep(Interval(patient=ana, kind="service", stopped=True), by=nurse, at=NOW)
+    surroundings.keep(Interval(kind="service", every_days=300), by=nurse, at=NOW)
     with pytest.raises(ValidationError, match="is set already"):
-        around.keep(Interval(kind="service", every_days=200), by=nurse, at=NOW)
+        surroundings.keep(Interval(kind="service", every_days=200), by=nurse, at=NOW)
     with pytest.raises(IntegrityError, match="interval_once"), transaction.atomic():
         IntervalFactory(kind="service")
     with pytest.raises(IntegrityError, match="interval_says_how_often"), transaction.atomic():
@@ -208,7 +208,7 @@ def test_an_interval_says_how_often(ana: Patient, nurse: User) -> None:
 def test_a_patients_own_interval_can_go_and_leaves_a_trace(ana: Patient, nurse: User) -> None:
     own = IntervalFactory(patient=ana, every_days=3)
     events = type(own).pgh_event_model.objects  # type: ignore[attr-defined]
-    around.give_up_own(own, at=NOW)
+    surroundings.give_up_own(own, at=NOW)
     assert not Interval.objects.exists()
     assert [each.pgh_label for each in events.order_by("pgh_id")] == ["insert", "delete"]
 
@@ -230,13 +230,13 @@ def test_tasks_are_a_part_of_what_comes_round() -> None:
 def test_an_item_has_its_limits(nurse: User, fault: dict[str, Any], words: str) -> None:
     item = SupplyItem(**{"name": "Lines", "unit_word": "sets", "per_treatment": 1} | fault)
     with pytest.raises(ValidationError, match=words):
-        around.keep(item, by=nurse, at=NOW)
+        surroundings.keep(item, by=nurse, at=NOW)
 
 
 def test_a_delivery_comes_once(ana: Patient, nurse: User) -> None:
     delivery = DeliveryFactory(patient=ana, count=24)
-    assert around.deliver(delivery, arrived_at=A_NIGHT, arrived=20, by=nurse, at=NOW)
-    assert not around.deliver(delivery, arrived_at=NOW, arrived=24, by=nurse, at=NOW)
+    assert surroundings.deliver(delivery, arrived_at=A_NIGHT, arrived=20, by=nurse, at=NOW)
+    assert not surroundings.deliver(delivery, arrived_at=NOW, arrived=24, by=nurse, at=NOW)
     delivery.refresh_from_db()
     assert (delivery.arrived_at, delivery.came, delivery.entered_by) == (A_NIGHT, 20, nurse)
 
@@ -263,9 +263,9 @@ def test_listeners_hear_of_it_once(ana: Patient, nurse: User) -> None:
     surroundings_noted.connect(listen)
     try:
         entry = TaskDone(patient=ana, kind="service", done_at=A_NIGHT)
-        around.note(entry, by=nurse, at=NOW)
-        around.note(TaskDone(id=entry.pk, patient=ana, kind="service", done_at=A_NIGHT), by=nurse, at=NOW)
-        around.keep(SupplyItem(name="Lines", unit_word="sets", per_treatment=1), by=nurse, at=NOW)
+        surroundings.note(entry, by=nurse, at=NOW)
+        surroundings.note(TaskDone(id=entry.pk, patient=ana, kind="service", done_at=A_NIGHT), by=nurse, at=NOW)
+        surroundings.keep(SupplyItem(name="Lines", unit_word="sets", per_treatment=1), by=nurse, at=NOW)
     finally:
         surroundings_noted.disconnect(listen)
     assert heard == [(ana, NOW)]

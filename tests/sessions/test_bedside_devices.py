@@ -8,8 +8,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from homedialysis.accounts.bedside_devices import name_from
 from homedialysis.accounts.models import BedsideDevice, User
+from homedialysis.accounts.services.bedside_devices import name_from
 from sessions.models import Patient, Prescription
 from tests.conftest import signed_in
 

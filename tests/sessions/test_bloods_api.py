@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from alerts.models import PendingEvaluation
 from homedialysis.accounts.models import User
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.models import BloodResult, Patient
 from sessions.services.bloods import enter_bloods, treatment_of_sample
 from tests.factories import A_NIGHT, BloodFactory, night_body, record_night

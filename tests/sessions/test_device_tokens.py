@@ -11,7 +11,7 @@ import time_machine
 from django.test import Client
 
 from homedialysis.accounts.models import DeviceToken, User
-from homedialysis.accounts.services import MOST_DEVICES
+from homedialysis.accounts.services.invitations import MOST_DEVICES
 from sessions.models import Patient
 from tests.conftest import signed_in
 from tests.factories import LONG_AGO, night_body

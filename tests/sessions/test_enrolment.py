@@ -11,7 +11,7 @@ import time_machine
 from django.test import Client
 
 from homedialysis.accounts.models import Invitation, Role, User
-from homedialysis.accounts.services import NotInvitable
+from homedialysis.accounts.services.invitations import NotInvitable
 from sessions.models import CarePartner, Patient
 from sessions.services.enrolment import invite_care_partner, invite_patient
 from tests.factories import PatientFactory, UserFactory
@@ -197,32 +197,32 @@ def test_the_sign_up_page_lets_nobody_in(unit: Any) -> None:
 
 def test_one_link_used_twice_at_the_same_moment_lets_one_in(nurse: User, cleo: Patient) -> None:
     """The second of two, having found the link unused, finds it used when its turn comes."""
-    from homedialysis.accounts import services
+    from homedialysis.accounts.services import invitations
 
     secret = invite_patient(patient=cleo, email="cleo@example.org", by=nurse, at=NOON)
-    found = [services.open_invitation(secret=secret, at=NOON) for _ in range(2)]
+    found = [invitations.open_invitation(secret=secret, at=NOON) for _ in range(2)]
     assert found[0] is not None
     assert found[1] is not None
-    services.accept(invitation=found[0], password="first to come first served", at=NOON)
+    invitations.accept(invitation=found[0], password="first to come first served", at=NOON)
     with pytest.raises(NotInvitable, match="has been used"):
-        services.accept(invitation=found[1], password="second to come", at=NOON)
+        invitations.accept(invitation=found[1], password="second to come", at=NOON)
     assert found[0].user.__class__.objects.get(pk=found[0].user.pk).check_password("first to come first served")
 
 
 def test_the_page_of_the_second_says_that_the_link_is_over(
     nurse_client: Client, cleo: Patient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from homedialysis.accounts import services
+    from homedialysis.accounts.services import invitations
 
     link = invited(nurse_client, cleo)
     stale = Invitation.objects.select_related("user").get()
     assert Client().post(link, NEW).status_code == 302
-    monkeypatch.setattr(services, "open_invitation", lambda **kwargs: stale)
+    monkeypatch.setattr(invitations, "open_invitation", lambda **kwargs: stale)
     assert Client().post(link, NEW).status_code == 410
 
 
 def test_a_role_that_is_none_is_refused(nurse: User) -> None:
-    from homedialysis.accounts.services import invite
+    from homedialysis.accounts.services.invitations import invite
 
     with pytest.raises(NotInvitable, match="“king” is no role; roles are patient"):
         invite(email="x@example.org", name="X", role="king", by=nurse, at=NOON)

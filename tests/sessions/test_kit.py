@@ -13,9 +13,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from alerts.models import Alert, AlertStep
-from dosing.computing import compute
+from dosing.services.night.computing import compute
 from homedialysis.accounts.models import User
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.models import AccessSite, EventKind, Patient, Prescription, RecordState
 from tests.conftest import signed_in
 from tests.factories import (

@@ -9,8 +9,8 @@ import pytest
 from django.test import Client
 
 from homedialysis.accounts.models import Unit
-from sessions.local_time import night_of, zone_of
 from sessions.models import Patient, TreatmentRecord
+from sessions.models.local_time import night_of, zone_of
 from tests.factories import PatientFactory, night_body, record_night
 from tests.over_http import put
 

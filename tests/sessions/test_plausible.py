@@ -11,11 +11,11 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 
-from sessions import plausible
-from sessions.choices import Analyte
-from sessions.forms import EnrolForm, PrescriptionForm
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte
+from sessions.facts.plausible import Range
 from sessions.models import Prescription, TreatmentRecord
-from sessions.plausible import Range
+from sessions.pages.forms import EnrolForm, PrescriptionForm
 from tests.factories import A_NIGHT, night_body
 from tests.over_http import put
 

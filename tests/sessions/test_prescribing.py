@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from homedialysis.accounts.models import Role, User
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.models import Dialyser, Patient, Prescription
 from sessions.pages.differences import changed_fields
 from sessions.services.prescribing import NotForSigning, prescription_in_force, sign_prescription

@@ -12,10 +12,10 @@ from django.test import Client
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sessions import plausible
-from sessions.api.document import TreatmentDocument, canonical
-from sessions.choices import EventKind, PlanChoice
+from sessions.facts import plausible
+from sessions.facts.choices import EventKind, PlanChoice
 from sessions.models import Patient, TreatmentRecord
+from sessions.services.document import TreatmentDocument, canonical
 from tests.over_http import address, put
 
 EARLIER = datetime(2026, 1, 1, tzinfo=UTC)

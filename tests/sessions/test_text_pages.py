@@ -9,7 +9,7 @@ from django.db import IntegrityError, ProgrammingError, transaction
 from django.test import Client
 
 from homedialysis.accounts.models import ReadLog, User
-from sessions.choices import Technique, TextKind
+from sessions.facts.choices import Technique, TextKind
 from sessions.models import EventKind, Patient, UnitText
 from sessions.services.unit_texts import DEFAULTS, MovedOn, NotForWriting, Place, Texts, technique_of, write_text
 from sessions.texts import checklist, run_sheets

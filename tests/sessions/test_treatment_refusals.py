@@ -12,7 +12,7 @@ from django.test import Client
 from django.utils import timezone
 
 from alerts.models import PendingEvaluation
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.models import AccessSite, Patient, TreatmentRecord
 from tests.factories import A_NIGHT, AccessFactory, SiteFactory, night_body, record_night
 from tests.over_http import add_readings, faults, put

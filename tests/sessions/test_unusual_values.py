@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 
-from sessions import plausible
+from sessions.facts import plausible
 from sessions.models import TreatmentRecord
 from tests.factories import A_NIGHT, night_body
 from tests.over_http import add_readings, put

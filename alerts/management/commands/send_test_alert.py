@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from alerts.life_models import Delivery
+from alerts.models.rota_and_messages import Delivery
 from alerts.services import delivery, sending
 from alerts.services.escalation import send_test
 from homedialysis.accounts.models import BEDSIDE_ROLES, User

@@ -13,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from homedialysis.demo.people import SIGN_INS
 from homedialysis.demo.stack import DemoError, DemoStack, StopRequested
-from homedialysis.local_tools import LocalServersError
+from homedialysis.local.tools import LocalServersError
 
 
 class Command(BaseCommand):

@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from fhir.resources import R4B
 
-from dosing.computing import compute
+from dosing.services.night.computing import compute
 from homedialysis.accounts.models import ReadLog
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from tests.dosing.fhir.conftest import Faults

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dosing.importing import csv_table, fhir_bundle, hl7_message
-from dosing.importing.csv_table import Way
-from dosing.importing.rows import Row, Unreadable, number_of
+from dosing.services.importing import csv_table, fhir_bundle, hl7_message
+from dosing.services.importing.csv_table import Way
+from dosing.services.importing.rows import Row, Unreadable, number_of
 from tests.dosing.importing.samples import csv_file, fhir_file, hl7_file
 
 ZONE = ZoneInfo("Europe/Lisbon")

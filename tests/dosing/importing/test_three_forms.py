@@ -9,12 +9,12 @@ from collections.abc import Callable
 
 import pytest
 
-from dosing.importing import taking
-from dosing.importing.pages import form_of
-from dosing.importing.rejects import rejects_file
-from dosing.importing.rows import Unreadable
+from dosing.pages.importing import form_of
+from dosing.services.importing import taking
+from dosing.services.importing.rejects import rejects_file
+from dosing.services.importing.rows import Unreadable
 from homedialysis.accounts.models import User
-from sessions.choices import MessageForm
+from sessions.facts.choices import MessageForm
 from sessions.models import BloodResult, LabMessage, Laboratory, Patient
 from tests.dosing.importing.conftest import DRAWN_AT, NOW
 from tests.dosing.importing.samples import CORRECTED, GOOD, LINES, VERDICTS, csv_file, fhir_file, hl7_file

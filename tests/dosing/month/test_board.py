@@ -11,9 +11,9 @@ from django.utils import timezone
 from pytest_django.fixtures import DjangoAssertNumQueries
 
 from dosing.models import PatientMonth, ReviewRange
-from dosing.month.computing import compute_month
-from dosing.month.ranges import book
-from dosing.month.reviewing import sign, write
+from dosing.services.month.computing import compute_month
+from dosing.services.month.ranges import book
+from dosing.services.month.reviewing import sign, write
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient
 from tests.factories import BloodFactory, PatientFactory

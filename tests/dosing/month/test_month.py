@@ -8,14 +8,21 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from dosing.computing import compute
 from dosing.models import PatientMonth
-from dosing.month import computing
-from dosing.month.catalogue import MONTH_NUMBERS
-from dosing.month.computing import add_missing, compute_month, compute_some, mark_stale, months_between, waiting
 from dosing.receivers import on_prescription
 from dosing.science.adequacy import standard_weekly_ktv_with_fluid_and_kidney
-from sessions.choices import PostSampleMethod
+from dosing.services.month import computing
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.computing import (
+    add_missing,
+    compute_month,
+    compute_some,
+    mark_stale,
+    months_between,
+    waiting,
+)
+from dosing.services.night.computing import compute
+from sessions.facts.choices import PostSampleMethod
 from sessions.models import Patient, Prescription
 from sessions.services.bloods import enter_bloods
 from tests.factories import BloodFactory, PrescriptionFactory, record_night

@@ -14,12 +14,12 @@ from django.test import Client
 from django.utils import timezone
 from pypdf import PdfReader
 
-from dosing import jobs
 from dosing.models import Job
-from dosing.month.computing import compute_month
-from dosing.month.report import sheet_of
-from dosing.month.reviewing import write
-from dosing.month.svg import Line, line_chart
+from dosing.services import jobs
+from dosing.services.month.computing import compute_month
+from dosing.services.month.report import sheet_of
+from dosing.services.month.reviewing import write
+from dosing.services.month.svg import Line, line_chart
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.factories import BloodFactory, PatientFactory, PrescriptionFactory

@@ -12,9 +12,9 @@ from django.test import Client
 from django.utils import timezone
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem
-from dosing.month.computing import compute_month
-from dosing.month.ranges import set_range
-from dosing.month.report import sheet_of
+from dosing.services.month.computing import compute_month
+from dosing.services.month.ranges import set_range
+from dosing.services.month.report import sheet_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from sessions.services.prescribing import sign_prescription

@@ -11,7 +11,7 @@ from django.utils import timezone
 from scipy import stats
 
 from dosing.models import PatientMonth
-from dosing.month.unit_report import unit_report
+from dosing.services.month.unit_report import unit_report
 from homedialysis.accounts.models import User
 from sessions.models import AccessInfection, HospitalStay, Patient
 from tests.factories import AccessFactory, PatientFactory

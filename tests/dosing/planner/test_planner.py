@@ -12,15 +12,15 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from dosing.computing import compute
-from dosing.planner.candidates import Candidate, least_flow, map_of, try_out
-from dosing.planner.figures import heat_map
-from dosing.planner.forms import PlanForm, asked_of, read_back, written
-from dosing.planner.patterns import pattern_of
-from dosing.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
+from dosing.pages.forms_planner import PlanForm, asked_of, read_back, written
 from dosing.science.kinetics import Patient as UreaPatient
 from dosing.science.kinetics import weekly_steady_state
-from sessions.choices import PostSampleMethod
+from dosing.services.night.computing import compute
+from dosing.services.planner.candidates import Candidate, least_flow, map_of, try_out
+from dosing.services.planner.figures import heat_map
+from dosing.services.planner.patterns import pattern_of
+from dosing.services.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
+from sessions.facts.choices import PostSampleMethod
 from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
 from tests.factories import BloodFactory, PrescriptionFactory, record_night
 

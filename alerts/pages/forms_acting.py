@@ -1,0 +1,184 @@
+"""Forms by which people act on alerts: on some of a patient's at once, on a call, on the rota."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import Any, ClassVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from alerts.models.choices import CallResult, Outcome
+from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
+from homedialysis.accounts.models import User
+from homedialysis.accounts.pages.forms import AskingForm
+from sessions.pages.forms import DateInput
+
+MOST_WORDS = 4000
+MOMENT = "%Y-%m-%dT%H:%M"
+
+
+class MomentInput(forms.DateTimeInput):
+    input_type = "datetime-local"
+
+    def __init__(self) -> None:
+        super().__init__(format=MOMENT)
+
+
+class TimeInput(forms.TimeInput):
+    input_type = "time"
+
+    def __init__(self) -> None:
+        super().__init__(format="%H:%M")
+
+
+def _words(label: str, hint: str = "", *, required: bool = True, rows: int = 3) -> forms.CharField:
+    widget = forms.Textarea(attrs={"rows": rows})
+    return forms.CharField(label=label, help_text=hint, max_length=MOST_WORDS, widget=widget, required=required)
+
+
+class Parts(forms.MultipleChoiceField):
+    """Which alerts, each as "id-newest step": the step that the person saw last of it."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def valid_value(self, value: Any) -> bool:
+        """Any alert of the patient: which step was seen last is judged under lock."""
+        known = {str(key).partition("-")[0] for key, _ in self.widget.choices}
+        alert, _, step = str(value).partition("-")
+        return alert in known and step.isascii() and step.isdigit() and len(step) < 19
+
+    def clean(self, value: Any) -> dict[int, int]:
+        chosen = super().clean(value)
+        return {int(alert): int(step) for alert, _, step in (one.partition("-") for one in chosen)}
+
+
+class PartsForm(forms.Form):
+    """A form about some of a patient's alerts. choices: (part, words) of each that may be chosen."""
+
+    parts = Parts(label="About")
+
+    def __init__(self, choices: Iterable[tuple[str, str]], *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["parts"]
+        assert isinstance(field, Parts)
+        field.choices = list(choices)
+
+
+class ActForm(PartsForm):
+    """What is done with alerts: which button was pressed decides what must be filled in."""
+
+    DEEDS: ClassVar = {
+        "close": "Close",
+        "aside": "Set aside",
+        "assign": "Give to",
+        "note": "Save as a note",
+        "seen": "I have looked at it",
+    }
+    words = _words("Words", "What was done, why it is set aside, or what the next reader should know.", required=False)
+    outcome = forms.ChoiceField(label="What came of it", choices=[("", "Choose…"), *Outcome.choices], required=False)
+    until = forms.DateField(label="Until the morning of", widget=DateInput(), required=False)
+    to = forms.ModelChoiceField(label="Person", queryset=User.objects.none(), empty_label="Choose…", required=False)
+
+    def __init__(self, choices: Iterable[tuple[str, str]], people: Iterable[User], *args: Any, **kwargs: Any) -> None:
+        super().__init__(choices, *args, **kwargs)
+        field = self.fields["to"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = User.objects.filter(pk__in=[person.pk for person in people])
+        self.fields["parts"].label = "What it is about"
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        deed = self.data.get("do", "")
+        if deed not in self.DEEDS:
+            raise ValidationError("Press one of the buttons below, so that it is clear what to do.")
+        needs = {"close": ("outcome", "words"), "aside": ("until", "words"), "assign": ("to",), "note": ("words",)}
+        for name in needs.get(deed, ()):
+            if not data.get(name) and name not in self.errors:
+                self.add_error(name, f"Needed for “{self.DEEDS[deed]}”.")
+        return data | {"do": deed}
+
+
+class CallForm(PartsForm):
+    """A call with the patient."""
+
+    result = forms.ChoiceField(label="Result", choices=CallResult.choices, widget=forms.RadioSelect)
+    said = _words("What was said", required=False)
+    plan = _words("Plan", required=False, rows=2)
+    next_call_at = forms.DateTimeField(label="Next call", widget=MomentInput(), required=False, input_formats=[MOMENT])
+
+    def __init__(self, choices: Iterable[tuple[str, str]], *args: Any, **kwargs: Any) -> None:
+        super().__init__(choices, *args, **kwargs)
+        self.auto_id = "call_%s"
+        self.fields["parts"].required = False
+        self.fields["parts"].label = "It was about"
+
+
+class RotaTurnForm(AskingForm[RotaTurn]):
+    class Meta:
+        model = RotaTurn
+        fields: ClassVar = ["person", "weekday", "begins", "ends", "place"]
+        widgets: ClassVar = {"begins": TimeInput(), "ends": TimeInput()}
+        help_texts: ClassVar = {"place": "1 is told first."}
+
+    def __init__(self, people: Iterable[User], *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _only(self.fields["person"], people)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        begins, ends = data.get("begins"), data.get("ends")
+        if begins and ends and ends <= begins:
+            self.add_error("ends", f"Must be after {begins:%H:%M}; {ends:%H:%M} was given.")
+        return data
+
+
+class AbsenceForm(AskingForm[Absence]):
+    class Meta:
+        model = Absence
+        fields: ClassVar = ["person", "first_day", "last_day"]
+        widgets: ClassVar = {"first_day": DateInput(), "last_day": DateInput()}
+
+    def __init__(self, people: Iterable[User], *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = "absence_%s"
+        _only(self.fields["person"], people)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        first, last = data.get("first_day"), data.get("last_day")
+        if isinstance(first, date) and isinstance(last, date) and last < first:
+            self.add_error("last_day", f"Must not be before {first}; {last} was given.")
+        return data
+
+
+class RoutineForm(AskingForm[Routine]):
+    class Meta:
+        model = Routine
+        fields: ClassVar = ["seen_within_minutes", "reopen_days"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = "routine_%s"
+
+
+class SinceForm(forms.Form):
+    """Since when the hand-over tells."""
+
+    since = forms.DateTimeField(label="Since", widget=MomentInput(), input_formats=[MOMENT])
+
+    def __init__(self, *args: Any, now: datetime, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.now = now
+
+    def clean_since(self) -> datetime:
+        since: datetime = self.cleaned_data["since"]
+        if since >= self.now:
+            raise ValidationError(f"Must be before now; {since:%Y-%m-%d %H:%M} was given.")
+        return since
+
+
+def _only(field: forms.Field, people: Iterable[User]) -> None:
+    assert isinstance(field, forms.ModelChoiceField)
+    field.queryset = User.objects.filter(pk__in=[person.pk for person in people])

@@ -1,0 +1,94 @@
+"""What changed since a time, patient by patient: for whoever takes over."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from alerts.models import Alert, AlertStep
+from alerts.models.choices import StepKind
+from alerts.models.mutes_and_replays import Mute
+from alerts.models.rota_and_messages import Call
+from alerts.rules import BY_KEY
+from homedialysis.accounts.models import User
+from sessions.models import Patient
+
+MOST_STEPS = 3000
+NEW = (StepKind.OPENED, StepKind.BACK_AGAIN)
+ASIDE = (StepKind.SET_ASIDE, StepKind.RETURNED)
+
+
+@dataclass(slots=True)
+class Changes:
+    """Of one patient, oldest first. mutes: with the rule's title; open_now: the alerts open at the end of it."""
+
+    patient: Patient
+    new: list[AlertStep] = field(default_factory=list)
+    closed: list[AlertStep] = field(default_factory=list)
+    aside: list[AlertStep] = field(default_factory=list)
+    others: list[AlertStep] = field(default_factory=list)
+    calls: list[Call] = field(default_factory=list)
+    mutes: list[tuple[str, Mute]] = field(default_factory=list)
+    open_now: list[Alert] = field(default_factory=list)
+
+    @property
+    def order(self) -> tuple[int, str]:
+        return (min((alert.urgency for alert in self.open_now), default=9), self.patient.name)
+
+
+@dataclass(frozen=True, slots=True)
+class HandOver:
+    """Everything that changed, most urgent patient first. cut: whether there was more than is shown."""
+
+    patients: list[Changes]
+    cut: bool
+
+    def count(self, name: str) -> int:
+        return sum(len(getattr(one, name)) for one in self.patients)
+
+    @property
+    def counts(self) -> list[tuple[str, int]]:
+        names = (
+            ("new alerts", "new"),
+            ("closed", "closed"),
+            ("calls", "calls"),
+            ("set aside or back", "aside"),
+            ("mutes", "mutes"),
+        )
+        return [(words, self.count(name)) for words, name in names]
+
+
+def changes_since(since: datetime, *, until: datetime, reader: User) -> HandOver:
+    """Steps, calls and mutes after `since` up to `until`: four queries."""
+    steps = AlertStep.objects.filter(at__gt=since, at__lte=until).exclude(kind__in=[StepKind.SEEN, StepKind.CALL])
+    steps = steps.filter(alert__in=Alert.objects.visible_to(reader))
+    rows = list(steps.select_related("alert__patient", "who", "to").order_by("pk")[: MOST_STEPS + 1])
+    calls = Call.objects.visible_to(reader).filter(at__gt=since, at__lte=until).select_related("patient", "by")
+    found: dict[uuid.UUID, Changes] = {}
+    for step in rows[:MOST_STEPS]:
+        patient = step.alert.patient
+        _place(found.setdefault(patient.pk, Changes(patient)), step)
+    for call in calls.order_by("at", "pk"):
+        found.setdefault(call.patient_id, Changes(call.patient)).calls.append(call)
+    mutes = (
+        Mute.objects.visible_to(reader).filter(since__gt=since, since__lte=until).select_related("patient", "set_by")
+    )
+    for mute in mutes.order_by("since", "pk"):
+        rule = BY_KEY.get(mute.rule)
+        changes = found.setdefault(mute.patient_id, Changes(mute.patient))
+        changes.mutes.append((str(rule.title) if rule else mute.rule, mute))
+    for alert in Alert.objects.open().filter(patient__in=found).select_related("assigned_to"):
+        found[alert.patient_id].open_now.append(alert)
+    return HandOver(sorted(found.values(), key=lambda one: one.order), cut=len(rows) > MOST_STEPS)
+
+
+def _place(changes: Changes, step: AlertStep) -> None:
+    if step.kind in NEW:
+        changes.new.append(step)
+    elif step.kind == StepKind.CLOSED:
+        changes.closed.append(step)
+    elif step.kind in ASIDE:
+        changes.aside.append(step)
+    else:
+        changes.others.append(step)

@@ -1,0 +1,216 @@
+"""Alerts as pages show them: patients in the order in which they want a call, evidence as lines of text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+
+from alerts.models import Alert, AlertStep, RecordJudgement
+from alerts.models.choices import StepKind, Urgency
+from alerts.models.rota_and_messages import Call
+from alerts.rules import BY_KEY
+from alerts.rules.base import Evidence
+from alerts.showing.pictures import Picture
+from alerts.showing.sparklines import NextTreatment, courses_of, drawn, last_calls, next_treatments
+from sessions.models import Patient, RecordSource, TreatmentRecord
+
+LINES = 4
+"""Lines of evidence on the triage page; all of them stand on the alert's own page."""
+LATELY = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One piece of evidence in words. paper: its record was entered from paper, after the night."""
+
+    day: date
+    clock: str
+    label: str
+    value: str
+    limit: str
+    words: str
+    record: str
+    gone: bool
+    handled: bool
+    paper: bool = False
+
+
+def of_paper(alerts: Iterable[Alert]) -> frozenset[str]:
+    """The records that the evidence of some alerts comes from and that were entered from paper: one query."""
+    named = {item["record"] for alert in alerts for item in alert.evidence if item.get("record")}
+    found = TreatmentRecord.objects.filter(pk__in=named, source=RecordSource.PAPER).values_list("pk", flat=True)
+    return frozenset(str(pk) for pk in found) if named else frozenset()
+
+
+def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = frozenset()) -> Line:
+    """clock: the time on the patient's wall, "" where only the day counts."""
+    seen = Evidence.from_json(item)
+    zone = ZoneInfo(patient.time_zone) if patient.time_zone else timezone.get_current_timezone()
+    clock = f"{seen.at.astimezone(zone):%H:%M}" if seen.record else ""
+    value = "" if seen.value is None else f"{seen.value:g} {seen.unit}".strip()
+    limit = "" if seen.limit is None else f"{seen.limit:g} {seen.unit}".strip()
+    gone = bool(item.get("gone"))
+    handled, on_paper = bool(item.get("handled")), seen.record in paper
+    return Line(seen.day, clock, seen.label, value, limit, seen.words, seen.record, gone, handled, on_paper)
+
+
+class Shown:
+    """An alert with what a page says of it. picture: its small chart, where it has one; paper: as `of_paper` says."""
+
+    def __init__(self, alert: Alert, picture: Picture | None = None, *, paper: frozenset[str] = frozenset()) -> None:
+        self.alert = alert
+        self.picture = picture
+        self.paper = paper
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        """All evidence, newest first."""
+        return [line_of(item, self.alert.patient, self.paper) for item in reversed(self.alert.evidence)]
+
+    @cached_property
+    def few_lines(self) -> list[Line]:
+        """Enough of it to judge by: the newest, or for a trend the whole course in a few steps."""
+        rule = BY_KEY.get(self.alert.rule)
+        standing = [line for line in self.lines if not line.gone and not line.handled] or self.lines
+        return _spread(standing) if rule and rule.replaces else standing[:LINES]
+
+    @property
+    def more_lines(self) -> int:
+        return len(self.lines) - len(self.few_lines)
+
+    @cached_property
+    def steps(self) -> list[AlertStep]:
+        return list(self.alert.steps.all())
+
+    @property
+    def newest_step(self) -> AlertStep:
+        return self.steps[-1]
+
+    @property
+    def newest_by_person(self) -> AlertStep | None:
+        """The last thing somebody did, where something else has happened since."""
+        mine = next((step for step in reversed(self.steps) if step.who), None)
+        return None if mine == self.newest_step else mine
+
+    @property
+    def part(self) -> str:
+        """What a form sends back of this alert: which it is, and the step that the reader saw last."""
+        return f"{self.alert.pk}-{self.newest_step.pk}"
+
+    @property
+    def closing_words(self) -> str:
+        closing = [step.words for step in self.steps if step.kind == StepKind.CLOSED]
+        return closing[-1] if closing else ""
+
+    @property
+    def urgency(self) -> Urgency:
+        return Urgency(self.alert.urgency)
+
+    @property
+    def order(self) -> tuple[bool, int, datetime]:
+        """Those whose cause is gone last, then by urgency and age."""
+        return (self.alert.cause_gone_at is not None, self.alert.urgency, self.alert.opened_at)
+
+    @property
+    def advice(self) -> str:
+        rule = BY_KEY.get(self.alert.rule)
+        return rule.advice if rule else ""
+
+
+def _spread(lines: Sequence[Line]) -> list[Line]:
+    if len(lines) <= LINES:
+        return list(lines)
+    last = len(lines) - 1
+    return [lines[round(index * last / (LINES - 1))] for index in range(LINES)]
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle:
+    """One patient with all that is open, the most urgent first.
+
+    alerts: on the table; aside: set aside until a day; not_judged: of the latest record, if recent; call: the last one;
+    next: when the next treatment is due, None where nothing says so.
+    """
+
+    patient: Patient
+    alerts: list[Shown]
+    aside: list[Shown]
+    not_judged: RecordJudgement | None
+    call: Call | None
+    next: NextTreatment | None
+
+    @property
+    def order(self) -> tuple[bool, int, datetime]:
+        return (self.alerts or self.aside)[0].order
+
+    @property
+    def first(self) -> Shown:
+        return (self.alerts or self.aside)[0]
+
+    @property
+    def carers(self) -> list[str]:
+        """Who takes care of some of it."""
+        people = {str(shown.alert.assigned_to) for shown in self.alerts if shown.alert.assigned_to}
+        return sorted(people)
+
+
+def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bundle]:
+    """The alerts by patient, the patient who wants a call first on top. Six queries beside those of the alerts."""
+    alerts = list(alerts)
+    courses, paper = courses_of(alerts, at=at), of_paper(alerts)
+    by_patient: dict[Any, list[Shown]] = {}
+    for alert in alerts:
+        by_patient.setdefault(alert.patient_id, []).append(Shown(alert, drawn(alert, courses), paper=paper))
+    patients = {alert.patient_id: alert.patient for alert in alerts}
+    silent = _not_judged(by_patient.keys(), at)
+    calls = last_calls(list(patients))
+    due = next_treatments(list(patients.values()), at=at, zone=zone)
+    found = []
+    for patient_id, unsorted in by_patient.items():
+        shown = in_order(unsorted)
+        found.append(
+            Bundle(
+                patient=patients[patient_id],
+                alerts=[one for one in shown if one.alert.set_aside_until is None],
+                aside=[one for one in shown if one.alert.set_aside_until is not None],
+                not_judged=silent.get(patient_id),
+                call=calls.get(patient_id),
+                next=due.get(patient_id),
+            )
+        )
+    return sorted(found, key=lambda bundle: bundle.order)
+
+
+def in_order(shown: Iterable[Shown]) -> list[Shown]:
+    """The most urgent first; what only tells the same of the same night comes right below what it is a part of."""
+    ordered = sorted(shown, key=lambda one: one.order)
+    above = {one.alert.pk: _above(one, ordered) for one in ordered}
+    found: list[Shown] = []
+    for one in ordered:
+        if above[one.alert.pk] is None:
+            found += [one, *(below for below in ordered if above[below.alert.pk] is one)]
+    return found + [one for one in ordered if one not in found]
+
+
+def _above(one: Shown, others: Iterable[Shown]) -> Shown | None:
+    rule = BY_KEY.get(one.alert.rule)
+    keys = rule.part_of if rule else ()
+    same = (other for other in others if other.alert.rule in keys and other.alert.last_night == one.alert.last_night)
+    return next(same, None)
+
+
+def _not_judged(patients: Iterable[Any], at: datetime) -> dict[Any, RecordJudgement]:
+    """Of each patient the newest record of the last days, where rules could not judge it all."""
+    latest = (
+        RecordJudgement.objects.filter(record__patient__in=list(patients), record__started_at__gte=at - LATELY)
+        .select_related("record")
+        .order_by("record__patient_id", "-record__started_at")
+        .distinct("record__patient_id")
+    )
+    return {row.record.patient_id: row for row in latest if row.not_judged}

@@ -1,0 +1,154 @@
+"""What stands around the alerts on the triage page: courses of numbers, the last call, the next treatment.
+
+Each is read for all patients of the page at once: the number of queries does not grow with the list.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Max
+
+from alerts.models import Alert
+from alerts.models.rota_and_messages import Call
+from alerts.rules.missing import longest_gap
+from alerts.showing.pictures import Course, Picture, picture_of
+from dosing.models import RecordNumbers
+from dosing.services.night.catalogue import BY_KEY
+from sessions.models import Patient, Prescription, TreatmentRecord
+
+COURSE = timedelta(days=60)
+MOST_DOTS = 30
+DAY = timedelta(days=1)
+KEY_OF = {number.label: number.key for number in BY_KEY.values()} | {
+    "Venous pressure": "venous",
+    "Arterial pressure": "arterial",
+    "Systolic pressure": "lowest_systolic",
+    "Lowest systolic pressure": "lowest_systolic",
+}
+"""The computed number that a label of evidence speaks of; a single reading is drawn into the course of its kind."""
+COLUMN_OF = {
+    "Systolic before": "pre_systolic",
+    "Diastolic before": "pre_diastolic",
+    "Systolic after": "post_systolic",
+    "Weight after": "post_weight_kg",
+}
+"""The column of the record, where evidence speaks of what was noted."""
+
+Courses = dict[tuple[uuid.UUID, str], Course]
+
+
+def courses_of(alerts: Iterable[Alert], *, at: datetime) -> Courses:
+    """The last values of every number that the alerts speak of, by patient and key: one query, none without alerts."""
+    wanted = {(alert.patient_id, key) for alert in alerts if (key := key_of(alert))}
+    keys = sorted({key for _, key in wanted})
+    if not keys:
+        return {}
+    rows = RecordNumbers.objects.filter(
+        record__patient__in={patient for patient, _ in wanted}, record__started_at__gte=at - COURSE
+    ).order_by("record__started_at")
+    found: defaultdict[tuple[uuid.UUID, str], dict[date, float]] = defaultdict(dict)
+    for patient_id, night, *values in rows.values_list(
+        "record__patient_id", "record__night", *(_path(key) for key in keys)
+    ):
+        for key, value in zip(keys, values, strict=True):
+            if value is not None and (patient_id, key) in wanted:
+                found[patient_id, key][night] = shown_value(key, value)
+    return {which: sorted(by_day.items())[-MOST_DOTS:] for which, by_day in found.items()}
+
+
+def _path(key: str) -> str:
+    return f"numbers__{key}__value" if key in BY_KEY else f"record__{key}"
+
+
+def shown_value(key: str, value: float) -> float:
+    """A stored number as pages write it: shares as per cent."""
+    number = BY_KEY.get(key)
+    if number is None:
+        return round(value, 1)
+    return round(100 * value) if number.percent else round(value, number.decimals)
+
+
+def key_of(alert: Alert) -> str:
+    """Which computed number or column an alert's newest evidence speaks of, or ""."""
+    labels = [item["label"] for item in alert.evidence if item.get("value") is not None]
+    return (KEY_OF | COLUMN_OF).get(labels[-1], "") if labels else ""
+
+
+def drawn(alert: Alert, courses: Courses) -> Picture | None:
+    """The small chart of an alert, where its evidence has numbers enough to see something."""
+    items = [item for item in alert.evidence if item.get("value") is not None and not item.get("gone")]
+    if not items:
+        return None
+    newest = items[-1]
+    same = [item for item in items if item["label"] == newest["label"] and not item.get("handled")]
+    told = _worst_a_day(same)
+    course = courses.get((alert.patient_id, key_of(alert)), ())
+    return picture_of(course, told, limit=newest.get("limit"), label=newest["label"], unit=newest.get("unit", ""))
+
+
+def _worst_a_day(items: Iterable[dict[str, Any]]) -> dict[date, float]:
+    """One value a day: that which lies furthest beyond the limit, on the side on which the evidence lies."""
+    by_day: defaultdict[date, list[float]] = defaultdict(list)
+    below = False
+    for item in items:
+        by_day[date.fromisoformat(item["day"])].append(item["value"])
+        below = item.get("limit") is not None and item["value"] < item["limit"]
+    return {day: (min if below else max)(values) for day, values in by_day.items()}
+
+
+def last_calls(patients: Collection[uuid.UUID]) -> dict[uuid.UUID, Call]:
+    """The latest call with each patient: one query."""
+    rows = Call.objects.filter(patient__in=patients).select_related("by").order_by("patient_id", "-at", "-pk")
+    return {call.patient_id: call for call in rows.distinct("patient_id")}
+
+
+def calls_due(*, until: datetime) -> list[Call]:
+    """The latest call with each patient where it says that another is due by then: one query."""
+    latest = Call.objects.order_by("patient_id", "-at", "-pk").distinct("patient_id")
+    due = Call.objects.filter(pk__in=latest.values("pk"), next_call_at__lt=until)
+    return list(due.select_related("patient", "by").order_by("next_call_at", "pk"))
+
+
+@dataclass(frozen=True, slots=True)
+class NextTreatment:
+    """day: on which the next treatment is due; at_latest: where weekdays are not fixed; overdue: before today."""
+
+    day: date
+    at_latest: bool
+    overdue: bool
+    today: bool
+
+
+def next_treatments(patients: Collection[Patient], *, at: datetime, zone: ZoneInfo) -> dict[uuid.UUID, NextTreatment]:
+    """When each patient's next treatment is due by the prescription in force: two queries."""
+    ids = [patient.pk for patient in patients]
+    orders = {order.patient_id: order for order in Prescription.objects.in_force(at).filter(patient__in=ids)}
+    nights = TreatmentRecord.objects.filter(patient__in=ids).order_by("patient_id").values_list("patient_id")
+    last = dict(nights.annotate(last=Max("night")))
+    found = {}
+    for patient in patients:
+        if (order := orders.get(patient.pk)) is not None:
+            own = ZoneInfo(patient.time_zone) if patient.time_zone else zone
+            due = next_due(order, last.get(patient.pk), at.astimezone(own).date())
+            if due is not None:
+                found[patient.pk] = due
+    return found
+
+
+def next_due(order: Prescription, last: date | None, today: date) -> NextTreatment | None:
+    """The first day from today on that the prescription names and on which there is no record yet."""
+    if order.weekdays:
+        days = (today + count * DAY for count in range(8))
+        day = next(day for day in days if day.weekday() in order.weekdays and day != last)
+        return NextTreatment(day, at_latest=False, overdue=False, today=day == today)
+    if last is None:
+        return None
+    day = last + longest_gap(order.days_per_week) * DAY
+    return NextTreatment(day, at_latest=True, overdue=day < today, today=day == today)

@@ -1,0 +1,189 @@
+"""A patient's months on one axis: pressures of the nights, and below them alerts, prescriptions, bloods and access.
+
+So that a pressure that rises is seen beside the needle change that explains it.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from alerts.models import Alert
+from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT
+from dosing.services.night.treatments import Night, nights_of
+from sessions.models import BloodResult, Patient, Prescription, VascularAccess
+
+LANES = ("Access", "Bloods", "Prescription", "Alerts")
+SYMBOLS = {"Access": "diamond", "Bloods": "circle", "Prescription": "square", "Alerts": "triangle-up"}
+COLOURS = {"Access": INK, "Bloods": SOFT, "Prescription": SECOND, "Alerts": LIMIT}
+MARKED = ("Access", "Prescription")
+"""Lanes whose moments are drawn through the pressures as well."""
+WATCHED = {
+    "needle_gauge": "needles, G",
+    "qb_ml_min": "blood flow, mL/min",
+    "qd_ml_min": "dialysate flow, mL/min",
+    "minutes": "minutes",
+    "days_per_week": "treatments a week",
+    "target_weight_kg": "target weight, kg",
+    "uf_rate_limit_ml_kg_h": "UF rate limit, mL/kg/h",
+    "dialyser_id": "dialyser",
+}
+NOON = time(12)
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Something that happened. lane: one of LANES; link: the page that tells more, or ""."""
+
+    at: datetime
+    lane: str
+    words: str
+    link: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TimeLine:
+    """The nights and everything beside them, oldest first."""
+
+    nights: Sequence[Night]
+    moments: Sequence[Moment]
+
+
+def time_line_of(patient: Patient, *, since: datetime, until: datetime, zone: ZoneInfo, link: Any) -> TimeLine:
+    """Read it all: six queries. link: (alert) -> address."""
+    nights = nights_of(patient.pk, since=since, until=until)
+    moments = [
+        *_alerts(patient, since, until, link),
+        *_prescriptions(patient),
+        *_bloods(patient, since, until),
+        *_access(patient, zone),
+        *_techniques(nights),
+    ]
+    inside = (moment for moment in moments if since <= moment.at < until)
+    return TimeLine(nights, sorted(inside, key=lambda moment: (moment.at, moment.lane)))
+
+
+def _alerts(patient: Patient, since: datetime, until: datetime, link: Any) -> Iterator[Moment]:
+    for alert in Alert.objects.filter(patient=patient, opened_at__gte=since, opened_at__lt=until):
+        state = "open" if alert.is_open else f"closed: {alert.get_outcome_display()}"
+        yield Moment(alert.opened_at, "Alerts", f"{alert.title} ({state})", link(alert))
+
+
+def _prescriptions(patient: Patient) -> Iterator[Moment]:
+    orders = list(Prescription.objects.filter(patient=patient).select_related("dialyser").order_by("version"))
+    if orders:
+        yield Moment(orders[0].in_force.lower, "Prescription", f"Prescription {orders[0].version}")
+    for before, after in itertools.pairwise(orders):
+        changed = ", ".join(_differences(before, after)) or "no figure changed"
+        yield Moment(after.in_force.lower, "Prescription", f"Prescription {after.version}: {changed}")
+
+
+def _differences(before: Prescription, after: Prescription) -> Iterator[str]:
+    for name, words in WATCHED.items():
+        old, new = getattr(before, name), getattr(after, name)
+        if old != new:
+            if name == "dialyser_id":
+                old, new = before.dialyser.name, after.dialyser.name
+            yield f"{words} {_shown(old)} to {_shown(new)}"
+
+
+def _shown(value: Any) -> str:
+    return "none" if value is None else f"{value:g}" if isinstance(value, float | int) else str(value)
+
+
+def _bloods(patient: Patient, since: datetime, until: datetime) -> Iterator[Moment]:
+    """One moment for each drawing."""
+    rows = BloodResult.objects.filter(patient=patient, drawn_at__gte=since, drawn_at__lt=until).order_by("drawn_at")
+    for drawn_at, results in itertools.groupby(rows, key=lambda row: row.drawn_at):
+        names = sorted({str(row.get_analyte_display()) for row in results})
+        yield Moment(drawn_at, "Bloods", f"Bloods: {', '.join(names)}")
+
+
+def _access(patient: Patient, zone: ZoneInfo) -> Iterator[Moment]:
+    for access in VascularAccess.objects.filter(patient=patient):
+        yield Moment(_noon(access.created_on, zone), "Access", f"Access made: {access}")
+        if access.abandoned_on:
+            yield Moment(_noon(access.abandoned_on, zone), "Access", f"Access given up: {access}")
+
+
+def _techniques(nights: Sequence[Night]) -> Iterator[Moment]:
+    """Where the needles' size changes with the prescription that a night was treated by."""
+    sized = [night for night in nights if night.prescription and night.prescription.needle_gauge]
+    for before, after in itertools.pairwise(sized):
+        old, new = before.prescription, after.prescription
+        if old and new and old.needle_gauge != new.needle_gauge:
+            words = f"Needles {old.needle_gauge} G to {new.needle_gauge} G, first used"
+            yield Moment(after.record.started_at, "Access", words)
+
+
+def _noon(day: date, zone: ZoneInfo) -> datetime:
+    return datetime.combine(day, NOON, zone)
+
+
+def figure_of(line: TimeLine) -> dict[str, Any]:
+    """A Plotly figure: pressures above, one lane for each kind of moment below, on one axis of time."""
+    return {
+        "data": [*_pressures(line.nights), *(_lane(name, line.moments) for name in LANES)],
+        "layout": {
+            "margin": {"l": 92, "r": 12, "t": 8, "b": 52},
+            "height": 460,
+            "hovermode": "closest",
+            "showlegend": True,
+            "legend": {"orientation": "h", "y": 1.08},
+            "xaxis": {"type": "date", "anchor": "y2"},
+            "yaxis": {"domain": [0.42, 1], "title": {"text": "mmHg"}, "zeroline": False},
+            "yaxis2": {
+                "domain": [0, 0.34],
+                "type": "category",
+                "categoryorder": "array",
+                "categoryarray": list(LANES),
+                "range": [-0.6, len(LANES) - 0.4],
+                "fixedrange": True,
+            },
+            "shapes": [_through(moment) for moment in line.moments if moment.lane in MARKED],
+        },
+    }
+
+
+def _pressures(nights: Sequence[Night]) -> Iterator[dict[str, Any]]:
+    for key, name, colour, symbol in (
+        ("venous", "venous", FIRST, "circle"),
+        ("arterial", "arterial", SECOND, "square"),
+    ):
+        yield {
+            "type": "scatter",
+            "name": name,
+            "x": [night.record.started_at.isoformat() for night in nights],
+            "y": [night.value(key) for night in nights],
+            "mode": "lines+markers",
+            "line": {"color": colour, "width": 2},
+            "marker": {"color": colour, "size": 5, "symbol": symbol},
+            "connectgaps": False,
+        }
+
+
+def _lane(name: str, moments: Iterable[Moment]) -> dict[str, Any]:
+    own = [moment for moment in moments if moment.lane == name]
+    return {
+        "type": "scatter",
+        "name": name,
+        "x": [moment.at.isoformat() for moment in own],
+        "y": [name] * len(own),
+        "yaxis": "y2",
+        "mode": "markers",
+        "marker": {"symbol": SYMBOLS[name], "size": 11, "color": COLOURS[name]},
+        "text": [moment.words for moment in own],
+        "hovertemplate": "%{text}<br>%{x|%d %b %Y}<extra></extra>",
+        "showlegend": False,
+        "cliponaxis": False,
+    }
+
+
+def _through(moment: Moment) -> dict[str, Any]:
+    at = moment.at.isoformat()
+    line = {"color": COLOURS[moment.lane], "width": 1, "dash": "dot"}
+    return {"type": "line", "xref": "x", "yref": "paper", "x0": at, "x1": at, "y0": 0, "y1": 1, "line": line}

@@ -1,0 +1,222 @@
+"""What was computed of each record, kept with the science that made it."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import pgtrigger
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from sessions.models import Patient, TreatmentRecord
+from sessions.models.querysets import OfPatientQuerySet
+
+
+class NumbersQuerySet(OfPatientQuerySet):
+    path_to_patient = "record__patient"
+
+
+class RecordNumbers(models.Model):
+    """The numbers of one record.
+
+    `numbers` maps a key of `catalogue.NUMBERS` to {"value": float | null, "why": "" | reason, "inputs": {name: value},
+    "function": its place in the code}: what went in, through what, and what came out, so that a page can show how
+    the number came about.
+    """
+
+    record = models.OneToOneField(TreatmentRecord, primary_key=True, on_delete=models.CASCADE, related_name="computed")
+    science_version = models.CharField(max_length=20)
+    record_revision = models.PositiveIntegerField()
+    computed_at = models.DateTimeField()
+    numbers = models.JSONField()
+
+    objects = NumbersQuerySet.as_manager()
+
+    class Meta:
+        verbose_name_plural = "record numbers"
+        indexes: ClassVar = [models.Index(fields=["science_version"], name="numbers_by_science")]
+
+    def __str__(self) -> str:
+        return f"Numbers of {self.record_id}"
+
+
+class PatientMonth(models.Model):
+    """The numbers of one patient's calendar month.
+
+    `numbers` maps a key of `month.catalogue` to {"value", "why", "inputs", "at"}; stale: something came since, so
+    it waits to be computed again.
+    """
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="months")
+    month = models.DateField(help_text="Its first day.")
+    numbers = models.JSONField(default=dict)
+    delivered = models.JSONField(default=dict)
+    science_version = models.CharField(max_length=20, blank=True)
+    computed_at = models.DateTimeField()
+    stale = models.BooleanField(default=True)
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-month"]
+        indexes: ClassVar = [models.Index(fields=["month"], name="month_waiting", condition=Q(stale=True))]
+        constraints: ClassVar = [models.UniqueConstraint(name="month_once", fields=["patient", "month"])]
+
+    def __str__(self) -> str:
+        return f"{self.month:%Y-%m} of {self.patient_id}"
+
+
+class ReviewRange(models.Model):
+    """A range of the monthly review as the unit set it. Rows are only added: the newest of a number holds.
+
+    low and high None: open at that end; `default`: the published one holds again.
+    """
+
+    number = models.CharField(max_length=40)
+    low = models.FloatField(null=True, blank=True)
+    high = models.FloatField(null=True, blank=True)
+    default = models.BooleanField(default=False)
+    why = models.TextField()
+    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    set_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["-set_at", "-pk"]
+        triggers: ClassVar = [
+            pgtrigger.Protect(name="review_range_append_only", operation=pgtrigger.Update | pgtrigger.Delete)
+        ]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                name="review_range_in_order",
+                condition=Q(low=None) | Q(high=None) | Q(low__lte=F("high")),
+                violation_error_message="The lower end must not lie above the upper one.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} from {self.set_at:%Y-%m-%d}"
+
+
+class MonthlyReview(models.Model):
+    """The nephrologist's judgement of one patient's month.
+
+    Open until it is signed; a signed one never changes: `frozen` keeps the numbers, the ranges and the prescription
+    as they were, and what has to be put right afterwards is an addendum.
+    """
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="reviews")
+    month = models.DateField()
+    words = models.TextField("judgement", blank=True)
+    for_patient = models.TextField("in plain words for the patient", blank=True)
+    frozen = models.JSONField(default=dict)
+    written_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    written_at = models.DateTimeField()
+    signed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    signed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-month"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(name="review_once_a_month", fields=["patient", "month"]),
+            models.CheckConstraint(
+                name="review_signed_by_somebody",
+                condition=Q(signed_at=None, signed_by=None) | Q(signed_at__isnull=False, signed_by__isnull=False),
+            ),
+        ]
+        triggers: ClassVar = [
+            pgtrigger.Protect(
+                name="review_signed_stays",
+                operation=pgtrigger.Update | pgtrigger.Delete,
+                condition=pgtrigger.Q(old__signed_at__isnull=False),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Review of {self.month:%Y-%m} for {self.patient}"
+
+
+class ReviewAddendum(models.Model):
+    """What was put right or added after a review was signed. Rows are only ever added."""
+
+    review = models.ForeignKey(MonthlyReview, on_delete=models.PROTECT, related_name="addenda")
+    words = models.TextField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+        triggers: ClassVar = [
+            pgtrigger.Protect(name="addendum_append_only", operation=pgtrigger.Update | pgtrigger.Delete)
+        ]
+
+    def __str__(self) -> str:
+        return f"Addendum of {self.at:%Y-%m-%d}"
+
+
+class ReviewRelease(models.Model):
+    """The plain-language page of a signed review, released to the patient."""
+
+    review = models.OneToOneField(MonthlyReview, on_delete=models.PROTECT, related_name="release")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"Released on {self.at:%Y-%m-%d}"
+
+
+class PlanItem(models.Model):
+    """Something that a review decided: who does it, and until when."""
+
+    review = models.ForeignKey(MonthlyReview, on_delete=models.PROTECT, related_name="plan")
+    words = models.CharField("what", max_length=300)
+    owner = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    due_on = models.DateField("until")
+    done_at = models.DateTimeField(null=True, blank=True)
+    done_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    done_words = models.CharField("what was done", max_length=300, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["due_on", "pk"]
+        indexes: ClassVar = [models.Index(fields=["due_on"], name="plan_open", condition=Q(done_at=None))]
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class Job(models.Model):
+    """A long piece of work that somebody asked for: a batch of reports, an export. The row is the task.
+
+    done of total: how far it is; result: the file in DATA_DIR/jobs, "" while there is none; stopped_at: by a person.
+    """
+
+    class Kind(models.TextChoices):
+        REPORTS = "reports", "reviews of a month as PDF"
+        EXPORT = "export", "everything as FHIR NDJSON"
+
+    kind = models.CharField(max_length=10, choices=Kind)
+    params = models.JSONField(default=dict)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    asked_at = models.DateTimeField()
+    total = models.PositiveIntegerField(default=0)
+    done = models.PositiveIntegerField(default=0)
+    touched_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True)
+    stopped_at = models.DateTimeField(null=True)
+    error = models.CharField(max_length=300, blank=True)
+    result = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-asked_at"]
+        indexes: ClassVar = [
+            models.Index(fields=["asked_at"], name="job_open", condition=Q(finished_at=None, stopped_at=None))
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} of {self.asked_at:%Y-%m-%d %H:%M}"

@@ -1,0 +1,100 @@
+"""Forms whose numbers the science converts: bloods, in the units that the unit's screens use."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from dosing.services.results.blood_units import shown_as
+from homedialysis.accounts.models import UnitSystem
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
+from sessions.models import BloodResult, Patient
+
+
+class BloodsForm(forms.Form):
+    """A set of results of one drawing; urea may come as a pair around a treatment. Units as the unit shows them."""
+
+    pre_drawn_at = forms.DateTimeField(
+        label="Drawn at",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+    )
+    timing = forms.ChoiceField(label="Drawn", choices=[c for c in SampleTiming.choices if c[0] != SampleTiming.POST])
+    post_drawn_at = forms.DateTimeField(
+        label="Drawn at",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+    )
+    post_urea = forms.FloatField(label="Urea", required=False)
+    post_method = forms.ChoiceField(
+        label="How the sample after was drawn",
+        choices=PostSampleMethod.choices,
+        required=False,
+        initial="neither",
+    )
+
+    def __init__(self, *args: Any, unit_system: str = UnitSystem.SI, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.unit_system = unit_system
+        self.shown = {analyte.value: shown_as(analyte.value, unit_system) for analyte in Analyte}
+        for analyte in Analyte:
+            label = f"{analyte.label} ({self.shown[analyte.value].unit})"
+            self.fields[analyte.name.lower()] = forms.FloatField(label=label, required=False)
+        self.fields["post_urea"].label = f"Urea ({self.shown[Analyte.UREA.value].unit})"
+
+    @property
+    def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The fields as the page lays them out."""
+        second = ("post_drawn_at", "post_urea", "post_method")
+        first = [name for name in self.fields if name not in second]
+        layout = (("First sample", first), ("Second sample, after the treatment", second))
+        return [(title, [self[name] for name in names]) for title, names in layout]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        given = [analyte for analyte in Analyte if data.get(analyte.name.lower()) is not None]
+        for name, analyte in [*((each.name.lower(), each) for each in given), ("post_urea", Analyte.UREA)]:
+            if data.get(name) is not None and (why := self.shown[analyte.value].refusal(data[name])):
+                self.add_error(name, why)
+        if not given and data.get("post_urea") is None:
+            raise forms.ValidationError("Enter at least one result.")
+        if data.get("post_urea") is not None and not data.get("post_drawn_at"):
+            self.add_error("post_drawn_at", "Say when the second sample was drawn.")
+        now = timezone.now()
+        for name in ("pre_drawn_at", "post_drawn_at"):
+            if data.get(name) and data[name] > now:
+                self.add_error(name, f"Lies ahead of now, {timezone.localtime(now):%Y-%m-%d %H:%M}.")
+            if data.get(name) and data[name] < plausible.EARLIEST:
+                self.add_error(name, f"Must not lie before {plausible.EARLIEST:%Y-%m-%d}.")
+        return data
+
+    def results(self, patient: Patient) -> list[BloodResult]:
+        """The results in canonical units, ready to be entered."""
+        data = self.cleaned_data
+        rows = [
+            self._result(patient, analyte, data[analyte.name.lower()], data["pre_drawn_at"], data["timing"], "")
+            for analyte in Analyte
+            if data.get(analyte.name.lower()) is not None
+        ]
+        if data.get("post_urea") is not None:
+            method = data["post_method"] or PostSampleMethod.NEITHER
+            rows.append(
+                self._result(patient, Analyte.UREA, data["post_urea"], data["post_drawn_at"], SampleTiming.POST, method)
+            )
+        return rows
+
+    def _result(
+        self, patient: Patient, analyte: Analyte, given: float, drawn_at: datetime, timing: str, method: str
+    ) -> BloodResult:
+        value = self.shown[analyte.value].to_canonical(given)
+        return BloodResult(
+            patient=patient,
+            analyte=analyte,
+            value=value,
+            drawn_at=drawn_at,
+            timing=timing,
+            post_method=method,
+        )

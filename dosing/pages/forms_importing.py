@@ -1,0 +1,109 @@
+"""Forms for a laboratory's messages, and for how its tables are read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any, ClassVar
+
+from django import forms
+
+from dosing.science.bloods import analyte_of_loinc
+from dosing.services.importing.csv_table import LABELS, NEEDED, OPTIONAL
+from dosing.services.importing.rows import MOST_BYTES
+from homedialysis.accounts.pages.forms import AskingForm
+from sessions.models import Laboratory, UrineCollection
+
+WALL = "%Y-%m-%dT%H:%M"
+
+
+class UploadForm(forms.Form):
+    laboratory = forms.ModelChoiceField(queryset=Laboratory.objects.all(), empty_label="Choose one")
+    file = forms.FileField(
+        label="File", help_text="A table (CSV), HL7 v2 ORU^R01 or a FHIR R4 Bundle, up to 2 MB.", allow_empty_file=True
+    )
+
+    def clean_file(self) -> Any:
+        given = self.cleaned_data["file"]
+        if given.size > MOST_BYTES:
+            raise forms.ValidationError(f"At most {MOST_BYTES // 1_000_000} MB; the file has {given.size} bytes.")
+        return given
+
+
+EXAMPLE = datetime(2026, 11, 25, 14, 30, 5)  # noqa: DTZ001  (it shows how a date is written, and is never a time)
+DAYS_WRITTEN = ("%Y-%m-%d", "%d/%m/%Y", "%d.%m.%Y", "%d-%m-%Y", "%m/%d/%Y", "%Y%m%d", "%d %b %Y")
+TIMES_WRITTEN = ("%H:%M", "%H:%M:%S")
+MOMENTS_WRITTEN = (
+    *(f"{day} {time}" for day in DAYS_WRITTEN for time in TIMES_WRITTEN),
+    *("%Y-%m-%dT%H:%M:%S", "%Y%m%d%H%M", "%Y%m%d%H%M%S"),
+)
+
+
+def ways_of_writing(ways: Sequence[str], kept: str) -> list[tuple[str, str]]:
+    """Choices by example; one that is kept and not among them stays, as it is."""
+    known = [(way, EXAMPLE.strftime(way)) for way in ways]
+    return known if kept in ways else [(kept, EXAMPLE.strftime(kept)), *known]
+
+
+class LaboratoryForm(AskingForm[Laboratory]):
+    """A laboratory, with one field for each column and its own codes a line each."""
+
+    own_codes = forms.CharField(
+        label="Its own codes",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 6}),
+        help_text="Where it sends no LOINC: one a line, such as K = 2823-3.",
+    )
+
+    class Meta:
+        model = Laboratory
+        fields = ("name", "decimal_comma", "date_format", "time_format")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field, label, ways in (
+            ("date_format", "How it writes a day", DAYS_WRITTEN),
+            ("time_format", "How it writes a day with its time", MOMENTS_WRITTEN),
+        ):
+            written = ways_of_writing(ways, getattr(self.instance, field))
+            self.fields[field] = forms.ChoiceField(label=label, choices=written)
+        for name in (*NEEDED, *OPTIONAL):
+            self.fields[f"column_{name}"] = forms.CharField(
+                label=LABELS[name].capitalize(), required=False, max_length=60, initial=self.instance.columns.get(name)
+            )
+        self.fields["own_codes"].initial = "\n".join(f"{own} = {loinc}" for own, loinc in self.instance.codes.items())
+
+    @property
+    def plain_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in (*self._meta.fields, "own_codes")]  # type: ignore[misc,union-attr]
+
+    @property
+    def column_fields(self) -> list[forms.BoundField]:
+        return [self[f"column_{name}"] for name in (*NEEDED, *OPTIONAL)]
+
+    def clean_own_codes(self) -> dict[str, str]:
+        codes: dict[str, str] = {}
+        for line in filter(None, map(str.strip, self.cleaned_data["own_codes"].splitlines())):
+            own, equals, loinc = (part.strip() for part in line.rpartition("="))
+            if not equals or not own:
+                raise forms.ValidationError(f"“{line[:60]}”: write its own code, =, and the LOINC code.")
+            if analyte_of_loinc(loinc) is None:
+                raise forms.ValidationError(f"“{loinc[:20]}” is no LOINC code that this record knows.")
+            codes[own] = loinc
+        return codes
+
+    def save(self, commit: bool = True) -> Laboratory:
+        named = {name: self.cleaned_data[f"column_{name}"].strip() for name in (*NEEDED, *OPTIONAL)}
+        self.instance.columns = {name: column for name, column in named.items() if column}
+        self.instance.codes = self.cleaned_data["own_codes"]
+        return super().save(commit)
+
+
+class UrineForm(AskingForm[UrineCollection]):
+    class Meta:
+        model = UrineCollection
+        fields = ("began_at", "ended_at", "volume_ml", "urea_mmol_l", "creatinine_mmol_l")
+        widgets: ClassVar = {
+            "began_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format=WALL),
+            "ended_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format=WALL),
+        }

@@ -1,0 +1,105 @@
+"""What the planner is asked: a schedule, and what it should reach."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from dosing.services.planner.candidates import LEAST_HOURS, MOST_HOURS, Candidate
+from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
+from homedialysis.accounts.models import Weekday
+from sessions.facts import plausible
+from sessions.models import Dialyser, Prescription
+
+DOSE_WANTED = 2.1
+"""Weekly standard Kt/V at least delivered: KDOQI 2015, guideline 3.2, target 2.3 with 2.1 delivered."""
+SEPARATOR = "~"
+
+
+class PlanForm(forms.Form):
+    """Numbers are held to the limits of a prescription."""
+
+    nights = forms.ChoiceField(label="Nights", choices=[(f"{each:g}", nights_words(each)) for each in NIGHTS])
+    weekdays = forms.TypedMultipleChoiceField(
+        label="On these days",
+        choices=Weekday.choices,
+        coerce=int,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Empty: spread over the week.",
+    )
+    minutes = forms.IntegerField(label="Minutes each", min_value=int(60 * LEAST_HOURS), max_value=int(60 * MOST_HOURS))
+    qb = forms.FloatField(label="Blood flow, Qb (mL/min)", min_value=100, max_value=500)
+    qd = forms.FloatField(label="Dialysate flow, Qd (mL/min)", min_value=80, max_value=800)
+    dialyser = forms.ModelChoiceField(queryset=Dialyser.objects.all(), empty_label=None)
+    dose = forms.FloatField(
+        label="Dose wanted (weekly standard Kt/V)",
+        min_value=1,
+        max_value=6,
+        help_text="2.1 is the least delivered, 2.3 the target (KDOQI 2015).",
+    )
+    uf_rate = forms.FloatField(label="UF rate at most (mL/kg/h)", min_value=3, max_value=20)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        days, nights = data.get("weekdays") or [], data.get("nights")
+        if days and nights and len(days) != float(nights):
+            self.add_error("weekdays", f"{len(days)} days are marked, but {nights_words(float(nights))} are chosen.")
+        for name, field in (("qb", "qb_ml_min"), ("qd", "qd_ml_min")):
+            if data.get(name) is not None and (why := plausible.PRESCRIPTION[field].refusal(data[name])):
+                self.add_error(name, why)
+        return data
+
+    def candidate(self) -> Candidate:
+        data = self.cleaned_data
+        return Candidate(
+            pattern_of(float(data["nights"]), data["weekdays"]),
+            data["minutes"],
+            data["qb"],
+            data["qd"],
+            data["dialyser"],
+        )
+
+
+def asked_of(prescription: Prescription) -> dict[str, Any]:
+    """What the form shows first: the prescription in force."""
+    per_week = prescription.days_per_week if prescription.days_per_week in NIGHTS else 3
+    return {
+        "nights": f"{per_week:g}",
+        "weekdays": prescription.weekdays,
+        "minutes": min(max(prescription.minutes, int(60 * LEAST_HOURS)), int(60 * MOST_HOURS)),
+        "qb": f"{prescription.qb_ml_min:g}",
+        "qd": f"{prescription.qd_ml_min:g}",
+        "dialyser": prescription.dialyser_id,
+        "dose": DOSE_WANTED,
+        "uf_rate": f"{prescription.uf_rate_limit_ml_kg_h:g}",
+    }
+
+
+def written(candidate: Candidate) -> str:
+    """A schedule as one word of an address, to be read again by `read_back`."""
+    days = "".join(map(str, candidate.pattern.days)) if candidate.pattern.cycle_days == 7 else "x"
+    numbers = (candidate.minutes, candidate.qb_ml_min, candidate.qd_ml_min)
+    return SEPARATOR.join([days, *(f"{number:g}" for number in numbers), str(candidate.dialyser.pk)])
+
+
+def read_back(word: str) -> Candidate | None:
+    """The schedule that `written` wrote, judged by the form's limits; None for anything else."""
+    parts = word.split(SEPARATOR)
+    if len(parts) != 5:
+        return None
+    days, minutes, qb, qd, dialyser = parts
+    every_other = days == "x"
+    data = {
+        "nights": "3.5" if every_other else str(len(days)),
+        "weekdays": [] if every_other else list(days),
+        "minutes": minutes,
+        "qb": qb,
+        "qd": qd,
+        "dialyser": dialyser,
+        "dose": DOSE_WANTED,
+        "uf_rate": 10,
+    }
+    form = PlanForm(data)
+    return form.candidate() if form.is_valid() else None

@@ -1,0 +1,160 @@
+"""Pages that show what was computed: a patient, a night, and a number's derivation."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from dosing.services.month.facts import first_of, month_before
+from dosing.services.month.reviewing import open_plan
+from dosing.services.night import charts
+from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.derivation import derivation
+from dosing.services.night.treatments import Night, as_night, nights_of
+from dosing.services.results.blood_units import shown_as, three_figures, unit_system
+from homedialysis.accounts.pages.guards import staff_only
+from homedialysis.accounts.services.opening import looked_at_next
+from homedialysis.web.middleware import unit_of
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte
+from sessions.models import BloodResult, Patient, TreatmentRecord
+from sessions.models.local_time import zone_of
+from sessions.pages.persons import shown_patient
+from sessions.services.prescribing import prescription_in_force
+from sessions.services.reading_log import note_reading
+
+PERIODS = {30: "30 days", 90: "3 months", 182: "6 months", 365: "12 months"}
+ROWS_A_PAGE = 30
+
+
+def _base(request: HttpRequest) -> str:
+    return "unit_base.html" if getattr(request.user, "is_unit_staff", False) else "phone_base.html"
+
+
+def _days(request: HttpRequest) -> int:
+    return {str(days): days for days in PERIODS}.get(request.GET.get("days", ""), 90)
+
+
+@staff_only
+@require_GET
+def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """One patient: prescription, charts, treatments, bloods."""
+    person = shown_patient(request, patient_id)
+    now = timezone.now()
+    days = _days(request)
+    nights = nights_of(person.pk, since=now - timedelta(days=days), until=now + timedelta(days=1))
+    page = Paginator(nights[::-1], ROWS_A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "patient": person,
+        "prescription": prescription_in_force(person, now),
+        "access": person.accesses.filter(abandoned_on=None).first(),
+        "charts": charts.all_of([night for night in nights if night.record.ended_at]),
+        "nights": nights,
+        "page": page,
+        "rows": [_row(night) for night in page],
+        "days": days,
+        "periods": PERIODS,
+        "bloods": _latest_bloods(person),
+        "last_month": month_before(first_of(timezone.localdate())),
+        "open_plan": open_plan(person),
+        "today": timezone.localdate(),
+    }
+    return render(request, "dosing/patient.html", context)
+
+
+def _row(night: Night) -> dict[str, Any]:
+    keys = (
+        "minutes",
+        "off_target",
+        "gain",
+        "uf_volume",
+        "uf_rate",
+        "lowest_systolic",
+        "venous",
+        "arterial",
+        "standard_ktv",
+    )
+    return {"night": night, "figures": [night.figure(key) for key in keys]}
+
+
+def _latest_bloods(person: Patient) -> list[dict[str, Any]]:
+    system = unit_system()
+    rows = BloodResult.objects.filter(patient=person).order_by("analyte", "timing", "-drawn_at")
+    newest = sorted(rows.distinct("analyte", "timing"), key=lambda result: Analyte.values.index(result.analyte))
+    return [_blood_shown(result, system) for result in newest]
+
+
+def _blood_shown(result: BloodResult, system: str) -> dict[str, Any]:
+    shown = shown_as(result.analyte, system)
+    return {
+        "result": result,
+        "value": three_figures(shown.from_canonical(result.value)),
+        "unit": shown.unit,
+        "name": shown.label,
+    }
+
+
+def _who_looks(request: HttpRequest) -> str:
+    """For the bedside: who looks at this and when, on the clock of the page; "" for staff, who know."""
+    if not getattr(request.user, "is_bedside", False):
+        return ""
+    return looked_at_next(unit_of(request), timezone.now(), zone=ZoneInfo(timezone.get_current_timezone_name()))
+
+
+def _night(request: HttpRequest, record_id: uuid.UUID) -> Night:
+    visible = TreatmentRecord.objects.visible_to(request.user)
+    read = visible.select_related("patient", "prescription__dialyser", "computed", "recorded_by")
+    record = get_object_or_404(read, pk=record_id)
+    note_reading(request, record.patient_id)
+    timezone.activate(zone_of(record.patient))
+    return as_night(record)
+
+
+def _mark_shown(mark: dict[str, Any]) -> dict[str, Any]:
+    """An unusual number in the reader's language; the limit that was kept with it is in English."""
+    limits = plausible.limits_of(mark["field"])
+    kept: str = mark["limit"]
+    as_kept = limits is None or limits.oddity(mark["given"]) != kept
+    words = kept if limits is None or as_kept else limits.usual_words
+    return {**mark, "label": plausible.words_for(mark["field"]), "limit": words}
+
+
+@login_required
+@require_GET
+def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
+    """One record: what was noted and what was computed of it."""
+    shown = _night(request, record_id)
+    record = shown.record
+    context = {
+        "night": shown,
+        "record": record,
+        "readings": record.reading_set.all(),
+        "events": record.event_set.all(),
+        "medicines": record.medicine_set.all(),
+        "checks": record.check_set.all(),
+        "sites": record.siteused_set.select_related("site"),
+        "marks": [_mark_shown(mark) for mark in record.marks],
+        "base": _base(request),
+        "who_looks": _who_looks(request),
+    }
+    return render(request, "dosing/night.html", context)
+
+
+@login_required
+@require_GET
+def number(request: HttpRequest, record_id: uuid.UUID, key: str) -> HttpResponse:
+    """How one number of one night came about: equation, what went in, what came out, source."""
+    if key not in BY_KEY:
+        raise Http404
+    shown = _night(request, record_id)
+    context = {"night": shown, "record": shown.record, "base": _base(request), **derivation(shown, key)}
+    return render(request, "dosing/number.html", context)

@@ -1,0 +1,95 @@
+"""Pages of what surrounds the treatment, with the judgement of water by the standard that the unit works by.
+
+Limits that the unit sets for its alerts live in `alerts`; the marks here are those of the standard itself.
+"""
+
+from __future__ import annotations
+
+import uuid
+from datetime import timedelta
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from dosing.services.results.water import Mark, edition_in_use, mark_of
+from homedialysis.accounts.pages.guards import staff_only
+from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind
+from sessions.models import Delivery, Interval, Machine, Patient, TaskDone, Training, WaterTest
+from sessions.pages.persons import shown_patient
+from sessions.services.due import due_of
+from sessions.services.reading_log import note_reading
+from sessions.services.stock import stock_of
+from sessions.services.surroundings_facts import Facts, facts_of, facts_of_many
+
+PATIENTS_A_PAGE = 50
+TESTS_A_PAGE = 20
+LAST_TASKS = 12
+WHOLE_YEAR = 366
+
+
+@staff_only
+@require_GET
+def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """One patient's water, supplies, machines, training and due days."""
+    person = shown_patient(request, patient_id)
+    facts = facts_of(person, timezone.localdate())
+    tests = WaterTest.objects.standing().filter(patient=person).select_related("entered_by")
+    page = Paginator(tests, TESTS_A_PAGE).get_page(request.GET.get("page"))
+    edition = edition_in_use()
+    own: Any = Interval.objects.filter(patient=person)
+    context = {
+        "patient": person,
+        "due": due_of(facts),
+        "later": [each for each in due_of(facts, ahead=WHOLE_YEAR) if each.due_on > facts.today + timedelta(days=7)],
+        "page": page,
+        "tests": [(test, mark_of(test, edition)) for test in page],
+        "edition": edition.label,
+        "stock": stock_of(facts),
+        "per_week": facts.per_week,
+        "deliveries": Delivery.objects.standing().filter(patient=person, arrived_at=None).select_related("item"),
+        "machines": Machine.objects.filter(patient=person).order_by("-until", "kind"),
+        "intervals": _intervals(facts, {row.kind: row for row in own}),
+        "done": TaskDone.objects.standing().filter(patient=person).select_related("entered_by")[:LAST_TASKS],
+        "trainings": Training.objects.standing().filter(patient=person).select_related("partner", "patient"),
+        "panels": facts.panels,
+        "today": facts.today,
+    }
+    return render(request, "dosing/around.html", context)
+
+
+def _intervals(facts: Facts, own: dict[str, Interval]) -> list[dict[str, Any]]:
+    """How often each thing comes round here: those whose machine is at home, water and counting."""
+    machine_of = {str(task): kind for task, kind in MACHINE_OF_TASK.items()}
+    machine_of |= {DueKind.BACTERIA: MachineKind.WATER, DueKind.ENDOTOXIN: MachineKind.WATER}
+    there = [kind for kind in DueKind if machine_of.get(kind) in (None, *facts.machines)]
+    return [{"kind": kind, "every": facts.intervals[kind], "row": own.get(kind)} for kind in there]
+
+
+@staff_only
+@require_GET
+def everybody(request: HttpRequest) -> HttpResponse:
+    """What is overdue or short, and whose newest water test is over a limit, patient by patient."""
+    people = Patient.objects.visible_to(request.user).in_programme().order_by("name")
+    page = Paginator(people, PATIENTS_A_PAGE).get_page(request.GET.get("page"))
+    note_reading(request, *(person.pk for person in page))
+    facts = facts_of_many(list(page), timezone.localdate())
+    edition = edition_in_use()
+    rows = [_row(each, [mark_of(test, edition) for test in each.water.values()]) for each in facts]
+    context = {"rows": rows, "page": page, "edition": edition.label}
+    return render(request, "dosing/around_all.html", context)
+
+
+def _row(facts: Facts, marks: list[Mark]) -> dict[str, Any]:
+    due = due_of(facts)
+    return {
+        "patient": facts.patient,
+        "overdue": [each for each in due if each.overdue],
+        "soon": [each for each in due if not each.overdue],
+        "short": [each for each in stock_of(facts) if each.short],
+        "water": [mark for mark in marks if mark.grade != 0],
+        "no_water": not marks,
+    }

@@ -1,0 +1,130 @@
+"""A laboratory's table: columns are found by the mapping that is kept with the laboratory."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+from dosing.services.importing.rows import (
+    Row,
+    Unreadable,
+    day_of,
+    fault_of_value,
+    limited,
+    moment_of,
+    number_of,
+    text_of,
+)
+
+NEEDED = ("identifier", "birth_date", "code", "value", "unit", "drawn_at")
+OPTIONAL = ("name", "timing", "reference", "flag", "specimen", "version", "status")
+LABELS = {
+    "identifier": "the patient's number",
+    "birth_date": "date of birth",
+    "code": "code of the test",
+    "value": "value",
+    "unit": "unit",
+    "drawn_at": "drawn at",
+    "name": "name of the test",
+    "timing": "before or after",
+    "reference": "reference range",
+    "flag": "flag",
+    "specimen": "specimen",
+    "version": "version",
+    "status": "state",
+}
+TIMINGS = {"": "", "pre": "pre", "before": "pre", "post": "post", "after": "post", "apart": "apart", "none": "apart"}
+STATES = {"": "final", "f": "final", "final": "final", "c": "corrected", "corrected": "corrected"}
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How a laboratory writes its tables. columns: {what we need: the column's name}, the same name where unsaid."""
+
+    columns: dict[str, str] = field(default_factory=dict)
+    decimal_comma: bool = False
+    date_format: str = "%Y-%m-%d"
+    time_format: str = "%Y-%m-%d %H:%M"
+    own_codes: bool = False
+
+    def column(self, name: str) -> str:
+        return self.columns.get(name) or name
+
+
+def read(body: bytes, way: Way, zone: ZoneInfo) -> list[Row]:
+    """Each line of the table as a Row. Raises Unreadable, naming the column that is missing."""
+    lines, header = _reader(text_of(body))
+    for name in NEEDED:
+        if way.column(name) not in header:
+            raise Unreadable(
+                f"The column “{way.column(name)}” ({LABELS[name]}) is not in the table; it has: {', '.join(header)}."
+            )
+    return limited([_row(cells, header, way, zone, place) for place, cells in lines if any(cells)])
+
+
+def _reader(text: str) -> tuple[list[tuple[int, list[str]]], list[str]]:
+    first = text.partition("\n")[0]
+    delimiter = max(";\t,", key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    try:
+        lines = [(reader.line_num, cells) for cells in reader]
+    except csv.Error as problem:
+        raise Unreadable(f"Line {reader.line_num} is not a line of a table: {problem}.") from problem
+    if not lines:
+        raise Unreadable("The table is empty.")
+    header = [cell.strip() for cell in lines[0][1]]
+    if len(set(header)) != len(header):
+        raise Unreadable(f"Two columns have the same name: {', '.join(header)}.")
+    return lines[1:], header
+
+
+def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: int) -> Row:
+    raw = {"cells": cells, "header": header}
+    if len(cells) != len(header):
+        return Row(f"line {place}", fault=f"It has {len(cells)} cells; the head has {len(header)}.", raw=raw)
+    by_name = dict(zip(header, (cell.strip() for cell in cells), strict=True))
+    given = {name: by_name.get(way.column(name), "") for name in (*NEEDED, *OPTIONAL)}
+    number = number_of(given["value"], decimal_comma=way.decimal_comma)
+    return Row(
+        place=f"line {place}",
+        numbers=(given["identifier"],) if given["identifier"] else (),
+        birth_date=day_of(given["birth_date"], way.date_format),
+        code=given["code"],
+        own_code=way.own_codes,
+        name=given["name"],
+        value=given["value"],
+        number=number,
+        unit=given["unit"],
+        drawn_at=moment_of(given["drawn_at"], way.time_format, zone),
+        timing=TIMINGS.get(given["timing"].lower(), ""),
+        reference=given["reference"],
+        flag=given["flag"],
+        specimen=given["specimen"],
+        version=int(given["version"]) if _is_version(given["version"]) else 0,
+        status=STATES.get(given["status"].lower(), given["status"]),
+        fault=_fault(given, number, way, zone),
+        raw=raw,
+    )
+
+
+def _is_version(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) <= 18
+
+
+def _fault(given: dict[str, str], number: float | None, way: Way, zone: ZoneInfo) -> str:
+    if number is None:
+        return fault_of_value(given["value"])
+    for name, found in (
+        ("birth_date", day_of(given["birth_date"], way.date_format)),
+        ("drawn_at", moment_of(given["drawn_at"], way.time_format, zone)),
+    ):
+        if found is None and given[name]:
+            written = way.date_format if name == "birth_date" else way.time_format
+            return f"“{given[name][:40]}” ({LABELS[name]}) is not written as {written}."
+    if given["timing"].lower() not in TIMINGS:
+        return f"“{given['timing'][:40]}” says neither before nor after: write before, after or apart."
+    if given["version"] and not _is_version(given["version"]):
+        return f"The version must be a whole number; “{given['version'][:40]}” was given."
+    return ""

@@ -1,0 +1,245 @@
+"""What each line of a message is: new, there already, a correction, something to ask about, or not to be taken.
+
+Patients are found by number and date of birth, both; nothing is guessed. The queries do not grow with the message.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from dosing.services.importing.rows import CONFIRMED, CORRECTED, Row
+from dosing.services.importing.units import Meant, NotMeant, meant, other_units
+from dosing.services.results.blood_units import three_figures
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte, SampleTiming
+from sessions.models import BloodResult, LabLine, LabMessage, Patient
+
+NEW, THERE, CORRECTS, ASKS, REJECTED = "new", "there", "corrects", "asks", "rejected"
+WORDS = {
+    NEW: "new",
+    THERE: "there already",
+    CORRECTS: "corrects",
+    ASKS: "asks you",
+    REJECTED: "cannot be taken",
+}
+SAME = 1e-6
+"""Relative difference below which two values are the same value, written in different units."""
+Key = tuple[Any, ...]
+
+
+class NotTaken(Exception):
+    """The line cannot be taken; the words say why."""
+
+
+@dataclass(slots=True)
+class Standing:
+    """The results that stand, and those that came earlier in the same message, by what can name them."""
+
+    by_time: dict[Key, BloodResult] = field(default_factory=dict)
+    by_specimen: dict[Key, BloodResult] = field(default_factory=dict)
+
+    def add(self, result: BloodResult) -> None:
+        self.by_time[(result.patient_id, result.analyte, result.drawn_at, result.timing)] = result
+        if result.specimen:
+            self.by_specimen[(result.patient_id, result.analyte, result.specimen, result.timing)] = result
+
+    def timing_of(self, patient: Patient, analyte: str, row: Row) -> str:
+        """Where a line does not say it: before or after, as the result of the same sample that stands; else ""."""
+        for timing in SampleTiming.values:
+            there = self.by_specimen.get((patient.pk, analyte, row.specimen, timing)) if row.specimen else None
+            if there or (patient.pk, analyte, row.drawn_at, timing) in self.by_time:
+                return str(timing)
+        return ""
+
+    def like(self, result: BloodResult) -> BloodResult | None:
+        """The result that is of the same sample: by its specimen, else by its time."""
+        specimen = (result.patient_id, result.analyte, result.specimen, result.timing)
+        at = (result.patient_id, result.analyte, result.drawn_at, result.timing)
+        return (self.by_specimen.get(specimen) if result.specimen else None) or self.by_time.get(at)
+
+
+def judge(message: LabMessage, rows: Sequence[Row], *, codes: dict[str, str], at: datetime) -> list[LabLine]:
+    """A line for each row, not saved. codes: the laboratory's own codes → LOINC."""
+    people = _people(rows)
+    standing = _standing(people.values(), rows)
+    return [_line(message, index, row, people, standing, codes, at) for index, row in enumerate(rows)]
+
+
+def _people(rows: Iterable[Row]) -> dict[str, Patient]:
+    wanted = {number for row in rows for number in row.numbers}
+    return {each.hospital_number: each for each in Patient.objects.filter(hospital_number__in=wanted)}
+
+
+def _standing(people: Iterable[Patient], rows: Iterable[Row]) -> Standing:
+    """Results of these patients around the times, or of the specimens, that the message names."""
+    times = [row.drawn_at for row in rows if row.drawn_at]
+    specimens = {row.specimen for row in rows if row.specimen}
+    mine = BloodResult.objects.filter(patient__in=list(people))
+    standing = Standing()
+    if times:
+        for result in mine.filter(drawn_at__range=(min(times), max(times))):
+            standing.add(result)
+    for result in mine.filter(specimen__in=specimens):
+        standing.add(result)
+    return standing
+
+
+def _line(
+    message: LabMessage,
+    index: int,
+    row: Row,
+    people: dict[str, Patient],
+    standing: Standing,
+    codes: dict[str, str],
+    at: datetime,
+) -> LabLine:
+    line = LabLine(message=message, index=index, row=row.as_json())
+    try:
+        patient = _patient(row, people)
+        line.patient = patient
+        unit = _meaning(row, codes, at)
+    except NotTaken as problem:
+        line.verdict, line.reason = REJECTED, str(problem)
+        return line
+    line.analyte = unit.analyte
+    line.timing = row.timing or unit.timing or standing.timing_of(patient, unit.analyte, row)
+    assert row.number is not None
+    line.value = unit.canonical(row.number)
+    line.options = _options(unit, row.number, line.timing)
+    if not line.options:
+        line.timing = line.timing or SampleTiming.APART
+        _against_standing(line, row, standing)
+    elif len(line.options) == 1:
+        line.verdict, line.reason, line.options = REJECTED, unit.limits.refusal(line.value), []
+    else:
+        line.verdict, line.reason = ASKS, _question(unit, row.number, line.timing)
+    return line
+
+
+def _patient(row: Row, people: dict[str, Patient]) -> Patient:
+    found = [people[number] for number in row.numbers if number in people]
+    if row.fault:
+        raise NotTaken(row.fault)
+    if not row.numbers:
+        raise NotTaken("The patient's number is missing.")
+    if not found:
+        raise NotTaken(f"No patient here has the number {' or '.join(row.numbers)[:80]}.")
+    if row.birth_date is None:
+        raise NotTaken("The date of birth is missing: a number alone is not enough.")
+    patient = found[0]
+    if any(other.pk != patient.pk for other in found) or patient.birth_date != row.birth_date:
+        raise NotTaken(
+            f"The patient with the number {patient.hospital_number} was not born on {row.birth_date:%Y-%m-%d}."
+        )
+    return patient
+
+
+def _meaning(row: Row, codes: dict[str, str], at: datetime) -> Meant:
+    if row.status not in (CONFIRMED, CORRECTED):
+        raise NotTaken(f"The laboratory calls it “{row.status}”: only final and corrected results are taken.")
+    if row.drawn_at is None:
+        raise NotTaken("When it was drawn is missing, or has no time of day.")
+    if not plausible.EARLIEST <= row.drawn_at <= at:
+        raise NotTaken(f"It was drawn on {row.drawn_at:%Y-%m-%d %H:%M}, which lies ahead of now or too far back.")
+    if row.own_code and row.code not in codes:
+        raise NotTaken(f"The laboratory's own code “{row.code[:40]}” has no LOINC code set for it.")
+    try:
+        return meant(codes[row.code] if row.own_code else row.code, row.unit)
+    except NotMeant as problem:
+        raise NotTaken(str(problem)) from problem
+
+
+def _options(unit: Meant, number: float, timing: str) -> list[dict[str, Any]]:
+    """What a person can answer, "leave" last; nothing where there is nothing to ask; "leave" alone where no answer
+    makes sense of it."""
+    value = unit.canonical(number)
+    possible = not unit.limits.refusal(value)
+    usual = possible and not unit.limits.oddity(value)
+    timings = [timing] if timing or unit.analyte != Analyte.UREA else list(SampleTiming.values)
+    if usual and len(timings) == 1:
+        return []
+    units = ([unit] if possible else []) + ([] if usual else other_units(unit, number))
+    choices = [_option(each, number, when) for each in units for when in timings]
+    return [*choices, {"key": "leave", "words": "Leave it out", "value": None, "timing": ""}]
+
+
+def _option(unit: Meant, number: float, timing: str) -> dict[str, Any]:
+    timing = timing or SampleTiming.APART
+    words = f"{number:g} {unit.unit}"
+    if unit.analyte == Analyte.UREA:
+        words += f", {SampleTiming(timing).label}"
+    return {"key": f"{unit.unit}|{timing}"[:20], "words": words, "value": unit.canonical(number), "timing": timing}
+
+
+def _question(unit: Meant, number: float, timing: str) -> str:
+    value = unit.canonical(number)
+    parts = []
+    if why := unit.limits.refusal(value):
+        parts.append(f"{number:g} {unit.unit} is not possible: {why}")
+    elif odd := unit.limits.oddity(value):
+        parts.append(f"{number:g} {unit.unit} is unusual for {unit.limits.label.lower()} ({odd}).")
+    for other in other_units(unit, number) if parts else []:
+        told = f"{three_figures(other.canonical(number))} {unit.limits.unit}"
+        parts.append(f"As {other.unit} it would be {told}.")
+    if not timing and unit.analyte == Analyte.UREA:
+        parts.append("Whether it was drawn before or after a treatment is not said.")
+    return " ".join(parts)
+
+
+def as_result(line: LabLine, row: Row) -> BloodResult:
+    """The result that a line would be, not saved."""
+    assert row.drawn_at is not None
+    assert line.value is not None
+    return BloodResult(
+        patient=line.patient,
+        analyte=line.analyte,
+        value=line.value,
+        drawn_at=row.drawn_at,
+        timing=line.timing,
+        message=line.message,
+        specimen=row.specimen[:60],
+        version=row.version,
+        code=row.code[:40],
+        value_sent=row.value[:40],
+        unit_sent=row.unit[:40],
+        reference=row.reference[:60],
+        flag=row.flag[:10],
+    )
+
+
+def _against_standing(line: LabLine, row: Row, standing: Standing) -> None:
+    """Compare with what stands; a line that is to be taken stands for the lines after it."""
+    result = as_result(line, row)
+    there = standing.like(result)
+    line.verdict, line.reason = compare(result, there, status=row.status)
+    if line.verdict in (NEW, CORRECTS):
+        result.pk = there.pk if there else None
+        standing.add(result)
+    if there and there.pk:
+        line.result = there
+
+
+def compare(result: BloodResult, there: BloodResult | None, *, status: str) -> tuple[str, str]:
+    """The verdict on a result beside the one of the same sample that stands, and why."""
+    if there is None:
+        return NEW, ""
+    shown = f"{three_figures(there.value)} {plausible.BLOOD[there.analyte].unit}"
+    if abs(there.value - result.value) <= SAME * abs(there.value) and there.drawn_at == result.drawn_at:
+        return THERE, ""
+    if not there.specimen and not there.version and there.message_id is None and there.pk:
+        return REJECTED, f"{shown} was entered by hand for this sample and stands: correct it by hand."
+    if result.version > there.version or (status == CORRECTED and result.version >= there.version):
+        return CORRECTS, f"takes the place of {shown}"
+    return REJECTED, f"{shown} stands for this sample, and this line is no later version of it."
+
+
+def counts(lines: Iterable[LabLine]) -> dict[str, int]:
+    """How many lines have each verdict."""
+    found: defaultdict[str, int] = defaultdict(int)
+    for line in lines:
+        found[line.verdict] += 1
+    return {verdict: found[verdict] for verdict in WORDS}

@@ -1,0 +1,129 @@
+"""What a parser makes of one line of a laboratory's message, whatever form it had."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import asdict, dataclass, field
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sessions.facts.choices import MessageForm
+
+MOST_BYTES = 2_000_000
+MOST_ROWS = 5_000
+CONFIRMED, CORRECTED = "final", "corrected"
+_NUMBER = re.compile(r"[+-]?[0-9]{1,9}([.,][0-9]{1,9})?")
+
+
+class Unreadable(Exception):
+    """The message as a whole cannot be read; the words say why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One result as it was sent. Times are aware; number is None where `fault` says why.
+
+    place: where in the message; numbers: the patient's identifiers; code: LOINC, or the laboratory's own with
+    own_code; timing: pre, post, apart or "" where nothing is said; version: later is larger, 0 unknown;
+    status: final, corrected, or the sender's word for what is not to be taken; raw: the line itself.
+    """
+
+    place: str
+    numbers: tuple[str, ...] = ()
+    birth_date: date | None = None
+    code: str = ""
+    own_code: bool = False
+    name: str = ""
+    value: str = ""
+    number: float | None = None
+    unit: str = ""
+    drawn_at: datetime | None = None
+    timing: str = ""
+    reference: str = ""
+    flag: str = ""
+    specimen: str = ""
+    version: int = 0
+    status: str = CONFIRMED
+    fault: str = ""
+    raw: dict[str, Any] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        data = asdict(self)
+        data["birth_date"] = self.birth_date.isoformat() if self.birth_date else None
+        data["drawn_at"] = self.drawn_at.isoformat() if self.drawn_at else None
+        data["numbers"] = list(self.numbers)
+        return data
+
+    @classmethod
+    def from_json(cls, data: dict[str, Any]) -> Row:
+        born, drawn = data["birth_date"], data["drawn_at"]
+        dates = {
+            "birth_date": date.fromisoformat(born) if born else None,
+            "drawn_at": datetime.fromisoformat(drawn) if drawn else None,
+            "numbers": tuple(data["numbers"]),
+        }
+        return cls(**(data | dates))
+
+
+def number_of(text: str, *, decimal_comma: bool = False) -> float | None:
+    """A plain decimal number, or None: "<5", ">2000", "1e3" and "5 420" are none."""
+    stripped = text.strip()
+    if not _NUMBER.fullmatch(stripped) or ("." if decimal_comma else ",") in stripped:
+        return None
+    return float(stripped.replace(",", "."))
+
+
+def fault_of_value(text: str) -> str:
+    if not text.strip():
+        return "There is no value."
+    if text.strip()[0] in "<>":
+        return f"“{text.strip()}” is a bound, not a number: it cannot be kept as a value."
+    return f"“{text.strip()[:40]}” is not a number."
+
+
+def day_of(text: str, written: str) -> date | None:
+    """A date written in the given way (strptime), or None."""
+    try:
+        return datetime.strptime(text.strip(), written).date()  # noqa: DTZ007  (a date has no zone)
+    except ValueError:
+        return None
+
+
+def moment_of(text: str, written: str, zone: ZoneInfo) -> datetime | None:
+    """A time written in the given way; without a zone of its own it is the unit's."""
+    try:
+        found = datetime.strptime(text.strip(), written)  # noqa: DTZ007  (the zone is set below)
+    except ValueError:
+        return None
+    return found if found.tzinfo else found.replace(tzinfo=zone)
+
+
+def limited(rows: list[Row]) -> list[Row]:
+    """The rows; Unreadable when there are none or too many."""
+    if not rows:
+        raise Unreadable("There is no result in it.")
+    if len(rows) > MOST_ROWS:
+        raise Unreadable(f"At most {MOST_ROWS} results can be taken at once; there are {len(rows)}.")
+    return rows
+
+
+def text_of(body: bytes, encoding: str = "utf-8-sig") -> str:
+    """The bytes as text. Raises Unreadable."""
+    if len(body) > MOST_BYTES:
+        raise Unreadable(f"At most {MOST_BYTES // 1_000_000} MB can be read at once; it has {len(body)} bytes.")
+    try:
+        text = body.decode(encoding)
+    except UnicodeDecodeError as problem:
+        raise Unreadable(f"It is not written in {encoding}: byte {problem.start} is not a character.") from problem
+    if "\x00" in text:
+        raise Unreadable("It holds zero bytes: it is not a text.")
+    return text
+
+
+def form_of(body: bytes) -> str:
+    """Which form a file has, by how it begins."""
+    begin = body.lstrip(b"\xef\xbb\xbf\x0b \t\r\n")[:3]
+    if begin == b"MSH":
+        return MessageForm.HL7
+    return MessageForm.FHIR if begin[:1] in (b"{", b"[") else MessageForm.CSV

@@ -1,0 +1,94 @@
+"""Which analyte and unit a code and a UCUM unit mean together, and which other unit would make sense of a value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dosing.science.bloods import ANALYTES, BEFORE_AFTER_LOINC
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte
+
+OF_SCIENCE = {
+    name: found
+    for name, known in ANALYTES.items()
+    if (found := next((each for each in Analyte if each.value == next(iter(known.units.values())).loinc), None))
+}
+"""The analytes that the record keeps, by their name in the science."""
+TIMINGS = {"before": "pre", "after": "post"}
+
+
+@dataclass(frozen=True, slots=True)
+class Meant:
+    """An analyte in one unit; timing "" where the code says nothing of it."""
+
+    analyte: Analyte
+    name: str
+    unit: str
+    timing: str = ""
+
+    @property
+    def limits(self) -> plausible.Range:
+        return plausible.BLOOD[self.analyte]
+
+    def canonical(self, number: float) -> float:
+        return number / ANALYTES[self.name].units[self.unit].factor
+
+
+@dataclass(frozen=True, slots=True)
+class NotMeant(Exception):
+    """The code and the unit mean nothing together; the words say why."""
+
+    words: str
+
+    def __str__(self) -> str:
+        return self.words
+
+
+def plain(unit: str) -> str:
+    """A unit as it is compared: case and the two micro signs make no difference in these units."""
+    return unit.strip().replace("µ", "u").replace("μ", "u").casefold()
+
+
+def meant(code: str, unit: str) -> Meant:
+    """What a LOINC code and a UCUM unit mean together. Raises NotMeant."""
+    known = [(name, unit_) for name, unit_, _ in _by_code(code)]
+    if not known:
+        raise NotMeant(f"The code “{code[:40]}” is none that this record knows.")
+    name = known[0][0]
+    if name not in OF_SCIENCE:
+        raise NotMeant(f"{ANALYTES[name].words.capitalize()} is not kept in this record.")
+    if not unit.strip():
+        raise NotMeant(f"The unit is missing; with the code {code} it can be {_units_of(code)}.")
+    for _, unit_, timing in _by_code(code):
+        if plain(ANALYTES[name].units[unit_].ucum) == plain(unit):
+            return Meant(OF_SCIENCE[name], name, unit_, timing)
+    raise NotMeant(_contradiction(code, name, unit))
+
+
+def _by_code(code: str) -> list[tuple[str, str, str]]:
+    """(name, unit, timing) of each unit that goes with a code."""
+    around = [(name, unit, TIMINGS[when]) for (name, unit, when), known in BEFORE_AFTER_LOINC.items() if known == code]
+    return around or [
+        (name, unit, "")
+        for name, analyte in ANALYTES.items()
+        for unit, details in analyte.units.items()
+        if details.loinc == code
+    ]
+
+
+def _units_of(code: str) -> str:
+    return " or ".join(dict.fromkeys(ANALYTES[name].units[unit].ucum for name, unit, _ in _by_code(code)))
+
+
+def _contradiction(code: str, name: str, unit: str) -> str:
+    others = [words for words, details in ANALYTES[name].units.items() if plain(details.ucum) == plain(unit)]
+    hint = f" With {unit} it could be {' or '.join(others)}, each with a code of its own." if others else ""
+    return f"The code {code} goes with {_units_of(code)}; “{unit[:30]}” was given.{hint}"
+
+
+def other_units(given: Meant, number: float) -> list[Meant]:
+    """The other units in which a number would be a usual value of the same analyte."""
+    units = ANALYTES[given.name].units
+    others = [Meant(given.analyte, given.name, unit, given.timing) for unit in units if unit != given.unit]
+    different = [each for each in others if units[each.unit].factor != units[given.unit].factor]
+    return [each for each in different if not given.limits.oddity(each.canonical(number))]

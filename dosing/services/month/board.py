@@ -1,0 +1,172 @@
+"""All patients of a month in one table: sorted, marked against the ranges, each number a way to how it came about."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from html import escape
+from typing import Any
+
+from django.db.models import Q
+from django.urls import reverse
+from django.utils.safestring import SafeString, mark_safe
+
+from dosing.models import MonthlyReview, PatientMonth
+from dosing.services.month.catalogue import BY_MONTH_KEY, MONTH_NUMBERS, MonthNumber
+from dosing.services.month.facts import next_month
+from dosing.services.month.ranges import RangeBook, book, written
+from homedialysis.accounts.models import User
+from sessions.models import Patient
+
+Counts = Callable[[Iterable[Any]], dict[Any, int]]
+SIGNS = {-1: ("▼", "below the range"), 1: ("▲", "above the range"), 0: ("", "")}
+_counters: dict[str, Counts] = {}
+
+
+def register_counter(label: str, counts: Counts) -> None:
+    """A column that another package fills: counts of these patients' ids, in one query."""
+    _counters[label] = counts
+
+
+@dataclass(slots=True)
+class Line:
+    """One patient of the board. counted: by the label of each counter."""
+
+    patient: Patient
+    month: PatientMonth | None
+    review: MonthlyReview | None
+    counted: dict[str, int] = field(default_factory=dict)
+    places: dict[str, int] = field(default_factory=dict)
+    """of each number that lies outside its range"""
+
+    def value(self, key: str) -> float | None:
+        found: float | None = self.month.numbers.get(key, {}).get("value") if self.month else None
+        return found
+
+    def why(self, key: str) -> str:
+        return str(self.month.numbers.get(key, {}).get("why", "") if self.month else "not computed yet")
+
+    @property
+    def outside(self) -> int:
+        return self.counted.get(OUTSIDE, 0)
+
+    @property
+    def state(self) -> str:
+        """One of STATES."""
+        if self.review is None:
+            return STATES[0]
+        return STATES[2] if self.review.signed_at else STATES[1]
+
+
+OUTSIDE, REVIEW = "outside", "review"
+STATES = ("to do", "begun", "signed")
+"""Of a review, in the order in which they are sorted."""
+
+
+def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[Line]:
+    """Everybody who was in the programme in a month, by name: a fixed number of queries."""
+    after = next_month(month)
+    there = Q(joined_on__lt=after) & (Q(left_on=None) | Q(left_on__gte=month))
+    people = list(Patient.objects.visible_to(viewer).filter(there).order_by("name"))
+    months = {row.patient_id: row for row in PatientMonth.objects.filter(patient__in=people, month=month)}
+    reviews = {row.patient_id: row for row in MonthlyReview.objects.filter(patient__in=people, month=month)}
+    ids = [person.pk for person in people]
+    counted = {label: counts(ids) for label, counts in _counters.items()}
+    lines = [Line(person, months.get(person.pk), reviews.get(person.pk)) for person in people]
+    for line in lines:
+        line.counted = {label: found.get(line.patient.pk, 0) for label, found in counted.items()}
+        placed = ((number.key, ranges.place(number.key, line.value(number.key))) for number in MONTH_NUMBERS)
+        line.places = {key: place for key, place in placed if place}
+        line.counted[OUTSIDE] = len(line.places)
+    return lines
+
+
+def in_order(lines: list[Line], sort: str, *, down: bool) -> list[Line]:
+    """By a number, a counter or the name; what is unknown comes last either way."""
+    if sort in BY_MONTH_KEY:
+        known = [line for line in lines if line.value(sort) is not None]
+        known.sort(key=lambda line: line.value(sort) or 0.0, reverse=down)
+        return known + [line for line in lines if line.value(sort) is None]
+    if sort == REVIEW:
+        return sorted(lines, key=lambda line: STATES.index(line.state), reverse=down)
+    if sort == OUTSIDE or sort in _counters:
+        return sorted(lines, key=lambda line: line.counted.get(sort, 0), reverse=down)
+    return lines[::-1] if down else lines
+
+
+def cell(line: Line, number: MonthNumber, address: str) -> str:
+    """One number as HTML: value, sign and words where it lies outside; a dash with its reason where it is unknown."""
+    value = line.value(number.key)
+    if value is None:
+        why = escape(line.why(number.key), quote=True)
+        return (
+            f'<td class="num"><span class="soft" title="{why}">–<span class="visually-hidden">{why}</span></span></td>'
+        )
+    shown = written(number, value)
+    place = line.places.get(number.key, 0)
+    sign, words = SIGNS[place]
+    mark = f' <span aria-hidden="true">{sign}</span><span class="visually-hidden">{words}</span>' if place else ""
+    tone = ' class="num outside"' if place else ' class="num"'
+    return f'<td{tone}><a href="{address}{number.key}/">{shown}{mark}</a></td>'
+
+
+def _outside(line: Line) -> str:
+    """How many numbers lie outside their range, and which: they stand far apart in the table."""
+    names = (f"{BY_MONTH_KEY[key].short}\N{NO-BREAK SPACE}{SIGNS[place][0]}" for key, place in line.places.items())
+    return (
+        f'<td class="which"><strong>{line.outside}</strong> <span class="soft">{escape(", ".join(names))}</span></td>'
+    )
+
+
+def row_html(line: Line, month: date, *, judges: bool) -> SafeString:
+    """A row of the table, with a way to the review for who judges it.
+
+    Built by hand: a template would take longer for the cells than the page may.
+    """
+    base = reverse("dosing:patient", args=[line.patient.pk])
+    address = f"{base}months/{month:%Y-%m}/"
+    stale = ' <span class="soft">being computed</span>' if line.month is None or line.month.stale else ""
+    state = f'<a href="{address}review/">{line.state}</a>' if judges else line.state
+    head = (
+        f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>{_outside(line)}'
+    )
+    counts = "".join(f'<td class="num">{line.counted.get(label, 0)}</td>' for label in _counters)
+    cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS)
+    # Everything in it is a number of ours, a word of ours, or escaped above.
+    return mark_safe(f"<tr>{head}{counts}{cells}</tr>")  # noqa: S308
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    key: str
+    short: str
+    label: str
+    unit: str
+
+
+def columns() -> list[tuple[str, list[Column]]]:
+    """The head of the table: groups with their columns, after name, review, how many are outside, and counters."""
+    groups: dict[str, list[Column]] = {}
+    for number in MONTH_NUMBERS:
+        unit = "%" if number.percent else ("" if number.unit in ("1", "grade") else number.unit)
+        groups.setdefault(number.group, []).append(Column(number.key, number.short, number.label, unit))
+    return list(groups.items())
+
+
+def counter_labels() -> list[str]:
+    return list(_counters)
+
+
+def board(viewer: User, month: date, *, sort: str, down: bool) -> dict[str, Any]:
+    """What the board's page shows."""
+    ranges = book()
+    lines = in_order(lines_of(viewer, month, ranges), sort, down=down)
+    return {
+        "lines": lines,
+        "rows": [row_html(line, month, judges=viewer.is_clinical) for line in lines],
+        "groups": columns(),
+        "counters": counter_labels(),
+        "states": [(state, sum(line.state == state for line in lines)) for state in STATES],
+        "waiting": sum(1 for line in lines if line.month is None or line.month.stale),
+    }

@@ -1,0 +1,136 @@
+"""What a patient's month consists of: read once, then plain."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+from dosing.services.night.treatments import Night, nights_of
+from dosing.services.planner.urea_model import UreaModel, habits_of, urea_model
+from dosing.services.results.urine import Collection, collections_of
+from dosing.services.results.water import edition_in_use, mark_of
+from sessions.facts.choices import RecordState, SampleTiming
+from sessions.models import BloodResult, Patient, Prescription, WaterTest
+from sessions.models.local_time import zone_of
+
+WATER_COUNTS_FOR = timedelta(days=92)
+URINE_COUNTS_FOR = timedelta(days=180)
+STALE_BLOODS = timedelta(days=183)
+"""How far back an older result is still shown, with its age."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A calendar month where the patient lives. until: its end, or now where it is still running."""
+
+    month: date
+    zone: ZoneInfo
+    now: datetime
+
+    @property
+    def since(self) -> datetime:
+        return datetime(self.month.year, self.month.month, 1, tzinfo=self.zone)
+
+    @property
+    def end(self) -> datetime:
+        after = next_month(self.month)
+        return datetime(after.year, after.month, 1, tzinfo=self.zone)
+
+    @property
+    def until(self) -> datetime:
+        return min(self.end, self.now)
+
+    @property
+    def days(self) -> float:
+        return max(0.0, (self.until - self.since).total_seconds() / 86400)
+
+
+def first_of(day: date) -> date:
+    return day.replace(day=1)
+
+
+def next_month(month: date) -> date:
+    return date(month.year + month.month // 12, month.month % 12 + 1, 1)
+
+
+def month_before(month: date) -> date:
+    return first_of(month - timedelta(days=1))
+
+
+@dataclass(frozen=True)
+class MonthFacts:
+    """One patient's month. Nights and bloods are in order of time."""
+
+    patient: Patient
+    span: Span
+    nights: list[Night]
+    prescriptions: list[Prescription]
+    bloods: list[BloodResult]
+    collections: list[Collection]
+    water: list[WaterTest]
+    edition: str
+    model_of: Callable[[], UreaModel | None]
+
+    @property
+    def prescription(self) -> Prescription | None:
+        """What was in force at the end of the month."""
+        return self.prescriptions[-1] if self.prescriptions else None
+
+    @property
+    def finished(self) -> list[Night]:
+        return [night for night in self.nights if night.record.state == RecordState.FINISHED]
+
+    @cached_property
+    def model(self) -> UreaModel | None:
+        return self.model_of()
+
+    @property
+    def kidney(self) -> Collection | None:
+        """The newest collection that still counts."""
+        since = self.span.until - URINE_COUNTS_FOR
+        return next((each for each in self.collections if since <= each.urine.ended_at <= self.span.until), None)
+
+    def values(self, key: str) -> list[float]:
+        """A number of each finished night, the unknown ones left out."""
+        return [value for night in self.finished if (value := night.value(key)) is not None]
+
+    def newest(self, analyte: str) -> BloodResult | None:
+        """The newest result not drawn after a treatment, up to the end of the month."""
+        own = (each for each in reversed(self.bloods) if each.analyte == analyte)
+        return next((each for each in own if each.timing != SampleTiming.POST), None)
+
+    def worst_water(self) -> tuple[int | None, WaterTest | None]:
+        """The worst grade among the newest test of each kind and place, with that test."""
+        newest: dict[tuple[str, str], WaterTest] = {}
+        for test in self.water:
+            newest[(test.kind, test.place)] = test
+        graded = [
+            (mark.grade, test) for test in newest.values() if (mark := mark_of(test, self.edition)).grade is not None
+        ]
+        return max(graded, key=lambda pair: pair[0]) if graded else (None, None)
+
+
+def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
+    """Read what a month needs: some ten queries whatever its size."""
+    zone = zone_of(patient)
+    span = Span(month, zone, now)
+    prescriptions = Prescription.objects.filter(patient=patient, in_force__overlap=(span.since, span.until))
+    orders = list(prescriptions.select_related("dialyser").order_by("in_force"))
+    bloods = BloodResult.objects.filter(patient=patient, drawn_at__range=(span.since - STALE_BLOODS, span.until))
+    water = WaterTest.objects.standing().filter(
+        patient=patient, sampled_at__range=(span.until - WATER_COUNTS_FOR, span.until)
+    )
+    return MonthFacts(
+        patient=patient,
+        span=span,
+        nights=nights_of(patient.pk, since=span.since, until=span.until),
+        prescriptions=orders,
+        bloods=list(bloods.order_by("drawn_at", "pk")),
+        collections=collections_of(patient),
+        water=list(water.order_by("sampled_at")),
+        edition=edition_in_use(),
+        model_of=lambda: urea_model(habits_of(patient, orders[-1], span.until)) if orders else None,
+    )

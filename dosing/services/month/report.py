@@ -1,0 +1,134 @@
+"""A month's review as PDF for the hospital's record: tagged (PDF/UA-1), with charts, set by typst.
+
+Texts of people reach the page as data, never as part of its source.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import date, datetime
+from typing import Any
+
+import typst
+from django.conf import settings
+from django.utils.timezone import localtime
+
+from dosing.models import Job, MonthlyReview, PatientMonth
+from dosing.services.month import reviewing
+from dosing.services.month.catalogue import BY_MONTH_KEY
+from dosing.services.month.figures import SHOWN, value_shown
+from dosing.services.month.ranges import RangeBook, book, range_words
+from dosing.services.month.svg import Line, line_chart
+from homedialysis.accounts.models import Unit
+from sessions.models import Patient, Prescription
+from sessions.services.prescribing import prescription_in_force
+
+LAYOUT = settings.BASE_DIR / "templates" / "reports" / "review.typ"
+MONTHS = 6
+PLACES = {1: "▲ above", -1: "▼ below", 0: ""}
+CAUTION = "A record for people who judge it. It gives no advice, and it is no alarm."
+
+
+def review_pdf(person: Patient, month: date, *, at: datetime) -> bytes:
+    """The review of a month as it stands, signed or not (it says which), as a tagged PDF."""
+    sheet = json.dumps(sheet_of(person, month, at=at), ensure_ascii=False)
+    return bytes(typst.compile(str(LAYOUT), format="pdf", sys_inputs={"sheet": sheet}, pdf_standards=["ua-1"]))
+
+
+def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
+    """Everything that stands on the page, as plain data."""
+    review = MonthlyReview.objects.filter(patient=person, month=month).select_related("signed_by").first()
+    months = reviewing.first_of_months_back(month, MONTHS)
+    rows = {row.month: row for row in PatientMonth.objects.filter(patient=person, month__in=months)}
+    ranges = book()
+    unit = Unit.objects.current()
+    last = reviewing.last_signed(person, month)
+    return {
+        "title": f"Review of {month:%B %Y}",
+        "unit": unit.name if unit else "",
+        "patient": f"{person.name}, {person.hospital_number}, born {person.birth_date:%d %B %Y}",
+        "state": _state(review),
+        "made": f"Printed on {localtime(at):%d %B %Y, %H:%M}.",
+        "caution": CAUTION,
+        "words": review.words if review else "",
+        "plan": [_plan(item) for item in review.plan.select_related("owner")] if review else [],
+        "addenda": [f"{localtime(each.at):%d %B %Y}, {each.by}: {each.words}" for each in _addenda(review)],
+        "changes": reviewing.changes_shown(review, last, rows.get(month), ranges),
+        "prescription": _prescription(reviewing.prescription_shown(review) or prescription_in_force(person, at)),
+        "months": [f"{each:%b %Y}" for each in months],
+        "numbers": [_line(each) for each in reviewing.lines_of(months, rows, ranges, review)],
+        "charts": _charts(months, rows, ranges),
+        "science": rows[month].science_version if month in rows else "",
+    }
+
+
+def _state(review: MonthlyReview | None) -> str:
+    if review is None or review.signed_at is None:
+        return "Not signed: a draft."
+    return f"Signed by {review.signed_by} on {localtime(review.signed_at):%d %B %Y, %H:%M}."
+
+
+def _plan(item: Any) -> str:
+    done = f"; done {localtime(item.done_at):%d %B %Y} {item.done_words}".rstrip() if item.done_at else ""
+    return f"{item.words} ({item.owner}, until {item.due_on:%d %B %Y}{done})"
+
+
+def _addenda(review: MonthlyReview | None) -> list[Any]:
+    return list(review.addenda.select_related("by")) if review else []
+
+
+def _prescription(order: Prescription | None) -> list[list[str]]:
+    if order is None:
+        return []
+    return [
+        ["Version", f"{order.version}, signed by {order.signed_by} on {localtime(order.signed_at):%d %B %Y}"],
+        ["How often, how long", f"{order.days_per_week:g} a week, {order.minutes} minutes"],
+        ["Target weight", f"{order.target_weight_kg:.1f} kg"],
+        ["UF rate at most", f"{order.uf_rate_limit_ml_kg_h:g} mL/kg/h"],
+        ["Qb, Qd", f"{order.qb_ml_min:g}, {order.qd_ml_min:g} mL/min"],
+        ["Dialyser", str(order.dialyser)],
+    ]
+
+
+def _line(line: reviewing.MonthLine) -> list[str]:
+    """Label, six months as text, and the range."""
+    number = line.number
+    texts = [f"{cell.shown or '–'} {PLACES[cell.place]}".strip() for cell in line.cells]
+    unit = "%" if number.percent else ("" if number.unit in ("1", "grade") else number.unit)
+    return [f"{number.label}, {unit}" if unit else number.label, *texts, line.range]
+
+
+def _charts(months: list[date], rows: dict[date, PatientMonth], ranges: RangeBook) -> list[dict[str, str]]:
+    charts = []
+    for keys in SHOWN:
+        numbers = [BY_MONTH_KEY[key] for key in keys]
+        lines = [Line(each.label, [value_shown(rows.get(month), each) for month in months]) for each in numbers]
+        if all(value is None for line in lines for value in line.values):
+            continue
+        first = numbers[0]
+        usual = ranges.of(first.key)
+        scale = 100 if first.percent else 1
+        low, high = (None if end is None else scale * end for end in (usual.low, usual.high)) if usual else (None, None)
+        words = "; ".join(each.label for each in numbers)
+        charts.append(
+            {
+                "caption": words,
+                "alt": f"{words}, month by month; the numbers stand in the table. Range: {range_words(first, usual)}.",
+                "svg": line_chart([f"{month:%b}" for month in months], lines, low=low, high=high),
+            }
+        )
+    return charts
+
+
+def keys(job: Job) -> list[str]:
+    """The patients who were in the programme in the month of a batch."""
+    month = date.fromisoformat(f"{job.params['month']}-01")
+    there = PatientMonth.objects.filter(month=month).order_by("patient")
+    return [str(pk) for pk in there.values_list("patient", flat=True)]
+
+
+def part(job: Job, key: str) -> list[tuple[str, bytes]]:
+    """One patient's review as a file of the batch."""
+    person = Patient.objects.get(pk=key)
+    month = date.fromisoformat(f"{job.params['month']}-01")
+    return [(f"{person.hospital_number}-{month:%Y-%m}.pdf", review_pdf(person, month, at=job.asked_at))]

@@ -1,0 +1,138 @@
+"""Plotly figures of a patient's nights, as plain data. Colours are names of the page's own properties."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from dosing.services.night.treatments import Night
+
+Figure = dict[str, Any]
+Value = Callable[[Night], float | None]
+
+INK, SOFT, FIRST, SECOND, LIMIT = "--ink", "--ink-soft", "--chart-1", "--chart-2", "--chart-limit"
+
+
+def _line(name: str, nights: list[Night], value: Value, colour: str, *, marks: bool = True, **more: Any) -> Figure:
+    return {
+        "type": "scatter",
+        "name": name,
+        "x": [night.record.started_at.isoformat() for night in nights],
+        "y": [value(night) for night in nights],
+        "mode": "lines+markers" if marks else "lines",
+        "line": {"color": colour, "width": 2, **more.pop("line", {})},
+        "marker": {"color": colour, "size": 6, **more.pop("marker", {})},
+        "connectgaps": False,
+        **more,
+    }
+
+
+def _limit(name: str, nights: list[Night], value: Value) -> Figure:
+    return _line(name, nights, value, LIMIT, marks=False, line={"dash": "dash", "shape": "hv"})
+
+
+def _layout(unit: str) -> Figure:
+    return {
+        "margin": {"l": 56, "r": 12, "t": 8, "b": 40},
+        "height": 280,
+        "hovermode": "x unified",
+        "showlegend": True,
+        "legend": {"orientation": "h", "y": -0.2},
+        "xaxis": {"type": "date"},
+        "yaxis": {"title": {"text": unit}, "zeroline": False},
+    }
+
+
+def _prescribed(name: str) -> Value:
+    return lambda night: getattr(night.prescription, name) if night.prescription else None
+
+
+def _noted(name: str) -> Value:
+    return lambda night: getattr(night.record, name)
+
+
+def _computed(key: str) -> Value:
+    return lambda night: night.value(key)
+
+
+def weight(nights: list[Night]) -> Figure:
+    return {
+        "data": [
+            _line("before", nights, _noted("pre_weight_kg"), FIRST),
+            _line("after", nights, _noted("post_weight_kg"), SECOND, marker={"symbol": "square"}),
+            _limit("target", nights, _prescribed("target_weight_kg")),
+        ],
+        "layout": _layout("kg"),
+    }
+
+
+def blood_pressure(nights: list[Night]) -> Figure:
+    return {
+        "data": [
+            _line("systolic before", nights, _noted("pre_systolic"), FIRST),
+            _line("diastolic before", nights, _noted("pre_diastolic"), FIRST, line={"dash": "dot"}),
+            _line("systolic after", nights, _noted("post_systolic"), SECOND, marker={"symbol": "square"}),
+            _line(
+                "lowest systolic",
+                nights,
+                _computed("lowest_systolic"),
+                SOFT,
+                marker={"symbol": "triangle-down"},
+            ),
+        ],
+        "layout": _layout("mmHg"),
+    }
+
+
+def line_pressures(nights: list[Night]) -> Figure:
+    return {
+        "data": [
+            _line("venous", nights, _computed("venous"), FIRST),
+            _line("arterial", nights, _computed("arterial"), SECOND, marker={"symbol": "square"}),
+            _line("blood flow (right axis)", nights, _computed("blood_flow"), SOFT, marks=False, yaxis="y2"),
+        ],
+        "layout": _layout("mmHg")
+        | {
+            "margin": {"l": 56, "r": 56, "t": 8, "b": 40},
+            "yaxis2": {
+                "title": {"text": "mL/min"},
+                "overlaying": "y",
+                "side": "right",
+                "range": [0, 600],
+                "dtick": 200,
+                "showgrid": False,
+            },
+        },
+    }
+
+
+def uf_rate(nights: list[Night]) -> Figure:
+    return {
+        "data": [
+            _line("UF rate", nights, _computed("uf_rate"), FIRST),
+            _limit("limit of the prescription", nights, _prescribed("uf_rate_limit_ml_kg_h")),
+            _line(
+                "published line that grows with weight (2023)",
+                nights,
+                _computed("uf_rate_by_weight"),
+                SOFT,
+                marks=False,
+                line={"dash": "dot"},
+            ),
+        ],
+        "layout": _layout("mL/kg/h"),
+    }
+
+
+def all_of(nights: list[Night]) -> list[tuple[str, str, Figure]]:
+    """(id, caption, figure) of every chart on a patient's page."""
+    return [
+        ("figure-weight", "Weight before and after, and the target", weight(nights)),
+        ("figure-blood-pressure", "Blood pressure before, after and lowest", blood_pressure(nights)),
+        (
+            "figure-line-pressures",
+            "Venous and arterial pressure at treatment flow (middle of the readings)",
+            line_pressures(nights),
+        ),
+        ("figure-uf-rate", "UF rate on weight after, and its limit", uf_rate(nights)),
+    ]

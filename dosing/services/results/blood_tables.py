@@ -1,0 +1,39 @@
+"""A patient's bloods side by side: a column a drawing, a row an analyte."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from dosing.services.results.blood_units import shown_as, three_figures
+from sessions.facts.choices import Analyte
+from sessions.models import BloodResult, Patient
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """All results of one moment, before or after a treatment or apart from one."""
+
+    first: BloodResult
+    results: dict[str, BloodResult]
+
+
+def drawings_of(patient: Patient) -> list[Drawing]:
+    """Newest first: one query."""
+    rows = BloodResult.objects.filter(patient=patient).select_related("entered_by").order_by("-drawn_at", "timing")
+    groups = groupby(rows, key=lambda result: (result.drawn_at, result.timing))
+    each = (list(group) for _, group in groups)
+    return [Drawing(group[0], {result.analyte: result for result in group}) for group in each]
+
+
+def drawings_table(drawings: list[Drawing], system: str) -> list[dict[str, Any]]:
+    """A row for each analyte that was measured: its name, its unit, and a text for each drawing ("" where not)."""
+    rows = []
+    for analyte in Analyte:
+        found = [drawing.results.get(analyte) for drawing in drawings]
+        if any(found):
+            shown = shown_as(analyte.value, system)
+            texts = [three_figures(shown.from_canonical(result.value)) if result else "" for result in found]
+            rows.append({"name": shown.label, "unit": shown.unit, "texts": texts})
+    return rows

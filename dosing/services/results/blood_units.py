@@ -1,0 +1,59 @@
+"""Blood results as the unit's screens show them; inside, each analyte has one canonical unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dosing.science.bloods import ANALYTES
+from homedialysis.accounts.models import Unit, UnitSystem
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte
+
+_BY_LOINC = {unit.loinc: name for name, analyte in ANALYTES.items() for unit in list(analyte.units.values())[:1]}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An analyte on a screen: the unit's name, and how many of it make one canonical unit."""
+
+    label: str
+    unit: str
+    factor: float
+    limits: plausible.Range
+
+    def to_canonical(self, given: float) -> float:
+        return given / self.factor
+
+    def from_canonical(self, value: float) -> float:
+        return value * self.factor
+
+    def refusal(self, given: float) -> str:
+        """Why a number in this unit is impossible, or ""."""
+        low, high = (limit * self.factor for limit in self.limits.hard)
+        if low <= given <= high:
+            return ""
+        limits = f"{three_figures(low)} and {three_figures(high)} {self.unit}"
+        return f"{self.label} must be between {limits}; {given:g} was given."
+
+
+def unit_system() -> str:
+    """The system of units of the unit's screens."""
+    unit = Unit.objects.first()
+    return unit.unit_system if unit else UnitSystem.SI
+
+
+def three_figures(value: float) -> str:
+    """0.0571, 5.66, 56.6, 566, 5655: three figures, and never a power of ten."""
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def shown_as(loinc: str, unit_system: str) -> Shown:
+    """How one analyte is shown in a system of units."""
+    units = ANALYTES[_BY_LOINC[loinc]].units
+    name = list(units)[1 if unit_system == UnitSystem.US and len(units) > 1 else 0]
+    return Shown(
+        label=str(Analyte(loinc).label),
+        unit=name.replace("ug/", "µg/").replace("umol/", "µmol/"),
+        factor=units[name].factor,
+        limits=plausible.BLOOD[loinc],
+    )

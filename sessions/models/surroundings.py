@@ -1,0 +1,241 @@
+"""Water tests, machines and their care, and how often things come round.
+
+An `Entry` is something noted once, by a phone or at the unit, under an id that its maker gives: sending it again
+can never make two. A correction overwrites the row and the database's triggers keep what stood before; what should
+never have been noted is taken back with a reason, and stays.
+"""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any, ClassVar
+
+import pghistory
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from sessions.facts import plausible
+from sessions.facts.choices_surroundings import (
+    WATER_UNITS,
+    DueKind,
+    MachineKind,
+    TaskKind,
+    WaterEdition,
+    WaterFluid,
+    WaterKind,
+    WaterPlace,
+)
+from sessions.models.patient import Patient
+from sessions.models.querysets import EntryQuerySet, OfPatientQuerySet, OwnOrUnitQuerySet, UnitListQuerySet
+
+
+def refuse_impossible(instance: models.Model, limits: dict[str, plausible.Range]) -> None:
+    """Raise ValidationError, by field, for each number outside its hard limits."""
+    given = {name: getattr(instance, name, None) for name in limits}
+    problems = {
+        name: why
+        for name, number in given.items()
+        if isinstance(number, int | float) and (why := limits[name].refusal(number))
+    }
+    if problems:
+        raise ValidationError(problems)
+
+
+class Entry(models.Model):
+    """Something noted about one patient's surroundings."""
+
+    moment: ClassVar[str]
+    """The field that says when it happened."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="+")
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+    taken_back = models.CharField(_("taken back because"), max_length=200, blank=True)
+
+    objects = EntryQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+
+    def __str__(self) -> str:
+        return f"{self._meta.verbose_name} {self.pk}"
+
+    @property
+    def content(self) -> dict[str, Any]:
+        """What the maker of the entry said: the same again is the same entry."""
+        left_out = {"id", "entered_by_id", "entered_at", "taken_back"}
+        return {f.attname: getattr(self, f.attname) for f in self._meta.concrete_fields if f.attname not in left_out}
+
+
+@pghistory.track()
+class WaterTest(Entry):
+    """One result of one sample. `value` in the unit of its kind; where below_detection, the detection limit."""
+
+    moment = "sampled_at"
+
+    kind = models.CharField(_("test"), max_length=16, choices=WaterKind)
+    sampled_at = models.DateTimeField(_("sampled at"))
+    value = models.FloatField(_("result"))
+    unit = models.CharField(_("unit"), max_length=10, blank=True)
+    below_detection = models.BooleanField(
+        _("below what the method detects"), default=False, help_text=_("The result is then the detection limit.")
+    )
+    fluid = models.CharField(_("what was sampled"), max_length=16, choices=WaterFluid)
+    place = models.CharField(_("where"), max_length=16, choices=WaterPlace)
+    note = models.CharField(_("note"), max_length=300, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-sampled_at"]
+        indexes: ClassVar = [models.Index(fields=["patient", "kind", "-sampled_at"], name="water_of_patient")]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                name="water_test_once",
+                fields=["patient", "kind", "place", "sampled_at"],
+                condition=Q(taken_back=""),
+                violation_error_message=_("A result of this test, from this place and time, stands already."),
+            ),
+            models.CheckConstraint(
+                name="water_value_not_negative",
+                condition=Q(value__gte=0),
+                violation_error_message=_("A result cannot lie below zero."),
+            ),
+            models.CheckConstraint(
+                name="water_unit_of_kind",
+                condition=Q(*[Q(kind=kind, unit=unit) for kind, unit in WATER_UNITS.items()], _connector=Q.OR),
+                violation_error_message=_("A result is kept in the one unit of its test."),
+            ),
+        ]
+
+    def clean(self) -> None:
+        limits = plausible.WATER.get(self.kind)
+        if limits is None:
+            return  # the field has said so
+        self.unit = self.unit or limits.unit
+        if self.unit != limits.unit:
+            words = gettext("%(test)s is given in %(unit)s; %(given)s was given.")
+            problem = words % {"test": limits.label, "unit": limits.unit, "given": self.unit}
+            raise ValidationError({"unit": problem})
+        refuse_impossible(self, {"value": limits})
+
+
+@pghistory.track()
+class WaterStandard(models.Model):
+    """The edition of the standard that the unit judges its water by: one row, or none while nobody has chosen."""
+
+    only = models.BooleanField(default=True, editable=False, unique=True)
+    edition = models.CharField(_("edition"), max_length=10, choices=WaterEdition, default=WaterEdition.ISO_2019)
+    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    set_at = models.DateTimeField()
+
+    objects = UnitListQuerySet.as_manager()
+
+    class Meta:
+        constraints: ClassVar = [models.CheckConstraint(name="water_standard_only_one", condition=Q(only=True))]
+
+    def __str__(self) -> str:
+        return str(self.get_edition_display())
+
+
+@pghistory.track()
+class Machine(models.Model):
+    """A machine at a patient's home, from one day until another."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="machines")
+    kind = models.CharField(_("kind"), max_length=8, choices=MachineKind)
+    name = models.CharField(_("maker and type"), max_length=80, help_text=_("As on its plate."))
+    serial = models.CharField(_("serial number"), max_length=60)
+    ultrapure = models.BooleanField(
+        _("kept as ultrapure"), default=False, help_text=_("Its water or fluid is then held to the stricter limits.")
+    )
+    since = models.DateField(_("at home since"))
+    until = models.DateField(_("until"), null=True, blank=True)
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["kind", "-since"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                name="machine_one_of_a_kind",
+                fields=["patient", "kind"],
+                condition=Q(until=None),
+                violation_error_message=_("This patient has one in use: say first until when it was."),
+            ),
+            models.UniqueConstraint(
+                name="machine_in_one_home",
+                fields=["name", "serial"],
+                condition=Q(until=None),
+                violation_error_message=_("A machine with this name and serial number is in use at a patient's."),
+            ),
+            models.CheckConstraint(
+                name="machine_days_in_order",
+                condition=Q(until=None) | Q(until__gte=F("since")),
+                violation_error_message=_("The last day must not lie before the first."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.serial})"
+
+
+@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
+class Interval(models.Model):
+    """How often something comes round: for the unit (no patient), or for one patient instead.
+
+    By days, by treatments, or whichever comes first; `stopped`: not done at all.
+    """
+
+    patient = models.ForeignKey(Patient, null=True, blank=True, on_delete=models.CASCADE, related_name="+")
+    kind = models.CharField(_("what"), max_length=16, choices=DueKind)
+    every_days = models.PositiveIntegerField(_("every so many days"), null=True, blank=True)
+    every_treatments = models.PositiveIntegerField(_("every so many treatments"), null=True, blank=True)
+    stopped = models.BooleanField(_("not done here"), default=False)
+    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    set_at = models.DateTimeField()
+
+    objects = OwnOrUnitQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["kind"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                name="interval_once",
+                fields=["patient", "kind"],
+                nulls_distinct=False,
+                violation_error_message=_("How often this comes round is set already: change that."),
+            ),
+            models.CheckConstraint(
+                name="interval_says_how_often",
+                condition=Q(stopped=True) | Q(every_days__isnull=False) | Q(every_treatments__isnull=False),
+                violation_error_message=_("Say after how many days or treatments, or that it is not done here."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.get_kind_display())
+
+    def clean(self) -> None:
+        refuse_impossible(self, {name: plausible.AROUND[name] for name in ("every_days", "every_treatments")})
+        counted = {DueKind.BACTERIA, DueKind.ENDOTOXIN, DueKind.SUPPLY_COUNT}
+        if self.every_treatments is not None and self.kind in counted:
+            raise ValidationError({"every_treatments": gettext("This comes round by days only.")})
+
+
+@pghistory.track()
+class TaskDone(Entry):
+    """A task of a machine's care, done."""
+
+    moment = "done_at"
+
+    kind = models.CharField(_("what"), max_length=16, choices=TaskKind)
+    done_at = models.DateTimeField(_("done at"))
+    note = models.CharField(_("note"), max_length=300, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-done_at"]
+        indexes: ClassVar = [models.Index(fields=["patient", "kind", "-done_at"], name="task_of_patient")]

@@ -1,0 +1,184 @@
+"""Forms behind the unit's pages. Limits of numbers come from `plausible`, as everywhere."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils import timezone
+
+from homedialysis.accounts.models import Weekday
+from homedialysis.accounts.pages.forms import AskingForm
+from sessions.facts import plausible
+from sessions.facts.choices import AccessKind, Limb
+from sessions.models import AccessSite, Patient, Prescription, VascularAccess
+
+
+class DateInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def refuse_impossible(form: forms.BaseForm, limits: dict[str, plausible.Range]) -> None:
+    """Put the refusal of every impossible number at its field."""
+    for name, each in limits.items():
+        given = form.cleaned_data.get(name)
+        if isinstance(given, int | float) and (why := each.refusal(given)):
+            form.add_error(name, why)
+
+
+class EnrolForm(AskingForm[Patient]):
+    class Meta:
+        model = Patient
+        fields: ClassVar = [
+            "name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on",
+        ]  # fmt: skip
+        widgets: ClassVar = {"birth_date": DateInput(), "joined_on": DateInput()}
+        help_texts: ClassVar = {"time_zone": "Only when it is not the unit's, for example Atlantic/Azores."}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        refuse_impossible(self, {"height_cm": plausible.PRESCRIPTION["height_cm"]})
+        today = timezone.now().date()
+        if data.get("birth_date") and data["birth_date"] >= today:
+            self.add_error("birth_date", f"Must lie before today, {today}; {data['birth_date']} was given.")
+        return data
+
+
+class InvitePatientForm(forms.Form):
+    email = forms.EmailField(label="Patient's e-mail address")
+
+
+class InviteCarePartnerForm(forms.Form):
+    prefix = "partner"
+    name = forms.CharField(max_length=120, label="Name")
+    email = forms.EmailField(label="E-mail address")
+
+
+class AccessForm(AskingForm[VascularAccess]):
+    limb = forms.ChoiceField(
+        choices=[("", "as the place says"), *Limb.choices], required=False, label="Drawn as",
+        help_text="The picture on which sites are marked.",
+    )  # fmt: skip
+
+    class Meta:
+        model = VascularAccess
+        fields: ClassVar = ["kind", "side", "place", "limb", "created_on"]
+        widgets: ClassVar = {"created_on": DateInput()}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        data["limb"] = data.get("limb") or limb_of(data.get("kind", ""), data.get("place", ""))
+        return data
+
+
+def limb_of(kind: str, place: str) -> Limb:
+    """The picture that goes with the words for a place; the forearm where they name none."""
+    words = place.lower()
+    if kind == AccessKind.CATHETER and not any(part in words for part in ("thigh", "groin")):
+        return Limb.NECK_CHEST
+    named = {"thigh": Limb.THIGH, "groin": Limb.THIGH, "upper": Limb.UPPER_ARM, "elbow": Limb.UPPER_ARM}
+    return next((limb for part, limb in named.items() if part in words), Limb.FOREARM)
+
+
+class DrawnForm(AskingForm[VascularAccess]):
+    prefix = "drawn"
+
+    class Meta:
+        model = VascularAccess
+        fields: ClassVar = ["limb", "flow"]
+
+
+class SiteForm(AskingForm[AccessSite]):
+    class Meta:
+        model = AccessSite
+        fields: ClassVar = ["name", "use", "technique", "resting"]
+        help_texts: ClassVar = {"name": "As the patient calls it, for example: lower, near the wrist."}
+
+
+class SiteChangeForm(AskingForm[AccessSite]):
+    x = forms.FloatField(required=False, min_value=0, max_value=1, label="Across the drawing, 0 left to 1 right")
+    y = forms.FloatField(required=False, min_value=0, max_value=1, label="Down the drawing, 0 top to 1 bottom")
+
+    class Meta:
+        model = AccessSite
+        fields: ClassVar = ["name", "technique", "resting", "rest_until", "x", "y"]
+        widgets: ClassVar = {"rest_until": DateInput()}
+        help_texts: ClassVar = {"rest_until": "The last day of rest."}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        given = {name: data.get(name) for name in ("x", "y")}
+        if not self.errors and list(given.values()).count(None) == 1:
+            missing = next(name for name, value in given.items() if value is None)
+            self.add_error(missing, "Give both places on the drawing, or neither.")
+        return data
+
+
+class PrescriptionForm(AskingForm[Prescription]):
+    weekdays = forms.TypedMultipleChoiceField(
+        choices=Weekday.choices,
+        coerce=int,
+        required=False,
+        label="On which days",
+        help_text="None marked: the patient chooses the days.",
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    class Meta:
+        model = Prescription
+        fields: ClassVar = [
+            "days_per_week", "weekdays", "minutes", "max_minutes", "qb_ml_min", "qd_ml_min", "dialyser",
+            "dialysate_k_mmol_l", "dialysate_ca_mmol_l", "dialysate_buffer", "dialysate_buffer_mmol_l",
+            "dialysate_na_mmol_l", "dialysate_temperature_c", "target_weight_kg", "uf_rate_limit_ml_kg_h",
+            "anticoagulant", "bolus_units", "rate_units_h", "stop_minutes_before_end", "needle_gauge",
+            "reading_interval_minutes", "quiet_at_night", "note",
+        ]  # fmt: skip
+        widgets: ClassVar = {"note": forms.Textarea(attrs={"rows": 3})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            if name in plausible.PRESCRIPTION:
+                low, high = plausible.PRESCRIPTION[name].hard
+                field.widget.attrs |= {"min": low, "max": high, "step": "any", "inputmode": "decimal"}
+
+    @property
+    def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The fields as the page lays them out."""
+        layout = (
+            (
+                "How often and how long",
+                ("days_per_week", "weekdays", "minutes", "max_minutes", "reading_interval_minutes", "quiet_at_night"),
+            ),
+            ("Fluid", ("target_weight_kg", "uf_rate_limit_ml_kg_h")),
+            (
+                "Blood and dialysate",
+                (
+                    "qb_ml_min",
+                    "qd_ml_min",
+                    "dialyser",
+                    "needle_gauge",
+                    "dialysate_k_mmol_l",
+                    "dialysate_ca_mmol_l",
+                    "dialysate_na_mmol_l",
+                    "dialysate_buffer",
+                    "dialysate_buffer_mmol_l",
+                    "dialysate_temperature_c",
+                ),
+            ),
+            ("Anticoagulation", ("anticoagulant", "bolus_units", "rate_units_h", "stop_minutes_before_end")),
+            ("Note", ("note",)),
+        )
+        return [(title, [self[name] for name in names]) for title, names in layout]
+
+    def unusual(self) -> list[str]:
+        """What is possible but unusual, in words, so that the signer is asked once more."""
+        found = []
+        for name, limits in plausible.PRESCRIPTION.items():
+            given = self.cleaned_data.get(name)
+            if given is not None and (odd := limits.oddity(given)):
+                found.append(f"{limits.label}: {given:g} {limits.unit}".rstrip() + f", {odd}")
+        return found

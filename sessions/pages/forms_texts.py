@@ -1,0 +1,176 @@
+"""One row each of the unit's own texts: a check, a step, an emergency card, first-aid words; and their saving."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils.text import slugify
+
+from sessions.facts.choices import CheckPart, EventKind, SiteUse
+from sessions.texts import checklist
+
+KEY = re.compile(r"[a-z0-9_]{1,40}")
+ASKED_OF_A_NEEDLE = ("needle", "flash", "flush", "tape", "attempts", "pain")
+ASKS = (
+    ("", "nothing, only done"),
+    ("needle", "which needle"),
+    ("flash", "whether blood came back"),
+    ("flush", "whether it flushes"),
+    ("tape", "whether it is taped"),
+    ("attempts", "how many attempts"),
+    ("pain", "pain, 0 to 10"),
+    ("pump_speed", "the speed of the pump"),
+)
+FOR_WHOM = (
+    (checklist.EVERYBODY, "everybody"),
+    (checklist.NEEDLES, "with needles (fistula or graft)"),
+    (checklist.CATHETER, "with a catheter"),
+)
+MOST_LINES, LONGEST_LINE = 8, 200
+
+
+def _few_lines(rows: int = 2) -> forms.Textarea:
+    return forms.Textarea(attrs={"rows": rows})
+
+
+def _decimal() -> forms.TextInput:
+    return forms.TextInput(attrs={"inputmode": "decimal"})
+
+
+class RowForm(forms.Form):
+    """A row: `name_of` is the field that people call it by; `key` stays the same while the words change."""
+
+    name_of: ClassVar[str]
+    key = forms.CharField(max_length=40, required=False, widget=forms.HiddenInput)
+
+    def clean_key(self) -> str:
+        given: str = self.cleaned_data["key"]
+        if given and not KEY.fullmatch(given):
+            raise forms.ValidationError(f"A key is made of a to z, 0 to 9 and _; “{given}” was given.")
+        return given
+
+    @property
+    def called(self) -> str:
+        return str(self[self.name_of].value() or "")
+
+    @property
+    def facts(self) -> list[tuple[str, str]]:
+        """What else the row says, label and words, for reading."""
+        told = []
+        for field in self.visible_fields():
+            value = field.value()
+            choices = dict(getattr(field.field, "choices", ()))
+            if field.name != self.name_of and value not in (None, "", False):
+                told.append((str(field.label), "yes" if value is True else str(choices.get(value, value))))
+        return told
+
+    def as_row(self) -> dict[str, Any]:
+        """The valid row as it is kept in the text, its key still as given."""
+        return dict(self.cleaned_data)
+
+
+class ItemForm(RowForm):
+    name_of = "name"
+    name = forms.CharField(max_length=80, label="Check")
+    part = forms.ChoiceField(choices=CheckPart.choices, label="When")
+    for_whom = forms.ChoiceField(choices=FOR_WHOM, required=False, label="For")
+    hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label="Explanation under it")
+    if_failed = forms.CharField(
+        max_length=400, required=False, widget=_few_lines(), label="What to do when it fails",
+        help_text="The phone holds the flow here and shows these words.",
+    )  # fmt: skip
+    asks_value = forms.BooleanField(required=False, label="A number is written down")
+    unit = forms.CharField(max_length=20, required=False, label="Unit of the number")
+    limit_low = forms.FloatField(required=False, widget=_decimal(), label="Lowest that passes")
+    limit_high = forms.FloatField(required=False, widget=_decimal(), label="Highest that passes")
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        low, high = data.get("limit_low"), data.get("limit_high")
+        if low is not None and high is not None and low > high:
+            self.add_error("limit_high", f"The highest must not lie below the lowest, {low:g}; {high:g} was given.")
+        if not data.get("asks_value") and (low is not None or high is not None):
+            self.add_error("asks_value", "A limit needs a number to judge: mark this, or empty the limits.")
+        return data
+
+
+class StepForm(RowForm):
+    name_of = "words"
+    words = forms.CharField(max_length=200, label="Step")
+    hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label="Explanation under it")
+    countdown_s = forms.IntegerField(
+        required=False, min_value=1, max_value=3600, label="Wait, in seconds",
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}), help_text="A countdown runs on the phone.",
+    )  # fmt: skip
+    asks = forms.ChoiceField(choices=ASKS, required=False, label="The phone asks")
+    use = forms.ChoiceField(choices=[("", "both, or neither"), *SiteUse.choices], required=False, label="Which needle")
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("asks") in ASKED_OF_A_NEEDLE and not data.get("use"):
+            self.add_error("use", "Say which needle this is asked of.")
+        return data
+
+
+class CardForm(RowForm):
+    """The key is the kind of emergency, which is given."""
+
+    name_of = "title"
+    title = forms.CharField(max_length=60, label="Title")
+    lines = forms.CharField(
+        widget=_few_lines(7), label="What to do, a line each",
+        help_text=f"At most {MOST_LINES} lines. Somebody reads them frightened, with one hand.",
+    )  # fmt: skip
+    event_kind = forms.ChoiceField(choices=EventKind.choices, label="Noted in the record as")
+
+    def clean_lines(self) -> list[str]:
+        lines = [line.strip() for line in self.cleaned_data["lines"].splitlines() if line.strip()]
+        if len(lines) > MOST_LINES:
+            raise forms.ValidationError(f"At most {MOST_LINES} lines; {len(lines)} were given.")
+        if long := [line for line in lines if len(line) > LONGEST_LINE]:
+            raise forms.ValidationError(
+                f"A line has at most {LONGEST_LINE} characters; one of {len(long[0])} was given."
+            )
+        return lines
+
+
+class FirstAidForm(RowForm):
+    """The key is the kind of event, which is given."""
+
+    name_of = "key"
+    words = forms.CharField(max_length=400, required=False, widget=_few_lines(3), label="What to do")
+
+    @property
+    def called(self) -> str:
+        return str(EventKind(self.initial["key"]).label)
+
+
+class SaveForm(forms.Form):
+    why = forms.CharField(max_length=300, label="What is changed, and why")
+    base = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
+
+
+class MessageForm(forms.Form):
+    words = forms.CharField(
+        max_length=1000, widget=_few_lines(4), label="Message",
+        help_text="Shown at the bedside when the phone is next opened with a network. Nothing urgent: call instead.",
+    )  # fmt: skip
+
+
+def with_keys(rows: list[dict[str, Any]], name_of: str) -> list[dict[str, Any]]:
+    """The rows, each under a key of its own: given ones stay, new ones are made of the words."""
+    used: set[str] = set()
+    keyed = []
+    for row in rows:
+        key = row["key"] if row["key"] and row["key"] not in used else _new_key(str(row[name_of]), rows, used)
+        used.add(key)
+        keyed.append(row | {"key": key})
+    return keyed
+
+
+def _new_key(words: str, rows: list[dict[str, Any]], used: set[str]) -> str:
+    stem = slugify(words).replace("-", "_")[:34] or "row"
+    taken = used | {row["key"] for row in rows}
+    return next(key for key in (stem, *(f"{stem}_{number}" for number in range(2, 1000))) if key not in taken)

@@ -1,0 +1,371 @@
+"""The treatment document: the form in which a record comes in, judged whole.
+
+Reads what the phone, a program or a bulk upload sends and yields the canonical document that
+`services.recording` keeps: every field present (null or empty where not given), times as UTC text.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from sessions.facts import plausible
+from sessions.facts.choices import (
+    CheckPart,
+    DialyserLook,
+    EventKind,
+    NeedleKind,
+    PlanChoice,
+    RecordSource,
+    RecordState,
+    SiteUse,
+)
+from sessions.facts.local_number import plain
+from sessions.facts.plausible import Range
+from sessions.models import AccessSite, Patient
+from sessions.models.local_time import zone_of
+
+SERVER_MADE = frozenset({"id", "patient", "revision", "night", "received_at", "clock_offset_s", "entered_by", "marks"})
+"""What the server adds to its answers: may be sent back, and is ignored."""
+LOOSE_MINUTES = 180
+"""How far outside start and end a reading or an event may lie (checks before, bleeding after)."""
+EARLY_MINUTES = 720
+"""How long before the start checks, needles and steps may lie: setting up is interrupted, and begun again."""
+MOST_ROWS = 500
+TIMED = ("readings", "events", "medicines", "steps")
+SET_UP = ("checks", "sites", "steps")
+MOST_VERSIONS = 1_000_000
+
+
+class PlainNumber(serializers.FloatField):
+    """A finite JSON number. A text such as "7_2" or "nan" would pass as one, an integer of 400 digits as none."""
+
+    def to_internal_value(self, data: Any) -> float:
+        if isinstance(data, bool) or not isinstance(data, int | float) or not _is_finite(data):
+            self.fail("invalid")
+        return float(data)
+
+
+def _is_finite(number: float) -> bool:
+    try:
+        return math.isfinite(number)
+    except OverflowError:
+        return False
+
+
+class LimitedNumber(PlainNumber):
+    """A number inside its hard limits; null when not given."""
+
+    def __init__(self, limits: Range) -> None:
+        self.limits = limits
+        help_text = f"{limits.label} [{limits.unit or '1'}], {limits.hard[0]:g} to {limits.hard[1]:g}"
+        super().__init__(
+            required=False,
+            allow_null=True,
+            default=None,
+            help_text=help_text,
+            error_messages={"invalid": limits.needed},
+        )
+
+    def __deepcopy__(self, memo: Mapping[Any, Any]) -> LimitedNumber:
+        return LimitedNumber(self.limits)
+
+    def to_internal_value(self, data: Any) -> float:
+        number = super().to_internal_value(data)
+        if why := self.limits.refusal(number):
+            raise serializers.ValidationError(why)
+        return number
+
+
+@extend_schema_field(OpenApiTypes.INT)
+class WholeNumber(LimitedNumber):
+    """A counted number inside its hard limits; null when not given."""
+
+    default_error_messages: ClassVar = {"fraction": _("A whole number is needed; {given:g} was given.")}
+
+    def __deepcopy__(self, memo: Mapping[Any, Any]) -> WholeNumber:
+        return WholeNumber(self.limits)
+
+    def to_internal_value(self, data: Any) -> int:
+        number = super().to_internal_value(data)
+        if not number.is_integer():
+            self.fail("fraction", given=number)
+        return int(number)
+
+
+class Moment(serializers.DateTimeField):
+    """A time with its zone: the clock alone would be read differently at the bedside and at the unit."""
+
+    default_error_messages: ClassVar = {
+        "no_zone": _("A time needs its zone, such as 2026-03-02T21:30:00+01:00."),
+        "too_early": _("A time must not lie before {earliest}; {given} was given."),
+    }
+
+    def enforce_timezone(self, value: datetime) -> datetime:
+        if value.tzinfo is None:
+            self.fail("no_zone")
+        if (moment := super().enforce_timezone(value)) < plausible.EARLIEST:
+            self.fail("too_early", given=value, earliest=f"{plausible.EARLIEST:%Y-%m-%d}")
+        return moment
+
+
+class KnownFields(serializers.Serializer[Any]):
+    """Refuses fields it does not know: a misspelt one would otherwise be lost without a word."""
+
+    ignored: ClassVar[frozenset[str]] = frozenset()
+    numbers: ClassVar[dict[str, Range]] = {}
+    """Fields that hold a number, with their limits."""
+    whole: ClassVar[dict[str, Range]] = {}
+    """Fields that hold a counted number, with their limits."""
+
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
+        measured = {name: LimitedNumber(limits) for name, limits in self.numbers.items()}
+        return super().get_fields() | measured | {name: WholeNumber(limits) for name, limits in self.whole.items()}
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, Mapping):
+            strange = set(data) - set(self.fields) - self.ignored
+            if strange:
+                raise serializers.ValidationError(
+                    {str(name): gettext("There is no such field.") for name in sorted(strange)}
+                )
+        return super().to_internal_value(data)
+
+
+def _text(max_length: int) -> serializers.CharField:
+    return serializers.CharField(required=False, allow_blank=True, default="", max_length=max_length)
+
+
+def _one_of(choices: list[tuple[str, Any]]) -> serializers.ChoiceField:
+    return serializers.ChoiceField(choices=choices, required=False, allow_blank=True, default="")
+
+
+def _yes_or_no() -> serializers.BooleanField:
+    return serializers.BooleanField(required=False, allow_null=True, default=None)
+
+
+def _when_known() -> Moment:
+    return Moment(required=False, allow_null=True, default=None)
+
+
+def _version(help_text: str) -> serializers.IntegerField:
+    return serializers.IntegerField(
+        required=False, allow_null=True, default=None, min_value=0, max_value=MOST_VERSIONS, help_text=help_text
+    )
+
+
+class ReadingPart(KnownFields):
+    numbers = plausible.READING
+
+    at = Moment()
+
+
+class EventPart(KnownFields):
+    numbers = plausible.EVENT
+
+    at = Moment()
+    kind = serializers.ChoiceField(choices=EventKind.choices)
+    note = _text(2000)
+
+
+class MedicinePart(KnownFields):
+    numbers = plausible.MEDICINE
+
+    at = Moment()
+    name = serializers.CharField(max_length=80)
+    unit = _text(20)
+    note = _text(2000)
+
+
+class CheckEntry(KnownFields):
+    numbers = plausible.CHECK
+
+    name = serializers.CharField(max_length=80)
+    key = _text(40)
+    part = _one_of(CheckPart.choices)
+    passed = serializers.BooleanField()
+    unit = _text(20)
+    note = _text(2000)
+    overruled = serializers.BooleanField(required=False, default=False)
+    reason = _text(2000)
+    at = _when_known()
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        if data["overruled"] and not data["reason"].strip():
+            why = gettext("“%(check)s” was overruled: say why. No reason was given.")
+            raise serializers.ValidationError({"reason": why % {"check": data["name"]}})
+        return data
+
+
+class SitePart(KnownFields):
+    numbers: ClassVar = {name: each for name, each in plausible.SITE.items() if f"sites.{name}" not in plausible.WHOLE}
+    whole: ClassVar = {name: each for name, each in plausible.SITE.items() if f"sites.{name}" in plausible.WHOLE}
+
+    site = serializers.IntegerField(min_value=1)
+    use = serializers.ChoiceField(choices=SiteUse.choices)
+    needle = _one_of(NeedleKind.choices)
+    flash = _yes_or_no()
+    flushed = _yes_or_no()
+    note = _text(2000)
+    at = _when_known()
+
+
+class StepPart(KnownFields):
+    at = Moment()
+    key = _text(40)
+    words = _text(500)
+
+
+class StockPart(KnownFields):
+    """How many of one thing in stock were used up."""
+
+    item = serializers.IntegerField(min_value=1)
+    count = serializers.IntegerField(min_value=0, max_value=1000)
+
+
+def _listed(part: type[serializers.Serializer[Any]]) -> serializers.ListSerializer[Any]:
+    return part(many=True, required=False, default=list, max_length=MOST_ROWS)  # type: ignore[call-arg,return-value]
+
+
+class TreatmentDocument(KnownFields):
+    """Needs `patient` (Patient) and `now` (aware datetime) in its context."""
+
+    ignored = SERVER_MADE
+    numbers = plausible.TREATMENT
+
+    status = serializers.ChoiceField(choices=RecordState.choices)
+    source = _one_of(RecordSource.choices)  # type: ignore[assignment]
+    started_at = Moment()
+    ended_at = Moment(required=False, allow_null=True, default=None)
+    readings = _listed(ReadingPart)
+    events = _listed(EventPart)
+    medicines = _listed(MedicinePart)
+    checks = _listed(CheckEntry)
+    sites = _listed(SitePart)
+    steps = _listed(StepPart)
+    used_stock = _listed(StockPart)
+    plan_choice = _one_of(PlanChoice.choices)
+    dialyser_look = _one_of(DialyserLook.choices)
+    disinfected = _yes_or_no()
+    checklist_version = _version("Of the unit's checks; 0 is the list that comes with the program.")
+    run_sheet_version = _version("Of the run sheet; 0 is the one that comes with the program.")
+    prescription_version = _version("Which prescription the phone had.")
+    notes = _text(10000)
+    confirmed = serializers.ListField(
+        child=serializers.CharField(max_length=80),
+        required=False,
+        default=list,
+        max_length=MOST_ROWS,
+        help_text="Paths of unusual numbers that the person was asked about once more and confirmed.",
+    )
+
+    def validate_sites(self, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        patient: Patient = self.context["patient"]
+        own = set(AccessSite.objects.filter(access__patient=patient).values_list("pk", flat=True)) if rows else set()
+        words = gettext("Site %(site)s is not one of this patient's.")
+        faults = [{} if row["site"] in own else {"site": words % {"site": row["site"]}} for row in rows]
+        if any(faults):
+            raise serializers.ValidationError(faults)
+        return rows
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        faults: dict[str, Any] = {}
+        zone = zone_of(self.context["patient"])
+        faults |= _faults_of_length(data, self.context["now"], zone)
+        faults |= _faults_of_pressure(data)
+        if not faults:
+            faults |= _faults_of_times(data, zone)
+        if faults:
+            raise serializers.ValidationError(faults)
+        return data
+
+
+def canonical(validated: dict[str, Any]) -> dict[str, Any]:
+    """Validated data as plain JSON: times in UTC, rows in order of time, `confirmed` naming them where they are now."""
+    in_order = dict(validated)
+    for name in TIMED:
+        rows = validated[name]
+        order = sorted(range(len(rows)), key=lambda index: rows[index]["at"])
+        in_order[name] = [rows[index] for index in order]
+        moves = {before: after for after, before in enumerate(order)}
+        in_order["confirmed"] = plausible.moved_paths(in_order["confirmed"], name, moves)
+    return dict(json.loads(json.dumps(_in_utc(in_order), cls=DjangoJSONEncoder)))
+
+
+def _in_utc(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    if isinstance(value, Mapping):
+        return {name: _in_utc(inner) for name, inner in value.items()}
+    return [_in_utc(inner) for inner in value] if isinstance(value, list) else value
+
+
+def _clock(moment: datetime, zone: ZoneInfo) -> str:
+    """A time as the patient's wall clock shows it."""
+    return f"{moment.astimezone(zone):%Y-%m-%d %H:%M}"
+
+
+def _faults_of_length(data: dict[str, Any], now: datetime, zone: ZoneInfo) -> dict[str, str]:
+    start, end = data["started_at"], data["ended_at"]
+    latest = now + timedelta(minutes=plausible.MINUTES_BETWEEN_FUTURE_AND_NOW)
+    if start > latest:
+        words = gettext("The start lies more than a day ahead of the server's time, %(time)s.")
+        return {"started_at": words % {"time": _clock(now, zone)}}
+    if end is None:
+        if data["status"] != RecordState.FINISHED:
+            return {}
+        return {"ended_at": gettext("A record that is handed over needs the time at which the treatment ended.")}
+    minutes = (end - start).total_seconds() / 60
+    why = plausible.MINUTES_OF_TREATMENT.refusal(minutes)
+    if not why:
+        return {}
+    span = gettext("(from %(start)s to %(end)s)") % {"start": _clock(start, zone), "end": _clock(end, zone)}
+    return {"ended_at": f"{why} {span}"}
+
+
+def _faults_of_pressure(data: dict[str, Any]) -> dict[str, Any]:
+    faults: dict[str, Any] = {}
+    for when in ("pre", "pre_standing", "post", "post_standing"):
+        faults |= _upside_down(data[f"{when}_systolic"], data[f"{when}_diastolic"], f"{when}_diastolic")
+    for name in ("readings", "events"):
+        rows = [_upside_down(row["systolic"], row["diastolic"], "diastolic") for row in data[name]]
+        faults |= {name: rows} if any(rows) else {}
+    return faults
+
+
+def _upside_down(systolic: float | None, diastolic: float | None, field: str) -> dict[str, str]:
+    if systolic is None or diastolic is None or diastolic < systolic:
+        return {}
+    words = gettext("Diastolic pressure must be below the systolic %(systolic)s mmHg; %(given)s was given.")
+    return {field: words % {"systolic": plain(systolic), "given": plain(diastolic)}}
+
+
+def _faults_of_times(data: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
+    loose = timedelta(minutes=LOOSE_MINUTES)
+    last = (data["ended_at"] or data["started_at"] + timedelta(minutes=plausible.MINUTES_OF_TREATMENT.hard[1])) + loose
+    faults: dict[str, Any] = {}
+    for name in {*TIMED, *SET_UP}:
+        first = data["started_at"] - (timedelta(minutes=EARLY_MINUTES) if name in SET_UP else loose)
+        rows: list[dict[str, str]] = []
+        seen: set[datetime] = set()
+        for row in data[name]:
+            outside = row["at"] is not None and not first <= row["at"] <= last
+            fault = gettext("%(time)s lies outside this treatment.") if outside else ""
+            if name == "readings" and row["at"] in seen:
+                fault = gettext("Two readings at %(time)s: keep one.")
+            seen.add(row["at"])
+            rows.append({"at": fault % {"time": _clock(row["at"], zone)}} if fault else {})
+        if any(rows):
+            faults[name] = rows
+    return faults

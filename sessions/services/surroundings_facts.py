@@ -1,0 +1,246 @@
+"""Gather what due days and stock are worked out from, in a fixed number of queries for any number of patients."""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import F, Q
+from django.utils.translation import gettext as _
+
+from homedialysis.accounts.models import Unit
+from sessions.facts.choices_surroundings import DueKind
+from sessions.models import (
+    BloodResult,
+    BloodsDue,
+    Delivery,
+    Interval,
+    Machine,
+    Patient,
+    Prescription,
+    SupplyCount,
+    SupplyItem,
+    TaskDone,
+    Training,
+    TreatmentRecord,
+    WaterTest,
+)
+
+LOOKS_BACK = timedelta(days=400)
+"""Treatments before that are not counted: what was last done or counted before it is overdue anyhow."""
+DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Every:
+    """How often something comes round. own: set for this patient; usual: neither patient nor unit has set it."""
+
+    days: int | None = None
+    treatments: int | None = None
+    stopped: bool = False
+    own: bool = False
+    usual: bool = False
+
+    @property
+    def words(self) -> str:
+        """How often, for people: "every 7 days or 3 treatments"."""
+        if self.stopped:
+            return _("not done here")
+        parts = [_("%(count)s days") % {"count": self.days}] if self.days else []
+        parts += [_("%(count)s treatments") % {"count": self.treatments}] if self.treatments else []
+        return _("every %(often)s") % {"often": _(" or ").join(parts)}
+
+
+USUAL: dict[str, Every] = {
+    DueKind.BACTERIA: Every(days=91, usual=True),
+    DueKind.ENDOTOXIN: Every(days=91, usual=True),
+    DueKind.DISINFECTION: Every(days=7, usual=True),
+    DueKind.FILTER_CHANGE: Every(days=91, usual=True),
+    DueKind.SERVICE: Every(days=365, usual=True),
+    DueKind.CARBON_CHANGE: Every(days=182, usual=True),
+    DueKind.WATER_SERVICE: Every(days=365, usual=True),
+    DueKind.SUPPLY_COUNT: Every(days=14, usual=True),
+}
+"""Until the unit sets its own, by its makers' instructions: common practice, no source. Cultures quarterly once
+several in a row were clean is common practice too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Treated:
+    """A treatment as supplies and machines see it. used: None where the record does not say what was used."""
+
+    at: datetime
+    used: dict[int, float] | None
+    disinfected: bool
+
+
+@dataclass(slots=True)
+class Facts:
+    """Of one patient, up to the end of `today` where the patient lives.
+
+    machines: in use, by kind; water, done: the newest standing, by kind; treatments: oldest first, since
+    `LOOKS_BACK`; drawn: the day of the newest result, by analyte; trainings: the newest of each topic and person
+    who still helps; counts: the newest, by item; deliveries: those to come, and those that came since
+    `LOOKS_BACK`; per_week: treatments prescribed, None without a prescription.
+    """
+
+    patient: Patient
+    today: date
+    zone: ZoneInfo
+    items: Sequence[SupplyItem]
+    intervals: dict[str, Every]
+    panels: list[BloodsDue]
+    machines: dict[str, Machine] = field(default_factory=dict)
+    water: dict[str, WaterTest] = field(default_factory=dict)
+    done: dict[str, TaskDone] = field(default_factory=dict)
+    treatments: list[Treated] = field(default_factory=list)
+    drawn: dict[str, date] = field(default_factory=dict)
+    trainings: list[Training] = field(default_factory=list)
+    counts: dict[int, SupplyCount] = field(default_factory=dict)
+    deliveries: list[Delivery] = field(default_factory=list)
+    per_week: float | None = None
+
+    def day_of(self, moment: datetime) -> date:
+        """The date on the patient's wall."""
+        return moment.astimezone(self.zone).date()
+
+
+def facts_of(patient: Patient, today: date) -> Facts:
+    """The facts of one patient."""
+    return facts_of_many([patient], today)[0]
+
+
+def facts_of_many(patients: Sequence[Patient], today: date) -> list[Facts]:
+    """The facts of each patient, in the order given."""
+    unit = Unit.objects.first()
+    zones = [ZoneInfo(patient.time_zone or (unit.time_zone if unit else "UTC")) for patient in patients]
+    found = {patient.pk: patient for patient in patients}
+    items = list(SupplyItem.objects.filter(in_use=True))
+    intervals, panels = _intervals(found), _panels(found)
+    facts = {
+        patient.pk: Facts(patient, today, zone, items, intervals[patient.pk], panels[patient.pk])
+        for patient, zone in zip(patients, zones, strict=True)
+    }
+    for add in (_machines, _water, _done, _treatments, _bloods, _trainings, _counts, _deliveries, _prescribed):
+        add(facts)
+    return [facts[patient.pk] for patient in patients]
+
+
+ByPatient = dict[uuid.UUID, Facts]
+
+
+def _within(facts: ByPatient, moment: str, *, since: bool = False) -> Q:
+    """Rows of these patients up to the end of today where each lives, where asked since `LOOKS_BACK`."""
+    found = Q(pk__in=[])
+    for zone in {own.zone for own in facts.values()}:
+        there = [own for own in facts.values() if own.zone == zone]
+        end = datetime.combine(there[0].today + DAY, time(), zone)
+        own = Q(**{"patient__in": [each.patient for each in there], f"{moment}__lt": end})
+        found |= own & Q(**{f"{moment}__gte": end - LOOKS_BACK}) if since else own
+    return found
+
+
+def _intervals(found: dict[uuid.UUID, Patient]) -> dict[uuid.UUID, dict[str, Every]]:
+    rows = list(Interval.objects.filter(Q(patient=None) | Q(patient__in=found)))
+    every: dict[uuid.UUID, dict[str, Every]] = {key: dict(USUAL) for key in found}
+    for row in sorted(rows, key=lambda row: row.patient_id is not None):  # the patient's own come last, and win
+        own = row.patient_id is not None
+        said = every_of(row)
+        for key in [row.patient_id] if own else found:
+            every[key][row.kind] = said
+    return every
+
+
+def every_of(row: Interval) -> Every:
+    """What one row says."""
+    return Every(row.every_days, row.every_treatments, row.stopped, own=row.patient_id is not None)
+
+
+def _panels(found: dict[uuid.UUID, Patient]) -> dict[uuid.UUID, list[BloodsDue]]:
+    rows = list(BloodsDue.objects.filter(Q(patient=None) | Q(patient__in=found)))
+    panels: dict[uuid.UUID, dict[str, BloodsDue]] = {key: {} for key in found}
+    for row in sorted(rows, key=lambda row: (row.patient_id is not None, row.name)):
+        for key in [row.patient_id] if row.patient_id else found:
+            panels[key][row.name] = row
+    return {key: [row for row in named.values() if not row.stopped] for key, named in panels.items()}
+
+
+def _machines(facts: ByPatient) -> None:
+    for row in Machine.objects.filter(patient__in=facts).order_by("since"):
+        own = facts[row.patient_id]
+        if row.since <= own.today and (row.until is None or row.until >= own.today):
+            own.machines[row.kind] = row
+
+
+def _water(facts: ByPatient) -> None:
+    rows = WaterTest.objects.standing().filter(_within(facts, "sampled_at"))
+    for row in rows.order_by("patient_id", "kind", "-sampled_at").distinct("patient_id", "kind"):
+        facts[row.patient_id].water[row.kind] = row
+
+
+def _done(facts: ByPatient) -> None:
+    rows = TaskDone.objects.standing().filter(_within(facts, "done_at"))
+    for row in rows.order_by("patient_id", "kind", "-done_at").distinct("patient_id", "kind"):
+        facts[row.patient_id].done[row.kind] = row
+
+
+def _treatments(facts: ByPatient) -> None:
+    rows = TreatmentRecord.objects.filter(_within(facts, "started_at", since=True)).order_by("started_at")
+    said = rows.values_list("patient_id", "started_at", "document__used_stock", "document__disinfected")
+    for key, started_at, used, disinfected in said:
+        facts[key].treatments.append(Treated(started_at, _used(used), disinfected is True))
+
+
+def _used(noted: Any) -> dict[int, float] | None:
+    """Pieces by item, out of the record's own list."""
+    if not noted:
+        return None
+    used: dict[int, float] = defaultdict(float)
+    for row in noted:
+        used[int(row["item"])] += float(row["count"] or 0)
+    return dict(used)
+
+
+def _bloods(facts: ByPatient) -> None:
+    rows = BloodResult.objects.filter(_within(facts, "drawn_at"))
+    for row in rows.order_by("patient_id", "analyte", "-drawn_at").distinct("patient_id", "analyte"):
+        facts[row.patient_id].drawn[row.analyte] = facts[row.patient_id].day_of(row.drawn_at)
+
+
+def _trainings(facts: ByPatient) -> None:
+    helping = Q(partner=None) | Q(partner__cares_for__patient=F("patient"))
+    today = next(own.today for own in facts.values()) if facts else None
+    rows = Training.objects.standing().filter(helping, patient__in=facts, done_on__lte=today)
+    newest = rows.order_by("patient_id", "topic", "partner_id", "-done_on").distinct(
+        "patient_id", "topic", "partner_id"
+    )
+    for row in newest.select_related("partner"):
+        row.patient = facts[row.patient_id].patient
+        facts[row.patient_id].trainings.append(row)
+
+
+def _counts(facts: ByPatient) -> None:
+    rows = SupplyCount.objects.standing().filter(_within(facts, "counted_at"))
+    for row in rows.order_by("patient_id", "item_id", "-counted_at", "-entered_at").distinct("patient_id", "item_id"):
+        facts[row.patient_id].counts[row.item_id] = row
+
+
+def _deliveries(facts: ByPatient) -> None:
+    rows = Delivery.objects.standing().filter(patient__in=facts).select_related("item")
+    lately = rows.filter(Q(arrived_at=None) | _within(facts, "arrived_at", since=True))
+    for row in lately.order_by("expected_on", "arrived_at"):
+        facts[row.patient_id].deliveries.append(row)
+
+
+def _prescribed(facts: ByPatient) -> None:
+    rows = Prescription.objects.filter(_within(facts, "in_force__startswith"))
+    newest = rows.order_by("patient_id", "-version").distinct("patient_id")
+    for row in newest.only("patient_id", "in_force", "days_per_week"):
+        own, ends = facts[row.patient_id], row.in_force.upper
+        if ends is None or own.day_of(ends) >= own.today:
+            own.per_week = row.days_per_week
