@@ -12,7 +12,7 @@ import django_stubs_ext
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from homedialysis import env
+from homedialysis import env, languages
 
 django_stubs_ext.monkeypatch()  # lets forms and other generic classes name their type at run time
 
@@ -242,8 +242,10 @@ CELERY_BEAT_SYNC_EVERY = 1
 # Pages --------------------------------------------------------------------------------------------
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", "English"), ("es", "Español")]
 LOCALE_PATHS = [BASE_DIR / "homedialysis" / "locale"]
+LANGUAGES = languages.offered(LOCALE_PATHS[0])
+STAFF_LANGUAGES = languages.offered_to_staff(LOCALE_PATHS[0])
+"""Those of LANGUAGES in which the pages of staff are whole."""
 TIME_ZONE = "UTC"
 USE_TZ = True
 

@@ -1,42 +1,102 @@
-"""The words of the pages in other languages: which there are, and the catalogues made of what translators wrote.
+"""The words of the pages in other languages: the catalogues made of what translators wrote.
 
-Translators write `homedialysis/locale/<language>/LC_MESSAGES/django.po` (server) and `djangojs.po` (scripts of the
-bedside). The server reads the first as a compiled file beside it, the scripts the second as a JSON file of their own.
+Translators write `homedialysis/locale/<language>/LC_MESSAGES/django.po` (what patients read of the server), `staff.po`
+(what only staff read) and `djangojs.po` (scripts of the bedside). The server reads the first two as one compiled file
+beside them, the second only once it is whole; the scripts read the third as a JSON file of their own.
 """
 
 from __future__ import annotations
 
+import fnmatch
 import io
 import json
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
+from django.utils.translation import to_language
+
+from homedialysis.languages import folders, whole_for_staff
 
 HERE = Path(__file__).resolve().parent
 LOCALE = HERE / "locale"
-DOMAINS = ("django", "djangojs")
-"""Server and scripts."""
+DOMAINS = ("django", "staff", "djangojs")
+"""Server, server for staff alone, and scripts: one file of a translator each."""
 SCRIPT_WORDS = HERE.parent / "sessions" / "static" / "bedside" / "words"
+
+STAFF_ROOMS = (
+    "alerts/*",
+    "dosing/models/*",
+    "dosing/pages/*",
+    "dosing/services/importing/*",
+    "dosing/services/jobs.py",
+    "dosing/services/month/*",
+    "dosing/services/planner/*",
+    "dosing/services/trend_of_patient.py",
+    "homedialysis/accounts/models/*",
+    "homedialysis/accounts/pages/people.py",
+    "sessions/pages/*",
+    "templates/accounts/_link.html",
+    "templates/accounts/team.html",
+    "templates/accounts/unit.html",
+    "templates/alerts/*",
+    "templates/dosing/*",
+    "templates/reports/review.typ",
+    "templates/sessions/*",
+    "templates/unit_base.html",
+)
+"""Where words stand that only staff read. A word that stands anywhere else too is a patient's word."""
+PATIENTS_TOO = (
+    "sessions/pages/bedside.py",
+    "sessions/pages/differences.py",
+    "sessions/pages/takeout.py",
+    "templates/dosing/_prescription.html",
+    "templates/dosing/night.html",
+    "templates/dosing/number.html",
+    "templates/dosing/told.html",
+    "templates/sessions/bedside*.html",
+    "templates/sessions/versions.html",
+)
+"""What in those rooms patients read nevertheless."""
+
+
+def only_for_staff(places: Iterable[str]) -> bool:
+    """Whether a text that stands in these files is never read by a patient."""
+    return all(_matches(place, STAFF_ROOMS) and not _matches(place, PATIENTS_TOO) for place in places)
+
+
+def _matches(place: str, patterns: tuple[str, ...]) -> bool:
+    return any(fnmatch.fnmatch(place, pattern) for pattern in patterns)
 
 
 def languages() -> list[str]:
-    """The languages that translators have written."""
-    return sorted(folder.name for folder in LOCALE.iterdir() if (folder / "LC_MESSAGES" / "django.po").exists())
+    """The languages that translators have written, by their folders."""
+    return folders(LOCALE)
+
+
+def po_path(language: str, domain: str) -> Path:
+    """What translators write of one of the domains."""
+    return LOCALE / language / "LC_MESSAGES" / f"{domain}.po"
 
 
 def catalogue(language: str, domain: str) -> Catalog:
-    """What translators wrote of one domain, "django" or "djangojs"."""
-    with (LOCALE / language / "LC_MESSAGES" / f"{domain}.po").open("rb") as source:
+    """What translators wrote of one domain, one of DOMAINS."""
+    with po_path(language, domain).open("rb") as source:
         return read_po(source, locale=language, domain=domain, abort_invalid=True)
 
 
 def compiled(language: str) -> bytes:
-    """The server's catalogue as gettext reads it; what is marked as doubtful is left out."""
+    """The server's catalogue as gettext reads it; what is marked as doubtful is left out, and half of staff's words."""
+    whole = catalogue(language, "django")
+    if whole_for_staff(LOCALE, language):
+        for message in catalogue(language, "staff"):
+            if message.id:
+                whole[message.id] = message
     target = io.BytesIO()
-    write_mo(target, catalogue(language, "django"), use_fuzzy=False)
+    write_mo(target, whole, use_fuzzy=False)
     return target.getvalue()
 
 
@@ -57,7 +117,7 @@ def mo_path(language: str) -> Path:
 
 
 def script_path(language: str) -> Path:
-    return SCRIPT_WORDS / f"{language}.json"
+    return SCRIPT_WORDS / f"{to_language(language)}.json"
 
 
 def write_all() -> None:

@@ -51,12 +51,15 @@ def catalogue(domain: str) -> Catalog:
     return made
 
 
-def write_server(folder: Path) -> Path:
-    """The server's catalogue below a folder that LOCALE_PATHS may name -> that folder."""
+def write_server(folder: Path, *domains: str) -> Path:
+    """The server's catalogue of these domains below a folder that LOCALE_PATHS may name -> that folder."""
     target = folder / LOCALE_FOLDER / "LC_MESSAGES" / "django.mo"
     target.parent.mkdir(parents=True)
     compiled = io.BytesIO()
-    write_mo(compiled, catalogue("django"))
+    whole = catalogue(domains[0])
+    for message in (each for domain in domains[1:] for each in catalogue(domain) if each.id):
+        whole[message.id] = message
+    write_mo(compiled, whole)
     target.write_bytes(compiled.getvalue())
     return folder
 

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from homedialysis.accounts.pages import people
-from homedialysis.accounts.services.language import choose_language
+from homedialysis.accounts.pages.language import choose_language
 
 app_name = "accounts"
 urlpatterns = [

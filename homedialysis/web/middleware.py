@@ -6,12 +6,12 @@ from collections.abc import Callable
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone, translation
 
 from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.language import language_for, languages_for
 
 Respond = Callable[[HttpRequest], HttpResponse]
 SCREENS_IN = "X-Bedside-Language"
@@ -26,7 +26,7 @@ def unit_of(request: HttpRequest) -> Unit | None:
 
 
 class UserLanguage:
-    """Pages speak the language that a person chose, else the browser's; those of staff are written in English alone.
+    """Pages speak the language that a person chose, else the browser's.
 
     A phone says in each request which language its screens are in: the unit's texts must not come in another.
     """
@@ -45,14 +45,10 @@ class UserLanguage:
 
 def language_of(request: HttpRequest) -> str:
     """One of settings.LANGUAGES."""
-    user = request.user
-    if user.is_authenticated and user.is_unit_staff:
-        return str(settings.LANGUAGE_CODE)
     screens = request.headers.get(SCREENS_IN, "")
-    if screens in dict(settings.LANGUAGES):
+    if screens in languages_for(request.user):
         return screens
-    chosen: str = getattr(user, "language", "")
-    return chosen or translation.get_language_from_request(request)
+    return language_for(request.user, wished=translation.get_language_from_request(request))
 
 
 class UnitTime:

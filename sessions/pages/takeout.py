@@ -15,6 +15,7 @@ from django.utils import timezone, translation
 from django.views.decorators.http import require_safe
 
 from homedialysis.accounts.pages.guards import bedside_only
+from homedialysis.accounts.services.language import language_for
 from sessions.models import Patient
 from sessions.services import takeout
 from sessions.services.flow_sheet import flow_sheet_pdf
@@ -49,8 +50,8 @@ def flow_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
     # Whoever prints it, the patient reads it.
-    reader = patient.account.language if patient.account else ""
-    with translation.override(reader or translation.get_language()):
+    asked = translation.get_language() or ""
+    with translation.override(language_for(patient.account, wished=asked) if patient.account else asked):
         made = flow_sheet_pdf(patient, at=timezone.now(), blank=request.GET.get("blank") == "1")
     headers = {"Content-Disposition": 'inline; filename="flow-sheet.pdf"', "Cache-Control": "no-store"}
     return HttpResponse(made, content_type="application/pdf", headers=headers)

@@ -33,6 +33,8 @@ from tests.factories import A_NIGHT, MachineFactory, record_night
 PLACEHOLDER = re.compile(r"%\(\w+\)[sdr]|\{\w*(?::[^}]*)?\}|</?\w+>")
 LANGUAGES = words.languages()
 EVERY = [(language, domain) for language in LANGUAGES for domain in words.DOMAINS]
+OF_PATIENTS = [(language, domain) for language, domain in EVERY if domain != "staff"]
+"""Words of staff may follow later: until all are there, pages of staff are not offered in that language."""
 
 
 def messages(language: str, domain: str) -> list[Message]:
@@ -45,10 +47,10 @@ def forms(text: Any) -> list[str]:
 
 class TestCatalogues:
     def test_spanish_is_there(self) -> None:
-        assert LANGUAGES == ["es"]
+        assert "es" in LANGUAGES
 
-    @pytest.mark.parametrize(("language", "domain"), EVERY)
-    def test_nothing_is_empty_or_doubtful(self, language: str, domain: str) -> None:
+    @pytest.mark.parametrize(("language", "domain"), OF_PATIENTS)
+    def test_nothing_that_patients_read_is_empty_or_doubtful(self, language: str, domain: str) -> None:
         found = messages(language, domain)
         assert len(found) > 500
         assert [each.id for each in found if each.fuzzy or not all(forms(each.string))] == []
@@ -59,7 +61,7 @@ class TestCatalogues:
             (english, other)
             for each in messages(language, domain)
             for english, other in zip(forms(each.id), forms(each.string), strict=True)
-            if sorted(PLACEHOLDER.findall(english)) != sorted(PLACEHOLDER.findall(other))
+            if other and sorted(PLACEHOLDER.findall(english)) != sorted(PLACEHOLDER.findall(other))
         ]
         assert wrong == []
 
@@ -69,22 +71,23 @@ class TestCatalogues:
             return text[:1].isspace(), text[-1:].isspace()
 
         pairs = [(each.id, each.string) for each in messages(language, domain) if isinstance(each.id, str)]
-        assert [english for english, other in pairs if ends(english) != ends(str(other))] == []
+        assert [english for english, other in pairs if other and ends(english) != ends(str(other))] == []
 
     @pytest.mark.parametrize("language", LANGUAGES)
     def test_what_was_compiled_is_of_these_catalogues(self, language: str) -> None:
         assert words.mo_path(language).read_bytes() == words.compiled(language)
         assert words.script_path(language).read_text(encoding="utf-8") == words.for_scripts(language)
 
-    @pytest.mark.parametrize("domain", words.DOMAINS)
-    def test_every_text_of_the_source_is_in_the_catalogue(self, domain: str, tmp_path: Path) -> None:
+    @pytest.mark.parametrize("gathered", [("django", "staff"), ("djangojs",)])
+    def test_every_text_of_the_source_is_in_its_catalogue(self, gathered: tuple[str, ...], tmp_path: Path) -> None:
         with override_settings(LOCALE_PATHS=[tmp_path]):
             options = {"ignore_patterns": ["homedialysis/locale/*"], "verbosity": 0}
-            Command(stdout=io.StringIO()).gather(domain, ["es"], defaults() | options)
-        with (tmp_path / "es" / "LC_MESSAGES" / f"{domain}.po").open("rb") as file:
-            source = {key(each) for each in read_po(file) if each.id}
-        assert len(source) > 500
-        assert source == {key(each) for each in messages("es", domain)}
+            Command(stdout=io.StringIO()).gather(gathered[0], ["es"], defaults() | options)
+        for domain in gathered:
+            with (tmp_path / "es" / "LC_MESSAGES" / f"{domain}.po").open("rb") as file:
+                source = {key(each) for each in read_po(file) if each.id}
+            assert len(source) > 100
+            assert source == {key(each) for each in messages("es", domain)}, "manage.py words gathers them anew"
 
     def test_numbers_choose_the_form(self) -> None:
         with translation.override("es"):
@@ -188,8 +191,8 @@ def texts_of(page: str) -> list[str]:
 
 @pytest.fixture
 def made_up(settings: Any, tmp_path: Path) -> str:
-    """A language in which everything that was marked for translation shows it."""
-    settings.LOCALE_PATHS = [pseudo_words.write_server(tmp_path)]
+    """A language in which everything that was marked for translation, and is a patient's word, shows it."""
+    settings.LOCALE_PATHS = [pseudo_words.write_server(tmp_path, "django")]
     settings.LANGUAGES = [*settings.LANGUAGES, (pseudo_words.CODE, "Mirror")]
     settings.LANGUAGES_BIDI = [*settings.LANGUAGES_BIDI, pseudo_words.CODE.partition("-")[0]]
     return pseudo_words.CODE

@@ -8,33 +8,34 @@ from typing import Any, ClassVar
 
 import pghistory
 import pgtrigger
-from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from knox.models import AbstractAuthToken
 
 
 def known_time_zone(name: str) -> None:
     if name not in zoneinfo.available_timezones():
-        raise ValidationError(f"“{name}” is not a time zone; write one such as Europe/Lisbon.")
+        words = _("“%(name)s” is not a time zone; write one such as Europe/Lisbon.")
+        raise ValidationError(words, params={"name": name})
 
 
 class UnitSystem(models.TextChoices):
-    SI = "si", "SI (mmol/L, g/L)"
-    US = "us", "US conventional (mg/dL, g/dL)"
+    SI = "si", _("SI (mmol/L, g/L)")
+    US = "us", _("US conventional (mg/dL, g/dL)")
 
 
 class Role(models.TextChoices):
-    PATIENT = "patient", "patient"
-    CARE_PARTNER = "care_partner", "care partner"
-    NURSE = "nurse", "nurse"
-    NEPHROLOGIST = "nephrologist", "nephrologist"
-    TECHNOLOGIST = "technologist", "technologist"
-    ADMINISTRATOR = "administrator", "administrator"
+    PATIENT = "patient", _("patient")
+    CARE_PARTNER = "care_partner", _("care partner")
+    NURSE = "nurse", _("nurse")
+    NEPHROLOGIST = "nephrologist", _("nephrologist")
+    TECHNOLOGIST = "technologist", _("technologist")
+    ADMINISTRATOR = "administrator", _("administrator")
 
 
 BEDSIDE_ROLES = frozenset({Role.PATIENT, Role.CARE_PARTNER})
@@ -55,8 +56,8 @@ class Unit(models.Model):
     name = models.CharField(max_length=120)
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     unit_system = models.CharField(max_length=2, choices=UnitSystem, default=UnitSystem.SI)
-    emergency_number = models.CharField("ambulance number", max_length=30)
-    on_call_number = models.CharField("unit's on-call number", max_length=30)
+    emergency_number = models.CharField(_("ambulance number"), max_length=30)
+    on_call_number = models.CharField(_("unit's on-call number"), max_length=30)
 
     objects = UnitManager()
 
@@ -68,13 +69,13 @@ class Unit(models.Model):
 
 
 class Weekday(models.IntegerChoices):
-    MONDAY = 0, "Monday"
-    TUESDAY = 1, "Tuesday"
-    WEDNESDAY = 2, "Wednesday"
-    THURSDAY = 3, "Thursday"
-    FRIDAY = 4, "Friday"
-    SATURDAY = 5, "Saturday"
-    SUNDAY = 6, "Sunday"
+    MONDAY = 0, _("Monday")
+    TUESDAY = 1, _("Tuesday")
+    WEDNESDAY = 2, _("Wednesday")
+    THURSDAY = 3, _("Thursday")
+    FRIDAY = 4, _("Friday")
+    SATURDAY = 5, _("Saturday")
+    SUNDAY = 6, _("Sunday")
 
 
 class OpeningHours(models.Model):
@@ -113,10 +114,10 @@ class UserManager(BaseUserManager["User"]):
 class User(AbstractBaseUser, PermissionsMixin):  # type: ignore[django-manager-missing]
     """A person who signs in, by e-mail address, in one role."""
 
-    email = models.EmailField("e-mail address", unique=True)
+    email = models.EmailField(_("e-mail address"), unique=True)
     name = models.CharField(max_length=120)
     role = models.CharField(max_length=20, choices=Role)
-    language = models.CharField(max_length=10, choices=settings.LANGUAGES, blank=True, help_text="As the browser asks.")
+    language = models.CharField(max_length=20, blank=True, help_text=_("Empty: as the browser asks."))
     is_active = models.BooleanField(default=True)
     date_joined = models.DateTimeField(default=timezone.now)
 

@@ -1,39 +1,22 @@
-"""The language in which a person wants the pages."""
+"""The language in which somebody gets pages, mails and messages."""
 
 from __future__ import annotations
 
-import json
-from typing import Any
-
 from django.conf import settings
-from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, JsonResponse
-from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.contrib.auth.models import AnonymousUser
 
-from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.models import User
 
 
-@login_required
-@require_POST
-def choose_language(request: HttpRequest) -> JsonResponse:
-    """Takes {"language": code} as a form or as JSON; "" goes by the browser again. Twice changes nothing."""
-    given = _given(request)
-    known = [code for code, _name in settings.LANGUAGES]
-    if given != "" and given not in known:
-        words = _("Language must be one of %(known)s; %(given)r was given.")
-        message = words % {"known": ", ".join(known), "given": given}
-        return JsonResponse({"errors": [{"field": "language", "message": message, "given": given}]}, status=400)
-    user = signed_in(request)
-    user.language = given
-    user.save(update_fields=["language"])
-    return JsonResponse({"language": given})
+def languages_for(person: User | AnonymousUser) -> list[str]:
+    """The codes of the languages in which pages are there for this person: for staff those with all of their words."""
+    if isinstance(person, User) and person.is_unit_staff:
+        return list(settings.STAFF_LANGUAGES)
+    return [code for code, _name in settings.LANGUAGES]
 
 
-def _given(request: HttpRequest) -> Any:
-    if request.content_type != "application/json":
-        return request.POST.get("language")
-    try:
-        return json.loads(request.body)["language"]
-    except (ValueError, KeyError, TypeError):
-        return None
+def language_for(person: User | AnonymousUser, *, wished: str = "") -> str:
+    """What the person chose, else what the browser wishes, else English: the first of them that is there."""
+    known = languages_for(person)
+    chosen: str = getattr(person, "language", "")
+    return next((code for code in (chosen, wished) if code in known), str(settings.LANGUAGE_CODE))
