@@ -2,7 +2,7 @@
 PYTHON ?= python3
 LOCK = uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate pyproject.toml
 
-.PHONY: demo test lint check schema lock
+.PHONY: demo test lint format check schema lock
 
 .venv/installed: requirements-test.lock
 	$(PYTHON) -m venv .venv
@@ -17,6 +17,14 @@ test: .venv/installed
 
 lint: .venv/installed
 	bash .ci/lint
+
+.ci/node_modules/.package-lock.json: .ci/package-lock.json
+	npm ci --silent --prefix .ci
+
+format: .venv/installed .ci/node_modules/.package-lock.json  ## lay everything out as the house has it
+	.venv/bin/ruff format .
+	.venv/bin/djangofmt templates
+	.ci/node_modules/.bin/biome check --write --config-path=.ci alerts dosing homedialysis sessions templates
 
 check:  ## what must hold before a change lands
 	bash .ci/run

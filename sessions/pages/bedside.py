@@ -141,7 +141,7 @@ def service_worker(request: HttpRequest) -> HttpResponse:
     }
     text = (TEMPLATES / "sw.js").read_text(encoding="utf-8")
     for name, value in context.items():
-        text = text.replace(f"{{{{ {name} }}}}", json.dumps(value))
+        text = text.replace(f'"{{{{ {name} }}}}"', json.dumps(value))
     return HttpResponse(text, content_type="text/javascript; charset=utf-8")
 
 

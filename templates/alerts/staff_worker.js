@@ -6,7 +6,12 @@ self.addEventListener("push", (event) => {
   } catch {
     told = {};
   }
-  const options = { body: told.body || "", tag: "look", renotify: true, data: { url: told.url || "{% url 'alerts:triage' %}" } };
+  const options = {
+    body: told.body || "",
+    tag: "look",
+    renotify: true,
+    data: { url: told.url || "{% url 'alerts:triage' %}" },
+  };
   event.waitUntil(self.registration.showNotification(told.title || "Please look", options));
 });
 

@@ -1,18 +1,23 @@
-/* Keeps one release of the bedside on the phone: its page, scripts, styles and words. The unit's answers are never kept. */
+/*
+ * Keeps one release of the bedside on the phone: its page, scripts, styles and words.
+ * The unit's answers are never kept.
+ */
 "use strict";
 
-const RELEASE = {{ release }};
-const SHELL = {{ shell }};
-const OFFLINE = {{ offline }};
-const FILES = {{ files }};
-const SERVED_AS_SHELL = new Set({{ shells }});
+const RELEASE = "{{ release }}";
+const SHELL = "{{ shell }}";
+const OFFLINE = "{{ offline }}";
+const FILES = "{{ files }}";
+const SERVED_AS_SHELL = new Set("{{ shells }}");
 const STORE = `bedside-${RELEASE}`;
 
 /** A page of this very release, or an error: never a sign-in page, never an error page, never another release. */
 async function ownPage(address) {
   const answer = await fetch(address, { credentials: "same-origin", redirect: "manual", cache: "no-store" });
   const release = answer.headers.get("X-Bedside-Release");
-  if (answer.status !== 200 || release !== RELEASE) throw new Error(`${address}: answer ${answer.status}, release ${release}`);
+  if (answer.status !== 200 || release !== RELEASE) {
+    throw new Error(`${address}: answer ${answer.status}, release ${release}`);
+  }
   return answer;
 }
 
@@ -30,7 +35,10 @@ async function fill() {
   await Promise.all([...pages, ...FILES].map((address, index) => store.put(address, answers[index])));
 }
 
-const kept = async (address) => (await caches.open(STORE)).match(address, { ignoreVary: true, ignoreSearch: address === SHELL });
+async function kept(address) {
+  const store = await caches.open(STORE);
+  return store.match(address, { ignoreVary: true, ignoreSearch: address === SHELL });
+}
 
 async function refillIfEmptied() {
   if (!(await kept(SHELL))) await fill();
@@ -38,10 +46,15 @@ async function refillIfEmptied() {
 
 self.addEventListener("install", (event) => event.waitUntil(fill()));
 
-self.addEventListener("activate", (event) => event.waitUntil((async () => {
-  for (const name of await caches.keys()) if (name.startsWith("bedside-") && name !== STORE) await caches.delete(name);
-  await self.clients.claim();
-})()));
+self.addEventListener("activate", (event) =>
+  event.waitUntil(
+    (async () => {
+      for (const name of await caches.keys())
+        if (name.startsWith("bedside-") && name !== STORE) await caches.delete(name);
+      await self.clients.claim();
+    })(),
+  ),
+);
 
 self.addEventListener("message", (event) => {
   if (event.data === "take over") self.skipWaiting();
@@ -63,7 +76,10 @@ async function page(request, pathname) {
 self.addEventListener("fetch", (event) => {
   const { request } = event;
   const address = new URL(request.url);
-  if (request.method !== "GET" || address.origin !== self.location.origin || address.pathname.startsWith("/api/")) return;
+  if (request.method !== "GET" || address.origin !== self.location.origin) return;
+  if (address.pathname.startsWith("/api/")) return;
   if (request.mode === "navigate") event.respondWith(page(request, address.pathname));
-  else if (FILES.includes(address.pathname)) event.respondWith(kept(address.pathname).then((found) => found ?? fetch(request)));
+  else if (FILES.includes(address.pathname)) {
+    event.respondWith(kept(address.pathname).then((found) => found ?? fetch(request)));
+  }
 });

@@ -6,6 +6,7 @@ import pytest
 from rjsmin import jsmin
 
 from homedialysis.web.one_script import in_order, joined
+from homedialysis.web.static_storage import FOR_READERS
 
 MODULES = {
     "js/main.js": (
@@ -65,3 +66,8 @@ def test_a_text_that_runs_over_lines_keeps_its_spaces() -> None:
     text = "const a = `one\n  two`;\n"
     assert "`one\n  two`" in jsmin(text)
     assert jsmin("  // gone\n  const b = 1; // gone too\n").strip() == "const b=1;"
+
+
+def test_what_stands_for_readers_alone_does_not_go_out() -> None:
+    text = 'say(\n  "One, " +\n    "two.",\n  [a + "+", b],\n);\n'
+    assert FOR_READERS.sub("", text) == 'say(\n  "One, two.",\n  [a + "+", b]\n);\n'

@@ -38,6 +38,7 @@ from tests.factories import (
     WaterTestFactory,
     record_night,
 )
+from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
 
@@ -128,7 +129,7 @@ def test_a_machine_comes_and_goes(tove: Client, ana: Patient) -> None:
     machine = Machine.objects.get()
     assert errors(tove.post(where(ana, "machine", machine.pk), body | {"until": "2025-12-31"})) == {"__all__"}
     assert saved(tove.post(where(ana, "machine", machine.pk), body | {"until": "2026-02-01"}))
-    assert "5 Jan 2026 – 1 Feb 2026" in tove.get(where(ana)).content.decode()
+    assert "5 Jan 2026 – 1 Feb 2026" in laid_flat(tove.get(where(ana)))
 
 
 def test_a_task_is_noted_and_taken_back(tove: Client, ana: Patient) -> None:

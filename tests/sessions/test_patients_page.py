@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from sessions.models import Patient, Prescription
 from tests.factories import PatientFactory, PrescriptionFactory, record_night
+from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
 
@@ -38,7 +39,7 @@ def test_a_row_shows_the_last_night_and_what_is_prescribed(
     record_night(ana, now - timedelta(days=2), at=now)
     page = nurse_client.get(PAGE)
     assert page.context["rows"] == [(ana, anas_prescription), (ben, None)]
-    text = page.content.decode()
+    text = laid_flat(page)
     assert "3 a week, 240 min" in text
     assert "70.0" in text
     assert "Over a week ago" not in text

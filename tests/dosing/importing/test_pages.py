@@ -14,6 +14,7 @@ from sessions.models import BloodResult, LabMessage, Laboratory, Patient, UrineC
 from tests.dosing.importing.conftest import DRAWN_AT
 from tests.dosing.importing.samples import GOOD, STRANGER, WRONG_UNIT, csv_file, fhir_file, hl7_file
 from tests.factories import BloodFactory
+from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
 WALL = "%Y-%m-%dT%H:%M"
@@ -108,7 +109,7 @@ def test_a_urine_collection_gives_clearances_with_the_bloods_at_its_ends(
     for at, urea in ((began, 6.4286), (ended, 19.6429)):
         BloodFactory(patient=known_ana, drawn_at=at, value=urea)
     given = {"began_at": f"{began:{WALL}}", "ended_at": f"{ended:{WALL}}", "volume_ml": "900", "urea_mmol_l": "125"}
-    page = nurse_client.post(f"/patients/{known_ana.pk}/urine/", given, follow=True).content.decode()
+    page = laid_flat(nurse_client.post(f"/patients/{known_ana.pk}/urine/", given, follow=True))
     # The worked collection of the function's own check values: 3.27 mL/min.
     expected = urea_clearance(urine=125, urine_ml=900, minutes=44 * 60, plasma_start=6.4286, plasma_end=19.6429)
     assert f'<td class="num">{expected.number:.1f}</td>' in page

@@ -19,6 +19,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient
 from sessions.services.prescribing import sign_prescription
 from tests.factories import PASSWORD, BloodFactory, PrescriptionFactory
+from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
 MARCH = date(2026, 3, 1)
@@ -69,7 +70,7 @@ def test_written_planned_signed_and_frozen(nephrologist_client: Client, where: s
         patient=ana, analyte="2823-3", value=5.2, drawn_at=datetime(2026, 3, 20, 9, tzinfo=UTC)
     )
     compute_month(ana, MARCH, at=timezone.now())
-    page = nephrologist_client.get(where).content.decode()
+    page = laid_flat(nephrologist_client.get(where))
     assert potassium_after.value == 5.2
     assert "6.1 ▲" in page, "a signed review shows the numbers as they were"
     assert "Potassium was haemolysed: repeated, 5.2." in page
@@ -87,7 +88,7 @@ def test_what_was_signed_stays_when_ranges_prescription_or_numbers_change(
     )
     sign_prescription(prescription=order, by=nephrologist, at=timezone.now())
     PatientMonth.objects.filter(month=MARCH).update(numbers={})
-    page = nephrologist_client.get(where).content.decode()
+    page = laid_flat(nephrologist_client.get(where))
     sheet = sheet_of(ana, MARCH, at=timezone.now())
     for told in (page, str(sheet)):
         assert "Potassium: 6.1, now above the range (4.0 to 5.5 mmol/L)." in told

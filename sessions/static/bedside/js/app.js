@@ -26,10 +26,29 @@ let quiet = null;
 
 /** gate: "open", or what stands before the screens: starting, first, locked, choose, taken, gone. */
 export const ctx = {
-  kit: null, night: null, nights: [], patients: [], settings, update: null, gate: "starting",
+  kit: null,
+  night: null,
+  nights: [],
+  patients: [],
+  settings,
+  update: null,
+  gate: "starting",
   now: () => new Date(),
   online: () => navigator.onLine,
-  go, back, change, undo, redo, begin, open, jot, refresh, enter, choose, askWhose, redraw, startAgain,
+  go,
+  back,
+  change,
+  undo,
+  redo,
+  begin,
+  open,
+  jot,
+  refresh,
+  enter,
+  choose,
+  askWhose,
+  redraw,
+  startAgain,
   push: queue.push,
   errand: queue.errand,
   save: (night = ctx.night) => keep(night),
@@ -46,7 +65,9 @@ function redraw() {
 
 let writing = Promise.resolve();
 
-/** Keep a night on the phone, one after the other; where the storage refuses it stays in memory and the head says so. */
+/**
+ * Keep a night on the phone, one after the other; where the storage refuses it stays in memory and the head says so.
+ */
 function keep(night) {
   const copy = structuredClone(night);
   writing = writing.then(async () => {
@@ -101,7 +122,10 @@ async function loadNights() {
   for (const night of kept.filter(isOver)) await vault.remove("nights", night.id);
   const begun = ctx.nights.filter(isOwn); // while the phone's own were being read: not lost again by them
   ctx.nights = [...begun, ...kept.filter((night) => !isOver(night) && !begun.some(({ id }) => id === night.id))];
-  ctx.night = ctx.nights.find((night) => night.id === vault.plain("night")) ?? ctx.nights.find((night) => night.stage !== "handed") ?? null;
+  ctx.night =
+    ctx.nights.find((night) => night.id === vault.plain("night")) ??
+    ctx.nights.find((night) => night.stage !== "handed") ??
+    null;
   if (ctx.night?.delivered) ctx.night = ctx.nights.find((night) => night.stage !== "handed") ?? ctx.night;
 }
 
@@ -220,7 +244,13 @@ async function enter(ask = true) {
 function resumeScreen() {
   const asked = here();
   const { night } = ctx;
-  if (night?.screen && night.stage !== "handed" && asked.name === "tonight" && !asked.params.length && location.hash.length < 3) {
+  if (
+    night?.screen &&
+    night.stage !== "handed" &&
+    asked.name === "tonight" &&
+    !asked.params.length &&
+    location.hash.length < 3
+  ) {
     history.replaceState(null, "", night.screen);
   }
   draw(true);

@@ -16,22 +16,31 @@ const DAY_MS = 24 * 60 * 60 * 1000;
 /** Left limbs, hands and feet down. Mirrored for the right. artery and vein run from top to bottom. */
 const LIMBS = {
   forearm: {
-    outline: "M118 10 C108 90 100 120 104 170 C110 250 130 300 134 345 C128 370 116 392 112 418 L122 426 L136 396 L136 432 L150 432 L152 398 L158 434 L172 432 L168 396 L182 426 L194 420 L184 372 C204 366 210 350 206 344 C196 350 190 344 188 336 C196 290 214 240 214 170 C214 110 206 80 204 10 Z",
+    outline:
+      "M118 10 C108 90 100 120 104 170 C110 250 130 300 134 345 C128 370 116 392 112 418 L122 426 L136 396 L136 " +
+      "432 L150 432 L152 398 L158 434 L172 432 L168 396 L182 426 L194 420 L184 372 C204 366 210 350 206 344 " +
+      "C196 350 190 344 188 336 C196 290 214 240 214 170 C214 110 206 80 204 10 Z",
     artery: "M176 14 C176 120 176 220 168 340",
     vein: "M142 14 C132 110 140 230 152 340",
   },
   upper_arm: {
-    outline: "M92 60 C110 20 170 6 214 24 C226 90 222 160 214 230 C210 270 212 300 212 434 L118 434 C116 380 108 320 106 270 C100 190 88 130 92 60 Z",
+    outline:
+      "M92 60 C110 20 170 6 214 24 C226 90 222 160 214 230 C210 270 212 300 212 434 L118 434 C116 380 108 320 106 " +
+      "270 C100 190 88 130 92 60 Z",
     artery: "M192 40 C192 140 180 220 164 330",
     vein: "M132 44 C124 140 132 230 142 330",
   },
   thigh: {
-    outline: "M78 10 L242 10 C240 110 222 190 212 270 C208 310 212 350 208 434 L122 434 C122 370 124 330 118 290 C104 200 82 110 78 10 Z",
+    outline:
+      "M78 10 L242 10 C240 110 222 190 212 270 C208 310 212 350 208 434 L122 434 C122 370 124 330 118 290 C104 " +
+      "200 82 110 78 10 Z",
     artery: "M184 14 C176 130 172 230 168 360",
     vein: "M148 14 C146 130 146 230 146 360",
   },
   neck_chest: {
-    outline: "M128 10 L128 84 C110 104 66 106 30 124 C14 140 12 180 10 250 L26 434 L294 434 L310 250 C308 180 306 140 290 124 C254 106 210 104 192 84 L192 10 Z",
+    outline:
+      "M128 10 L128 84 C110 104 66 106 30 124 C14 140 12 180 10 250 L26 434 L294 434 L310 250 C308 180 306 140 " +
+      "290 124 C254 106 210 104 192 84 L192 10 Z",
     vein: "M138 30 C138 90 150 130 158 230",
   },
 };
@@ -44,12 +53,19 @@ function daysBetween(before, after) {
 /** What is to be known of a site on this date: {last (date), rested (days), resting}; null for what is not known. */
 export function stateOf(site, today) {
   const last = [...(site.last_used ?? [])].sort().at(-1) ?? null;
-  return { last, rested: daysBetween(last, today), resting: Boolean(site.resting || (site.rest_until && today <= site.rest_until)) };
+  return {
+    last,
+    rested: daysBetween(last, today),
+    resting: Boolean(site.resting || (site.rest_until && today <= site.rest_until)),
+  };
 }
 
 /** The sites used on the latest night of all: in a rope ladder these should rest tonight. */
 function usedLast(sites, today) {
-  const latest = sites.map((site) => stateOf(site, today).last ?? "").sort().at(-1);
+  const latest = sites
+    .map((site) => stateOf(site, today).last ?? "")
+    .sort()
+    .at(-1);
   return latest ? sites.filter((site) => stateOf(site, today).last === latest).map((site) => site.id) : [];
 }
 
@@ -70,7 +86,9 @@ export function warnings(sites, picked, use, today) {
   const ladder = site.technique === "rope_ladder";
   return [
     stateOf(site, today).resting && t("{site} is resting. The unit asked not to use it for now.", { site: site.name }),
-    ladder && usedLast(sites, today).includes(site.id) && t("{site} was used at the last treatment.", { site: site.name }),
+    ladder &&
+      usedLast(sites, today).includes(site.id) &&
+      t("{site} was used at the last treatment.", { site: site.name }),
     other === site.id && t("The same site is chosen for both needles."),
     site.use !== use &&
       (use === "arterial"
@@ -111,7 +129,11 @@ function arrows(path, down, kind) {
   const heads = [0.2, 0.5, 0.8].map((part) => {
     const [here, next] = [0, 1].map((ahead) => measured.getPointAtLength(length * part + ahead));
     const turn = (Math.atan2(next.y - here.y, next.x - here.x) * 180) / Math.PI + (down ? 0 : 180);
-    return svg("path", { d: "M-7 -7 L4 0 L-7 7", class: "arrow", transform: `translate(${here.x} ${here.y}) rotate(${turn})` });
+    return svg("path", {
+      d: "M-7 -7 L4 0 L-7 7",
+      class: "arrow",
+      transform: `translate(${here.x} ${here.y}) rotate(${turn})`,
+    });
   });
   return svg("g", {}, line, ...heads);
 }
@@ -121,7 +143,13 @@ function limbOf(access) {
   const mirror = access.side === "right" ? `translate(${WIDE} 0) scale(-1 1)` : null;
   const vein = limb.vein && arrows(limb.vein, access.flow === "down" || !limb.artery, "vein");
   const artery = limb.artery && arrows(limb.artery, true, "artery");
-  return svg("g", { transform: mirror, "aria-hidden": "true" }, svg("path", { d: limb.outline, class: "limb" }), artery, vein);
+  return svg(
+    "g",
+    { transform: mirror, "aria-hidden": "true" },
+    svg("path", { d: limb.outline, class: "limb" }),
+    artery,
+    vein,
+  );
 }
 
 function vesselNames(access) {
@@ -130,7 +158,7 @@ function vesselNames(access) {
   const flip = access.side === "right";
   const name = (path, side, words) => {
     const x = Number(/^M(\d+)/.exec(path)[1]) + side * 12;
-    const anchor = (side > 0) === flip ? "end" : "start";
+    const anchor = side > 0 === flip ? "end" : "start";
     return svg("text", { x: flip ? WIDE - x : x, y: 30, class: "vessel-name", "text-anchor": anchor }, words);
   };
   return [name(limb.artery, 1, t("artery")), name(limb.vein, -1, t("vein"))];
@@ -139,7 +167,10 @@ function vesselNames(access) {
 /** The words that go with a site: its state, never by colour alone. */
 export function siteWords(site, today) {
   const { rested, resting } = stateOf(site, today);
-  if (resting) return site.rest_until >= today ? t("resting until {day}", { day: dayOf(`${site.rest_until}T12:00:00Z`) }) : t("resting");
+  if (resting)
+    return site.rest_until >= today
+      ? t("resting until {day}", { day: dayOf(`${site.rest_until}T12:00:00Z`) })
+      : t("resting");
   if (rested == null) return t("no use on record");
   if (rested <= 0) return t("used today");
   return tn("used {n} day ago", "used {n} days ago", rested);
@@ -159,7 +190,14 @@ function mark(place, number, { picked, today }) {
     dot && svg("circle", { ...dot, class: "dot" }),
     svg("circle", { cx: x, cy: y, r: TARGET, class: "target" }),
     chosen.length ? svg("circle", { cx: x, cy: y, r: TARGET - 5, class: "rim" }) : null,
-    resting ? svg("path", { d: `M${x - 20} ${y + 20} L${x + 20} ${y - 20} M${x - 27} ${y + 6} L${x + 6} ${y - 27} M${x - 6} ${y + 27} L${x + 27} ${y - 6}`, class: "hatch" }) : null,
+    resting
+      ? svg("path", {
+          d:
+            `M${x - 20} ${y + 20} L${x + 20} ${y - 20} M${x - 27} ${y + 6} L${x + 6} ${y - 27} ` +
+            `M${x - 6} ${y + 27} L${x + 27} ${y - 6}`,
+          class: "hatch",
+        })
+      : null,
     svg("text", { x, y: y + 8, "text-anchor": "middle" }, String(number)),
   );
 }
@@ -180,7 +218,12 @@ export function limbPicture(access, { picked, today, onPick }) {
   const tall = Math.max(TALL, ...places.map((place) => place.y + TARGET + 4));
   const picture = svg(
     "svg",
-    { viewBox: `0 0 ${WIDE} ${tall}`, class: "limb-picture", role: "img", "aria-label": t("Sketch of the access with its sites; the list beneath says the same.") },
+    {
+      viewBox: `0 0 ${WIDE} ${tall}`,
+      class: "limb-picture",
+      role: "img",
+      "aria-label": t("Sketch of the access with its sites; the list beneath says the same."),
+    },
     limbOf(access),
     ...vesselNames(access),
     ...places.map((place) => mark(place, order.indexOf(place.site.id) + 1, { picked, today })),

@@ -10,7 +10,8 @@ export function nightsBefore(ctx, night = ctx.night) {
 }
 
 /** A number of the last of them that has it, or null. */
-export const lastTime = (ctx, night) => (path) => nightsBefore(ctx, night).find((each) => each[path] != null)?.[path] ?? null;
+export const lastTime = (ctx, night) => (path) =>
+  nightsBefore(ctx, night).find((each) => each[path] != null)?.[path] ?? null;
 
 /** The weight after the treatment before this one, or null: the gain is counted from that one alone, as at the unit. */
 export const lastPost = (ctx, night) => nightsBefore(ctx, night)[0]?.post_weight_kg ?? null;
@@ -23,7 +24,9 @@ const keepKit = (ctx) => vault.put("kit", ctx.kit);
 export function changesUnread(ctx) {
   const { changes, prescription } = ctx.kit;
   if (!changes?.lines.length || changes.acknowledged || !prescription) return false;
-  return !queue.list().some(({ errand }) => errand?.url === ACKNOWLEDGE && errand.body.version === prescription.version);
+  return !queue
+    .list()
+    .some(({ errand }) => errand?.url === ACKNOWLEDGE && errand.body.version === prescription.version);
 }
 
 /** Note that the prescription in force was read; it reaches the unit when there is a network. */
@@ -31,7 +34,11 @@ export async function acknowledge(ctx, words) {
   const { version } = ctx.kit.prescription;
   ctx.kit.changes.acknowledged = true;
   await keepKit(ctx);
-  await ctx.errand({ url: ACKNOWLEDGE, body: { version, patient: ctx.kit.patient.id, at: ctx.now().toISOString() }, words });
+  await ctx.errand({
+    url: ACKNOWLEDGE,
+    body: { version, patient: ctx.kit.patient.id, at: ctx.now().toISOString() },
+    words,
+  });
 }
 
 const seenAddress = (id) => `/api/v1/bedside/messages/${id}/seen/`;

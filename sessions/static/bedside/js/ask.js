@@ -35,5 +35,11 @@ export function textField(ctx, path, label, { hint, rows = 3, onInput } = {}) {
     ctx.save();
     onInput?.(area.value);
   });
-  return h("div", { class: "words" }, h("label", { for: area.id, text: label }), hint && h("small", { text: hint }), area);
+  return h(
+    "div",
+    { class: "words" },
+    h("label", { for: area.id, text: label }),
+    hint && h("small", { text: hint }),
+    area,
+  );
 }

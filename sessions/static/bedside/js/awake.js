@@ -9,7 +9,9 @@ async function take() {
   asking = true;
   try {
     lock = await navigator.wakeLock.request("screen");
-    lock.addEventListener("release", () => { lock = null; });
+    lock.addEventListener("release", () => {
+      lock = null;
+    });
     if (!wanted) await drop();
   } catch {
     lock = null; // saving power, or not allowed: the screen goes dark as it always did

@@ -12,7 +12,12 @@ const siteName = (ctx, row) => ctx.kit.access?.sites.find((site) => site.id === 
 /** Since when the needle is out (ISO), or undefined. */
 export const outSince = (ctx, row) => ctx.night.stamps[outKey(row)];
 /** Sites with a needle whose bleeding is not known yet; a catheter has none. */
-export const stillOpen = (ctx) => (ctx.kit.run_sheet?.technique === "catheter" ? [] : ctx.night.doc.sites.map((row, index) => ({ row, index })).filter(({ row }) => row.site != null && row.bleeding_minutes == null));
+export const stillOpen = (ctx) =>
+  ctx.kit.run_sheet?.technique === "catheter"
+    ? []
+    : ctx.night.doc.sites
+        .map((row, index) => ({ row, index }))
+        .filter(({ row }) => row.site != null && row.bleeding_minutes == null);
 
 const clock = (since, now) => {
   const seconds = Math.max(0, Math.floor((now - Date.parse(since)) / 1000));
@@ -24,12 +29,16 @@ const minutesOf = (since, now) => Math.max(0.5, Math.ceil((now - Date.parse(sinc
 
 export function pull(ctx, { row }) {
   const site = siteName(ctx, row);
-  ctx.change(t(OUT, { site }), (night) => stampStep(night, outKey(row), filled(OUT, { site }), ctx.now().toISOString()));
+  ctx.change(t(OUT, { site }), (night) =>
+    stampStep(night, outKey(row), filled(OUT, { site }), ctx.now().toISOString()),
+  );
 }
 
 export function stopped(ctx, { row, index }) {
   const minutes = minutesOf(outSince(ctx, row), ctx.now().getTime());
-  ctx.change(t("{site}: bled for {n} min", { site: siteName(ctx, row), n: fmt(minutes) }), (night) => { night.doc.sites[index].bleeding_minutes = minutes; });
+  ctx.change(t("{site}: bled for {n} min", { site: siteName(ctx, row), n: fmt(minutes) }), (night) => {
+    night.doc.sites[index].bleeding_minutes = minutes;
+  });
 }
 
 let ticking = null;
@@ -47,17 +56,36 @@ function tick(watches, now) {
 export function bleedingRows(ctx) {
   if (ctx.kit.run_sheet?.technique === "catheter") return [];
   const watches = [];
-  const rows = ctx.night.doc.sites.map((row, index) => ({ row, index })).filter(({ row }) => row.site != null).map((each) => {
-    const since = outSince(ctx, each.row);
-    const runs = since && each.row.bleeding_minutes == null;
-    const watch = runs && h("output", { class: "figure watch", text: clock(since, ctx.now().getTime()), aria: { label: t("Minutes since the needle came out") } });
-    if (watch) watches.push({ node: watch, since });
-    return h("section", { class: "card" },
-      h("h3", { text: siteName(ctx, each.row) }), watch,
-      !since && each.row.bleeding_minutes == null && bigButton(t("Needle is out now"), () => pull(ctx, each), { data: { k: `pull-${each.index}` } }),
-      runs && bigButton(t("Bleeding has stopped"), () => stopped(ctx, each), { tone: "go", data: { k: `stop-${each.index}` } }),
-      numberField(ctx, `sites[${each.index}].bleeding_minutes`, { label: t("Bled for") }));
-  });
+  const rows = ctx.night.doc.sites
+    .map((row, index) => ({ row, index }))
+    .filter(({ row }) => row.site != null)
+    .map((each) => {
+      const since = outSince(ctx, each.row);
+      const runs = since && each.row.bleeding_minutes == null;
+      const watch =
+        runs &&
+        h("output", {
+          class: "figure watch",
+          text: clock(since, ctx.now().getTime()),
+          aria: { label: t("Minutes since the needle came out") },
+        });
+      if (watch) watches.push({ node: watch, since });
+      return h(
+        "section",
+        { class: "card" },
+        h("h3", { text: siteName(ctx, each.row) }),
+        watch,
+        !since &&
+          each.row.bleeding_minutes == null &&
+          bigButton(t("Needle is out now"), () => pull(ctx, each), { data: { k: `pull-${each.index}` } }),
+        runs &&
+          bigButton(t("Bleeding has stopped"), () => stopped(ctx, each), {
+            tone: "go",
+            data: { k: `stop-${each.index}` },
+          }),
+        numberField(ctx, `sites[${each.index}].bleeding_minutes`, { label: t("Bled for") }),
+      );
+    });
   if (watches.length) tick(watches, ctx.now);
   return rows;
 }

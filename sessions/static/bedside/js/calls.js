@@ -5,7 +5,9 @@ import { t } from "./words.js";
 
 const address = (number) => `tel:${number.replace(/[^+\d]/g, "")}`;
 const call = (number, words, tone) =>
-  number ? h("a", { class: `big ${tone}`, href: address(number) }, h("span", { text: words }), h("small", { text: number })) : null;
+  number
+    ? h("a", { class: `big ${tone}`, href: address(number) }, h("span", { text: words }), h("small", { text: number }))
+    : null;
 
 /** The same as an action for the thumb, or null where the unit has no such number. */
 export function callAction(unit, which) {
@@ -14,7 +16,10 @@ export function callAction(unit, which) {
   return number ? { label, href: address(number), hint: number, tone: "danger" } : null;
 }
 
-/** unit as in the kit; `first` "emergency" or "on_call" stands first and is the coloured one; "calm" colours none. [] without numbers. */
+/**
+ * unit as in the kit; `first` "emergency" or "on_call" stands first and is the coloured one; "calm" colours none. []
+ * without numbers.
+ */
 export function callButtons(unit, first = "emergency") {
   const urgent = first === "emergency";
   const emergency = call(unit?.emergency_number, t("Emergency call"), urgent ? "danger" : "plain");

@@ -3,7 +3,21 @@
 import { asKept } from "./kept.js";
 
 /** Whether a reading lies within the unit's limits of the check. */
-export const inside = ({ limit_low: low, limit_high: high }, value) => (low == null || value >= low) && (high == null || value <= high);
+export const inside = ({ limit_low: low, limit_high: high }, value) =>
+  (low == null || value >= low) && (high == null || value <= high);
 
-/** The row of a check of the kit with its answer: {passed, value, note, overruled, reason, at}, what is left out empty. */
-export const checkOf = (item, answer) => ({ name: asKept(item), key: item.key, part: item.part, value: null, unit: item.unit ?? "", note: "", overruled: false, reason: "", at: null, ...answer });
+/**
+ * The row of a check of the kit with its answer: {passed, value, note, overruled, reason, at}, what is left out empty.
+ */
+export const checkOf = (item, answer) => ({
+  name: asKept(item),
+  key: item.key,
+  part: item.part,
+  value: null,
+  unit: item.unit ?? "",
+  note: "",
+  overruled: false,
+  reason: "",
+  at: null,
+  ...answer,
+});

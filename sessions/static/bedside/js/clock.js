@@ -1,11 +1,23 @@
 /* The clock on the patient's wall: fields hold local time of the patient's zone, records hold UTC. */
 
-const PARTS = { year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+const PARTS = {
+  year: "numeric",
+  month: "2-digit",
+  day: "2-digit",
+  hour: "2-digit",
+  minute: "2-digit",
+  hourCycle: "h23",
+};
 const makers = new Map();
 
 function wallParts(moment, zone) {
   if (!makers.has(zone)) makers.set(zone, new Intl.DateTimeFormat("en-GB", { ...PARTS, timeZone: zone }));
-  return Object.fromEntries(makers.get(zone).formatToParts(moment).map((part) => [part.type, part.value]));
+  return Object.fromEntries(
+    makers
+      .get(zone)
+      .formatToParts(moment)
+      .map((part) => [part.type, part.value]),
+  );
 }
 
 /** ISO time -> "2026-03-01T22:10" on the wall of the zone, as a datetime-local field holds it. */

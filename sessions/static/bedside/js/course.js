@@ -2,7 +2,9 @@
 
 import { fromWall, later, minutesBetween, toWall } from "./clock.js";
 
-/** Hours of sleep on the patient's own clock, when the prescription wants no readings then. Common practice, no source. */
+/**
+ * Hours of sleep on the patient's own clock, when the prescription wants no readings then. Common practice, no source.
+ */
 const SLEEP = { from: 22, to: 6 };
 export const MISSED = "reading_missed";
 
@@ -56,8 +58,8 @@ export function readingDue(night, kit) {
 
 /**
  * {minutes, planned, left, endsAt, due, late (minutes past due, 0 when not), over (the planned time has passed), stale
- * (over, and the last reading is older than the interval: since when, ISO), asleep}. Past the planned end nothing is due:
- * what matters then is whether it goes on.
+ * (over, and the last reading is older than the interval: since when, ISO), asleep}. Past the planned end nothing is
+ * due: what matters then is whether it goes on.
  */
 export function course(night, kit, now) {
   const { started_at: started } = night.doc;
@@ -68,13 +70,26 @@ export function course(night, kit, now) {
   const late = due ? Math.max(0, minutesFrom(due, now)) : 0;
   const next = over ? intervalOver(night, kit) : null;
   const stale = next && minutesFrom(next, now) >= 0 ? lastLook(night) : null;
-  return { minutes, planned, left: planned == null ? null : planned - minutes, endsAt, due, late, over, stale, asleep: asleep(kit, iso) };
+  return {
+    minutes,
+    planned,
+    left: planned == null ? null : planned - minutes,
+    endsAt,
+    due,
+    late,
+    over,
+    stale,
+    asleep: asleep(kit, iso),
+  };
 }
 
 /** Fluid so far: {now (L, from the last reading that has it), at, plan (L), byClock (L)}; null for what is unknown. */
 export function fluidSoFar(night, kit, now) {
   const { doc } = night;
-  const last = [...(doc.readings ?? [])].filter((row) => row.uf_volume_l != null).sort(byTime).at(-1);
+  const last = [...(doc.readings ?? [])]
+    .filter((row) => row.uf_volume_l != null)
+    .sort(byTime)
+    .at(-1);
   const plan = doc.planned_uf_l ?? null;
   const { minutes, planned } = course(night, kit, now);
   const byClock = plan != null && planned ? plan * Math.min(1, minutes / planned) : null;

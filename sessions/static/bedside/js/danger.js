@@ -1,4 +1,7 @@
-/* “Something is wrong”: the unit's own cards, offline and at once, with a call button; time and cause go into the record. */
+/*
+ * “Something is wrong”: the unit's own cards, offline and at once, with a call button; time and cause go into the
+ * record.
+ */
 
 import { callAction, callButtons } from "./calls.js";
 import { keepAwake } from "./awake.js";
@@ -14,14 +17,63 @@ const noted = new Map();
 /** What stands here when the unit's cards are not on the phone: usual cautions, common practice, no source. */
 const fallback = () => {
   const call = t("Call the emergency number.");
-  const card = (kind, event_kind, title, ...lines) => ({ kind, event_kind, title, lines: [...lines, t("What your training says comes first.")] });
+  const card = (kind, event_kind, title, ...lines) => ({
+    kind,
+    event_kind,
+    title,
+    lines: [...lines, t("What your training says comes first.")],
+  });
   return [
-    card("needle_out", "needle_dislodged", t("Needle out, or blood on the sheet"), t("Stop the blood pump."), t("Clamp the lines."), t("Press firmly where the needle was."), call),
-    card("air", "air", t("Air in the line"), t("Clamp the venous line and stop the blood pump."), t("Lie on your left side, head low."), call),
-    card("chest_pain", "chest_pain", t("Chest pain, or short of breath"), call, t("Turn the fluid removal (UF) off."), t("Stop the treatment as you were trained.")),
-    card("faint", "fainted", t("Faint, or about to faint"), t("Turn the fluid removal (UF) off."), t("Lie flat, head low, legs up."), t("Give saline only as you were trained."), t("Not better at once, or nobody answers: call the emergency number.")),
-    card("machine_alarm", "machine_alarm", t("A machine alarm that stays"), t("Look first: both needles, a wet sheet, kinks, clamps."), t("Never silence an alarm that you do not understand."), t("It stays: stop the treatment as you were trained, and call the unit.")),
-    card("power_water", "power_failure", t("Power or water has failed"), t("Blood must not stand still in the lines."), t("Return the blood by hand only if you were trained to, else clamp the lines and come off."), t("Call the unit.")),
+    card(
+      "needle_out",
+      "needle_dislodged",
+      t("Needle out, or blood on the sheet"),
+      t("Stop the blood pump."),
+      t("Clamp the lines."),
+      t("Press firmly where the needle was."),
+      call,
+    ),
+    card(
+      "air",
+      "air",
+      t("Air in the line"),
+      t("Clamp the venous line and stop the blood pump."),
+      t("Lie on your left side, head low."),
+      call,
+    ),
+    card(
+      "chest_pain",
+      "chest_pain",
+      t("Chest pain, or short of breath"),
+      call,
+      t("Turn the fluid removal (UF) off."),
+      t("Stop the treatment as you were trained."),
+    ),
+    card(
+      "faint",
+      "fainted",
+      t("Faint, or about to faint"),
+      t("Turn the fluid removal (UF) off."),
+      t("Lie flat, head low, legs up."),
+      t("Give saline only as you were trained."),
+      t("Not better at once, or nobody answers: call the emergency number."),
+    ),
+    card(
+      "machine_alarm",
+      "machine_alarm",
+      t("A machine alarm that stays"),
+      t("Look first: both needles, a wet sheet, kinks, clamps."),
+      t("Never silence an alarm that you do not understand."),
+      t("It stays: stop the treatment as you were trained, and call the unit."),
+    ),
+    card(
+      "power_water",
+      "power_failure",
+      t("Power or water has failed"),
+      t("Blood must not stand still in the lines."),
+      t("Return the blood by hand only if you were trained to, else clamp the lines and come off."),
+      t("Call the unit."),
+    ),
   ];
 };
 
@@ -40,7 +92,8 @@ function noteOnce(ctx, card) {
 }
 
 function list(ctx) {
-  const open = (card) => bigButton(card.title, () => go("danger", card.kind), { tone: "alarm", data: { k: card.kind } });
+  const open = (card) =>
+    bigButton(card.title, () => go("danger", card.kind), { tone: "alarm", data: { k: card.kind } });
   return [h("div", { class: "alarms" }, cardsOf(ctx.kit).map(open)), otherCall(ctx, null)];
 }
 
@@ -49,15 +102,25 @@ const firstCall = (card) => (CALL_UNIT.has(card?.kind) ? "on_call" : "emergency"
 /** The number that is not under the thumb; without any, what to do. */
 function otherCall(ctx, card) {
   const { emergency_number: emergency, on_call_number: onCall } = ctx.kit?.unit ?? {};
-  if (!emergency && !onCall) return note(t("The unit's numbers are not on this phone. Call your local emergency number."), "care");
+  if (!emergency && !onCall)
+    return note(t("The unit's numbers are not on this phone. Call your local emergency number."), "care");
   const other = callAction(ctx.kit.unit, firstCall(card) === "emergency" ? "on_call" : "emergency");
-  return other && h("a", { class: "big plain", href: other.href }, h("span", { text: other.label }), h("small", { text: other.hint }));
+  return (
+    other &&
+    h("a", { class: "big plain", href: other.href }, h("span", { text: other.label }), h("small", { text: other.hint }))
+  );
 }
 
 /** Power and water share a card; the record tells them apart. */
 function which(ctx, index) {
-  const options = [{ value: "power_failure", label: t("Power") }, { value: "water_failure", label: t("Water") }];
-  const pick = (kind) => ctx.change(t("Cause changed"), (night) => { night.doc.events[index].kind = kind; });
+  const options = [
+    { value: "power_failure", label: t("Power") },
+    { value: "water_failure", label: t("Water") },
+  ];
+  const pick = (kind) =>
+    ctx.change(t("Cause changed"), (night) => {
+      night.doc.events[index].kind = kind;
+    });
   return choiceRow(t("What has failed?"), options, ctx.night.doc.events[index].kind, pick);
 }
 
@@ -68,11 +131,31 @@ function recordWords(ctx, card) {
   const index = open ? ctx.night.doc.events.findLastIndex((event) => kinds.includes(event.kind)) : -1;
   if (index >= 0) {
     const words = note(t("Noted in the record at {time}.", { time: timeOf(ctx.night.doc.events[index].at) }));
-    return [words, card.kind === "power_water" ? which(ctx, index) : null, bigButton(t("Write what happened"), () => go("event", index), { data: { k: "write" } })];
+    return [
+      words,
+      card.kind === "power_water" ? which(ctx, index) : null,
+      bigButton(t("Write what happened"), () => go("event", index), { data: { k: "write" } }),
+    ];
   }
   if (open || !at) return [];
-  const later = note(t("Noted on this phone at {time}. It goes into the record that is begun next.", { time: timeOf(new Date(at).toISOString()) }));
-  return [later, ctx.gate === "open" && ctx.kit?.patient ? bigButton(t("Begin a record with it now"), () => { ctx.begin(); ctx.redraw(); }, { data: { k: "begin" } }) : null];
+  const later = note(
+    t("Noted on this phone at {time}. It goes into the record that is begun next.", {
+      time: timeOf(new Date(at).toISOString()),
+    }),
+  );
+  return [
+    later,
+    ctx.gate === "open" && ctx.kit?.patient
+      ? bigButton(
+          t("Begin a record with it now"),
+          () => {
+            ctx.begin();
+            ctx.redraw();
+          },
+          { data: { k: "begin" } },
+        )
+      : null,
+  ];
 }
 
 function draw(ctx, params) {
@@ -81,14 +164,26 @@ function draw(ctx, params) {
   if (!card) return list(ctx);
   // After the paint: the card must be there before anything is written.
   if (!noted.has(card.kind) || ctx.now() - noted.get(card.kind) > AGAIN_AFTER) setTimeout(() => noteOnce(ctx, card), 0);
-  return [h("ol", { class: "card-lines" }, card.lines.map((text) => h("li", { text }))), otherCall(ctx, card), ...recordWords(ctx, card), elsewhere()];
+  return [
+    h(
+      "ol",
+      { class: "card-lines" },
+      card.lines.map((text) => h("li", { text })),
+    ),
+    otherCall(ctx, card),
+    ...recordWords(ctx, card),
+    elsewhere(),
+  ];
 }
 
 const elsewhere = () => bigButton(t("Something else is wrong"), () => go("danger"), { data: { k: "elsewhere" } });
 
 function bar(ctx, params) {
   const card = cardOf(ctx, params);
-  const away = ctx.night?.doc.started_at && ctx.gate === "open" ? { label: t("Back to the treatment"), go: "running" } : { label: t("Back"), go: "tonight" };
+  const away =
+    ctx.night?.doc.started_at && ctx.gate === "open"
+      ? { label: t("Back to the treatment"), go: "running" }
+      : { label: t("Back"), go: "tonight" };
   return [callAction(ctx.kit?.unit, firstCall(card)), { ...away, tone: "plain" }];
 }
 

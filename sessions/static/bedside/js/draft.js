@@ -12,16 +12,39 @@ import { oddity } from "./numbers.js";
 
 export const TIMED = ["readings", "events", "medicines"];
 const LISTS = [...TIMED, "checks", "sites", "steps", "used_stock"];
-const SERVER_MADE = new Set(["id", "patient", "status", "revision", "night", "received_at", "marks", "clock_offset_s", "entered_by"]);
+const SERVER_MADE = new Set([
+  "id",
+  "patient",
+  "status",
+  "revision",
+  "night",
+  "received_at",
+  "marks",
+  "clock_offset_s",
+  "entered_by",
+]);
 const STEPS_KEPT = 60;
 const TEXTS = ["notes", "source", "plan_choice", "dialyser_look"];
 
 function emptyDocument(kit) {
   const numbers = Object.fromEntries((kit.numbers ?? []).map((name) => [name, null]));
   const lists = Object.fromEntries(LISTS.map((name) => [name, []]));
-  const versions = { prescription_version: kit.prescription?.version ?? null, checklist_version: kit.checklist?.version ?? null };
+  const versions = {
+    prescription_version: kit.prescription?.version ?? null,
+    checklist_version: kit.checklist?.version ?? null,
+  };
   const texts = Object.fromEntries(TEXTS.map((name) => [name, ""]));
-  return { started_at: null, ended_at: null, ...numbers, ...texts, disinfected: null, ...versions, run_sheet_version: kit.run_sheet?.version ?? null, ...lists, confirmed: [] };
+  return {
+    started_at: null,
+    ended_at: null,
+    ...numbers,
+    ...texts,
+    disinfected: null,
+    ...versions,
+    run_sheet_version: kit.run_sheet?.version ?? null,
+    ...lists,
+    confirmed: [],
+  };
 }
 
 /** Whether what happens now belongs into this night, or null: it is not handed over, and not one of paper. */
@@ -30,16 +53,39 @@ export const isLive = (night) => Boolean(night && night.stage !== "handed" && !n
 /** A new night of the kit's patient, entered by the kit's account. */
 export function newNight(kit, id = crypto.randomUUID()) {
   return {
-    id, patient: kit.patient.id, account: kit.account.id, stage: "before", doc: emptyDocument(kit), plan: {}, stamps: {}, acks: {},
-    prescriptionVersion: kit.prescription?.version ?? null, screen: "", revision: null, sent: null, sentAt: null, delivered: null,
-    correcting: false, faults: [], conflict: null, unanswered: [], past: [], future: [], touched_at: new Date().toISOString(),
+    id,
+    patient: kit.patient.id,
+    account: kit.account.id,
+    stage: "before",
+    doc: emptyDocument(kit),
+    plan: {},
+    stamps: {},
+    acks: {},
+    prescriptionVersion: kit.prescription?.version ?? null,
+    screen: "",
+    revision: null,
+    sent: null,
+    sentAt: null,
+    delivered: null,
+    correcting: false,
+    faults: [],
+    conflict: null,
+    unanswered: [],
+    past: [],
+    future: [],
+    touched_at: new Date().toISOString(),
   };
 }
 
-const isWhole = { checks: (row) => typeof row.passed === "boolean", sites: (row) => row.site != null, used_stock: (row) => row.item != null };
+const isWhole = {
+  checks: (row) => typeof row.passed === "boolean",
+  sites: (row) => row.site != null,
+  used_stock: (row) => row.item != null,
+};
 
 /** Rows that can be sent -> [row, index in the night]; half-answered ones stay on the phone. */
-const whole = (night, list) => night.doc[list].map((row, index) => [row, index]).filter(([row]) => (isWhole[list] ?? (() => true))(row));
+const whole = (night, list) =>
+  night.doc[list].map((row, index) => [row, index]).filter(([row]) => (isWhole[list] ?? (() => true))(row));
 
 function moved(paths, list, moves) {
   return paths.flatMap((path) => {
@@ -72,10 +118,15 @@ export function pathInNight(night, path) {
 export function draftFrom(document, kit) {
   const night = newNight(kit, document.id);
   night.patient = document.patient ?? night.patient;
-  for (const [name, value] of Object.entries(document)) if (!SERVER_MADE.has(name)) night.doc[name] = value ?? night.doc[name] ?? null;
+  for (const [name, value] of Object.entries(document))
+    if (!SERVER_MADE.has(name)) night.doc[name] = value ?? night.doc[name] ?? null;
   night.correcting = document.status === "finished";
   night.stage = document.ended_at ? "after" : document.started_at ? "running" : "before";
-  Object.assign(night, { revision: document.revision, sentAt: document.received_at, prescriptionVersion: document.prescription_version ?? null });
+  Object.assign(night, {
+    revision: document.revision,
+    sentAt: document.received_at,
+    prescriptionVersion: document.prescription_version ?? null,
+  });
   night.stamps = Object.fromEntries((document.steps ?? []).map(({ key, at }) => [key, at]));
   night.sent = JSON.stringify(documentOf(night, document.status));
   return night;
@@ -92,7 +143,10 @@ export const getPath = (night, path) => keysOf(path).reduce((value, key) => valu
 export function setPath(night, path, value) {
   const keys = keysOf(path);
   const name = keys.pop();
-  const holder = keys.reduce((inner, key, index) => (inner[key] ??= /^\d+$/.test(keys[index + 1] ?? name) ? [] : {}), night.doc);
+  const holder = keys.reduce(
+    (inner, key, index) => (inner[key] ??= /^\d+$/.test(keys[index + 1] ?? name) ? [] : {}),
+    night.doc,
+  );
   holder[name] = value;
 }
 
@@ -121,12 +175,17 @@ function arranged(night, list, order) {
 /** Bring timed rows in order of time after one's time was changed; `confirmed` follows them. */
 export function reorder(night, list) {
   const rows = night.doc[list];
-  arranged(night, list, rows.map((_, index) => index).sort((a, b) => Date.parse(rows[a].at) - Date.parse(rows[b].at)));
+  arranged(
+    night,
+    list,
+    rows.map((_, index) => index).sort((a, b) => Date.parse(rows[a].at) - Date.parse(rows[b].at)),
+  );
 }
 
 function freeMinute(night, list, wanted) {
   let at = new Date(wanted);
-  while (list === "readings" && night.doc[list].some((row) => Date.parse(row.at) === at.getTime())) at = new Date(at.getTime() + 1000);
+  while (list === "readings" && night.doc[list].some((row) => Date.parse(row.at) === at.getTime()))
+    at = new Date(at.getTime() + 1000);
   return at.toISOString();
 }
 
@@ -147,7 +206,8 @@ export function removeRow(night, list, index) {
 /** addReading(night, {venous_mmhg: 140, at?}) -> index; the last reading is night.doc.readings.at(-1). */
 export const addReading = (night, values) => addRow(night, "readings", values);
 /** addEvent(night, {kind, note?, systolic?, diastolic?, saline_l?, at?}) -> index. */
-export const addEvent = (night, values) => addRow(night, "events", { note: "", systolic: null, diastolic: null, saline_l: null, ...values });
+export const addEvent = (night, values) =>
+  addRow(night, "events", { note: "", systolic: null, diastolic: null, saline_l: null, ...values });
 
 /** The phone's time stamp of a step of the run sheet. A step done again keeps each of its times. */
 export function stampStep(night, key, words, at = new Date().toISOString()) {
@@ -158,16 +218,25 @@ export function stampStep(night, key, words, at = new Date().toISOString()) {
 /* Steps back and forward --------------------------------------------------------------------------- */
 
 const UNDONE = ["plan", "stamps", "acks", "stage"];
-const faceOf = (night) => ({ ...Object.fromEntries(UNDONE.map((name) => [name, night[name]])), ...Object.fromEntries(Object.entries(night.doc).map(([name, value]) => [`doc.${name}`, value])) });
+const faceOf = (night) => ({
+  ...Object.fromEntries(UNDONE.map((name) => [name, night[name]])),
+  ...Object.fromEntries(Object.entries(night.doc).map(([name, value]) => [`doc.${name}`, value])),
+});
 /** What can be undone of a night, as text by part: to be taken before a change. */
-export const snapshot = (night) => new Map(Object.entries(faceOf(night)).map(([name, value]) => [name, JSON.stringify(value)]));
+export const snapshot = (night) =>
+  new Map(Object.entries(faceOf(night)).map(([name, value]) => [name, JSON.stringify(value)]));
 
 /** Note what changed since a snapshot as one step -> whether anything did. Only the changed parts are kept. */
 export function noteStep(night, before, label) {
   const after = snapshot(night);
-  const changed = [...new Set([...before.keys(), ...after.keys()])].filter((name) => before.get(name) !== after.get(name));
+  const changed = [...new Set([...before.keys(), ...after.keys()])].filter(
+    (name) => before.get(name) !== after.get(name),
+  );
   if (!changed.length) return false;
-  night.past = [...night.past, { label, parts: changed.map((name) => [name, before.get(name), after.get(name)]) }].slice(-STEPS_KEPT);
+  night.past = [
+    ...night.past,
+    { label, parts: changed.map((name) => [name, before.get(name), after.get(name)]) },
+  ].slice(-STEPS_KEPT);
   night.future = [];
   return true;
 }
@@ -202,10 +271,13 @@ function normal(value) {
   if (typeof value === "string") return ISO_TIME.test(value) ? new Date(value).toISOString() : value.trim();
   if (value === null || typeof value !== "object") return value;
   const entries = Object.entries(value).map(([name, inner]) => [name, normal(inner)]);
-  return Object.fromEntries(entries.filter(([, inner]) => inner !== null && inner !== "" && inner?.length !== 0).sort());
+  return Object.fromEntries(
+    entries.filter(([, inner]) => inner !== null && inner !== "" && inner?.length !== 0).sort(),
+  );
 }
 
-const own = (document) => Object.fromEntries(Object.entries(document).filter(([name]) => name === "status" || !SERVER_MADE.has(name)));
+const own = (document) =>
+  Object.fromEntries(Object.entries(document).filter(([name]) => name === "status" || !SERVER_MADE.has(name)));
 
 /** Whether the unit's document says the same as one that was sent, whatever each side leaves out. */
 export const sameRecord = (theirs, ours) => JSON.stringify(normal(own(theirs))) === JSON.stringify(normal(own(ours)));
@@ -214,7 +286,9 @@ export const sameRecord = (theirs, ours) => JSON.stringify(normal(own(theirs))) 
 export function differences(mine, theirs) {
   const [left, right] = [normal(own(mine)), normal(own(theirs))];
   const names = [...new Set([...Object.keys(left), ...Object.keys(right)])];
-  return names.filter((name) => JSON.stringify(left[name]) !== JSON.stringify(right[name])).map((name) => [name, left[name], right[name]]);
+  return names
+    .filter((name) => JSON.stringify(left[name]) !== JSON.stringify(right[name]))
+    .map((name) => [name, left[name], right[name]]);
 }
 
 /** Whether the night holds something that the unit does not have yet. */

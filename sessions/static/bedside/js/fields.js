@@ -7,10 +7,34 @@ import { withUnit } from "./numbers.js";
 import { dayOf, t, timeOf } from "./words.js";
 
 const NAMES = () => ({
-  started_at: t("Start"), ended_at: t("End"), notes: t("Notes"), checks: t("Checks"), readings: t("Readings"), events: t("Events"), medicines: t("Medicines"), sites: t("Sites"),
-  steps: t("Steps of the run sheet"), confirmed: t("Confirmed values"), used_stock: t("Used stock"), plan_choice: t("Plan for the fluid"), dialyser_look: t("Look of the dialyser"),
-  disinfected: t("Machine disinfected"), status: t("State"), source: t("Source"), planned_minutes: t("Planned minutes"), prescription_version: t("Prescription, version"), checklist_version: t("Checklist, version"), run_sheet_version: t("Run sheet, version"),
-  at: t("Time"), kind: t("What"), note: t("Note"), name: t("Name"), amount: t("Amount"), unit: t("Unit"), passed: t("All right"), value: t("Value"),
+  started_at: t("Start"),
+  ended_at: t("End"),
+  notes: t("Notes"),
+  checks: t("Checks"),
+  readings: t("Readings"),
+  events: t("Events"),
+  medicines: t("Medicines"),
+  sites: t("Sites"),
+  steps: t("Steps of the run sheet"),
+  confirmed: t("Confirmed values"),
+  used_stock: t("Used stock"),
+  plan_choice: t("Plan for the fluid"),
+  dialyser_look: t("Look of the dialyser"),
+  disinfected: t("Machine disinfected"),
+  status: t("State"),
+  source: t("Source"),
+  planned_minutes: t("Planned minutes"),
+  prescription_version: t("Prescription, version"),
+  checklist_version: t("Checklist, version"),
+  run_sheet_version: t("Run sheet, version"),
+  at: t("Time"),
+  kind: t("What"),
+  note: t("Note"),
+  name: t("Name"),
+  amount: t("Amount"),
+  unit: t("Unit"),
+  passed: t("All right"),
+  value: t("Value"),
 });
 
 /** "readings[2].venous_mmhg" -> "Venous pressure (3)". */
@@ -19,7 +43,7 @@ export function fieldName(ctx, path) {
   const [, list, index, name] = /^(\w+)\[(\d+)\]\.?(\w*)$/.exec(path) ?? [];
   const own = NAMES()[name ?? path] ?? (name ?? path).replaceAll("_", " ");
   const words = limits ? t(limits.label) : own;
-  return index === undefined ? words : `${name ? words : NAMES()[list] ?? list} (${Number(index) + 1})`;
+  return index === undefined ? words : `${name ? words : (NAMES()[list] ?? list)} (${Number(index) + 1})`;
 }
 
 const codes = () => [...planChoices(), ...dialyserLooks(), ...uses(), ...needleKinds()];
@@ -38,9 +62,19 @@ export function shownValue(ctx, path, value) {
 }
 
 function rowWords(ctx, list, row) {
-  const parts = Object.entries(row).filter(([name, value]) => value !== null && value !== "" && !["key", "at"].includes(name));
+  const parts = Object.entries(row).filter(
+    ([name, value]) => value !== null && value !== "" && !["key", "at"].includes(name),
+  );
   const time = row.at ? `${timeOf(row.at)}: ` : "";
-  return time + parts.map(([name, value]) => `${fieldName(ctx, `${list}.${name}`).replace(`${list}.`, "")} ${shownValue(ctx, `${list}.${name}`, value)}`).join(", ");
+  return (
+    time +
+    parts
+      .map(
+        ([name, value]) =>
+          `${fieldName(ctx, `${list}.${name}`).replace(`${list}.`, "")} ${shownValue(ctx, `${list}.${name}`, value)}`,
+      )
+      .join(", ")
+  );
 }
 
 export const whenWords = (iso) => `${dayOf(iso)}, ${timeOf(iso)}`;

@@ -23,7 +23,11 @@ export function volume({ pre, target, rinse = 0, drinks = 0 }) {
 }
 
 const choice = (kind, minutes, litres, left, target) => ({
-  kind, minutes, litres, left, rate: rate(litres, minutes, target),
+  kind,
+  minutes,
+  litres,
+  left,
+  rate: rate(litres, minutes, target),
 });
 
 /** Take off what the limit allows in a time, in tenths of a litre rounded down, and leave the rest. */
@@ -44,7 +48,13 @@ export function plan({ pre, target, rinse, drinks, minutes, longest, limit }) {
   if (litres > 10 || !between(minutes, 30, 900)) return { why: "odd" };
   const perHour = rate(litres, minutes, target);
   if (perHour <= limit + SLACK) {
-    return { litres, rate: perHour, over: false, atMostOver: false, choices: [choice("as_prescribed", minutes, litres, 0, target)] };
+    return {
+      litres,
+      rate: perHour,
+      over: false,
+      atMostOver: false,
+      choices: [choice("as_prescribed", minutes, litres, 0, target)],
+    };
   }
   const needed = (litres * 1000 * 60) / (limit * target);
   const atMostOver = needed > longest + SLACK;

@@ -19,8 +19,10 @@ export function stateWords(ctx) {
   const waiting = queue.list().filter((each) => each.state !== "open");
   if (!vault.state().ok) return { tone: "stop", words: t("Not kept on this phone") };
   if (waiting.length) return { tone: "care", words: tn("{n} waits to be sent", "{n} wait to be sent", waiting.length) };
-  if (!ctx.night || ctx.night.delivered) return { tone: "good", words: ctx.online() ? t("Ready") : t("No network: everything works") };
-  if (ctx.night.sentAt && !queue.list().some((each) => each.id === ctx.night.id)) return { tone: "good", words: t("At the unit, {time}", { time: timeOf(ctx.night.sentAt) }) };
+  if (!ctx.night || ctx.night.delivered)
+    return { tone: "good", words: ctx.online() ? t("Ready") : t("No network: everything works") };
+  if (ctx.night.sentAt && !queue.list().some((each) => each.id === ctx.night.id))
+    return { tone: "good", words: t("At the unit, {time}", { time: timeOf(ctx.night.sentAt) }) };
   return { tone: "plain", words: t("Kept on this phone, {time}", { time: timeOf(ctx.night.touched_at) }) };
 }
 
@@ -29,18 +31,43 @@ function drawHead(ctx, name) {
   const [helper, patient] = [ctx.kit?.account?.name, ctx.kit?.patient?.name ?? ""];
   const who = helper && helper !== patient ? t("{helper} for {patient}", { helper, patient }) : patient;
   const before = BEFORE.has(name);
-  const back = name === "tonight" || before ? null : h("button", { type: "button", class: "icon back", aria: { label: t("Back") }, data: { k: "back" }, on: { click: ctx.back } }, "‹");
-  byId("head").replaceChildren(...[
-    back, h("a", { class: `state ${tone}`, href: addressOf("queue"), data: { k: "state" } }, h("span", { class: "who", text: who }), h("span", { text: words })),
-    before ? null : h("a", { class: "icon", href: addressOf("more"), aria: { label: t("More") }, data: { k: "more" } }, "≡"),
-  ].filter(Boolean));
+  const back =
+    name === "tonight" || before
+      ? null
+      : h(
+          "button",
+          {
+            type: "button",
+            class: "icon back",
+            aria: { label: t("Back") },
+            data: { k: "back" },
+            on: { click: ctx.back },
+          },
+          "‹",
+        );
+  byId("head").replaceChildren(
+    ...[
+      back,
+      h(
+        "a",
+        { class: `state ${tone}`, href: addressOf("queue"), data: { k: "state" } },
+        h("span", { class: "who", text: who }),
+        h("span", { text: words }),
+      ),
+      before
+        ? null
+        : h("a", { class: "icon", href: addressOf("more"), aria: { label: t("More") }, data: { k: "more" } }, "≡"),
+    ].filter(Boolean),
+  );
 }
 
 const storageWords = () => {
   const state = vault.state();
   if (state.taken) return null;
-  if (state.denied) return t("This phone's storage is refused: the record is only in this window. Touch to see what to do.");
-  if (state.full) return t("This phone's storage is full: what you enter now is only in this window. Touch to see what to do.");
+  if (state.denied)
+    return t("This phone's storage is refused: the record is only in this window. Touch to see what to do.");
+  if (state.full)
+    return t("This phone's storage is full: what you enter now is only in this window. Touch to see what to do.");
   return state.evicted ? t("The browser has cleared what was kept on this phone. Touch to see what that means.") : null;
 };
 
@@ -48,29 +75,67 @@ function clockWords() {
   const offset = clockOffset();
   if (offset == null || Math.abs(offset) <= CLOCK_ALLOWED) return null;
   const far = hours(Math.round(Math.abs(offset) / 60_000));
-  return offset > 0 ? t("This phone's clock is {far} h ahead of the unit's. Times stay as the phone has them; the unit sees the difference.", { far })
-    : t("This phone's clock is {far} h behind the unit's. Times stay as the phone has them; the unit sees the difference.", { far });
+  return offset > 0
+    ? t(
+        "This phone's clock is {far} h ahead of the unit's. Times stay as the phone has them; the unit sees the " +
+          "difference.",
+        { far },
+      )
+    : t(
+        "This phone's clock is {far} h behind the unit's. Times stay as the phone has them; the unit sees the " +
+          "difference.",
+        { far },
+      );
 }
 
 function kitWords(ctx) {
   if (!ctx.kit?.kept_at || !kits.isOld(ctx.now().getTime())) return null;
-  return t("What the unit sent is from {day}, over a week old. Connect to the network before you rely on the prescription.", { day: dayOf(ctx.kit.kept_at) });
+  return t(
+    "What the unit sent is from {day}, over a week old. Connect to the network before you rely on the prescription.",
+    { day: dayOf(ctx.kit.kept_at) },
+  );
 }
 
 /** What has to be told on every screen -> nodes; each leads to the screen about it. */
 function notices(ctx, name) {
   const told = [
-    [storageWords(), "storage", "stop"], [clockWords(), "queue", "care"], [kitWords(ctx), "settings", "care"],
-    [queue.pulse.signedOut && queue.list().length ? t("Sign in again: then what waits goes to the unit by itself.") : null, "queue", "care"],
-    [ctx.night && ctx.kit && ctx.night.stage !== "handed" && !ctx.night.correcting && ctx.kit.prescription && ctx.night.prescriptionVersion !== ctx.kit.prescription.version
-      ? t("The prescription changed after this night was begun. Look at what changed.") : null, "changes", "care"],
+    [storageWords(), "storage", "stop"],
+    [clockWords(), "queue", "care"],
+    [kitWords(ctx), "settings", "care"],
+    [
+      queue.pulse.signedOut && queue.list().length
+        ? t("Sign in again: then what waits goes to the unit by itself.")
+        : null,
+      "queue",
+      "care",
+    ],
+    [
+      ctx.night &&
+      ctx.kit &&
+      ctx.night.stage !== "handed" &&
+      !ctx.night.correcting &&
+      ctx.kit.prescription &&
+      ctx.night.prescriptionVersion !== ctx.kit.prescription.version
+        ? t("The prescription changed after this night was begun. Look at what changed.")
+        : null,
+      "changes",
+      "care",
+    ],
     [ctx.update && !ctx.busy() ? t("A new version is ready. Touch to take it.") : null, "settings", "plain"],
   ];
-  return told.filter(([words, to]) => words && to !== name).map(([words, to, tone]) => h("a", { class: `notice ${tone}`, href: addressOf(to), data: { k: to } }, words));
+  return told
+    .filter(([words, to]) => words && to !== name)
+    .map(([words, to, tone]) => h("a", { class: `notice ${tone}`, href: addressOf(to), data: { k: to } }, words));
 }
 
 function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
-  if (href) return h("a", { class: `big ${tone ?? "plain"}`, href, data: { k: `bar/${label}` } }, h("span", { text: label }), hint && h("small", { text: hint }));
+  if (href)
+    return h(
+      "a",
+      { class: `big ${tone ?? "plain"}`, href, data: { k: `bar/${label}` } },
+      h("span", { text: label }),
+      hint && h("small", { text: hint }),
+    );
   const act = tap ?? (() => ctx.go(...[go].flat()));
   return bigButton(label, act, { tone: tone ?? (index ? "plain" : "go"), hint, disabled, data: { k: `bar/${label}` } });
 }
@@ -79,14 +144,24 @@ function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
 function drawDock(ctx, screen, params, name) {
   const actions = screen.bar ? screen.bar(ctx, params).filter(Boolean) : [];
   const [main, ...rest] = actions.map((each, index) => action(ctx, each, index));
-  const help = name === "danger" ? null : h("button", { type: "button", class: "big alarm", id: "wrong", on: { click: () => ctx.go("danger") } }, h("span", { text: t("Something is wrong") }));
-  byId("dock").replaceChildren(h("div", { class: "arc" }, main), h("div", { class: "foot" }, h("div", { id: "rest" }, rest), help));
+  const help =
+    name === "danger"
+      ? null
+      : h(
+          "button",
+          { type: "button", class: "big alarm", id: "wrong", on: { click: () => ctx.go("danger") } },
+          h("span", { text: t("Something is wrong") }),
+        );
+  byId("dock").replaceChildren(
+    h("div", { class: "arc" }, main),
+    h("div", { class: "foot" }, h("div", { id: "rest" }, rest), help),
+  );
   fitDock();
 }
 
 /**
- * With very large letters or in a low window the dock would hide what it is about: then the other actions go to the end of
- * the screen's text, and the head scrolls away. Measured, for letters grow in more ways than a style can ask about.
+ * With very large letters or in a low window the dock would hide what it is about: then the other actions go to the end
+ * of the screen's text, and the head scrolls away. Measured, for letters grow in more ways than a style can ask about.
  */
 export function fitDock() {
   const [rest, foot] = [byId("rest"), byId("dock").lastElementChild];
@@ -105,16 +180,26 @@ function focusKey() {
 
 function refocus(key) {
   if (!key) return;
-  const same = [...document.querySelectorAll("button, a, input, select, textarea, summary, h1")].find((each) => (each.id || each.dataset.k || each.textContent) === key);
+  const same = [...document.querySelectorAll("button, a, input, select, textarea, summary, h1")].find(
+    (each) => (each.id || each.dataset.k || each.textContent) === key,
+  );
   same?.focus({ preventScroll: true });
 }
 
 /** Somebody writes a text: drawing the screen anew would take it away. */
-const isTyping = () => byId("screen").contains(document.activeElement) && document.activeElement.matches("textarea, input");
+const isTyping = () =>
+  byId("screen").contains(document.activeElement) && document.activeElement.matches("textarea, input");
 
 function failed(ctx, problem) {
   console.error("A screen could not be drawn", problem);
-  return [h("div", { class: "note stop", role: "alert" }, h("p", { text: t("This screen cannot be shown. Nothing that you entered is lost.") })), bigButton(t("To tonight"), () => ctx.go("tonight"), { tone: "go" })];
+  return [
+    h(
+      "div",
+      { class: "note stop", role: "alert" },
+      h("p", { text: t("This screen cannot be shown. Nothing that you entered is lost.") }),
+    ),
+    bigButton(t("To tonight"), () => ctx.go("tonight"), { tone: "go" }),
+  ];
 }
 
 function safely(ctx, act, fallback) {
@@ -129,15 +214,33 @@ function safely(ctx, act, fallback) {
 export function drawFrame(ctx, { name, params }, screen, fresh) {
   const key = fresh ? null : focusKey();
   if (!fresh && isTyping()) return drawHead(ctx, name);
-  const inside = byId("screen").contains(document.activeElement) || byId("dock").contains(document.activeElement) || byId("head").contains(document.activeElement);
-  const title = safely(ctx, () => screen.title(ctx, params), () => t("Tonight"));
+  const inside =
+    byId("screen").contains(document.activeElement) ||
+    byId("dock").contains(document.activeElement) ||
+    byId("head").contains(document.activeElement);
+  const title = safely(
+    ctx,
+    () => screen.title(ctx, params),
+    () => t("Tonight"),
+  );
   const heading = h("h1", { tabindex: "-1", text: title });
-  const body = safely(ctx, () => screen.draw(ctx, params), (problem) => failed(ctx, problem));
+  const body = safely(
+    ctx,
+    () => screen.draw(ctx, params),
+    (problem) => failed(ctx, problem),
+  );
   document.documentElement.dataset.screen = name;
   document.documentElement.classList.toggle("light-frame", Boolean(screen.light));
   drawHead(ctx, name);
   byId("screen").replaceChildren(...notices(ctx, name), heading, ...[body].flat(9).filter(Boolean));
-  safely(ctx, () => drawDock(ctx, screen, params, name), (problem) => { failed(ctx, problem); drawDock(ctx, {}, params, name); });
+  safely(
+    ctx,
+    () => drawDock(ctx, screen, params, name),
+    (problem) => {
+      failed(ctx, problem);
+      drawDock(ctx, {}, params, name);
+    },
+  );
   document.title = `${title} – ${t("Home dialysis")}`;
   if (fresh) {
     byId("undo").replaceChildren();

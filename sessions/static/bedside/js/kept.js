@@ -24,7 +24,10 @@ const escaped = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
 /** Every kept word -> how it is read here: the ready-made ones, and checks and steps of the kit in another language. */
 function readings(kit) {
   const rows = [...(kit?.checklist?.items ?? []), ...(kit?.run_sheet?.steps ?? [])].filter((row) => row.kept);
-  return new Map([...[...ready].map((english) => [english, t(english)]), ...rows.map((row) => [row.kept, row.name ?? row.words])]);
+  return new Map([
+    ...[...ready].map((english) => [english, t(english)]),
+    ...rows.map((row) => [row.kept, row.name ?? row.words]),
+  ]);
 }
 
 /** Words out of a record as people read them: each part that is ready-made is translated, the others stand as typed. */
@@ -33,5 +36,8 @@ export function read(kit, text) {
   const longest = [...words.keys()].sort((a, b) => b.length - a.length).map(escaped);
   const token = new RegExp(longest.join("|"), "g");
   const isReady = (part) => !/[^\s;,.]/.test(part.replace(token, ""));
-  return text.split(": ").map((part) => (isReady(part) ? part.replace(token, (english) => words.get(english)) : part)).join(": ");
+  return text
+    .split(": ")
+    .map((part) => (isReady(part) ? part.replace(token, (english) => words.get(english)) : part))
+    .join(": ");
 }

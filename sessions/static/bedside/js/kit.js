@@ -1,4 +1,6 @@
-/* The kit: everything personal that a night needs, asked for when there is a network and kept for when there is none. */
+/*
+ * The kit: everything personal that a night needs, asked for when there is a network and kept for when there is none.
+ */
 
 import { call, deviceOf } from "./wire.js";
 import * as vault from "./vault.js";
@@ -14,10 +16,18 @@ export const ageHours = (now = Date.now()) => (kit ? (now - Date.parse(kit.kept_
 export const isOld = (now) => ageHours(now) > OLD_AFTER;
 
 /** What stands on the lock screen and works before the first unlocking: the unit's words, nothing of the patient. */
-const openPart = ({ unit, cards, first_aid, event_kinds, language }) => ({ unit, cards, first_aid, event_kinds, language });
+const openPart = ({ unit, cards, first_aid, event_kinds, language }) => ({
+  unit,
+  cards,
+  first_aid,
+  event_kinds,
+  language,
+});
 export const emergencyPart = async () => (await vault.getOpen("emergency")) ?? vault.plain("emergency");
 
-/** Take the kept kit of the patient that was in use, out of the open vault; where it keeps nothing, the one in memory. */
+/**
+ * Take the kept kit of the patient that was in use, out of the open vault; where it keeps nothing, the one in memory.
+ */
 export async function load() {
   const wanted = vault.plain("patient");
   const kept = await vault.all("kit");
@@ -40,8 +50,8 @@ export async function take(data) {
 }
 
 /**
- * Ask the unit for the kit of a patient (else the one in use) -> the answer of `call`, with two more kinds: "choose" when
- * the person has to say for which patient, "other" when it is not the person whose vault this is. Keeps nothing.
+ * Ask the unit for the kit of a patient (else the one in use) -> the answer of `call`, with two more kinds: "choose"
+ * when the person has to say for which patient, "other" when it is not the person whose vault this is. Keeps nothing.
  */
 export async function ask(patient = vault.plain("patient")) {
   const account = vault.plain("account");

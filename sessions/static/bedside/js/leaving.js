@@ -11,7 +11,7 @@ export const unsent = () => queue.list();
 
 /** The unit took this phone back: everything goes, and the screen says so and how many had not been sent. */
 export async function deviceGone(ctx, data) {
-  const lost = ctx.gate === "open" ? unsent().length : vault.plain("unsent") ?? 0;
+  const lost = ctx.gate === "open" ? unsent().length : (vault.plain("unsent") ?? 0);
   kits.forget();
   await vault.wipe();
   Object.assign(ctx, { kit: null, night: null, nights: [], gate: "gone", gone: { reason: data.reason ?? "", lost } });
@@ -22,7 +22,12 @@ export async function deviceGone(ctx, data) {
 /** Sign out and wipe -> "left", or "unreachable" when the server did not hear it: then nothing is wiped. */
 export async function signOut(ctx) {
   const body = new URLSearchParams({ wipe: "1" }).toString();
-  const answer = await call("/accounts/logout/", { method: "POST", body, type: "application/x-www-form-urlencoded", account: ctx.kit?.account?.id });
+  const answer = await call("/accounts/logout/", {
+    method: "POST",
+    body,
+    type: "application/x-www-form-urlencoded",
+    account: ctx.kit?.account?.id,
+  });
   if (answer.status !== 302 && answer.kind !== "ok") return answer.kind;
   kits.forget();
   await vault.wipe();

@@ -44,13 +44,28 @@ import "./screens/bpdrop.js";
 const REFRESH_EVERY = 15 * 60_000;
 const LOOK_EVERY = 20_000;
 const GATES = { locked: "lock", choose: "choose", taken: "taken", first: "first", gone: "gone" };
-const NO_RETURN = new Set(["danger", "settings", "more", "queue", "storage", "conflict", "tonight", "changes", "messages", "due", "nights", "answer", "trends", "takeout"]);
+const NO_RETURN = new Set([
+  "danger",
+  "settings",
+  "more",
+  "queue",
+  "storage",
+  "conflict",
+  "tonight",
+  "changes",
+  "messages",
+  "due",
+  "nights",
+  "answer",
+  "trends",
+  "takeout",
+]);
 let touched = Date.now();
 let asked = Date.now();
 
 function frame(place, screen, fresh) {
   if (ctx.gate === "starting") return;
-  const gate = place.name === "danger" ? null : GATES[ctx.gate] ?? (ctx.kit?.patient ? null : "first");
+  const gate = place.name === "danger" ? null : (GATES[ctx.gate] ?? (ctx.kit?.patient ? null : "first"));
   drawFrame(ctx, gate ? { name: gate, params: [] } : place, gate ? screenOf(gate) : screen, fresh);
   if (fresh && !gate) rememberPlace(place);
 }
@@ -79,14 +94,26 @@ async function reconnected() {
 }
 
 function listen() {
-  for (const name of ["pointerdown", "keydown"]) document.addEventListener(name, () => { touched = Date.now(); }, { passive: true });
+  for (const name of ["pointerdown", "keydown"])
+    document.addEventListener(
+      name,
+      () => {
+        touched = Date.now();
+      },
+      { passive: true },
+    );
   window.addEventListener("online", reconnected);
   window.addEventListener("offline", ctx.redraw);
   window.addEventListener("resize", fitDock);
   document.addEventListener("visibilitychange", () => (document.hidden ? queue.push() : lookAround()));
   setInterval(lookAround, LOOK_EVERY);
-  vault.whenTaken(() => { ctx.gate = "taken"; ctx.redraw(); });
-  queue.bind(ctx, ctx.redraw, (kind) => { if (kind === "gone" || kind === "signedOut") ctx.refresh(); });
+  vault.whenTaken(() => {
+    ctx.gate = "taken";
+    ctx.redraw();
+  });
+  queue.bind(ctx, ctx.redraw, (kind) => {
+    if (kind === "gone" || kind === "signedOut") ctx.refresh();
+  });
 }
 
 /** The worker serves this page under the old addresses too: they become screens. */
@@ -108,7 +135,9 @@ async function start() {
 }
 
 function cannotStart(words) {
-  document.getElementById("screen").replaceChildren(h("h1", { text: t("Home dialysis") }), h("p", { role: "alert", text: words }));
+  document
+    .getElementById("screen")
+    .replaceChildren(h("h1", { text: t("Home dialysis") }), h("p", { role: "alert", text: words }));
 }
 
 /** Without https a browser gives neither encryption nor a worker: nothing could be kept, so nothing is begun. */
@@ -117,4 +146,7 @@ if (window.isSecureContext) {
     console.error("The bedside could not start", problem);
     cannotStart(t("The bedside could not start. Reload the page; use the paper sheet until it works."));
   });
-} else cannotStart(t("The bedside works only at an address that begins with https. Tell the unit; use the paper sheet until then."));
+} else
+  cannotStart(
+    t("The bedside works only at an address that begins with https. Tell the unit; use the paper sheet until then."),
+  );

@@ -6,7 +6,14 @@ import { addressOf } from "./router.js";
 import { bigButton, h } from "./ui.js";
 import { dayOf, t, timeOf, tn } from "./words.js";
 
-const STEPS = [[-60, "−1 h"], [-10, "−10"], [-1, "−1"], [1, "+1"], [10, "+10"], [60, "+1 h"]];
+const STEPS = [
+  [-60, "−1 h"],
+  [-10, "−10"],
+  [-1, "−1"],
+  [1, "+1"],
+  [10, "+10"],
+  [60, "+1 h"],
+];
 let opened = null; // {name, iso} while a time is being moved; lives through a redraw
 
 function mover(name, onPick, paint) {
@@ -15,15 +22,29 @@ function mover(name, onPick, paint) {
     opened.iso = later(opened.iso, minutes);
     clock.textContent = `${dayOf(opened.iso)}, ${timeOf(opened.iso)}`;
   };
-  const spoken = (minutes) => (minutes > 0 ? tn("{n} minute later", "{n} minutes later", minutes) : tn("{n} minute earlier", "{n} minutes earlier", -minutes));
-  const keys = STEPS.map(([minutes, label]) => h("button", { type: "button", class: "vkey", aria: { label: spoken(minutes) }, on: { click: shift(minutes) } }, label));
+  const spoken = (minutes) =>
+    minutes > 0
+      ? tn("{n} minute later", "{n} minutes later", minutes)
+      : tn("{n} minute earlier", "{n} minutes earlier", -minutes);
+  const keys = STEPS.map(([minutes, label]) =>
+    h(
+      "button",
+      { type: "button", class: "vkey", aria: { label: spoken(minutes) }, on: { click: shift(minutes) } },
+      label,
+    ),
+  );
   const close = (pick) => () => {
     const { iso } = opened;
     opened = null;
     paint();
     if (pick) onPick(iso);
   };
-  return [clock, h("div", { class: "vkeys three" }, keys), bigButton(t("Use this time"), close(true), { tone: "go", data: { k: `${name}-use` } }), bigButton(t("Leave it"), close(false))];
+  return [
+    clock,
+    h("div", { class: "vkeys three" }, keys),
+    bigButton(t("Use this time"), close(true), { tone: "go", data: { k: `${name}-use` } }),
+    bigButton(t("Leave it"), close(false)),
+  ];
 }
 
 /** label, ISO time -> Node; onPick(iso) when another time was chosen. `name` tells rows of a screen apart. */
@@ -34,7 +55,12 @@ export function momentRow(name, label, iso, onPick) {
       opened = { name, iso };
       paint();
     };
-    const shut = () => [bigButton(t("{label}: {time}", { label, time: timeOf(iso) }), open, { hint: t("Touch to change"), data: { k: `${name}-open` } })];
+    const shut = () => [
+      bigButton(t("{label}: {time}", { label, time: timeOf(iso) }), open, {
+        hint: t("Touch to change"),
+        data: { k: `${name}-open` },
+      }),
+    ];
     box.replaceChildren(...(opened?.name === name ? mover(name, onPick, paint) : shut()));
   };
   paint();

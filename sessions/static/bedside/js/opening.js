@@ -11,11 +11,15 @@ const WEEK_AND_A_DAY = 8;
 /** The unit's hours of so many days from the day of `iso` on, in order -> [{opens, closes}] as ISO. */
 function spans({ opening_hours: hours, time_zone: zone }, iso, days) {
   const first = `${toWall(iso, zone).slice(0, 10)}T12:00:00Z`;
-  return [...Array(days + 1).keys()].flatMap((count) => {
-    const noon = later(first, count * 24 * 60);
-    const at = (clock) => fromWall(`${noon.slice(0, 10)}T${clock}`, zone);
-    return hours.filter((each) => each.weekday === (new Date(noon).getUTCDay() + 6) % 7).map(({ opens, closes }) => ({ opens: at(opens), closes: at(closes) }));
-  }).filter(({ opens, closes }) => opens < closes);
+  return [...Array(days + 1).keys()]
+    .flatMap((count) => {
+      const noon = later(first, count * 24 * 60);
+      const at = (clock) => fromWall(`${noon.slice(0, 10)}T${clock}`, zone);
+      return hours
+        .filter((each) => each.weekday === (new Date(noon).getUTCDay() + 6) % 7)
+        .map(({ opens, closes }) => ({ opens: at(opens), closes: at(closes) }));
+    })
+    .filter(({ opens, closes }) => opens < closes);
 }
 
 function moment(iso, now) {
@@ -25,7 +29,10 @@ function moment(iso, now) {
 
 function who(unit, now) {
   const open = spans(unit, now, 1).find(({ opens, closes }) => opens <= now && now < closes);
-  if (open) return t("The unit is open until {time}. This is no alarm: nobody watches it all the time.", { time: moment(open.closes, now) });
+  if (open)
+    return t("The unit is open until {time}. This is no alarm: nobody watches it all the time.", {
+      time: moment(open.closes, now),
+    });
   const next = spans(unit, now, WEEK_AND_A_DAY).find(({ opens }) => opens > now);
   if (!next) return t("Nobody is sure to look at this: the unit has set no opening hours.");
   return t("The unit is closed: nobody looks at this until {time}.", { time: moment(next.opens, now) });
@@ -34,6 +41,9 @@ function who(unit, now) {
 /** What the patient is told at this moment (Date): who looks and when, and whom to call otherwise. */
 export function looksNext({ unit }, now) {
   if (!unit) return t("This is a record, not an alarm: call your unit if you need help.");
-  const call = t("If you need help now, call the unit on call: {on_call}. In an emergency call {emergency}.", { on_call: unit.on_call_number, emergency: unit.emergency_number });
+  const call = t("If you need help now, call the unit on call: {on_call}. In an emergency call {emergency}.", {
+    on_call: unit.on_call_number,
+    emergency: unit.emergency_number,
+  });
   return `${who(unit, now.toISOString())} ${call}`;
 }

@@ -14,7 +14,17 @@ const OPEN_END = { label: "", unit: "", hard: [-1e9, 1e9], usual: [-1e9, 1e9], s
  */
 export function askNumber({ label, unit, limits, value = null, last = null, allowSame = true }) {
   const bounds = { ...OPEN_END, ...limits, ...(label && !limits?.label ? { label } : {}) };
-  return new Promise((resolve) => new Pad({ label: label ?? t(bounds.label), unit: unit ?? bounds.unit, bounds, value, last, allowSame, resolve }).show());
+  return new Promise((resolve) =>
+    new Pad({
+      label: label ?? t(bounds.label),
+      unit: unit ?? bounds.unit,
+      bounds,
+      value,
+      last,
+      allowSame,
+      resolve,
+    }).show(),
+  );
 }
 
 class Pad {
@@ -29,8 +39,31 @@ class Pad {
     this.keys = h("div", { class: "pad-keys" }, this.keyRows().filter(Boolean));
     this.ask = h("div", { class: "ask" });
     const title = h("h2", { id: "pad-title", text: this.label });
-    const head = h("div", { class: "pad-head" }, title, h("p", { class: "value" }, this.output, h("span", { class: "unit", text: this.unit })), this.lastRow(), this.problem);
-    this.dialog = h("dialog", { class: "pad", aria: { labelledby: "pad-title" }, on: { cancel: (event) => { event.preventDefault(); this.close(undefined); }, keydown: (event) => this.typed(event) } }, head, this.ask, this.keys);
+    const head = h(
+      "div",
+      { class: "pad-head" },
+      title,
+      h("p", { class: "value" }, this.output, h("span", { class: "unit", text: this.unit })),
+      this.lastRow(),
+      this.problem,
+    );
+    this.dialog = h(
+      "dialog",
+      {
+        class: "pad",
+        aria: { labelledby: "pad-title" },
+        on: {
+          cancel: (event) => {
+            event.preventDefault();
+            this.close(undefined);
+          },
+          keydown: (event) => this.typed(event),
+        },
+      },
+      head,
+      this.ask,
+      this.keys,
+    );
     document.body.append(this.dialog);
     this.dialog.showModal();
     this.keys.querySelector(".enter").focus();
@@ -41,7 +74,14 @@ class Pad {
     if (this.last == null) return null;
     const words = t("Last: {value}", { value: withUnit(this.last, this.unit) });
     if (!this.allowSame) return h("p", { class: "last", text: words });
-    return h("div", { class: "last" }, h("p", { text: words }), bigButton(t("Same as last"), () => this.take(fmt(this.last)), { aria: { label: t("Same as last: {value}", { value: withUnit(this.last, this.unit) }) } }));
+    return h(
+      "div",
+      { class: "last" },
+      h("p", { text: words }),
+      bigButton(t("Same as last"), () => this.take(fmt(this.last)), {
+        aria: { label: t("Same as last: {value}", { value: withUnit(this.last, this.unit) }) },
+      }),
+    );
   }
 
   key(text, act, name, label) {
@@ -53,11 +93,20 @@ class Pad {
     const decimal = this.key(decimalSign(), () => this.add(decimalSign()), "", t("Decimal sign"));
     const sign = this.bounds.hard[0] < 0 ? this.key("±", () => this.flip(), "", t("Plus or minus")) : null;
     const erase = this.key("⌫", () => this.erase(), "", t("Delete the last figure"));
-    const steps = [this.key("−", () => this.move(-1), "step", t("One step down")), this.key("+", () => this.move(1), "step", t("One step up"))];
+    const steps = [
+      this.key("−", () => this.move(-1), "step", t("One step down")),
+      this.key("+", () => this.move(1), "step", t("One step up")),
+    ];
     return [
-      ...digits, decimal, this.key(fmt(0), () => this.add("0")), erase,
-      ...steps, sign, this.key("C", () => this.take(""), "", t("Clear")),
-      this.key(t("Leave"), () => this.close(undefined), "leave"), this.key(t("Take it"), () => this.done(), sign ? "enter" : "enter wide"),
+      ...digits,
+      decimal,
+      this.key(fmt(0), () => this.add("0")),
+      erase,
+      ...steps,
+      sign,
+      this.key("C", () => this.take(""), "", t("Clear")),
+      this.key(t("Leave"), () => this.close(undefined), "leave"),
+      this.key(t("Take it"), () => this.done(), sign ? "enter" : "enter wide"),
     ];
   }
 
@@ -79,7 +128,8 @@ class Pad {
   add(sign) {
     const before = this.fresh ? "" : this.text;
     if (sign === decimalSign() && before.includes(sign)) return;
-    if (before.replace(/\D/g, "").length < 7) this.take(before === "0" && sign !== decimalSign() ? sign : before + sign);
+    if (before.replace(/\D/g, "").length < 7)
+      this.take(before === "0" && sign !== decimalSign() ? sign : before + sign);
   }
 
   erase() {
@@ -102,8 +152,18 @@ class Pad {
 
   typed(event) {
     if (event.ctrlKey || event.metaKey || event.altKey || this.asked) return;
-    const acts = { Backspace: () => this.erase(), Delete: () => this.take(""), "-": () => this.flip(), ArrowUp: () => this.move(1), ArrowDown: () => this.move(-1) };
-    const act = /^\d$/.test(event.key) ? () => this.add(event.key) : /^[.,]$/.test(event.key) ? () => this.add(decimalSign()) : acts[event.key];
+    const acts = {
+      Backspace: () => this.erase(),
+      Delete: () => this.take(""),
+      "-": () => this.flip(),
+      ArrowUp: () => this.move(1),
+      ArrowDown: () => this.move(-1),
+    };
+    const act = /^\d$/.test(event.key)
+      ? () => this.add(event.key)
+      : /^[.,]$/.test(event.key)
+        ? () => this.add(decimalSign())
+        : acts[event.key];
     const enters = event.key === "Enter" && !event.target.matches("button:not(.enter)");
     if (!act && !enters) return;
     event.preventDefault();
@@ -129,7 +189,11 @@ class Pad {
     this.asked = words;
     this.keys.hidden = true;
     const yes = bigButton(t("Yes, it is right"), () => this.close(number), { tone: "go" });
-    const change = bigButton(t("Change it"), () => { this.fresh = true; this.render(); this.keys.querySelector(".enter").focus(); });
+    const change = bigButton(t("Change it"), () => {
+      this.fresh = true;
+      this.render();
+      this.keys.querySelector(".enter").focus();
+    });
     this.ask.replaceChildren(h("p", { role: "alert", text: words }), yes, change);
     change.focus();
   }
@@ -141,21 +205,42 @@ class Pad {
   }
 }
 
-/** A row to touch: label, value with unit or “not yet”; opens the pad and writes `path` of the night through ctx.change. */
-export function numberField(ctx, path, { label, limits = limitsOf(ctx.kit, path), last = null, allowSame = true, unit } = {}) {
+/**
+ * A row to touch: label, value with unit or “not yet”; opens the pad and writes `path` of the night through ctx.change.
+ */
+export function numberField(
+  ctx,
+  path,
+  { label, limits = limitsOf(ctx.kit, path), last = null, allowSame = true, unit } = {},
+) {
   const value = getPath(ctx.night, path) ?? null;
   const name = label ?? t(limits?.label ?? path);
   const fault = ctx.night.faults.find((each) => each.field === path);
   const open = async () => {
     const answer = await askNumber({ label: name, unit, limits, value, last, allowSame });
     if (answer === undefined || answer === value) return;
-    ctx.change(t("{field}: {value}", { field: name, value: answer === null ? t("not yet") : withUnit(answer, unit ?? limits?.unit) }), (night) => {
-      takeNumber(night, path, answer, limits);
-      night.faults = night.faults.filter((each) => each.field !== path);
-    });
+    ctx.change(
+      t("{field}: {value}", {
+        field: name,
+        value: answer === null ? t("not yet") : withUnit(answer, unit ?? limits?.unit),
+      }),
+      (night) => {
+        takeNumber(night, path, answer, limits);
+        night.faults = night.faults.filter((each) => each.field !== path);
+      },
+    );
   };
-  const shown = value === null ? h("span", { class: "unset", text: t("not yet") }) : h("b", { text: withUnit(value, unit ?? limits?.unit) });
-  const before = last != null && h("small", { text: t("Last: {value}", { value: withUnit(last, unit ?? limits?.unit) }) });
-  return h("button", { type: "button", class: `field${fault ? " wrong" : ""}`, data: { k: path, path }, on: { click: open } }, h("span", { class: "label" }, name, before), shown, fault && h("span", { class: "problem", text: fault.message }));
+  const shown =
+    value === null
+      ? h("span", { class: "unset", text: t("not yet") })
+      : h("b", { text: withUnit(value, unit ?? limits?.unit) });
+  const before =
+    last != null && h("small", { text: t("Last: {value}", { value: withUnit(last, unit ?? limits?.unit) }) });
+  return h(
+    "button",
+    { type: "button", class: `field${fault ? " wrong" : ""}`, data: { k: path, path }, on: { click: open } },
+    h("span", { class: "label" }, name, before),
+    shown,
+    fault && h("span", { class: "problem", text: fault.message }),
+  );
 }
-

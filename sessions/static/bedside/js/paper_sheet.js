@@ -1,6 +1,7 @@
 /*
- * A paper sheet while it is being typed in: `night.plan.paper` = {day, typed, sure, wrong}. `typed` has the shape of the
- * record with every cell as the text that was typed, so that nothing of it is lost; `layOut` makes the record of it. Pure.
+ * A paper sheet while it is being typed in: `night.plan.paper` = {day, typed, sure, wrong}. `typed` has the shape of
+ * the record with every cell as the text that was typed, so that nothing of it is lost; `layOut` makes the record of
+ * it. Pure.
  */
 
 import { checkOf, inside } from "./check_rows.js";
@@ -11,10 +12,23 @@ import { t } from "./words.js";
 
 /** In the order of the sheet. */
 export const MACHINE = ["planned_uf_l", "rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"];
-const measured = (when) => ["weight_kg", "systolic", "diastolic", "standing_systolic", "standing_diastolic", "pulse", "temperature_c"].map((name) => `${when}_${name}`);
+const measured = (when) =>
+  ["weight_kg", "systolic", "diastolic", "standing_systolic", "standing_diastolic", "pulse", "temperature_c"].map(
+    (name) => `${when}_${name}`,
+  );
 export const BEFORE = measured("pre");
 export const AFTER = measured("post");
-export const COLUMNS = ["qb_ml_min", "arterial_mmhg", "venous_mmhg", "tmp_mmhg", "uf_rate_ml_h", "uf_volume_l", "systolic", "diastolic", "pulse"];
+export const COLUMNS = [
+  "qb_ml_min",
+  "arterial_mmhg",
+  "venous_mmhg",
+  "tmp_mmhg",
+  "uf_rate_ml_h",
+  "uf_volume_l",
+  "systolic",
+  "diastolic",
+  "pulse",
+];
 export const NEEDLE = ["attempts", "pain", "gauge", "bleeding_minutes"];
 
 /** A text of the sheet, "" where nothing was typed. */
@@ -54,7 +68,9 @@ const filled = ({ at, unit, fixed, name, ...rest }) => Object.values(rest).some(
 export function wrongTime(night, path) {
   const text = typedAt(night, path);
   if (text) return clockOf(text) ? "" : t("{text} is no time of day.", { text });
-  return path.startsWith("readings") && filled(typedAt(night, path.slice(0, -3))) ? t("The time of this line is missing.") : "";
+  return path.startsWith("readings") && filled(typedAt(night, path.slice(0, -3)))
+    ? t("The time of this line is missing.")
+    : "";
 }
 
 /** The reader of cells: number(path of the sheet, path of the record) notes what is wrong and what was confirmed. */
@@ -71,13 +87,20 @@ function reader(night, kit) {
 
 /** The lines of a list with something in them; `make(number of a column)` gives a row of the record. */
 function layLines(night, kit, list, number, make) {
-  const { doc, plan: { paper } } = night;
+  const {
+    doc,
+    plan: { paper },
+  } = night;
   doc[list] = [];
   for (const [index, row] of (paper.typed[list] ?? []).entries()) {
     if (!filled(row)) continue;
     const wrong = wrongTime(night, `${list}[${index}].at`);
     if (wrong) paper.wrong.push(wrong);
-    else if (doc.started_at) doc[list].push({ at: row.at ? following(clockOf(row.at), doc.started_at, kit.patient.zone) : doc.started_at, ...make(row, (name) => number(`${list}[${index}].${name}`, `${list}[${doc[list].length}].${name}`)) });
+    else if (doc.started_at)
+      doc[list].push({
+        at: row.at ? following(clockOf(row.at), doc.started_at, kit.patient.zone) : doc.started_at,
+        ...make(row, (name) => number(`${list}[${index}].${name}`, `${list}[${doc[list].length}].${name}`)),
+      });
   }
 }
 
@@ -97,13 +120,30 @@ function laySites(night, number) {
   night.doc.sites = [];
   for (const [index, { site, use }] of night.plan.paper.typed.sites.entries()) {
     const to = `sites[${night.doc.sites.length}].`;
-    if (site) night.doc.sites.push({ site: Number(site), use, needle: "", length_mm: null, flash: null, flushed: null, note: "", at: null, ...columns(NEEDLE, (name) => number(`sites[${index}].${name}`, to + name)) });
+    if (site)
+      night.doc.sites.push({
+        site: Number(site),
+        use,
+        needle: "",
+        length_mm: null,
+        flash: null,
+        flushed: null,
+        note: "",
+        at: null,
+        ...columns(NEEDLE, (name) => number(`sites[${index}].${name}`, to + name)),
+      });
   }
 }
 
-/** Make the record of what was typed; `paper.wrong` says what cannot stand. Unusual numbers are confirmed by their very text. */
+/**
+ * Make the record of what was typed; `paper.wrong` says what cannot stand. Unusual numbers are confirmed by their very
+ * text.
+ */
 export function layOut(night, kit) {
-  const { doc, plan: { paper } } = night;
+  const {
+    doc,
+    plan: { paper },
+  } = night;
   const { typed, day } = paper;
   const [start, end] = [clockOf(typed.started_at), clockOf(typed.ended_at)];
   Object.assign(doc, { source: "paper", run_sheet_version: null, confirmed: [] });
@@ -116,6 +156,17 @@ export function layOut(night, kit) {
   laySites(night, number);
   layChecks(night, kit, number);
   layLines(night, kit, "readings", number, (_, column) => columns(COLUMNS, column));
-  layLines(night, kit, "events", number, ({ kind, note }) => ({ kind: kind || "other", note: note ?? "", systolic: null, diastolic: null, saline_l: null }));
-  layLines(night, kit, "medicines", number, ({ name, unit }, column) => ({ name, unit, note: "", amount: column("amount") }));
+  layLines(night, kit, "events", number, ({ kind, note }) => ({
+    kind: kind || "other",
+    note: note ?? "",
+    systolic: null,
+    diastolic: null,
+    saline_l: null,
+  }));
+  layLines(night, kit, "medicines", number, ({ name, unit }, column) => ({
+    name,
+    unit,
+    note: "",
+    amount: column("amount"),
+  }));
 }

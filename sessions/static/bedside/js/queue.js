@@ -1,6 +1,7 @@
 /*
- * What waits to reach the unit: nights that were handed over, errands (acknowledgements, messages seen), and quietly the
- * night in progress. Each waits for itself: one bad record never holds up the rest. A lost answer is simply sent again.
+ * What waits to reach the unit: nights that were handed over, errands (acknowledgements, messages seen), and quietly
+ * the night in progress. Each waits for itself: one bad record never holds up the rest. A lost answer is simply sent
+ * again.
  */
 
 import { documentOf, draftFrom, hasUnsent, pathInNight, sameRecord } from "./draft.js";
@@ -19,7 +20,10 @@ let tries = 0;
 let running = null;
 let again = false;
 
-/** main.js tells whose nights these are and what to do when something changed or an attempt ended (`ended(kind, night)`). */
+/**
+ * main.js tells whose nights these are and what to do when something changed or an attempt ended (`ended(kind,
+ * night)`).
+ */
 export function bind(context, onChange, onEnd) {
   [app, changed, ended] = [context, onChange, onEnd];
 }
@@ -33,13 +37,22 @@ export async function load() {
 
 const waits = (night) => night.stage === "handed" && !night.delivered && !night.faults.length && !night.conflict;
 
-/** Everything that has not reached the unit -> [{id, kind: "night" | "errand", state, night?, errand?}]. state: waiting, open, conflict, refused. */
+/**
+ * Everything that has not reached the unit -> [{id, kind: "night" | "errand", state, night?, errand?}]. state: waiting,
+ * open, conflict, refused.
+ */
 export function list() {
   const nights = app.nights.filter((night) => !night.delivered && hasUnsent(night));
-  const stateOf = (night) => (night.conflict ? "conflict" : night.faults.length ? "refused" : night.stage === "handed" ? "waiting" : "open");
+  const stateOf = (night) =>
+    night.conflict ? "conflict" : night.faults.length ? "refused" : night.stage === "handed" ? "waiting" : "open";
   return [
     ...nights.map((night) => ({ id: night.id, kind: "night", state: stateOf(night), night })),
-    ...[...errands.values()].map((errand) => ({ id: errand.id, kind: "errand", state: errand.refused ? "refused" : "waiting", errand })),
+    ...[...errands.values()].map((errand) => ({
+      id: errand.id,
+      kind: "errand",
+      state: errand.refused ? "refused" : "waiting",
+      errand,
+    })),
   ];
 }
 
@@ -51,15 +64,24 @@ export const pulse = { signedOut: false, next: null, busy: false };
 const addressOf = (night) => `/api/v1/treatments/${night.id}/`;
 
 async function put(night, body) {
-  const answer = await call(addressOf(night), { method: "PUT", body, revision: night.revision, account: night.account });
+  const answer = await call(addressOf(night), {
+    method: "PUT",
+    body,
+    revision: night.revision,
+    account: night.account,
+  });
   if (answer.status === 428) {
     const now = await call(addressOf(night), { account: night.account });
     return now.kind === "ok" ? { kind: "changed", current: now.data } : now;
   }
-  return answer.status === 412 || answer.status === 409 ? { kind: "changed", current: answer.data.current ?? null, data: answer.data } : answer;
+  return answer.status === 412 || answer.status === 409
+    ? { kind: "changed", current: answer.data.current ?? null, data: answer.data }
+    : answer;
 }
 
-/** Where the unit holds exactly what an unanswered attempt sent, nobody else changed it: the new version simply follows. */
+/**
+ * Where the unit holds exactly what an unanswered attempt sent, nobody else changed it: the new version simply follows.
+ */
 async function putAfterLostAnswers(night, body) {
   const earlier = night.unanswered;
   night.unanswered = [...earlier, body].slice(-MOST_UNANSWERED);
@@ -81,7 +103,13 @@ const faultsOf = (night, { data = {}, status }) => {
 
 function takeAnswer(night, answer, body, status) {
   if (answer.kind === "ok") {
-    Object.assign(night, { revision: answer.data.revision, sent: body, sentAt: new Date().toISOString(), faults: [], conflict: null });
+    Object.assign(night, {
+      revision: answer.data.revision,
+      sent: body,
+      sentAt: new Date().toISOString(),
+      faults: [],
+      conflict: null,
+    });
     if (status === "finished") night.delivered = night.sentAt;
   } else if (answer.kind === "changed" && answer.current) {
     night.conflict = answer.current;
@@ -112,19 +140,30 @@ async function runErrand(errand) {
   return answer.kind;
 }
 
-const goesQuietly = (night) => night.doc.started_at && !night.correcting && night.stage !== "handed" && !night.conflict && !night.faults.length && hasUnsent(night);
+const goesQuietly = (night) =>
+  night.doc.started_at &&
+  !night.correcting &&
+  night.stage !== "handed" &&
+  !night.conflict &&
+  !night.faults.length &&
+  hasUnsent(night);
 
 async function attempt() {
   const kinds = [];
   const nights = app.nights.filter((night) => waits(night) || goesQuietly(night));
-  for (const job of [...nights.map((night) => () => send(night)), ...[...errands.values()].filter((each) => !each.refused).map((errand) => () => runErrand(errand))]) {
+  for (const job of [
+    ...nights.map((night) => () => send(night)),
+    ...[...errands.values()].filter((each) => !each.refused).map((errand) => () => runErrand(errand)),
+  ]) {
     kinds.push(await job());
     if (kinds.at(-1) === "signedOut") break;
   }
   return kinds;
 }
 
-/** Try everything now -> what came of each. Two attempts never run at once; what came while one ran goes right after it. */
+/**
+ * Try everything now -> what came of each. Two attempts never run at once; what came while one ran goes right after it.
+ */
 export function push() {
   again = Boolean(running);
   running ??= attemptNow().finally(() => {
@@ -139,7 +178,10 @@ async function attemptNow() {
   Object.assign(pulse, { busy: true, next: null });
   changed();
   const kinds = await attempt();
-  Object.assign(pulse, { busy: false, signedOut: kinds.includes("signedOut") || (pulse.signedOut && !kinds.includes("ok") && kinds.length > 0) });
+  Object.assign(pulse, {
+    busy: false,
+    signedOut: kinds.includes("signedOut") || (pulse.signedOut && !kinds.includes("ok") && kinds.length > 0),
+  });
   tries = kinds.includes("unreachable") ? tries + 1 : 0;
   if (tries) plan();
   changed();
@@ -172,11 +214,13 @@ export async function retry(id) {
 }
 
 /**
- * Something small to tell the unit, kept until it has it: errand({method, url, body, words}). The same url and body once.
- * `instead`: it takes the place of what waits for the same url, of which only the last counts.
+ * Something small to tell the unit, kept until it has it: errand({method, url, body, words}). The same url and body
+ * once. `instead`: it takes the place of what waits for the same url, of which only the last counts.
  */
 export async function errand({ method = "POST", url, body = {}, words = "", instead = false }) {
-  const same = [...errands.values()].find((each) => each.url === url && JSON.stringify(each.body) === JSON.stringify(body));
+  const same = [...errands.values()].find(
+    (each) => each.url === url && JSON.stringify(each.body) === JSON.stringify(body),
+  );
   const one = same ?? { id: crypto.randomUUID(), method, url, body, words, at: new Date().toISOString() };
   errands.set(one.id, one);
   await vault.put("errands", one);
@@ -193,6 +237,7 @@ export async function drop(id) {
 
 /** A conflict settled: "mine" goes on the unit's revision, "theirs" takes the place of the own. */
 export function settle(night, choice, kit) {
-  if (choice === "theirs") return Object.assign(night, draftFrom(night.conflict, kit), { past: night.past, future: night.future });
+  if (choice === "theirs")
+    return Object.assign(night, draftFrom(night.conflict, kit), { past: night.past, future: night.future });
   return Object.assign(night, { revision: night.conflict.revision, conflict: null });
 }

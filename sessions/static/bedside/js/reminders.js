@@ -17,7 +17,10 @@ export const canShake = () => typeof navigator.vibrate === "function";
 
 /** Two soft tones, 0.25 s each; the ramps keep the speaker from cracking. */
 function tone() {
-  for (const [start, pitch] of [[0, 660], [0.35, 880]]) {
+  for (const [start, pitch] of [
+    [0, 660],
+    [0.35, 880],
+  ]) {
     const from = audio.currentTime + start;
     const [voice, loudness] = [audio.createOscillator(), audio.createGain()];
     voice.frequency.value = pitch;

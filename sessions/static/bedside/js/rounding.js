@@ -1,4 +1,7 @@
-/* Rounding as the server does. A file of its own: words and numbers both need it, and files must not need each other in a ring. */
+/*
+ * Rounding as the server does. A file of its own: words and numbers both need it, and files must not need each other in
+ * a ring.
+ */
 
 /**
  * A number with a fixed count of decimals, halves away from zero on its shortest decimal form. That is how

@@ -1,9 +1,10 @@
 /*
  * Screens by their address `#/name/param`. A screen is
- *   register("name", {title(ctx, params), draw(ctx, params) -> Node | Node[], bar?(ctx, params) -> [{label, go | tap, tone, hint}], light?})
- * `params` is always a list of texts: go("reading", 2) opens #/reading/2 and draws with ["2"]. In `bar` the first is the
- * main action, `go` a screen's name (or [name, ...params]), `tap` a function. `light: true` leaves out the head and makes
- * the main action as tall as the thumb's half. One h1 a screen: the frame draws it from `title`.
+ *   register("name", {title(ctx, params), draw(ctx, params) -> Node | Node[], bar?(ctx, params) -> [{label, go | tap,
+ *   tone, hint}], light?})
+ * `params` is always a list of texts: go("reading", 2) opens #/reading/2 and draws with ["2"]. In `bar` the first is
+ * the main action, `go` a screen's name (or [name, ...params]), `tap` a function. `light: true` leaves out the head and
+ * makes the main action as tall as the thumb's half. One h1 a screen: the frame draws it from `title`.
  */
 
 const screens = new Map();
@@ -12,7 +13,8 @@ let last = "";
 
 export const register = (name, screen) => screens.set(name, screen);
 export const screenOf = (name) => screens.get(name);
-export const addressOf = (name, ...params) => `#/${[name, ...params.flat().filter((each) => each != null)].map(encodeURIComponent).join("/")}`;
+export const addressOf = (name, ...params) =>
+  `#/${[name, ...params.flat().filter((each) => each != null)].map(encodeURIComponent).join("/")}`;
 
 /** Go to a screen; `replace` leaves no step behind. */
 export function go(name, ...params) {

@@ -1,4 +1,7 @@
-/* How this phone shows the bedside: hand, light, letters, language, lock. Kept plain: nothing personal, and needed before the first paint. */
+/*
+ * How this phone shows the bedside: hand, light, letters, language, lock. Kept plain: nothing personal, and needed
+ * before the first paint.
+ */
 
 import { plain, setPlain } from "./vault.js";
 import { dir, speak } from "./words.js";
@@ -24,4 +27,5 @@ export async function set(changes, kit) {
   apply(kit);
 }
 
-export const languageOf = (kit) => settings.language || kit?.language || document.documentElement.dataset.language || "en";
+export const languageOf = (kit) =>
+  settings.language || kit?.language || document.documentElement.dataset.language || "en";

@@ -7,9 +7,20 @@ import { read } from "./kept.js";
 import { oddity, shown, withUnit } from "./numbers.js";
 import { fmt, hours, t } from "./words.js";
 
-/** A found weight this far from what the fluid says points to a scale, an entry or the machine (common practice) [kg]. */
+/**
+ * A found weight this far from what the fluid says points to a scale, an entry or the machine (common practice) [kg].
+ */
 const WEIGHT_OFF = 0.5;
-const WANTED = ["pre_weight_kg", "pre_systolic", "pre_diastolic", "post_weight_kg", "post_systolic", "post_diastolic", "uf_removed_l", "rinse_back_l"];
+const WANTED = [
+  "pre_weight_kg",
+  "pre_systolic",
+  "pre_diastolic",
+  "post_weight_kg",
+  "post_systolic",
+  "post_diastolic",
+  "uf_removed_l",
+  "rinse_back_l",
+];
 const LISTS = ["readings", "events", "sites"];
 
 const labelled = (kit, path) => t(kit.limits[path.replace(/\[\d+\]/g, "")]?.label ?? path);
@@ -19,7 +30,8 @@ export function blocking({ doc, plan }) {
   const found = [];
   if (!doc.started_at) found.push(t("The start of the treatment is missing."));
   if (!doc.ended_at) found.push(t("The end of the treatment is missing."));
-  if (doc.started_at && doc.ended_at && doc.ended_at <= doc.started_at) found.push(t("The treatment ends before it starts."));
+  if (doc.started_at && doc.ended_at && doc.ended_at <= doc.started_at)
+    found.push(t("The treatment ends before it starts."));
   return [...found, ...(plan.paper?.wrong ?? [])];
 }
 
@@ -32,12 +44,17 @@ export function missing({ doc }, kit) {
   if (needles && !doc.sites.length) found.push(t("Needle sites"));
   if (!doc.dialyser_look) found.push(t("Look of the dialyser"));
   if (doc.disinfected == null) found.push(t("Whether the machine was disinfected"));
-  const checks = (kit.checklist?.items ?? []).filter((item) => item.part === "setup" && !doc.checks.some((row) => row.key === item.key));
+  const checks = (kit.checklist?.items ?? []).filter(
+    (item) => item.part === "setup" && !doc.checks.some((row) => row.key === item.key),
+  );
   if (checks.length) found.push(t("{n} checks before the treatment", { n: checks.length }));
   return found;
 }
 
-/** What came out of the night by this phone's own arithmetic: {minutes, litres, rate, limit, off, gained, expected, lowest}; null where unknown. */
+/**
+ * What came out of the night by this phone's own arithmetic: {minutes, litres, rate, limit, off, gained, expected,
+ * lowest}; null where unknown.
+ */
 export function figures({ doc }, kit, lastPost = null) {
   const ordered = kit.prescription;
   const minutes = doc.started_at && doc.ended_at ? minutesBetween(doc.started_at, doc.ended_at) : null;
@@ -45,35 +62,76 @@ export function figures({ doc }, kit, lastPost = null) {
   const known = litres !== null && minutes >= 30 && doc.post_weight_kg != null;
   const gained = fluid.gain({ pre: doc.pre_weight_kg, last: lastPost, target: ordered?.target_weight_kg });
   const balance = doc.pre_weight_kg != null && litres !== null && doc.rinse_back_l != null && doc.intake_l != null;
-  const systolic = [doc.pre_systolic, ...doc.readings.map((row) => row.systolic), ...doc.events.map((row) => row.systolic), doc.post_systolic].filter((each) => each != null);
+  const systolic = [
+    doc.pre_systolic,
+    ...doc.readings.map((row) => row.systolic),
+    ...doc.events.map((row) => row.systolic),
+    doc.post_systolic,
+  ].filter((each) => each != null);
   return {
-    minutes, litres, gained, limit: ordered?.uf_rate_limit_ml_kg_h ?? null,
+    minutes,
+    litres,
+    gained,
+    limit: ordered?.uf_rate_limit_ml_kg_h ?? null,
     rate: known ? fluid.rate(litres, minutes, doc.post_weight_kg) : null,
     off: doc.post_weight_kg != null && ordered ? doc.post_weight_kg - ordered.target_weight_kg : null,
-    expected: balance ? fluid.expectedAfter({ pre: doc.pre_weight_kg, litres, rinse: doc.rinse_back_l, drinks: doc.intake_l }) : null,
+    expected: balance
+      ? fluid.expectedAfter({ pre: doc.pre_weight_kg, litres, rinse: doc.rinse_back_l, drinks: doc.intake_l })
+      : null,
     lowest: systolic.length ? Math.min(...systolic) : null,
   };
 }
 
 function oddNumbers(doc, kit) {
-  const plain = Object.keys(doc).filter((path) => typeof doc[path] === "number" && kit.limits[path]).map((path) => [path, doc[path]]);
-  const rows = [...LISTS, "checks", "medicines"].flatMap((list) => doc[list].flatMap((row, index) => Object.entries(row).filter(([name, value]) => typeof value === "number" && kit.limits[`${list}.${name}`]).map(([name, value]) => [`${list}[${index}].${name}`, value])));
-  return [...plain, ...rows].filter(([path, value]) => oddity(kit.limits[path.replace(/\[\d+\]/g, "")], value)).map(([path, value]) => `${labelled(kit, path)}: ${withUnit(value, kit.limits[path.replace(/\[\d+\]/g, "")].unit)}`);
+  const plain = Object.keys(doc)
+    .filter((path) => typeof doc[path] === "number" && kit.limits[path])
+    .map((path) => [path, doc[path]]);
+  const rows = [...LISTS, "checks", "medicines"].flatMap((list) =>
+    doc[list].flatMap((row, index) =>
+      Object.entries(row)
+        .filter(([name, value]) => typeof value === "number" && kit.limits[`${list}.${name}`])
+        .map(([name, value]) => [`${list}[${index}].${name}`, value]),
+    ),
+  );
+  return [...plain, ...rows]
+    .filter(([path, value]) => oddity(kit.limits[path.replace(/\[\d+\]/g, "")], value))
+    .map(
+      ([path, value]) => `${labelled(kit, path)}: ${withUnit(value, kit.limits[path.replace(/\[\d+\]/g, "")].unit)}`,
+    );
 }
 
-/** What the unit will look at twice -> [words]: unusual numbers, events, overruled checks, the plan against what came. */
+/**
+ * What the unit will look at twice -> [words]: unusual numbers, events, overruled checks, the plan against what came.
+ */
 export function unusual(night, kit, lastPost) {
   const { doc } = night;
   const { rate, limit, expected, minutes, off } = figures(night, kit, lastPost);
   const planned = doc.planned_minutes ?? kit.prescription?.minutes;
   return [
     ...doc.events.map((event) => kit.event_kinds?.[event.kind] ?? event.kind),
-    ...doc.checks.filter((row) => !row.passed).map((row) => (row.overruled ? t("Check overruled: {check} ({reason})", { check: read(kit, row.name), reason: read(kit, row.reason) }) : t("Check not good: {check}", { check: read(kit, row.name) }))),
+    ...doc.checks
+      .filter((row) => !row.passed)
+      .map((row) =>
+        row.overruled
+          ? t("Check overruled: {check} ({reason})", { check: read(kit, row.name), reason: read(kit, row.reason) })
+          : t("Check not good: {check}", { check: read(kit, row.name) }),
+      ),
     ...oddNumbers(doc, kit),
-    rate > limit + 1e-9 && limit != null && t("UF rate {rate} mL/kg/h, over the limit of {limit}", { rate: fmt(rate, 1), limit: fmt(limit) }),
-    expected !== null && doc.post_weight_kg != null && Math.abs(doc.post_weight_kg - expected) >= WEIGHT_OFF && t("The weight after is {kg} kg away from what the fluid says: {expected} kg", { kg: fmt(Math.abs(doc.post_weight_kg - expected), 1), expected: fmt(expected, 1) }),
+    rate > limit + 1e-9 &&
+      limit != null &&
+      t("UF rate {rate} mL/kg/h, over the limit of {limit}", { rate: fmt(rate, 1), limit: fmt(limit) }),
+    expected !== null &&
+      doc.post_weight_kg != null &&
+      Math.abs(doc.post_weight_kg - expected) >= WEIGHT_OFF &&
+      t("The weight after is {kg} kg away from what the fluid says: {expected} kg", {
+        kg: fmt(Math.abs(doc.post_weight_kg - expected), 1),
+        expected: fmt(expected, 1),
+      }),
     off !== null && Math.abs(off) >= 1 && t("{kg} kg off the target weight", { kg: fmt(off, 1) }),
-    minutes && planned && minutes < 0.9 * planned && t("{hours} h instead of {planned} h", { hours: hours(minutes), planned: hours(planned) }),
+    minutes &&
+      planned &&
+      minutes < 0.9 * planned &&
+      t("{hours} h instead of {planned} h", { hours: hours(minutes), planned: hours(planned) }),
     (doc.dialyser_look === "half" || doc.dialyser_look === "clotted") && t("The dialyser was clotted in part or whole"),
   ].filter(Boolean);
 }
@@ -87,8 +145,13 @@ export function middle(values) {
 
 /** Lowest, middle and highest of the last ten nights: {nights, low, middle, high}, or null. */
 export function spread(history, key) {
-  const values = history.slice(0, 10).map((night) => night[key]).filter((value) => value != null);
-  return values.length ? { nights: values.length, low: Math.min(...values), middle: middle(values), high: Math.max(...values) } : null;
+  const values = history
+    .slice(0, 10)
+    .map((night) => night[key])
+    .filter((value) => value != null);
+  return values.length
+    ? { nights: values.length, low: Math.min(...values), middle: middle(values), high: Math.max(...values) }
+    : null;
 }
 
 /** How a number lies to the nights before, as a sentence; "" where nothing can be said. */
@@ -97,7 +160,9 @@ export function againstBefore(value, before, decimals, write = (number) => fmt(n
   const [low, middle, high] = [before.low, before.middle, before.high].map(write);
   const words = { low, middle, high, n: before.nights };
   if (before.nights < 3) return t("before: {low} to {high}", words);
-  if (value > before.high && shown(value, decimals) !== shown(before.high, decimals)) return t("higher than in each of the last {n} nights ({low} to {high})", words);
-  if (value < before.low && shown(value, decimals) !== shown(before.low, decimals)) return t("lower than in each of the last {n} nights ({low} to {high})", words);
+  if (value > before.high && shown(value, decimals) !== shown(before.high, decimals))
+    return t("higher than in each of the last {n} nights ({low} to {high})", words);
+  if (value < before.low && shown(value, decimals) !== shown(before.low, decimals))
+    return t("lower than in each of the last {n} nights ({low} to {high})", words);
   return t("as in the last {n} nights: {low} to {high}, middle {middle}", words);
 }

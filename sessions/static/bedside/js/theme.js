@@ -1,4 +1,6 @@
-/* Runs before the first paint: the light, the hand and the letters that were chosen, so that nothing flashes at night. */
+/*
+ * Runs before the first paint: the light, the hand and the letters that were chosen, so that nothing flashes at night.
+ */
 (function () {
   try {
     const look = JSON.parse(localStorage.getItem("bedside.look")) || {};
@@ -8,5 +10,7 @@
     root.hand = look.shownHand || "right";
     root.thumb = (root.hand === "right") === (look.dir !== "rtl") ? "end" : "start";
     if (look.dir === "rtl") document.documentElement.dir = "rtl";
-  } catch { /* without storage it looks as the phone does */ }
+  } catch {
+    /* without storage it looks as the phone does */
+  }
 })();

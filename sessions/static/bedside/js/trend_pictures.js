@@ -17,7 +17,9 @@ export function gridOf(low, high) {
   const power = 10 ** Math.floor(Math.log10(span / 2));
   const step = [1, 2, 5, 10].map((each) => each * power).find((each) => span / each <= 4);
   const first = Math.ceil(low / step - 1e-9);
-  return Array.from({ length: Math.floor(high / step + 1e-9) - first + 1 }, (_, index) => Number(((first + index) * step).toPrecision(12)));
+  return Array.from({ length: Math.floor(high / step + 1e-9) - first + 1 }, (_, index) =>
+    Number(((first + index) * step).toPrecision(12)),
+  );
 }
 
 const letters = () => TICK * parseFloat(getComputedStyle(document.documentElement).fontSize);
@@ -42,11 +44,16 @@ function scales(nights, values) {
 
 function line(nights, { of }, index, { x, y }) {
   const points = nights.filter((night) => of(night) != null).map((night) => [x(night.started_at), y(of(night))]);
-  return [svg("polyline", { class: `line ${index ? "two" : "one"}`, points: points.map((each) => each.join(",")).join(" ") }), points.map(([px, py]) => MARKS[index](px, py))];
+  return [
+    svg("polyline", { class: `line ${index ? "two" : "one"}`, points: points.map((each) => each.join(",")).join(" ") }),
+    points.map(([px, py]) => MARKS[index](px, py)),
+  ];
 }
 
 function limitLine(nights, limit, { x, y }) {
-  const points = nights.filter((night) => limit.of(night) != null).map((night) => `${x(night.started_at)},${y(limit.of(night))}`);
+  const points = nights
+    .filter((night) => limit.of(night) != null)
+    .map((night) => `${x(night.started_at)},${y(limit.of(night))}`);
   return points.length ? svg("polyline", { class: "line limit", points: points.join(" ") }) : null;
 }
 
@@ -55,39 +62,109 @@ const decimalsFor = (grid) => Math.max(0, ...grid.map((each) => (String(each).sp
 function axes(nights, { x, y, grid, left, height }) {
   const lines = grid.map((value) => [
     svg("line", { class: "grid", x1: left, x2: SIZE.width - SIZE.right, y1: y(value), y2: y(value) }),
-    svg("text", { class: "tick", x: left - 5, y: y(value) + letters() / 3, "text-anchor": "end" }, fmt(value, decimalsFor(grid))),
+    svg(
+      "text",
+      { class: "tick", x: left - 5, y: y(value) + letters() / 3, "text-anchor": "end" },
+      fmt(value, decimalsFor(grid)),
+    ),
   ]);
   const ends = [[nights[0], "start"], ...(nights.length > 1 ? [[nights.at(-1), "end"]] : [])];
-  return [lines, ends.map(([night, anchor]) => svg("text", { class: "tick", x: x(night.started_at), y: height - letters() / 2, "text-anchor": anchor }, shortDay(night.started_at)))];
+  return [
+    lines,
+    ends.map(([night, anchor]) =>
+      svg(
+        "text",
+        { class: "tick", x: x(night.started_at), y: height - letters() / 2, "text-anchor": anchor },
+        shortDay(night.started_at),
+      ),
+    ),
+  ];
 }
 
 function key(series, limit) {
   const signs = ["●", "□"];
-  const entries = series.length > 1 || limit ? series.map(({ name }, index) => h("li", { class: index ? "two" : "one" }, `${signs[index]} ${name}`)) : [];
-  return entries.length || limit ? h("ul", { class: "legend" }, entries, limit && h("li", { class: "limit" }, `┄ ${limit.name}`)) : null;
+  const entries =
+    series.length > 1 || limit
+      ? series.map(({ name }, index) => h("li", { class: index ? "two" : "one" }, `${signs[index]} ${name}`))
+      : [];
+  return entries.length || limit
+    ? h("ul", { class: "legend" }, entries, limit && h("li", { class: "limit" }, `┄ ${limit.name}`))
+    : null;
 }
 
 function table(nights, series, limit, title, decimals) {
   const columns = [...series, ...(limit ? [limit] : [])];
   const rows = [...nights].reverse().filter((night) => columns.some(({ of }) => of(night) != null));
-  return h("details", null, h("summary", { text: t("As a table") }), h("div", { class: "wide" }, h("table", null,
-    h("caption", { text: title }),
-    h("thead", null, h("tr", null, h("th", { scope: "col", text: t("Night") }), columns.map(({ name }) => h("th", { scope: "col", text: name })))),
-    h("tbody", null, rows.map((night) => h("tr", null, h("th", { scope: "row", text: shortDay(night.started_at) }), columns.map(({ of }) => h("td", { text: fmt(of(night), decimals) })))))
-  )));
+  return h(
+    "details",
+    null,
+    h("summary", { text: t("As a table") }),
+    h(
+      "div",
+      { class: "wide" },
+      h(
+        "table",
+        null,
+        h("caption", { text: title }),
+        h(
+          "thead",
+          null,
+          h(
+            "tr",
+            null,
+            h("th", { scope: "col", text: t("Night") }),
+            columns.map(({ name }) => h("th", { scope: "col", text: name })),
+          ),
+        ),
+        h(
+          "tbody",
+          null,
+          rows.map((night) =>
+            h(
+              "tr",
+              null,
+              h("th", { scope: "row", text: shortDay(night.started_at) }),
+              columns.map(({ of }) => h("td", { text: fmt(of(night), decimals) })),
+            ),
+          ),
+        ),
+      ),
+    ),
+  );
 }
 
 /**
- * nights: oldest first, each with started_at. series: [{name, of(night) -> number or null}], one or two. limit: the same
- * for a dashed line. sentence: what the picture says, computed. -> a figure with picture, sentence and table, or a note
- * where there is nothing to draw.
+ * nights: oldest first, each with started_at. series: [{name, of(night) -> number or null}], one or two. limit: the
+ * same for a dashed line. sentence: what the picture says, computed. -> a figure with picture, sentence and table, or a
+ * note where there is nothing to draw.
  */
 export function trend({ title, unit, nights, series, limit = null, sentence, decimals = 0 }) {
-  const values = [...series, ...(limit ? [limit] : [])].flatMap(({ of }) => nights.map(of)).filter((value) => value != null);
+  const values = [...series, ...(limit ? [limit] : [])]
+    .flatMap(({ of }) => nights.map(of))
+    .filter((value) => value != null);
   const heading = h("h2", { text: `${title}${unit ? ` (${unit})` : ""}` });
-  if (!series.some(({ of }) => nights.some((night) => of(night) != null))) return h("section", { class: "trend" }, heading, h("p", { text: t("Nothing is known yet.") }));
+  if (!series.some(({ of }) => nights.some((night) => of(night) != null)))
+    return h("section", { class: "trend" }, heading, h("p", { text: t("Nothing is known yet.") }));
   const scale = scales(nights, values);
-  const picture = svg("svg", { class: "picture", viewBox: `0 0 ${SIZE.width} ${scale.height}`, role: "img", aria: { label: `${title}. ${sentence}` } },
-    axes(nights, scale), limit && limitLine(nights, limit, scale), series.map((each, index) => line(nights, each, index, scale)));
-  return h("section", { class: "trend" }, heading, h("p", { class: "says", text: sentence }), picture, key(series, limit), table(nights, series, limit, title, decimals));
+  const picture = svg(
+    "svg",
+    {
+      class: "picture",
+      viewBox: `0 0 ${SIZE.width} ${scale.height}`,
+      role: "img",
+      aria: { label: `${title}. ${sentence}` },
+    },
+    axes(nights, scale),
+    limit && limitLine(nights, limit, scale),
+    series.map((each, index) => line(nights, each, index, scale)),
+  );
+  return h(
+    "section",
+    { class: "trend" },
+    heading,
+    h("p", { class: "says", text: sentence }),
+    picture,
+    key(series, limit),
+    table(nights, series, limit, title, decimals),
+  );
 }

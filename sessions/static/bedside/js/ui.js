@@ -26,7 +26,12 @@ export const svg = (tag, props, ...children) => hang(document.createElementNS(SV
 /** A button of at least 56 px. tone "go" is the main one of a screen, "danger" red; hint is a line under the label. */
 export function bigButton(label, onTap, { tone = "plain", hint, disabled, aria, data } = {}) {
   const hinted = hint && h("small", { text: hint });
-  return h("button", { type: "button", class: `big ${tone}`, disabled, aria, data, on: { click: onTap } }, h("span", { text: label }), hinted);
+  return h(
+    "button",
+    { type: "button", class: `big ${tone}`, disabled, aria, data, on: { click: onTap } },
+    h("span", { text: label }),
+    hinted,
+  );
 }
 
 /** Letters of an answer of which three stand side by side. */
@@ -38,10 +43,25 @@ export function choiceRow(label, options, value, onPick) {
   const buttons = options.map((option) => {
     const chosen = option.value === value;
     const press = { click: () => onPick(option.value) };
-    const look = { type: "button", class: "choice", aria: { pressed: chosen }, data: { k: `${label}/${option.label}` } };
-    return h("button", { ...look, on: press }, h("span", { text: option.label }), option.hint && h("small", { text: option.hint }));
+    const look = {
+      type: "button",
+      class: "choice",
+      aria: { pressed: chosen },
+      data: { k: `${label}/${option.label}` },
+    };
+    return h(
+      "button",
+      { ...look, on: press },
+      h("span", { text: option.label }),
+      option.hint && h("small", { text: option.hint }),
+    );
   });
-  return h("div", { class: "choices", role: "group", aria: { label } }, h("p", { class: "label", text: label, aria: { hidden: "true" } }), h("div", { class: short ? "options short" : "options" }, buttons));
+  return h(
+    "div",
+    { class: "choices", role: "group", aria: { label } },
+    h("p", { class: "label", text: label, aria: { hidden: "true" } }),
+    h("div", { class: short ? "options short" : "options" }, buttons),
+  );
 }
 
 /** Words in a box. tone "plain" | "good" | "care" | "stop"; care and stop begin with a word that says so. */
@@ -54,8 +74,13 @@ export function note(text, tone = "plain", ...more) {
 /** Pairs of [name, value] as a list; value may be a number with its unit [name, 3.2, "L", decimals] or a node. */
 export function dl(pairs) {
   const rows = pairs.filter(Boolean).map(([name, value, unit, decimals]) => {
-    const shown = typeof value === "number" ? fmt(value, decimals) : value ?? t("not known");
-    return h("div", null, h("dt", { text: name }), h("dd", null, shown, unit && value != null && h("span", { class: "unit", text: ` ${unit}` })));
+    const shown = typeof value === "number" ? fmt(value, decimals) : (value ?? t("not known"));
+    return h(
+      "div",
+      null,
+      h("dt", { text: name }),
+      h("dd", null, shown, unit && value != null && h("span", { class: "unit", text: ` ${unit}` })),
+    );
   });
   return h("dl", null, rows);
 }
@@ -65,13 +90,24 @@ const live = () => document.getElementById("live");
 /** Say something to those who listen; what is seen does not change. */
 export function announce(text) {
   live().textContent = "";
-  setTimeout(() => { live().textContent = text; }, 50);
+  setTimeout(() => {
+    live().textContent = text;
+  }, 50);
 }
 
 /** The undo bar: what was done, and the way back. It stays until the next screen or the next deed. */
 export function toast(text, undo) {
   const bar = document.getElementById("undo");
-  const back = undo && bigButton(t("Undo"), () => { bar.replaceChildren(); undo(); }, { aria: { label: t("Undo: {what}", { what: text }) }, data: { k: "undo" } });
+  const back =
+    undo &&
+    bigButton(
+      t("Undo"),
+      () => {
+        bar.replaceChildren();
+        undo();
+      },
+      { aria: { label: t("Undo: {what}", { what: text }) }, data: { k: "undo" } },
+    );
   bar.replaceChildren(h("p", { text }), ...(back ? [back] : []));
   announce(text);
 }

@@ -17,7 +17,10 @@ export function takeUpdate(ctx) {
 
 function watch(ctx, registration) {
   const coming = registration.installing;
-  coming?.addEventListener("statechange", () => coming.state === "installed" && navigator.serviceWorker.controller && offer(ctx, registration));
+  coming?.addEventListener(
+    "statechange",
+    () => coming.state === "installed" && navigator.serviceWorker.controller && offer(ctx, registration),
+  );
 }
 
 export async function startWorker(ctx) {

@@ -7,7 +7,11 @@ import { bigButton, h, note, toast } from "./ui.js";
 import { fmt, t } from "./words.js";
 
 const key = (name, label, spoken, act, names = "") =>
-  h("button", { type: "button", class: `vkey ${names}`, aria: { label: spoken }, data: { k: name }, on: { click: act } }, label);
+  h(
+    "button",
+    { type: "button", class: `vkey ${names}`, aria: { label: spoken }, data: { k: name }, on: { click: act } },
+    label,
+  );
 
 function keysOf(row, put, type) {
   const { name, label, limits, value, last } = row;
@@ -18,7 +22,13 @@ function keysOf(row, put, type) {
   const figure = (sign) => h("span", null, sign + fmt(from), limits.unit && h("small", { text: limits.unit }));
   const middle =
     value == null
-      ? key(`${name}-mid`, figure("= "), t("{label}: same as last, {value}", { label, value: words }), () => put(from), "same")
+      ? key(
+          `${name}-mid`,
+          figure("= "),
+          t("{label}: same as last, {value}", { label, value: words }),
+          () => put(from),
+          "same",
+        )
       : key(`${name}-mid`, figure(""), t("{label}: {value}, change", { label, value: words }), type, "given");
   return [
     key(`${name}-down`, "−", t("{label}: step down", { label }), step(-1)),
@@ -28,8 +38,8 @@ function keysOf(row, put, type) {
 }
 
 /**
- * {name, label, short?, limits, value, last, lastWords, confirmed, write(value, asked), confirm()} -> Node. `asked` says that
- * the pad has already asked about an unusual value.
+ * {name, label, short?, limits, value, last, lastWords, confirmed, write(value, asked), confirm()} -> Node. `asked`
+ * says that the pad has already asked about an unusual value.
  */
 export function valueRow(row) {
   const { name, label, limits, value, lastWords } = row;
@@ -39,14 +49,32 @@ export function valueRow(row) {
     else row.write(number, false);
   };
   const type = async () => {
-    const given = await askNumber({ label, unit: limits.unit, limits, value, last: row.last, allowSame: row.last != null });
+    const given = await askNumber({
+      label,
+      unit: limits.unit,
+      limits,
+      value,
+      last: row.last,
+      allowSame: row.last != null,
+    });
     if (given !== undefined) row.write(given, true);
   };
   const odd = value != null && !row.confirmed && oddity(limits, value);
   return h(
     "div",
     { class: `value-row${value == null ? "" : " filled"}`, role: "group", aria: { label } },
-    h("button", { type: "button", class: "value-name", data: { k: name }, aria: { label: t("{label}: type a number", { label }) }, on: { click: type } }, h("span", { text: row.short ?? label }), lastWords && h("small", { text: lastWords })),
+    h(
+      "button",
+      {
+        type: "button",
+        class: "value-name",
+        data: { k: name },
+        aria: { label: t("{label}: type a number", { label }) },
+        on: { click: type },
+      },
+      h("span", { text: row.short ?? label }),
+      lastWords && h("small", { text: lastWords }),
+    ),
     h("div", { class: "vkeys" }, keysOf(row, put, type)),
     odd && note(odd, "care", bigButton(t("Yes, it is right"), row.confirm, { data: { k: `${name}-yes` } })),
   );
@@ -54,9 +82,16 @@ export function valueRow(row) {
 
 /** A value row for a path that stands in the document already. */
 export function fieldRow(ctx, path, { label, last = null, lastWords = "" } = {}) {
-  const limits = limitsOf(ctx.kit, path) ?? { label: label ?? path, unit: "", hard: [-1e9, 1e9], usual: [-1e9, 1e9], step: 1 };
+  const limits = limitsOf(ctx.kit, path) ?? {
+    label: label ?? path,
+    unit: "",
+    hard: [-1e9, 1e9],
+    usual: [-1e9, 1e9],
+    step: 1,
+  };
   const words = label ?? t(limits.label);
-  const said = (value) => t("{label}: {value}", { label: words, value: value == null ? "–" : withUnit(value, limits.unit) });
+  const said = (value) =>
+    t("{label}: {value}", { label: words, value: value == null ? "–" : withUnit(value, limits.unit) });
   return valueRow({
     name: path,
     label: words,

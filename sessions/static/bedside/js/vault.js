@@ -39,21 +39,25 @@ export function setPlain(name, value) {
   try {
     if (value === null) localStorage.removeItem(`bedside.${name}`);
     else localStorage.setItem(`bedside.${name}`, JSON.stringify(value));
-  } catch { /* it stays in memory until the page is closed, as the storage screen says */ }
+  } catch {
+    /* it stays in memory until the page is closed, as the storage screen says */
+  }
 }
 
 /* The database -------------------------------------------------------------------------------------- */
 
 const nameOf = (who) => `bedside-${who}`;
-const answerOf = (request) => new Promise((resolve, reject) => {
-  request.onsuccess = () => resolve(request.result);
-  request.onerror = () => reject(request.error);
-});
+const answerOf = (request) =>
+  new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
 
 function openBase(who) {
   const request = indexedDB.open(nameOf(who), VERSION);
   request.onupgradeneeded = () => {
-    for (const store of STORES) if (!request.result.objectStoreNames.contains(store)) request.result.createObjectStore(store, { keyPath: "id" });
+    for (const store of STORES)
+      if (!request.result.objectStoreNames.contains(store)) request.result.createObjectStore(store, { keyPath: "id" });
   };
   return answerOf(request);
 }
@@ -61,12 +65,15 @@ function openBase(who) {
 function finish(transaction) {
   return new Promise((resolve, reject) => {
     transaction.oncomplete = resolve;
-    transaction.onerror = transaction.onabort = () => reject(transaction.error ?? new DOMException("", "QuotaExceededError"));
+    transaction.onerror = transaction.onabort = () =>
+      reject(transaction.error ?? new DOMException("", "QuotaExceededError"));
   });
 }
 
 async function rawWrite(rows) {
-  const transaction = base.transaction([...new Set(rows.map(([store]) => store))], "readwrite", { durability: "strict" });
+  const transaction = base.transaction([...new Set(rows.map(([store]) => store))], "readwrite", {
+    durability: "strict",
+  });
   for (const [store, row, gone] of rows) {
     if (gone) transaction.objectStore(store).delete(row);
     else transaction.objectStore(store).put(row);
@@ -119,8 +126,15 @@ function refuse(problem) {
 }
 
 /** Why the storage does not hold what it should: {ok, denied, full, evicted, taken, persistent, pin, locked}. */
-export const state = () => ({ ...status, ok: !status.denied && !status.full && !status.taken, locked: Boolean(base) && !key, account });
-export const forgetEvicted = () => { status.evicted = false; };
+export const state = () => ({
+  ...status,
+  ok: !status.denied && !status.full && !status.taken,
+  locked: Boolean(base) && !key,
+  account,
+});
+export const forgetEvicted = () => {
+  status.evicted = false;
+};
 
 /** Ask the browser not to clear the storage when space runs short. It may say no: the settings show which. */
 export async function askToStay() {
@@ -135,7 +149,12 @@ function claim(steal = false) {
     const held = (lock) => {
       resolve(Boolean(lock));
       status.taken = !lock;
-      return lock && new Promise((done) => { release = done; });
+      return (
+        lock &&
+        new Promise((done) => {
+          release = done;
+        })
+      );
     };
     const options = steal ? { steal: true } : { ifAvailable: true };
     holding = navigator.locks.request(nameOf(account), options, held).catch(() => {
@@ -148,7 +167,9 @@ function claim(steal = false) {
 }
 
 /** Another window took over: it is told here. */
-export const whenTaken = (act) => { onTaken = act; };
+export const whenTaken = (act) => {
+  onTaken = act;
+};
 
 /** Take the storage from another window, which then stops writing. */
 export async function takeOver() {
@@ -162,12 +183,20 @@ async function seal(store, value, under = key) {
   const iv = crypto.getRandomValues(new Uint8Array(12));
   const text = new TextEncoder().encode(JSON.stringify(value));
   const bound = new TextEncoder().encode(`${store}/${value.id}`);
-  return { id: value.id, iv, body: await crypto.subtle.encrypt({ name: "AES-GCM", iv, additionalData: bound }, under, text) };
+  return {
+    id: value.id,
+    iv,
+    body: await crypto.subtle.encrypt({ name: "AES-GCM", iv, additionalData: bound }, under, text),
+  };
 }
 
 async function unseal(store, row) {
   const bound = new TextEncoder().encode(`${store}/${row.id}`);
-  return JSON.parse(new TextDecoder().decode(await crypto.subtle.decrypt({ name: "AES-GCM", iv: row.iv, additionalData: bound }, key, row.body)));
+  return JSON.parse(
+    new TextDecoder().decode(
+      await crypto.subtle.decrypt({ name: "AES-GCM", iv: row.iv, additionalData: bound }, key, row.body),
+    ),
+  );
 }
 
 /** One thing after the other: nothing is sealed under a key that is just being changed. */
@@ -190,7 +219,8 @@ async function write(rows) {
 }
 
 /** Keep a value that has an `id` -> whether it is on the phone now. */
-export const put = (store, value) => inLine(async () => Boolean(base && key) && write([[store, await seal(store, value)]]));
+export const put = (store, value) =>
+  inLine(async () => Boolean(base && key) && write([[store, await seal(store, value)]]));
 export const remove = (store, id) => inLine(async () => Boolean(base) && write([[store, id, true]]));
 
 export async function get(store, id) {
@@ -202,13 +232,22 @@ export async function get(store, id) {
 export async function all(store) {
   if (!base || !key) return [];
   const rows = await answerOf(base.transaction(store).objectStore(store).getAll());
-  const values = await Promise.all(rows.filter((row) => row.body).map((row) => unseal(store, row).catch((problem) => { console.error("A value could not be read", problem); return null; })));
+  const values = await Promise.all(
+    rows
+      .filter((row) => row.body)
+      .map((row) =>
+        unseal(store, row).catch((problem) => {
+          console.error("A value could not be read", problem);
+          return null;
+        }),
+      ),
+  );
   return values.filter(Boolean);
 }
 
 /** What may be read while locked: the unit's emergency cards, nothing of the patient. */
 export const putOpen = (id, value) => (base ? rawWrite([["meta", { id, open: value }]]).catch(refuse) : null);
-export const getOpen = async (id) => (base ? (await rawRead("meta", id).catch(() => null))?.open ?? null : null);
+export const getOpen = async (id) => (base ? ((await rawRead("meta", id).catch(() => null))?.open ?? null) : null);
 
 /* The PIN ------------------------------------------------------------------------------------------- */
 
@@ -216,13 +255,25 @@ const freshKey = () => crypto.subtle.generateKey({ name: "AES-GCM", length: 256 
 
 async function keyOfPin(pin, salt, iterations) {
   const secret = await crypto.subtle.importKey("raw", new TextEncoder().encode(pin), "PBKDF2", false, ["deriveKey"]);
-  return crypto.subtle.deriveKey({ name: "PBKDF2", hash: "SHA-256", salt, iterations }, secret, { name: "AES-GCM", length: 256 }, false, ["wrapKey", "unwrapKey"]);
+  return crypto.subtle.deriveKey(
+    { name: "PBKDF2", hash: "SHA-256", salt, iterations },
+    secret,
+    { name: "AES-GCM", length: 256 },
+    false,
+    ["wrapKey", "unwrapKey"],
+  );
 }
 
 async function wrapped(fresh, pin) {
   const [salt, iv] = [crypto.getRandomValues(new Uint8Array(16)), crypto.getRandomValues(new Uint8Array(12))];
   const under = await keyOfPin(pin, salt, ROUNDS);
-  return { id: "key", salt, iv, iterations: ROUNDS, wrapped: await crypto.subtle.wrapKey("raw", fresh, under, { name: "AES-GCM", iv }) };
+  return {
+    id: "key",
+    salt,
+    iv,
+    iterations: ROUNDS,
+    wrapped: await crypto.subtle.wrapKey("raw", fresh, under, { name: "AES-GCM", iv }),
+  };
 }
 
 export const hasPin = async () => Boolean(base && (await rawRead("meta", "key"))?.wrapped);
@@ -246,7 +297,10 @@ export async function unlock(pin) {
   const held = await rawRead("meta", "key");
   try {
     const under = await keyOfPin(pin, held.salt, held.iterations);
-    key = await crypto.subtle.unwrapKey("raw", held.wrapped, under, { name: "AES-GCM", iv: held.iv }, "AES-GCM", true, ["encrypt", "decrypt"]);
+    key = await crypto.subtle.unwrapKey("raw", held.wrapped, under, { name: "AES-GCM", iv: held.iv }, "AES-GCM", true, [
+      "encrypt",
+      "decrypt",
+    ]);
     await rawWrite([["meta", "tries", true]]);
     setPlain("held", account);
     return { open: true };
@@ -262,7 +316,10 @@ export async function unlock(pin) {
 export const waitLeft = async () => Math.max(0, ((await rawRead("meta", "tries"))?.until ?? 0) - Date.now());
 
 /** Forget the key once everything is written; only the PIN opens again. */
-export const lock = () => inLine(() => { key = null; });
+export const lock = () =>
+  inLine(() => {
+    key = null;
+  });
 
 /* Wiping -------------------------------------------------------------------------------------------- */
 

@@ -7,7 +7,11 @@ const SMALL_ENOUGH = 60_000;
 export const CLOCK_ALLOWED = 5 * 60_000;
 let offset = null;
 
-const cookie = (name) => document.cookie.split("; ").find((pair) => pair.startsWith(`${name}=`))?.slice(name.length + 1);
+const cookie = (name) =>
+  document.cookie
+    .split("; ")
+    .find((pair) => pair.startsWith(`${name}=`))
+    ?.slice(name.length + 1);
 
 /** This browser's own id for one account: by it the unit can take the phone back. */
 export function deviceOf(account) {
@@ -40,7 +44,12 @@ function noteClock(answer, began) {
 }
 
 function headersFor(account, { body, method, revision, type }) {
-  const headers = { Accept: "application/json", "X-Phone-Time": new Date().toISOString(), "X-Bedside-Device": deviceOf(account ?? "new"), "X-Bedside-Language": document.documentElement.lang };
+  const headers = {
+    Accept: "application/json",
+    "X-Phone-Time": new Date().toISOString(),
+    "X-Bedside-Device": deviceOf(account ?? "new"),
+    "X-Bedside-Language": document.documentElement.lang,
+  };
   if (method !== "GET") headers["X-CSRFToken"] = cookie("csrftoken") ?? "";
   if (body) headers["Content-Type"] = type;
   if (revision != null) headers["If-Match"] = `"${revision}"`;
@@ -54,20 +63,29 @@ const kindOf = (status) => {
   return status >= 500 || status === 429 || status === 408 ? "unreachable" : "refused";
 };
 
-/** Ask the server -> {kind: ok | refused | signedOut | gone | unreachable, status, data}. Never throws for the network. */
+/**
+ * Ask the server -> {kind: ok | refused | signedOut | gone | unreachable, status, data}. Never throws for the network.
+ */
 export async function call(address, { method = "GET", body, revision, account, type = "application/json" } = {}) {
   const began = Date.now();
   try {
     const answer = await fetch(address, {
-      method, headers: headersFor(account, { body, method, revision, type }), body, credentials: "same-origin", cache: "no-store", redirect: "manual",
-      keepalive: Boolean(body) && body.length < SMALL_ENOUGH, signal: AbortSignal.timeout(PATIENCE),
+      method,
+      headers: headersFor(account, { body, method, revision, type }),
+      body,
+      credentials: "same-origin",
+      cache: "no-store",
+      redirect: "manual",
+      keepalive: Boolean(body) && body.length < SMALL_ENOUGH,
+      signal: AbortSignal.timeout(PATIENCE),
     });
     if (answer.type === "opaqueredirect") return { kind: "signedOut", status: 302, data: {} };
     noteClock(answer, began);
     const isJson = answer.headers.get("Content-Type")?.includes("json");
     return { kind: kindOf(answer.status), status: answer.status, data: isJson ? await answer.json() : {} };
   } catch (problem) {
-    if (!(problem instanceof TypeError) && !["TimeoutError", "AbortError", "SyntaxError"].includes(problem.name)) throw problem;
+    if (!(problem instanceof TypeError) && !["TimeoutError", "AbortError", "SyntaxError"].includes(problem.name))
+      throw problem;
     return { kind: "unreachable", status: 0, data: {} };
   }
 }

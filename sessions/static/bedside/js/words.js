@@ -21,7 +21,9 @@ export function tn(one, many, n, params) {
   const all = { n: fmt(n, Number.isInteger(n) ? 0 : undefined), ...params };
   if (!forms) return fill(n === 1 ? one : many, all);
   const rules = new Intl.PluralRules(language);
-  const kinds = ["zero", "one", "two", "few", "many", "other"].filter((kind) => rules.resolvedOptions().pluralCategories.includes(kind));
+  const kinds = ["zero", "one", "two", "few", "many", "other"].filter((kind) =>
+    rules.resolvedOptions().pluralCategories.includes(kind),
+  );
   const index = forms.length === kinds.length ? kinds.indexOf(rules.select(n)) : Number(n !== 1);
   return fill(forms[Math.min(index, forms.length - 1)], all);
 }
@@ -39,7 +41,8 @@ export async function speak(code) {
 }
 
 /** The decimal sign of the language: "." or ",". */
-export const decimalSign = () => new Intl.NumberFormat(language).formatToParts(1.5).find((part) => part.type === "decimal").value;
+export const decimalSign = () =>
+  new Intl.NumberFormat(language).formatToParts(1.5).find((part) => part.type === "decimal").value;
 
 /** A number with the language's decimal sign; without `decimals` as it was typed. Unknown is "–". */
 export function fmt(number, decimals) {
@@ -49,12 +52,15 @@ export function fmt(number, decimals) {
 }
 
 /** The patient's time zone, from the kit. */
-export const setZone = (name) => { zone = name; };
+export const setZone = (name) => {
+  zone = name;
+};
 export const zoneName = () => zone;
 
 /** English as it is written in most of the world: the day before the month. */
 const locale = () => (language === "en" ? "en-GB" : language);
-const when = (iso, parts) => (iso ? new Intl.DateTimeFormat(locale(), { ...parts, timeZone: zone }).format(new Date(iso)) : "–");
+const when = (iso, parts) =>
+  iso ? new Intl.DateTimeFormat(locale(), { ...parts, timeZone: zone }).format(new Date(iso)) : "–";
 /** "22:10" on the patient's wall. */
 export const timeOf = (iso) => when(iso, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 /** "Sunday 1 March" in the patient's zone, with the order and the joining words of the language. */
@@ -62,6 +68,9 @@ export const dayOf = (iso) => when(iso, { weekday: "long", day: "numeric", month
 /** "1 Mar", for axes and tables. */
 export const shortDay = (iso) => when(iso, { day: "numeric", month: "short" });
 /** 0 -> "Monday". */
-export const weekdayOf = (index) => new Intl.DateTimeFormat(locale(), { weekday: "long", timeZone: "UTC" }).format(new Date(Date.UTC(2024, 0, 1 + index)));
+export const weekdayOf = (index) =>
+  new Intl.DateTimeFormat(locale(), { weekday: "long", timeZone: "UTC" }).format(
+    new Date(Date.UTC(2024, 0, 1 + index)),
+  );
 /** Minutes as "3:40". */
 export const hours = (minutes) => `${Math.floor(minutes / 60)}:${String(Math.floor(minutes % 60)).padStart(2, "0")}`;

@@ -11,8 +11,16 @@ const OLD_MINUTES = 15;
 const rows = new Map();
 
 const words = () => ({
-  pressure: { measure: t("Measure with the cuff"), wait: t("Start the cuff now. The value will appear here."), failed: t("The cuff could not measure. Try again.") },
-  weight: { measure: t("Weigh with the scale"), wait: t("Step on the scale now. The value will appear here."), failed: t("The scale could not weigh. Try again.") },
+  pressure: {
+    measure: t("Measure with the cuff"),
+    wait: t("Start the cuff now. The value will appear here."),
+    failed: t("The cuff could not measure. Try again."),
+  },
+  weight: {
+    measure: t("Weigh with the scale"),
+    wait: t("Step on the scale now. The value will appear here."),
+    failed: t("The scale could not weigh. Try again."),
+  },
 });
 
 const doubtWords = () => ({
@@ -42,7 +50,10 @@ function cautions(ctx, measured, values) {
   const apart = measured.at ? Math.abs(minutesBetween(`${wall}:00Z`, `${measured.at}Z`)) : 0;
   return [
     said.length && t("The cuff says: {doubts}.", { doubts: said.join(", ") }),
-    apart > OLD_MINUTES && t("The device says that it measured at {time}: an old value, or its clock is wrong.", { time: measured.at.slice(0, 16).replace("T", " ") }),
+    apart > OLD_MINUTES &&
+      t("The device says that it measured at {time}: an old value, or its clock is wrong.", {
+        time: measured.at.slice(0, 16).replace("T", " "),
+      }),
     measured.user != null && t("Measured as user {n} of the device.", { n: measured.user }),
     ...odd,
   ].filter(Boolean);
@@ -51,13 +62,15 @@ function cautions(ctx, measured, values) {
 function valueWords(kind, values) {
   const [first, second, third] = values.map(({ limits, value }) => withUnit(value, limits?.unit));
   if (kind === "weight") return first;
-  return `${[values[0]?.value, second].filter((each) => each != null).join(" / ")}${third ? `, ${t("pulse")} ${third}` : ""}`;
+  const pair = [values[0]?.value, second].filter((each) => each != null).join(" / ");
+  return third ? `${pair}, ${t("pulse")} ${third}` : pair;
 }
 
 function proposal(ctx, row) {
   const values = proposals(row);
   const refused = values.map(({ limits, value }) => limits && refusal(limits, value)).filter(Boolean);
-  const enough = row.kind === "weight" ? values.length : row.measured.systolic != null && row.measured.diastolic != null;
+  const enough =
+    row.kind === "weight" ? values.length : row.measured.systolic != null && row.measured.diastolic != null;
   if (!enough || refused.length) return [note(refused.join(" ") || words()[row.kind].failed, "care")];
   const shownValue = valueWords(row.kind, values);
   const warned = cautions(ctx, row.measured, values);
@@ -71,7 +84,10 @@ function proposal(ctx, row) {
       for (const { name, value, limits } of values) takeNumber(night, paths[name], value, limits);
     });
   };
-  return [...warned.map((text) => note(text, "care")), bigButton(t("Take over {value}", { value: shownValue }), take, { tone: "go", data: { k: `take-${row.kind}` } })];
+  return [
+    ...warned.map((text) => note(text, "care")),
+    bigButton(t("Take over {value}", { value: shownValue }), take, { tone: "go", data: { k: `take-${row.kind}` } }),
+  ];
 }
 
 async function begin(row) {
@@ -104,8 +120,11 @@ function fail(row, why) {
 
 function inside(ctx, row) {
   const said = words()[row.kind];
-  if (row.phase === "waiting") return [note(said.wait), bigButton(t("Stop waiting"), () => halt(row), { data: { k: `halt-${row.kind}` } })];
-  const again = bigButton(row.phase === "got" ? t("Measure again") : said.measure, () => begin(row), { data: { k: `measure-${row.kind}` } });
+  if (row.phase === "waiting")
+    return [note(said.wait), bigButton(t("Stop waiting"), () => halt(row), { data: { k: `halt-${row.kind}` } })];
+  const again = bigButton(row.phase === "got" ? t("Measure again") : said.measure, () => begin(row), {
+    data: { k: `measure-${row.kind}` },
+  });
   if (row.phase === "got") return [...proposal(ctx, row), again];
   return [row.why ? note(row.why, "care") : null, again].filter(Boolean);
 }

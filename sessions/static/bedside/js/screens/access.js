@@ -11,7 +11,9 @@ import { rowOf, takeSite } from "./needles.js";
 
 const USES = ["arterial", "venous"];
 let active = null; // which needle the next touch is for; null lets the address, or the first one without a site, be it
-window.addEventListener("hashchange", () => { active = null; });
+window.addEventListener("hashchange", () => {
+  active = null;
+});
 
 const pickedOf = (ctx) => Object.fromEntries(USES.map((use) => [use, rowOf(ctx.night, use)?.site ?? null]));
 const todayOf = (ctx) => toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
@@ -36,22 +38,56 @@ function pick(ctx, use, site) {
 function turns(ctx, use, picked) {
   const turn = (each) => {
     const name = nameOf(ctx, picked[each]) ?? t("choose");
-    const take = () => { active = each; ctx.redraw(); };
-    return h("button", { type: "button", class: `choice turn ${each}`, aria: { pressed: each === use }, data: { k: `turn-${each}` }, on: { click: take } }, h("small", { text: useWords(each) }), h("span", { text: name }));
+    const take = () => {
+      active = each;
+      ctx.redraw();
+    };
+    return h(
+      "button",
+      {
+        type: "button",
+        class: `choice turn ${each}`,
+        aria: { pressed: each === use },
+        data: { k: `turn-${each}` },
+        on: { click: take },
+      },
+      h("small", { text: useWords(each) }),
+      h("span", { text: name }),
+    );
   };
-  return h("div", { class: "pair", role: "group", aria: { label: t("For which needle is the next touch?") } }, USES.map(turn));
+  return h(
+    "div",
+    { class: "pair", role: "group", aria: { label: t("For which needle is the next touch?") } },
+    USES.map(turn),
+  );
 }
 
 function listed(ctx, use, picked, today) {
   const sites = sitesOf(ctx);
   const longest = USES.map((each) => longestRested(sites, each, today));
   const row = (site, index) => {
-    const chosen = USES.filter((each) => picked[each] === site.id).map((each) => t("chosen for {use}", { use: useWords(each) }));
-    const words = [siteWords(site, today), longest.includes(site.id) && t("longest rested"), site.uses_30 ? t("{n} uses in 30 days", { n: site.uses_30 }) : null, ...chosen];
+    const chosen = USES.filter((each) => picked[each] === site.id).map((each) =>
+      t("chosen for {use}", { use: useWords(each) }),
+    );
+    const words = [
+      siteWords(site, today),
+      longest.includes(site.id) && t("longest rested"),
+      site.uses_30 ? t("{n} uses in 30 days", { n: site.uses_30 }) : null,
+      ...chosen,
+    ];
     const look = `choice site-row ${site.use}${stateOf(site, today).resting ? " resting" : ""}`;
-    const press = { class: look, aria: { pressed: picked[use] === site.id }, on: { click: () => pick(ctx, use, site) } };
+    const press = {
+      class: look,
+      aria: { pressed: picked[use] === site.id },
+      on: { click: () => pick(ctx, use, site) },
+    };
     const said = h("span", null, site.name, h("small", { text: words.filter(Boolean).join(" · ") }));
-    return h("button", { type: "button", ...press, data: { k: `site-${site.id}` } }, h("b", { class: "number", text: String(index + 1) }), said);
+    return h(
+      "button",
+      { type: "button", ...press, data: { k: `site-${site.id}` } },
+      h("b", { class: "number", text: String(index + 1) }),
+      said,
+    );
   };
   return h("div", { class: "site-list" }, sites.map(row));
 }
@@ -59,14 +95,21 @@ function listed(ctx, use, picked, today) {
 function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   const sites = sitesOf(ctx);
-  if (!sites.length) return note(t("The unit has put no sites of your access on this phone. Choose as you were trained."));
+  if (!sites.length)
+    return note(t("The unit has put no sites of your access on this phone. Choose as you were trained."));
   const use = turnOf(ctx, params);
   const [picked, today] = [pickedOf(ctx), todayOf(ctx)];
   const warned = [...new Set(USES.flatMap((each) => warnings(sites, picked, each, today)))];
   return [
     held(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
     turns(ctx, use, picked),
-    warned.length ? note(warned[0], "care", warned.slice(1).map((text) => h("p", { text }))) : null,
+    warned.length
+      ? note(
+          warned[0],
+          "care",
+          warned.slice(1).map((text) => h("p", { text })),
+        )
+      : null,
     limbPicture(ctx.kit.access, { picked, today, onPick: (site) => pick(ctx, use, site) }),
     h("p", { class: "soft", text: t("A sketch, not to scale. Arrows show which way the blood runs.") }),
     listed(ctx, use, picked, today),
@@ -78,7 +121,11 @@ function bar(ctx) {
   if (held(ctx, "access").length) return [{ label: t("Look, feel, listen"), go: ["checks", "access"] }];
   const picked = pickedOf(ctx);
   const missing = sitesOf(ctx).length && USES.some((use) => picked[use] == null);
-  const next = { label: missing ? t("Choose both sites") : t("To the needles"), go: "needles", disabled: Boolean(missing) };
+  const next = {
+    label: missing ? t("Choose both sites") : t("To the needles"),
+    go: "needles",
+    disabled: Boolean(missing),
+  };
   return [next, { label: t("The checks again"), go: ["checks", "access", "all"] }];
 }
 

@@ -1,4 +1,7 @@
-/* After the hand-over, a plain answer: what was computed, how it lies to the plan and the nights before, whether the unit looks at it. */
+/*
+ * After the hand-over, a plain answer: what was computed, how it lies to the plan and the nights before, whether the
+ * unit looks at it.
+ */
 
 import { lastPost, nightsBefore } from "../around.js";
 import { callButtons } from "../calls.js";
@@ -15,41 +18,101 @@ const answers = new Map(); // id -> {tries, data}
 
 /** Label, unit and decimals by key, in the words of the patient's language; the server's keys are the same. */
 const LINES = () => ({
-  minutes: [t("Length"), t("min"), 0], uf_volume: [t("Fluid removed (UF)"), "L", 2], uf_rate: [t("UF rate"), "mL/kg/h", 1], gain: [t("Gained before"), "kg", 1],
-  off_target: [t("Weight after, off target"), "kg", 1], lowest_systolic: [t("Lowest systolic pressure"), "mmHg", 0], venous: [t("Venous pressure, middle"), "mmHg", 0],
-  arterial: [t("Arterial pressure, middle"), "mmHg", 0], blood_processed: [t("Blood processed"), "L", 1], bleeding: [t("Longest bleeding"), t("min"), 0], standard_ktv: [t("Weekly dose (standard Kt/V)"), "", 2],
+  minutes: [t("Length"), t("min"), 0],
+  uf_volume: [t("Fluid removed (UF)"), "L", 2],
+  uf_rate: [t("UF rate"), "mL/kg/h", 1],
+  gain: [t("Gained before"), "kg", 1],
+  off_target: [t("Weight after, off target"), "kg", 1],
+  lowest_systolic: [t("Lowest systolic pressure"), "mmHg", 0],
+  venous: [t("Venous pressure, middle"), "mmHg", 0],
+  arterial: [t("Arterial pressure, middle"), "mmHg", 0],
+  blood_processed: [t("Blood processed"), "L", 1],
+  bleeding: [t("Longest bleeding"), t("min"), 0],
+  standard_ktv: [t("Weekly dose (standard Kt/V)"), "", 2],
 });
 
-const HISTORY = { minutes: "minutes", uf_volume: "uf_removed_l", uf_rate: "uf_rate", gain: "gain_kg", venous: "venous_mmhg", arterial: "arterial_mmhg", standard_ktv: "weekly_ktv" };
+const HISTORY = {
+  minutes: "minutes",
+  uf_volume: "uf_removed_l",
+  uf_rate: "uf_rate",
+  gain: "gain_kg",
+  venous: "venous_mmhg",
+  arterial: "arterial_mmhg",
+  standard_ktv: "weekly_ktv",
+};
 
 /** What this phone knows by itself, in the same shape as the server's answer. */
 function ownLines(ctx, night) {
   const { minutes, litres, rate, gained, off, lowest, limit } = figures(night, ctx.kit, lastPost(ctx, night));
   const { doc } = night;
-  const values = { minutes, uf_volume: litres, uf_rate: rate, gain: gained?.kg ?? null, off_target: off, lowest_systolic: lowest, blood_processed: doc.blood_processed_l };
-  const planned = { minutes: doc.planned_minutes ?? ctx.kit.prescription?.minutes, uf_volume: doc.planned_uf_l, uf_rate: limit, off_target: 0 };
-  return Object.entries(values).map(([key, value]) => ({ key, value, planned: planned[key] ?? null, before: HISTORY[key] ? spread(nightsBefore(ctx, night), HISTORY[key]) : null }));
+  const values = {
+    minutes,
+    uf_volume: litres,
+    uf_rate: rate,
+    gain: gained?.kg ?? null,
+    off_target: off,
+    lowest_systolic: lowest,
+    blood_processed: doc.blood_processed_l,
+  };
+  const planned = {
+    minutes: doc.planned_minutes ?? ctx.kit.prescription?.minutes,
+    uf_volume: doc.planned_uf_l,
+    uf_rate: limit,
+    off_target: 0,
+  };
+  return Object.entries(values).map(([key, value]) => ({
+    key,
+    value,
+    planned: planned[key] ?? null,
+    before: HISTORY[key] ? spread(nightsBefore(ctx, night), HISTORY[key]) : null,
+  }));
 }
 
 function againstPlan({ key, value, planned }, decimals) {
   if (planned == null || value == null) return "";
   if (key === "minutes") return t("planned {hours} h", { hours: hours(planned) });
-  if (key === "uf_rate") return value > planned + 1e-9 ? t("over the limit of {limit}", { limit: fmt(planned) }) : t("under the limit of {limit}", { limit: fmt(planned) });
+  if (key === "uf_rate")
+    return value > planned + 1e-9
+      ? t("over the limit of {limit}", { limit: fmt(planned) })
+      : t("under the limit of {limit}", { limit: fmt(planned) });
   return key === "off_target" ? "" : t("planned {value}", { value: fmt(planned, decimals) });
 }
 
 function row(line) {
   const [label, unit, decimals] = LINES()[line.key];
-  const value = line.key === "minutes" && line.value != null ? `${hours(line.value)} h` : `${fmt(line.value, decimals)}${line.value == null ? "" : ` ${unit}`}`;
-  const more = [againstPlan(line, decimals), againstBefore(line.value, line.before, decimals, line.key === "minutes" ? (minutes) => `${hours(minutes)} h` : undefined)].filter(Boolean);
-  return [label, h("div", null, h("b", { text: line.value == null ? t("not known") : value }), more.map((words) => h("small", { text: words })))];
+  const value =
+    line.key === "minutes" && line.value != null
+      ? `${hours(line.value)} h`
+      : `${fmt(line.value, decimals)}${line.value == null ? "" : ` ${unit}`}`;
+  const more = [
+    againstPlan(line, decimals),
+    againstBefore(
+      line.value,
+      line.before,
+      decimals,
+      line.key === "minutes" ? (minutes) => `${hours(minutes)} h` : undefined,
+    ),
+  ].filter(Boolean);
+  return [
+    label,
+    h(
+      "div",
+      null,
+      h("b", { text: line.value == null ? t("not known") : value }),
+      more.map((words) => h("small", { text: words })),
+    ),
+  ];
 }
 
-const isOver = (line) => line.key === "uf_rate" && line.value != null && line.planned != null && line.value > line.planned + 1e-9;
+const isOver = (line) =>
+  line.key === "uf_rate" && line.value != null && line.planned != null && line.value > line.planned + 1e-9;
 
 function look(ctx, data) {
   const words = {
-    not_judged: [t("The unit's computer has not looked through this night yet. The answer comes here and under “Past nights”."), "plain"],
+    not_judged: [
+      t("The unit's computer has not looked through this night yet. The answer comes here and under “Past nights”."),
+      "plain",
+    ],
     on_the_list: [t("Something in this night is on the unit's list: somebody will look at it."), "care"],
     seen: [t("Somebody at the unit has looked at what was noticed in this night."), "good"],
     nothing: [t("Nothing in this night put it on the unit's list."), "good"],
@@ -61,12 +124,20 @@ function look(ctx, data) {
 function handedWords(ctx, night) {
   if (!night) return null;
   if (night.delivered) return note(t("Handed over: the unit has it."), "good");
-  if (night.faults.length) return note(t("The unit's server refused something in it. Look at “What waits to be sent”."), "stop");
-  if (night.conflict) return note(t("Somebody else changed this record at the unit. Choose which version holds, under “What waits to be sent”."), "stop");
+  if (night.faults.length)
+    return note(t("The unit's server refused something in it. Look at “What waits to be sent”."), "stop");
+  if (night.conflict)
+    return note(
+      t("Somebody else changed this record at the unit. Choose which version holds, under “What waits to be sent”."),
+      "stop",
+    );
   return note(t("Kept on this phone and waiting for the network. It goes by itself; you may close the app."), "plain");
 }
 
-/** Ask the server until the numbers are of this revision; a limited number of times, and only while this screen is in sight. */
+/**
+ * Ask the server until the numbers are of this revision; a limited number of times, and only while this screen is in
+ * sight.
+ */
 async function ask(ctx, id) {
   const entry = answers.get(id) ?? { tries: 0, data: null, busy: false };
   answers.set(id, entry);
@@ -80,7 +151,9 @@ async function ask(ctx, id) {
   setTimeout(() => location.hash.startsWith("#/answer") && ask(ctx, id), ASK_AGAIN);
 }
 
-const nightOf = (ctx, params) => ctx.nights.find((night) => night.id === params[0]) ?? (params[0] ? null : ctx.nights.find((night) => night.stage === "handed"));
+const nightOf = (ctx, params) =>
+  ctx.nights.find((night) => night.id === params[0]) ??
+  (params[0] ? null : ctx.nights.find((night) => night.stage === "handed"));
 
 function draw(ctx, params) {
   const night = nightOf(ctx, params);
@@ -89,7 +162,11 @@ function draw(ctx, params) {
   const asks = ctx.online() && (!night || night.delivered);
   if (asks) ask(ctx, id);
   const data = answers.get(id)?.data;
-  const lines = data?.ready ? data.lines.filter((line) => line.value != null || line.key === "standard_ktv") : night ? ownLines(ctx, night) : [];
+  const lines = data?.ready
+    ? data.lines.filter((line) => line.value != null || line.key === "standard_ktv")
+    : night
+      ? ownLines(ctx, night)
+      : [];
   return [
     handedWords(ctx, night),
     data && look(ctx, data),
@@ -97,11 +174,29 @@ function draw(ctx, params) {
     h("h2", { text: t("What came out") }),
     data?.night && h("p", { class: "soft", text: dayOf(`${data.night}T12:00:00Z`) }),
     lines.length > 0 && dl(lines.map(row)),
-    !data?.ready && note(asks ? t("This is this phone's own arithmetic. The unit's figures come in a moment.") : t("This is this phone's own arithmetic. The unit's figures, and whether it looks at this night, come when there is a network.")),
-    data?.ready && data.lines.find((line) => line.key === "standard_ktv")?.value == null && h("p", { class: "soft", text: t("A weekly dose is known only when bloods were drawn at this treatment.") }),
+    !data?.ready &&
+      note(
+        asks
+          ? t("This is this phone's own arithmetic. The unit's figures come in a moment.")
+          : t(
+              "This is this phone's own arithmetic. The unit's figures, and whether it looks at this night, come " +
+                "when there is a network.",
+            ),
+      ),
+    data?.ready &&
+      data.lines.find((line) => line.key === "standard_ktv")?.value == null &&
+      h("p", { class: "soft", text: t("A weekly dose is known only when bloods were drawn at this treatment.") }),
     note(looksNext(ctx.kit, ctx.now())),
-    h("p", { text: t("If you feel unwell, do not wait for an answer here: call.") }), ...callButtons(ctx.kit.unit, "calm"),
+    h("p", { text: t("If you feel unwell, do not wait for an answer here: call.") }),
+    ...callButtons(ctx.kit.unit, "calm"),
   ];
 }
 
-register("answer", { title: () => t("Your night"), draw, bar: () => [{ label: t("Tonight"), go: "tonight" }, { label: t("Past nights"), go: "nights" }] });
+register("answer", {
+  title: () => t("Your night"),
+  draw,
+  bar: () => [
+    { label: t("Tonight"), go: "tonight" },
+    { label: t("Past nights"), go: "nights" },
+  ],
+});

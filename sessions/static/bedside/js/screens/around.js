@@ -1,4 +1,7 @@
-/* Water, supplies and machine: what was tested, counted or done, due or not. A sheet half filled in is kept like a night. */
+/*
+ * Water, supplies and machine: what was tested, counted or done, due or not. A sheet half filled in is kept like a
+ * night.
+ */
 
 import { noteAround } from "../around.js";
 import { withUnit } from "../numbers.js";
@@ -11,11 +14,31 @@ import { dayOf, t, tn } from "../words.js";
 
 const DAY = 86_400_000;
 const options = (pairs) => pairs.map(([value, label]) => ({ value, label }));
-const TESTS = () => [["total_chlorine", t("Total chlorine")], ["bacteria", t("Bacterial culture")], ["endotoxin", t("Endotoxin")], ["conductivity", t("Conductivity of product water")], ["hardness", t("Hardness")]];
-const TASKS = () => [["disinfection", t("Disinfection of the machine")], ["filter_change", t("Filter change")], ["service", t("Service of the machine")], ["carbon_change", t("Carbon change")], ["water_service", t("Service of the water treatment")]];
+const TESTS = () => [
+  ["total_chlorine", t("Total chlorine")],
+  ["bacteria", t("Bacterial culture")],
+  ["endotoxin", t("Endotoxin")],
+  ["conductivity", t("Conductivity of product water")],
+  ["hardness", t("Hardness")],
+];
+const TASKS = () => [
+  ["disinfection", t("Disinfection of the machine")],
+  ["filter_change", t("Filter change")],
+  ["service", t("Service of the machine")],
+  ["carbon_change", t("Carbon change")],
+  ["water_service", t("Service of the water treatment")],
+];
 const limitsOf = (ctx, kind) => ctx.kit.limits[`water.${kind}`];
 const labelOf = (kind) => TESTS().find(([each]) => each === kind)?.[1];
-const blank = (ctx) => ({ id: "around", patient: ctx.kit.patient.id, kind: null, value: null, below: false, days: 0, counts: {} });
+const blank = (ctx) => ({
+  id: "around",
+  patient: ctx.kit.patient.id,
+  kind: null,
+  value: null,
+  below: false,
+  days: 0,
+  counts: {},
+});
 let sheet = null;
 let telling = false;
 
@@ -31,14 +54,18 @@ function sheetOf(ctx) {
 
 function change(ctx, words, changes) {
   const before = sheet;
-  const keep = (next) => { sheet = next; vault.put("meta", next); ctx.redraw(); };
+  const keep = (next) => {
+    sheet = next;
+    vault.put("meta", next);
+    ctx.redraw();
+  };
   keep({ ...sheet, ...changes });
   toast(words, () => keep(before));
 }
 
 /**
- * Tell the unit, once however often it is touched. The sheet is emptied when it lies among what is to be sent, never before.
- * As long as the phone has no network it can be undone, and the sheet is as it was.
+ * Tell the unit, once however often it is touched. The sheet is emptied when it lies among what is to be sent, never
+ * before. As long as the phone has no network it can be undone, and the sheet is as it was.
  */
 async function tell(ctx, form, body, words, emptied = {}) {
   if (telling) return;
@@ -47,7 +74,7 @@ async function tell(ctx, form, body, words, emptied = {}) {
   const due = ctx.kit.due?.filter((item) => item.form === form && (form === "count" || item.id === body.kind)) ?? [];
   try {
     const id = await noteAround(ctx, form, body, words, due);
-    await vault.put("meta", sheet = { ...sheet, ...emptied });
+    await vault.put("meta", (sheet = { ...sheet, ...emptied }));
     replace("around");
     toast(words, ctx.online() ? undefined : () => takeBack(ctx, id, due, before));
   } finally {
@@ -57,16 +84,26 @@ async function tell(ctx, form, body, words, emptied = {}) {
 
 async function takeBack(ctx, id, due, before) {
   for (const item of due) delete item.noted;
-  await Promise.all([drop(id), vault.put("kit", ctx.kit), vault.put("meta", sheet = before)]);
+  await Promise.all([drop(id), vault.put("kit", ctx.kit), vault.put("meta", (sheet = before))]);
   ctx.redraw();
 }
 
-const field = (name, label, hint, shown, open) => h("button", { type: "button", class: "field", data: { k: name }, on: { click: open } },
-  h("span", { class: "label" }, label, hint && h("small", { text: hint })), shown === null ? h("span", { class: "unset", text: t("not yet") }) : h("b", { text: shown }));
+const field = (name, label, hint, shown, open) =>
+  h(
+    "button",
+    { type: "button", class: "field", data: { k: name }, on: { click: open } },
+    h("span", { class: "label" }, label, hint && h("small", { text: hint })),
+    shown === null ? h("span", { class: "unset", text: t("not yet") }) : h("b", { text: shown }),
+  );
 
 async function ask(ctx, limits, value, words, changes) {
   const answer = await askNumber({ label: t(limits.label), limits, value });
-  if (answer !== undefined && answer !== value) change(ctx, t("{field}: {value}", { field: words, value: answer === null ? t("not yet") : withUnit(answer, limits.unit) }), changes(answer));
+  if (answer !== undefined && answer !== value)
+    change(
+      ctx,
+      t("{field}: {value}", { field: words, value: answer === null ? t("not yet") : withUnit(answer, limits.unit) }),
+      changes(answer),
+    );
 }
 
 function waterForm(ctx) {
@@ -75,19 +112,53 @@ function waterForm(ctx) {
   const taken = new Date(ctx.now() - days * DAY).toISOString();
   const since = { label: t("Days since the sample was taken"), unit: "", hard: [0, 60], usual: [0, 21], step: 1 };
   return [
-    choiceRow(t("Test"), options(TESTS()), kind, (each) => change(ctx, labelOf(each), { kind: each, value: each === kind ? value : null })),
-    kind === "total_chlorine" && note(t("Do not connect while it is over the limit that your unit gave you: call the unit."), "care"),
-    kind && field("value", t("Result"), null, value === null ? null : withUnit(value, limits.unit), () => ask(ctx, limits, value, labelOf(kind), (answer) => ({ value: answer }))),
-    kind && choiceRow(t("The result is"), options([[false, t("as it stands")], [true, t("less than that: nothing detected")]]), below, (each) => change(ctx, t("Result"), { below: each })),
-    kind && field("days", t("Sample taken"), null, days ? tn("{n} day ago", "{n} days ago", days) + `, ${dayOf(taken)}` : t("today"), () => ask(ctx, since, days, t("Sample taken"), (answer) => ({ days: Math.round(answer ?? 0) }))),
+    choiceRow(t("Test"), options(TESTS()), kind, (each) =>
+      change(ctx, labelOf(each), { kind: each, value: each === kind ? value : null }),
+    ),
+    kind === "total_chlorine" &&
+      note(t("Do not connect while it is over the limit that your unit gave you: call the unit."), "care"),
+    kind &&
+      field("value", t("Result"), null, value === null ? null : withUnit(value, limits.unit), () =>
+        ask(ctx, limits, value, labelOf(kind), (answer) => ({ value: answer })),
+      ),
+    kind &&
+      choiceRow(
+        t("The result is"),
+        options([
+          [false, t("as it stands")],
+          [true, t("less than that: nothing detected")],
+        ]),
+        below,
+        (each) => change(ctx, t("Result"), { below: each }),
+      ),
+    kind &&
+      field(
+        "days",
+        t("Sample taken"),
+        null,
+        days ? tn("{n} day ago", "{n} days ago", days) + `, ${dayOf(taken)}` : t("today"),
+        () => ask(ctx, since, days, t("Sample taken"), (answer) => ({ days: Math.round(answer ?? 0) })),
+      ),
   ];
 }
 
 function sendWater(ctx) {
   const { kind, value, below, days } = sheet;
   if (value === null) return toast(t("Enter the result first."));
-  const body = { id: crypto.randomUUID(), kind, value, below_detection: below, sampled_at: new Date(ctx.now() - days * DAY).toISOString() };
-  return tell(ctx, "water", body, t("{what}: result noted", { what: labelOf(kind) }), { kind: null, value: null, below: false, days: 0, asked: null });
+  const body = {
+    id: crypto.randomUUID(),
+    kind,
+    value,
+    below_detection: below,
+    sampled_at: new Date(ctx.now() - days * DAY).toISOString(),
+  };
+  return tell(ctx, "water", body, t("{what}: result noted", { what: labelOf(kind) }), {
+    kind: null,
+    value: null,
+    below: false,
+    days: 0,
+    asked: null,
+  });
 }
 
 function countForm(ctx) {
@@ -95,9 +166,18 @@ function countForm(ctx) {
   if (!rows.length) return note(t("The unit has put nothing on its supply list."));
   const limits = (each) => ({ ...ctx.kit.limits["supplies.count"], label: each.name, unit: each.unit });
   const shown = (each) => (sheet.counts[each.id] == null ? null : withUnit(sheet.counts[each.id], each.unit));
-  const reckoned = (each) => (each.have == null ? null : t("There should be {value}", { value: withUnit(each.have, each.unit) }));
-  return [h("p", { text: t("Count what is there. What you leave out was not counted.") }),
-    rows.map((each) => field(`item-${each.id}`, each.name, reckoned(each), shown(each), () => ask(ctx, limits(each), sheet.counts[each.id] ?? null, each.name, (count) => ({ counts: { ...sheet.counts, [each.id]: count === null ? null : Math.round(count) } }))))];
+  const reckoned = (each) =>
+    each.have == null ? null : t("There should be {value}", { value: withUnit(each.have, each.unit) });
+  return [
+    h("p", { text: t("Count what is there. What you leave out was not counted.") }),
+    rows.map((each) =>
+      field(`item-${each.id}`, each.name, reckoned(each), shown(each), () =>
+        ask(ctx, limits(each), sheet.counts[each.id] ?? null, each.name, (count) => ({
+          counts: { ...sheet.counts, [each.id]: count === null ? null : Math.round(count) },
+        })),
+      ),
+    ),
+  ];
 }
 
 function sendCount(ctx) {
@@ -107,24 +187,53 @@ function sendCount(ctx) {
   return tell(ctx, "count", { counted_at: ctx.now().toISOString(), counts }, t("Supplies counted"), { counts: {} });
 }
 
-const task = (ctx, [kind, label]) => bigButton(label, () => tell(ctx, "done", { id: crypto.randomUUID(), kind, done_at: ctx.now().toISOString() }, t("{what}: done", { what: label })), { data: { k: kind } });
+const task = (ctx, [kind, label]) =>
+  bigButton(
+    label,
+    () =>
+      tell(
+        ctx,
+        "done",
+        { id: crypto.randomUUID(), kind, done_at: ctx.now().toISOString() },
+        t("{what}: done", { what: label }),
+      ),
+    { data: { k: kind } },
+  );
 
 const list = (ctx) => [
-  h("div", { class: "rows" }, bigButton(t("Note a water test"), () => ctx.go("around", "water"), { data: { k: "water" } }), bigButton(t("Count supplies"), () => ctx.go("around", "count"), { data: { k: "count" } }), bigButton(t("What is due"), () => ctx.go("due"), { data: { k: "due" } })),
-  h("h2", { text: t("Done just now") }), h("div", { class: "list" }, TASKS().map((each) => task(ctx, each))),
+  h(
+    "div",
+    { class: "rows" },
+    bigButton(t("Note a water test"), () => ctx.go("around", "water"), { data: { k: "water" } }),
+    bigButton(t("Count supplies"), () => ctx.go("around", "count"), { data: { k: "count" } }),
+    bigButton(t("What is due"), () => ctx.go("due"), { data: { k: "due" } }),
+  ),
+  h("h2", { text: t("Done just now") }),
+  h(
+    "div",
+    { class: "list" },
+    TASKS().map((each) => task(ctx, each)),
+  ),
 ];
 
-const FORMS = { water: [() => t("Water test"), waterForm, sendWater, () => t("Note the result")], count: [() => t("Supply count"), countForm, sendCount, () => t("Note the count")] };
+const FORMS = {
+  water: [() => t("Water test"), waterForm, sendWater, () => t("Note the result")],
+  count: [() => t("Supply count"), countForm, sendCount, () => t("Note the count")],
+};
 
 /** A link may name the test: around/water/bacteria. */
 function draw(ctx, [form, kind]) {
   if (!sheetOf(ctx)) return [];
-  if (form === "water" && labelOf(kind) && sheet.kind !== kind && sheet.asked !== kind) sheet = { ...sheet, kind, value: null, asked: kind };
+  if (form === "water" && labelOf(kind) && sheet.kind !== kind && sheet.asked !== kind)
+    sheet = { ...sheet, kind, value: null, asked: kind };
   return (FORMS[form]?.[1] ?? list)(ctx);
 }
 
 register("around", {
   title: (ctx, [form]) => FORMS[form]?.[0]() ?? t("Water, supplies and machine"),
   draw,
-  bar: (ctx, [form]) => [...(FORMS[form] ? [{ label: FORMS[form][3](), tone: "go", tap: () => sheet && FORMS[form][2](ctx) }] : []), { label: t("Back"), go: form ? "around" : "tonight" }],
+  bar: (ctx, [form]) => [
+    ...(FORMS[form] ? [{ label: FORMS[form][3](), tone: "go", tap: () => sheet && FORMS[form][2](ctx) }] : []),
+    { label: t("Back"), go: form ? "around" : "tonight" },
+  ],
 });

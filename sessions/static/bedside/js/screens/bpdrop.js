@@ -13,9 +13,36 @@ import { t, timeOf } from "../words.js";
 
 const NOT_BETTER = kept("no");
 const PARTS = {
-  felt: { label: () => t("What is felt?"), words: kept("Felt"), options: [kept("dizzy"), kept("sweating"), kept("nausea"), kept("cramp"), kept("seeing badly"), kept("very tired"), kept("nothing")] },
-  done: { label: () => t("What was done?"), words: kept("Done"), options: [kept("UF off"), kept("head low, legs up"), kept("saline given"), kept("pump slower"), kept("treatment ended")] },
-  better: { label: () => t("Better?"), words: kept("Better"), options: [kept("yes"), kept("a little"), NOT_BETTER], one: true },
+  felt: {
+    label: () => t("What is felt?"),
+    words: kept("Felt"),
+    options: [
+      kept("dizzy"),
+      kept("sweating"),
+      kept("nausea"),
+      kept("cramp"),
+      kept("seeing badly"),
+      kept("very tired"),
+      kept("nothing"),
+    ],
+  },
+  done: {
+    label: () => t("What was done?"),
+    words: kept("Done"),
+    options: [
+      kept("UF off"),
+      kept("head low, legs up"),
+      kept("saline given"),
+      kept("pump slower"),
+      kept("treatment ended"),
+    ],
+  },
+  better: {
+    label: () => t("Better?"),
+    words: kept("Better"),
+    options: [kept("yes"), kept("a little"), NOT_BETTER],
+    one: true,
+  },
 };
 
 /** Answers -> "Felt: dizzy. Done: UF off. Better: yes.", for the record. */
@@ -25,7 +52,8 @@ const sentence = (answers) =>
     .map(([name, { words }]) => `${words}: ${answers[name].join(", ")}.`)
     .join(" ");
 
-const indexOf = (ctx, [given]) => (ctx.night.doc.events[Number(given)]?.kind === "hypotension" && given != null ? Number(given) : null);
+const indexOf = (ctx, [given]) =>
+  ctx.night.doc.events[Number(given)]?.kind === "hypotension" && given != null ? Number(given) : null;
 
 /** The event, begun by the first answer; its answers are kept beside it under its time. */
 function begun(ctx, night, index) {
@@ -34,14 +62,18 @@ function begun(ctx, night, index) {
   return at;
 }
 
-const answersOf = (night, index) => (index == null ? {} : night.plan.drops?.[night.doc.events[index].at] ?? {});
+const answersOf = (night, index) => (index == null ? {} : (night.plan.drops?.[night.doc.events[index].at] ?? {}));
 
 function press(ctx, index, name, option) {
   ctx.change(t(option), (night) => {
     const at = begun(ctx, night, index);
     const answers = answersOf(night, at);
     const had = answers[name] ?? [];
-    const now = had.includes(option) ? had.filter((each) => each !== option) : PARTS[name].one ? [option] : [...had, option];
+    const now = had.includes(option)
+      ? had.filter((each) => each !== option)
+      : PARTS[name].one
+        ? [option]
+        : [...had, option];
     const event = night.doc.events[at];
     night.plan.drops = { ...night.plan.drops, [event.at]: { ...answers, [name]: now } };
     event.note = sentence(night.plan.drops[event.at]);
@@ -51,8 +83,24 @@ function press(ctx, index, name, option) {
 function chips(ctx, index, name) {
   const label = PARTS[name].label();
   const chosen = answersOf(ctx.night, index)[name] ?? [];
-  const chip = (option) => h("button", { type: "button", class: "choice", aria: { pressed: chosen.includes(option) }, data: { k: `${name}/${option}` }, on: { click: () => press(ctx, index, name, option) } }, h("span", { text: t(option) }));
-  return h("div", { class: "choices", role: "group", aria: { label } }, h("p", { class: "label", text: label, aria: { hidden: "true" } }), h("div", { class: "options" }, PARTS[name].options.map(chip)));
+  const chip = (option) =>
+    h(
+      "button",
+      {
+        type: "button",
+        class: "choice",
+        aria: { pressed: chosen.includes(option) },
+        data: { k: `${name}/${option}` },
+        on: { click: () => press(ctx, index, name, option) },
+      },
+      h("span", { text: t(option) }),
+    );
+  return h(
+    "div",
+    { class: "choices", role: "group", aria: { label } },
+    h("p", { class: "label", text: label, aria: { hidden: "true" } }),
+    h("div", { class: "options" }, PARTS[name].options.map(chip)),
+  );
 }
 
 function moveTo(ctx, index, iso) {
@@ -65,9 +113,18 @@ function moveTo(ctx, index, iso) {
 }
 
 function pressures(ctx, index) {
-  if (index == null) return bigButton(t("Write the blood pressure"), () => ctx.change(t("Blood pressure drop"), (night) => begun(ctx, night, null)), { data: { k: "write-pressure" } });
+  if (index == null)
+    return bigButton(
+      t("Write the blood pressure"),
+      () => ctx.change(t("Blood pressure drop"), (night) => begun(ctx, night, null)),
+      { data: { k: "write-pressure" } },
+    );
   const row = `events[${index}]`;
-  return h("div", { class: "values" }, ["systolic", "diastolic", "saline_l"].map((name) => fieldRow(ctx, `${row}.${name}`)));
+  return h(
+    "div",
+    { class: "values" },
+    ["systolic", "diastolic", "saline_l"].map((name) => fieldRow(ctx, `${row}.${name}`)),
+  );
 }
 
 function cuff(ctx, index) {
@@ -82,7 +139,9 @@ function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
   const index = indexOf(ctx, params);
-  const aid = ctx.kit.first_aid?.hypotension ?? t("Turn the fluid removal (UF) off and lie flat, head low, legs up. Do what your training says.");
+  const aid =
+    ctx.kit.first_aid?.hypotension ??
+    t("Turn the fluid removal (UF) off and lie flat, head low, legs up. Do what your training says.");
   const worse = (answersOf(ctx.night, index).better ?? []).includes(NOT_BETTER);
   return [
     note(aid, "care"),
@@ -92,7 +151,9 @@ function draw(ctx, params) {
     chips(ctx, index, "done"),
     chips(ctx, index, "better"),
     worse ? bigButton(t("Not better: what to do"), () => go("danger", "faint"), { tone: "danger" }) : null,
-    index == null ? null : momentRow("bpdrop", t("Time"), ctx.night.doc.events[index].at, (iso) => moveTo(ctx, index, iso)),
+    index == null
+      ? null
+      : momentRow("bpdrop", t("Time"), ctx.night.doc.events[index].at, (iso) => moveTo(ctx, index, iso)),
   ].filter(Boolean);
 }
 
@@ -105,7 +166,10 @@ function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = indexOf(ctx, params);
   if (index == null) return [{ label: t("Back to the treatment"), go: "running", tone: "plain" }];
-  return [{ label: t("Done"), go: "running" }, { label: t("Remove this note"), tap: () => drop(ctx, index) }];
+  return [
+    { label: t("Done"), go: "running" },
+    { label: t("Remove this note"), tap: () => drop(ctx, index) },
+  ];
 }
 
 register("bpdrop", { title: () => t("Blood pressure drop"), draw, bar });

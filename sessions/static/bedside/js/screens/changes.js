@@ -1,4 +1,6 @@
-/* What changed in the prescription since this person last read it: to be acknowledged once, with or without a network. */
+/*
+ * What changed in the prescription since this person last read it: to be acknowledged once, with or without a network.
+ */
 
 import { acknowledge, changesUnread } from "../around.js";
 import { callButtons } from "../calls.js";
@@ -24,12 +26,28 @@ async function read(ctx) {
 }
 
 const line = ({ label, before, after }) =>
-  h("li", null, h("strong", { text: label }), h("p", null, h("span", { class: "was", text: t("was {value}", { value: before }) }), " → ", h("b", { text: t("now {value}", { value: after }) })));
+  h(
+    "li",
+    null,
+    h("strong", { text: label }),
+    h(
+      "p",
+      null,
+      h("span", { class: "was", text: t("was {value}", { value: before }) }),
+      " → ",
+      h("b", { text: t("now {value}", { value: after }) }),
+    ),
+  );
 
 function draw(ctx) {
   const { changes, prescription } = ctx.kit;
-  if (!changes?.lines.length || !prescription) return note(t("Nothing has changed since you last read the prescription."), "good");
-  const from = t("Version {n}, signed by {who}, in force from {day}.", { n: prescription.version, who: prescription.signed_by, day: dayOf(prescription.in_force_from) });
+  if (!changes?.lines.length || !prescription)
+    return note(t("Nothing has changed since you last read the prescription."), "good");
+  const from = t("Version {n}, signed by {who}, in force from {day}.", {
+    n: prescription.version,
+    who: prescription.signed_by,
+    day: dayOf(prescription.in_force_from),
+  });
   return [
     h("p", { text: from }),
     h("ul", { class: "changes" }, changes.lines.map(line)),
@@ -41,9 +59,18 @@ function draw(ctx) {
 
 function bar(ctx) {
   if (changesUnread(ctx)) return [{ label: t("I have read this"), tap: () => read(ctx) }];
-  const night = ctx.night && ctx.night.stage !== "handed" && ctx.night.prescriptionVersion !== ctx.kit.prescription?.version;
+  const night =
+    ctx.night && ctx.night.stage !== "handed" && ctx.night.prescriptionVersion !== ctx.kit.prescription?.version;
   const next = begun(ctx) ? "checks" : "tonight";
-  return [{ label: t("Go on"), tap: () => { if (night) takeVersion(ctx); ctx.go(next); } }];
+  return [
+    {
+      label: t("Go on"),
+      tap: () => {
+        if (night) takeVersion(ctx);
+        ctx.go(next);
+      },
+    },
+  ];
 }
 
 register("changes", { title: () => t("What changed"), draw, bar });

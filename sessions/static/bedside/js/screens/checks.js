@@ -1,7 +1,7 @@
 /*
  * The unit's own checks, one at a time: the answer lies in the same place under the thumb for each. `#/checks` goes to
- * the first one without an answer, `#/checks/after` to those after the treatment, `#/checks/setup/<key>` to one of them.
- * One that failed holds the flow: it is put right, or overruled with a reason, never passed over.
+ * the first one without an answer, `#/checks/after` to those after the treatment, `#/checks/setup/<key>` to one of
+ * them. One that failed holds the flow: it is put right, or overruled with a reason, never passed over.
  */
 
 import { checkOf, inside } from "../check_rows.js";
@@ -65,7 +65,14 @@ function turnTo(ctx, part, key) {
 
 async function measure(ctx, item) {
   const range = ctx.kit.limits["checks.value"];
-  const limits = { ...range, label: item.name, unit: item.unit ?? "", usual: range?.hard ?? [0, 10000], hard: range?.hard ?? [0, 10000], step: 0.01 };
+  const limits = {
+    ...range,
+    label: item.name,
+    unit: item.unit ?? "",
+    usual: range?.hard ?? [0, 10000],
+    hard: range?.hard ?? [0, 10000],
+    step: 0.01,
+  };
   const value = await askNumber({ label: item.name, limits, value: rowOf(ctx, item)?.value ?? null });
   if (typeof value === "number") answer(ctx, item, { passed: inside(item, value), value });
 }
@@ -74,24 +81,48 @@ function overrule(ctx, item, reason) {
   reasoning = null;
   const row = rowOf(ctx, item);
   ctx.change(t("{check}: overruled", { check: item.name }), (night) => {
-    Object.assign(night.doc.checks.find((each) => each.key === item.key), { overruled: true, reason, at: row.at });
+    Object.assign(
+      night.doc.checks.find((each) => each.key === item.key),
+      { overruled: true, reason, at: row.at },
+    );
   });
   onward(ctx, item);
 }
 
-const READY_REASONS = [kept("The unit said so on the telephone"), kept("Checked again in another way, and good"), kept("Does not apply tonight")];
+const READY_REASONS = [
+  kept("The unit said so on the telephone"),
+  kept("Checked again in another way, and good"),
+  kept("Does not apply tonight"),
+];
 
 /** The reason: one touch for a usual one, or own words. Without one nothing is overruled. */
 function reasons(ctx, item) {
   const area = h("textarea", { id: "reason", rows: 3, maxlength: 2000 });
-  const use = bigButton(t("Go on with this reason"), () => { if (area.value.trim()) overrule(ctx, item, area.value.trim()); }, { disabled: true, data: { k: "own-reason" } });
-  area.addEventListener("input", () => { use.disabled = !area.value.trim(); });
+  const use = bigButton(
+    t("Go on with this reason"),
+    () => {
+      if (area.value.trim()) overrule(ctx, item, area.value.trim());
+    },
+    { disabled: true, data: { k: "own-reason" } },
+  );
+  area.addEventListener("input", () => {
+    use.disabled = !area.value.trim();
+  });
   return [
     h("h2", { text: t("Why do you go on?") }),
     h("p", { class: "soft", text: t("The unit reads this reason.") }),
     ...READY_REASONS.map((words) => bigButton(t(words), () => overrule(ctx, item, words), { data: { k: words } })),
-    h("label", { for: "reason", text: t("In your own words") }), area, use,
-    bigButton(t("Leave it"), () => { reasoning = null; ctx.redraw(); }, { data: { k: "leave-reason" } }),
+    h("label", { for: "reason", text: t("In your own words") }),
+    area,
+    use,
+    bigButton(
+      t("Leave it"),
+      () => {
+        reasoning = null;
+        ctx.redraw();
+      },
+      { data: { k: "leave-reason" } },
+    ),
   ];
 }
 
@@ -101,7 +132,18 @@ function failed(ctx, item, row) {
   return [
     note(t("{check} is not good.", { check: item.name }) + shown, "stop", h("p", { class: "as-written", text: words })),
     ...callButtons(ctx.kit.unit, "on_call"),
-    ...(reasoning === item.key ? reasons(ctx, item) : [bigButton(t("Go on all the same"), () => { reasoning = item.key; ctx.redraw(); }, { hint: t("Only with a reason"), data: { k: "overrule" } })]),
+    ...(reasoning === item.key
+      ? reasons(ctx, item)
+      : [
+          bigButton(
+            t("Go on all the same"),
+            () => {
+              reasoning = item.key;
+              ctx.redraw();
+            },
+            { hint: t("Only with a reason"), data: { k: "overrule" } },
+          ),
+        ]),
   ];
 }
 
@@ -114,17 +156,35 @@ function stateOf(ctx, item) {
 }
 
 function listed(ctx, items) {
-  return h("ol", { class: "checklist" }, items.map((item) => {
-    const [tone, words] = stateOf(ctx, item);
-    return h("li", null, h("button", { type: "button", class: `field ${tone}`, data: { k: item.key }, on: { click: () => turnTo(ctx, item.part, item.key) } }, h("span", { class: "label", text: item.name }), h("b", { text: words })));
-  }));
+  return h(
+    "ol",
+    { class: "checklist" },
+    items.map((item) => {
+      const [tone, words] = stateOf(ctx, item);
+      return h(
+        "li",
+        null,
+        h(
+          "button",
+          {
+            type: "button",
+            class: `field ${tone}`,
+            data: { k: item.key },
+            on: { click: () => turnTo(ctx, item.part, item.key) },
+          },
+          h("span", { class: "label", text: item.name }),
+          h("b", { text: words }),
+        ),
+      );
+    }),
+  );
 }
 
 function place(ctx, params) {
   const part = NEXT[params[0]] ? params[0] : "setup";
   const items = itemsOf(ctx, part);
   const [first] = held(ctx, part);
-  const item = params[1] === "all" ? null : items.find((each) => each.key === params[1]) ?? first;
+  const item = params[1] === "all" ? null : (items.find((each) => each.key === params[1]) ?? first);
   return { part, items, item };
 }
 
@@ -150,7 +210,12 @@ function draw(ctx, params) {
   if (!items.length) return note(t("The unit asks for no checks here."));
   if (item) return one(ctx, item, items);
   const left = held(ctx, part).length;
-  return [left ? note(tn("{n} check holds the treatment.", "{n} checks hold the treatment.", left), "stop") : note(t("All checks are answered."), "good"), listed(ctx, items)];
+  return [
+    left
+      ? note(tn("{n} check holds the treatment.", "{n} checks hold the treatment.", left), "stop")
+      : note(t("All checks are answered."), "good"),
+    listed(ctx, items),
+  ];
 }
 
 function title(ctx, params) {
@@ -161,10 +226,21 @@ function barOf(ctx, item) {
   const row = rowOf(ctx, item);
   const isNew = !row || holds(row);
   if (item.asks_value) {
-    return [{ label: isNew && row ? t("Measure again") : t("Enter the reading"), tap: () => measure(ctx, item) }, !row && { label: t("Cannot be measured"), tap: () => answer(ctx, item, { passed: false }) }, row && !holds(row) && { label: t("Next"), tap: () => onward(ctx, item) }];
+    return [
+      { label: isNew && row ? t("Measure again") : t("Enter the reading"), tap: () => measure(ctx, item) },
+      !row && { label: t("Cannot be measured"), tap: () => answer(ctx, item, { passed: false }) },
+      row && !holds(row) && { label: t("Next"), tap: () => onward(ctx, item) },
+    ];
   }
-  if (row && !isNew) return [{ label: t("Next"), tap: () => onward(ctx, item) }, row.passed && { label: t("Not good after all"), tap: () => answer(ctx, item, { passed: false }) }];
-  return [{ label: row ? t("Good now") : t("Good"), tap: () => answer(ctx, item, { passed: true }) }, !row && { label: t("Not good, or not done"), tap: () => answer(ctx, item, { passed: false }) }];
+  if (row && !isNew)
+    return [
+      { label: t("Next"), tap: () => onward(ctx, item) },
+      row.passed && { label: t("Not good after all"), tap: () => answer(ctx, item, { passed: false }) },
+    ];
+  return [
+    { label: row ? t("Good now") : t("Good"), tap: () => answer(ctx, item, { passed: true }) },
+    !row && { label: t("Not good, or not done"), tap: () => answer(ctx, item, { passed: false }) },
+  ];
 }
 
 function bar(ctx, params) {

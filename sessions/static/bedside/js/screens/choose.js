@@ -8,8 +8,11 @@ import { t } from "../words.js";
 register("choose", {
   title: () => t("Whose night is it?"),
   draw: () => {
-    if (!app.patients.length) return h("p", { text: t("There is no patient whose record you may write. Ask the unit.") });
-    return [h("p", { class: "soft", text: t("What you enter goes into this person's record. It says that you entered it.") }),
-      app.patients.map(({ id, name }) => bigButton(name, () => app.choose(id), { data: { k: id } }))];
+    if (!app.patients.length)
+      return h("p", { text: t("There is no patient whose record you may write. Ask the unit.") });
+    return [
+      h("p", { class: "soft", text: t("What you enter goes into this person's record. It says that you entered it.") }),
+      app.patients.map(({ id, name }) => bigButton(name, () => app.choose(id), { data: { k: id } })),
+    ];
   },
 });

@@ -23,18 +23,52 @@ register("conflict", {
     if (!night?.conflict) return note(t("There is only one version of this night now."), "good");
     const cell = (name, value) => h("dd", { text: shownValue(ctx, name, value) });
     const rows = differences(documentOf(night, night.conflict.status), night.conflict);
-    const side = ([name, mine, theirs]) => h("section", { class: "card" }, h("h2", { text: fieldName(ctx, name) }), h("dl", null,
-      h("div", null, h("dt", { text: t("On this phone") }), cell(name, mine)), h("div", null, h("dt", { text: t("At the unit") }), cell(name, theirs))));
+    const side = ([name, mine, theirs]) =>
+      h(
+        "section",
+        { class: "card" },
+        h("h2", { text: fieldName(ctx, name) }),
+        h(
+          "dl",
+          null,
+          h("div", null, h("dt", { text: t("On this phone") }), cell(name, mine)),
+          h("div", null, h("dt", { text: t("At the unit") }), cell(name, theirs)),
+        ),
+      );
     const by = night.conflict.entered_by?.name;
     return [
-      note(by ? t("{name} changed this night at the unit ({when}) while this phone had another version. Nothing is lost: the unit keeps every version.", { name: by, when: whenWords(night.conflict.received_at) })
-        : t("This night was changed at the unit ({when}) while this phone had another version. Nothing is lost: the unit keeps every version.", { when: whenWords(night.conflict.received_at) }), "care"),
+      note(
+        by
+          ? t(
+              "{name} changed this night at the unit ({when}) while this phone had another version. Nothing is " +
+                "lost: the unit keeps every version.",
+              { name: by, when: whenWords(night.conflict.received_at) },
+            )
+          : t(
+              "This night was changed at the unit ({when}) while this phone had another version. Nothing is lost: " +
+                "the unit keeps every version.",
+              { when: whenWords(night.conflict.received_at) },
+            ),
+        "care",
+      ),
       rows.length ? rows.map(side) : h("p", { text: t("Both say the same.") }),
     ];
   },
   bar: (ctx, [id]) => {
     const night = nightOf(ctx, id);
     if (!night?.conflict) return [{ label: t("Back to the queue"), go: "queue" }];
-    return [{ label: t("Mine holds"), hint: t("This phone's version goes to the unit"), tap: () => settle(ctx, night, "mine"), tone: "plain" }, { label: t("The unit's holds"), hint: t("This phone takes the unit's version"), tap: () => settle(ctx, night, "theirs") }];
+    return [
+      {
+        label: t("Mine holds"),
+        hint: t("This phone's version goes to the unit"),
+        tap: () => settle(ctx, night, "mine"),
+        tone: "plain",
+      },
+      {
+        label: t("The unit's holds"),
+        hint: t("This phone takes the unit's version"),
+        tap: () => settle(ctx, night, "theirs"),
+      },
+    ];
   },
 });

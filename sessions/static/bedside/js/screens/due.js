@@ -9,7 +9,13 @@ const noon = (day) => `${day}T12:00:00Z`;
 
 async function done(ctx, item) {
   const what = item.kind === "delivery" ? { kind: "delivery", delivery: item.id } : { kind: item.id };
-  await noteAround(ctx, "done", { id: crypto.randomUUID(), ...what, done_at: ctx.now().toISOString() }, t("{what}: done", { what: item.label }), [item]);
+  await noteAround(
+    ctx,
+    "done",
+    { id: crypto.randomUUID(), ...what, done_at: ctx.now().toISOString() },
+    t("{what}: done", { what: item.label }),
+    [item],
+  );
   ctx.redraw();
   toast(t("{what}: noted", { what: item.label }));
 }
@@ -21,10 +27,23 @@ const FORMS = {
 };
 
 function card(ctx, item) {
-  const when = item.overdue ? t("Overdue since {day}", { day: dayOf(noon(item.due_on)) }) : t("By {day}", { day: dayOf(noon(item.due_on)) });
+  const when = item.overdue
+    ? t("Overdue since {day}", { day: dayOf(noon(item.due_on)) })
+    : t("By {day}", { day: dayOf(noon(item.due_on)) });
   const [label, act] = FORMS[item.form] ?? [];
-  return h("section", { class: "card" }, h("h2", { text: item.label }), h("p", null, h("strong", { text: when }), ` ${item.words}`),
-    item.noted ? note(t("Noted. It goes to the unit when there is a network."), "good") : act && bigButton(label(), () => act(ctx, item), { data: { k: `${item.kind}-${item.id}` }, aria: { label: `${item.label}: ${label()}` } }));
+  return h(
+    "section",
+    { class: "card" },
+    h("h2", { text: item.label }),
+    h("p", null, h("strong", { text: when }), ` ${item.words}`),
+    item.noted
+      ? note(t("Noted. It goes to the unit when there is a network."), "good")
+      : act &&
+          bigButton(label(), () => act(ctx, item), {
+            data: { k: `${item.kind}-${item.id}` },
+            aria: { label: `${item.label}: ${label()}` },
+          }),
+  );
 }
 
 function draw(ctx) {
@@ -32,4 +51,8 @@ function draw(ctx) {
   return items.length ? items.map((item) => card(ctx, item)) : note(t("Nothing is due."), "good");
 }
 
-register("due", { title: () => t("What is due"), draw, bar: (ctx) => [{ label: ctx.night && ctx.night.stage !== "handed" ? t("Back") : t("Tonight"), go: "tonight" }] });
+register("due", {
+  title: () => t("What is due"),
+  draw,
+  bar: (ctx) => [{ label: ctx.night && ctx.night.stage !== "handed" ? t("Back") : t("Tonight"), go: "tonight" }],
+});

@@ -11,21 +11,44 @@ import { t } from "../words.js";
 import { minuteOf } from "../course.js";
 
 /** Most of what people feel comes first; what is rare and told by a card of its own comes last. */
-const ORDER = ["hypotension", "cramp", "dizzy", "nausea", "headache", "fever_chills", "infiltration", "access_redness", "clotting", "machine_alarm", "bleeding"];
+const ORDER = [
+  "hypotension",
+  "cramp",
+  "dizzy",
+  "nausea",
+  "headache",
+  "fever_chills",
+  "infiltration",
+  "access_redness",
+  "clotting",
+  "machine_alarm",
+  "bleeding",
+];
 
 const kindWords = (ctx, kind) => t(ctx.kit?.event_kinds?.[kind] ?? kind);
 
 function kindsOf(ctx) {
   const known = Object.keys(ctx.kit.event_kinds ?? {});
-  return [...ORDER.filter((kind) => known.includes(kind)), ...known.filter((kind) => !ORDER.includes(kind) && kind !== "other"), "other"];
+  return [
+    ...ORDER.filter((kind) => known.includes(kind)),
+    ...known.filter((kind) => !ORDER.includes(kind) && kind !== "other"),
+    "other",
+  ];
 }
 
 function store(ctx, kind) {
   if (kind === "hypotension") return go("bpdrop");
-  return ctx.change(kindWords(ctx, kind), (night) => pointTo(ctx, "event", addEvent(night, { kind, at: minuteOf(ctx.now()) })));
+  return ctx.change(kindWords(ctx, kind), (night) =>
+    pointTo(ctx, "event", addEvent(night, { kind, at: minuteOf(ctx.now()) })),
+  );
 }
 
-const grid = (ctx) => h("div", { class: "tiles" }, kindsOf(ctx).map((kind) => bigButton(kindWords(ctx, kind), () => store(ctx, kind), { data: { k: kind } })));
+const grid = (ctx) =>
+  h(
+    "div",
+    { class: "tiles" },
+    kindsOf(ctx).map((kind) => bigButton(kindWords(ctx, kind), () => store(ctx, kind), { data: { k: kind } })),
+  );
 
 function drop(ctx, index) {
   replace("running");
@@ -41,9 +64,13 @@ function draw(ctx, [given]) {
   const aid = ctx.kit.first_aid?.[event.kind];
   return [
     aid ? note(aid, "care") : null,
-    momentRow("event", t("Time"), event.at, (iso) => ctx.change(t("Time changed"), (night) => pointTo(ctx, "event", retime(night, "events", index, iso)))),
+    momentRow("event", t("Time"), event.at, (iso) =>
+      ctx.change(t("Time changed"), (night) => pointTo(ctx, "event", retime(night, "events", index, iso))),
+    ),
     textField(ctx, `events[${index}].note`, t("What happened, what was done")),
-    event.kind === "hypotension" ? bigButton(t("Blood pressure drop: the guided note"), () => go("bpdrop", index)) : null,
+    event.kind === "hypotension"
+      ? bigButton(t("Blood pressure drop: the guided note"), () => go("bpdrop", index))
+      : null,
     ...callButtons(ctx.kit.unit, "on_call"),
   ].filter(Boolean);
 }
@@ -57,7 +84,10 @@ function bar(ctx, [given]) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = given != null && ctx.night.doc.events[Number(given)] ? Number(given) : null;
   if (index == null) return [{ label: t("Nothing: back"), go: "running", tone: "plain" }];
-  return [{ label: t("Done"), go: "running" }, { label: t("Remove this event"), tap: () => drop(ctx, index) }];
+  return [
+    { label: t("Done"), go: "running" },
+    { label: t("Remove this event"), tap: () => drop(ctx, index) },
+  ];
 }
 
 register("event", { title: titleOf, draw, bar });

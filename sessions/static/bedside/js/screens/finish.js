@@ -1,4 +1,7 @@
-/* Ending a treatment: blood back, needles out, weight and pressure, the machine's totals, the rest. The main action is always what comes next. */
+/*
+ * Ending a treatment: blood back, needles out, weight and pressure, the machine's totals, the rest. The main action is
+ * always what comes next.
+ */
 
 import { askAll, labelOf, textField, unset } from "../ask.js";
 import { lastTime } from "../around.js";
@@ -17,7 +20,14 @@ import { standingDrop } from "./weigh.js";
 
 const ENDED = kept("Blood is back, treatment ended");
 const FLUID = ["rinse_back_l", "intake_l"];
-const BODY = ["post_weight_kg", "post_systolic", "post_diastolic", "post_pulse", "post_standing_systolic", "post_standing_diastolic"];
+const BODY = [
+  "post_weight_kg",
+  "post_systolic",
+  "post_diastolic",
+  "post_pulse",
+  "post_standing_systolic",
+  "post_standing_diastolic",
+];
 const MACHINE = ["uf_removed_l", "blood_processed_l"];
 
 function end(ctx) {
@@ -31,7 +41,12 @@ function end(ctx) {
 }
 
 /** What was planned stands as the last value: one touch takes it where it came true. */
-const lastOf = (ctx) => (path) => ({ rinse_back_l: ctx.night.doc.planned_rinse_back_l, intake_l: ctx.night.doc.planned_intake_l, uf_removed_l: ctx.night.doc.readings.at(-1)?.uf_volume_l })[path] ?? lastTime(ctx)(path);
+const lastOf = (ctx) => (path) =>
+  ({
+    rinse_back_l: ctx.night.doc.planned_rinse_back_l,
+    intake_l: ctx.night.doc.planned_intake_l,
+    uf_removed_l: ctx.night.doc.readings.at(-1)?.uf_volume_l,
+  })[path] ?? lastTime(ctx)(path);
 
 function numbers(ctx, paths) {
   return paths.map((path) => numberField(ctx, path, { last: lastOf(ctx)(path) }));
@@ -51,15 +66,26 @@ function use(night, item, count) {
 async function askUsed(ctx, item) {
   const limits = { label: item.name, unit: item.unit ?? "", hard: [0, 1000], usual: [0, 1000], step: 1 };
   const count = await askNumber({ label: item.name, limits, value: usedOf(ctx, item), last: usual(item) });
-  if (count !== undefined) ctx.change(t("{item}: {n} used", { item: item.name, n: fmt(count) }), (night) => use(night, item, count === null ? null : Math.round(count)));
+  if (count !== undefined)
+    ctx.change(t("{item}: {n} used", { item: item.name, n: fmt(count) }), (night) =>
+      use(night, item, count === null ? null : Math.round(count)),
+    );
 }
 
 function stockRow(ctx, item) {
   const count = usedOf(ctx, item);
-  return h("button", { type: "button", class: "field", data: { k: `stock-${item.id}` }, on: { click: () => askUsed(ctx, item) } }, h("span", { class: "label" }, item.name, h("small", { text: t("usually {n}", { n: fmt(usual(item)) }) })), h("b", { text: count === null ? t("not yet") : fmt(count) }));
+  return h(
+    "button",
+    { type: "button", class: "field", data: { k: `stock-${item.id}` }, on: { click: () => askUsed(ctx, item) } },
+    h("span", { class: "label" }, item.name, h("small", { text: t("usually {n}", { n: fmt(usual(item)) }) })),
+    h("b", { text: count === null ? t("not yet") : fmt(count) }),
+  );
 }
 
-const asUsual = (ctx) => ctx.change(t("Used as usual"), (night) => { for (const item of counted(ctx)) use(night, item, usual(item)); });
+const asUsual = (ctx) =>
+  ctx.change(t("Used as usual"), (night) => {
+    for (const item of counted(ctx)) use(night, item, usual(item));
+  });
 
 function stock(ctx) {
   const items = counted(ctx);
@@ -67,32 +93,70 @@ function stock(ctx) {
   const done = items.every((item) => usedOf(ctx, item) !== null);
   return [
     h("h2", { text: t("Used stock") }),
-    !done && bigButton(t("Used as usual"), () => asUsual(ctx), { hint: items.map((item) => `${fmt(usual(item))} ${item.name}`).join(", "), data: { k: "usual" } }),
-    h("details", { open: done }, h("summary", { text: t("One by one") }), items.map((item) => stockRow(ctx, item))),
+    !done &&
+      bigButton(t("Used as usual"), () => asUsual(ctx), {
+        hint: items.map((item) => `${fmt(usual(item))} ${item.name}`).join(", "),
+        data: { k: "usual" },
+      }),
+    h(
+      "details",
+      { open: done },
+      h("summary", { text: t("One by one") }),
+      items.map((item) => stockRow(ctx, item)),
+    ),
   ];
 }
 
 /* What comes next ---------------------------------------------------------------------------------- */
 
-const asks = (ctx, paths) => ({ label: t("Enter: {what}", { what: labelOf(ctx, unset(ctx, paths)[0]) }), tap: () => askAll(ctx, paths, lastOf(ctx)) });
+const asks = (ctx, paths) => ({
+  label: t("Enter: {what}", { what: labelOf(ctx, unset(ctx, paths)[0]) }),
+  tap: () => askAll(ctx, paths, lastOf(ctx)),
+});
 
 function nextStep(ctx) {
   const { doc } = ctx.night;
-  if (!doc.ended_at) return { label: t("Blood is back: end now"), tap: () => end(ctx), hint: t("Rinse back first, as you were trained") };
+  if (!doc.ended_at)
+    return {
+      label: t("Blood is back: end now"),
+      tap: () => end(ctx),
+      hint: t("Rinse back first, as you were trained"),
+    };
   const open = stillOpen(ctx);
   const running = open.find(({ row }) => outSince(ctx, row));
-  if (running) return { label: t("{site}: bleeding has stopped", { site: siteName(ctx, running.row) }), tap: () => stopped(ctx, running) };
-  if (open.length) return { label: t("{site}: needle is out now", { site: siteName(ctx, open[0].row) }), tap: () => pull(ctx, open[0]) };
+  if (running)
+    return {
+      label: t("{site}: bleeding has stopped", { site: siteName(ctx, running.row) }),
+      tap: () => stopped(ctx, running),
+    };
+  if (open.length)
+    return {
+      label: t("{site}: needle is out now", { site: siteName(ctx, open[0].row) }),
+      tap: () => pull(ctx, open[0]),
+    };
   for (const paths of [BODY, MACHINE, FLUID]) if (unset(ctx, paths).length) return asks(ctx, paths);
-  if (!doc.dialyser_look || doc.disinfected === null) return { label: t("Next: dialyser and machine"), tap: () => document.getElementById("machine").scrollIntoView({ block: "center" }) };
+  if (!doc.dialyser_look || doc.disinfected === null)
+    return {
+      label: t("Next: dialyser and machine"),
+      tap: () => document.getElementById("machine").scrollIntoView({ block: "center" }),
+    };
   if (held(ctx, "after").length) return { label: t("Next: checks after"), go: ["checks", "after"] };
   return { label: t("Next: look it over"), go: "summary" };
 }
 
 function ended(ctx) {
   const { doc } = ctx.night;
-  if (!doc.ended_at) return note(doc.started_at ? t("The treatment is running since {time}.", { time: timeOf(doc.started_at) }) : t("The treatment has no start yet."));
-  return momentRow("end", t("Ended"), doc.ended_at, (iso) => ctx.change(t("End: {time}", { time: timeOf(iso) }), (night) => { night.doc.ended_at = iso; }));
+  if (!doc.ended_at)
+    return note(
+      doc.started_at
+        ? t("The treatment is running since {time}.", { time: timeOf(doc.started_at) })
+        : t("The treatment has no start yet."),
+    );
+  return momentRow("end", t("Ended"), doc.ended_at, (iso) =>
+    ctx.change(t("End: {time}", { time: timeOf(iso) }), (night) => {
+      night.doc.ended_at = iso;
+    }),
+  );
 }
 
 function checks(ctx) {
@@ -105,20 +169,39 @@ function checks(ctx) {
 
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
-  const pick = (label, path) => (value) => ctx.change(label, (night) => { night.doc[path] = night.doc[path] === value ? (path === "disinfected" ? null : "") : value; });
+  const pick = (label, path) => (value) =>
+    ctx.change(label, (night) => {
+      night.doc[path] = night.doc[path] === value ? (path === "disinfected" ? null : "") : value;
+    });
   const drop = standingDrop(ctx.night.doc, "post");
   const bleeding = ctx.night.doc.ended_at ? bleedingRows(ctx) : [];
   return [
     ended(ctx),
     bleeding.length > 0 && [h("h2", { text: t("Needles out") }), bleeding],
-    h("h2", { text: t("Weight and pressure after") }), numbers(ctx, BODY), drop && note(drop, "care"),
-    measureRow(ctx, "weight", { weight: "post_weight_kg" }), measureRow(ctx, "pressure", { systolic: "post_systolic", diastolic: "post_diastolic", pulse: "post_pulse" }),
-    h("h2", { text: t("What the machine says") }), numbers(ctx, [...MACHINE, "machine_ktv"]),
-    h("h2", { text: t("Fluid that went in") }), numbers(ctx, FLUID),
+    h("h2", { text: t("Weight and pressure after") }),
+    numbers(ctx, BODY),
+    drop && note(drop, "care"),
+    measureRow(ctx, "weight", { weight: "post_weight_kg" }),
+    measureRow(ctx, "pressure", { systolic: "post_systolic", diastolic: "post_diastolic", pulse: "post_pulse" }),
+    h("h2", { text: t("What the machine says") }),
+    numbers(ctx, [...MACHINE, "machine_ktv"]),
+    h("h2", { text: t("Fluid that went in") }),
+    numbers(ctx, FLUID),
     h("h2", { id: "machine", text: t("Dialyser and machine") }),
-    choiceRow(t("Look of the dialyser"), dialyserLooks(), ctx.night.doc.dialyser_look, pick(t("Look of the dialyser"), "dialyser_look")),
-    choiceRow(t("Machine disinfected"), yesNo(), ctx.night.doc.disinfected, pick(t("Machine disinfected"), "disinfected")),
-    checks(ctx), stock(ctx),
+    choiceRow(
+      t("Look of the dialyser"),
+      dialyserLooks(),
+      ctx.night.doc.dialyser_look,
+      pick(t("Look of the dialyser"), "dialyser_look"),
+    ),
+    choiceRow(
+      t("Machine disinfected"),
+      yesNo(),
+      ctx.night.doc.disinfected,
+      pick(t("Machine disinfected"), "disinfected"),
+    ),
+    checks(ctx),
+    stock(ctx),
     textField(ctx, "notes", t("Notes"), { hint: t("Anything the unit should know of this night.") }),
   ];
 }
@@ -126,7 +209,11 @@ function draw(ctx) {
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const next = nextStep(ctx);
-  return [next, next.go !== "summary" && ctx.night.doc.ended_at && { label: t("Look it over"), go: "summary" }, !ctx.night.doc.ended_at && ctx.night.doc.started_at && { label: t("Back to the treatment"), go: "running" }];
+  return [
+    next,
+    next.go !== "summary" && ctx.night.doc.ended_at && { label: t("Look it over"), go: "summary" },
+    !ctx.night.doc.ended_at && ctx.night.doc.started_at && { label: t("Back to the treatment"), go: "running" },
+  ];
 }
 
 register("finish", { title: () => t("Finish"), draw, bar });

@@ -1,4 +1,6 @@
-/* Medicines during the treatment: heparin bolus and rate with what is prescribed in sight, and anything else by name. */
+/*
+ * Medicines during the treatment: heparin bolus and rate with what is prescribed in sight, and anything else by name.
+ */
 
 import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
@@ -17,7 +19,13 @@ const [HEPARIN, LOW_MOLECULAR, RATE] = [kept("Heparin"), kept("Low-molecular-wei
 export const heparin = (prescription) => {
   const low = prescription?.anticoagulant === "low_molecular";
   return [
-    { name: low ? LOW_MOLECULAR : HEPARIN, label: low ? t(LOW_MOLECULAR) : t("Heparin bolus"), unit: "units", step: 100, prescribed: prescription?.bolus_units },
+    {
+      name: low ? LOW_MOLECULAR : HEPARIN,
+      label: low ? t(LOW_MOLECULAR) : t("Heparin bolus"),
+      unit: "units",
+      step: 100,
+      prescribed: prescription?.bolus_units,
+    },
     ...(low ? [] : [{ name: RATE, label: t(RATE), unit: "units/h", step: 50, prescribed: prescription?.rate_units_h }]),
   ];
 };
@@ -38,23 +46,42 @@ function dose(ctx, kind) {
   const given = medicines.findLast((row) => row.name === kind.name);
   const limits = { ...limitsOf(ctx.kit, "medicines.amount"), label: kind.label, unit: kind.unit, step: kind.step };
   const said = [
-    kind.prescribed == null ? t("none prescribed") : t("prescribed {value}", { value: withUnit(kind.prescribed, kind.unit) }),
+    kind.prescribed == null
+      ? t("none prescribed")
+      : t("prescribed {value}", { value: withUnit(kind.prescribed, kind.unit) }),
     given && t("given {value} at {time}", { value: withUnit(given.amount, given.unit), time: timeOf(given.at) }),
   ];
-  const write = (value, asked) => { if (value != null) give(ctx, kind, value, asked); };
-  const shown = { name: kind.name, label: kind.label, limits, value: null, last: given ? null : (kind.prescribed ?? null), lastWords: said.filter(Boolean).join(" · ") };
+  const write = (value, asked) => {
+    if (value != null) give(ctx, kind, value, asked);
+  };
+  const shown = {
+    name: kind.name,
+    label: kind.label,
+    limits,
+    value: null,
+    last: given ? null : (kind.prescribed ?? null),
+    lastWords: said.filter(Boolean).join(" · "),
+  };
   return valueRow({ ...shown, confirmed: false, write, confirm: () => {} });
 }
 
 /** Another medicine: the name by the system's keyboard, kept while it is being written. */
 function other(ctx) {
   const typed = ctx.night.plan.medicine ?? { name: "", unit: "mg" };
-  const keep = (name) => ({ target }) => {
-    ctx.night.plan.medicine = { ...typed, ...ctx.night.plan.medicine, [name]: target.value };
-    ctx.save();
-  };
+  const keep =
+    (name) =>
+    ({ target }) => {
+      ctx.night.plan.medicine = { ...typed, ...ctx.night.plan.medicine, [name]: target.value };
+      ctx.save();
+    };
   const field = (name, label, maxlength) => {
-    const entry = h("input", { type: "text", maxlength, value: typed[name], data: { k: `other-${name}` }, on: { input: keep(name) } });
+    const entry = h("input", {
+      type: "text",
+      maxlength,
+      value: typed[name],
+      data: { k: `other-${name}` },
+      on: { input: keep(name) },
+    });
     return h("label", { class: "words" }, h("span", { class: "label", text: label }), entry);
   };
   const add = () => {
@@ -62,21 +89,51 @@ function other(ctx) {
     if (!name.trim()) return problem.replaceChildren(t("Write the name of the medicine first."));
     return ctx.change(name.trim(), (night) => {
       night.plan.medicine = { name: "", unit };
-      pointTo(ctx, "medicine", addRow(night, "medicines", { name: name.trim(), amount: null, unit: unit.trim(), note: "", at: minuteOf(ctx.now()) }));
+      pointTo(
+        ctx,
+        "medicine",
+        addRow(night, "medicines", {
+          name: name.trim(),
+          amount: null,
+          unit: unit.trim(),
+          note: "",
+          at: minuteOf(ctx.now()),
+        }),
+      );
     });
   };
   const problem = h("p", { class: "problem", role: "alert" });
-  return h("details", { class: "other" }, h("summary", { text: t("Another medicine") }), field("name", t("Name"), 80), field("unit", t("Unit"), 20), problem, bigButton(t("Note it"), add, { data: { k: "add-medicine" } }));
+  return h(
+    "details",
+    { class: "other" },
+    h("summary", { text: t("Another medicine") }),
+    field("name", t("Name"), 80),
+    field("unit", t("Unit"), 20),
+    problem,
+    bigButton(t("Note it"), add, { data: { k: "add-medicine" } }),
+  );
 }
 
 function one(ctx, index) {
   const row = ctx.night.doc.medicines[index];
   const path = `medicines[${index}].amount`;
   const limits = { ...limitsOf(ctx.kit, "medicines.amount"), label: nameWords(row.name), unit: row.unit };
-  const write = (value, asked) => ctx.change(t("Amount changed"), (night) => writeNumber(night, path, value, limits, asked));
+  const write = (value, asked) =>
+    ctx.change(t("Amount changed"), (night) => writeNumber(night, path, value, limits, asked));
   return [
-    valueRow({ name: path, label: nameWords(row.name), limits, value: row.amount, last: null, confirmed: ctx.night.doc.confirmed.includes(path), write, confirm: () => {} }),
-    momentRow("medicine", t("Time"), row.at, (iso) => ctx.change(t("Time changed"), (night) => pointTo(ctx, "medicine", retime(night, "medicines", index, iso)))),
+    valueRow({
+      name: path,
+      label: nameWords(row.name),
+      limits,
+      value: row.amount,
+      last: null,
+      confirmed: ctx.night.doc.confirmed.includes(path),
+      write,
+      confirm: () => {},
+    }),
+    momentRow("medicine", t("Time"), row.at, (iso) =>
+      ctx.change(t("Time changed"), (night) => pointTo(ctx, "medicine", retime(night, "medicines", index, iso))),
+    ),
     textField(ctx, `medicines[${index}].note`, t("Note")),
   ];
 }
@@ -90,9 +147,20 @@ function draw(ctx, params) {
   if (index != null) return one(ctx, index);
   const { prescription } = ctx.kit;
   const without = prescription && ["none", "other"].includes(prescription.anticoagulant);
-  const given = ctx.night.doc.medicines.map((row, at) => bigButton(rowWords(row), () => ctx.go("medicine", at), { hint: t("{time} · touch to change", { time: timeOf(row.at) }), data: { k: `medicine-${at}` } }));
+  const given = ctx.night.doc.medicines.map((row, at) =>
+    bigButton(rowWords(row), () => ctx.go("medicine", at), {
+      hint: t("{time} · touch to change", { time: timeOf(row.at) }),
+      data: { k: `medicine-${at}` },
+    }),
+  );
   return [
-    without ? note(prescription.anticoagulant === "none" ? t("No anticoagulant is prescribed.") : t("See the note of the prescription for what is given against clotting.")) : null,
+    without
+      ? note(
+          prescription.anticoagulant === "none"
+            ? t("No anticoagulant is prescribed.")
+            : t("See the note of the prescription for what is given against clotting."),
+        )
+      : null,
     h("div", { class: "values" }, without ? [] : heparin(prescription).map((kind) => dose(ctx, kind))),
     given.length ? h("h2", { text: t("Given tonight") }) : null,
     ...given,
@@ -108,8 +176,12 @@ function drop(ctx, index) {
 function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = indexOf(ctx, params);
-  if (index == null) return [{ label: t("Back to the treatment"), go: ctx.night.doc.started_at ? "running" : "tonight", tone: "plain" }];
-  return [{ label: t("Done"), go: "medicine" }, { label: t("Remove this medicine"), tap: () => drop(ctx, index) }];
+  if (index == null)
+    return [{ label: t("Back to the treatment"), go: ctx.night.doc.started_at ? "running" : "tonight", tone: "plain" }];
+  return [
+    { label: t("Done"), go: "medicine" },
+    { label: t("Remove this medicine"), tap: () => drop(ctx, index) },
+  ];
 }
 
 register("medicine", { title: () => t("Medicine"), draw, bar });

@@ -8,12 +8,18 @@ import { h, note } from "../ui.js";
 import { dayOf, t, timeOf } from "../words.js";
 
 async function readAll(ctx) {
-  for (const message of unseen(ctx.kit)) await seen(ctx, message, t("Message of {day} was read", { day: dayOf(message.at) }));
+  for (const message of unseen(ctx.kit))
+    await seen(ctx, message, t("Message of {day} was read", { day: dayOf(message.at) }));
   ctx.go("tonight");
 }
 
 const letter = (fresh) => (message) =>
-  h("article", { class: `letter${fresh.includes(message) ? " fresh" : ""}` }, h("h2", { text: `${message.from}, ${dayOf(message.at)}, ${timeOf(message.at)}` }), h("p", { class: "as-written", text: message.words }));
+  h(
+    "article",
+    { class: `letter${fresh.includes(message) ? " fresh" : ""}` },
+    h("h2", { text: `${message.from}, ${dayOf(message.at)}, ${timeOf(message.at)}` }),
+    h("p", { class: "as-written", text: message.words }),
+  );
 
 function draw(ctx) {
   const messages = ctx.kit.messages ?? [];
@@ -26,7 +32,9 @@ function draw(ctx) {
 }
 
 function bar(ctx) {
-  return unseen(ctx.kit).length ? [{ label: t("I have read this"), tap: () => readAll(ctx) }] : [{ label: t("Tonight"), go: "tonight" }];
+  return unseen(ctx.kit).length
+    ? [{ label: t("I have read this"), tap: () => readAll(ctx) }]
+    : [{ label: t("Tonight"), go: "tonight" }];
 }
 
 register("messages", { title: () => t("Messages"), draw, bar });

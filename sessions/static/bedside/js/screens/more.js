@@ -4,17 +4,41 @@ import { register } from "../router.js";
 import { bigButton, h } from "../ui.js";
 import { t } from "../words.js";
 
-const places = () => [["tonight", t("Tonight")], ["nights", t("Nights")], ["trends", t("Trends")], ["messages", t("Messages from the unit")], ["around", t("Water, supplies and machine")], ["takeout", t("Take the record out")], ["queue", t("What waits to be sent")], ["settings", t("Settings")]];
+const places = () => [
+  ["tonight", t("Tonight")],
+  ["nights", t("Nights")],
+  ["trends", t("Trends")],
+  ["messages", t("Messages from the unit")],
+  ["around", t("Water, supplies and machine")],
+  ["takeout", t("Take the record out")],
+  ["queue", t("What waits to be sent")],
+  ["settings", t("Settings")],
+];
 
 register("more", {
   title: () => t("More"),
   draw: (ctx) => {
     const [past, future] = [ctx.night?.past.at(-1), ctx.night?.future.at(-1)];
     return [
-      (past || future) && h("div", { class: "list" }, past && bigButton(t("Undo: {what}", { what: past.label }), ctx.undo, { data: { k: "undo-step" } }),
-        future && bigButton(t("Do again: {what}", { what: future.label }), ctx.redo, { data: { k: "redo-step" } })),
-      h("div", { class: "rows" }, places().map(([name, label]) => bigButton(label, () => ctx.go(name))),
-        ctx.online() && ctx.kit?.urls?.told && bigButton(t("From your nephrologist"), () => location.assign(ctx.kit.urls.told.replace(ctx.kit.urls.placeholder, ctx.kit.patient.id)), { data: { k: "told" } })),
+      (past || future) &&
+        h(
+          "div",
+          { class: "list" },
+          past && bigButton(t("Undo: {what}", { what: past.label }), ctx.undo, { data: { k: "undo-step" } }),
+          future && bigButton(t("Do again: {what}", { what: future.label }), ctx.redo, { data: { k: "redo-step" } }),
+        ),
+      h(
+        "div",
+        { class: "rows" },
+        places().map(([name, label]) => bigButton(label, () => ctx.go(name))),
+        ctx.online() &&
+          ctx.kit?.urls?.told &&
+          bigButton(
+            t("From your nephrologist"),
+            () => location.assign(ctx.kit.urls.told.replace(ctx.kit.urls.placeholder, ctx.kit.patient.id)),
+            { data: { k: "told" } },
+          ),
+      ),
     ];
   },
 });

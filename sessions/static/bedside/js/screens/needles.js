@@ -84,10 +84,19 @@ function countdown(ctx) {
   const { step } = here(ctx);
   const figure = h("p", { class: "countdown", role: "timer" });
   const left = secondsLeft(ctx);
-  const bar = h("progress", { max: step.countdown_s, value: step.countdown_s - left, aria: { label: t("Contact time") } });
-  const restart = bigButton(t("Start the time again"), () => ctx.change(t("Time started again"), (night) => {
-    night.plan.sheet = { ...sheetOf(night), since: ctx.now().toISOString() };
-  }), { data: { k: "restart" } });
+  const bar = h("progress", {
+    max: step.countdown_s,
+    value: step.countdown_s - left,
+    aria: { label: t("Contact time") },
+  });
+  const restart = bigButton(
+    t("Start the time again"),
+    () =>
+      ctx.change(t("Time started again"), (night) => {
+        night.plan.sheet = { ...sheetOf(night), since: ctx.now().toISOString() };
+      }),
+    { data: { k: "restart" } },
+  );
   const tick = () => {
     const now = secondsLeft(ctx);
     figure.textContent = now ? clockWords(now) : t("Time is over");
@@ -125,12 +134,22 @@ const needleWords = ({ gauge, needle, length_mm: length }) =>
 function needleAsked(ctx, { use }) {
   const shown = needleOf(ctx, use);
   const set = (name, label, options) => (value) =>
-    ctx.change(t("{label}: {value}", { label, value: options.find((each) => each.value === value).label }), (night) => Object.assign(rowOf(night, use), shown, { [name]: value }));
+    ctx.change(t("{label}: {value}", { label, value: options.find((each) => each.value === value).label }), (night) =>
+      Object.assign(rowOf(night, use), shown, { [name]: value }),
+    );
   const row = (name, label, options) => choiceRow(label, options, shown[name], set(name, label, options));
   return [
-    row("gauge", t("Gauge"), GAUGES.map((value) => ({ value, label: `${value} G` }))),
+    row(
+      "gauge",
+      t("Gauge"),
+      GAUGES.map((value) => ({ value, label: `${value} G` })),
+    ),
     row("needle", t("Kind"), needleKinds()),
-    row("length_mm", t("Length"), LENGTHS_MM.map((value) => ({ value, label: `${value} mm` }))),
+    row(
+      "length_mm",
+      t("Length"),
+      LENGTHS_MM.map((value) => ({ value, label: `${value} mm` })),
+    ),
   ];
 }
 
@@ -149,7 +168,16 @@ function failed(ctx, step, field) {
 
 function yesOrNo(ctx, step, field) {
   const buttons = [
-    bigButton(t(YES), () => forward(ctx, YES, fillRow(step.use, () => ({ [field]: true }))), { tone: "go", data: { k: "yes" } }),
+    bigButton(
+      t(YES),
+      () =>
+        forward(
+          ctx,
+          YES,
+          fillRow(step.use, () => ({ [field]: true })),
+        ),
+      { tone: "go", data: { k: "yes" } },
+    ),
     bigButton(t(NO), () => failed(ctx, step, field), { data: { k: "no" } }),
   ];
   return h("div", { class: "pair" }, buttons);
@@ -157,23 +185,58 @@ function yesOrNo(ctx, step, field) {
 
 /** Numbers to touch; the touch leads on. */
 function scale(ctx, step, field, numbers) {
-  const pick = (n) => () => forward(ctx, String(n), fillRow(step.use, () => ({ [field]: n })));
+  const pick = (n) => () =>
+    forward(
+      ctx,
+      String(n),
+      fillRow(step.use, () => ({ [field]: n })),
+    );
   const stands = rowOf(ctx.night, step.use)?.[field];
-  return h("div", { class: "scale", role: "group", aria: { label: step.words } }, numbers.map((n) =>
-    h("button", { type: "button", class: "choice", aria: { pressed: stands === n }, data: { k: `${field}-${n}` }, on: { click: pick(n) } }, String(n)),
-  ));
+  return h(
+    "div",
+    { class: "scale", role: "group", aria: { label: step.words } },
+    numbers.map((n) =>
+      h(
+        "button",
+        {
+          type: "button",
+          class: "choice",
+          aria: { pressed: stands === n },
+          data: { k: `${field}-${n}` },
+          on: { click: pick(n) },
+        },
+        String(n),
+      ),
+    ),
+  );
 }
 
 function pumpAsked(ctx) {
   const limits = limitsOf(ctx.kit, "readings.qb_ml_min");
   const set = ctx.kit.prescription?.qb_ml_min;
   const label = t("Pump speed now");
-  const write = (value) => ctx.change(t("{label}: {value}", { label, value: withUnit(value, "mL/min") }), (night) => {
-    night.plan.sheet = { ...sheetOf(night), qb: value };
-  });
+  const write = (value) =>
+    ctx.change(t("{label}: {value}", { label, value: withUnit(value, "mL/min") }), (night) => {
+      night.plan.sheet = { ...sheetOf(night), qb: value };
+    });
   return [
-    limits && valueRow({ name: "qb", label, limits: { ...limits, usual: limits.hard }, value: sheetOf(ctx.night).qb ?? null, last: null, confirmed: true, write, confirm: write }),
-    set ? h("p", { class: "soft", text: t("Prescribed: {value}. Slow first; raise it as you were trained.", { value: withUnit(set, "mL/min") }) }) : null,
+    limits &&
+      valueRow({
+        name: "qb",
+        label,
+        limits: { ...limits, usual: limits.hard },
+        value: sheetOf(ctx.night).qb ?? null,
+        last: null,
+        confirmed: true,
+        write,
+        confirm: write,
+      }),
+    set
+      ? h("p", {
+          class: "soft",
+          text: t("Prescribed: {value}. Slow first; raise it as you were trained.", { value: withUnit(set, "mL/min") }),
+        })
+      : null,
   ];
 }
 
@@ -181,7 +244,10 @@ const asked = {
   needle: needleAsked,
   flash: (ctx, step) => yesOrNo(ctx, step, "flash"),
   flush: (ctx, step) => yesOrNo(ctx, step, "flushed"),
-  pain: (ctx, step) => [scale(ctx, step, "pain", [...Array(11).keys()]), step.hint ? null : h("p", { class: "soft", text: t("0 is no pain, 10 the worst.") })],
+  pain: (ctx, step) => [
+    scale(ctx, step, "pain", [...Array(11).keys()]),
+    step.hint ? null : h("p", { class: "soft", text: t("0 is no pain, 10 the worst.") }),
+  ],
   attempts: (ctx, step) => scale(ctx, step, "attempts", [1, 2, 3, 4, 5, 6]),
   pump_speed: pumpAsked,
 };
@@ -205,10 +271,15 @@ function notWorking(ctx, use) {
   const catheter = ctx.kit.access?.kind === "catheter";
   const words = catheter
     ? t("This lumen does not run freely. Never use force. Do as you were trained, or call the unit.")
-    : t("The needle is not right. If it came out, press on the place. Swelling, pain that stays, or unsure: call the unit.");
+    : t(
+        "The needle is not right. If it came out, press on the place. Swelling, pain that stays, or unsure: call " +
+          "the unit.",
+      );
   return [
     note(words, "care"),
-    bigButton(catheter ? t("Try again") : t("Another attempt at the same site"), () => again(ctx, use), { data: { k: "again" } }),
+    bigButton(catheter ? t("Try again") : t("Another attempt at the same site"), () => again(ctx, use), {
+      data: { k: "again" },
+    }),
     catheter ? null : bigButton(t("Take another site"), () => go("access", use), { data: { k: "other-site" } }),
     ...callButtons(ctx.kit.unit, "on_call"),
   ];
@@ -229,19 +300,38 @@ function draw(ctx) {
   const unchosen = step.use && step.asks && !rowOf(ctx.night, step.use);
   return [
     h("p", { class: "step-words", text: step.words }),
-    name || step.hint ? h("p", { class: "soft" }, name && h("b", { text: name }), name && step.hint ? " · " : "", step.hint) : null,
+    name || step.hint
+      ? h("p", { class: "soft" }, name && h("b", { text: name }), name && step.hint ? " · " : "", step.hint)
+      : null,
     step.countdown_s ? countdown(ctx) : null,
-    unchosen ? bigButton(t("Choose the site first"), () => go("access", step.use), { data: { k: "choose" } }) : asked[step.asks]?.(ctx, step),
-  ].filter(Boolean).flat(2);
+    unchosen
+      ? bigButton(t("Choose the site first"), () => go("access", step.use), { data: { k: "choose" } })
+      : asked[step.asks]?.(ctx, step),
+  ]
+    .filter(Boolean)
+    .flat(2);
 }
 
 function lastScreen(ctx) {
   const rows = ctx.night.doc.sites.map((row) => {
     const name = ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
     const tries = row.attempts && tn("{n} attempt", "{n} attempts", row.attempts);
-    return [name, [read(ctx.kit, needleWords(row)), tries, row.pain != null && t("pain {n}", { n: row.pain }), read(ctx.kit, row.note)].filter(Boolean).join(" · ") || t("nothing written")];
+    return [
+      name,
+      [
+        read(ctx.kit, needleWords(row)),
+        tries,
+        row.pain != null && t("pain {n}", { n: row.pain }),
+        read(ctx.kit, row.note),
+      ]
+        .filter(Boolean)
+        .join(" · ") || t("nothing written"),
+    ];
   });
-  return [h("p", { class: "step-words", text: t("Does the machine run, and are both needles taped and in sight?") }), dl(rows)];
+  return [
+    h("p", { class: "step-words", text: t("Does the machine run, and are both needles taped and in sight?") }),
+    dl(rows),
+  ];
 }
 
 function start(ctx) {
@@ -261,7 +351,21 @@ export function takeSite(night, use, site) {
   if (row?.site === site) return;
   const used = row && (row.at || row.flash != null);
   if (row && !used) Object.assign(row, { site });
-  else night.doc.sites.push({ site, use, attempts: null, bleeding_minutes: null, gauge: null, needle: "", length_mm: null, pain: null, flash: null, flushed: null, note: "", at: null });
+  else
+    night.doc.sites.push({
+      site,
+      use,
+      attempts: null,
+      bleeding_minutes: null,
+      gauge: null,
+      needle: "",
+      length_mm: null,
+      pain: null,
+      flash: null,
+      flushed: null,
+      note: "",
+      at: null,
+    });
   if (!used) return;
   row.note ||= GIVEN_UP;
   const { sheet } = night.plan;
@@ -282,7 +386,8 @@ function main(ctx) {
   if (left) {
     return { label: t("Go on sooner"), tap: () => sooner(ctx, step), tone: "plain" };
   }
-  if (PICKED.has(step.asks)) return { label: t("Go on without an answer"), tap: () => forward(ctx, NO_ANSWER), tone: "plain" };
+  if (PICKED.has(step.asks))
+    return { label: t("Go on without an answer"), tap: () => forward(ctx, NO_ANSWER), tone: "plain" };
   return { label: t("Done, next"), tap: () => done(ctx, step), tone: "go" };
 }
 
@@ -292,13 +397,20 @@ function done(ctx, step) {
   if (step.asks !== "needle" || !rowOf(ctx.night, step.use)) return forward(ctx);
   const shown = needleOf(ctx, step.use);
   setPlain("needle", { needle: shown.needle, length_mm: shown.length_mm });
-  return forward(ctx, needleWords(shown), fillRow(step.use, (iso) => ({ ...shown, at: iso })));
+  return forward(
+    ctx,
+    needleWords(shown),
+    fillRow(step.use, (iso) => ({ ...shown, at: iso })),
+  );
 }
 
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const { at } = here(ctx);
-  return [main(ctx), at ? { label: t("One step back"), tap: () => backward(ctx) } : { label: t("To the sites"), go: "access" }];
+  return [
+    main(ctx),
+    at ? { label: t("One step back"), tap: () => backward(ctx) } : { label: t("To the sites"), go: "access" },
+  ];
 }
 
 register("needles", { title: titleOf, draw, bar, light: true });

@@ -6,11 +6,25 @@ import { dayOf, fmt, hours, t, timeOf } from "../words.js";
 
 const dateOf = (night) => dayOf(night.started_at);
 const LOOKS = () => ({ waiting: t("on the unit's list"), seen: t("the unit has looked at it"), none: "" });
-const pair = (night, when) => (night[`${when}_systolic`] == null ? null : `${fmt(night[`${when}_systolic`])} / ${fmt(night[`${when}_diastolic`])}`);
+const pair = (night, when) =>
+  night[`${when}_systolic`] == null ? null : `${fmt(night[`${when}_systolic`])} / ${fmt(night[`${when}_diastolic`])}`;
 
 function entry(ctx, night) {
-  const words = [night.minutes && `${hours(night.minutes)} h`, night.post_weight_kg != null && `${fmt(night.post_weight_kg)} kg`, night.uf_removed_l != null && `UF ${fmt(night.uf_removed_l)} L`, night.source === "paper" && t("From paper"), LOOKS()[night.alerts]];
-  return h("li", null, bigButton(dateOf(night), () => ctx.go("nights", night.id), { hint: words.filter(Boolean).join(" · "), data: { k: night.id } }));
+  const words = [
+    night.minutes && `${hours(night.minutes)} h`,
+    night.post_weight_kg != null && `${fmt(night.post_weight_kg)} kg`,
+    night.uf_removed_l != null && `UF ${fmt(night.uf_removed_l)} L`,
+    night.source === "paper" && t("From paper"),
+    LOOKS()[night.alerts],
+  ];
+  return h(
+    "li",
+    null,
+    bigButton(dateOf(night), () => ctx.go("nights", night.id), {
+      hint: words.filter(Boolean).join(" · "),
+      data: { k: night.id },
+    }),
+  );
 }
 
 function whole(ctx, night) {
@@ -33,13 +47,31 @@ function whole(ctx, night) {
       [t("Arterial pressure, middle"), night.arterial_mmhg, "mmHg", 0],
       [t("Weekly dose (standard Kt/V)"), night.weekly_ktv, "", 2],
     ]),
-    ctx.online() && h("a", { class: "big plain", href: `/nights/${night.id}/` }, h("span", { text: t("Everything of this night") }), h("small", { text: t("Needs the network") })),
+    ctx.online() &&
+      h(
+        "a",
+        { class: "big plain", href: `/nights/${night.id}/` },
+        h("span", { text: t("Everything of this night") }),
+        h("small", { text: t("Needs the network") }),
+      ),
   ];
 }
 
 function waiting(ctx) {
-  const here = ctx.nights.filter((night) => night.stage === "handed" && !ctx.kit.history?.some((each) => each.id === night.id));
-  return here.map((night) => h("li", null, bigButton(night.doc.started_at ? dayOf(night.doc.started_at) : t("A night without a start"), () => ctx.go("answer", night.id), { hint: night.delivered ? t("the unit has it") : t("waits on this phone"), data: { k: night.id } })));
+  const here = ctx.nights.filter(
+    (night) => night.stage === "handed" && !ctx.kit.history?.some((each) => each.id === night.id),
+  );
+  return here.map((night) =>
+    h(
+      "li",
+      null,
+      bigButton(
+        night.doc.started_at ? dayOf(night.doc.started_at) : t("A night without a start"),
+        () => ctx.go("answer", night.id),
+        { hint: night.delivered ? t("the unit has it") : t("waits on this phone"), data: { k: night.id } },
+      ),
+    ),
+  );
 }
 
 function draw(ctx, [id]) {
@@ -48,13 +80,32 @@ function draw(ctx, [id]) {
   if (id) return night ? whole(ctx, night) : note(t("This night is not among the last thirty on this phone."));
   const own = waiting(ctx);
   if (!history.length && !own.length) return note(t("No nights yet."));
-  return h("ul", { class: "bare rows" }, own, history.map((each) => entry(ctx, each)));
+  return h(
+    "ul",
+    { class: "bare rows" },
+    own,
+    history.map((each) => entry(ctx, each)),
+  );
 }
 
 function bar(ctx, [id]) {
   const night = ctx.kit.history?.find((each) => each.id === id);
-  if (night) return [{ label: t("All nights"), go: "nights" }, ctx.online() && { label: t("What came out"), go: ["answer", id] }];
-  return [{ label: t("How it goes over time"), go: "trends" }, { label: t("Enter a night from paper"), go: "paper" }];
+  if (night)
+    return [
+      { label: t("All nights"), go: "nights" },
+      ctx.online() && { label: t("What came out"), go: ["answer", id] },
+    ];
+  return [
+    { label: t("How it goes over time"), go: "trends" },
+    { label: t("Enter a night from paper"), go: "paper" },
+  ];
 }
 
-register("nights", { title: (ctx, [id]) => { const night = ctx.kit.history?.find((each) => each.id === id); return night ? dateOf(night) : t("Past nights"); }, draw, bar });
+register("nights", {
+  title: (ctx, [id]) => {
+    const night = ctx.kit.history?.find((each) => each.id === id);
+    return night ? dateOf(night) : t("Past nights");
+  },
+  draw,
+  bar,
+});

@@ -14,7 +14,11 @@ async function find(ctx, id) {
   if (!ctx.open(id)) {
     const answer = await call(`/api/v1/treatments/${id}/`, { account: ctx.kit.account.id });
     if (answer.kind === "ok") ctx.open(id, answer.data);
-    else failed = answer.kind === "unreachable" ? t("The unit cannot be reached, and this night is not on this phone.") : t("There is no such night that you may see.");
+    else
+      failed =
+        answer.kind === "unreachable"
+          ? t("The unit cannot be reached, and this night is not on this phone.")
+          : t("There is no such night that you may see.");
   }
   if (failed) return ctx.redraw();
   tried = "";
@@ -25,7 +29,9 @@ register("open", {
   title: () => t("This night"),
   draw: (ctx, [id]) => {
     if (ctx.kit?.patient && tried !== id) setTimeout(() => find(ctx, id));
-    return failed ? [note(failed, "care"), bigButton(t("Try again"), () => find(ctx, id))] : h("p", { class: "soft", text: t("One moment …") });
+    return failed
+      ? [note(failed, "care"), bigButton(t("Try again"), () => find(ctx, id))]
+      : h("p", { class: "soft", text: t("One moment …") });
   },
   bar: () => [{ label: t("To tonight"), go: "tonight", tone: "plain" }],
 });

@@ -1,13 +1,25 @@
 /*
- * A night that was written on paper, typed in afterwards: one screen, every cell in the order of the sheet, by the phone's
- * own keyboard, whose key leads to the next cell. What is typed is kept with each letter; an empty cell stays empty.
+ * A night that was written on paper, typed in afterwards: one screen, every cell in the order of the sheet, by the
+ * phone's own keyboard, whose key leads to the next cell. What is typed is kept with each letter; an empty cell stays
+ * empty.
  */
 
 import { textField } from "../ask.js";
 import { dialyserLooks, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
 import { setPath } from "../draft.js";
-import { AFTER, BEFORE, COLUMNS, layOut, limitsAt, MACHINE, NEEDLE, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
+import {
+  AFTER,
+  BEFORE,
+  COLUMNS,
+  layOut,
+  limitsAt,
+  MACHINE,
+  NEEDLE,
+  readNumber,
+  typedAt,
+  wrongTime,
+} from "../paper_sheet.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
 import { dayOf, t } from "../words.js";
@@ -17,8 +29,15 @@ import { names } from "./reading.js";
 
 /** Short enough for three cells side by side; the heading above says the rest. */
 const shorts = () => ({
-  ...names(), weight_kg: t("Weight"), standing_systolic: t("Systolic, standing"), standing_diastolic: t("Diastolic, standing"), temperature_c: t("Temperature"),
-  attempts: t("Attempts"), pain: t("Pain"), gauge: t("Gauge"), bleeding_minutes: t("Bled for"),
+  ...names(),
+  weight_kg: t("Weight"),
+  standing_systolic: t("Systolic, standing"),
+  standing_diastolic: t("Diastolic, standing"),
+  temperature_c: t("Temperature"),
+  attempts: t("Attempts"),
+  pain: t("Pain"),
+  gauge: t("Gauge"),
+  bleeding_minutes: t("Bled for"),
 });
 
 const isPaper = (night) => night && night.stage !== "handed" && night.plan.paper;
@@ -26,11 +45,19 @@ const checksOf = (ctx) => (ctx.kit.checklist?.items ?? []).filter((item) => item
 
 function begin(ctx) {
   const today = toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
-  const given = ["none", "other"].includes(ctx.kit.prescription?.anticoagulant) ? [] : heparin(ctx.kit.prescription).filter((each) => each.prescribed != null);
+  const given = ["none", "other"].includes(ctx.kit.prescription?.anticoagulant)
+    ? []
+    : heparin(ctx.kit.prescription).filter((each) => each.prescribed != null);
   const sites = ctx.kit.access?.kind === "catheter" ? [] : [{ use: "arterial" }, { use: "venous" }];
   const medicines = given.map(({ name, unit }) => ({ name, unit, fixed: true }));
   ctx.begin();
-  ctx.night.plan = { paper: { day: later(`${today}T12:00:00Z`, -24 * 60).slice(0, 10), sure: {}, typed: { started_at: "", ended_at: "", checks: {}, sites, medicines, readings: [{}] } } };
+  ctx.night.plan = {
+    paper: {
+      day: later(`${today}T12:00:00Z`, -24 * 60).slice(0, 10),
+      sure: {},
+      typed: { started_at: "", ended_at: "", checks: {}, sites, medicines, readings: [{}] },
+    },
+  };
   settle(ctx);
 }
 
@@ -63,10 +90,25 @@ function cell(ctx, path, label, judge, props = {}) {
   const id = `cell-${path}`;
   const said = h("div", { class: "said", role: "status" });
   const tell = () => said.replaceChildren(...[judge()].flat().filter(Boolean));
-  const input = h("input", { id, type: "text", autocomplete: "off", enterkeyhint: "next", maxlength: 20, ...props, data: { path }, aria: { describedby: `${id}-said` }, on: {
-    input: () => { write(ctx, path, input.value); keep(ctx); said.replaceChildren(); },
-    change: tell, keydown: onward,
-  } });
+  const input = h("input", {
+    id,
+    type: "text",
+    autocomplete: "off",
+    enterkeyhint: "next",
+    maxlength: 20,
+    ...props,
+    data: { path },
+    aria: { describedby: `${id}-said` },
+    on: {
+      input: () => {
+        write(ctx, path, input.value);
+        keep(ctx);
+        said.replaceChildren();
+      },
+      change: tell,
+      keydown: onward,
+    },
+  });
   said.id = `${id}-said`;
   input.value = typedAt(ctx.night, path);
   tell();
@@ -82,18 +124,35 @@ function numberCell(ctx, path, name = shorts()[path.replace(/^.*\.|^(pre|post)_/
     const text = String(typedAt(ctx.night, path));
     const { wrong, ask } = readNumber(limits, text);
     if (!ask || ctx.night.plan.paper.sure[path] === text) return problem(wrong);
-    const yes = () => { ctx.night.plan.paper.sure[path] = text; settle(ctx); };
+    const yes = () => {
+      ctx.night.plan.paper.sure[path] = text;
+      settle(ctx);
+    };
     return [h("p", { text: ask }), bigButton(t("Yes, it is right"), yes, { data: { k: `yes-${path}` } })];
   };
   // A keypad of figures has no minus sign on some phones.
   return cell(ctx, path, label, judge, { inputmode: limits.hard[0] < 0 ? "text" : "decimal" });
 }
 
-const timeCell = (ctx, path, label) => cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)), { inputmode: "numeric", placeholder: "21:30" });
+const timeCell = (ctx, path, label) =>
+  cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)), { inputmode: "numeric", placeholder: "21:30" });
 const wordCell = (ctx, path, label) => cell(ctx, path, label, () => null, { maxlength: 200 });
 
 function pick(ctx, path, label, options) {
-  const select = h("select", { id: `cell-${path}`, data: { path }, on: { change: () => { write(ctx, path, select.value); keep(ctx); } } }, options.map(([value, words]) => h("option", { value, text: words })));
+  const select = h(
+    "select",
+    {
+      id: `cell-${path}`,
+      data: { path },
+      on: {
+        change: () => {
+          write(ctx, path, select.value);
+          keep(ctx);
+        },
+      },
+    },
+    options.map(([value, words]) => h("option", { value, text: words })),
+  );
   select.value = typedAt(ctx.night, path);
   return h("div", { class: "cell wide" }, h("label", { for: select.id, text: label }), select);
 }
@@ -110,25 +169,41 @@ function addLine(ctx, list, row = {}) {
   document.getElementById(`cell-${list}[${typed[list].length - 1}].at`)?.focus();
 }
 
-/** A line goes, and comes back where it was by the undo bar. What was said of unusual numbers goes by place: asked anew. */
+/**
+ * A line goes, and comes back where it was by the undo bar. What was said of unusual numbers goes by place: asked anew.
+ */
 function dropLine(ctx, list, index) {
   const { paper } = ctx.night.plan;
   const before = paper.typed[list];
   paper.typed[list] = before.filter((_, each) => each !== index);
   paper.sure = Object.fromEntries(Object.entries(paper.sure).filter(([path]) => !path.startsWith(list)));
   settle(ctx);
-  toast(t("Line removed"), () => { paper.typed[list] = before; settle(ctx); });
+  toast(t("Line removed"), () => {
+    paper.typed[list] = before;
+    settle(ctx);
+  });
 }
 
 function lines(ctx, list, cellsOf, add, row) {
   const rows = ctx.night.plan.paper.typed[list] ?? [];
   return [
-    rows.map((each, index) => h("section", { class: "line", aria: { label: t("Line {n}", { n: index + 1 }) } }, grid(cellsOf(`${list}[${index}]`, each)), !each.fixed && bigButton(t("Remove this line"), () => dropLine(ctx, list, index), { data: { k: `drop-${list}-${index}` } }))),
+    rows.map((each, index) =>
+      h(
+        "section",
+        { class: "line", aria: { label: t("Line {n}", { n: index + 1 }) } },
+        grid(cellsOf(`${list}[${index}]`, each)),
+        !each.fixed &&
+          bigButton(t("Remove this line"), () => dropLine(ctx, list, index), { data: { k: `drop-${list}-${index}` } }),
+      ),
+    ),
     bigButton(add, () => addLine(ctx, list, row), { data: { k: `add-${list}` } }),
   ];
 }
 
-const readingCells = (ctx) => (row) => [timeCell(ctx, `${row}.at`, t("Time")), COLUMNS.map((name) => numberCell(ctx, `${row}.${name}`))];
+const readingCells = (ctx) => (row) => [
+  timeCell(ctx, `${row}.at`, t("Time")),
+  COLUMNS.map((name) => numberCell(ctx, `${row}.${name}`)),
+];
 
 const eventCells = (ctx) => (row) => [
   timeCell(ctx, `${row}.at`, t("Time")),
@@ -136,12 +211,14 @@ const eventCells = (ctx) => (row) => [
   wordCell(ctx, `${row}.note`, t("Note")),
 ];
 
-const medicineCells = (ctx) => (row, { name, unit, fixed }) => [
-  timeCell(ctx, `${row}.at`, t("Time")),
-  fixed ? null : wordCell(ctx, `${row}.name`, t("Name")),
-  numberCell(ctx, `${row}.amount`, fixed ? `${nameWords(name)}, ${t(unit)}` : undefined),
-  fixed ? null : wordCell(ctx, `${row}.unit`, t("Unit")),
-];
+const medicineCells =
+  (ctx) =>
+  (row, { name, unit, fixed }) => [
+    timeCell(ctx, `${row}.at`, t("Time")),
+    fixed ? null : wordCell(ctx, `${row}.name`, t("Name")),
+    numberCell(ctx, `${row}.amount`, fixed ? `${nameWords(name)}, ${t(unit)}` : undefined),
+    fixed ? null : wordCell(ctx, `${row}.unit`, t("Unit")),
+  ];
 
 /* Parts of the sheet ---------------------------------------------------------------------------------- */
 
@@ -153,46 +230,92 @@ function moveDay(ctx, days) {
 
 function whenPart(ctx) {
   return [
-    h("div", { class: "day-row", role: "group", aria: { label: t("Day on which it began") } },
+    h(
+      "div",
+      { class: "day-row", role: "group", aria: { label: t("Day on which it began") } },
       bigButton("‹", () => moveDay(ctx, -1), { aria: { label: t("A day earlier") }, data: { k: "earlier" } }),
       h("p", { class: "figure", text: dayOf(`${ctx.night.plan.paper.day}T12:00:00Z`) }),
-      bigButton("›", () => moveDay(ctx, 1), { aria: { label: t("A day later") }, data: { k: "later" } })),
+      bigButton("›", () => moveDay(ctx, 1), { aria: { label: t("A day later") }, data: { k: "later" } }),
+    ),
     grid(timeCell(ctx, "started_at", t("Start")), timeCell(ctx, "ended_at", t("End"))),
   ];
 }
 
 function needlesPart(ctx) {
   const { sites } = ctx.night.plan.paper.typed;
-  const known = (use) => (ctx.kit.access?.sites ?? []).filter((site) => site.use === use).map((site) => [String(site.id), site.name]);
-  const one = ({ use }, index) => [h("h3", { text: useWords(use) }), grid(pick(ctx, `sites[${index}].site`, t("Site"), [["", t("choose")], ...known(use)]), NEEDLE.map((name) => numberCell(ctx, `sites[${index}].${name}`)))];
+  const known = (use) =>
+    (ctx.kit.access?.sites ?? []).filter((site) => site.use === use).map((site) => [String(site.id), site.name]);
+  const one = ({ use }, index) => [
+    h("h3", { text: useWords(use) }),
+    grid(
+      pick(ctx, `sites[${index}].site`, t("Site"), [["", t("choose")], ...known(use)]),
+      NEEDLE.map((name) => numberCell(ctx, `sites[${index}].${name}`)),
+    ),
+  ];
   return sites.length > 0 && [h("h2", { text: t("Needles") }), sites.map(one)];
 }
 
 function checkRow(ctx, item) {
   const { checks } = ctx.night.plan.paper.typed;
   const good = Boolean(checks[item.key]?.good);
-  const tick = () => { checks[item.key] = { ...checks[item.key], good: !good }; settle(ctx); };
-  return h("button", { type: "button", class: "choice", aria: { pressed: good }, data: { k: `check-${item.key}` }, on: { click: tick } }, h("span", { text: item.name }));
+  const tick = () => {
+    checks[item.key] = { ...checks[item.key], good: !good };
+    settle(ctx);
+  };
+  return h(
+    "button",
+    { type: "button", class: "choice", aria: { pressed: good }, data: { k: `check-${item.key}` }, on: { click: tick } },
+    h("span", { text: item.name }),
+  );
 }
 
 function checksPart(ctx) {
   const items = checksOf(ctx);
   const ticked = items.filter((item) => !item.asks_value);
   const { checks } = ctx.night.plan.paper.typed;
-  const all = () => { for (const item of ticked) checks[item.key] = { ...checks[item.key], good: true }; settle(ctx); };
+  const all = () => {
+    for (const item of ticked) checks[item.key] = { ...checks[item.key], good: true };
+    settle(ctx);
+  };
   const left = ticked.filter((item) => !checks[item.key]?.good).length;
-  return items.length > 0 && [
-    part(t("Checks before"), items.filter((item) => item.asks_value).map((item) => numberCell(ctx, `checks.${item.key}.value`, [item.name, limitWords(item)].filter(Boolean).join(", ")))),
-    left ? bigButton(t("All are ticked on the sheet"), all, { data: { k: "all-good" } }) : note(t("All checks are answered."), "good"),
-    h("details", null, h("summary", { text: t("One by one") }), h("div", { class: "ticks" }, ticked.map((item) => checkRow(ctx, item)))),
-  ];
+  return (
+    items.length > 0 && [
+      part(
+        t("Checks before"),
+        items
+          .filter((item) => item.asks_value)
+          .map((item) =>
+            numberCell(ctx, `checks.${item.key}.value`, [item.name, limitWords(item)].filter(Boolean).join(", ")),
+          ),
+      ),
+      left
+        ? bigButton(t("All are ticked on the sheet"), all, { data: { k: "all-good" } })
+        : note(t("All checks are answered."), "good"),
+      h(
+        "details",
+        null,
+        h("summary", { text: t("One by one") }),
+        h(
+          "div",
+          { class: "ticks" },
+          ticked.map((item) => checkRow(ctx, item)),
+        ),
+      ),
+    ]
+  );
 }
 
 function machinePart(ctx) {
   const { doc } = ctx.night;
-  const chosen = (path) => (value) => { doc[path] = doc[path] === value ? (path === "disinfected" ? null : "") : value; settle(ctx); };
+  const chosen = (path) => (value) => {
+    doc[path] = doc[path] === value ? (path === "disinfected" ? null : "") : value;
+    settle(ctx);
+  };
   return [
-    part(t("Fluid and machine"), MACHINE.map((path) => numberCell(ctx, path))),
+    part(
+      t("Fluid and machine"),
+      MACHINE.map((path) => numberCell(ctx, path)),
+    ),
     choiceRow(t("Look of the dialyser"), dialyserLooks(), doc.dialyser_look, chosen("dialyser_look")),
     choiceRow(t("Machine disinfected"), yesNo(), doc.disinfected, chosen("disinfected")),
   ];
@@ -200,22 +323,46 @@ function machinePart(ctx) {
 
 function draw(ctx) {
   if (!isPaper(ctx.night)) {
-    const busy = ctx.busy() && note(t("A treatment is under way. It stays as it is; go on with it under “Tonight”."), "care");
-    return [busy, h("p", { text: t("For a night that you wrote on the paper sheet: one page, in the order of the sheet. The record says that it came from paper.") })];
+    const busy =
+      ctx.busy() && note(t("A treatment is under way. It stays as it is; go on with it under “Tonight”."), "care");
+    return [
+      busy,
+      h("p", {
+        text: t(
+          "For a night that you wrote on the paper sheet: one page, in the order of the sheet. The record says " +
+            "that it came from paper.",
+        ),
+      }),
+    ];
   }
   return [
-    whenPart(ctx), needlesPart(ctx), checksPart(ctx), machinePart(ctx),
-    part(t("Before"), BEFORE.map((path) => numberCell(ctx, path))),
-    part(t("After"), AFTER.map((path) => numberCell(ctx, path))),
-    h("h2", { text: t("Readings") }), lines(ctx, "readings", readingCells(ctx), t("Add a line of readings")),
-    h("h2", { text: t("What happened, what was given") }), lines(ctx, "events", eventCells(ctx), t("Add a symptom or an alarm"), { kind: "" }),
+    whenPart(ctx),
+    needlesPart(ctx),
+    checksPart(ctx),
+    machinePart(ctx),
+    part(
+      t("Before"),
+      BEFORE.map((path) => numberCell(ctx, path)),
+    ),
+    part(
+      t("After"),
+      AFTER.map((path) => numberCell(ctx, path)),
+    ),
+    h("h2", { text: t("Readings") }),
+    lines(ctx, "readings", readingCells(ctx), t("Add a line of readings")),
+    h("h2", { text: t("What happened, what was given") }),
+    lines(ctx, "events", eventCells(ctx), t("Add a symptom or an alarm"), { kind: "" }),
     lines(ctx, "medicines", medicineCells(ctx), t("Add a medicine"), { name: "", unit: "" }),
     textField(ctx, "notes", t("Notes")),
   ];
 }
 
 function bar(ctx) {
-  if (!isPaper(ctx.night)) return [{ label: t("Begin a night from paper"), tap: () => begin(ctx) }, { label: t("Tonight"), go: "tonight" }];
+  if (!isPaper(ctx.night))
+    return [
+      { label: t("Begin a night from paper"), tap: () => begin(ctx) },
+      { label: t("Tonight"), go: "tonight" },
+    ];
   return [{ label: t("Look it over"), go: "summary" }];
 }
 

@@ -1,4 +1,6 @@
-/* A reading: each number touched, none taken over unseen. `#/reading` begins one, `#/reading/2` shows the third again. */
+/*
+ * A reading: each number touched, none taken over unseen. `#/reading` begins one, `#/reading/2` shows the third again.
+ */
 
 import { keepAwake } from "../awake.js";
 import { later } from "../clock.js";
@@ -13,15 +15,39 @@ import { dayOf, t, timeOf } from "../words.js";
 import { valueRow, writeNumber } from "../value_row.js";
 
 /** In the order in which people go round: the machine's front first, then the cuff, then what is asked less often. */
-const FIELDS = ["arterial_mmhg", "venous_mmhg", "tmp_mmhg", "qb_ml_min", "qd_ml_min", "uf_rate_ml_h", "uf_volume_l", "systolic", "diastolic", "pulse", "conductivity_ms_cm", "dialysate_temperature_c"];
+const FIELDS = [
+  "arterial_mmhg",
+  "venous_mmhg",
+  "tmp_mmhg",
+  "qb_ml_min",
+  "qd_ml_min",
+  "uf_rate_ml_h",
+  "uf_volume_l",
+  "systolic",
+  "diastolic",
+  "pulse",
+  "conductivity_ms_cm",
+  "dialysate_temperature_c",
+];
 
 /** Short enough to stand beside the keys; what is spoken is the whole label. */
 export const names = () => ({
-  arterial_mmhg: t("Arterial"), venous_mmhg: t("Venous"), tmp_mmhg: t("TMP"), qb_ml_min: t("Blood flow (Qb)"), qd_ml_min: t("Dialysate flow (Qd)"), uf_rate_ml_h: t("UF rate"),
-  uf_volume_l: t("UF so far"), systolic: t("Systolic"), diastolic: t("Diastolic"), pulse: t("Pulse"), conductivity_ms_cm: t("Conductivity"), dialysate_temperature_c: t("Dialysate temperature"),
+  arterial_mmhg: t("Arterial"),
+  venous_mmhg: t("Venous"),
+  tmp_mmhg: t("TMP"),
+  qb_ml_min: t("Blood flow (Qb)"),
+  qd_ml_min: t("Dialysate flow (Qd)"),
+  uf_rate_ml_h: t("UF rate"),
+  uf_volume_l: t("UF so far"),
+  systolic: t("Systolic"),
+  diastolic: t("Diastolic"),
+  pulse: t("Pulse"),
+  conductivity_ms_cm: t("Conductivity"),
+  dialysate_temperature_c: t("Dialysate temperature"),
 });
 
-const indexOf = (ctx, params) => (params[0] != null && ctx.night.doc.readings[Number(params[0])] ? Number(params[0]) : null);
+const indexOf = (ctx, params) =>
+  params[0] != null && ctx.night.doc.readings[Number(params[0])] ? Number(params[0]) : null;
 
 /** Change the reading, or begin it by this first value; the address follows where order of time puts it. */
 function write(ctx, index, field, label, value, asked) {
@@ -35,7 +61,8 @@ function write(ctx, index, field, label, value, asked) {
 }
 
 /** Last night's values say the day, tonight's the time. */
-const whenWords = (ctx, iso) => (ctx.night.doc.started_at && iso >= ctx.night.doc.started_at ? timeOf(iso) : dayOf(iso));
+const whenWords = (ctx, iso) =>
+  ctx.night.doc.started_at && iso >= ctx.night.doc.started_at ? timeOf(iso) : dayOf(iso);
 
 function row(ctx, index, field, last) {
   const limits = limitsOf(ctx.kit, `readings.${field}`);
@@ -49,10 +76,13 @@ function row(ctx, index, field, last) {
     limits,
     value: index == null ? null : ctx.night.doc.readings[index][field],
     last: before?.value ?? null,
-    lastWords: before ? t("last {value}, {time}", { value: withUnit(before.value), time: whenWords(ctx, before.at) }) : "",
+    lastWords: before
+      ? t("last {value}, {time}", { value: withUnit(before.value), time: whenWords(ctx, before.at) })
+      : "",
     confirmed: index != null && ctx.night.doc.confirmed.includes(`readings[${index}].${field}`),
     write: (value, asked) => write(ctx, index, field, label, value, asked),
-    confirm: () => ctx.change(t("{label} confirmed", { label }), (night) => confirmPath(night, `readings[${index}].${field}`)),
+    confirm: () =>
+      ctx.change(t("{label} confirmed", { label }), (night) => confirmPath(night, `readings[${index}].${field}`)),
   });
 }
 
@@ -60,7 +90,9 @@ function moveTo(ctx, index, iso) {
   const { readings } = ctx.night.doc;
   const taken = readings.some((each, other) => other !== index && each.at.slice(0, 16) === iso.slice(0, 16));
   if (taken) return toast(t("There is a reading at {time} already.", { time: timeOf(iso) }));
-  ctx.change(t("Time of the reading: {time}", { time: timeOf(iso) }), (night) => pointTo(ctx, "reading", retime(night, "readings", index, iso)));
+  ctx.change(t("Time of the reading: {time}", { time: timeOf(iso) }), (night) =>
+    pointTo(ctx, "reading", retime(night, "readings", index, iso)),
+  );
 }
 
 function drop(ctx, index) {
@@ -70,7 +102,9 @@ function drop(ctx, index) {
 
 /** A time for a reading that does not exist yet: it begins there, empty. */
 function beginAt(ctx, iso) {
-  ctx.change(t("Reading at {time}", { time: timeOf(iso) }), (night) => pointTo(ctx, "reading", addReading(night, { at: iso })));
+  ctx.change(t("Reading at {time}", { time: timeOf(iso) }), (night) =>
+    pointTo(ctx, "reading", addReading(night, { at: iso })),
+  );
 }
 
 /** Before the first reading of a night, the last one of the night before is in sight. */
@@ -88,7 +122,11 @@ function draw(ctx, params) {
   const last = { ...lastNight(ctx), ...lastValues(ctx.night.doc.readings, reading ? at : later(at, 1)) };
   return [
     momentRow("reading", t("Time"), at, (iso) => (index == null ? beginAt(ctx, iso) : moveTo(ctx, index, iso))),
-    h("div", { class: "values" }, FIELDS.map((field) => row(ctx, index, field, last))),
+    h(
+      "div",
+      { class: "values" },
+      FIELDS.map((field) => row(ctx, index, field, last)),
+    ),
     cuffRow(ctx, index),
   ].filter(Boolean);
 }
@@ -107,7 +145,11 @@ function cuffRow(ctx, index) {
 function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = indexOf(ctx, params);
-  const done = { label: index == null ? t("Back to the treatment") : t("Done"), go: "running", tone: index == null ? "plain" : "go" };
+  const done = {
+    label: index == null ? t("Back to the treatment") : t("Done"),
+    go: "running",
+    tone: index == null ? "plain" : "go",
+  };
   return index == null ? [done] : [done, { label: t("Remove this reading"), tap: () => drop(ctx, index) }];
 }
 

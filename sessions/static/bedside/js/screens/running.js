@@ -23,9 +23,16 @@ const likes = () => ({ screen: true, remind: true, ...plain("running") });
 function clockOf(ctx) {
   const now = course(ctx.night, ctx.kit, ctx.now());
   const over = now.left != null && now.left < 0;
-  const left = over ? t("{time} h over the planned time", { time: hours(-now.left) }) : t("{time} h left, until {end}", { time: hours(now.left ?? 0), end: timeOf(now.endsAt) });
+  const left = over
+    ? t("{time} h over the planned time", { time: hours(-now.left) })
+    : t("{time} h left, until {end}", { time: hours(now.left ?? 0), end: timeOf(now.endsAt) });
   const rest = now.left == null ? t("no length prescribed") : left;
-  return h("div", { class: `clock${over ? " over" : ""}` }, h("p", { class: "figure" }, hours(now.minutes), h("span", { class: "unit", text: ` ${t("h running")}` })), h("p", { text: rest }));
+  return h(
+    "div",
+    { class: `clock${over ? " over" : ""}` },
+    h("p", { class: "figure" }, hours(now.minutes), h("span", { class: "unit", text: ` ${t("h running")}` })),
+    h("p", { text: rest }),
+  );
 }
 
 /** Past the planned end: since when, what is allowed at most, and an old last reading, for whoever goes on. */
@@ -34,8 +41,17 @@ function overOf(ctx, { endsAt, minutes, stale }) {
   const beyond = most && minutes > most;
   const old = stale && t("The last reading is from {time}: take one if you go on.", { time: timeOf(stale) });
   return [
-    note(t("The planned time is over since {time}. Finish, or go on as your unit taught you.", { time: timeOf(endsAt) }), "care", old && h("p", { text: old })),
-    beyond && note(t("Longer than the {time} h that your prescription allows at most.", { time: hours(most) }), "care", ...callButtons(ctx.kit.unit, "on_call")),
+    note(
+      t("The planned time is over since {time}. Finish, or go on as your unit taught you.", { time: timeOf(endsAt) }),
+      "care",
+      old && h("p", { text: old }),
+    ),
+    beyond &&
+      note(
+        t("Longer than the {time} h that your prescription allows at most.", { time: hours(most) }),
+        "care",
+        ...callButtons(ctx.kit.unit, "on_call"),
+      ),
   ].filter(Boolean);
 }
 
@@ -46,8 +62,15 @@ function dueOf(ctx) {
   const sleep = asleep ? `${t("No readings while you sleep.")} ` : "";
   if (!due) return note(sleep + t("No further reading is due."));
   if (late) {
-    const missed = () => ctx.change(t("Reading of {time} missed", { time: timeOf(due) }), (night) => stampStep(night, MISSED, WAS_MISSED, due));
-    return note(tn("Reading due for {n} minute.", "Reading due for {n} minutes.", late), "care", bigButton(t("It was missed: go on from here"), missed, { data: { k: "missed" } }));
+    const missed = () =>
+      ctx.change(t("Reading of {time} missed", { time: timeOf(due) }), (night) =>
+        stampStep(night, MISSED, WAS_MISSED, due),
+      );
+    return note(
+      tn("Reading due for {n} minute.", "Reading due for {n} minutes.", late),
+      "care",
+      bigButton(t("It was missed: go on from here"), missed, { data: { k: "missed" } }),
+    );
   }
   const minutes = Math.ceil((Date.parse(due) - ctx.now()) / 60_000);
   return note(sleep + t("Next reading at {time}, in {left} h.", { time: timeOf(due), left: hours(minutes) }));
@@ -59,8 +82,13 @@ function facts(ctx) {
   const { endsAt } = course(ctx.night, ctx.kit, ctx.now());
   const stop = ctx.kit.prescription?.rate_units_h && ctx.kit.prescription.stop_minutes_before_end;
   return dl([
-    [t("Fluid off so far"), fluid.now == null ? t("no reading yet") : `${withUnit(fluid.now, "L")}${plan}, ${timeOf(fluid.at)}`],
-    fluid.byClock == null ? null : [t("By the clock, if even"), t("about {value}", { value: `${fmt(fluid.byClock, 1)} L` })],
+    [
+      t("Fluid off so far"),
+      fluid.now == null ? t("no reading yet") : `${withUnit(fluid.now, "L")}${plan}, ${timeOf(fluid.at)}`,
+    ],
+    fluid.byClock == null
+      ? null
+      : [t("By the clock, if even"), t("about {value}", { value: `${fmt(fluid.byClock, 1)} L` })],
     stop && endsAt ? [t("Heparin off"), t("at {time}", { time: timeOf(later(endsAt, -stop)) })] : null,
   ]);
 }
@@ -72,7 +100,9 @@ function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, sy
     arterial != null && t("A {n}", { n: fmt(arterial) }),
     qb != null && t("Qb {n}", { n: fmt(qb) }),
     systolic != null && t("BP {n}", { n: `${fmt(systolic)}/${fmt(diastolic)}` }),
-  ].filter(Boolean).join(" · ");
+  ]
+    .filter(Boolean)
+    .join(" · ");
 }
 
 /** Everything of tonight in order of time, each to be touched and corrected. */
@@ -81,12 +111,31 @@ function happened(ctx) {
   const unmiss = (index) => ctx.change(t("Missed reading taken back"), (night) => removeRow(night, "steps", index));
   const rows = [
     ...readings.map((row, index) => [row.at, t("Reading"), short(row), () => go("reading", index)]),
-    ...events.map((row, index) => [row.at, t(ctx.kit.event_kinds?.[row.kind] ?? row.kind), read(ctx.kit, row.note), () => go(row.kind === "hypotension" ? "bpdrop" : "event", index)]),
-    ...medicines.map((row, index) => [row.at, read(ctx.kit, row.name), row.amount == null ? "" : withUnit(row.amount, read(ctx.kit, row.unit)), () => go("medicine", index)]),
-    ...steps.map((row, index) => [row.at, t(WAS_MISSED), t("touch to take back"), () => unmiss(index), row.key]).filter((row) => row[4] === MISSED),
+    ...events.map((row, index) => [
+      row.at,
+      t(ctx.kit.event_kinds?.[row.kind] ?? row.kind),
+      read(ctx.kit, row.note),
+      () => go(row.kind === "hypotension" ? "bpdrop" : "event", index),
+    ]),
+    ...medicines.map((row, index) => [
+      row.at,
+      read(ctx.kit, row.name),
+      row.amount == null ? "" : withUnit(row.amount, read(ctx.kit, row.unit)),
+      () => go("medicine", index),
+    ]),
+    ...steps
+      .map((row, index) => [row.at, t(WAS_MISSED), t("touch to take back"), () => unmiss(index), row.key])
+      .filter((row) => row[4] === MISSED),
   ].sort(([one], [other]) => (one < other ? 1 : -1));
   if (!rows.length) return null;
-  return h("section", null, h("h2", { text: t("So far") }), rows.map(([at, name, words, act], index) => bigButton(`${timeOf(at)} ${name}`, act, { hint: words || null, data: { k: `row-${index}` } })));
+  return h(
+    "section",
+    null,
+    h("h2", { text: t("So far") }),
+    rows.map(([at, name, words, act], index) =>
+      bigButton(`${timeOf(at)} ${name}`, act, { hint: words || null, data: { k: `row-${index}` } }),
+    ),
+  );
 }
 
 /* Reminders ---------------------------------------------------------------------------------------- */
@@ -108,13 +157,23 @@ function reminderSet(ctx) {
     keepAwake(likes().screen);
     ctx.redraw();
   };
-  const [on, off] = [{ value: true, label: t("On") }, { value: false, label: t("Off") }];
-  const able = [canSound() && t("sound"), canShake() && t("vibration")].filter(Boolean).join(", ") || t("nothing but this page");
+  const [on, off] = [
+    { value: true, label: t("On") },
+    { value: false, label: t("Off") },
+  ];
+  const able =
+    [canSound() && t("sound"), canShake() && t("vibration")].filter(Boolean).join(", ") || t("nothing but this page");
   return h(
     "details",
     { class: "other" },
     h("summary", { text: t("Reminder and screen") }),
-    note(t("A reminder only, no alarm: it works while this page is open and the phone is awake, and it can fail. Nobody watches you. This phone can give: {able}.", { able })),
+    note(
+      t(
+        "A reminder only, no alarm: it works while this page is open and the phone is awake, and it can fail. " +
+          "Nobody watches you. This phone can give: {able}.",
+        { able },
+      ),
+    ),
     choiceRow(t("Remind of the next reading"), [on, off], likes().remind, set("remind")),
     bigButton(t("Try the reminder"), remind, { data: { k: "try" } }),
     choiceRow(t("Keep the screen on"), [on, off], likes().screen, set("screen")),
@@ -123,10 +182,11 @@ function reminderSet(ctx) {
 
 /* The screen --------------------------------------------------------------------------------------- */
 
-const startAt = (ctx, iso) => ctx.change(t("Start: {time}", { time: timeOf(iso) }), (night) => {
-  night.doc.started_at = iso;
-  if (night.stage === "before") night.stage = "running";
-});
+const startAt = (ctx, iso) =>
+  ctx.change(t("Start: {time}", { time: timeOf(iso) }), (night) => {
+    night.doc.started_at = iso;
+    if (night.stage === "before") night.stage = "running";
+  });
 
 const isOver = (ctx) => course(ctx.night, ctx.kit, ctx.now()).over;
 
@@ -137,7 +197,8 @@ function live(ctx) {
   const over = isOver(ctx);
   const timer = setInterval(() => {
     if (!box.isConnected) clearInterval(timer);
-    else if (isOver(ctx) !== over) ctx.redraw(); // the main action under the thumb is another one now
+    else if (isOver(ctx) !== over)
+      ctx.redraw(); // the main action under the thumb is another one now
     else if (!box.contains(document.activeElement)) paint();
   }, EVERY);
   return box;
@@ -147,7 +208,10 @@ function draw(ctx) {
   const { night } = ctx;
   if (!night) return note(t("No treatment is open."));
   if (!night.doc.started_at) {
-    return [note(t("The treatment has not been started on this phone.")), bigButton(t("It runs already: started now"), () => startAt(ctx, minuteOf(ctx.now())), { data: { k: "started" } })];
+    return [
+      note(t("The treatment has not been started on this phone.")),
+      bigButton(t("It runs already: started now"), () => startAt(ctx, minuteOf(ctx.now())), { data: { k: "started" } }),
+    ];
   }
   keepAwake(likes().screen && !course(night, ctx.kit, ctx.now()).asleep);
   arm(ctx);
@@ -160,7 +224,12 @@ function draw(ctx) {
     ]),
     happened(ctx),
     reminderSet(ctx),
-    h("details", { class: "other" }, h("summary", { text: t("Correct the start") }), momentRow("start", t("Started"), night.doc.started_at, (iso) => startAt(ctx, iso))),
+    h(
+      "details",
+      { class: "other" },
+      h("summary", { text: t("Correct the start") }),
+      momentRow("start", t("Started"), night.doc.started_at, (iso) => startAt(ctx, iso)),
+    ),
   ].filter(Boolean);
 }
 
@@ -168,7 +237,10 @@ function bar(ctx) {
   const { night } = ctx;
   if (!night) return [{ label: t("Tonight"), go: "tonight" }];
   if (!night.doc.started_at) return [{ label: t("To the needles"), go: "needles" }];
-  const [reading, finish] = [{ label: t("Reading"), go: "reading" }, { label: t("Finish"), go: "finish" }];
+  const [reading, finish] = [
+    { label: t("Reading"), go: "reading" },
+    { label: t("Finish"), go: "finish" },
+  ];
   return isOver(ctx) ? [finish, { ...reading, tone: "plain" }] : [reading, finish];
 }
 

@@ -10,7 +10,8 @@ import { blocking, figures, missing, unusual } from "../sum_up.js";
 import { fieldName } from "../fields.js";
 import { screenOfField } from "./queue.js";
 
-const pair = (systolic, diastolic) => (systolic == null && diastolic == null ? null : `${fmt(systolic)} / ${fmt(diastolic)}`);
+const pair = (systolic, diastolic) =>
+  systolic == null && diastolic == null ? null : `${fmt(systolic)} / ${fmt(diastolic)}`;
 
 function handOver(ctx) {
   const { id } = ctx.night;
@@ -20,11 +21,19 @@ function handOver(ctx) {
 
 function times(ctx) {
   const { doc } = ctx.night;
-  if (ctx.night.plan.paper) return dl([[t("Start"), doc.started_at && timeOf(doc.started_at)], [t("End"), doc.ended_at && timeOf(doc.ended_at)], [t("Source"), t("Entered from paper")]]);
-  const row = (path, label) => momentRow(path, label, doc[path] ?? ctx.now().toISOString(), (iso) => ctx.change(`${label}: ${timeOf(iso)}`, (night) => {
-    night.doc[path] = iso;
-    night.stage = night.doc.ended_at ? "after" : "running";
-  }));
+  if (ctx.night.plan.paper)
+    return dl([
+      [t("Start"), doc.started_at && timeOf(doc.started_at)],
+      [t("End"), doc.ended_at && timeOf(doc.ended_at)],
+      [t("Source"), t("Entered from paper")],
+    ]);
+  const row = (path, label) =>
+    momentRow(path, label, doc[path] ?? ctx.now().toISOString(), (iso) =>
+      ctx.change(`${label}: ${timeOf(iso)}`, (night) => {
+        night.doc[path] = iso;
+        night.stage = night.doc.ended_at ? "after" : "running";
+      }),
+    );
   return h("div", { class: "pair" }, row("started_at", t("Start")), row("ended_at", t("End")));
 }
 
@@ -43,15 +52,29 @@ function outcome(ctx) {
     [t("Pressure before, sitting"), pair(doc.pre_systolic, doc.pre_diastolic), "mmHg"],
     [t("Pressure after, sitting"), pair(doc.post_systolic, doc.post_diastolic), "mmHg"],
     [t("Pressure after, standing"), pair(doc.post_standing_systolic, doc.post_standing_diastolic), "mmHg"],
-    [t("Noted"), [tn("{n} reading", "{n} readings", doc.readings.length), tn("{n} event", "{n} events", doc.events.length), tn("{n} medicine", "{n} medicines", doc.medicines.length)].join(", ")],
+    [
+      t("Noted"),
+      [
+        tn("{n} reading", "{n} readings", doc.readings.length),
+        tn("{n} event", "{n} events", doc.events.length),
+        tn("{n} medicine", "{n} medicines", doc.medicines.length),
+      ].join(", "),
+    ],
   ]);
 }
 
-const list = (items) => h("ul", null, items.map((words) => h("li", { text: words })));
+const list = (items) =>
+  h(
+    "ul",
+    null,
+    items.map((words) => h("li", { text: words })),
+  );
 
 function refused(ctx) {
   const go = (field) => () => ctx.go(screenOfField(field, ctx.night));
-  return ctx.night.faults.map(({ field, message }) => bigButton(message, go(field), { tone: "care", hint: field ? fieldName(ctx, field) : null }));
+  return ctx.night.faults.map(({ field, message }) =>
+    bigButton(message, go(field), { tone: "care", hint: field ? fieldName(ctx, field) : null }),
+  );
 }
 
 function draw(ctx) {
@@ -62,9 +85,14 @@ function draw(ctx) {
   return [
     ctx.night.doc.started_at && h("p", { class: "soft", text: dayOf(ctx.night.doc.started_at) }),
     stops.length > 0 && note(t("This has to be put right first:"), "stop", list(stops)),
-    times(ctx), refused(ctx), outcome(ctx),
-    odd.length ? note(t("Unusual; the unit sees it marked:"), "care", list(odd)) : note(t("Nothing unusual in it."), "good"),
-    open.length > 0 && note(t("Not known. You may hand over without; the unit sees that it is not known."), "plain", list(open)),
+    times(ctx),
+    refused(ctx),
+    outcome(ctx),
+    odd.length
+      ? note(t("Unusual; the unit sees it marked:"), "care", list(odd))
+      : note(t("Nothing unusual in it."), "good"),
+    open.length > 0 &&
+      note(t("Not known. You may hand over without; the unit sees that it is not known."), "plain", list(open)),
   ];
 }
 
@@ -72,8 +100,16 @@ function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const stops = blocking(ctx.night);
   return [
-    { label: t("Hand over to the unit"), tap: () => handOver(ctx), disabled: stops.length > 0, hint: stops[0] ?? (ctx.online() ? null : t("It waits on this phone for the network")) },
-    { label: t("Back, to change something"), go: ctx.night.plan.paper ? "paper" : ctx.night.doc.ended_at ? "finish" : "running" },
+    {
+      label: t("Hand over to the unit"),
+      tap: () => handOver(ctx),
+      disabled: stops.length > 0,
+      hint: stops[0] ?? (ctx.online() ? null : t("It waits on this phone for the network")),
+    },
+    {
+      label: t("Back, to change something"),
+      go: ctx.night.plan.paper ? "paper" : ctx.night.doc.ended_at ? "finish" : "running",
+    },
   ];
 }
 

@@ -4,7 +4,8 @@ import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { t } from "../words.js";
 
-const file = (address, words, hint) => h("a", { class: "big plain", href: address, download: "" }, h("span", { text: words }), h("small", { text: hint }));
+const file = (address, words, hint) =>
+  h("a", { class: "big plain", href: address, download: "" }, h("span", { text: words }), h("small", { text: hint }));
 
 function draw(ctx) {
   const base = `/takeout/${ctx.kit.patient.id}`;
@@ -19,10 +20,24 @@ function draw(ctx) {
   return [
     !ctx.online() && note(t("These files come from the unit: they need the network."), "care"),
     h("h2", { text: t("Your whole record") }),
-    h("p", { text: t("Every treatment with its readings, events, medicines and checks, your bloods, prescriptions and messages. Whoever has the file can read it: keep it safe.") }), out,
+    h("p", {
+      text: t(
+        "Every treatment with its readings, events, medicines and checks, your bloods, prescriptions and " +
+          "messages. Whoever has the file can read it: keep it safe.",
+      ),
+    }),
+    out,
     h("h2", { text: t("Paper") }),
-    h("p", { text: t("Print a sheet now and keep it beside the machine, for the night on which the phone fails.") }), paper,
+    h("p", { text: t("Print a sheet now and keep it beside the machine, for the night on which the phone fails.") }),
+    paper,
   ];
 }
 
-register("takeout", { title: () => t("Paper and own data"), draw, bar: () => [{ label: t("Enter a night from paper"), go: "paper" }, { label: t("Tonight"), go: "tonight" }] });
+register("takeout", {
+  title: () => t("Paper and own data"),
+  draw,
+  bar: () => [
+    { label: t("Enter a night from paper"), go: "paper" },
+    { label: t("Tonight"), go: "tonight" },
+  ],
+});

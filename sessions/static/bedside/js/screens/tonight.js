@@ -12,7 +12,8 @@ import { dayOf, fmt, hours, t, timeOf, tn, weekdayOf } from "../words.js";
 
 const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
 /** The treatment that goes on tonight; a night that is being typed in from paper stands among the others. */
-const inHand = (ctx) => (isLive(ctx.night) ? ctx.night : ctx.nights.find((night) => isLive(night) && night.doc.started_at)) ?? null;
+const inHand = (ctx) =>
+  (isLive(ctx.night) ? ctx.night : ctx.nights.find((night) => isLive(night) && night.doc.started_at)) ?? null;
 
 /** Back to the screen where the night was left, else to the one of its stage. */
 function goOn(ctx, night) {
@@ -27,7 +28,8 @@ function begin(ctx) {
   ctx.go(changesUnread(ctx) ? "changes" : "checks");
 }
 
-const nameOf = (night) => (night.doc.started_at ? `${dayOf(night.doc.started_at)}, ${timeOf(night.doc.started_at)}` : dayOf(night.touched_at));
+const nameOf = (night) =>
+  night.doc.started_at ? `${dayOf(night.doc.started_at)}, ${timeOf(night.doc.started_at)}` : dayOf(night.touched_at);
 
 /** The large lines that are set before each treatment. */
 function mainLines(ordered) {
@@ -41,11 +43,18 @@ function mainLines(ordered) {
 }
 
 const given = (label, value, unit) => (value == null ? null : [label, value, unit]);
-const anticoagulants = () => ({ none: t("None"), heparin: t("Unfractionated heparin"), low_molecular: t("Low-molecular-weight heparin"), other: t("Other, see the note") });
+const anticoagulants = () => ({
+  none: t("None"),
+  heparin: t("Unfractionated heparin"),
+  low_molecular: t("Low-molecular-weight heparin"),
+  other: t("Other, see the note"),
+});
 
 function otherLines(ordered) {
   const buffer = ordered.dialysate_buffer === "lactate" ? t("Dialysate lactate") : t("Dialysate bicarbonate");
-  const days = ordered.weekdays?.length ? ordered.weekdays.map(weekdayOf).join(", ") : t("{n} a week", { n: fmt(ordered.days_per_week) });
+  const days = ordered.weekdays?.length
+    ? ordered.weekdays.map(weekdayOf).join(", ")
+    : t("{n} a week", { n: fmt(ordered.days_per_week) });
   return [
     [t("Days"), days],
     [t("Dialyser"), ordered.dialyser],
@@ -66,13 +75,27 @@ function otherLines(ordered) {
 
 function prescription(ctx) {
   const ordered = ctx.kit.prescription;
-  if (!ordered) return [note(t("No prescription is in force. Ask the unit before you begin."), "stop"), ...callButtons(ctx.kit.unit, "on_call")];
-  const signed = t("Version {n}, signed by {who}, in force from {day}.", { n: ordered.version, who: ordered.signed_by, day: dayOf(ordered.in_force_from) });
+  if (!ordered)
+    return [
+      note(t("No prescription is in force. Ask the unit before you begin."), "stop"),
+      ...callButtons(ctx.kit.unit, "on_call"),
+    ];
+  const signed = t("Version {n}, signed by {who}, in force from {day}.", {
+    n: ordered.version,
+    who: ordered.signed_by,
+    day: dayOf(ordered.in_force_from),
+  });
   return [
     h("h2", { text: t("Tonight's prescription") }),
     dl(mainLines(ordered)),
     ordered.note && note(ordered.note),
-    h("details", null, h("summary", { text: t("The whole prescription") }), dl(otherLines(ordered)), h("p", { class: "soft", text: signed })),
+    h(
+      "details",
+      null,
+      h("summary", { text: t("The whole prescription") }),
+      dl(otherLines(ordered)),
+      h("p", { class: "soft", text: signed }),
+    ),
   ];
 }
 
@@ -80,8 +103,17 @@ function due(ctx) {
   const items = (ctx.kit.due ?? []).filter((item) => !item.noted);
   if (!items.length) return null;
   const late = items.filter((item) => item.overdue).length;
-  const hint = [late && tn("{n} overdue", "{n} overdue", late), items.map((item) => item.label).join(", ")].filter(Boolean).join(": ");
-  return [h("h2", { text: t("What is due") }), bigButton(tn("{n} thing is due", "{n} things are due", items.length), () => ctx.go("due"), { tone: late ? "care" : "plain", hint, data: { k: "due" } })];
+  const hint = [late && tn("{n} overdue", "{n} overdue", late), items.map((item) => item.label).join(", ")]
+    .filter(Boolean)
+    .join(": ");
+  return [
+    h("h2", { text: t("What is due") }),
+    bigButton(tn("{n} thing is due", "{n} things are due", items.length), () => ctx.go("due"), {
+      tone: late ? "care" : "plain",
+      hint,
+      data: { k: "due" },
+    }),
+  ];
 }
 
 function unit(ctx) {
@@ -102,35 +134,81 @@ function others(ctx) {
   const known = new Set(ctx.nights.map((night) => night.id));
   const away = (ctx.kit.open ?? []).filter((document) => !known.has(document.id));
   const buttons = [
-    ...mine.map((night) => bigButton(t("Go on with {night}", { night: nameOf(night) }), () => goOn(ctx, night), { hint: night.plan.paper ? t("From paper") : null, data: { k: night.id } })),
-    ...away.map((document) => bigButton(t("Go on with {night}", { night: `${dayOf(document.started_at)}, ${timeOf(document.started_at)}` }), () => goOn(ctx, ctx.open(document.id)), { hint: t("Begun on another phone or page"), data: { k: document.id } })),
+    ...mine.map((night) =>
+      bigButton(t("Go on with {night}", { night: nameOf(night) }), () => goOn(ctx, night), {
+        hint: night.plan.paper ? t("From paper") : null,
+        data: { k: night.id },
+      }),
+    ),
+    ...away.map((document) =>
+      bigButton(
+        t("Go on with {night}", { night: `${dayOf(document.started_at)}, ${timeOf(document.started_at)}` }),
+        () => goOn(ctx, ctx.open(document.id)),
+        { hint: t("Begun on another phone or page"), data: { k: document.id } },
+      ),
+    ),
   ];
   return buttons.length ? [h("h2", { text: t("Not handed over yet") }), ...buttons] : null;
 }
 
 function waiting() {
   const count = queue.list().filter((each) => each.state !== "open").length;
-  return count ? h("a", { class: "notice care", href: "#/queue" }, tn("{n} waits on this phone for the unit. Touch to see.", "{n} wait on this phone for the unit. Touch to see.", count)) : null;
+  return count
+    ? h(
+        "a",
+        { class: "notice care", href: "#/queue" },
+        tn(
+          "{n} waits on this phone for the unit. Touch to see.",
+          "{n} wait on this phone for the unit. Touch to see.",
+          count,
+        ),
+      )
+    : null;
 }
 
 function news(ctx) {
   const count = unseen(ctx.kit).length;
   return [
-    changesUnread(ctx) && bigButton(t("The prescription changed"), () => ctx.go("changes"), { tone: "care", hint: t("Read what, before you begin"), data: { k: "changes" } }),
-    count > 0 && bigButton(tn("{n} message from the unit", "{n} messages from the unit", count), () => ctx.go("messages"), { tone: "care", data: { k: "messages" } }),
+    changesUnread(ctx) &&
+      bigButton(t("The prescription changed"), () => ctx.go("changes"), {
+        tone: "care",
+        hint: t("Read what, before you begin"),
+        data: { k: "changes" },
+      }),
+    count > 0 &&
+      bigButton(tn("{n} message from the unit", "{n} messages from the unit", count), () => ctx.go("messages"), {
+        tone: "care",
+        data: { k: "messages" },
+      }),
   ];
 }
 
 function draw(ctx) {
   if (!ctx.kit?.patient) return note(t("Nothing has come from the unit yet. Connect to the network once."), "care");
   const night = inHand(ctx);
-  const state = night && note(night.doc.started_at ? t("A treatment is under way since {time}.", { time: timeOf(night.doc.started_at) }) : t("A night is begun: {night}.", { night: nameOf(night) }));
+  const state =
+    night &&
+    note(
+      night.doc.started_at
+        ? t("A treatment is under way since {time}.", { time: timeOf(night.doc.started_at) })
+        : t("A night is begun: {night}.", { night: nameOf(night) }),
+    );
   const places = [
     bigButton(t("Past nights"), () => ctx.go("nights"), { data: { k: "nights" } }),
     bigButton(t("How it goes over time"), () => ctx.go("trends"), { data: { k: "trends" } }),
     bigButton(t("Paper and own data"), () => ctx.go("takeout"), { data: { k: "takeout" } }),
   ];
-  return [waiting(), state, news(ctx), prescription(ctx), due(ctx), others(ctx), unit(ctx), h("h2", { text: t("Look back") }), h("div", { class: "rows" }, places)];
+  return [
+    waiting(),
+    state,
+    news(ctx),
+    prescription(ctx),
+    due(ctx),
+    others(ctx),
+    unit(ctx),
+    h("h2", { text: t("Look back") }),
+    h("div", { class: "rows" }, places),
+  ];
 }
 
 function bar(ctx) {

@@ -14,51 +14,133 @@ function weight(nights, kit) {
   const gained = known(nights, field("gain_kg"));
   const target = kit.prescription?.target_weight_kg ?? null;
   const [low, high] = after.length ? [Math.min(...after), Math.max(...after)] : [null, null];
-  const words = { low: fmt(low, 1), high: fmt(high, 1), target: fmt(target), n: after.length, gain: fmt(middle(gained), 1) };
-  const first = target === null ? t("After treatment you weighed {low} to {high} kg in {n} nights.", words) : t("After treatment you weighed {low} to {high} kg in {n} nights; your target now is {target} kg.", words);
-  const sentence = after.length ? [first, gained.length ? t("Between treatments you gained {gain} kg in the middle.", words) : ""].filter(Boolean).join(" ") : "";
-  return { title: t("Weight"), unit: "kg", decimals: 1, sentence, series: [{ name: t("before"), of: field("pre_weight_kg") }, { name: t("after"), of: field("post_weight_kg") }], limit: target === null ? null : { name: t("target now"), of: () => target } };
+  const words = {
+    low: fmt(low, 1),
+    high: fmt(high, 1),
+    target: fmt(target),
+    n: after.length,
+    gain: fmt(middle(gained), 1),
+  };
+  const first =
+    target === null
+      ? t("After treatment you weighed {low} to {high} kg in {n} nights.", words)
+      : t("After treatment you weighed {low} to {high} kg in {n} nights; your target now is {target} kg.", words);
+  const sentence = after.length
+    ? [first, gained.length ? t("Between treatments you gained {gain} kg in the middle.", words) : ""]
+        .filter(Boolean)
+        .join(" ")
+    : "";
+  return {
+    title: t("Weight"),
+    unit: "kg",
+    decimals: 1,
+    sentence,
+    series: [
+      { name: t("before"), of: field("pre_weight_kg") },
+      { name: t("after"), of: field("post_weight_kg") },
+    ],
+    limit: target === null ? null : { name: t("target now"), of: () => target },
+  };
 }
 
-const pairOf = (nights, when) => ["systolic", "diastolic"].map((part) => fmt(middle(known(nights, field(`${when}_${part}`))), 0)).join(" / ");
+const pairOf = (nights, when) =>
+  ["systolic", "diastolic"].map((part) => fmt(middle(known(nights, field(`${when}_${part}`))), 0)).join(" / ");
 
 function pressure(nights) {
-  const sentence = t("In the middle your pressure was {before} before and {after} after treatment.", { before: pairOf(nights, "pre"), after: pairOf(nights, "post") });
-  return { title: t("Blood pressure, systolic"), unit: "mmHg", sentence, series: [{ name: t("before"), of: field("pre_systolic") }, { name: t("after"), of: field("post_systolic") }] };
+  const sentence = t("In the middle your pressure was {before} before and {after} after treatment.", {
+    before: pairOf(nights, "pre"),
+    after: pairOf(nights, "post"),
+  });
+  return {
+    title: t("Blood pressure, systolic"),
+    unit: "mmHg",
+    sentence,
+    series: [
+      { name: t("before"), of: field("pre_systolic") },
+      { name: t("after"), of: field("post_systolic") },
+    ],
+  };
 }
 
 function ufRate(nights) {
   const rows = nights.filter((night) => night.uf_rate != null && night.uf_rate_limit != null);
   const over = rows.filter((night) => night.uf_rate > night.uf_rate_limit + 1e-9).length;
-  const sentence = over ? t("In {over} of {n} nights fluid came off faster than your limit.", { over, n: rows.length }) : t("In none of {n} nights did fluid come off faster than your limit.", { n: rows.length });
-  return { title: t("UF rate"), unit: "mL/kg/h", decimals: 1, sentence, series: [{ name: t("UF rate"), of: field("uf_rate") }], limit: { name: t("your limit"), of: field("uf_rate_limit") } };
+  const sentence = over
+    ? t("In {over} of {n} nights fluid came off faster than your limit.", { over, n: rows.length })
+    : t("In none of {n} nights did fluid come off faster than your limit.", { n: rows.length });
+  return {
+    title: t("UF rate"),
+    unit: "mL/kg/h",
+    decimals: 1,
+    sentence,
+    series: [{ name: t("UF rate"), of: field("uf_rate") }],
+    limit: { name: t("your limit"), of: field("uf_rate_limit") },
+  };
 }
 
 /** Middle of the last ten nights against the middle of those before; "" while there are too few for that. */
 function venous(nights) {
   const values = known(nights, field("venous_mmhg"));
-  const rest = { title: t("Venous pressure"), unit: "mmHg", series: [{ name: t("Venous pressure"), of: field("venous_mmhg") }] };
+  const rest = {
+    title: t("Venous pressure"),
+    unit: "mmHg",
+    series: [{ name: t("Venous pressure"), of: field("venous_mmhg") }],
+  };
   if (!values.length) return { ...rest, sentence: "" };
   const [before, last] = [values.slice(0, -10), values.slice(-10)];
-  const range = t("The venous pressure was {low} to {high} mmHg.", { low: fmt(Math.min(...values), 0), high: fmt(Math.max(...values), 0) });
+  const range = t("The venous pressure was {low} to {high} mmHg.", {
+    low: fmt(Math.min(...values), 0),
+    high: fmt(Math.max(...values), 0),
+  });
   const change = before.length >= 5 ? Math.round(middle(last) - middle(before)) : null;
   const words = { n: Math.abs(change) };
-  const then = change === null ? "" : change > 0 ? t("In the last ten nights it was {n} higher than before.", words) : change < 0 ? t("In the last ten nights it was {n} lower than before.", words) : t("In the last ten nights it was the same as before.");
+  const then =
+    change === null
+      ? ""
+      : change > 0
+        ? t("In the last ten nights it was {n} higher than before.", words)
+        : change < 0
+          ? t("In the last ten nights it was {n} lower than before.", words)
+          : t("In the last ten nights it was the same as before.");
   return { ...rest, sentence: [range, then].filter(Boolean).join(" ") };
 }
 
 function dose(nights) {
   const rows = nights.filter((night) => night.weekly_ktv != null);
   const last = rows.at(-1);
-  const sentence = last ? t("The last known weekly dose was {value}, on {day}. It is known only for nights with bloods.", { value: fmt(last.weekly_ktv, 2), day: dayOf(last.started_at) }) : "";
-  return { title: t("Weekly dose (standard Kt/V)"), unit: "", decimals: 2, sentence, series: [{ name: t("Weekly dose"), of: field("weekly_ktv") }] };
+  const sentence = last
+    ? t("The last known weekly dose was {value}, on {day}. It is known only for nights with bloods.", {
+        value: fmt(last.weekly_ktv, 2),
+        day: dayOf(last.started_at),
+      })
+    : "";
+  return {
+    title: t("Weekly dose (standard Kt/V)"),
+    unit: "",
+    decimals: 2,
+    sentence,
+    series: [{ name: t("Weekly dose"), of: field("weekly_ktv") }],
+  };
 }
 
 function draw(ctx) {
   const nights = [...(ctx.kit.history ?? [])].reverse();
   if (!nights.length) return note(t("No nights yet."));
   const pictures = [weight, pressure, ufRate, venous, dose].map((make) => trend({ nights, ...make(nights, ctx.kit) }));
-  return [h("p", { class: "soft", text: t("Your last {n} nights. Ask the unit what they mean for you.", { n: nights.length }) }), pictures];
+  return [
+    h("p", {
+      class: "soft",
+      text: t("Your last {n} nights. Ask the unit what they mean for you.", { n: nights.length }),
+    }),
+    pictures,
+  ];
 }
 
-register("trends", { title: () => t("How it goes over time"), draw, bar: () => [{ label: t("Past nights"), go: "nights" }, { label: t("Tonight"), go: "tonight" }] });
+register("trends", {
+  title: () => t("How it goes over time"),
+  draw,
+  bar: () => [
+    { label: t("Past nights"), go: "nights" },
+    { label: t("Tonight"), go: "tonight" },
+  ],
+});

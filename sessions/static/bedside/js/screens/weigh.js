@@ -12,7 +12,14 @@ import { bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { fmt, hours, t } from "../words.js";
 import { held } from "./checks.js";
 
-const ASKED = ["pre_weight_kg", "pre_systolic", "pre_diastolic", "pre_pulse", "planned_rinse_back_l", "planned_intake_l"];
+const ASKED = [
+  "pre_weight_kg",
+  "pre_systolic",
+  "pre_diastolic",
+  "pre_pulse",
+  "planned_rinse_back_l",
+  "planned_intake_l",
+];
 const STANDING = ["pre_standing_systolic", "pre_standing_diastolic", "pre_temperature_c"];
 /** Of target weight; above it ask the unit. European guideline 2007, from memory. */
 const GAIN_PERCENT = 4.5;
@@ -22,8 +29,13 @@ function planOf(ctx) {
   const { doc } = ctx.night;
   const ordered = ctx.kit.prescription;
   return fluid.plan({
-    pre: doc.pre_weight_kg, target: ordered?.target_weight_kg, rinse: doc.planned_rinse_back_l ?? 0, drinks: doc.planned_intake_l ?? 0,
-    minutes: ordered?.minutes, longest: ordered?.max_minutes, limit: ordered?.uf_rate_limit_ml_kg_h,
+    pre: doc.pre_weight_kg,
+    target: ordered?.target_weight_kg,
+    rinse: doc.planned_rinse_back_l ?? 0,
+    drinks: doc.planned_intake_l ?? 0,
+    minutes: ordered?.minutes,
+    longest: ordered?.max_minutes,
+    limit: ordered?.uf_rate_limit_ml_kg_h,
   });
 }
 
@@ -49,16 +61,31 @@ function keepPlan(ctx) {
   const choice = chosen(ctx, planOf(ctx));
   const told_ = told(ctx);
   const values = choice
-    ? { planned_minutes: choice.minutes, planned_uf_l: Number(shown(choice.litres, ROUNDED)), plan_choice: choice.kind === "longer_and_leave" ? "leave_some" : choice.kind }
-    : told_ ? { planned_minutes: told_.minutes, planned_uf_l: told_.litres, plan_choice: "" } : { planned_minutes: null, planned_uf_l: null, plan_choice: "" };
+    ? {
+        planned_minutes: choice.minutes,
+        planned_uf_l: Number(shown(choice.litres, ROUNDED)),
+        plan_choice: choice.kind === "longer_and_leave" ? "leave_some" : choice.kind,
+      }
+    : told_
+      ? { planned_minutes: told_.minutes, planned_uf_l: told_.litres, plan_choice: "" }
+      : { planned_minutes: null, planned_uf_l: null, plan_choice: "" };
   const same = Object.entries(values).every(([name, value]) => ctx.night.doc[name] === value);
   if (!same) ctx.change(t("Plan for the fluid"), (night) => Object.assign(night.doc, values));
 }
 
-const choiceName = () => ({ longer: t("Longer tonight"), leave_some: t("Leave some for next time"), longer_and_leave: t("Longer, and leave some"), as_prescribed: t("As prescribed") });
+const choiceName = () => ({
+  longer: t("Longer tonight"),
+  leave_some: t("Leave some for next time"),
+  longer_and_leave: t("Longer, and leave some"),
+  as_prescribed: t("As prescribed"),
+});
 
 function hintOf({ minutes, litres, left, rate }) {
-  const words = [t("{hours} h", { hours: hours(minutes) }), t("take off {n} L", { n: fmt(litres, 2) }), t("{n} mL/kg/h", { n: fmt(rate, 1) })];
+  const words = [
+    t("{hours} h", { hours: hours(minutes) }),
+    t("take off {n} L", { n: fmt(litres, 2) }),
+    t("{n} mL/kg/h", { n: fmt(rate, 1) }),
+  ];
   if (left > 0.005) words.push(t("leaves {n} L", { n: fmt(left, 2) }));
   return words.join(" · ");
 }
@@ -67,42 +94,66 @@ function hintOf({ minutes, litres, left, rate }) {
 const rateShown = ({ rate, over }, limit) => fmt(rate, over && shown(rate, 1) === shown(limit, 1) ? 3 : 1);
 
 async function asTold(ctx) {
-  const litres = await askNumber({ label: t("Fluid to take off, as the unit said"), limits: ctx.kit.limits.planned_uf_l });
+  const litres = await askNumber({
+    label: t("Fluid to take off, as the unit said"),
+    limits: ctx.kit.limits.planned_uf_l,
+  });
   if (typeof litres !== "number") return;
-  const minutes = await askNumber({ label: t("Minutes, as the unit said"), limits: ctx.kit.limits.planned_minutes, last: ctx.kit.prescription?.minutes });
+  const minutes = await askNumber({
+    label: t("Minutes, as the unit said"),
+    limits: ctx.kit.limits.planned_minutes,
+    last: ctx.kit.prescription?.minutes,
+  });
   if (typeof minutes !== "number") return;
-  ctx.change(t("Plan as the unit said"), (night) => { night.plan = { kind: "told", litres, minutes }; });
+  ctx.change(t("Plan as the unit said"), (night) => {
+    night.plan = { kind: "told", litres, minutes };
+  });
 }
 
 function choices(ctx, plan) {
   const limit = ctx.kit.prescription.uf_rate_limit_ml_kg_h;
-  const over = t("That is above your limit of {limit} mL/kg/h in the prescribed {hours} h.", { limit: fmt(limit), hours: hours(ctx.kit.prescription.minutes) });
-  const options = plan.choices.map((each) => ({ value: each.kind, label: choiceName()[each.kind], hint: hintOf(each) }));
-  const pick = (kind) => ctx.change(choiceName()[kind], (night) => { night.plan = { kind }; });
-  return [
-    note(over, "care"),
-    choiceRow(t("These stay inside your prescription"), options, ctx.night.plan.kind, pick),
-  ];
+  const over = t("That is above your limit of {limit} mL/kg/h in the prescribed {hours} h.", {
+    limit: fmt(limit),
+    hours: hours(ctx.kit.prescription.minutes),
+  });
+  const options = plan.choices.map((each) => ({
+    value: each.kind,
+    label: choiceName()[each.kind],
+    hint: hintOf(each),
+  }));
+  const pick = (kind) =>
+    ctx.change(choiceName()[kind], (night) => {
+      night.plan = { kind };
+    });
+  return [note(over, "care"), choiceRow(t("These stay inside your prescription"), options, ctx.night.plan.kind, pick)];
 }
 
 function planned(ctx) {
   const plan = planOf(ctx);
   const said = told(ctx);
-  const other = bigButton(t("Something else, as the unit told me"), () => asTold(ctx), { data: { k: "told" }, hint: said ? `${fmt(said.litres)} L, ${hours(said.minutes)} h` : null });
+  const other = bigButton(t("Something else, as the unit told me"), () => asTold(ctx), {
+    data: { k: "told" },
+    hint: said ? `${fmt(said.litres)} L, ${hours(said.minutes)} h` : null,
+  });
   if (plan.why === "no_weight") return note(whyWords().no_weight);
   if (plan.why) return [note(whyWords()[plan.why], "stop", ...callButtons(ctx.kit.unit, "on_call")), other];
   const ordered = ctx.kit.prescription;
   return [
     dl([
       [t("Fluid to take off (UF)"), plan.litres, "L", 2],
-      [t("UF rate in {hours} h", { hours: hours(ordered.minutes) }), h("b", { text: rateShown(plan, ordered.uf_rate_limit_ml_kg_h) }), "mL/kg/h"],
+      [
+        t("UF rate in {hours} h", { hours: hours(ordered.minutes) }),
+        h("b", { text: rateShown(plan, ordered.uf_rate_limit_ml_kg_h) }),
+        "mL/kg/h",
+      ],
       [t("Your limit"), ordered.uf_rate_limit_ml_kg_h, "mL/kg/h"],
     ]),
     plan.over ? [choices(ctx, plan), other] : note(t("Under your limit in the prescribed time."), "good"),
   ];
 }
 
-const gainOf = (ctx) => fluid.gain({ pre: ctx.night.doc.pre_weight_kg, last: lastPost(ctx), target: ctx.kit.prescription?.target_weight_kg });
+const gainOf = (ctx) =>
+  fluid.gain({ pre: ctx.night.doc.pre_weight_kg, last: lastPost(ctx), target: ctx.kit.prescription?.target_weight_kg });
 
 /** What wants a call before the treatment, in words that leave the judgement to the unit. */
 function reasonsToCall(ctx) {
@@ -110,14 +161,20 @@ function reasonsToCall(ctx) {
   const gained = gainOf(ctx);
   const plan = planOf(ctx);
   const most = ctx.kit.limits.uf_removed_l?.usual[1];
-  const odd = ["pre_systolic", "pre_diastolic", "pre_standing_systolic", "pre_pulse", "pre_temperature_c"].filter((path) => {
-    const [low, high] = ctx.kit.limits[path]?.usual ?? [-Infinity, Infinity];
-    return doc[path] != null && (doc[path] < low || doc[path] > high);
-  });
+  const odd = ["pre_systolic", "pre_diastolic", "pre_standing_systolic", "pre_pulse", "pre_temperature_c"].filter(
+    (path) => {
+      const [low, high] = ctx.kit.limits[path]?.usual ?? [-Infinity, Infinity];
+      return doc[path] != null && (doc[path] < low || doc[path] > high);
+    },
+  );
   return [
     plan.atMostOver && t("Even the longest treatment allowed would pass the limit with all of it."),
     ...odd.map((path) => t("{field} is {value}: unusual.", { field: labelOf(ctx, path), value: fmt(doc[path]) })),
-    gained?.percent > GAIN_PERCENT && t("You gained {kg} kg, {percent} % of the target weight: more than is usual.", { kg: fmt(gained.kg, 1), percent: fmt(gained.percent, 1) }),
+    gained?.percent > GAIN_PERCENT &&
+      t("You gained {kg} kg, {percent} % of the target weight: more than is usual.", {
+        kg: fmt(gained.kg, 1),
+        percent: fmt(gained.percent, 1),
+      }),
     plan.litres > most && t("{n} L is a lot to take off in one treatment.", { n: fmt(plan.litres, 2) }),
     standingDrop(doc, "pre"),
   ].filter(Boolean);
@@ -135,7 +192,15 @@ export function standingDrop(doc, when) {
 
 function gainLine(ctx) {
   const gained = gainOf(ctx);
-  return gained && h("p", { text: t("Gained since last time: {kg} kg, {percent} % of the target weight.", { kg: fmt(gained.kg, 1), percent: fmt(gained.percent, 1) }) });
+  return (
+    gained &&
+    h("p", {
+      text: t("Gained since last time: {kg} kg, {percent} % of the target weight.", {
+        kg: fmt(gained.kg, 1),
+        percent: fmt(gained.percent, 1),
+      }),
+    })
+  );
 }
 
 function draw(ctx) {
@@ -144,13 +209,39 @@ function draw(ctx) {
   const field = (path) => numberField(ctx, path, { last: last(path) });
   const calls = reasonsToCall(ctx);
   return [
-    field("pre_weight_kg"), measureRow(ctx, "weight", { weight: "pre_weight_kg" }),
-    h("h2", { text: t("Blood pressure, sitting") }), ["pre_systolic", "pre_diastolic", "pre_pulse"].map(field),
+    field("pre_weight_kg"),
+    measureRow(ctx, "weight", { weight: "pre_weight_kg" }),
+    h("h2", { text: t("Blood pressure, sitting") }),
+    ["pre_systolic", "pre_diastolic", "pre_pulse"].map(field),
     measureRow(ctx, "pressure", { systolic: "pre_systolic", diastolic: "pre_diastolic", pulse: "pre_pulse" }),
-    h("details", { open: STANDING.some((path) => valueOf(ctx, path) !== null) }, h("summary", { text: t("Standing, and temperature") }), STANDING.map(field)),
-    h("h2", { text: t("Fluid that goes in") }), field("planned_rinse_back_l"), field("planned_intake_l"),
-    calls.length > 0 && note(t("Before you begin:"), "care", h("ul", null, calls.map((words) => h("li", { text: words }))), h("p", { text: t("Call the unit first, unless your training says otherwise.") }), ...callButtons(ctx.kit.unit, "on_call")),
-    h("section", { class: "plan", aria: { label: t("Plan for the fluid") } }, h("h2", { text: t("Plan for the fluid") }), gainLine(ctx), planned(ctx)),
+    h(
+      "details",
+      { open: STANDING.some((path) => valueOf(ctx, path) !== null) },
+      h("summary", { text: t("Standing, and temperature") }),
+      STANDING.map(field),
+    ),
+    h("h2", { text: t("Fluid that goes in") }),
+    field("planned_rinse_back_l"),
+    field("planned_intake_l"),
+    calls.length > 0 &&
+      note(
+        t("Before you begin:"),
+        "care",
+        h(
+          "ul",
+          null,
+          calls.map((words) => h("li", { text: words })),
+        ),
+        h("p", { text: t("Call the unit first, unless your training says otherwise.") }),
+        ...callButtons(ctx.kit.unit, "on_call"),
+      ),
+    h(
+      "section",
+      { class: "plan", aria: { label: t("Plan for the fluid") } },
+      h("h2", { text: t("Plan for the fluid") }),
+      gainLine(ctx),
+      planned(ctx),
+    ),
   ];
 }
 
@@ -160,9 +251,22 @@ function bar(ctx) {
   const plan = planOf(ctx);
   const waits = plan.over && !chosen(ctx, plan) && !told(ctx);
   const holds = ctx.night.stage === "before" ? held(ctx, "setup").length : 0;
-  const on = () => { keepPlan(ctx); ctx.go(ctx.night.stage === "before" ? "access" : "running"); };
-  const onward = holds ? { label: t("Back to the checks"), go: "checks", hint: t("One of them holds") } : { label: ctx.night.stage === "before" ? t("Next: the access") : t("Back to the treatment"), tap: on, disabled: waits, hint: waits ? t("Choose above first") : null };
-  const enter = { label: t("Enter: {what}", { what: missing[0] && labelOf(ctx, missing[0]) }), tap: () => askAll(ctx, ASKED, lastTime(ctx)) };
+  const on = () => {
+    keepPlan(ctx);
+    ctx.go(ctx.night.stage === "before" ? "access" : "running");
+  };
+  const onward = holds
+    ? { label: t("Back to the checks"), go: "checks", hint: t("One of them holds") }
+    : {
+        label: ctx.night.stage === "before" ? t("Next: the access") : t("Back to the treatment"),
+        tap: on,
+        disabled: waits,
+        hint: waits ? t("Choose above first") : null,
+      };
+  const enter = {
+    label: t("Enter: {what}", { what: missing[0] && labelOf(ctx, missing[0]) }),
+    tap: () => askAll(ctx, ASKED, lastTime(ctx)),
+  };
   return missing.length ? [enter, { ...onward, tone: "plain" }] : [onward];
 }
 
