@@ -7,12 +7,13 @@ class DosingConfig(AppConfig):
 
     def ready(self) -> None:
         from dosing.services import jobs
-        from dosing.services.bedside_kit import computed
+        from dosing.services.bedside_kit import computed, names
         from dosing.services.fhir import export
         from dosing.services.month import report
-        from sessions.services.kit import register_part
+        from sessions.services.kit import register_names, register_part
 
         register_part("dosing", computed)
+        register_names("dosing", names)
         _listen()
         jobs.register_kind("reports", report.keys, report.part)
         jobs.register_kind("export", export.keys, export.part)

@@ -160,14 +160,14 @@ BLOOD_PROCESSED = outside(
 
 
 def _share_of_flow(night: Night) -> Iterator[Look]:
-    flow, ordered = night.number("blood_flow"), night.prescription
+    flow, ordered = night.number("blood_flow_median"), night.prescription
     if night.finished and ordered and flow is not None:
         share = round(100 * flow / ordered.qb_ml_min)
         yield Look(night.record.started_at, "Blood flow, of prescribed", share, "%")
 
 
 def _flow_unknown(night: Night) -> str:
-    return "no prescription was in force" if night.prescription is None else night.why_unknown("blood_flow")
+    return "no prescription was in force" if night.prescription is None else night.why_unknown("blood_flow_median")
 
 
 BLOOD_FLOW = outside(

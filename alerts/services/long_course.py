@@ -20,7 +20,7 @@ from sessions.models import Machine, Patient, Prescription, Reading, RecordState
 
 COURSE = timedelta(days=270)
 """Trends are held against the usual of before they began: half a year at least, and some for a drift that goes on."""
-OF_CATALOGUE = {"venous": "venous", "arterial": "arterial", "bleeding": "bleeding"}
+OF_CATALOGUE = {"venous": "venous_median", "arterial": "arterial_median", "bleeding": "bleeding"}
 OF_RECORD = {"post_weight": "post_weight_kg", "systolic": "pre_systolic"}
 TOLD_BY = {
     "venous": "venous_rise",
@@ -64,7 +64,7 @@ def course_of(patient: Patient, prescriptions: Sequence[Prescription], *, at: da
                 at=started_at,
                 night=night,
                 values={key: value for key, value in values.items() if value is not None},
-                flow=computed.get(pk, {}).get("blood_flow"),
+                flow=computed.get(pk, {}).get("blood_flow_median"),
                 gauge=gauges.get(pk) or (order.needle_gauge if order else None),
                 segments=_segments(night, order, changes),
             )
@@ -93,7 +93,7 @@ def _clearances(
 
 
 def _computed(records: Any) -> dict[Any, dict[str, float | None]]:
-    names = [*OF_CATALOGUE.values(), "blood_flow"]
+    names = [*OF_CATALOGUE.values(), "blood_flow_median"]
     rows = RecordNumbers.objects.filter(record__in=records)
     return {
         pk: dict(zip(names, values, strict=True))

@@ -27,8 +27,8 @@ COURSE = timedelta(days=60)
 MOST_DOTS = 30
 DAY = timedelta(days=1)
 KEY_OF = {number.label: number.key for number in BY_KEY.values()} | {
-    "Venous pressure": "venous",
-    "Arterial pressure": "arterial",
+    "Venous pressure": "venous_median",
+    "Arterial pressure": "arterial_median",
     "Systolic pressure": "lowest_systolic",
     "Lowest systolic pressure": "lowest_systolic",
 }

@@ -13,8 +13,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from alerts.models import Alert
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT
-from dosing.services.night.treatments import Night, nights_of
+from dosing.services.night.treatments import ComputedNight, nights_of
 from sessions.models import BloodResult, Patient, Prescription, VascularAccess
 
 LANES = ("Access", "Bloods", "Prescription", "Alerts")
@@ -49,7 +50,7 @@ class Moment:
 class TimeLine:
     """The nights and everything beside them, oldest first."""
 
-    nights: Sequence[Night]
+    nights: Sequence[ComputedNight]
     moments: Sequence[Moment]
 
 
@@ -110,7 +111,7 @@ def _access(patient: Patient, zone: ZoneInfo) -> Iterator[Moment]:
             yield Moment(_noon(access.abandoned_on, zone), "Access", f"Access given up: {access}")
 
 
-def _techniques(nights: Sequence[Night]) -> Iterator[Moment]:
+def _techniques(nights: Sequence[ComputedNight]) -> Iterator[Moment]:
     """Where the needles' size changes with the prescription that a night was treated by."""
     sized = [night for night in nights if night.prescription and night.prescription.needle_gauge]
     for before, after in itertools.pairwise(sized):
@@ -149,14 +150,14 @@ def figure_of(line: TimeLine) -> dict[str, Any]:
     }
 
 
-def _pressures(nights: Sequence[Night]) -> Iterator[dict[str, Any]]:
-    for key, name, colour, symbol in (
-        ("venous", "venous", FIRST, "circle"),
-        ("arterial", "arterial", SECOND, "square"),
+def _pressures(nights: Sequence[ComputedNight]) -> Iterator[dict[str, Any]]:
+    for key, colour, symbol in (
+        ("venous_median", FIRST, "circle"),
+        ("arterial_median", SECOND, "square"),
     ):
         yield {
             "type": "scatter",
-            "name": name,
+            "name": NIGHT_NUMBERS[key].short,
             "x": [night.record.started_at.isoformat() for night in nights],
             "y": [night.value(key) for night in nights],
             "mode": "lines+markers",

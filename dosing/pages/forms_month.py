@@ -6,12 +6,12 @@ from typing import Any
 
 from django import forms
 
-from dosing.services.month.ranges import CHOICES
+from dosing.services.month.ranges import choices
 from homedialysis.accounts.models import CLINICAL_ROLES, User
 
 
 class RangeForm(forms.Form):
-    number = forms.ChoiceField(choices=CHOICES)
+    number = forms.ChoiceField(choices=choices)
     low = forms.FloatField(label="Lower end", required=False, help_text="Empty: open. A share as a fraction of 1.")
     high = forms.FloatField(label="Upper end", required=False, help_text="Empty: open.")
     default = forms.BooleanField(label="Back to the published range", required=False)

@@ -19,12 +19,13 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from dosing.models import MonthlyReview, PatientMonth, PlanItem
 from dosing.pages.forms_month import PlanForm, RangeForm, ReviewForm, WordsForm
 from dosing.services.month import figures, reviewing
-from dosing.services.month.board import board, counter_labels
-from dosing.services.month.catalogue import BY_MONTH_KEY, MONTH_NUMBERS
+from dosing.services.month.board import board, sorts
+from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import first_of, month_before, next_month
-from dosing.services.month.ranges import book, range_words, set_range, written
+from dosing.services.month.ranges import book, range_words, set_range
 from dosing.services.month.report import review_pdf
 from dosing.services.night.derivation import WORDS, shown_input
+from dosing.services.numbers.kept import kept_number
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import bedside_only, clinical_only, nephrologist_only, staff_only
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
@@ -36,7 +37,6 @@ from sessions.services.reading_log import note_reading
 MONTHS_BACK = 6
 FIRST_SORT = "outside"
 """With most numbers out of range on top: who wants judging first."""
-SORTS = {"name", "outside", "review", *BY_MONTH_KEY}
 
 
 def month_of(text: str) -> date:
@@ -52,7 +52,7 @@ def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
     """All patients of a month; without one, the month that ended last."""
     wanted = month_of(month) if month else month_before(first_of(timezone.localdate()))
     asked = request.GET.get("sort", FIRST_SORT)
-    sort = asked if asked in SORTS or asked in counter_labels() else "name"
+    sort = asked if asked in sorts() else "name"
     down = request.GET.get("down") == "1" or "sort" not in request.GET
     shown = board(signed_in(request), wanted, sort=sort, down=down)
     note_reading(request, *(line.patient.pk for line in shown["lines"]))
@@ -70,29 +70,22 @@ def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
 @require_GET
 def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number_key: str) -> HttpResponse:
     """How one number of a month came about."""
-    if number_key not in BY_MONTH_KEY:
+    if number_key not in MONTH_NUMBERS:
         raise Http404
     person = shown_patient(request, patient_id)
     row = get_object_or_404(PatientMonth, patient=person, month=month_of(month))
-    number, ranges = BY_MONTH_KEY[number_key], book()
-    kept = row.numbers.get(number_key, {})
-    value = kept.get("value")
+    number, ranges = MONTH_NUMBERS[number_key], book()
+    kept = kept_number(number, row.numbers)
     usual = ranges.of(number_key)
     context = {
         "patient": person,
         "row": row,
-        "number": number,
-        "shown": None if value is None else written(number, value),
-        "unit_word": "%" if number.percent else ("" if number.unit == "1" else number.unit),
-        "why": kept.get("why", "not computed yet"),
-        "at": parse_datetime(kept["at"]) if kept.get("at") else None,
-        "lines": [
-            (WORDS.get(name, name.replace("_", " ")), shown_input(given))
-            for name, given in kept.get("inputs", {}).items()
-        ],
+        "figure": kept,
+        "at": parse_datetime(kept.at) if kept.at else None,
+        "lines": [(WORDS.get(name, name.replace("_", " ")), shown_input(given)) for name, given in kept.inputs.items()],
         "range": range_words(number, usual),
         "range_source": usual.source if usual else "",
-        "place": ranges.place(number_key, value),
+        "place": ranges.place(number_key, kept.value),
     }
     return render(request, "dosing/month_number.html", context)
 
@@ -124,7 +117,7 @@ def _ranges_page(request: HttpRequest, form: RangeForm) -> HttpResponse:
     ranges = book()
     rows = [
         (number, range_words(number, usual), usual.source if usual else "")
-        for number in MONTH_NUMBERS
+        for number in MONTH_NUMBERS.values()
         for usual in [ranges.of(number.key)]
     ]
     return render(request, "dosing/review_ranges.html", {"rows": rows, "form": form})

@@ -17,9 +17,10 @@ from django.views.decorators.http import require_GET
 from dosing.services.month.facts import first_of, month_before
 from dosing.services.month.reviewing import open_plan
 from dosing.services.night import charts
-from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import derivation
-from dosing.services.night.treatments import Night, as_night, nights_of
+from dosing.services.night.treatments import ComputedNight, as_night, nights_of
+from dosing.services.numbers.number import Place
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next
@@ -60,6 +61,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "charts": charts.all_of([night for night in nights if night.record.ended_at]),
         "nights": nights,
         "page": page,
+        "columns": NIGHT_NUMBERS.at(Place.TREATMENTS),
         "rows": [_row(night) for night in page],
         "days": days,
         "periods": PERIODS,
@@ -71,19 +73,9 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     return render(request, "dosing/patient.html", context)
 
 
-def _row(night: Night) -> dict[str, Any]:
-    keys = (
-        "minutes",
-        "off_target",
-        "gain",
-        "uf_volume",
-        "uf_rate",
-        "lowest_systolic",
-        "venous",
-        "arterial",
-        "standard_ktv",
-    )
-    return {"night": night, "figures": [night.figure(key) for key in keys]}
+def _row(night: ComputedNight) -> dict[str, Any]:
+    figures = [night.figure(number.key) for number in NIGHT_NUMBERS.at(Place.TREATMENTS)]
+    return {"night": night, "figures": figures}
 
 
 def _latest_bloods(person: Patient) -> list[dict[str, Any]]:
@@ -110,7 +102,7 @@ def _who_looks(request: HttpRequest) -> str:
     return looked_at_next(unit_of(request), timezone.now(), zone=ZoneInfo(timezone.get_current_timezone_name()))
 
 
-def _night(request: HttpRequest, record_id: uuid.UUID) -> Night:
+def _night(request: HttpRequest, record_id: uuid.UUID) -> ComputedNight:
     visible = TreatmentRecord.objects.visible_to(request.user)
     read = visible.select_related("patient", "prescription__dialyser", "computed", "recorded_by")
     record = get_object_or_404(read, pk=record_id)
@@ -153,7 +145,7 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
 @require_GET
 def number(request: HttpRequest, record_id: uuid.UUID, key: str) -> HttpResponse:
     """How one number of one night came about: equation, what went in, what came out, source."""
-    if key not in BY_KEY:
+    if key not in NIGHT_NUMBERS:
         raise Http404
     shown = _night(request, record_id)
     context = {"night": shown, "record": shown.record, "base": _base(request), **derivation(shown, key)}

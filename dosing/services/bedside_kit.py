@@ -7,19 +7,23 @@ from collections.abc import Mapping
 from typing import Any
 
 from dosing.models import RecordNumbers
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.numbers.number import Place
 from sessions.services.kit import Asked
-
-KEYS = {
-    "gain_kg": "gain",
-    "uf_rate": "uf_rate",
-    "venous_mmhg": "venous",
-    "arterial_mmhg": "arterial",
-    "weekly_ktv": "standard_ktv",
-}
-"""As the phone calls them → keys of the catalogue."""
 
 
 def computed(asked: Asked) -> Mapping[uuid.UUID, dict[str, Any]]:
-    """{record id: {name: value, or None where unknown}} for the nights that have numbers: one query."""
+    """{record id: {key of the catalogue: value, or None where unknown}} for every night of the history: one query."""
     kept = RecordNumbers.objects.filter(record__in=asked.nights)
-    return {row.record_id: {name: row.numbers.get(key, {}).get("value") for name, key in KEYS.items()} for row in kept}
+    keys = [number.key for number in NIGHT_NUMBERS.at(Place.PHONE)]
+    found = {night.pk: dict.fromkeys(keys) for night in asked.nights}
+    return found | {row.record_id: {key: row.numbers.get(key, {}).get("value") for key in keys} for row in kept}
+
+
+def names() -> dict[str, dict[str, Any]]:
+    """What the numbers that a phone shows are called, in the language of the reader."""
+    shown = {number.key: number for place in (Place.ANSWER, Place.PHONE) for number in NIGHT_NUMBERS.at(place)}
+    return {
+        key: {"label": each.label, "short": each.short, "unit": each.unit_shown, "decimals": each.decimals}
+        for key, each in shown.items()
+    }

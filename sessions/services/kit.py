@@ -36,7 +36,6 @@ HISTORY_NUMBERS = (
     "pre_weight_kg", "post_weight_kg", "pre_systolic", "pre_diastolic", "post_systolic", "post_diastolic",
     "uf_removed_l",
 )  # fmt: skip
-COMPUTED = ("gain_kg", "uf_rate", "venous_mmhg", "arterial_mmhg", "weekly_ktv")
 READ = tuple(plausible.READING)
 
 
@@ -53,6 +52,7 @@ class Asked:
 
 Part = Callable[[Asked], Mapping[uuid.UUID, Json]]
 _parts: dict[str, Part] = {}
+_named: dict[str, Callable[[], Json]] = {}
 
 
 def register_part(name: str, part: Part) -> None:
@@ -61,6 +61,14 @@ def register_part(name: str, part: Part) -> None:
     `name` says whose part it is: registered again, it takes the place of the earlier one.
     """
     _parts[name] = part
+
+
+def register_names(name: str, names: Callable[[], Json]) -> None:
+    """Let another package say what the values that it lays over the nights are called, in the reader's language.
+
+    `names` gives {key: {label, short, unit, decimals}}; registered again, it takes the place of the earlier one.
+    """
+    _named[name] = names
 
 
 def kit(patient: Patient, reader: User, now: datetime) -> Json:
@@ -94,6 +102,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         "limits": plausible.for_scripts(),
         "event_kinds": {kind.value: str(kind.label) for kind in EventKind},
         "numbers": list(plausible.TREATMENT),
+        "computed": {key: each for names in _named.values() for key, each in names().items()},
         "history": _history(asked),
         "open": _open(patient, reader),
     }
@@ -219,7 +228,6 @@ def _night(night: TreatmentRecord, last_reading: Json | None) -> Json:
         "minutes": night.minutes,
         "source": night.source,
         **{name: getattr(night, name) for name in HISTORY_NUMBERS},
-        **dict.fromkeys(COMPUTED),
         "uf_rate_limit": ordered.uf_rate_limit_ml_kg_h if ordered else None,
         "last_reading": last_reading and last_reading | {"at": last_reading["at"].isoformat()},
         "alerts": "none",

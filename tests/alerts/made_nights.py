@@ -13,7 +13,7 @@ import numpy as np
 from alerts.limits.book import LimitBook
 from alerts.rules.base import Around, History, Night, Point, ReadingRow
 from dosing.services.night.computing import numbers_of
-from dosing.services.night.inputs import Facts
+from dosing.services.night.inputs import NightFacts
 from sessions.models import (
     Analyte,
     BloodResult,
@@ -106,7 +106,7 @@ def night(
     )
     read = [_reading(record, place, row) for place, row in enumerate(readings)]
     needles = [SiteUsed(record=record, **(USUAL_SITE | row)) for row in sites]
-    facts = Facts(
+    facts = NightFacts(
         record=record,
         patient=PATIENT,
         prescription=ordered,

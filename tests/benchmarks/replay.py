@@ -67,7 +67,10 @@ def nights_of(patient: Any, order: Any, count: int, rng: np.random.Generator) ->
             for place in range(READINGS)
         ]
         rate = {"value": 9 + rng.normal(0, 0.4) + 2 * beyond}
-        own = numbers | {"uf_rate": numbers["uf_rate"] | rate, "venous": numbers["venous"] | {"value": 130.0}}
+        own = numbers | {
+            "uf_rate": numbers["uf_rate"] | rate,
+            "venous_median": numbers["venous_median"] | {"value": 130.0},
+        }
         kept = RecordNumbers(record=record, science_version="1", record_revision=1, computed_at=start, numbers=own)
         yield record, read, kept
 
@@ -161,7 +164,7 @@ def numpy_pass(histories: list[Any], repeats: int = 20) -> float:
     """Every quantity that a limit rule reads, as an array of nights, beside its limit; two of three neighbours hold."""
     nights = [night for history in histories for night in history.nights]
     keys = ("uf_rate", "uf_volume", "gain_percent", "off_target", "delivered", "standard_ktv", "blood_processed",
-            "blood_flow", "bleeding")  # fmt: skip
+            "blood_flow_median", "bleeding")  # fmt: skip
     columns = ("venous_mmhg", "arterial_mmhg", "tmp_mmhg", "systolic", "conductivity_ms_cm", "dialysate_temperature_c")
     numbers = np.array([[night.number(key) or np.nan for key in keys] for night in nights])
     readings = np.array([[[getattr(row, name) for name in columns] for row in night.readings] for night in nights])

@@ -207,7 +207,7 @@ class TestLookingBack:
         weights = evening.page.locator(".trend", has_text="Weight (kg)")
         expect(weights).to_contain_text("you weighed 70.0 to 70.0 kg in 3 nights; your target now is 70 kg")
         expect(weights).to_contain_text("you gained 3.5 kg in the middle")
-        expect(evening.page.locator(".trend", has_text="Weekly dose")).to_contain_text("Nothing is known yet.")
+        expect(evening.page.locator(".trend", has_text="Weekly standard Kt/V")).to_contain_text("Nothing is known yet.")
         assert evening.page.locator("[style]").count() == 0
 
     def test_points_lie_where_their_numbers_say(self, evening: Evening) -> None:

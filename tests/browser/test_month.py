@@ -219,7 +219,7 @@ def everything(treated: Patient, ben: Patient, nurse: User, laboratory: Laborato
     )  # fmt: skip
     own, month = f"/patients/{treated.pk}", f"{LAST:%Y-%m}"
     return [
-        f"/months/{month}/", f"{own}/months/{month}/review/", f"{own}/months/{month}/uf_rate/", f"{own}/planner/",
+        f"/months/{month}/", f"{own}/months/{month}/review/", f"{own}/months/{month}/uf_rate_mean/", f"{own}/planner/",
         f"{own}/outcomes/", f"{own}/", f"{own}/prescription/", "/bloods/imports/", f"/bloods/imports/{message.pk}/",
         "/ranges/", f"/months/{month}/unit/", "/jobs/", "/laboratories/new/", f"/laboratories/{laboratory.pk}/",
     ]  # fmt: skip

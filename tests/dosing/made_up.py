@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from dosing.services.night.inputs import Facts
+from dosing.services.night.inputs import NightFacts
 from sessions.models import Patient, Prescription, Reading, TreatmentRecord
 from tests.factories import A_NIGHT
 
@@ -33,10 +33,10 @@ def night(minutes: float | None = 240, start: datetime = A_NIGHT, **facts: Any) 
     return TreatmentRecord(started_at=start, ended_at=ended_at, night=start.date(), **(usual | facts))
 
 
-def facts(record: TreatmentRecord | None = None, **changes: Any) -> Facts:
+def facts(record: TreatmentRecord | None = None, **changes: Any) -> NightFacts:
     """A man of 55 years, 175 cm, prescribed 240 min three times a week to 70 kg; treated two days ago to 70 kg."""
     patient = Patient(sex="male", birth_date=date(1970, 5, 17), height_cm=175)
-    whole = Facts(
+    whole = NightFacts(
         record=record or night(),
         patient=patient,
         prescription=Prescription(target_weight_kg=70, minutes=240, days_per_week=3),

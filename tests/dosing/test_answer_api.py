@@ -48,7 +48,7 @@ def test_the_numbers_stand_beside_the_plan(ana: Patient, ana_client: Client) -> 
     assert (lines["minutes"]["value"], lines["minutes"]["planned"]) == (230, 250)
     assert lines["uf_rate"]["planned"] == 10  # the limit of the prescription
     assert (lines["off_target"]["value"], lines["off_target"]["planned"]) == (0, 0)
-    assert lines["venous"]["planned"] is None
+    assert lines["venous_median"]["planned"] is None
     assert lines["standard_ktv"]["why"] == "no urea before and after belongs to this treatment"
 
 

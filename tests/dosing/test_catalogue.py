@@ -16,9 +16,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dosing.services.night.catalogue import BY_KEY, NUMBERS
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import numbers_of
-from dosing.services.night.inputs import Facts
+from dosing.services.night.inputs import NightFacts
 from sessions.models import Prescription
 from tests.dosing.made_up import facts, night, reading
 from tests.factories import A_NIGHT
@@ -65,9 +65,9 @@ KNOWN: list[Any] = [
     ("mean_pressure_after", {}, 70 + 50 / 3, "120/70: 86.667"),
     ("lowest_systolic", {}, 96, "the second reading"),
     ("lowest_mean", {}, 72, "96/60: 60 + 36/3"),
-    ("blood_flow", {}, 300, "middle of 300, 300, 310; the 150 at the start is no treatment flow"),
-    ("arterial", {}, -145, "middle of −140, −150, −145"),
-    ("venous", {}, 135, "middle of 130, 140, 135"),
+    ("blood_flow_median", {}, 300, "middle of 300, 300, 310; the 150 at the start is no treatment flow"),
+    ("arterial_median", {}, -145, "middle of −140, −150, −145"),
+    ("venous_median", {}, 135, "middle of 130, 140, 135"),
     ("bleeding", {}, 7, "as noted"),
     ("urr", {}, 68, "100 (1 − 8/25)"),
     ("single_pool_ktv", OF_DOSE, SINGLE, "Daugirdas 1993 and 2013"),
@@ -90,7 +90,7 @@ def test_a_known_number_is_the_one_worked_by_hand(key: str, changes: Any, value:
 
 
 def test_every_number_is_worked_by_hand_here() -> None:
-    assert {key for key, *_ in KNOWN} == {number.key for number in NUMBERS} == set(BY_KEY)
+    assert {key for key, *_ in KNOWN} == set(NIGHT_NUMBERS)
 
 
 def test_volume_and_blood_fall_back_on_the_readings() -> None:
@@ -166,9 +166,9 @@ UNKNOWN: list[Any] = [
     ("mean_pressure_after", {"record": night(post_diastolic=None)}, "diastolic pressure is not given"),
     ("lowest_systolic", NO_PRESSURE, "no blood pressure was noted"),
     ("lowest_mean", NO_PRESSURE, "no blood pressure was noted"),
-    ("blood_flow", {"readings": []}, NO_FLOW),
-    ("arterial", {"readings": [reading(60, qb_ml_min=300)]}, NO_FLOW),
-    ("venous", {"readings": [reading(60, venous_mmhg=130)]}, NO_FLOW),
+    ("blood_flow_median", {"readings": []}, NO_FLOW),
+    ("arterial_median", {"readings": [reading(60, qb_ml_min=300)]}, NO_FLOW),
+    ("venous_median", {"readings": [reading(60, venous_mmhg=130)]}, NO_FLOW),
     ("bleeding", {"longest_bleeding": None}, "bleeding time was not noted"),
     ("urr", NO_PRE, NO_BLOODS),
     ("urr", NO_POST, NO_BLOODS),
@@ -199,7 +199,7 @@ def test_an_unknown_number_says_why_and_is_no_zero(key: str, changes: Any, why: 
 
 
 def test_every_number_can_be_unknown_and_is_tried_here() -> None:
-    assert {key for key, *_ in UNKNOWN} == set(BY_KEY)
+    assert {key for key, *_ in UNKNOWN} == set(NIGHT_NUMBERS)
 
 
 def test_of_an_empty_record_everything_is_unknown_with_a_reason() -> None:
@@ -226,7 +226,7 @@ NOTED = (
 
 
 @st.composite
-def any_facts(draw: st.DrawFn) -> Facts:
+def any_facts(draw: st.DrawFn) -> NightFacts:
     """The made-up night with anything missing, and with numbers from anywhere in their hard limits."""
     weights, volumes = st.none() | st.floats(20, 300), st.none() | st.floats(0, 10)
     noted = {name: draw(st.none() | st.floats(40, 300)) for name in NOTED[5:9]}
@@ -246,7 +246,7 @@ def any_facts(draw: st.DrawFn) -> Facts:
 
 @settings(max_examples=60, deadline=None)
 @given(any_facts())
-def test_whatever_is_missing_a_number_is_known_or_says_why(some: Facts) -> None:
+def test_whatever_is_missing_a_number_is_known_or_says_why(some: NightFacts) -> None:
     found = numbers_of(some)
     for key, each in found.items():
         assert (each["value"] is None) == bool(each["why"]), key
@@ -254,12 +254,11 @@ def test_whatever_is_missing_a_number_is_known_or_says_why(some: Facts) -> None:
 
 
 def test_each_number_names_its_equation_and_its_source() -> None:
-    for number in NUMBERS:
+    for number in NIGHT_NUMBERS.values():
         assert number.label, number.key
         assert number.equation, number.key
         assert number.source, number.key
         assert number.decimals in (0, 1, 2), number.key
-    assert len(BY_KEY) == len(NUMBERS), "no key twice"
 
 
 def test_a_prescription_of_every_other_day_counts_three_and_a_half() -> None:

@@ -13,19 +13,19 @@ from django.contrib.staticfiles import finders
 
 from dosing.services.night import charts
 from dosing.services.night.computing import numbers_of
-from dosing.services.night.treatments import Night
+from dosing.services.night.treatments import ComputedNight
 from sessions.models import Prescription
 from tests.dosing.made_up import facts, night
 
 COLOUR = re.compile(r'"(--[a-z0-9-]+)"')
 
 
-def nights(count: int, **changes: Any) -> list[Night]:
+def nights(count: int, **changes: Any) -> list[ComputedNight]:
     found = []
     for _ in range(count):
         record = night(**changes)
         record.prescription = Prescription(target_weight_kg=70, uf_rate_limit_ml_kg_h=10, minutes=240)
-        found.append(Night(record, numbers_of(facts(record)), stale=False))
+        found.append(ComputedNight(record, numbers_of(facts(record)), stale=False))
     return found
 
 
@@ -62,15 +62,15 @@ def test_the_points_are_what_was_noted_computed_and_prescribed() -> None:
         "systolic before": [140],
         "diastolic before": [80],
         "systolic after": [120],
-        "lowest systolic": [96],
+        "Lowest systolic": [96],
     }
     assert shown["figure-line-pressures"] == {
-        "venous": [135],
-        "arterial": [-145],
-        "blood flow (right axis)": [300],
+        "Venous, median": [135],
+        "Arterial, median": [-145],
+        "Blood flow, median": [300],
     }
     assert shown["figure-uf-rate"]["limit of the prescription"] == [10]
-    by_weight = shown["figure-uf-rate"]["published line that grows with weight (2023)"]
+    by_weight = shown["figure-uf-rate"]["UF rate line by weight"]
     assert by_weight == [pytest.approx(3 + 500 / 71.2)]
     assert shown["figure-uf-rate"]["UF rate"] == [pytest.approx(2900 / 4 / 71.2)]
 

@@ -12,7 +12,7 @@ from dosing import tasks
 from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
 from dosing.services import recomputing
-from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
 from dosing.services.recomputing import chunk_after, recompute
 from sessions.models import Patient, TreatmentRecord
@@ -34,18 +34,20 @@ def test_numbers_are_kept_with_version_revision_and_moment(nights: list[Treatmen
     kept = compute(nights[0], at=LATER)
     kept.refresh_from_db()
     assert (kept.science_version, kept.record_revision, kept.computed_at) == (SCIENCE_VERSION, 1, LATER)
-    assert set(kept.numbers) == set(BY_KEY)
+    assert set(kept.numbers) == set(NIGHT_NUMBERS)
     assert kept.numbers["uf_rate"] == {
         "value": pytest.approx(2300 / 4 / 70),
         "why": "",
         "inputs": {"uf_l": 2.3, "minutes": 240.0, "post_weight_kg": 70.0},
         "function": "dosing.science.fluid.uf_rate",
+        "at": "",
     }
     assert kept.numbers["bleeding"] == {
         "value": None,
         "why": "bleeding time was not noted",
         "inputs": {"value": None},
         "function": "dosing.services.night.catalogue",
+        "at": "",
     }
 
 

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from dosing.models import RecordNumbers
-from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
-from dosing.services.night.treatments import Figure, Night, as_night, nights_of
+from dosing.services.night.treatments import ComputedNight, as_night, nights_of
+from dosing.services.numbers.kept import KeptNumber
 from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
 from tests.factories import A_NIGHT, night_body, record_night
@@ -68,22 +69,24 @@ def test_who_sees_a_record_sees_its_numbers(ana: Patient, ben: Patient, nurse: A
         ("uf_rate", 10.04, "10.0", "mL/kg/h"),
         ("uf_volume", 2.345, "2.35", "L"),
         ("off_target", -0.449, "−0.4", "kg"),
-        ("arterial", -145.0, "−145", "mmHg"),
+        ("arterial_median", -145.0, "−145", "mmHg"),
         ("uf_rate", 0.0, "0.0", "mL/kg/h"),
         ("single_pool_ktv", 1.357, "1.36", ""),
         ("standard_ktv", 2.1, "2.10", "1/wk"),
-        ("venous", None, "unknown", "mmHg"),
+        ("venous_median", None, "unknown", "mmHg"),
     ],
 )
 def test_a_figure_is_written_with_its_decimals_and_a_true_minus(
     key: str, value: float | None, shown: str, unit: str
 ) -> None:
-    figure = Figure(BY_KEY[key], value, "", {}, "")
+    figure = KeptNumber(NIGHT_NUMBERS[key], {"value": value, "why": ""})
     assert (figure.shown, figure.unit) == (shown, unit)
 
 
 def test_a_night_has_every_figure_in_the_order_of_the_catalogue() -> None:
-    night = Night(TreatmentRecord(), {"uf_rate": {"value": 8.2, "why": "", "inputs": {"uf_l": 2.3}}}, stale=False)
-    assert [figure.number.key for figure in night.figures] == list(BY_KEY)
+    night = ComputedNight(
+        TreatmentRecord(), {"uf_rate": {"value": 8.2, "why": "", "inputs": {"uf_l": 2.3}}}, stale=False
+    )
+    assert [figure.number.key for figure in night.figures] == list(NIGHT_NUMBERS)
     assert night.figure("uf_rate").inputs == {"uf_l": 2.3}
     assert [figure.value for figure in night.figures if figure.value is not None] == [8.2]

@@ -10,7 +10,7 @@ from django.utils.html import escape
 
 from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
-from dosing.services.night.catalogue import BY_KEY, NUMBERS
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute, numbers_of
 from dosing.services.night.derivation import WORDS
 from homedialysis.accounts.models import User
@@ -98,10 +98,10 @@ def test_it_asks_a_fixed_number_of_times(
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("key", BY_KEY)
+@pytest.mark.parametrize("key", NIGHT_NUMBERS)
 def test_how_each_number_came_about(ana_client: Client, whole: TreatmentRecord, key: str) -> None:
     page = ana_client.get(f"/nights/{whole.pk}/numbers/{key}/")
-    text, number = page.content.decode(), BY_KEY[key]
+    text, number = page.content.decode(), NIGHT_NUMBERS[key]
     assert page.status_code == 200
     assert page.context["figure"].number == number
     for words in (number.label, number.equation, number.source):
@@ -122,7 +122,7 @@ def test_the_numbers_that_went_in_stand_there(ana_client: Client, whole: Treatme
         "PIDI: days since the last treatment, start to start; GFAC = 0.0174 / PIDI": "not known",
         "How the sample after was drawn": "slow flow",
     }
-    arterial = dict(ana_client.get(f"/nights/{whole.pk}/numbers/arterial/").context["lines"])
+    arterial = dict(ana_client.get(f"/nights/{whole.pk}/numbers/arterial_median/").context["lines"])
     assert arterial["What was read"] == "−140; −140; −140"
 
 
@@ -144,7 +144,7 @@ def test_everything_that_goes_in_has_words() -> None:
 
 
 def test_where_a_number_is_computed_is_named() -> None:
-    for number in NUMBERS:
+    for number in NIGHT_NUMBERS.values():
         assert number.function.startswith("dosing."), number.key
 
 

@@ -18,8 +18,8 @@ from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext, ngettext
 
-from dosing.services.night.catalogue import NUMBERS
-from dosing.services.night.reasons import INPUTS, WHOLE, reason_words
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.numbers.reasons import INPUTS, WHOLE, reason_words
 from homedialysis import words
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.invitations import invite
@@ -252,7 +252,7 @@ class TestPagesOfPatients:
             "/devices/",
             f"/nights/{night.pk}/",
             f"/nights/{night.pk}/versions/",
-            *(f"/nights/{night.pk}/numbers/{number.key}/" for number in NUMBERS[:3]),
+            *(f"/nights/{night.pk}/numbers/{number.key}/" for number in NIGHT_NUMBERS.values()[:3]),
             f"/told/{ana.pk}/",
             "/accounts/password/change/",
             "/accounts/email/",
@@ -350,7 +350,7 @@ class TestPagesOfPatients:
 
 def known_sources() -> set[str]:
     """Where equations come from: titles of papers stay as they were printed."""
-    return {number.origin for number in NUMBERS if gettext(number.origin) == number.origin}
+    return {number.origin for number in NIGHT_NUMBERS.values() if gettext(number.origin) == number.origin}
 
 
 def test_dates_are_written_in_spanish() -> None:

@@ -35,7 +35,7 @@ NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
     "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
     "messages", "due", "checklist", "run_sheet", "cards", "first_aid", "access", "limits", "event_kinds", "numbers",
-    "stock", "history", "open", "urls",
+    "stock", "computed", "history", "open", "urls",
 }  # fmt: skip
 
 
@@ -89,12 +89,12 @@ def test_the_history_holds_what_was_computed(ana: Patient, ana_client: Client, a
     assert [row["id"] for row in rows] == [str(newer.pk), str(older.pk)]
     row = rows[0]
     assert (row["minutes"], row["pre_weight_kg"], row["uf_removed_l"]) == (240, 72.0, 2.3)
-    assert (row["gain_kg"], row["uf_rate_limit"], row["venous_mmhg"], row["arterial_mmhg"]) == (2.0, 10.0, 130, -140)
+    assert (row["gain"], row["uf_rate_limit"], row["venous_median"], row["arterial_median"]) == (2.0, 10.0, 130, -140)
     assert row["uf_rate"] == pytest.approx(2300 / 4 / 70)
-    assert (row["weekly_ktv"], row["alerts"]) == (None, "none"), "no bloods, no dose"
+    assert (row["standard_ktv"], row["alerts"]) == (None, "none"), "no bloods, no dose"
     assert row["last_reading"]["at"] == (newer.started_at + timedelta(minutes=180)).isoformat()
     assert row["last_reading"]["venous_mmhg"] == 130
-    assert rows[1]["gain_kg"] is None
+    assert rows[1]["gain"] is None
 
 
 def test_the_history_stops_at_thirty_nights_and_leaves_open_ones_out(ana: Patient, ana_client: Client) -> None:

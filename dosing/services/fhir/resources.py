@@ -24,25 +24,13 @@ from dosing.services.fhir.parts import (
     without_empty,
 )
 from dosing.services.importing.units import OF_SCIENCE
-from dosing.services.night.catalogue import BY_KEY
-from dosing.services.night.treatments import Night
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.treatments import ComputedNight
+from dosing.services.numbers.number import Number
 from sessions.facts import plausible
 from sessions.models import BloodResult, Machine, Patient, RecordSource, RecordState, SampleTiming, TreatmentRecord
 
 NAME_IN_SCIENCE = {analyte.value: name for name, analyte in OF_SCIENCE.items()}
-UCUM_OF = {
-    "mmHg": "mm[Hg]",
-    "mL/kg/h": "mL/kg/h",
-    "mL/min": "mL/min",
-    "L": "L",
-    "kg": "kg",
-    "min": "min",
-    "%": "%",
-    "1": "1",
-    "1/wk": "/wk",
-    "/min": "/min",
-    "°C": "Cel",
-}
 FLAGS = frozenset({"L", "H", "LL", "HH", "N", "A", "AA"})
 TIMING_NOTES = {
     SampleTiming.PRE: "Drawn before a treatment.",
@@ -63,8 +51,6 @@ PRESSURES = {
     "pre_standing": ("systolic_standing", "diastolic_standing"),
     "post_standing": ("systolic_standing", "diastolic_standing"),
 }
-WITH_LOINC = {"single_pool_ktv": BEDSIDE_CODES["single_pool_ktv"][0]}
-"""Computed numbers that have a code of their own; the others go under ours."""
 
 
 def patient(person: Patient) -> Json:
@@ -138,14 +124,14 @@ def blood(result: BloodResult) -> Json:
     )
 
 
-def observations(night: Night) -> Iterator[Json]:
+def observations(night: ComputedNight) -> Iterator[Json]:
     """The Observations of one treatment: weights, pressures, and what was computed."""
     record = night.record
     yield from _measured(record)
-    for key in BY_KEY:
-        value = night.value(key)
+    for number in NIGHT_NUMBERS.values():
+        value = night.value(number.key)
         if value is not None:
-            yield _computed(record, key, value)
+            yield _computed(record, number, value)
 
 
 def _measured(record: TreatmentRecord) -> Iterator[Json]:
@@ -183,13 +169,11 @@ def _of_treatment(record: TreatmentRecord, name: str, code: Json, kind: str = "v
     )
 
 
-def _computed(record: TreatmentRecord, key: str, value: float) -> Json:
-    number = BY_KEY[key]
-    label = str(number.label)
-    code = coded(LOINC, WITH_LOINC[key], label) if key in WITH_LOINC else coded(own("number"), key, label)
-    shown = value * 100 if number.percent else value
-    unit = "%" if number.percent else number.unit
-    return _of_treatment(record, key, code, "procedure") | {"valueQuantity": quantity(shown, unit, UCUM_OF.get(unit))}
+def _computed(record: TreatmentRecord, number: Number[Any], value: float) -> Json:
+    """A computed number under its LOINC code where it has one, else under a code of our own."""
+    system, key = (LOINC, number.loinc) if number.loinc else (own("number"), number.key)
+    shown = quantity(number.as_read(value), "%" if number.percent else number.unit, number.ucum)
+    return _of_treatment(record, number.key, coded(system, key, number.name), "procedure") | {"valueQuantity": shown}
 
 
 def _observation(fields: dict[str, Any]) -> Json:

@@ -13,9 +13,11 @@ from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 
 from dosing.models import MonthlyReview, PatientMonth
-from dosing.services.month.catalogue import BY_MONTH_KEY, MONTH_NUMBERS, MonthNumber
+from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import next_month
-from dosing.services.month.ranges import RangeBook, book, written
+from dosing.services.month.ranges import RangeBook, book
+from dosing.services.numbers.kept import KeptNumber, kept_number
+from dosing.services.numbers.number import Number
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 
@@ -30,7 +32,7 @@ def register_counter(label: str, counts: Counts) -> None:
 
 
 @dataclass(slots=True)
-class Line:
+class PatientLine:
     """One patient of the board. counted: by the label of each counter."""
 
     patient: Patient
@@ -44,8 +46,8 @@ class Line:
         found: float | None = self.month.numbers.get(key, {}).get("value") if self.month else None
         return found
 
-    def why(self, key: str) -> str:
-        return str(self.month.numbers.get(key, {}).get("why", "") if self.month else "not computed yet")
+    def figure(self, number: Number[Any]) -> KeptNumber:
+        return kept_number(number, self.month.numbers if self.month else {})
 
     @property
     def outside(self) -> int:
@@ -64,7 +66,7 @@ STATES = ("to do", "begun", "signed")
 """Of a review, in the order in which they are sorted."""
 
 
-def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[Line]:
+def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[PatientLine]:
     """Everybody who was in the programme in a month, by name: a fixed number of queries."""
     after = next_month(month)
     there = Q(joined_on__lt=after) & (Q(left_on=None) | Q(left_on__gte=month))
@@ -73,18 +75,18 @@ def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[Line]:
     reviews = {row.patient_id: row for row in MonthlyReview.objects.filter(patient__in=people, month=month)}
     ids = [person.pk for person in people]
     counted = {label: counts(ids) for label, counts in _counters.items()}
-    lines = [Line(person, months.get(person.pk), reviews.get(person.pk)) for person in people]
+    lines = [PatientLine(person, months.get(person.pk), reviews.get(person.pk)) for person in people]
     for line in lines:
         line.counted = {label: found.get(line.patient.pk, 0) for label, found in counted.items()}
-        placed = ((number.key, ranges.place(number.key, line.value(number.key))) for number in MONTH_NUMBERS)
+        placed = ((key, ranges.place(key, line.value(key))) for key in MONTH_NUMBERS)
         line.places = {key: place for key, place in placed if place}
         line.counted[OUTSIDE] = len(line.places)
     return lines
 
 
-def in_order(lines: list[Line], sort: str, *, down: bool) -> list[Line]:
+def in_order(lines: list[PatientLine], sort: str, *, down: bool) -> list[PatientLine]:
     """By a number, a counter or the name; what is unknown comes last either way."""
-    if sort in BY_MONTH_KEY:
+    if sort in MONTH_NUMBERS:
         known = [line for line in lines if line.value(sort) is not None]
         known.sort(key=lambda line: line.value(sort) or 0.0, reverse=down)
         return known + [line for line in lines if line.value(sort) is None]
@@ -95,15 +97,15 @@ def in_order(lines: list[Line], sort: str, *, down: bool) -> list[Line]:
     return lines[::-1] if down else lines
 
 
-def cell(line: Line, number: MonthNumber, address: str) -> str:
+def cell(line: PatientLine, number: Number[Any], address: str) -> str:
     """One number as HTML: value, sign and words where it lies outside; a dash with its reason where it is unknown."""
     value = line.value(number.key)
     if value is None:
-        why = escape(line.why(number.key), quote=True)
+        why = escape(line.figure(number).why, quote=True)
         return (
             f'<td class="num"><span class="soft" title="{why}">–<span class="visually-hidden">{why}</span></span></td>'
         )
-    shown = written(number, value)
+    shown = number.text(value)
     place = line.places.get(number.key, 0)
     sign, words = SIGNS[place]
     mark = f' <span aria-hidden="true">{sign}</span><span class="visually-hidden">{words}</span>' if place else ""
@@ -111,15 +113,15 @@ def cell(line: Line, number: MonthNumber, address: str) -> str:
     return f'<td{tone}><a href="{address}{number.key}/">{shown}{mark}</a></td>'
 
 
-def _outside(line: Line) -> str:
+def _outside(line: PatientLine) -> str:
     """How many numbers lie outside their range, and which: they stand far apart in the table."""
-    names = (f"{BY_MONTH_KEY[key].short}\N{NO-BREAK SPACE}{SIGNS[place][0]}" for key, place in line.places.items())
+    names = (f"{MONTH_NUMBERS[key].short}\N{NO-BREAK SPACE}{SIGNS[place][0]}" for key, place in line.places.items())
     return (
         f'<td class="which"><strong>{line.outside}</strong> <span class="soft">{escape(", ".join(names))}</span></td>'
     )
 
 
-def row_html(line: Line, month: date, *, judges: bool) -> SafeString:
+def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     """A row of the table, with a way to the review for who judges it.
 
     Built by hand: a template would take longer for the cells than the page may.
@@ -132,26 +134,14 @@ def row_html(line: Line, month: date, *, judges: bool) -> SafeString:
         f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>{_outside(line)}'
     )
     counts = "".join(f'<td class="num">{line.counted.get(label, 0)}</td>' for label in _counters)
-    cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS)
+    cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS.values())
     # Everything in it is a number of ours, a word of ours, or escaped above.
     return mark_safe(f"<tr>{head}{counts}{cells}</tr>")  # noqa: S308
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
-    key: str
-    short: str
-    label: str
-    unit: str
-
-
-def columns() -> list[tuple[str, list[Column]]]:
-    """The head of the table: groups with their columns, after name, review, how many are outside, and counters."""
-    groups: dict[str, list[Column]] = {}
-    for number in MONTH_NUMBERS:
-        unit = "%" if number.percent else ("" if number.unit in ("1", "grade") else number.unit)
-        groups.setdefault(number.group, []).append(Column(number.key, number.short, number.label, unit))
-    return list(groups.items())
+def sorts() -> set[str]:
+    """By what the board can be sorted."""
+    return {"name", OUTSIDE, REVIEW, *MONTH_NUMBERS, *_counters}
 
 
 def counter_labels() -> list[str]:
@@ -165,7 +155,7 @@ def board(viewer: User, month: date, *, sort: str, down: bool) -> dict[str, Any]
     return {
         "lines": lines,
         "rows": [row_html(line, month, judges=viewer.is_clinical) for line in lines],
-        "groups": columns(),
+        "groups": list(MONTH_NUMBERS.groups().items()),
         "counters": counter_labels(),
         "states": [(state, sum(line.state == state for line in lines)) for state in STATES],
         "waiting": sum(1 for line in lines if line.month is None or line.month.stale),

@@ -12,6 +12,7 @@ from dosing.models import PatientMonth
 from dosing.science import SCIENCE_VERSION
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import facts_of_month, first_of, month_before, next_month
+from dosing.services.numbers.kept import as_stored
 from sessions.models import Patient
 from sessions.models.local_time import zone_of
 
@@ -25,15 +26,7 @@ DAILY = timedelta(days=1)
 def compute_month(patient: Patient, month: date, *, at: datetime) -> PatientMonth:
     """Compute and store all numbers of one month, in the place of those that stood."""
     facts = facts_of_month(patient, month, at)
-    numbers = {}
-    for number in MONTH_NUMBERS:
-        asked = number.ask(facts)
-        numbers[number.key] = {
-            "value": asked.answer.number,
-            "why": asked.answer.reason,
-            "inputs": asked.inputs,
-            "at": asked.at,
-        }
+    numbers = {key: as_stored(number, number.ask(facts)) for key, number in MONTH_NUMBERS.items()}
     kept, _ = PatientMonth.objects.update_or_create(
         patient=patient,
         month=month,

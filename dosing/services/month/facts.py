@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
-from dosing.services.night.treatments import Night, nights_of
+from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.urea_model import UreaModel, habits_of, urea_model
 from dosing.services.results.urine import Collection, collections_of
 from dosing.services.results.water import edition_in_use, mark_of
@@ -66,7 +66,7 @@ class MonthFacts:
 
     patient: Patient
     span: Span
-    nights: list[Night]
+    nights: list[ComputedNight]
     prescriptions: list[Prescription]
     bloods: list[BloodResult]
     collections: list[Collection]
@@ -80,7 +80,7 @@ class MonthFacts:
         return self.prescriptions[-1] if self.prescriptions else None
 
     @property
-    def finished(self) -> list[Night]:
+    def finished(self) -> list[ComputedNight]:
         return [night for night in self.nights if night.record.state == RecordState.FINISHED]
 
     @cached_property

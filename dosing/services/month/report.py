@@ -15,8 +15,8 @@ from django.utils.timezone import localtime
 
 from dosing.models import Job, MonthlyReview, PatientMonth
 from dosing.services.month import reviewing
-from dosing.services.month.catalogue import BY_MONTH_KEY
-from dosing.services.month.figures import SHOWN, value_shown
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.figures import value_shown
 from dosing.services.month.ranges import RangeBook, book, range_words
 from dosing.services.month.svg import Line, line_chart
 from homedialysis.accounts.models import Unit
@@ -94,21 +94,20 @@ def _line(line: reviewing.MonthLine) -> list[str]:
     """Label, six months as text, and the range."""
     number = line.number
     texts = [f"{cell.shown or '–'} {PLACES[cell.place]}".strip() for cell in line.cells]
-    unit = "%" if number.percent else ("" if number.unit in ("1", "grade") else number.unit)
+    unit = number.unit_shown
     return [f"{number.label}, {unit}" if unit else number.label, *texts, line.range]
 
 
 def _charts(months: list[date], rows: dict[date, PatientMonth], ranges: RangeBook) -> list[dict[str, str]]:
     charts = []
-    for keys in SHOWN:
-        numbers = [BY_MONTH_KEY[key] for key in keys]
+    for numbers in MONTH_NUMBERS.charts():
         lines = [Line(each.label, [value_shown(rows.get(month), each) for month in months]) for each in numbers]
         if all(value is None for line in lines for value in line.values):
             continue
         first = numbers[0]
         usual = ranges.of(first.key)
-        scale = 100 if first.percent else 1
-        low, high = (None if end is None else scale * end for end in (usual.low, usual.high)) if usual else (None, None)
+        ends = (usual.low, usual.high) if usual else (None, None)
+        low, high = (None if end is None else first.as_read(end) for end in ends)
         words = "; ".join(each.label for each in numbers)
         charts.append(
             {

@@ -11,9 +11,11 @@ from django.db import transaction
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem, ReviewAddendum, ReviewRelease
 from dosing.science import SCIENCE_VERSION
-from dosing.services.month.catalogue import MONTH_NUMBERS, MonthNumber
+from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import month_before
-from dosing.services.month.ranges import RangeBook, book, range_words, written
+from dosing.services.month.ranges import RangeBook, book, range_words
+from dosing.services.numbers.kept import kept_number
+from dosing.services.numbers.number import Number
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
@@ -97,10 +99,10 @@ def frozen(row: PatientMonth, ranges: RangeBook, *, at: datetime) -> dict[str, A
     prescription = prescription_in_force(row.patient, at)
     return {
         "numbers": row.numbers,
-        "ranges": {number.key: range_words(number, ranges.of(number.key)) for number in MONTH_NUMBERS},
+        "ranges": {number.key: range_words(number, ranges.of(number.key)) for number in MONTH_NUMBERS.values()},
         "places": {
             number.key: ranges.place(number.key, row.numbers.get(number.key, {}).get("value"))
-            for number in MONTH_NUMBERS
+            for number in MONTH_NUMBERS.values()
         },
         "science_version": SCIENCE_VERSION,
         "computed_at": row.computed_at.isoformat(),
@@ -164,15 +166,15 @@ def prescription_shown(review: MonthlyReview | None) -> Prescription | None:
 
 def _number_changes(before: dict[str, Any], row: PatientMonth, ranges: RangeBook) -> list[str]:
     lines = []
-    for number in MONTH_NUMBERS:
+    for number in MONTH_NUMBERS.values():
         value = row.numbers.get(number.key, {}).get("value")
         old = before.get("numbers", {}).get(number.key, {}).get("value")
         place, was = ranges.place(number.key, value), before.get("places", {}).get(number.key, 0)
         if value is None and old is not None:
-            lines.append(f"{number.label}: no longer known ({row.numbers[number.key]['why']}).")
+            lines.append(f"{number.label}: no longer known ({kept_number(number, row.numbers).why}).")
         elif value is not None and place != was:
-            shown = written(number, value)
-            earlier = f", was {written(number, old)}" if old is not None else ""
+            shown = number.text(value)
+            earlier = f", was {number.text(old)}" if old is not None else ""
             where = {-1: "now below the range", 1: "now above the range", 0: "back in range"}[place]
             lines.append(f"{number.label}: {shown}{earlier}, {where} ({range_words(number, ranges.of(number.key))}).")
     return lines
@@ -213,7 +215,7 @@ class Cell:
 class MonthLine:
     """One number over the months of a review, and its range in words."""
 
-    number: MonthNumber
+    number: Number[Any]
     cells: list[Cell]
     range: str
 
@@ -229,13 +231,13 @@ def lines_of(
             [_cell(number, rows.get(month), ranges, frozen if month == months[-1] else None) for month in months],
             frozen["ranges"].get(number.key, "") if frozen else range_words(number, ranges.of(number.key)),
         )
-        for number in MONTH_NUMBERS
+        for number in MONTH_NUMBERS.values()
     ]
 
 
-def _cell(number: MonthNumber, row: PatientMonth | None, ranges: RangeBook, frozen: dict[str, Any] | None) -> Cell:
+def _cell(number: Number[Any], row: PatientMonth | None, ranges: RangeBook, frozen: dict[str, Any] | None) -> Cell:
     numbers: dict[str, Any] = frozen["numbers"] if frozen else (row.numbers if row else {})
-    kept = numbers.get(number.key, {})
-    value = kept.get("value")
+    kept = kept_number(number, numbers)
+    value = kept.value
     place = frozen["places"].get(number.key, 0) if frozen else ranges.place(number.key, value)
-    return Cell(None if value is None else written(number, value), kept.get("why") or "not computed", place)
+    return Cell(None if value is None else number.text(value), kept.why, place)

@@ -12,26 +12,13 @@ from django.db.models import Q
 from dosing.models import PatientMonth
 from dosing.science.results import Measure, measure, unknown
 from dosing.science.survival import RateInterval, SurvivalCurve, kaplan_meier, poisson_rate, survival_at
-from dosing.services.month.catalogue import BY_MONTH_KEY, MonthNumber
+from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import next_month
 from dosing.services.month.ranges import RangeBook, book, range_words
+from dosing.services.numbers.number import Number, Place
 from sessions.facts.choices import AccessKind, LeftReason
 from sessions.models import AccessInfection, HospitalStay, Patient, VascularAccess
 
-SHARES = (
-    "measured_week_kidney",
-    "modelled_week_kidney",
-    "time",
-    "nights",
-    "uf_rate_highest",
-    "pre_systolic",
-    "potassium",
-    "phosphate",
-    "bicarbonate",
-    "calcium",
-    "albumin",
-    "haemoglobin",
-)
 YEARS = (1, 2, 3, 5)
 YEAR = 365.25
 
@@ -40,7 +27,7 @@ YEAR = 365.25
 class Share:
     """Patients in range among those of whom a number is known."""
 
-    number: MonthNumber
+    number: Number[Any]
     range: str
     within: int
     known: int
@@ -108,7 +95,7 @@ def unit_report(month: date, *, today: date, months: int = 12) -> UnitReport:
         month=month,
         since=since,
         patients=len(people),
-        shares=[_share(BY_MONTH_KEY[key], rows, ranges, len(people)) for key in SHARES],
+        shares=[_share(number, rows, ranges, len(people)) for number in MONTH_NUMBERS.at(Place.UNIT_REPORT)],
         infections=_infections(since, end),
         technique=technique,
         at_years=[_at(technique, years, longest) for years in YEARS],
@@ -126,7 +113,7 @@ def _back(month: date, count: int) -> date:
     return date(at // 12, at % 12 + 1, 1)
 
 
-def _share(number: MonthNumber, rows: Sequence[PatientMonth], ranges: RangeBook, patients: int) -> Share:
+def _share(number: Number[Any], rows: Sequence[PatientMonth], ranges: RangeBook, patients: int) -> Share:
     values = [row.numbers.get(number.key, {}).get("value") for row in rows]
     known = [value for value in values if value is not None]
     within = sum(ranges.place(number.key, value) == 0 for value in known)

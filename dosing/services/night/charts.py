@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from dosing.services.night.treatments import Night
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.treatments import ComputedNight
 
 Figure = dict[str, Any]
-Value = Callable[[Night], float | None]
+Value = Callable[[ComputedNight], float | None]
 
 INK, SOFT, FIRST, SECOND, LIMIT = "--ink", "--ink-soft", "--chart-1", "--chart-2", "--chart-limit"
 
 
-def _line(name: str, nights: list[Night], value: Value, colour: str, *, marks: bool = True, **more: Any) -> Figure:
+def _line(
+    name: str, nights: list[ComputedNight], value: Value, colour: str, *, marks: bool = True, **more: Any
+) -> Figure:
     return {
         "type": "scatter",
         "name": name,
@@ -27,7 +30,7 @@ def _line(name: str, nights: list[Night], value: Value, colour: str, *, marks: b
     }
 
 
-def _limit(name: str, nights: list[Night], value: Value) -> Figure:
+def _limit(name: str, nights: list[ComputedNight], value: Value) -> Figure:
     return _line(name, nights, value, LIMIT, marks=False, line={"dash": "dash", "shape": "hv"})
 
 
@@ -51,11 +54,12 @@ def _noted(name: str) -> Value:
     return lambda night: getattr(night.record, name)
 
 
-def _computed(key: str) -> Value:
-    return lambda night: night.value(key)
+def _of(key: str, nights: list[ComputedNight], colour: str, **more: Any) -> Figure:
+    """A computed number under its own name."""
+    return _line(NIGHT_NUMBERS[key].short, nights, lambda night: night.value(key), colour, **more)
 
 
-def weight(nights: list[Night]) -> Figure:
+def weight(nights: list[ComputedNight]) -> Figure:
     return {
         "data": [
             _line("before", nights, _noted("pre_weight_kg"), FIRST),
@@ -66,30 +70,24 @@ def weight(nights: list[Night]) -> Figure:
     }
 
 
-def blood_pressure(nights: list[Night]) -> Figure:
+def blood_pressure(nights: list[ComputedNight]) -> Figure:
     return {
         "data": [
             _line("systolic before", nights, _noted("pre_systolic"), FIRST),
             _line("diastolic before", nights, _noted("pre_diastolic"), FIRST, line={"dash": "dot"}),
             _line("systolic after", nights, _noted("post_systolic"), SECOND, marker={"symbol": "square"}),
-            _line(
-                "lowest systolic",
-                nights,
-                _computed("lowest_systolic"),
-                SOFT,
-                marker={"symbol": "triangle-down"},
-            ),
+            _of("lowest_systolic", nights, SOFT, marker={"symbol": "triangle-down"}),
         ],
         "layout": _layout("mmHg"),
     }
 
 
-def line_pressures(nights: list[Night]) -> Figure:
+def line_pressures(nights: list[ComputedNight]) -> Figure:
     return {
         "data": [
-            _line("venous", nights, _computed("venous"), FIRST),
-            _line("arterial", nights, _computed("arterial"), SECOND, marker={"symbol": "square"}),
-            _line("blood flow (right axis)", nights, _computed("blood_flow"), SOFT, marks=False, yaxis="y2"),
+            _of("venous_median", nights, FIRST),
+            _of("arterial_median", nights, SECOND, marker={"symbol": "square"}),
+            _of("blood_flow_median", nights, SOFT, marks=False, yaxis="y2"),
         ],
         "layout": _layout("mmHg")
         | {
@@ -106,25 +104,18 @@ def line_pressures(nights: list[Night]) -> Figure:
     }
 
 
-def uf_rate(nights: list[Night]) -> Figure:
+def uf_rate(nights: list[ComputedNight]) -> Figure:
     return {
         "data": [
-            _line("UF rate", nights, _computed("uf_rate"), FIRST),
+            _of("uf_rate", nights, FIRST),
             _limit("limit of the prescription", nights, _prescribed("uf_rate_limit_ml_kg_h")),
-            _line(
-                "published line that grows with weight (2023)",
-                nights,
-                _computed("uf_rate_by_weight"),
-                SOFT,
-                marks=False,
-                line={"dash": "dot"},
-            ),
+            _of("uf_rate_by_weight", nights, SOFT, marks=False, line={"dash": "dot"}),
         ],
         "layout": _layout("mL/kg/h"),
     }
 
 
-def all_of(nights: list[Night]) -> list[tuple[str, str, Figure]]:
+def all_of(nights: list[ComputedNight]) -> list[tuple[str, str, Figure]]:
     """(id, caption, figure) of every chart on a patient's page."""
     return [
         ("figure-weight", "Weight before and after, and the target", weight(nights)),

@@ -7,20 +7,15 @@ from typing import Any
 
 from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
-from dosing.services.night.catalogue import NUMBERS, Number
-from dosing.services.night.inputs import Facts, gather
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.inputs import NightFacts, gather
+from dosing.services.numbers.kept import as_stored
 from sessions.models import TreatmentRecord
 
 
-def numbers_of(facts: Facts) -> dict[str, dict[str, Any]]:
+def numbers_of(facts: NightFacts) -> dict[str, dict[str, Any]]:
     """Every number of the catalogue for one record; an unknown one carries its reason."""
-    return {number.key: _one(number, facts) for number in NUMBERS}
-
-
-def _one(number: Number, facts: Facts) -> dict[str, Any]:
-    inputs = number.inputs(facts)
-    result = number.compute(**inputs)
-    return {"value": result.number, "why": result.reason, "inputs": inputs, "function": number.function}
+    return {key: as_stored(number, number.ask(facts)) for key, number in NIGHT_NUMBERS.items()}
 
 
 def compute(record: TreatmentRecord, *, at: datetime) -> RecordNumbers:

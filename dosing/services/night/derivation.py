@@ -9,7 +9,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from dosing.models import RecordNumbers
-from dosing.services.night.treatments import Night
+from dosing.services.night.treatments import ComputedNight
 
 WORDS = {
     "pre": _("C before: urea before [mmol/L]"),
@@ -63,7 +63,7 @@ def shown_input(value: Any) -> str:
     return gettext(words) if words else ""
 
 
-def derivation(night: Night, key: str) -> dict[str, Any]:
+def derivation(night: ComputedNight, key: str) -> dict[str, Any]:
     """figure, lines [(what, value)], and what was kept beside the number: science version and moment."""
     figure = night.figure(key)
     lines = [

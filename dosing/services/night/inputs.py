@@ -15,7 +15,7 @@ from sessions.models import BloodResult, Patient, Prescription, Reading, Treatme
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class NightFacts:
     """One record with its surroundings. Lists are in order of time; None means not known."""
 
     record: TreatmentRecord
@@ -52,13 +52,13 @@ def body_water(person: Patient, *, weight_kg: float, on: date) -> Measure:
     )
 
 
-def gather(record: TreatmentRecord) -> Facts:
+def gather(record: TreatmentRecord) -> NightFacts:
     """Read what stands around one record: six queries whatever its size."""
     readings = list(record.reading_set.all())
     pre, post, sample = _urea_of(record)
     access = record.patient.accesses.filter(created_on__lte=record.night).order_by("-created_on").first()
     bled = [row.bleeding_minutes for row in record.siteused_set.all() if row.bleeding_minutes is not None]
-    return Facts(
+    return NightFacts(
         record=record,
         patient=record.patient,
         prescription=record.prescription,
@@ -117,5 +117,5 @@ SAMPLE_WORDS: dict[str, str] = {
 """How the science calls each way of drawing the sample after treatment."""
 
 
-def has_catheter(facts: Facts) -> bool:
+def has_catheter(facts: NightFacts) -> bool:
     return facts.access_kind == AccessKind.CATHETER

@@ -10,25 +10,12 @@ from collections.abc import Callable
 from enum import StrEnum
 from typing import Any
 
-from dosing.services.night.catalogue import BY_KEY
-from dosing.services.night.treatments import Night, as_night
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.treatments import ComputedNight, as_night
+from dosing.services.numbers.number import Number, Place
 from sessions.models import RecordState, TreatmentRecord
 
 NIGHTS_BEFORE = 10
-LINES = (
-    "minutes",
-    "uf_volume",
-    "uf_rate",
-    "gain",
-    "off_target",
-    "lowest_systolic",
-    "venous",
-    "arterial",
-    "blood_processed",
-    "bleeding",
-    "standard_ktv",
-)
-"""Keys of the catalogue, in the order in which a patient asks."""
 
 
 class Look(StrEnum):
@@ -55,19 +42,19 @@ def answer_of(record: TreatmentRecord) -> dict[str, Any]:
         "revision": record.revision,
         "ready": not night.stale,
         "look": look_of[-1](record) if look_of else Look.UNKNOWN,
-        "lines": [_line(key, night, before) for key in LINES],
+        "lines": [_line(number, night, before) for number in NIGHT_NUMBERS.at(Place.ANSWER)],
     }
 
 
-def _nights_before(record: TreatmentRecord) -> list[Night]:
+def _nights_before(record: TreatmentRecord) -> list[ComputedNight]:
     """The last ten nights that were handed over before this one: one query."""
     finished = TreatmentRecord.objects.filter(patient=record.patient_id, state=RecordState.FINISHED)
     earlier = finished.filter(started_at__lt=record.started_at).newest_first().select_related("computed")
     return [as_night(each) for each in earlier.defer("document")[:NIGHTS_BEFORE]]
 
 
-def _line(key: str, night: Night, before: list[Night]) -> dict[str, Any]:
-    number = BY_KEY[key]
+def _line(number: Number[Any], night: ComputedNight, before: list[ComputedNight]) -> dict[str, Any]:
+    key = number.key
     return {
         "key": key,
         "label": number.label,

@@ -12,7 +12,7 @@ from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.kinetics import Observations, Patient, Schedule, fit, weekly_steady_state
 from dosing.services.night.inputs import SAMPLE_WORDS, body_water
-from dosing.services.night.treatments import Night, nights_of
+from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.patterns import Pattern, pattern_of
 from dosing.services.results.urine import collections_of
 from sessions.facts.choices import Analyte, SampleTiming
@@ -192,10 +192,10 @@ def _count(number: int) -> str:
     return "one treatment" if number == 1 else f"{number} treatments"
 
 
-def setting_of(prescription: Prescription, recent: list[Night]) -> Setting:
+def setting_of(prescription: Prescription, recent: list[ComputedNight]) -> Setting:
     """The pattern prescribed, with the length and blood flow that were really delivered lately."""
     minutes = [night.value("minutes") for night in recent]
-    flows = [night.value("blood_flow") for night in recent]
+    flows = [night.value("blood_flow_median") for night in recent]
     return Setting(
         pattern=pattern_of(prescription.days_per_week, prescription.weekdays),
         minutes=_middle(minutes, prescription.minutes),
@@ -210,7 +210,7 @@ def _middle(values: list[float | None], otherwise: float) -> float:
     return float(median(known)) if known else otherwise
 
 
-def _gain(recent: list[Night]) -> float:
+def _gain(recent: list[ComputedNight]) -> float:
     """Fluid gained a day [L]: the middle over the nights of gain by interval; 1 where nothing is known."""
     daily = []
     for before, night in pairwise(recent):

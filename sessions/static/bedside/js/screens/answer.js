@@ -16,30 +16,9 @@ const ASK_AGAIN = 4000;
 const MOST_TIMES = 15;
 const answers = new Map(); // id -> {tries, data}
 
-/** Label, unit and decimals by key, in the words of the patient's language; the server's keys are the same. */
-const LINES = () => ({
-  minutes: [t("Length"), t("min"), 0],
-  uf_volume: [t("Fluid removed (UF)"), "L", 2],
-  uf_rate: [t("UF rate"), "mL/kg/h", 1],
-  gain: [t("Gained before"), "kg", 1],
-  off_target: [t("Weight after, off target"), "kg", 1],
-  lowest_systolic: [t("Lowest systolic pressure"), "mmHg", 0],
-  venous: [t("Venous pressure, middle"), "mmHg", 0],
-  arterial: [t("Arterial pressure, middle"), "mmHg", 0],
-  blood_processed: [t("Blood processed"), "L", 1],
-  bleeding: [t("Longest bleeding"), t("min"), 0],
-  standard_ktv: [t("Weekly dose (standard Kt/V)"), "", 2],
-});
-
-const HISTORY = {
-  minutes: "minutes",
-  uf_volume: "uf_removed_l",
-  uf_rate: "uf_rate",
-  gain: "gain_kg",
-  venous: "venous_mmhg",
-  arterial: "arterial_mmhg",
-  standard_ktv: "weekly_ktv",
-};
+/** What this phone keeps of the nights before, by the server's key where it calls it something else. */
+const HISTORY = { uf_volume: "uf_removed_l" };
+const KEPT = ["minutes", "uf_volume", "uf_rate", "gain"];
 
 /** What this phone knows by itself, in the same shape as the server's answer. */
 function ownLines(ctx, night) {
@@ -64,7 +43,7 @@ function ownLines(ctx, night) {
     key,
     value,
     planned: planned[key] ?? null,
-    before: HISTORY[key] ? spread(nightsBefore(ctx, night), HISTORY[key]) : null,
+    before: KEPT.includes(key) ? spread(nightsBefore(ctx, night), HISTORY[key] ?? key) : null,
   }));
 }
 
@@ -78,8 +57,8 @@ function againstPlan({ key, value, planned }, decimals) {
   return key === "off_target" ? "" : t("planned {value}", { value: fmt(planned, decimals) });
 }
 
-function row(line) {
-  const [label, unit, decimals] = LINES()[line.key];
+function row(ctx, line) {
+  const { label, unit, decimals } = ctx.kit.computed[line.key];
   const value =
     line.key === "minutes" && line.value != null
       ? `${hours(line.value)} h`
@@ -173,7 +152,7 @@ function draw(ctx, params) {
     lines.some(isOver) && note(t("The UF rate was over your limit."), "care"),
     h("h2", { text: t("What came out") }),
     data?.night && h("p", { class: "soft", text: dayOf(`${data.night}T12:00:00Z`) }),
-    lines.length > 0 && dl(lines.map(row)),
+    lines.length > 0 && dl(lines.map((line) => row(ctx, line))),
     !data?.ready &&
       note(
         asks

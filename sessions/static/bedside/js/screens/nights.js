@@ -27,6 +27,12 @@ function entry(ctx, night) {
   );
 }
 
+/** A number that the unit computed, under the name that it has everywhere. */
+function computed(ctx, night, key) {
+  const { label, unit, decimals } = ctx.kit.computed[key];
+  return [label, night[key], unit, decimals];
+}
+
 function whole(ctx, night) {
   const over = night.uf_rate != null && night.uf_rate_limit != null && night.uf_rate > night.uf_rate_limit + 1e-9;
   return [
@@ -37,15 +43,15 @@ function whole(ctx, night) {
       [t("Started"), timeOf(night.started_at)],
       [t("Length"), night.minutes == null ? null : hours(night.minutes), "h"],
       [t("Weight before and after"), `${fmt(night.pre_weight_kg)} → ${fmt(night.post_weight_kg)}`, "kg"],
-      [t("Gained before"), night.gain_kg, "kg", 1],
+      computed(ctx, night, "gain"),
       [t("Fluid removed (UF)"), night.uf_removed_l, "L", 2],
-      [t("UF rate"), night.uf_rate, "mL/kg/h", 1],
+      computed(ctx, night, "uf_rate"),
       [t("Your limit"), night.uf_rate_limit, "mL/kg/h"],
       [t("Pressure before, sitting"), pair(night, "pre"), "mmHg"],
       [t("Pressure after, sitting"), pair(night, "post"), "mmHg"],
-      [t("Venous pressure, middle"), night.venous_mmhg, "mmHg", 0],
-      [t("Arterial pressure, middle"), night.arterial_mmhg, "mmHg", 0],
-      [t("Weekly dose (standard Kt/V)"), night.weekly_ktv, "", 2],
+      computed(ctx, night, "venous_median"),
+      computed(ctx, night, "arterial_median"),
+      computed(ctx, night, "standard_ktv"),
     ]),
     ctx.online() &&
       h(

@@ -45,7 +45,7 @@ function outcome(ctx) {
     [t("Length"), minutes === null ? null : hours(minutes), "h"],
     [t("Weight before and after"), `${fmt(doc.pre_weight_kg)} → ${fmt(doc.post_weight_kg)}`, "kg"],
     off !== null && [t("Off the target weight"), off, "kg", 1],
-    gained && [t("Gained before"), gained.kg, "kg", 1],
+    gained && [ctx.kit.computed.gain.label, gained.kg, "kg", 1],
     [t("Fluid removed (UF)"), litres, "L", 2],
     [t("UF rate"), rate, "mL/kg/h", 1],
     choice && [t("Plan"), `${choice}: ${fmt(doc.planned_uf_l)} L, ${hours(doc.planned_minutes)} h`],

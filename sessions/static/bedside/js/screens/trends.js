@@ -11,7 +11,7 @@ const field = (name) => (night) => night[name] ?? null;
 
 function weight(nights, kit) {
   const after = known(nights, field("post_weight_kg"));
-  const gained = known(nights, field("gain_kg"));
+  const gained = known(nights, field("gain"));
   const target = kit.prescription?.target_weight_kg ?? null;
   const [low, high] = after.length ? [Math.min(...after), Math.max(...after)] : [null, null];
   const words = {
@@ -79,12 +79,13 @@ function ufRate(nights) {
 }
 
 /** Middle of the last ten nights against the middle of those before; "" while there are too few for that. */
-function venous(nights) {
-  const values = known(nights, field("venous_mmhg"));
+function venous(nights, kit) {
+  const values = known(nights, field("venous_median"));
+  const { label, unit } = kit.computed.venous_median;
   const rest = {
-    title: t("Venous pressure"),
-    unit: "mmHg",
-    series: [{ name: t("Venous pressure"), of: field("venous_mmhg") }],
+    title: label,
+    unit,
+    series: [{ name: label, of: field("venous_median") }],
   };
   if (!values.length) return { ...rest, sentence: "" };
   const [before, last] = [values.slice(0, -10), values.slice(-10)];
@@ -105,21 +106,22 @@ function venous(nights) {
   return { ...rest, sentence: [range, then].filter(Boolean).join(" ") };
 }
 
-function dose(nights) {
-  const rows = nights.filter((night) => night.weekly_ktv != null);
+function dose(nights, kit) {
+  const { label, decimals } = kit.computed.standard_ktv;
+  const rows = nights.filter((night) => night.standard_ktv != null);
   const last = rows.at(-1);
   const sentence = last
     ? t("The last known weekly dose was {value}, on {day}. It is known only for nights with bloods.", {
-        value: fmt(last.weekly_ktv, 2),
+        value: fmt(last.standard_ktv, 2),
         day: dayOf(last.started_at),
       })
     : "";
   return {
-    title: t("Weekly dose (standard Kt/V)"),
+    title: label,
     unit: "",
-    decimals: 2,
+    decimals,
     sentence,
-    series: [{ name: t("Weekly dose"), of: field("weekly_ktv") }],
+    series: [{ name: label, of: field("standard_ktv") }],
   };
 }
 

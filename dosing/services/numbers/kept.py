@@ -1,0 +1,71 @@
+"""A computed number as it was stored: the value or why there is none, what went in, and how it is read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils.translation import gettext
+
+from dosing.services.numbers.number import Computation, Inputs, Number
+from dosing.services.numbers.reasons import NOT_COMPUTED, reason_words
+
+Stored = Mapping[str, Mapping[str, Any]]
+"""Key → {"value", "why", "inputs", "function", "at"}: how the numbers of a night and of a month lie in the database."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptNumber:
+    """One number of one night or month, ready for a page."""
+
+    number: Number[Any]
+    kept: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def value(self) -> float | None:
+        found: float | None = self.kept.get("value")
+        return found
+
+    @property
+    def why(self) -> str:
+        """Why there is no number, in the language of the reader; "" where there is one."""
+        return reason_words(self.kept.get("why", NOT_COMPUTED))
+
+    @property
+    def inputs(self) -> Inputs:
+        found: Inputs = self.kept.get("inputs", {})
+        return found
+
+    @property
+    def function(self) -> str:
+        return str(self.kept.get("function", ""))
+
+    @property
+    def at(self) -> str:
+        """When it was measured (ISO), for results that can be old."""
+        return str(self.kept.get("at", ""))
+
+    @property
+    def shown(self) -> str:
+        return gettext("unknown") if self.value is None else self.number.text(self.value)
+
+    @property
+    def unit(self) -> str:
+        return self.number.unit_shown
+
+
+def kept_number(number: Number[Any], numbers: Stored) -> KeptNumber:
+    """A number out of the stored ones of a night or a month; without an entry it was not computed."""
+    return KeptNumber(number, numbers.get(number.key, {}))
+
+
+def as_stored(number: Number[Any], found: Computation) -> dict[str, Any]:
+    """A computed number as it is stored."""
+    return {
+        "value": found.answer.number,
+        "why": found.answer.reason,
+        "inputs": found.inputs,
+        "function": number.function,
+        "at": found.at,
+    }

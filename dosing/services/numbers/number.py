@@ -1,0 +1,207 @@
+"""One kind of computed number: declared once, and every list that names computed numbers reads the declaration.
+
+The numbers of a night are declared in `dosing.services.night.catalogue`, those of a month in
+`dosing.services.month.catalogue`. A new one is an entry there, a function of the science and its published check.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Generic, TypeVar
+
+from django.utils.formats import get_format
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
+
+from dosing.science.results import Measure
+from dosing.science.water import Grade
+
+Facts = TypeVar("Facts")
+Inputs = dict[str, Any]
+GRADE = "grade"
+"""The unit of a number that is a grade of the water standard."""
+GRADES = {
+    int(Grade.PASS): _("within the limit"),
+    int(Grade.ACTION): _("action level"),
+    int(Grade.FAIL): _("over the limit"),
+}
+UCUM = {
+    "mmHg": "mm[Hg]",
+    "mL/kg/h": "mL/kg/h",
+    "mL/min": "mL/min",
+    "L": "L",
+    "kg": "kg",
+    "min": "min",
+    "%": "%",
+    "1": "1",
+    "1/wk": "/wk",
+    "h/wk": "h/wk",
+    "g/kg/d": "g/kg/d",
+    "mmHg/wk": "mm[Hg]/wk",
+    "/min": "/min",
+    "°C": "Cel",
+}
+"""Codes of the Unified Code for Units of Measure for the units that pages write."""
+
+
+class Scope(StrEnum):
+    """What a number is computed of."""
+
+    NIGHT = "night"
+    MONTH = "month"
+
+
+class Place(StrEnum):
+    """A list that shows some of the numbers; all others show every number of their scope."""
+
+    ANSWER = "answer"
+    """the answer to a night that was handed over"""
+    PHONE = "phone"
+    """what the phone keeps of earlier nights"""
+    TREATMENTS = "treatments"
+    """the table of treatments on a patient's page"""
+    UNIT_REPORT = "unit report"
+    """shares of patients in range"""
+
+
+@dataclass(frozen=True, slots=True)
+class UsualRange:
+    """A range that a month is held against, and who says so; None is open."""
+
+    low: float | None
+    high: float | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Computation:
+    """What a number was computed from, and the answer. at: when it was measured (ISO), for results that can be old."""
+
+    inputs: Inputs
+    answer: Measure
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Equation(Generic[Facts]):
+    """A function of the science with the facts that go into it."""
+
+    inputs: Callable[[Facts], Inputs]
+    compute: Callable[..., Measure]
+
+    def __call__(self, facts: Facts) -> Computation:
+        inputs = self.inputs(facts)
+        return Computation(inputs, self.compute(**inputs))
+
+
+@dataclass(frozen=True, slots=True)
+class Number(Generic[Facts]):
+    """A number and all that is said of it. Words are English; the properties give them in the reader's language.
+
+    key: with the stored numbers, of one number only in both scopes; name, short_name: for people; written: its
+    equation; origin: where the equation comes from; ask: computes it; percent: a share of one that people read as per
+    cent; group: of its neighbours, as heads of columns; usual: the range of the monthly review; places: the lists
+    that show it; chart: numbers of one word are drawn together; loinc: where a verified code is known.
+    """
+
+    key: str
+    name: str
+    short_name: str
+    unit: str
+    decimals: int
+    written: str
+    origin: str
+    ask: Callable[[Facts], Computation]
+    scope: Scope
+    group: str = ""
+    percent: bool = False
+    usual: UsualRange | None = None
+    places: frozenset[Place] = frozenset()
+    chart: str = ""
+    loinc: str = ""
+
+    @property
+    def label(self) -> str:
+        """The name in the language of the reader."""
+        return gettext(self.name)
+
+    @property
+    def short(self) -> str:
+        return gettext(self.short_name)
+
+    @property
+    def equation(self) -> str:
+        return gettext(self.written)
+
+    @property
+    def source(self) -> str:
+        return gettext(self.origin)
+
+    @property
+    def function(self) -> str:
+        """The function that computes it, by its place in the code."""
+        compute: Any = getattr(self.ask, "compute", self.ask)
+        name = compute.__qualname__
+        return compute.__module__ if "<" in name else f"{compute.__module__}.{name}"
+
+    @property
+    def unit_shown(self) -> str:
+        """The unit as pages write it; nothing for plain numbers and grades."""
+        if self.percent:
+            return "%"
+        return "" if self.unit in ("1", GRADE) else gettext(self.unit)
+
+    @property
+    def heading(self) -> str:
+        """Short name and unit, for the head of a column."""
+        return f"{self.short}, {self.unit_shown}" if self.unit_shown else self.short
+
+    @property
+    def ucum(self) -> str | None:
+        """The code of the unit in which `as_read` gives it."""
+        return UCUM.get("%" if self.percent else self.unit)
+
+    def as_read(self, value: float) -> float:
+        """The value in the unit that people read: a share as per cent."""
+        return 100 * value if self.percent else value
+
+    def rounded(self, value: float) -> float:
+        """The value as people read it: what reads as the limit is not over it."""
+        return float(f"{self.as_read(value):.{0 if self.percent else self.decimals}f}")
+
+    def text(self, value: float) -> str:
+        """The value without unit, with a true minus and the decimal sign of the reader; a grade in words."""
+        if self.unit == GRADE:
+            return gettext(GRADES[int(value)])
+        text = f"{self.as_read(value):.{0 if self.percent else self.decimals}f}"
+        return text.replace("-", "−").replace(".", get_format("DECIMAL_SEPARATOR"))
+
+
+class Catalogue(dict[str, Number[Facts]]):
+    """The numbers of one scope by key, in the order in which every list shows them."""
+
+    def __init__(self, *numbers: Number[Facts]) -> None:
+        super().__init__({number.key: number for number in numbers})
+        if len(self) != len(numbers):
+            raise ValueError("two numbers have the same key")
+
+    def at(self, place: Place) -> list[Number[Facts]]:
+        """Those that a list shows."""
+        return [number for number in self.values() if place in number.places]
+
+    def groups(self) -> dict[str, list[Number[Facts]]]:
+        """All of them by the head of their columns."""
+        found: dict[str, list[Number[Facts]]] = {}
+        for number in self.values():
+            found.setdefault(gettext(number.group) if number.group else "", []).append(number)
+        return found
+
+    def charts(self) -> list[list[Number[Facts]]]:
+        """Those that are drawn, in the pictures in which they stand together."""
+        found: dict[str, list[Number[Facts]]] = {}
+        for number in self.values():
+            if number.chart:
+                found.setdefault(number.chart, []).append(number)
+        return list(found.values())
