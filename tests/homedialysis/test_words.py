@@ -252,7 +252,7 @@ class TestPagesOfPatients:
             "/devices/",
             f"/nights/{night.pk}/",
             f"/nights/{night.pk}/versions/",
-            *(f"/nights/{night.pk}/numbers/{number.key}/" for number in NIGHT_NUMBERS.values()[:3]),
+            *(f"/nights/{night.pk}/numbers/{number.key}/" for number in list(NIGHT_NUMBERS.values())[:3]),
             f"/told/{ana.pk}/",
             "/accounts/password/change/",
             "/accounts/email/",
