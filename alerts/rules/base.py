@@ -7,11 +7,12 @@ history; what of it is new, and whether an alert opens, is decided in `services.
 from __future__ import annotations
 
 import uuid
+from collections import namedtuple
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from alerts.limits.book import LimitBook, LimitInForce
@@ -19,6 +20,7 @@ from alerts.models.choices import Family, Urgency
 from dosing.services.night.catalogue import BY_KEY
 from dosing.services.night.inputs import at_treatment_flow
 from dosing.services.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
+from sessions.facts.fields import READING
 from sessions.models import (
     BloodResult,
     Check,
@@ -38,19 +40,19 @@ NEEDLED = frozenset({"venous", "arterial"})
 """Series that a change of needle makes incomparable."""
 
 
-class ReadingRow(NamedTuple):
-    """The columns of a reading that rules look at."""
+if TYPE_CHECKING:
 
-    pk: int
-    record_id: uuid.UUID
-    at: datetime
-    qb_ml_min: float | None
-    arterial_mmhg: float | None
-    venous_mmhg: float | None
-    tmp_mmhg: float | None
-    systolic: float | None
-    conductivity_ms_cm: float | None
-    dialysate_temperature_c: float | None
+    class ReadingRow(NamedTuple):
+        """A reading as rules look at it: its time, and every declared number, None where it was not noted."""
+
+        pk: int
+        record_id: uuid.UUID
+        at: datetime
+
+        def __getattr__(self, name: str) -> float | None: ...
+
+else:
+    ReadingRow = namedtuple("ReadingRow", ("pk", "record_id", "at", *READING))
 
 
 @dataclass(frozen=True)

@@ -114,7 +114,8 @@ def _allowed(history: History, night: Night) -> float:
     in_kg = history.limit("off_target_kg", night).value
     if prescription is None:
         return in_kg
-    return min(in_kg, history.limit("off_target_percent", night).value / 100 * prescription.target_weight_kg)
+    target_kg: float = prescription.target_weight_kg
+    return min(in_kg, history.limit("off_target_percent", night).value / 100 * target_kg)
 
 
 def near_target(history: History, night: Night) -> bool | None:

@@ -9,7 +9,7 @@ from django import forms
 from dosing.services.planner.candidates import LEAST_HOURS, MOST_HOURS, Candidate
 from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
 from homedialysis.accounts.models import Weekday
-from sessions.facts import plausible
+from sessions.facts.ordered import NUMBERS
 from sessions.models import Dialyser, Prescription
 
 DOSE_WANTED = 2.1
@@ -47,7 +47,7 @@ class PlanForm(forms.Form):
         if days and nights and len(days) != float(nights):
             self.add_error("weekdays", f"{len(days)} days are marked, but {nights_words(float(nights))} are chosen.")
         for name, field in (("qb", "qb_ml_min"), ("qd", "qd_ml_min")):
-            if data.get(name) is not None and (why := plausible.PRESCRIPTION[field].refusal(data[name])):
+            if data.get(name) is not None and (why := NUMBERS[field].refusal(data[name])):
                 self.add_error(name, why)
         return data
 

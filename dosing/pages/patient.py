@@ -27,9 +27,11 @@ from homedialysis.accounts.services.opening import looked_at_next
 from homedialysis.web.middleware import unit_of
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
+from sessions.facts.fields import EVENT, FLUID, SITE
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from sessions.models.local_time import zone_of
 from sessions.pages.persons import shown_patient
+from sessions.services import noted_tables
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
@@ -129,11 +131,14 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
     context = {
         "night": shown,
         "record": record,
-        "readings": record.reading_set.all(),
-        "events": record.event_set.all(),
+        "reading_headings": noted_tables.reading_headings(),
+        "readings": noted_tables.reading_lines(record),
+        "measured": noted_tables.before_and_after(record),
+        "fluid": noted_tables.noted(record, FLUID),
+        "events": [(event, noted_tables.noted(event, EVENT)) for event in record.event_set.all()],
         "medicines": record.medicine_set.all(),
         "checks": record.check_set.all(),
-        "sites": record.siteused_set.select_related("site"),
+        "sites": [(used, noted_tables.noted(used, SITE)) for used in record.siteused_set.select_related("site")],
         "marks": [_mark_shown(mark) for mark in record.marks],
         "base": _base(request),
         "who_looks": _who_looks(request),

@@ -173,25 +173,11 @@ BEFORE_AFTER_LOINC = {
 exist but their numbers were not seen: send 22664-7 with a note of the time."""
 
 BEDSIDE_CODES: dict[str, tuple[str, str, Status]] = {
-    "weight": ("29463-7", "kg", _SEEN),
-    "weight_before": ("8347-7", "kg", _SEEN),
-    "weight_after": ("8344-4", "kg", _SEEN),
-    "blood_pressure": ("85354-9", "mm[Hg]", _SEEN),
-    "systolic": ("8480-6", "mm[Hg]", _SEEN),
-    "diastolic": ("8462-4", "mm[Hg]", _SEEN),
-    "systolic_sitting": ("8459-0", "mm[Hg]", _SEEN),
-    "diastolic_sitting": ("8453-3", "mm[Hg]", _SEEN),
-    "systolic_standing": ("8460-8", "mm[Hg]", _SEEN),
-    "diastolic_standing": ("8454-1", "mm[Hg]", _SEEN),
-    "mean_pressure": ("8478-0", "mm[Hg]", _SEEN),
-    "pulse": ("8867-4", "/min", _SEEN),
-    "temperature": ("8310-5", "Cel", _SEEN),
     "single_pool_ktv": ("70965-9", "1", _SEEN),
     "minutes_when_urea_was_drawn": ("70956-8", "min", _SEEN),
     "treatments_a_week": ("68448-0", "/wk", _SEEN),
 }
-"""LOINC, UCUM and how far seen. Blood flow, circuit pressures, UF and dialysate have no LOINC that was
-verified: send text and UCUM under the unit's own code system. Endotoxin is {EU}/mL: [EU] is another
+"""LOINC, UCUM and how far seen, of what is computed or counted. Endotoxin is {EU}/mL: [EU] is another
 unit in UCUM."""
 
 

@@ -22,6 +22,7 @@ from sessions.facts.choices import (
     SiteUse,
     Technique,
 )
+from sessions.facts.fields import READING
 
 Document = dict[str, Any]
 FORGOTTEN = 0.015
@@ -151,6 +152,10 @@ STEPS = (
 """Minutes before the start, and a few steps of the run sheet."""
 
 
+NOT_SIMULATED = {key: field.likely for key, field in READING.items()}
+"""Stands in a reading for what no body and no circuit of the demo makes: the same every time."""
+
+
 def _readings(member: Member, night: Night, circuit: Circuit, rng: Generator) -> list[Document]:
     """Ten minutes after the start, then every interval, none in the last quarter of an hour."""
     step, rows = member.regime.interval, []
@@ -159,7 +164,8 @@ def _readings(member: Member, night: Night, circuit: Circuit, rng: Generator) ->
         arterial, venous = pressures(member, circuit, night.qb, share, rng)
         systolic, diastolic = pressure(member, night, share, rng)
         rows.append(
-            {
+            NOT_SIMULATED
+            | {
                 "at": (night.start + timedelta(minutes=minute)).isoformat(),
                 "qb_ml_min": night.qb,
                 "qd_ml_min": member.regime.qd,

@@ -2,32 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from drf_spectacular.utils import OpenApiExample
+
+from sessions.facts.fields import CHECK, EVENT, MEDICINE, READING, TREATMENT, Field
 
 DEMO_PATIENT = "5f0c1a52-8d0e-4c57-9d0b-0a5be7a10001"
 """The id of the demo's first patient, so that the examples below speak of somebody who is there."""
+
+
+def likely(fields: Mapping[str, Field]) -> dict[str, float]:
+    """A likely value for every declared number."""
+    return {key: field.likely for key, field in fields.items()}
+
 
 _BODY = {
     "status": "finished",
     "started_at": "2026-11-20T21:40:00Z",
     "ended_at": "2026-11-21T01:42:00Z",
-    "pre_weight_kg": 72.6,
-    "pre_systolic": 138,
-    "pre_diastolic": 78,
-    "pre_pulse": 72,
-    "pre_temperature_c": 36.5,
-    "post_weight_kg": 70.3,
-    "post_systolic": 124,
-    "post_diastolic": 72,
-    "post_pulse": 76,
-    "rinse_back_l": 0.3,
-    "intake_l": 0.2,
-    "uf_removed_l": 2.7,
-    "blood_processed_l": 71.5,
-    "planned_minutes": 240,
-    "planned_uf_l": 2.7,
+    **likely(TREATMENT),
     "plan_choice": "as_prescribed",
-    "machine_ktv": 1.31,
     "dialyser_look": "few_fibres",
     "disinfected": True,
     "checks": [
@@ -36,7 +31,7 @@ _BODY = {
             "key": "chlorine",
             "part": "setup",
             "passed": True,
-            "value": 0.02,
+            **likely(CHECK),
             "unit": "mg/L",
             "at": "2026-11-20T20:55:00Z",
         },
@@ -53,25 +48,14 @@ _BODY = {
     "readings": [
         {
             "at": "2026-11-20T22:00:00Z",
-            "qb_ml_min": 300,
-            "qd_ml_min": 500,
-            "arterial_mmhg": -140,
-            "venous_mmhg": 135,
-            "tmp_mmhg": 60,
-            "uf_rate_ml_h": 670,
-            "uf_volume_l": 0.2,
-            "systolic": 132,
-            "diastolic": 76,
-            "pulse": 74,
-            "conductivity_ms_cm": 14.0,
-            "dialysate_temperature_c": 36.5,
+            **likely(READING),
         },
         {"at": "2026-11-21T00:00:00Z", "qb_ml_min": 300, "arterial_mmhg": -145, "venous_mmhg": 140},
     ],
     "events": [
-        {"at": "2026-11-21T00:30:00Z", "kind": "cramp", "note": "Left calf, went off by itself.", "saline_l": 0.1}
+        {"at": "2026-11-21T00:30:00Z", "kind": "cramp", "note": "Left calf, went off by itself.", **likely(EVENT)}
     ],
-    "medicines": [{"at": "2026-11-20T21:42:00Z", "name": "Heparin", "amount": 2000, "unit": "[iU]"}],
+    "medicines": [{"at": "2026-11-20T21:42:00Z", "name": "Heparin", **likely(MEDICINE), "unit": "[iU]"}],
     "notes": "Slept well.",
 }
 

@@ -212,6 +212,7 @@ class BloodsSent(serializers.Serializer[Any]):
 
 class LimitShape(serializers.Serializer[Any]):
     label = serializers.CharField()  # type: ignore[assignment]
+    short = serializers.CharField()
     unit = serializers.CharField()
     hard = serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2)
     usual = serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2)

@@ -1,7 +1,6 @@
-"""What a number can be: the one place for limits that API, forms, bulk upload and the phone share.
+"""What a number can be: limits that API, forms, bulk upload and the phone share, and how a document is held to them.
 
-Two limits for each number. Outside `hard` it is physically impossible or a slip of the finger and is refused,
-saying the limit and what was given. Outside `usual` it is kept, marked, and asked about once more.
+The numbers of a treatment are declared in `fields`, those of a prescription in `ordered`; here stand the others.
 All ranges are common practice, no source: they judge typing, never a patient. Limits that call a nurse
 live in `alerts`.
 """
@@ -10,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -18,138 +17,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from sessions.facts.field_words import field_words
-from sessions.facts.local_number import plain
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """label for people, in English; unit as shown; hard and usual (low, high), inclusive; step of the entry field."""
-
-    label: str
-    unit: str
-    hard: tuple[float, float]
-    usual: tuple[float, float]
-    step: float = 1
-
-    def refusal(self, given: float) -> str:
-        """Why a number is refused, or "" when it is possible."""
-        low, high = self.hard
-        if low <= given <= high:
-            return ""
-        words = gettext("%(label)s must be between %(low)s and %(high)s %(unit)s; %(given)s was given.")
-        parts = {"low": plain(low), "high": plain(high), "unit": unit_words(self.unit), "given": plain(given)}
-        return (words % (parts | {"label": gettext(self.label)})).replace(" ;", ";")
-
-    @property
-    def needed(self) -> str:
-        """Why something that is no number is refused."""
-        words = gettext("%(label)s: a number is needed, in %(unit)s.")
-        return words % {"label": gettext(self.label), "unit": unit_words(self.unit) or gettext("plain units")}
-
-    def oddity(self, given: float) -> str:
-        """What is unusual about a number, or "". In English: it is kept with the record, and the unit reads it."""
-        low, high = self.usual
-        return "" if low <= given <= high else f"usually between {low:g} and {high:g} {self.unit}".rstrip()
-
-    @property
-    def usual_words(self) -> str:
-        """The same in the language of the reader."""
-        low, high = (plain(end) for end in self.usual)
-        words = gettext("usually between %(low)s and %(high)s %(unit)s")
-        return (words % {"low": low, "high": high, "unit": unit_words(self.unit)}).rstrip()
-
-
-def unit_words(unit: str) -> str:
-    """A unit as people read it: most are signs, some are words."""
-    return gettext(unit) if unit else ""
-
-
-UNITS_IN_WORDS = (_("units"), _("units/h"), _("days"), _("weeks"), _("months"), _("treatments"), _("1/wk"))
-
-
-WEIGHT = Range(_("Weight"), "kg", (20, 300), (40, 160), 0.1)
-SYSTOLIC = Range(_("Systolic pressure"), "mmHg", (40, 300), (85, 190))
-DIASTOLIC = Range(_("Diastolic pressure"), "mmHg", (20, 200), (40, 110))
-PULSE = Range(_("Pulse"), "/min", (20, 250), (45, 120))
-BODY_TEMPERATURE = Range(_("Temperature"), "°C", (30, 43), (35.5, 37.8), 0.1)
-
-
-def _labelled(limits: Range, label: str) -> Range:
-    return Range(**(asdict(limits) | {"label": label}))
-
-
-BEFORE = {
-    "weight_kg": _labelled(WEIGHT, _("Weight before")),
-    "systolic": _labelled(SYSTOLIC, _("Systolic pressure before, sitting")),
-    "diastolic": _labelled(DIASTOLIC, _("Diastolic pressure before, sitting")),
-    "standing_systolic": _labelled(SYSTOLIC, _("Systolic pressure before, standing")),
-    "standing_diastolic": _labelled(DIASTOLIC, _("Diastolic pressure before, standing")),
-    "pulse": _labelled(PULSE, _("Pulse before")),
-    "temperature_c": _labelled(BODY_TEMPERATURE, _("Temperature before")),
-}
-AFTER = {
-    "weight_kg": _labelled(WEIGHT, _("Weight after")),
-    "systolic": _labelled(SYSTOLIC, _("Systolic pressure after, sitting")),
-    "diastolic": _labelled(DIASTOLIC, _("Diastolic pressure after, sitting")),
-    "standing_systolic": _labelled(SYSTOLIC, _("Systolic pressure after, standing")),
-    "standing_diastolic": _labelled(DIASTOLIC, _("Diastolic pressure after, standing")),
-    "pulse": _labelled(PULSE, _("Pulse after")),
-    "temperature_c": _labelled(BODY_TEMPERATURE, _("Temperature after")),
-}
-
-TREATMENT: dict[str, Range] = {
-    **{f"pre_{name}": limits for name, limits in BEFORE.items()},
-    **{f"post_{name}": limits for name, limits in AFTER.items()},
-    "rinse_back_l": Range(_("Rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05),
-    "intake_l": Range(_("Drinks during treatment"), "L", (0, 5), (0, 1.5), 0.05),
-    "uf_removed_l": Range(_("Fluid removed (UF)"), "L", (0, 10), (0, 4.5), 0.05),
-    "blood_processed_l": Range(_("Blood processed"), "L", (0, 300), (15, 140), 0.1),
-    "planned_minutes": Range(_("Planned length"), "min", (1, 1440), (60, 660), 5),
-    "planned_uf_l": Range(_("Planned fluid removal (UF)"), "L", (0, 10), (0, 4.5), 0.05),
-    "planned_intake_l": Range(_("Planned drinks"), "L", (0, 5), (0, 1.5), 0.05),
-    "planned_rinse_back_l": Range(_("Planned rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05),
-    "machine_ktv": Range(_("Kt/V as the machine shows it"), "", (0, 10), (0.3, 3), 0.01),
-}
-
-READING: dict[str, Range] = {
-    "qb_ml_min": Range(_("Blood flow rate (Qb)"), "mL/min", (0, 700), (100, 450), 10),
-    "qd_ml_min": Range(_("Dialysate flow rate (Qd)"), "mL/min", (0, 1000), (50, 800), 10),
-    "arterial_mmhg": Range(_("Arterial pressure (pre-pump)"), "mmHg", (-500, 200), (-250, 20), 5),
-    "venous_mmhg": Range(_("Venous pressure"), "mmHg", (-100, 500), (20, 250), 5),
-    "tmp_mmhg": Range(_("Transmembrane pressure (TMP)"), "mmHg", (-200, 600), (-50, 300), 5),
-    "uf_rate_ml_h": Range(_("UF rate"), "mL/h", (0, 4000), (0, 1200), 10),
-    "uf_volume_l": Range(_("UF so far"), "L", (0, 10), (0, 4.5), 0.05),
-    "systolic": SYSTOLIC,
-    "diastolic": DIASTOLIC,
-    "pulse": PULSE,
-    "conductivity_ms_cm": Range(_("Conductivity"), "mS/cm", (5, 20), (13, 15), 0.1),
-    "dialysate_temperature_c": Range(_("Dialysate temperature"), "°C", (20, 45), (34.5, 38), 0.1),
-}
-
-CHECK: dict[str, Range] = {"value": Range(_("Measured value"), "", (0, 10000), (0, 10000), 0.01)}
-MEDICINE: dict[str, Range] = {"amount": Range(_("Amount"), "", (0, 100000), (0, 20000))}
-SITE: dict[str, Range] = {
-    "attempts": Range(_("Attempts"), "", (1, 20), (1, 3)),
-    "bleeding_minutes": Range(_("Bleeding after needle removal"), "min", (0, 240), (0, 20)),
-    "gauge": Range(_("Needle gauge"), "G", (13, 18), (14, 17)),
-    "length_mm": Range(_("Needle length"), "mm", (5, 60), (15, 38)),
-    "pain": Range(_("Pain at the needle, 0 to 10"), "", (0, 10), (0, 6)),
-}
-WHOLE = frozenset({"sites.attempts", "sites.gauge", "sites.pain"})
-"""Numbers that are counted, not measured: a fraction of one is refused."""
-EVENT: dict[str, Range] = {
-    "systolic": SYSTOLIC,
-    "diastolic": DIASTOLIC,
-    "saline_l": Range(_("Saline given"), "L", (0, 3), (0.05, 0.5), 0.05),
-}
-
-LISTS: dict[str, dict[str, Range]] = {
-    "readings": READING,
-    "checks": CHECK,
-    "events": EVENT,
-    "medicines": MEDICINE,
-    "sites": SITE,
-}
+from sessions.facts.fields import AFTER, BEFORE, FLUID, LISTS, READING, TREATMENT, Field, at_bedside, on_paper
+from sessions.facts.ranges import Range, unit_words
 
 MINUTES_OF_TREATMENT = Range(_("Length of treatment"), "min", (1, 1440), (60, 660))
 MINUTES_OF_COLLECTION = Range(_("Length of the collection"), "min", (720, 10080), (1200, 5760), 15)
@@ -162,28 +31,6 @@ MINUTES_BETWEEN_FUTURE_AND_NOW = 24 * 60
 """How far ahead of the server a phone's clock may be before its times are refused."""
 EARLIEST = datetime(1960, 1, 1, tzinfo=UTC)
 """Before this nobody dialysed at home: a time before it is a slip of the finger."""
-
-PRESCRIPTION: dict[str, Range] = {
-    "days_per_week": Range(_("Days a week"), "", (0.5, 7), (2, 7), 0.5),
-    "minutes": Range(_("Minutes"), "min", (30, 900), (90, 600), 5),
-    "max_minutes": Range(_("Longest allowed"), "min", (30, 900), (90, 660), 5),
-    "qb_ml_min": Range(_("Blood flow rate (Qb)"), "mL/min", (50, 600), (150, 450), 10),
-    "qd_ml_min": Range(_("Dialysate flow rate (Qd)"), "mL/min", (50, 1000), (80, 800), 10),
-    "dialysate_k_mmol_l": Range(_("Dialysate potassium"), "mmol/L", (0, 5), (1, 4), 0.5),
-    "dialysate_ca_mmol_l": Range(_("Dialysate calcium"), "mmol/L", (0, 3), (1.25, 1.75), 0.05),
-    "dialysate_buffer_mmol_l": Range(_("Dialysate buffer"), "mmol/L", (10, 60), (24, 45), 1),
-    "dialysate_na_mmol_l": Range(_("Dialysate sodium"), "mmol/L", (100, 170), (130, 145), 1),
-    "dialysate_temperature_c": Range(_("Dialysate temperature"), "°C", (30, 40), (35, 37.5), 0.1),
-    "target_weight_kg": _labelled(WEIGHT, _("Target weight")),
-    "uf_rate_limit_ml_kg_h": Range(_("UF rate limit"), "mL/kg/h", (1, 30), (5, 13), 0.5),
-    "bolus_units": Range(_("Heparin bolus"), "units", (0, 20000), (0, 6000), 100),
-    "rate_units_h": Range(_("Heparin rate"), "units/h", (0, 5000), (0, 2000), 50),
-    "stop_minutes_before_end": Range(_("Stop before the end"), "min", (0, 480), (0, 120), 5),
-    "needle_gauge": Range(_("Needle gauge"), "G", (13, 18), (14, 17)),
-    "reading_interval_minutes": Range(_("Readings every"), "min", (5, 480), (15, 240), 5),
-    "dialyser_koa_ml_min": Range(_("KoA"), "mL/min", (100, 3000), (400, 1600), 10),
-    "height_cm": Range(_("Height"), "cm", (60, 250), (140, 210)),
-}
 
 BLOOD: dict[str, Range] = {
     "22664-7": Range(_("Urea"), "mmol/L", (0.1, 120), (2, 50), 0.1),
@@ -209,7 +56,8 @@ WATER: dict[str, Range] = {
     "hardness": Range(_("Hardness"), "mg/L", (0, 1000), (0, 100), 1),
 }
 """Results of a water test by its kind."""
-AROUND: dict[str, Range] = {
+HEIGHT_CM = Range(_("Height"), "cm", (60, 250), (140, 210))
+SURROUNDINGS: dict[str, Range] = {
     "count": Range(_("Count"), "", (0, 100_000), (0, 2000)),
     "per_treatment": Range(_("Used at a treatment"), "", (0, 100), (0, 10), 0.1),
     "cover_days": Range(_("Days of cover wanted"), "days", (0, 365), (7, 90)),
@@ -264,15 +112,39 @@ def moved_paths(paths: list[str], listed: str, moves: Mapping[int, int]) -> list
 
 
 def for_scripts() -> dict[str, dict[str, Any]]:
-    """The limits as the phone and the API's readers get them: field path without index → its range."""
-    flat = dict(TREATMENT)
+    """The limits as the phone and the API's readers get them: field path without index → its range.
+
+    In the language of the reader; `short` is the label where the place says the rest.
+    """
+    flat: dict[str, Range] = dict(TREATMENT)
     for listed, fields in LISTS.items():
-        flat |= {f"{listed}.{name}": limits for name, limits in fields.items()}
+        flat |= {f"{listed}.{name}": field for name, field in fields.items()}
     flat |= {f"water.{kind}": limits for kind, limits in WATER.items()}
-    flat["supplies.count"] = AROUND["count"]
+    flat["supplies.count"] = SURROUNDINGS["count"]
+    return {name: _for_script(limits) for name, limits in flat.items()}
+
+
+def _for_script(limits: Range) -> dict[str, Any]:
     return {
-        name: asdict(limits) | {"label": gettext(limits.label), "unit": unit_words(limits.unit)}
-        for name, limits in flat.items()
+        "label": gettext(limits.label),
+        "short": limits.short_words if isinstance(limits, Field) else gettext(limits.label),
+        "unit": unit_words(limits.unit),
+        "hard": limits.hard,
+        "usual": limits.usual,
+        "step": limits.step,
+    }
+
+
+def for_screens() -> dict[str, Any]:
+    """Which numbers the phone's reading screen and its paper page ask for, in their order, as keys of `for_scripts`."""
+    return {
+        "reading": at_bedside(READING),
+        "paper": {
+            "machine": on_paper(FLUID),
+            "before": on_paper(BEFORE),
+            "after": on_paper(AFTER),
+            **{listed: on_paper(fields) for listed, fields in LISTS.items()},
+        },
     }
 
 

@@ -11,12 +11,14 @@ from django.contrib.postgres.fields import ArrayField, DateTimeRangeField, Range
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Func, Q
-from django.utils.translation import gettext_lazy as _
 
-from sessions.facts import plausible
 from sessions.facts.choices import Anticoagulant, Buffer
+from sessions.facts.ordered import NUMBERS, ORDERED
+from sessions.models.columns import DeclaredOrders, with_columns
 from sessions.models.patient import Patient
 from sessions.models.querysets import OfPatientQuerySet, PrescriptionQuerySet
+
+ALWAYS = frozenset(name for name, each in ORDERED.items() if each.needed)
 
 
 class Dialyser(models.Model):
@@ -34,43 +36,24 @@ class Dialyser(models.Model):
 
 
 @pghistory.track()
-class Prescription(models.Model):
+@with_columns(NUMBERS, needed=ALWAYS)
+class Prescription(DeclaredOrders):
     """What the nephrologist ordered, and from when to when it holds. Weekdays: 0 is Monday; none means by count."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="prescriptions")
     version = models.PositiveIntegerField()
     in_force = DateTimeRangeField()
-    days_per_week = models.FloatField(_("treatments a week"), help_text="3.5 for every other day.")
     weekdays = ArrayField(
         models.PositiveSmallIntegerField(),
-        verbose_name=_("weekdays"),
         default=list,
         blank=True,
         help_text="Empty when the days are not fixed.",
     )
-    minutes = models.PositiveIntegerField(_("minutes"))
-    max_minutes = models.PositiveIntegerField(_("longest allowed (minutes)"))
-    qb_ml_min = models.FloatField(_("blood flow rate, Qb (mL/min)"))
-    qd_ml_min = models.FloatField(_("dialysate flow rate, Qd (mL/min)"))
-    dialyser = models.ForeignKey(Dialyser, on_delete=models.PROTECT, verbose_name=_("dialyser"))
-    dialysate_k_mmol_l = models.FloatField(_("dialysate potassium (mmol/L)"))
-    dialysate_ca_mmol_l = models.FloatField(_("dialysate calcium (mmol/L)"))
-    dialysate_buffer = models.CharField(
-        _("dialysate buffer"), max_length=12, choices=Buffer, default=Buffer.BICARBONATE
-    )
-    dialysate_buffer_mmol_l = models.FloatField(_("dialysate buffer (mmol/L)"))
-    dialysate_na_mmol_l = models.FloatField(_("dialysate sodium (mmol/L)"))
-    dialysate_temperature_c = models.FloatField(_("dialysate temperature (°C)"))
-    target_weight_kg = models.FloatField(_("target weight (kg)"))
-    uf_rate_limit_ml_kg_h = models.FloatField(_("UF rate limit (mL/kg/h)"))
-    anticoagulant = models.CharField(_("anticoagulation"), max_length=16, choices=Anticoagulant)
-    bolus_units = models.FloatField(_("bolus (units)"), null=True, blank=True)
-    rate_units_h = models.FloatField(_("rate (units/h)"), null=True, blank=True)
-    stop_minutes_before_end = models.PositiveIntegerField(_("stop before the end (minutes)"), null=True, blank=True)
-    needle_gauge = models.PositiveSmallIntegerField(_("needle gauge (G)"), null=True, blank=True)
-    reading_interval_minutes = models.PositiveIntegerField(_("readings every (minutes)"))
-    quiet_at_night = models.BooleanField(_("no readings asked for during sleep"), default=False)
-    note = models.TextField(_("note"), blank=True)
+    dialyser = models.ForeignKey(Dialyser, on_delete=models.PROTECT)
+    dialysate_buffer = models.CharField(max_length=12, choices=Buffer, default=Buffer.BICARBONATE)
+    anticoagulant = models.CharField(max_length=16, choices=Anticoagulant)
+    quiet_at_night = models.BooleanField(default=False)
+    note = models.TextField(blank=True)
     signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField()
 
@@ -97,7 +80,7 @@ class Prescription(models.Model):
 
     def clean(self) -> None:
         problems: dict[str, str] = {}
-        for name, limits in plausible.PRESCRIPTION.items():
+        for name, limits in NUMBERS.items():
             given = getattr(self, name, None)
             if given is not None and (why := limits.refusal(given)):
                 problems[name] = why

@@ -53,7 +53,9 @@ class SupplyItem(models.Model):
         return self.name
 
     def clean(self) -> None:
-        refuse_impossible(self, {name: plausible.AROUND[name] for name in ("per_treatment", "cover_days", "pack_size")})
+        refuse_impossible(
+            self, {name: plausible.SURROUNDINGS[name] for name in ("per_treatment", "cover_days", "pack_size")}
+        )
 
 
 @pghistory.track()
@@ -71,7 +73,7 @@ class SupplyCount(Entry):
         indexes: ClassVar = [models.Index(fields=["patient", "item", "-counted_at"], name="count_of_patient")]
 
     def clean(self) -> None:
-        refuse_impossible(self, {"count": plausible.AROUND["count"]})
+        refuse_impossible(self, {"count": plausible.SURROUNDINGS["count"]})
 
 
 @pghistory.track()
@@ -102,7 +104,7 @@ class Delivery(Entry):
         ]
 
     def clean(self) -> None:
-        refuse_impossible(self, {"count": plausible.AROUND["count"], "arrived": plausible.AROUND["count"]})
+        refuse_impossible(self, {"count": plausible.SURROUNDINGS["count"], "arrived": plausible.SURROUNDINGS["count"]})
         if self.count == 0:
             raise ValidationError({"count": gettext("A delivery holds at least 1; 0 was given.")})
 
@@ -180,7 +182,7 @@ class BloodsDue(models.Model):
         return self.name
 
     def clean(self) -> None:
-        refuse_impossible(self, {"every_weeks": plausible.AROUND["every_weeks"]})
+        refuse_impossible(self, {"every_weeks": plausible.SURROUNDINGS["every_weeks"]})
 
 
 def months_after(day: date, months: int) -> date:

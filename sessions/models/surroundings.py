@@ -8,6 +8,7 @@ never have been noted is taken back with a reason, and stays.
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 import pghistory
@@ -29,11 +30,12 @@ from sessions.facts.choices_surroundings import (
     WaterKind,
     WaterPlace,
 )
+from sessions.facts.ranges import Range
 from sessions.models.patient import Patient
 from sessions.models.querysets import EntryQuerySet, OfPatientQuerySet, OwnOrUnitQuerySet, UnitListQuerySet
 
 
-def refuse_impossible(instance: models.Model, limits: dict[str, plausible.Range]) -> None:
+def refuse_impossible(instance: models.Model, limits: Mapping[str, Range]) -> None:
     """Raise ValidationError, by field, for each number outside its hard limits."""
     given = {name: getattr(instance, name, None) for name in limits}
     problems = {
@@ -220,7 +222,7 @@ class Interval(models.Model):
         return str(self.get_kind_display())
 
     def clean(self) -> None:
-        refuse_impossible(self, {name: plausible.AROUND[name] for name in ("every_days", "every_treatments")})
+        refuse_impossible(self, {name: plausible.SURROUNDINGS[name] for name in ("every_days", "every_treatments")})
         counted = {DueKind.BACTERIA, DueKind.ENDOTOXIN, DueKind.SUPPLY_COUNT}
         if self.every_treatments is not None and self.kind in counted:
             raise ValidationError({"every_treatments": gettext("This comes round by days only.")})

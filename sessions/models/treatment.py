@@ -1,7 +1,8 @@
 """Treatment records: what the patient wrote down of one treatment.
 
 `document` is the record as it was handed in and judged possible; the columns and the child rows are the same
-facts laid out for queries, always written together with it by `services.recording`. Database triggers keep each
+facts laid out for queries, always written together with it by `services.recording`. The columns of numbers are made
+from their declaration in `facts.fields`. Database triggers keep each
 version of a record, so every document that ever stood can be shown again.
 """
 
@@ -25,6 +26,8 @@ from sessions.facts.choices import (
     RecordState,
     SiteUse,
 )
+from sessions.facts.fields import CHECK, EVENT, MEDICINE, READING, SITE, TREATMENT
+from sessions.models.columns import DeclaredNumbers, with_columns
 from sessions.models.patient import AccessSite, Patient
 from sessions.models.prescription import Prescription
 from sessions.models.querysets import TreatmentQuerySet
@@ -32,7 +35,8 @@ from sessions.texts.checklist import name_of
 
 
 @pghistory.track()
-class TreatmentRecord(models.Model):
+@with_columns(TREATMENT)
+class TreatmentRecord(DeclaredNumbers):
     """One treatment. The phone makes the id, so that sending again can never make two."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -44,29 +48,6 @@ class TreatmentRecord(models.Model):
     night = models.DateField(help_text="The date on which the treatment began, where the patient lives.")
     started_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True)
-    pre_weight_kg = models.FloatField(null=True)
-    pre_systolic = models.FloatField(null=True)
-    pre_diastolic = models.FloatField(null=True)
-    pre_standing_systolic = models.FloatField(null=True)
-    pre_standing_diastolic = models.FloatField(null=True)
-    pre_pulse = models.FloatField(null=True)
-    pre_temperature_c = models.FloatField(null=True)
-    post_weight_kg = models.FloatField(null=True)
-    post_systolic = models.FloatField(null=True)
-    post_diastolic = models.FloatField(null=True)
-    post_standing_systolic = models.FloatField(null=True)
-    post_standing_diastolic = models.FloatField(null=True)
-    post_pulse = models.FloatField(null=True)
-    post_temperature_c = models.FloatField(null=True)
-    rinse_back_l = models.FloatField(null=True)
-    intake_l = models.FloatField(null=True)
-    uf_removed_l = models.FloatField(null=True)
-    blood_processed_l = models.FloatField(null=True)
-    planned_minutes = models.FloatField(null=True)
-    planned_uf_l = models.FloatField(null=True)
-    planned_intake_l = models.FloatField(null=True)
-    planned_rinse_back_l = models.FloatField(null=True)
-    machine_ktv = models.FloatField(null=True)
     plan_choice = models.CharField(max_length=14, choices=PlanChoice, blank=True)
     dialyser_look = models.CharField(max_length=10, choices=DialyserLook, blank=True)
     disinfected = models.BooleanField(null=True)
@@ -117,29 +98,18 @@ class TreatmentRecord(models.Model):
         return dict(self.document) | added
 
 
-class PartOfRecord(models.Model):
+class PartOfRecord(DeclaredNumbers):
     record = models.ForeignKey(TreatmentRecord, on_delete=models.CASCADE)
 
     class Meta:
         abstract = True
 
 
+@with_columns(READING)
 class Reading(PartOfRecord):
     """One look at the machine and the patient during the treatment."""
 
     at = models.DateTimeField()
-    qb_ml_min = models.FloatField(null=True)
-    qd_ml_min = models.FloatField(null=True)
-    arterial_mmhg = models.FloatField(null=True)
-    venous_mmhg = models.FloatField(null=True)
-    tmp_mmhg = models.FloatField(null=True)
-    uf_rate_ml_h = models.FloatField(null=True)
-    uf_volume_l = models.FloatField(null=True)
-    systolic = models.FloatField(null=True)
-    diastolic = models.FloatField(null=True)
-    pulse = models.FloatField(null=True)
-    conductivity_ms_cm = models.FloatField(null=True)
-    dialysate_temperature_c = models.FloatField(null=True)
 
     class Meta:
         ordering: ClassVar = ["at"]
@@ -149,15 +119,13 @@ class Reading(PartOfRecord):
         return f"Reading at {self.at:%H:%M}"
 
 
+@with_columns(EVENT)
 class Event(PartOfRecord):
     """A symptom or something that went wrong."""
 
     at = models.DateTimeField()
     kind = models.CharField(max_length=20, choices=EventKind)
     note = models.TextField(blank=True)
-    systolic = models.FloatField(null=True)
-    diastolic = models.FloatField(null=True)
-    saline_l = models.FloatField(null=True)
 
     class Meta:
         ordering: ClassVar = ["at"]
@@ -166,12 +134,12 @@ class Event(PartOfRecord):
         return self.get_kind_display()
 
 
+@with_columns(MEDICINE)
 class Medicine(PartOfRecord):
     """A medicine given during the treatment."""
 
     at = models.DateTimeField()
     name = models.CharField(max_length=80)
-    amount = models.FloatField(null=True)
     unit = models.CharField(max_length=20, blank=True)
     note = models.TextField(blank=True)
 
@@ -182,6 +150,7 @@ class Medicine(PartOfRecord):
         return self.name
 
 
+@with_columns(CHECK)
 class Check(PartOfRecord):
     """A check of the unit's list, with its answer; one that failed may be overruled, with a reason."""
 
@@ -189,7 +158,6 @@ class Check(PartOfRecord):
     key = models.CharField(max_length=40, blank=True, help_text="Its item in the unit's list.")
     part = models.CharField(max_length=6, choices=CheckPart, blank=True)
     passed = models.BooleanField()
-    value = models.FloatField(null=True)
     unit = models.CharField(max_length=20, blank=True)
     note = models.TextField(blank=True)
     overruled = models.BooleanField(default=False)
@@ -208,17 +176,13 @@ class Check(PartOfRecord):
         return name_of(self.key, self.record.checklist_version, self.name)
 
 
+@with_columns(SITE)
 class SiteUsed(PartOfRecord):
     """A needle site used, with what needle and how it went, and how long it bled after the needle came out."""
 
     site = models.ForeignKey(AccessSite, on_delete=models.PROTECT, related_name="uses")
     use = models.CharField(max_length=10, choices=SiteUse)
-    attempts = models.PositiveSmallIntegerField(null=True)
-    bleeding_minutes = models.FloatField(null=True)
-    gauge = models.PositiveSmallIntegerField(null=True)
     needle = models.CharField(max_length=7, choices=NeedleKind, blank=True)
-    length_mm = models.FloatField(null=True)
-    pain = models.PositiveSmallIntegerField(null=True)
     flash = models.BooleanField(null=True)
     flushed = models.BooleanField(null=True)
     note = models.TextField(blank=True)

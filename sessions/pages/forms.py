@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from homedialysis.accounts.models import Weekday
 from homedialysis.accounts.pages.forms import AskingForm
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, Limb
+from sessions.facts.ordered import NUMBERS, ORDERED
+from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient, Prescription, VascularAccess
 
 
@@ -21,7 +25,7 @@ class DateInput(forms.DateInput):
         super().__init__(format="%Y-%m-%d")
 
 
-def refuse_impossible(form: forms.BaseForm, limits: dict[str, plausible.Range]) -> None:
+def refuse_impossible(form: forms.BaseForm, limits: Mapping[str, Range]) -> None:
     """Put the refusal of every impossible number at its field."""
     for name, each in limits.items():
         given = form.cleaned_data.get(name)
@@ -40,7 +44,7 @@ class EnrolForm(AskingForm[Patient]):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        refuse_impossible(self, {"height_cm": plausible.PRESCRIPTION["height_cm"]})
+        refuse_impossible(self, {"height_cm": plausible.HEIGHT_CM})
         today = timezone.now().date()
         if data.get("birth_date") and data["birth_date"] >= today:
             self.add_error("birth_date", f"Must lie before today, {today}; {data['birth_date']} was given.")
@@ -122,62 +126,35 @@ class PrescriptionForm(AskingForm[Prescription]):
         choices=Weekday.choices,
         coerce=int,
         required=False,
-        label="On which days",
         help_text="None marked: the patient chooses the days.",
         widget=forms.CheckboxSelectMultiple,
     )
 
     class Meta:
         model = Prescription
-        fields: ClassVar = [
-            "days_per_week", "weekdays", "minutes", "max_minutes", "qb_ml_min", "qd_ml_min", "dialyser",
-            "dialysate_k_mmol_l", "dialysate_ca_mmol_l", "dialysate_buffer", "dialysate_buffer_mmol_l",
-            "dialysate_na_mmol_l", "dialysate_temperature_c", "target_weight_kg", "uf_rate_limit_ml_kg_h",
-            "anticoagulant", "bolus_units", "rate_units_h", "stop_minutes_before_end", "needle_gauge",
-            "reading_interval_minutes", "quiet_at_night", "note",
-        ]  # fmt: skip
+        fields: ClassVar = list(ORDERED)
         widgets: ClassVar = {"note": forms.Textarea(attrs={"rows": 3})}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name, field in self.fields.items():
-            if name in plausible.PRESCRIPTION:
-                low, high = plausible.PRESCRIPTION[name].hard
+            field.label = ORDERED[name].heading
+            if name in NUMBERS:
+                low, high = NUMBERS[name].hard
                 field.widget.attrs |= {"min": low, "max": high, "step": "any", "inputmode": "decimal"}
 
     @property
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
         """The fields as the page lays them out."""
-        layout = (
-            (
-                "How often and how long",
-                ("days_per_week", "weekdays", "minutes", "max_minutes", "reading_interval_minutes", "quiet_at_night"),
-            ),
-            ("Fluid", ("target_weight_kg", "uf_rate_limit_ml_kg_h")),
-            (
-                "Blood and dialysate",
-                (
-                    "qb_ml_min",
-                    "qd_ml_min",
-                    "dialyser",
-                    "needle_gauge",
-                    "dialysate_k_mmol_l",
-                    "dialysate_ca_mmol_l",
-                    "dialysate_na_mmol_l",
-                    "dialysate_buffer",
-                    "dialysate_buffer_mmol_l",
-                    "dialysate_temperature_c",
-                ),
-            ),
-            ("Anticoagulation", ("anticoagulant", "bolus_units", "rate_units_h", "stop_minutes_before_end")),
-            ("Note", ("note",)),
-        )
-        return [(title, [self[name] for name in names]) for title, names in layout]
+        found: dict[str, list[forms.BoundField]] = {}
+        for name, each in ORDERED.items():
+            found.setdefault(gettext(each.group), []).append(self[name])
+        return list(found.items())
 
     def unusual(self) -> list[str]:
         """What is possible but unusual, in words, so that the signer is asked once more."""
         found = []
-        for name, limits in plausible.PRESCRIPTION.items():
+        for name, limits in NUMBERS.items():
             given = self.cleaned_data.get(name)
             if given is not None and (odd := limits.oddity(given)):
                 found.append(f"{limits.label}: {given:g} {limits.unit}".rstrip() + f", {odd}")

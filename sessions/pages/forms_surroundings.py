@@ -128,7 +128,7 @@ class TrainingForm(AroundForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         months = data.get("months")
-        if months is not None and (why := plausible.AROUND["months"].refusal(months)):
+        if months is not None and (why := plausible.SURROUNDINGS["months"].refusal(months)):
             self.add_error("months", why)
         elif months is not None and data.get("valid_until"):
             self.add_error("months", gettext("Say how many months, or the day: not both."))
@@ -183,7 +183,7 @@ class CountForm(forms.Form):
         data = super().clean() or {}
         for item in self.items:
             given = data.get(f"item_{item.pk}")
-            if given is not None and (why := plausible.AROUND["count"].refusal(given)):
+            if given is not None and (why := plausible.SURROUNDINGS["count"].refusal(given)):
                 self.add_error(f"item_{item.pk}", why)
         if not self.errors and all(data.get(f"item_{item.pk}") is None for item in self.items):
             raise ValidationError(gettext("Enter at least one count."))

@@ -31,8 +31,9 @@ from sessions.facts.choices import (
     RecordState,
     SiteUse,
 )
+from sessions.facts.fields import CHECK, EVENT, MEDICINE, READING, SITE, TREATMENT, Field
 from sessions.facts.local_number import plain
-from sessions.facts.plausible import Range
+from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient
 from sessions.models.local_time import zone_of
 
@@ -124,14 +125,13 @@ class KnownFields(serializers.Serializer[Any]):
     """Refuses fields it does not know: a misspelt one would otherwise be lost without a word."""
 
     ignored: ClassVar[frozenset[str]] = frozenset()
-    numbers: ClassVar[dict[str, Range]] = {}
-    """Fields that hold a number, with their limits."""
-    whole: ClassVar[dict[str, Range]] = {}
-    """Fields that hold a counted number, with their limits."""
+    numbers: ClassVar[Mapping[str, Field]] = {}
+    """The declared numbers that it holds besides."""
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
-        measured = {name: LimitedNumber(limits) for name, limits in self.numbers.items()}
-        return super().get_fields() | measured | {name: WholeNumber(limits) for name, limits in self.whole.items()}
+        return super().get_fields() | {
+            name: (WholeNumber if field.whole else LimitedNumber)(field) for name, field in self.numbers.items()
+        }
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):
@@ -166,13 +166,13 @@ def _version(help_text: str) -> serializers.IntegerField:
 
 
 class ReadingPart(KnownFields):
-    numbers = plausible.READING
+    numbers = READING
 
     at = Moment()
 
 
 class EventPart(KnownFields):
-    numbers = plausible.EVENT
+    numbers = EVENT
 
     at = Moment()
     kind = serializers.ChoiceField(choices=EventKind.choices)
@@ -180,7 +180,7 @@ class EventPart(KnownFields):
 
 
 class MedicinePart(KnownFields):
-    numbers = plausible.MEDICINE
+    numbers = MEDICINE
 
     at = Moment()
     name = serializers.CharField(max_length=80)
@@ -189,7 +189,7 @@ class MedicinePart(KnownFields):
 
 
 class CheckEntry(KnownFields):
-    numbers = plausible.CHECK
+    numbers = CHECK
 
     name = serializers.CharField(max_length=80)
     key = _text(40)
@@ -209,8 +209,7 @@ class CheckEntry(KnownFields):
 
 
 class SitePart(KnownFields):
-    numbers: ClassVar = {name: each for name, each in plausible.SITE.items() if f"sites.{name}" not in plausible.WHOLE}
-    whole: ClassVar = {name: each for name, each in plausible.SITE.items() if f"sites.{name}" in plausible.WHOLE}
+    numbers = SITE
 
     site = serializers.IntegerField(min_value=1)
     use = serializers.ChoiceField(choices=SiteUse.choices)
@@ -242,7 +241,7 @@ class TreatmentDocument(KnownFields):
     """Needs `patient` (Patient) and `now` (aware datetime) in its context."""
 
     ignored = SERVER_MADE
-    numbers = plausible.TREATMENT
+    numbers = TREATMENT
 
     status = serializers.ChoiceField(choices=RecordState.choices)
     source = _one_of(RecordSource.choices)  # type: ignore[assignment]

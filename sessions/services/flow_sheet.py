@@ -6,6 +6,8 @@ Texts of people reach the page as data, never as part of its source, so that not
 from __future__ import annotations
 
 import json
+import math
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -17,7 +19,9 @@ from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import AccessKind, CheckPart, TextKind
+from sessions.facts.fields import FLUID, MEASURED, READING, SITE, Field, columns, on_paper
 from sessions.facts.local_number import plain
+from sessions.facts.ordered import ORDERED, Ordered
 from sessions.models import AccessSite, Patient
 from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines
@@ -58,11 +62,11 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
         },
         "prescription": _blank_lines() if blank else _lines(patient, at),
         "checks": _checks(patient),
-        "measured": _measured(),
+        "measured": _headings({name: each.field for name, each in MEASURED.items()}),
         "plan": _plan(),
         "sites": [""] * BLANK_SITES if blank else _sites(patient),
-        "needle_columns": [_("Site"), _("Attempts"), _("Pain 0–10"), _("Gauge"), _("Bleeding, min")],
-        "reading_columns": _reading_columns(),
+        "needle_columns": [_("Site"), *_headings(SITE)],
+        "reading_columns": [_("Time"), *_headings(READING)],
         "reading_rows": READING_ROWS,
         "words": _words(),
         "no_alarm": _("This is a record, not an alarm: nobody watches it through the night."),
@@ -104,18 +108,12 @@ def _lines(patient: Patient, at: datetime) -> list[dict[str, str]]:
 
 
 def _blank_lines() -> list[dict[str, str]]:
-    labels = (
-        _("Target weight, kg"),
-        _("Length, h"),
-        _("Blood flow (Qb), mL/min"),
-        _("Dialysate flow (Qd), mL/min"),
-        _("UF rate at most, mL/kg/h"),
-        _("Dialyser"),
-        _("Dialysate"),
-        _("Anticoagulation"),
-        _("Needles, G"),
-    )
-    return [{"label": label, "text": ""} for label in labels]
+    return [{"label": each.heading, "text": ""} for each in sorted(ORDERED.values(), key=_place) if each.on_paper]
+
+
+def _place(each: Ordered) -> float:
+    """What is set before each treatment comes first."""
+    return math.inf if each.main is None else each.main
 
 
 def _sites(patient: Patient) -> list[str]:
@@ -124,41 +122,14 @@ def _sites(patient: Patient) -> list[str]:
     return [str(site.name) for site in rows][:4] or [""] * BLANK_SITES
 
 
-def _measured() -> list[str]:
-    return [
-        _("Weight, kg"),
-        _("Blood pressure sitting"),
-        _("Blood pressure standing"),
-        _("Pulse, per min"),
-        _("Temperature, °C"),
-    ]
+def _headings(numbers: Mapping[str, Field]) -> list[str]:
+    """Over the columns, or before the lines, of the numbers that stand on paper."""
+    return [column.field.heading for column in columns(numbers, on_paper(numbers))]
 
 
 def _plan() -> list[str]:
-    return [
-        _("Fluid to take off (UF), L"),
-        _("Rinse-back, L"),
-        _("Drinks, L"),
-        _("Machine: UF taken off, L"),
-        _("Machine: blood processed, L"),
-        _("Machine: Kt/V"),
-        _("Dialyser: clear / few / half / clotted"),
-        _("Disinfected: yes / no"),
-    ]
-
-
-def _reading_columns() -> list[str]:
-    return [
-        _("Time"),
-        _("Qb"),
-        _("Arterial"),
-        _("Venous"),
-        _("TMP"),
-        _("UF rate mL/h"),
-        _("UF so far L"),
-        _("Blood pressure"),
-        _("Pulse"),
-    ]
+    """What is planned and read off the machine, and what is ringed at the end."""
+    return [*_headings(FLUID), _("Dialyser: clear / few / half / clotted"), _("Disinfected: yes / no")]
 
 
 def _words() -> dict[str, str]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -18,8 +18,10 @@ from django.utils.translation import get_language, override
 from homedialysis.accounts.models import Unit, User
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, EventKind, TextKind
+from sessions.facts.fields import READING, TREATMENT
 from sessions.models import Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
 from sessions.models.local_time import zone_of
+from sessions.services import prescription_lines
 from sessions.services.due import due_of
 from sessions.services.messages import unseen
 from sessions.services.prescribing import prescription_in_force
@@ -36,7 +38,7 @@ HISTORY_NUMBERS = (
     "pre_weight_kg", "post_weight_kg", "pre_systolic", "pre_diastolic", "post_systolic", "post_diastolic",
     "uf_removed_l",
 )  # fmt: skip
-READ = tuple(plausible.READING)
+READ = tuple(READING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +102,9 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         **_texts(patient, access),
         "access": access and _access(access, asked),
         "limits": plausible.for_scripts(),
+        "asked": plausible.for_screens(),
         "event_kinds": {kind.value: str(kind.label) for kind in EventKind},
-        "numbers": list(plausible.TREATMENT),
+        "numbers": list(TREATMENT),
         "computed": {key: each for names in _named.values() for key, each in names().items()},
         "history": _history(asked),
         "open": _open(patient, reader),
@@ -133,6 +136,10 @@ def _prescription(current: Prescription) -> Json:
         "signed_by": str(current.signed_by),
         "signed_at": current.signed_at.isoformat(),
         "in_force_from": current.in_force.lower.isoformat(),
+        "lines": {
+            "main": [asdict(line) for line in prescription_lines.main_lines(current)],
+            "other": [asdict(line) for line in prescription_lines.other_lines(current)],
+        },
     }
 
 

@@ -11,14 +11,8 @@ from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from sessions.facts.local_number import plain
+from sessions.facts.ordered import ORDERED
 from sessions.models import Prescription, PrescriptionAcknowledgement, RecordState, TreatmentRecord
-
-COMPARED = (
-    "days_per_week", "weekdays", "minutes", "max_minutes", "qb_ml_min", "qd_ml_min", "dialyser", "dialysate_k_mmol_l",
-    "dialysate_ca_mmol_l", "dialysate_buffer", "dialysate_buffer_mmol_l", "dialysate_na_mmol_l",
-    "dialysate_temperature_c", "target_weight_kg", "uf_rate_limit_ml_kg_h", "anticoagulant", "bolus_units",
-    "rate_units_h", "stop_minutes_before_end", "needle_gauge", "reading_interval_minutes", "quiet_at_night", "note",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +33,8 @@ def differences(before: Prescription | None, after: Prescription) -> list[Change
     """One entry for each thing the later prescription changes; empty for the first."""
     if before is None:
         return []
-    pairs = ((name, _in_words(before, name), _in_words(after, name)) for name in COMPARED)
-    return [Change(name, _label(name), old, new) for name, old, new in pairs if old != new]
+    pairs = ((name, _in_words(before, name), _in_words(after, name)) for name in ORDERED)
+    return [Change(name, ORDERED[name].heading, old, new) for name, old, new in pairs if old != new]
 
 
 def _in_words(prescription: Prescription, name: str) -> str:
@@ -56,11 +50,6 @@ def _in_words(prescription: Prescription, name: str) -> str:
     if value in (None, ""):
         return _("none")
     return plain(value) if isinstance(value, float) else str(value)
-
-
-def _label(name: str) -> str:
-    words = str(getattr(Prescription._meta.get_field(name), "verbose_name", name))
-    return words[:1].upper() + words[1:]
 
 
 def changes_for(reader: User, current: Prescription) -> dict[str, Any] | None:

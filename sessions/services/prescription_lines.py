@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -9,6 +10,8 @@ from django.utils.translation import gettext_lazy
 
 from sessions.facts.choices import Anticoagulant
 from sessions.facts.local_number import plain
+from sessions.facts.ordered import ANTICOAGULATION, ORDERED
+from sessions.facts.ranges import unit_words
 from sessions.models import Prescription
 
 WEEKDAYS = (
@@ -23,8 +26,8 @@ WEEKDAYS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
-    """label; number as text; unit, "" when there is none."""
+class OrderedLine:
+    """One thing that is ordered. label; number as text; unit, "" when there is none."""
 
     label: str
     number: str
@@ -37,56 +40,75 @@ def in_hours(minutes: int) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
-def main_lines(prescription: Prescription) -> list[Line]:
+def main_lines(prescription: Prescription) -> list[OrderedLine]:
     """What is set before each treatment, to be read from an arm's length."""
-    return [
-        Line(_("Target weight"), plain(prescription.target_weight_kg), "kg"),
-        Line(_("Length"), f"{prescription.minutes // 60}:{prescription.minutes % 60:02}", "h"),
-        Line(_("Blood flow (Qb)"), plain(prescription.qb_ml_min), "mL/min"),
-        Line(_("Dialysate flow (Qd)"), plain(prescription.qd_ml_min), "mL/min"),
-        Line(_("UF rate, at most"), plain(prescription.uf_rate_limit_ml_kg_h), "mL/kg/h"),
-    ]
+    main = sorted((each.main, name) for name, each in ORDERED.items() if each.main is not None)
+    return [line_of(prescription, name) for _place, name in main]
 
 
-def other_lines(prescription: Prescription) -> list[Line]:
-    """The rest of the prescription."""
-    gauge = [Line(_("Needles"), f"{prescription.needle_gauge}", "G")] if prescription.needle_gauge else []
-    return [
-        Line(_("Days"), days(prescription)),
-        Line(_("Dialyser"), prescription.dialyser.name),
-        Line(_("Dialysate potassium"), plain(prescription.dialysate_k_mmol_l), "mmol/L"),
-        Line(_("Dialysate calcium"), plain(prescription.dialysate_ca_mmol_l), "mmol/L"),
-        Line(
-            _("Dialysate %(buffer)s") % {"buffer": prescription.get_dialysate_buffer_display()},
-            plain(prescription.dialysate_buffer_mmol_l),
-            "mmol/L",
-        ),
-        Line(_("Dialysate sodium"), plain(prescription.dialysate_na_mmol_l), "mmol/L"),
-        Line(_("Dialysate temperature"), plain(prescription.dialysate_temperature_c), "°C"),
-        *anticoagulation(prescription),
-        *gauge,
-        Line(_("Readings every"), f"{prescription.reading_interval_minutes}", "min"),
-        Line(_("Longest allowed"), in_hours(prescription.max_minutes)),
-    ]
+def other_lines(prescription: Prescription) -> list[OrderedLine]:
+    """The rest of the prescription: what was left empty, and how to give what is not given, has no line."""
+    rest = (name for name, each in ORDERED.items() if each.line and each.main is None)
+    return [line_of(prescription, name) for name in rest if _is_said(prescription, name)]
 
 
-def all_lines(prescription: Prescription) -> list[Line]:
+def _is_said(prescription: Prescription, name: str) -> bool:
+    if name != "anticoagulant" and ORDERED[name].group == ANTICOAGULATION:
+        given = prescription.anticoagulant != Anticoagulant.NONE
+        return given and getattr(prescription, name) is not None
+    return getattr(prescription, name) is not None
+
+
+def all_lines(prescription: Prescription) -> list[OrderedLine]:
     """The whole prescription, what is set before each treatment first."""
     return [*main_lines(prescription), *other_lines(prescription)]
 
 
-def anticoagulation(prescription: Prescription) -> list[Line]:
-    """What is given against clotting, and how."""
-    lines = [Line(_("Anticoagulation"), prescription.get_anticoagulant_display())]
-    if prescription.anticoagulant == Anticoagulant.NONE:
-        return lines
-    if prescription.bolus_units is not None:
-        lines.append(Line(_("Bolus"), plain(prescription.bolus_units), _("units")))
-    if prescription.rate_units_h is not None:
-        lines.append(Line(_("Rate"), plain(prescription.rate_units_h), _("units/h")))
-    if prescription.stop_minutes_before_end is not None:
-        lines.append(Line(_("Stop before the end"), f"{prescription.stop_minutes_before_end}", "min"))
-    return lines
+def line_of(prescription: Prescription, name: str) -> OrderedLine:
+    """One thing that is ordered, as a line."""
+    if name in IN_OWN_WORDS:
+        return IN_OWN_WORDS[name](prescription)
+    each = ORDERED[name]
+    if each.number is None:
+        return OrderedLine(each.short_words, str(getattr(prescription, name)))
+    return OrderedLine(each.short_words, plain(getattr(prescription, name)), unit_words(each.number.unit))
+
+
+def _length(prescription: Prescription) -> OrderedLine:
+    minutes = prescription.minutes
+    return OrderedLine(ORDERED["minutes"].short_words, f"{minutes // 60}:{minutes % 60:02}", "h")
+
+
+def _longest(prescription: Prescription) -> OrderedLine:
+    return OrderedLine(ORDERED["max_minutes"].short_words, in_hours(prescription.max_minutes))
+
+
+def _days(prescription: Prescription) -> OrderedLine:
+    return OrderedLine(ORDERED["weekdays"].short_words, days(prescription))
+
+
+def _dialyser(prescription: Prescription) -> OrderedLine:
+    return OrderedLine(ORDERED["dialyser"].short_words, prescription.dialyser.name)
+
+
+def _buffer(prescription: Prescription) -> OrderedLine:
+    label = _("Dialysate %(buffer)s") % {"buffer": prescription.get_dialysate_buffer_display()}
+    return OrderedLine(label, plain(prescription.dialysate_buffer_mmol_l), "mmol/L")
+
+
+def _anticoagulant(prescription: Prescription) -> OrderedLine:
+    return OrderedLine(ORDERED["anticoagulant"].short_words, prescription.get_anticoagulant_display())
+
+
+IN_OWN_WORDS: dict[str, Callable[[Prescription], OrderedLine]] = {
+    "minutes": _length,
+    "max_minutes": _longest,
+    "weekdays": _days,
+    "dialyser": _dialyser,
+    "dialysate_buffer_mmol_l": _buffer,
+    "anticoagulant": _anticoagulant,
+}
+"""What is not simply a number with its unit."""
 
 
 def days(prescription: Prescription) -> str:

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from sessions.facts import plausible
+from sessions.facts.fields import TREATMENT
 from sessions.models import (
     Check,
     Event,
@@ -33,7 +34,7 @@ Document = dict[str, Any]
 """A treatment document as judged possible: plain JSON, times as UTC text."""
 
 COLUMNS = (
-    *plausible.TREATMENT,
+    *TREATMENT,
     "source",
     "plan_choice",
     "dialyser_look",
@@ -235,5 +236,5 @@ def _as_columns(row: Document) -> Document:
 
 def versions(record: TreatmentRecord) -> list[Any]:
     """The rows the database's triggers kept of this record, oldest first."""
-    events = record.events.select_related("recorded_by").order_by("pgh_id")  # type: ignore[attr-defined]
+    events = record.events.select_related("recorded_by").order_by("pgh_id")  # type: ignore[union-attr]
     return list(events)

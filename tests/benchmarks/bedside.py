@@ -161,7 +161,7 @@ def comes(page: Page, expression: str) -> Any:
 
 def night_by_app(page: Page, address: str, person: Any) -> tuple[Any, dict[str, int], dict[str, Any]]:
     """Begin to hand-over without a network, then sent -> (counted, parts, the record as the unit has it)."""
-    from sessions.facts.plausible import READING
+    from sessions.facts.fields import READING
     from sessions.models import TreatmentRecord
     from tests.benchmarks.routine_night import NAMES, Routine
     from tests.browser.evening import wait_for

@@ -103,7 +103,7 @@ class TestChanges:
     ) -> None:
         changed(ana, order, target_weight_kg=69.5)
         begun(evening)
-        expect(evening.screen()).to_contain_text("Target weight (kg)was 70 → now 69.5")
+        expect(evening.screen()).to_contain_text("Target weight, kgwas 70 → now 69.5")
         evening.touch_main("I have read this")
         expect(evening.page.get_by_role("heading", level=1)).to_have_text("Checks before")
         evening.go("tonight")

@@ -13,6 +13,7 @@ import pytest
 from django.template.defaultfilters import floatformat
 
 from sessions.facts import plausible
+from sessions.facts.ranges import Range
 from sessions.pages.bedside import FOLDER
 from tests.browser.conftest import BrowserPage, Watched
 
@@ -58,7 +59,7 @@ def test_limits_are_told_in_the_servers_words(page: Watched) -> None:
     ]
     said = run(page, "numbers", "return given.map((each) => m.refusal(each.limits, each.number));", cases)
     for case, words in zip(cases, said, strict=True):
-        assert words.replace("−", "-") == plausible.Range(**case["limits"]).refusal(case["number"]), case["name"]
+        assert words.replace("−", "-") == Range(**case["limits"]).refusal(case["number"]), case["name"]
 
 
 def test_steps_stay_on_their_grid(page: Watched) -> None:

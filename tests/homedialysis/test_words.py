@@ -24,7 +24,7 @@ from homedialysis import words
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.invitations import invite
 from homedialysis.management.commands.words import Command
-from sessions.facts import plausible
+from sessions.facts.fields import TREATMENT
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from sessions.texts import checklist
 from tests import pseudo_words
@@ -132,7 +132,7 @@ class TestWhatIsStoredStaysEnglish:
 
     def test_a_refusal_is_in_the_language_and_with_the_decimal_sign_of_the_reader(self) -> None:
         with translation.override("es"):
-            why = plausible.TREATMENT["rinse_back_l"].refusal(2.5)
+            why = TREATMENT["rinse_back_l"].refusal(2.5)
         assert why == "Retorno de sangre: debe estar entre 0 y 2 L; se dio 2,5."
 
     def test_reasons_of_the_science_are_put_into_words_where_they_are_shown(self) -> None:

@@ -34,8 +34,8 @@ WHERE = "/api/v1/bedside/"
 NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
     "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
-    "messages", "due", "checklist", "run_sheet", "cards", "first_aid", "access", "limits", "event_kinds", "numbers",
-    "stock", "computed", "history", "open", "urls",
+    "messages", "due", "checklist", "run_sheet", "cards", "first_aid", "access", "limits", "asked", "event_kinds",
+    "numbers", "stock", "computed", "history", "open", "urls",
 }  # fmt: skip
 
 
@@ -74,8 +74,13 @@ def test_it_has_the_keys_that_the_phone_reads_and_no_other(ana: Patient, ana_cli
 def test_the_prescription_comes_whole(ana_client: Client, anas_prescription: Prescription) -> None:
     told = kit_of(ana_client)["prescription"]
     hidden = {"id", "patient", "in_force"}
-    assert set(told) == {field.name for field in Prescription._meta.fields} - hidden | {"in_force_from"}
+    assert set(told) == {field.name for field in Prescription._meta.fields} - hidden | {"in_force_from", "lines"}
     assert (told["version"], told["target_weight_kg"], told["dialyser"]) == (1, 70.0, "Fenrow 17")
+    assert told["lines"]["main"][0] == {"label": "Target weight", "number": "70", "unit": "kg"}
+    assert [line["label"] for line in told["lines"]["main"]] == [
+        "Target weight", "Length", "Blood flow (Qb)", "Dialysate flow (Qd)", "UF rate, at most",
+    ]  # fmt: skip
+    assert {"label": "Needles", "number": "15", "unit": "G"} in told["lines"]["other"]
     assert (told["weekdays"], told["quiet_at_night"], told["in_force_from"]) == (
         [0, 2, 4],
         False,
@@ -184,9 +189,9 @@ def test_a_changed_prescription_is_compared_with_the_last_one_known(ana: Patient
     assert (told["since_version"], told["acknowledged"]) == (2, False)
     record_night(ana, A_NIGHT)
     told = kit_of(ana_client)["changes"]
-    assert (told["since_version"], [line["field"] for line in told["lines"]]) == (1, ["qb_ml_min", "target_weight_kg"])
-    assert told["lines"][1] == {
-        "field": "target_weight_kg", "label": "Target weight (kg)", "before": "70", "after": "68",
+    assert (told["since_version"], [line["field"] for line in told["lines"]]) == (1, ["target_weight_kg", "qb_ml_min"])
+    assert told["lines"][0] == {
+        "field": "target_weight_kg", "label": "Target weight, kg", "before": "70", "after": "68",
     }  # fmt: skip
     assert acknowledge(ana_client, 2).status_code == 200
     told = kit_of(ana_client)["changes"]

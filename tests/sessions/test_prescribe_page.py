@@ -62,7 +62,7 @@ def test_the_nephrologist_signs_the_next_version(
     signed = ana.prescriptions.get(version=2)
     assert (signed.target_weight_kg, signed.weekdays, signed.in_force.upper) == (69.5, [0, 2, 4], None)
     page = nephrologist_client.get(where).content.decode()
-    assert "Target weight (kg): 70 → 69.5" in page
+    assert "Target weight, kg: 70 → 69.5" in page
 
 
 def test_the_form_starts_from_what_is_in_force(
@@ -78,10 +78,10 @@ def test_nobody_signs_unseen(
 ) -> None:
     fields = sent(target_weight_kg="69", password=PASSWORD)
     shown = nephrologist_client.post(where, fields)
-    assert "Target weight (kg): 70 → 69" in shown.content.decode()
+    assert "Target weight, kg: 70 → 69" in shown.content.decode()
     seen = shown.context["review"]["seen"]
     changed = nephrologist_client.post(where, fields | {"target_weight_kg": "68", "seen": seen})
-    assert "Target weight (kg): 70 → 68" in changed.content.decode()
+    assert "Target weight, kg: 70 → 68" in changed.content.decode()
     assert ana.prescriptions.count() == 1
     back = nephrologist_client.post(where, fields | {"seen": seen, "back": "1"})
     assert (back.context["review"], back.context["form"]["target_weight_kg"].value()) == (None, "69")
@@ -104,15 +104,15 @@ def test_what_another_signed_meanwhile_is_shown_before_signing(
     seen = nephrologist_client.post(where, fields).context["review"]["seen"]
     assert sign(nephrologist_client, where, target_weight_kg="66").status_code == 302
     page = nephrologist_client.post(where, fields | {"seen": seen, "password": PASSWORD})
-    assert "Target weight (kg): 66 → 69" in page.content.decode()
+    assert "Target weight, kg: 66 → 69" in page.content.decode()
     assert ana.prescriptions.count() == 2
 
 
 def test_an_unusual_number_is_shown_once_more(nephrologist_client: Client, where: str, ana: Patient) -> None:
     first = nephrologist_client.post(where, sent(target_weight_kg="161", qb_ml_min="100"))
     assert first.context["review"]["unusual"] == [
-        "Blood flow rate (Qb): 100 mL/min, usually between 150 and 450 mL/min",
         "Target weight: 161 kg, usually between 40 and 160 kg",
+        "Blood flow rate (Qb): 100 mL/min, usually between 150 and 450 mL/min",
     ]
     assert not ana.prescriptions.exists()
     assert sign(nephrologist_client, where, target_weight_kg="161", qb_ml_min="100").status_code == 302

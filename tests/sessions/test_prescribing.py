@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from homedialysis.accounts.models import Role, User
-from sessions.facts import plausible
+from sessions.facts.ordered import NUMBERS
 from sessions.models import Dialyser, Patient, Prescription
 from sessions.pages.differences import changed_fields
 from sessions.services.prescribing import NotForSigning, prescription_in_force, sign_prescription
@@ -115,14 +115,14 @@ def test_a_version_number_stands_once(ana: Patient) -> None:
         PrescriptionFactory(patient=ana, version=1, in_force=DateTimeTZRange(A_NIGHT, None))
 
 
-FIELDS = [name for name in plausible.PRESCRIPTION if name in {f.name for f in Prescription._meta.fields}]
+FIELDS = [name for name in NUMBERS if name in {f.name for f in Prescription._meta.fields}]
 
 
 @pytest.mark.parametrize("name", FIELDS)
 def test_an_impossible_number_is_refused_at_its_field_and_closes_nothing(
     ana: Patient, anas_prescription: Prescription, nephrologist: User, name: str
 ) -> None:
-    limits = plausible.PRESCRIPTION[name]
+    limits = NUMBERS[name]
     beyond = limits.hard[1] + 1
     with pytest.raises(ValidationError) as refused:
         sign_prescription(prescription=unsigned(ana, weekdays=[], **{name: beyond}), by=nephrologist, at=A_NIGHT)
@@ -170,12 +170,12 @@ def test_differences_in_words(ana: Patient) -> None:
     for each in (before, after):
         each.refresh_from_db()
     assert [change.line for change in differences(before, after)] == [
-        "Weekdays: Mon, Wed, Fri → free",
+        "Days: Mon, Wed, Fri → free",
+        "Target weight, kg: 70 → 69.5",
         "Dialyser: Fenrow 17 (KoA 1000 mL/min, 1.7 m²) → Fenrow 21 (KoA 1200 mL/min, 2.1 m²)",
-        "Target weight (kg): 70 → 69.5",
+        "Needles, G: 15 → none",
         "Anticoagulation: unfractionated heparin → none",
-        "Bolus (units): none → 1500",
-        "Needle gauge (G): 15 → none",
+        "Bolus, units: none → 1500",
         "Note: none → Lower the target slowly.",
     ]
     assert differences(None, after) == []

@@ -12,8 +12,9 @@ from django.test import Client
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sessions.facts import plausible
 from sessions.facts.choices import EventKind, PlanChoice
+from sessions.facts.fields import CHECK, EVENT, READING, TREATMENT
+from sessions.facts.ranges import Range
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.document import TreatmentDocument, canonical
 from tests.over_http import address, put
@@ -24,12 +25,12 @@ TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00
 ZONES = st.sampled_from([UTC, *(datetime.strptime(text, "%z").tzinfo for text in ("+0530", "-1100", "+1400"))])
 
 
-def number(limits: plausible.Range) -> st.SearchStrategy[float | None]:
+def number(limits: Range) -> st.SearchStrategy[float | None]:
     low, high = limits.hard
     return st.none() | st.floats(low, high) | st.integers(int(low) + 1, int(high)).map(float)
 
 
-def numbers(table: dict[str, plausible.Range]) -> st.SearchStrategy[dict[str, Any]]:
+def numbers(table: dict[str, Range]) -> st.SearchStrategy[dict[str, Any]]:
     """Some of the numbers of a table; a diastolic pressure only below its systolic."""
     return st.fixed_dictionaries({}, optional={name: number(limits) for name, limits in table.items()}).map(lawful)
 
@@ -51,16 +52,16 @@ def nights(draw: st.DrawFn) -> dict[str, Any]:
         offsets = draw(st.lists(st.integers(-180 * 60, (length + 180) * 60), max_size=most, unique=True))
         return [(start + timedelta(seconds=offset)).astimezone(zone).isoformat() for offset in offsets]
 
-    readings = [{"at": at, **draw(numbers(plausible.READING))} for at in moments(4)]
+    readings = [{"at": at, **draw(numbers(READING))} for at in moments(4)]
     events = [{"at": at, "kind": draw(st.sampled_from(EventKind.values)), "note": draw(TEXT)} for at in moments(3)]
     for event in events:
-        event.update(draw(numbers(plausible.EVENT)))
+        event.update(draw(numbers(EVENT)))
     checks = [
-        {"name": "Chlorine", "passed": draw(st.booleans()), "note": draw(TEXT), **draw(numbers(plausible.CHECK))}
+        {"name": "Chlorine", "passed": draw(st.booleans()), "note": draw(TEXT), **draw(numbers(CHECK))}
         for _ in range(draw(st.integers(0, 2)))
     ]
     steps = [{"at": at, "key": "wash", "words": draw(TEXT)} for at in moments(2)]
-    return draw(numbers(plausible.TREATMENT)) | {
+    return draw(numbers(TREATMENT)) | {
         "status": draw(st.sampled_from(["open", "finished"])),
         "started_at": start.astimezone(zone).isoformat(),
         "ended_at": (start + timedelta(minutes=length)).astimezone(zone).isoformat(),

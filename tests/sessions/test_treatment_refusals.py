@@ -12,7 +12,8 @@ from django.test import Client
 from django.utils import timezone
 
 from alerts.models import PendingEvaluation
-from sessions.facts import plausible
+from sessions.facts.fields import CHECK, EVENT, LISTS, MEDICINE, READING, SITE, TREATMENT
+from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient, TreatmentRecord
 from tests.factories import A_NIGHT, AccessFactory, SiteFactory, night_body, record_night
 from tests.over_http import add_readings, faults, put
@@ -35,29 +36,29 @@ def refused(client: Client, body: Any) -> dict[str, dict[str, Any]]:
 def everything(pick: Any, sites: list[AccessSite]) -> dict[str, Any]:
     """A body that gives every number there is, each as `pick` says for its limits."""
 
-    def row(limits: dict[str, plausible.Range]) -> dict[str, Any]:
+    def row(limits: dict[str, Range]) -> dict[str, Any]:
         return {name: pick(each) for name, each in limits.items()}
 
     return night_body(
-        readings=[row(plausible.READING) | {"at": AT}],
-        checks=[row(plausible.CHECK) | {"name": "Total chlorine", "passed": True}],
-        events=[row(plausible.EVENT) | {"at": AT, "kind": "cramp"}],
-        medicines=[row(plausible.MEDICINE) | {"at": AT, "name": "Heparin"}],
-        sites=[row(plausible.SITE) | {"site": sites[0].pk, "use": "arterial"}],
-        **row(plausible.TREATMENT),
+        readings=[row(READING) | {"at": AT}],
+        checks=[row(CHECK) | {"name": "Total chlorine", "passed": True}],
+        events=[row(EVENT) | {"at": AT, "kind": "cramp"}],
+        medicines=[row(MEDICINE) | {"at": AT, "name": "Heparin"}],
+        sites=[row(SITE) | {"site": sites[0].pk, "use": "arterial"}],
+        **row(TREATMENT),
     )
 
 
-def every_number() -> dict[str, plausible.Range]:
-    lists = {f"{name}[0].{field}": limits for name, row in plausible.LISTS.items() for field, limits in row.items()}
-    return plausible.TREATMENT | lists
+def every_number() -> dict[str, Range]:
+    lists = {f"{name}[0].{field}": limits for name, row in LISTS.items() for field, limits in row.items()}
+    return TREATMENT | lists
 
 
 @pytest.mark.parametrize("side", ["low", "high"])
 def test_every_impossible_number_is_named_with_its_limits_and_what_was_given(
     ana_client: Client, anas_sites: list[AccessSite], side: str
 ) -> None:
-    def outside(limits: plausible.Range) -> float:
+    def outside(limits: Range) -> float:
         return limits.hard[0] - 1 if side == "low" else limits.hard[1] + 1
 
     found = refused(ana_client, everything(outside, anas_sites))

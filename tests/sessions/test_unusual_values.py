@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 
 from sessions.facts import plausible
+from sessions.facts.fields import LISTS, TREATMENT
 from sessions.models import TreatmentRecord
 from tests.factories import A_NIGHT, night_body
 from tests.over_http import add_readings, put
@@ -82,9 +83,9 @@ def test_the_limits_that_are_asked_about_are_told(ana_client: Client) -> None:
     answer = ana_client.get("/api/v1/limits/")
     assert answer.status_code == 200
     fields = answer.json()["fields"]
-    lists = {f"{name}.{field}" for name, row in plausible.LISTS.items() for field in row}
+    lists = {f"{name}.{field}" for name, row in LISTS.items() for field in row}
     around = {f"water.{kind}" for kind in plausible.WATER} | {"supplies.count"}
-    assert set(fields) == set(plausible.TREATMENT) | lists | around
+    assert set(fields) == set(TREATMENT) | lists | around
     assert fields["pre_weight_kg"] == {
         "label": "Weight before",
         "unit": "kg",

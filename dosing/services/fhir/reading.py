@@ -43,6 +43,8 @@ def _of_treatments(person: Patient, wanted: Wanted) -> Iterator[Json]:
     records = TreatmentRecord.objects.filter(patient=person).select_related("computed", "prescription")
     if wanted.since:
         records = records.filter(received_at__gte=wanted.since)
+    if "Observation" in wanted.kinds:
+        records = records.prefetch_related("reading_set")
     for record in records.defer("document").order_by("started_at", "pk").iterator(chunk_size=200):
         if "Procedure" in wanted.kinds:
             yield resources.procedure(record)

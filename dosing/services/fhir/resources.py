@@ -1,15 +1,17 @@
 """Our rows as FHIR R4 resources (dictionaries ready for JSON).
 
-Codes: LOINC as listed in `dosing.science.bloods` with how far each was seen; SNOMED CT 302497006, haemodialysis
+Codes: LOINC of what is noted as `sessions.facts.fields` declares it, of bloods as listed in `dosing.science.bloods`
+with how far each was seen; SNOMED CT 302497006, haemodialysis
 (from memory). Circuit pressures, flows and fluid have no LOINC that was verified: they go under codes of our own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from datetime import datetime
 from typing import Any
 
-from dosing.science.bloods import ANALYTES, BEDSIDE_CODES
+from dosing.science.bloods import ANALYTES
 from dosing.services.fhir.parts import (
     INTERPRETATION,
     LOINC,
@@ -27,8 +29,26 @@ from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight
 from dosing.services.numbers.number import Number
-from sessions.facts import plausible
-from sessions.models import BloodResult, Machine, Patient, RecordSource, RecordState, SampleTiming, TreatmentRecord
+from sessions.facts.fields import (
+    AFTER,
+    BEFORE,
+    BLOOD_PRESSURE_LOINC,
+    FLUID,
+    READING,
+    Column,
+    Field,
+    columns,
+)
+from sessions.models import (
+    BloodResult,
+    Machine,
+    Patient,
+    Reading,
+    RecordSource,
+    RecordState,
+    SampleTiming,
+    TreatmentRecord,
+)
 
 NAME_IN_SCIENCE = {analyte.value: name for name, analyte in OF_SCIENCE.items()}
 FLAGS = frozenset({"L", "H", "LL", "HH", "N", "A", "AA"})
@@ -36,20 +56,6 @@ TIMING_NOTES = {
     SampleTiming.PRE: "Drawn before a treatment.",
     SampleTiming.POST: "Drawn after a treatment.",
     SampleTiming.APART: "Not drawn with a treatment.",
-}
-FACTS = {
-    "pre_weight_kg": "weight_before",
-    "post_weight_kg": "weight_after",
-    "pre_pulse": "pulse",
-    "post_pulse": "pulse",
-    "pre_temperature_c": "temperature",
-    "post_temperature_c": "temperature",
-}
-PRESSURES = {
-    "pre": ("systolic_sitting", "diastolic_sitting"),
-    "post": ("systolic_sitting", "diastolic_sitting"),
-    "pre_standing": ("systolic_standing", "diastolic_standing"),
-    "post_standing": ("systolic_standing", "diastolic_standing"),
 }
 
 
@@ -125,38 +131,75 @@ def blood(result: BloodResult) -> Json:
 
 
 def observations(night: ComputedNight) -> Iterator[Json]:
-    """The Observations of one treatment: weights, pressures, and what was computed."""
+    """The Observations of one treatment: what was measured before, after and meanwhile, and what was computed."""
     record = night.record
-    yield from _measured(record)
+    yield from _measured(record, BEFORE, record.started_at, "vital-signs")
+    yield from _measured(record, AFTER, record.ended_at or record.started_at, "vital-signs")
+    yield from _measured(record, FLUID, record.ended_at or record.started_at, "procedure")
+    for reading in record.reading_set.all():
+        yield from _of_reading(record, reading)
     for number in NIGHT_NUMBERS.values():
         value = night.value(number.key)
         if value is not None:
             yield _computed(record, number, value)
 
 
-def _measured(record: TreatmentRecord) -> Iterator[Json]:
-    for name, code in FACTS.items():
-        value = getattr(record, name)
-        if value is not None:
-            loinc, ucum, _ = BEDSIDE_CODES[code]
-            words = plausible.TREATMENT[name].label
-            yield _of_treatment(record, name, coded(LOINC, loinc, str(words))) | {
-                "valueQuantity": quantity(value, ucum, ucum)
-            }
-    for when, codes in PRESSURES.items():
-        parts = [
-            {"code": coded(LOINC, BEDSIDE_CODES[code][0], end), "valueQuantity": quantity(value, "mmHg", "mm[Hg]")}
-            for code, end in zip(codes, ("systolic", "diastolic"), strict=True)
-            if (value := getattr(record, f"{when}_{end}")) is not None
-        ]
-        if parts:
-            words = f"Blood pressure, {when.replace('_', ', ')}"
-            panel = coded(LOINC, BEDSIDE_CODES["blood_pressure"][0], words)
-            yield _of_treatment(record, f"{when}-pressure", panel) | {"component": parts}
+def _measured(record: TreatmentRecord, fields: Mapping[str, Field], at: datetime, kind: str) -> Iterator[Json]:
+    """One Observation for each number that was noted; the two of a blood pressure go together, as FHIR has it."""
+    for column in columns(fields):
+        if column.below:
+            found = _pressure(record, record, fields, column, at, column.key)
+            yield from [found] if found else []
+        elif (value := getattr(record, column.key)) is not None:
+            made = _of_treatment(record, column.key, _code_of(column.key, column.field), at, kind)
+            yield made | {"valueQuantity": _quantity_of(column.field, value)}
 
 
-def _of_treatment(record: TreatmentRecord, name: str, code: Json, kind: str = "vital-signs") -> Json:
-    after = name.startswith("post") or kind != "vital-signs"
+def _of_reading(record: TreatmentRecord, reading: Reading) -> Iterator[Json]:
+    """A reading: its blood pressure by itself, everything else as the parts of one Observation of that moment."""
+    place = f"reading-{int(reading.at.timestamp())}"
+    shown = columns(READING)
+    for column in shown:
+        found = _pressure(record, reading, READING, column, reading.at, f"{place}-{column.key}")
+        yield from [found] if found else []
+    parts = [part for column in shown if not column.below for part in _part(reading, READING, column.key)]
+    if parts:
+        code = coded(own("reading"), "reading", "Reading during the treatment")
+        yield _of_treatment(record, place, code, reading.at, "procedure") | {"component": parts}
+
+
+def _pressure(
+    record: TreatmentRecord,
+    holder: TreatmentRecord | Reading,
+    fields: Mapping[str, Field],
+    column: Column,
+    at: datetime,
+    name: str,
+) -> Json | None:
+    """The panel of a blood pressure, None where the column is none or nothing was noted."""
+    keys = (column.key, column.below) if column.below else ()
+    parts = [part for key in keys for part in _part(holder, fields, key)]
+    if not parts:
+        return None
+    words = ", ".join(["Blood pressure", *column.key.split("_")[:-1]])
+    panel = coded(LOINC, BLOOD_PRESSURE_LOINC, words)
+    return _of_treatment(record, name, panel, at, "vital-signs") | {"component": parts}
+
+
+def _part(holder: TreatmentRecord | Reading, fields: Mapping[str, Field], key: str) -> list[Json]:
+    value, field = getattr(holder, key), fields[key]
+    return [] if value is None else [{"code": _code_of(key, field), "valueQuantity": _quantity_of(field, value)}]
+
+
+def _code_of(key: str, field: Field) -> Json:
+    return coded(LOINC, field.loinc, field.label) if field.loinc else coded(own("field"), key, field.label)
+
+
+def _quantity_of(field: Field, value: float) -> Json:
+    return quantity(value, field.unit, field.ucum_code)
+
+
+def _of_treatment(record: TreatmentRecord, name: str, code: Json, at: datetime, kind: str) -> Json:
     return _observation(
         {
             "id": f"{record.pk}-{name}".replace("_", "-")[:64],
@@ -164,7 +207,7 @@ def _of_treatment(record: TreatmentRecord, name: str, code: Json, kind: str = "v
             "code": code,
             "subject": reference("Patient", record.patient_id),
             "partOf": [reference("Procedure", record.pk)],
-            "effectiveDateTime": moment(record.ended_at if after and record.ended_at else record.started_at),
+            "effectiveDateTime": moment(at),
         }
     )
 
@@ -173,7 +216,9 @@ def _computed(record: TreatmentRecord, number: Number[Any], value: float) -> Jso
     """A computed number under its LOINC code where it has one, else under a code of our own."""
     system, key = (LOINC, number.loinc) if number.loinc else (own("number"), number.key)
     shown = quantity(number.as_read(value), "%" if number.percent else number.unit, number.ucum)
-    return _of_treatment(record, number.key, coded(system, key, number.name), "procedure") | {"valueQuantity": shown}
+    at = record.ended_at or record.started_at
+    made = _of_treatment(record, number.key, coded(system, key, number.name), at, "procedure")
+    return made | {"valueQuantity": shown}
 
 
 def _observation(fields: dict[str, Any]) -> Json:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from dosing.science.bloods import ANALYTES, BEFORE_AFTER_LOINC
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
+from sessions.facts.ranges import Range
 
 OF_SCIENCE = {
     name: found
@@ -27,7 +28,7 @@ class Meant:
     timing: str = ""
 
     @property
-    def limits(self) -> plausible.Range:
+    def limits(self) -> Range:
         return plausible.BLOOD[self.analyte]
 
     def canonical(self, number: float) -> float:

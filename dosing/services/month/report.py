@@ -22,6 +22,7 @@ from dosing.services.month.svg import Line, line_chart
 from homedialysis.accounts.models import Unit
 from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
+from sessions.services.prescription_lines import all_lines
 
 LAYOUT = settings.BASE_DIR / "templates" / "reports" / "review.typ"
 MONTHS = 6
@@ -82,11 +83,7 @@ def _prescription(order: Prescription | None) -> list[list[str]]:
         return []
     return [
         ["Version", f"{order.version}, signed by {order.signed_by} on {localtime(order.signed_at):%d %B %Y}"],
-        ["How often, how long", f"{order.days_per_week:g} a week, {order.minutes} minutes"],
-        ["Target weight", f"{order.target_weight_kg:.1f} kg"],
-        ["UF rate at most", f"{order.uf_rate_limit_ml_kg_h:g} mL/kg/h"],
-        ["Qb, Qd", f"{order.qb_ml_min:g}, {order.qd_ml_min:g} mL/min"],
-        ["Dialyser", str(order.dialyser)],
+        *([line.label, f"{line.number} {line.unit}".strip()] for line in all_lines(order)),
     ]
 
 

@@ -17,6 +17,7 @@ from django.utils.translation import gettext_noop as _
 
 from dosing.science.results import Measure
 from dosing.science.water import Grade
+from sessions.facts.ranges import UCUM
 
 Facts = TypeVar("Facts")
 Inputs = dict[str, Any]
@@ -27,23 +28,6 @@ GRADES = {
     int(Grade.ACTION): _("action level"),
     int(Grade.FAIL): _("over the limit"),
 }
-UCUM = {
-    "mmHg": "mm[Hg]",
-    "mL/kg/h": "mL/kg/h",
-    "mL/min": "mL/min",
-    "L": "L",
-    "kg": "kg",
-    "min": "min",
-    "%": "%",
-    "1": "1",
-    "1/wk": "/wk",
-    "h/wk": "h/wk",
-    "g/kg/d": "g/kg/d",
-    "mmHg/wk": "mm[Hg]/wk",
-    "/min": "/min",
-    "°C": "Cel",
-}
-"""Codes of the Unified Code for Units of Measure for the units that pages write."""
 
 
 class Scope(StrEnum):

@@ -8,6 +8,7 @@ from dosing.science.bloods import ANALYTES
 from homedialysis.accounts.models import Unit, UnitSystem
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
+from sessions.facts.ranges import Range
 
 _BY_LOINC = {unit.loinc: name for name, analyte in ANALYTES.items() for unit in list(analyte.units.values())[:1]}
 
@@ -19,7 +20,7 @@ class Shown:
     label: str
     unit: str
     factor: float
-    limits: plausible.Range
+    limits: Range
 
     def to_canonical(self, given: float) -> float:
         return given / self.factor

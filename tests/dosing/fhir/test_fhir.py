@@ -15,6 +15,7 @@ from fhir.resources import R4B
 
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import ReadLog
+from sessions.facts.fields import READING
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from tests.dosing.fhir.conftest import Faults
 from tests.factories import A_NIGHT, BloodFactory, PrescriptionFactory, record_night
@@ -114,12 +115,38 @@ def test_a_treatment_with_its_weights_pressures_and_numbers(
     assert procedure["performedPeriod"]["start"] == A_NIGHT.isoformat()
     by_code = {each["code"]["coding"][0]["code"]: each for each in of_kind(bundle, "Observation")}
     assert by_code["8347-7"]["valueQuantity"]["value"] == 74.5
-    standing = by_code["85354-9"]["component"]
+    (standing,) = [
+        each["component"] for each in of_kind(bundle, "Observation") if each["id"].endswith("post-standing-systolic")
+    ]
     assert [(each["code"]["coding"][0]["code"], each["valueQuantity"]["value"]) for each in standing] == [
         ("8460-8", 120),
         ("8454-1", 70),
     ]
     assert by_code["uf_rate"]["valueQuantity"]["code"] == "mL/kg/h"
+
+
+def test_a_reading_with_all_its_numbers_at_its_own_time(
+    nurse_client: Client, ana: Patient, night: TreatmentRecord
+) -> None:
+    reading = night.reading_set.earliest("at")
+    given = {key: field.likely for key, field in READING.items()}
+    type(reading).objects.filter(pk=reading.pk).update(**given)
+    told = [
+        each
+        for each in of_kind(everything(nurse_client, ana), "Observation")
+        if each["effectiveDateTime"] == reading.at.isoformat()
+    ]
+    assert [each["code"]["coding"][0]["code"] for each in told] == ["85354-9", "reading"]
+    values = {
+        part["code"]["coding"][0]["code"]: (part["valueQuantity"]["value"], part["valueQuantity"]["code"])
+        for each in told
+        for part in each["component"]
+    }
+    assert values == {field.loinc or key: (given[key], field.ucum_code) for key, field in READING.items()}
+    assert (values["8867-4"], values["8480-6"]) == ((74, "/min"), (132, "mm[Hg]"))
+    assert values["dialysate_temperature_c"] == (36.5, "Cel")
+    systems = {part["code"]["coding"][0]["system"].rpartition("/")[2] for each in told for part in each["component"]}
+    assert systems == {"loinc.org", "field"}
 
 
 def test_search_by_kind_and_category(nurse_client: Client, ana: Patient, urea: BloodResult) -> None:

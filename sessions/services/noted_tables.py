@@ -1,0 +1,86 @@
+"""The numbers of a record as cells of tables, laid out as they are declared."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.template.defaultfilters import floatformat
+from django.utils.translation import gettext
+
+from sessions.facts.fields import MEASURED, PREFIXES, READING, Column, Field, columns
+from sessions.facts.ranges import unit_words
+from sessions.models import Reading, TreatmentRecord
+
+NOTHING = "–"
+
+
+@dataclass(frozen=True, slots=True)
+class NotedNumber:
+    """A number that was noted: label, text and unit in the language of the reader."""
+
+    label: str
+    text: str
+    unit: str
+
+    def __str__(self) -> str:
+        return f"{self.label} {self.text} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLine:
+    """One reading as a line of a table: the reading, and its cells in the order of `reading_headings`."""
+
+    reading: Reading
+    cells: list[str]
+
+
+def shown(field: Field, value: float | None) -> str:
+    """A number with the figures that are declared for it, in the notation of the reader."""
+    return NOTHING if value is None else floatformat(value, field.decimals)
+
+
+def cell(holder: Any, fields: Mapping[str, Field], column: Column, *, prefix: str = "") -> str:
+    """What stands in one column: a number, two of one pressure as 120/80, or a dash."""
+    value = getattr(holder, prefix + column.key)
+    text = shown(column.field, value)
+    if not column.below or value is None:
+        return text
+    return f"{text}/{shown(fields[column.below], getattr(holder, prefix + column.below))}"
+
+
+def reading_headings() -> list[str]:
+    """What stands over the columns of the readings, after the time."""
+    return [column.field.heading for column in columns(READING)]
+
+
+def reading_lines(record: TreatmentRecord) -> list[ReadingLine]:
+    """The readings of a record in order of time: one query."""
+    laid_out = columns(READING)
+    return [
+        ReadingLine(reading, [cell(reading, READING, column) for column in laid_out])
+        for reading in record.reading_set.all()
+    ]
+
+
+def before_and_after(record: TreatmentRecord) -> list[tuple[str, list[str]]]:
+    """What is taken twice: the heading of a line, and its cells before and after."""
+    fields = {name: each.field for name, each in MEASURED.items()}
+    return [
+        (column.field.heading, [cell(record, fields, column, prefix=prefix) for prefix in PREFIXES])
+        for column in columns(fields)
+    ]
+
+
+def noted(holder: Any, fields: Mapping[str, Field]) -> list[NotedNumber]:
+    """The numbers of a record or a row that were noted, in the order of their declaration."""
+    known = (column for column in columns(fields) if getattr(holder, column.key) is not None)
+    return [
+        NotedNumber(_label(column), cell(holder, fields, column), unit_words(column.field.unit)) for column in known
+    ]
+
+
+def _label(column: Column) -> str:
+    """The short label; two numbers of one pressure have one of their own."""
+    return gettext("Pressure") if column.below else column.field.short_words
