@@ -52,7 +52,7 @@ if TYPE_CHECKING:
         def __getattr__(self, name: str) -> float | None: ...
 
 else:
-    ReadingRow = namedtuple("ReadingRow", ("pk", "record_id", "at", *READING))
+    ReadingRow = namedtuple("ReadingRow", ("pk", "record_id", "at", *READING), defaults=[None] * len(READING))
 
 
 @dataclass(frozen=True)
