@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from homedialysis.accounts.models import Role, Unit, User
 from sessions.models import AccessSite, Patient, Prescription
+from tests import quick_flush
 from tests.factories import (
     AccessFactory,
     CarePartnerFactory,
@@ -23,7 +24,7 @@ from tests.factories import (
     UserFactory,
 )
 
-CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
+CHROMIUM_NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 
 
 def pytest_configure() -> None:
@@ -37,6 +38,7 @@ def pytest_configure() -> None:
     settings.STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
     settings.WHITENOISE_USE_FINDERS = True
     settings.WHITENOISE_AUTOREFRESH = True
+    quick_flush.use()
 
 
 @pytest.fixture

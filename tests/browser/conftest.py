@@ -13,8 +13,10 @@ from django.conf import settings
 from django.core.signals import request_finished, request_started
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
+from pytest_django.live_server_helper import LiveServer
 
 from homedialysis.accounts.models import User
+from tests.browser.static_from_memory import StaticFromMemory
 
 PHONE = (360, 740)
 DESKTOP = (1280, 800)
@@ -59,6 +61,16 @@ class BrowserPage(Protocol):
     def __call__(self, user: User | None = ..., **options: Any) -> Watched: ...
 
 
+@pytest.fixture(scope="session")
+def live_server() -> Iterator[LiveServer]:
+    """In the place of pytest-django's own: one server for all browser tests, with its static files in memory."""
+    server = LiveServer("localhost", start=False)
+    server.thread.static_handler = StaticFromMemory
+    server.start()
+    yield server
+    server.stop()
+
+
 @pytest.fixture
 def server_at_rest() -> Iterator[Callable[[], None]]:
     """A function that waits until the live server has answered everything: then its database can be emptied."""
@@ -93,7 +105,10 @@ def server_at_rest() -> Iterator[Callable[[], None]]:
 def browser_page(
     chromium: Browser, live_server: Any, server_at_rest: Callable[[], None]
 ) -> Iterator[Callable[..., Watched]]:
-    """Make pages: `browser_page(user, size=PHONE, colour="light", bypass_csp=False)`."""
+    """Make pages: `browser_page(user, size=PHONE, colour="light", bypass_csp=False, worker=True)`.
+
+    Without its worker a bedside fetches its files once and not twice: for what needs no start without a network.
+    """
     made: list[Watched] = []
 
     def make(
@@ -102,12 +117,14 @@ def browser_page(
         size: tuple[int, int] = PHONE,
         colour: str = "light",
         bypass_csp: bool = False,
+        worker: bool = True,
     ) -> Watched:
         context = chromium.new_context(
             viewport={"width": size[0], "height": size[1]},
             color_scheme=colour,  # type: ignore[arg-type]
             has_touch=size == PHONE,
             bypass_csp=bypass_csp,
+            service_workers="allow" if worker else "block",
             timezone_id="Asia/Tokyo",  # far from the patient's zone: what the phone thinks must not matter
         )
         context.set_default_timeout(10_000)

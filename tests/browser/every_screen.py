@@ -128,7 +128,7 @@ def show(phone: Phone, place: str, past: str) -> None:
 
 
 def ready(browser_page: BrowserPage, ana: Patient, sites: list[AccessSite], theme: str, hand: str) -> Phone:
-    phone = Phone(browser_page(ana.account, bypass_csp=True))
+    phone = Phone(browser_page(ana.account, bypass_csp=True, worker=False))
     look = json.dumps({"theme": theme, "hand": hand, "shownHand": hand})
     phone.watched.context.add_init_script(f"localStorage.setItem('bedside.look', {json.dumps(look)})")
     start = (now_minute() - timedelta(minutes=245)).isoformat()

@@ -36,9 +36,10 @@ def rope_ladder(patient: Patient, side: str = "left") -> list[AccessSite]:
         SiteFactory(access=access, name=name, use=use, x=x, y=y, resting=resting, technique="rope_ladder")
         for name, use, x, y, resting in places
     ]
+    noon = now_minute().replace(hour=12, minute=0)  # so many days ago at any time of the day
     for days, used in ((2, (0, 3)), (4, (1, 4)), (7, (0, 5))):
         rows = [{"site": sites[index].pk, "use": sites[index].use, "attempts": 1} for index in used]
-        record_night(patient, now_minute() - timedelta(days=days, hours=3), sites=rows)
+        record_night(patient, noon - timedelta(days=days), sites=rows)
     return sites
 
 
@@ -123,5 +124,5 @@ MakePhone = Callable[..., Phone]
 
 @pytest.fixture
 def at_bedside(browser_page: BrowserPage, unit: object) -> MakePhone:
-    """Make phones: `at_bedside(user, **options of browser_page)`."""
-    return lambda user, **options: Phone(browser_page(user, **options))
+    """Make phones: `at_bedside(user, **options of browser_page)`, without the worker unless it is asked for."""
+    return lambda user, **options: Phone(browser_page(user, **({"worker": False} | options)))

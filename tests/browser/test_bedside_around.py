@@ -35,7 +35,7 @@ def home(ana: Patient, anas_prescription: Prescription) -> list[SupplyItem]:
 
 @pytest.fixture
 def phone(browser_page: BrowserPage, ana: Patient, home: list[SupplyItem]) -> Evening:
-    evening = Evening(browser_page(ana.account))
+    evening = Evening(browser_page(ana.account, worker=False))
     evening.open()
     return evening
 
@@ -147,7 +147,7 @@ def test_a_task_noted_by_mistake_is_undone_while_it_waits(phone: Evening) -> Non
 def test_its_screens_fit_the_phone_and_everybody(
     browser_page: BrowserPage, ana: Patient, home: Any, theme: str, hand: str, letters: str
 ) -> None:
-    phone = Evening(browser_page(ana.account, bypass_csp=True))
+    phone = Evening(browser_page(ana.account, bypass_csp=True, worker=False))
     look = json.dumps({"theme": theme, "hand": hand, "text": "1", "language": "", "lockAfter": 0})
     phone.watched.context.add_init_script(f"localStorage.setItem('bedside.look', '{look}')")
     phone.open()

@@ -83,7 +83,7 @@ STAMP_WORDS = "2026-03-01T22:10:05"
 @pytest.fixture
 def phone(browser_page: BrowserPage, unit: Unit) -> Phone:
     """Any page of the house will do to load a module."""
-    watched = browser_page()
+    watched = browser_page(worker=False)
     watched.open("/accounts/login/")
     return Phone(watched)
 

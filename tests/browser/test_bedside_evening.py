@@ -36,7 +36,7 @@ def order(ana: Patient) -> Prescription:
 
 @pytest.fixture
 def evening(browser_page: BrowserPage, unit: Unit, ana: Patient, order: Prescription) -> Evening:
-    return Evening(browser_page(ana.account))
+    return Evening(browser_page(ana.account, worker=False))
 
 
 def changed(ana: Patient, order: Prescription, **changes: Any) -> Prescription:
@@ -303,7 +303,7 @@ def test_a_care_partner_does_the_evening_in_the_patients_name(
     browser_page: BrowserPage, unit: Unit, ana: Patient, order: Prescription
 ) -> None:
     helper = CarePartnerFactory(patient=ana, user__name="Rui, who helps Ana").user
-    evening = Evening(browser_page(helper))
+    evening = Evening(browser_page(helper, worker=False))
     begun(evening)
     expect(evening.page.locator("#head")).to_contain_text("Rui, who helps Ana for Ana Verdemar")
     evening.touch_main("Good")

@@ -30,7 +30,7 @@ def order(ana: Patient) -> Prescription:
 
 @pytest.fixture
 def evening(browser_page: BrowserPage, unit: Unit, ana: Patient, order: Prescription) -> Evening:
-    return Evening(browser_page(ana.account))
+    return Evening(browser_page(ana.account, worker=False))
 
 
 @pytest.fixture
@@ -277,7 +277,7 @@ def test_every_screen_keeps_the_accessibility_rules(
     for night in TreatmentRecord.objects.all():
         compute(night, at=now_minute())
     Message.objects.create(patient=ana, words="Bloods on Friday.", sent_by=nurse, sent_at=now_minute())
-    evening = Evening(browser_page(ana.account, bypass_csp=True))
+    evening = Evening(browser_page(ana.account, bypass_csp=True, worker=False))
     looking(evening, theme, hand)
     odd = {"post_weight_kg": 71.4, "uf_removed_l": 3.4, "events": [], "pre_weight_kg": 74}
     running(evening, sites, ended_at=now_minute().isoformat(), **odd)

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 @pytest.fixture
 def shell(browser_page: BrowserPage, ana: Patient, anas_prescription: Prescription) -> Shell:
-    return Shell(browser_page(ana.account, bypass_csp=True)).ready()
+    return Shell(browser_page(ana.account, bypass_csp=True, worker=False)).ready()
 
 
 def ask(shell: Shell, field: str, **options: Any) -> Locator:
@@ -100,7 +100,7 @@ def test_the_decimal_key_is_the_languages(shell: Shell) -> None:
 def test_the_pad_is_open_to_everyone(
     browser_page: BrowserPage, ana: Patient, anas_prescription: Prescription, colour: str
 ) -> None:
-    shell = Shell(browser_page(ana.account, bypass_csp=True, colour=colour)).ready()
+    shell = Shell(browser_page(ana.account, bypass_csp=True, worker=False, colour=colour)).ready()
     pad = ask(shell, "readings.arterial_mmhg", last=-140, value=-120)
     expect_accessible(shell.page)
     assert too_small(shell.page, 56) == []

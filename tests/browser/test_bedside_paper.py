@@ -25,7 +25,7 @@ def paper(browser_page: BrowserPage, unit: Unit, ana: Patient) -> Evening:
     prescribed(ana)
     rope_ladder(ana)
     TreatmentRecord.objects.all().delete()
-    evening = Evening(browser_page(ana.account, size=PHONE))
+    evening = Evening(browser_page(ana.account, size=PHONE, worker=False))
     evening.open()
     evening.go("paper")
     evening.touch_main("Begin a night from paper")

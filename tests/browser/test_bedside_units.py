@@ -29,7 +29,7 @@ KIT = {
 
 @pytest.fixture
 def page(browser_page: BrowserPage, unit: Any) -> Watched:
-    watched = browser_page()
+    watched = browser_page(worker=False)
     watched.open("/accounts/login/")
     return watched
 

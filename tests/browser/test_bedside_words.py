@@ -75,7 +75,7 @@ def phone(browser_page: BrowserPage, unit: object, ana: Patient, nurse: User) ->
     for days in range(9, 15):
         record_night(ana, now_minute() - timedelta(days=days))
     MessageFactory(patient=ana, sent_by=nurse, words="12.")
-    return Evening(browser_page(ana.account, size=PHONE))
+    return Evening(browser_page(ana.account, size=PHONE, worker=False))
 
 
 def under_way(evening: Evening) -> Evening:
