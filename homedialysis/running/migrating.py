@@ -20,7 +20,7 @@ class Together(Operation):
     Every one of them sees the state after all, so none may change what another makes.
     """
 
-    serialization_expand_args = ("operations",)
+    serialization_expand_args = ["operations"]  # noqa: RUF012 - as Django declares it
 
     def __init__(self, operations: Sequence[Operation]) -> None:
         self.operations = list(operations)

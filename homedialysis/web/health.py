@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from django.db import DatabaseError, connection
+from django.db import DatabaseError
 from django.http import HttpRequest, JsonResponse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from alerts.services.heartbeat import state_of_work
+from homedialysis.running.schema import fit_of_database
 
 
 @require_safe
@@ -18,10 +19,11 @@ def alive(request: HttpRequest) -> JsonResponse:
 
 @require_safe
 def ready(request: HttpRequest) -> JsonResponse:
-    """Database reachable, and worker and beat heard of lately; otherwise 503 with what is wrong."""
+    """Database reachable and of this version, worker and beat heard of lately; otherwise 503 with what is wrong."""
     try:
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT 1")
+        fit = fit_of_database()
+        if not fit.fits:
+            return JsonResponse({"ready": False, "database": fit.words}, status=503)
         work = state_of_work(at=timezone.now())
     except DatabaseError:
         return JsonResponse({"ready": False, "database": "unreachable"}, status=503)
