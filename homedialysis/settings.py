@@ -27,7 +27,7 @@ def _package_folder(name: str) -> Path:
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(env.read_text("DATA_DIR", str(BASE_DIR / ".local")))
-VERSION = "0.1.0"
+VERSION = "0.2.0"
 """Names the release on pages and in file names the browser keeps."""
 
 DEBUG = env.read_flag("DEBUG", default=False)

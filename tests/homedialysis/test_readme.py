@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 
 ROOT = Path(__file__).resolve().parents[2]
+DOCS = ROOT / "homedialysis" / "docs"
 README = (ROOT / "README.md").read_text()
 COMMANDS = re.findall(
     r"^```sh\n(.*?)^```$", README.split("\n## Start\n")[1].split("\n## ")[0], re.MULTILINE | re.DOTALL
@@ -53,10 +56,32 @@ def test_its_pictures_are_there_small_and_told_in_words() -> None:
     assert kept == {Path(path).name for path, _ in shown}, "none that nobody sees"
 
 
-@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+DOCUMENTS = [
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    *(f"homedialysis/docs/{path.name}" for path in DOCS.iterdir()),
+]
+
+
+def test_each_recipe_has_the_test_that_proves_it() -> None:
+    recipes = re.findall(
+        r"^### Add a (\w+) \(`(tests/[\w/]+\.py)`\)$", (ROOT / "DEVELOPERS.md").read_text(), re.MULTILINE
+    )
+    assert [what for what, _ in recipes] == ["field", "number", "rule", "language"]
+    assert [path for _, path in recipes if "def test_" not in (ROOT / path).read_text()] == []
+
+
+def test_the_version_is_one_and_its_changes_are_told() -> None:
+    told = re.findall(r"^## (\d+\.\d+\.\d+)$", (ROOT / "CHANGELOG.md").read_text(), re.MULTILINE)
+    assert told[0] == settings.VERSION == tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"]
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
 def test_files_that_documents_name_are_there(document: str) -> None:
     text = (ROOT / document).read_text()
     named = set(re.findall(r"`((?:[\w.-]+/)*[\w-]+\.(?:py|md|yml|yaml|toml|lock|sh|txt))`", text))
-    named |= set(re.findall(r"\]\(((?!https?:|#|<)[^)]+)\)", text))
+    linked = set(re.findall(r"\]\(((?!https?:|#|<)[^)]+)\)", text))
     made_later = (".local", ".venv", "secrets")
     assert not {path for path in named if not path.startswith(made_later) and not (ROOT / path).exists()}
+    assert not {path for path in linked if not (ROOT / document).parent.joinpath(path).exists()}
