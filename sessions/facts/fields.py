@@ -7,8 +7,10 @@ rows that rules look at, the API's examples and the demo. A number added here ne
 Ranges are common practice, no source: they judge typing, never a patient. Limits that call a nurse live in `alerts`.
 LOINC codes: pulse, temperature and the bare systolic and diastolic pressure are those of FHIR R4's vital-signs
 profiles; sitting, standing, and weight before and after were seen in public lists of codes, not in LOINC's own
-table: the unit confirms them. What has none goes out under a code of the installation's own. A field stands on paper only where there is room for it: the flow rate of the
-dialysate, conductivity and temperature are set once at the machine and read from there, so they are left to the phone.
+table: the unit confirms them. What has none goes out under a code of the installation's own.
+
+A field stands on paper only where there is room for it: the flow rate of the dialysate, conductivity and temperature
+are set once at the machine and read from there, so they are left to the phone.
 """
 
 from __future__ import annotations
