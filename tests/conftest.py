@@ -5,10 +5,13 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
+from contextvars import ContextVar
+from typing import Any
 
 import pytest
 from django.conf import settings
 from django.test import Client
+from factory.django import DjangoModelFactory
 from playwright.sync_api import Browser, sync_playwright
 
 from homedialysis.accounts.models import Role, Unit, User
@@ -39,6 +42,31 @@ def pytest_configure() -> None:
     settings.WHITENOISE_USE_FINDERS = True
     settings.WHITENOISE_AUTOREFRESH = True
     quick_flush.use()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def made_up_rows_are_no_news() -> Iterator[None]:
+    """What a factory makes stood there before the test began: only what a test does itself is news for the alerts."""
+    from alerts.services import news
+
+    making: ContextVar[bool] = ContextVar("making", default=False)
+    create, tell = DjangoModelFactory._create, news.tell
+
+    def created(cls: Any, model: Any, *args: Any, **columns: Any) -> Any:
+        token = making.set(True)
+        try:
+            return create.__func__(cls, model, *args, **columns)
+        finally:
+            making.reset(token)
+
+    def told(rows: Any) -> None:
+        if not making.get():
+            tell(rows)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(DjangoModelFactory, "_create", classmethod(created))
+        patch.setattr(news, "tell", told)
+        yield
 
 
 @pytest.fixture

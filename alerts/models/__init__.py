@@ -147,7 +147,8 @@ class Limit(models.Model):
 class PendingEvaluation(models.Model):
     """News that wants evaluating: written with the news, gone in the transaction that evaluates it.
 
-    Without a record the patient is looked at as a whole. A row that keeps failing is put aside for people to see.
+    Without a record the patient is looked at as a whole. attempts: how often it failed by itself; a row that keeps
+    failing is put aside for people to see. loans: how often a worker has claimed it since and was not heard of.
     """
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="+")
@@ -156,6 +157,7 @@ class PendingEvaluation(models.Model):
     created_at = models.DateTimeField()
     due_at = models.DateTimeField()
     attempts = models.PositiveSmallIntegerField(default=0)
+    loans = models.PositiveSmallIntegerField(default=0)
     last_error = models.CharField(max_length=300, blank=True)
     put_aside_at = models.DateTimeField(null=True, blank=True)
 

@@ -50,6 +50,10 @@ class PendingQuerySet(models.QuerySet["PendingEvaluation"]):
     def due(self, at: datetime) -> Self:
         return self.filter(put_aside_at=None, due_at__lte=at).order_by("due_at", "pk")
 
+    def fresh(self, at: datetime) -> Self:
+        """Due, never claimed, never failed."""
+        return self.filter(put_aside_at=None, due_at__lte=at, attempts=0, loans=0)
+
     def put_aside(self) -> Self:
         return self.exclude(put_aside_at=None).order_by("put_aside_at", "pk")
 

@@ -147,7 +147,9 @@ def _set_what_was_shown(request: HttpRequest, patient: Patient | None, now: date
     except ValidationError as problem:
         messages.warning(request, " ".join(problem.messages))
         return redirect(request.path)
-    messages.success(request, f"Set from now on: {KINDS[row.name].label}. Nights before keep the limit they had.")
+    whom = patient.name if patient else "everybody in the programme"
+    words = "Nights before keep the limit they had; what is judged by today is judged anew"
+    messages.success(request, f"Set from now on: {KINDS[row.name].label}. {words} for {whom}, in the next minutes.")
     return redirect(request.path)
 
 

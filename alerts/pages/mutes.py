@@ -24,7 +24,7 @@ from alerts.models.mutes_and_replays import Mute
 from alerts.pages.forms import MuteForm, WhyForm
 from alerts.rules import BY_KEY, RULES
 from alerts.rules.base import History, Rule
-from alerts.services.history import history_of
+from alerts.services.history import SURROUNDINGS, history_of
 from alerts.services.muting import LONGEST, MuteBook, NotMuted, lift, mute, mutes_of
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
@@ -95,7 +95,7 @@ def _page(request: HttpRequest, patient: Patient) -> HttpResponse:
     if form.is_valid() and _was_muted(request, form, patient, now):
         return redirect("alerts:mutes-of-patient", patient.pk)
     book = mutes_of(patient)
-    rows = _watched(history_of(patient, at=now, whole=False), book, now)
+    rows = _watched(history_of(patient, at=now, parts=frozenset({SURROUNDINGS})), book, now)
     context = {
         "patient": patient,
         "families": [(name, list(rules)) for name, rules in groupby(rows, lambda one: one.family)],

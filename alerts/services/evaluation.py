@@ -1,8 +1,7 @@
 """Evaluate what is new: compute the numbers of records and run the rules over their patient.
 
-News is a row of PendingEvaluation. Claiming it moves its next try ahead before anything is done, and it goes in
-the transaction that evaluates it: a worker that dies leaves the row, and another does it again. Doing it twice
-changes nothing.
+News is a row of PendingEvaluation. A worker claims it for a while, and it goes in the transaction that evaluates it:
+a worker that dies leaves the row, and another does it again soon. Doing it twice changes nothing.
 """
 
 from __future__ import annotations
@@ -14,13 +13,13 @@ from collections.abc import Collection, Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import transaction
+from django.db import InterfaceError, OperationalError, connection, transaction
 
 from alerts.models import PendingEvaluation, RecordJudgement
 from alerts.rules import BY_TIME, RULES, RULES_VERSION
 from alerts.rules.base import History, Rule, Seen
 from alerts.services import outbox
-from alerts.services.history import history_of
+from alerts.services.history import SURROUNDINGS, history_of
 from alerts.services.reconciling import reconcile
 from dosing.services.night.computing import compute
 from dosing.services.night.inputs import record_after
@@ -28,6 +27,9 @@ from sessions.models import Patient, TreatmentRecord
 
 PATTERN = timedelta(days=21)
 """No pattern of nights spreads further, but for trends, which are not kept by night."""
+
+NOBODYS_FAULT = (OperationalError, InterfaceError)
+"""What the database says when it goes away, is asked to stop, or has let somebody else go first."""
 
 logger = logging.getLogger(__name__)
 
@@ -54,7 +56,8 @@ def look_for_missing(*, at: datetime) -> None:
             _evaluate_missing(patient.pk, at=at)
         except Exception as problem:
             logger.error("Looking for missing records failed: %s", outbox.words_of(problem))
-            outbox.add(patient_id=patient.pk, why="look for missing records", at=at)
+            _drop_dead_connection()
+            outbox.add_again(patient_id=patient.pk, why="look for missing records", at=at)
 
 
 @transaction.atomic
@@ -64,9 +67,16 @@ def evaluate_record(record: TreatmentRecord, *, at: datetime) -> None:
 
 
 def _evaluate_or_split(rows: Collection[PendingEvaluation], *, at: datetime) -> int:
-    """All news of one patient at once; when that fails, one by one, so that only the culprit waits."""
+    """All news of one patient at once; when that fails, one by one, so that only the culprit waits.
+
+    A database that goes away or is busy is no fault of the rows: they are due again when their loan ends.
+    """
     try:
         return _evaluate_rows(rows, at=at)
+    except NOBODYS_FAULT as problem:
+        logger.warning("Evaluating was broken off: %s", outbox.words_of(problem))
+        _drop_dead_connection()
+        return 0
     except Exception as problem:
         if len(rows) > 1:
             return sum(_evaluate_or_split([row], at=at) for row in rows)
@@ -75,21 +85,28 @@ def _evaluate_or_split(rows: Collection[PendingEvaluation], *, at: datetime) -> 
         return 0
 
 
+def _drop_dead_connection() -> None:
+    """So that the next row finds a new one. Within somebody's transaction it is for them to do."""
+    if not connection.in_atomic_block:
+        connection.close_if_unusable_or_obsolete()
+
+
 @transaction.atomic
 def _evaluate_rows(rows: Collection[PendingEvaluation], *, at: datetime) -> int:
     patient = _lock(next(iter(rows)).patient_id)
     still = PendingEvaluation.objects.filter(pk__in=[row.pk for row in rows]).select_for_update(no_key=True)
     there = list(still)
     if there:
-        _evaluate(patient, {row.record_id for row in there if row.record_id}, at=at)
-        still.delete()
+        record_ids = {row.record_id for row in there if row.record_id}
+        _evaluate(patient, record_ids, at=at)
+        outbox.done(still, patient=patient, record_ids=record_ids)
     return len(there)
 
 
 @transaction.atomic
 def _evaluate_missing(patient_id: uuid.UUID, *, at: datetime) -> None:
     patient = _lock(patient_id)
-    reconcile(history_of(patient, at=at, whole=False), BY_TIME, at=at)
+    reconcile(history_of(patient, at=at, parts=frozenset({SURROUNDINGS})), BY_TIME, at=at)
 
 
 def _lock(patient_id: uuid.UUID) -> Patient:
@@ -114,9 +131,11 @@ def _compute_follower(record: TreatmentRecord, *, at: datetime) -> None:
     try:
         with transaction.atomic():
             compute(record, at=at)
+    except NOBODYS_FAULT:
+        raise
     except Exception as problem:
         logger.error("Computing the next treatment failed: %s", outbox.words_of(problem))
-        outbox.add(patient_id=record.patient_id, record=record, why="treatment before it changed", at=at)
+        outbox.add_again(patient_id=record.patient_id, record_id=record.pk, why="treatment before it changed", at=at)
 
 
 def _followers(record: TreatmentRecord) -> Iterable[TreatmentRecord]:

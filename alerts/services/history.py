@@ -1,17 +1,27 @@
-"""Read what rules look at: a patient's last months, in a fixed number of queries."""
+"""Build the histories that rules look at: the one place where a `History` is read from the database.
+
+What is wanted is said in parts: those of a night (`nights.READERS`), and `BLOODS`, `COURSE` and `SURROUNDINGS` beside
+them. However many patients are asked for, they are read in a fixed number of queries, and each patient's history is
+the same as if it had been read alone.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from itertools import chain, islice
+from typing import Any
+from zoneinfo import ZoneInfo
 
-from django.db.models import Min
+from django.db.models import Min, QuerySet
 
-from alerts.limits.book import book_of
+from alerts.limits.book import books_of
 from alerts.models import Alert
-from alerts.rules.base import HISTORY, Around, History
-from alerts.services.long_course import course_of
-from alerts.services.nights import EVERYTHING, nights_of
+from alerts.rules.base import HISTORY, Around, History, Night
+from alerts.services.long_course import long_courses_of
+from alerts.services.nights import PARTS_OF_NIGHT, nights_of
 from sessions.facts.choices_surroundings import WaterEdition
 from sessions.facts.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
 from sessions.models import (
@@ -23,69 +33,150 @@ from sessions.models import (
     WaterStandard,
     WaterTest,
 )
-from sessions.models.local_time import zone_of
+from sessions.models.local_time import zones_of
 from sessions.services.due import due_of
 from sessions.services.stock import stock_of
-from sessions.services.surroundings_facts import facts_of
+from sessions.services.surroundings_facts import Facts, facts_of_many
 
+BLOODS, COURSE, SURROUNDINGS = "bloods", "course", "surroundings"
+"""Results drawn meanwhile; the longer course that trends look at; what stands around the treatments now, and the
+night before the first of them."""
+WHOLE = PARTS_OF_NIGHT | {BLOODS, COURSE, SURROUNDINGS}
+NIGHTS_AND_BLOODS = PARTS_OF_NIGHT | {BLOODS}
 LONGEST = timedelta(days=400)
 """However old an open alert is, no more than this is read."""
 BEFORE_ALERT = timedelta(days=14)
 CLOCKS_APART = timedelta(minutes=MINUTES_BETWEEN_FUTURE_AND_NOW)
 EVER = 3650
 """Days ahead that count as due: whether something is set at all, not whether it is due soon."""
+PATIENTS_AT_ONCE = 50
+"""So memory does not grow with the unit."""
+ByPatient = defaultdict[uuid.UUID, list[Any]]
 
 
-def history_of(patient: Patient, *, at: datetime, whole: bool = True) -> History:
-    """The patient's nights up to `at`, 90 days back or as far as the oldest open alert reaches.
+def history_of(patient: Patient, *, at: datetime, parts: frozenset[str] = WHOLE) -> History:
+    """The patient's nights up to `at`, 90 days back or as far as the oldest open alert reaches."""
+    (found,) = histories_of([patient], since=_reach(patient, at), at=at, parts=parts)
+    return found
 
-    Without `whole` only when treatments were, not what was written of them.
+
+def histories_in_turn(
+    patients: QuerySet[Patient], *, since: datetime, at: datetime, parts: frozenset[str]
+) -> Iterator[History]:
+    """The history of each patient since a moment, some patients at a time."""
+    everybody = patients.order_by("pk").iterator(chunk_size=PATIENTS_AT_ONCE)
+    while some := list(islice(everybody, PATIENTS_AT_ONCE)):
+        yield from histories_of(some, since=since, at=at, parts=parts)
+
+
+def histories_of(
+    patients: Sequence[Patient], *, since: datetime, at: datetime, parts: frozenset[str], until: datetime | None = None
+) -> list[History]:
+    """One history a patient, in the order given, with the nights that began in [since, until].
+
+    until: `at` and what clocks may be apart, unless another end is given. The course and the surroundings are those
+    of `at`.
     """
-    since = _since(patient, at)
-    until = at + CLOCKS_APART
-    records = TreatmentRecord.objects.filter(patient=patient, started_at__gte=since, started_at__lte=until)
-    prescriptions = list(Prescription.objects.filter(patient=patient).order_by("version"))
-    return History(
-        patient=patient,
-        zone=zone_of(patient),
-        since=since,
-        nights=nights_of(records, prescriptions, EVERYTHING if whole else frozenset()),
-        limits=book_of(patient),
-        prescriptions=prescriptions,
-        night_before=night_before(patient, since),
-        bloods=bloods_between(patient, since, until) if whole else (),
-        around=around(patient, prescriptions, since, at),
-        course=course_of(patient, prescriptions, at=at) if whole else (),
-    )
+    span = (since, until or at + CLOCKS_APART)
+    zones, limits, orders = zones_of(patients), books_of(patients), _prescriptions(patients)
+    nights = _nights(patients, orders, span, parts)
+    bloods = _bloods(patients, span) if BLOODS in parts else _by_patient(())
+    courses = long_courses_of(patients, orders, at=at) if COURSE in parts else {}
+    around = _surroundings(patients, zones, span, at) if SURROUNDINGS in parts else {}
+    before = _nights_before(patients, since) if SURROUNDINGS in parts else {}
+    return [
+        History(
+            patient=patient,
+            zone=zones[patient.pk],
+            since=since,
+            nights=nights[patient.pk],
+            limits=limits[patient.pk],
+            prescriptions=orders[patient.pk],
+            night_before=before.get(patient.pk),
+            bloods=bloods[patient.pk],
+            around=around.get(patient.pk),
+            course=courses.get(patient.pk, ()),
+        )
+        for patient in patients
+    ]
 
 
-def bloods_between(patient: Patient, since: datetime, until: datetime) -> list[BloodResult]:
-    rows = BloodResult.objects.filter(patient=patient, drawn_at__gte=since, drawn_at__lte=until)
-    return list(rows.order_by("drawn_at"))
+def _by_patient(rows: Iterable[Any]) -> ByPatient:
+    found: ByPatient = defaultdict(list)
+    for row in rows:
+        found[row.patient_id].append(row)
+    return found
 
 
-def around(patient: Patient, prescriptions: Sequence[Prescription], since: datetime, at: datetime) -> Around:
+def _prescriptions(patients: Sequence[Patient]) -> ByPatient:
+    return _by_patient(Prescription.objects.filter(patient__in=patients).order_by("version"))
+
+
+def _nights(
+    patients: Sequence[Patient], orders: ByPatient, span: tuple[datetime, datetime], parts: frozenset[str]
+) -> defaultdict[uuid.UUID, list[Night]]:
+    records = TreatmentRecord.objects.filter(patient__in=patients, started_at__range=span)
+    nights: defaultdict[uuid.UUID, list[Night]] = defaultdict(list)
+    for night in nights_of(records, chain.from_iterable(orders.values()), parts):
+        nights[night.record.patient_id].append(night)
+    return nights
+
+
+def _bloods(patients: Sequence[Patient], span: tuple[datetime, datetime]) -> ByPatient:
+    rows = BloodResult.objects.filter(patient__in=patients, drawn_at__range=span)
+    return _by_patient(rows.order_by("drawn_at", "pk"))
+
+
+def _nights_before(patients: Sequence[Patient], since: datetime) -> dict[uuid.UUID, date]:
+    """The night of each patient's last treatment before a moment."""
+    earlier = TreatmentRecord.objects.filter(patient__in=patients, started_at__lt=since)
+    newest = earlier.order_by("patient_id", "-started_at").distinct("patient_id")
+    return dict(newest.values_list("patient_id", "night"))
+
+
+def _surroundings(
+    patients: Sequence[Patient],
+    zones: Mapping[uuid.UUID, ZoneInfo],
+    span: tuple[datetime, datetime],
+    at: datetime,
+) -> dict[uuid.UUID, Around]:
     """What surrounds the treatments now: due days, stock, water, and what was acknowledged."""
-    facts = facts_of(patient, at.astimezone(zone_of(patient)).date())
-    water = WaterTest.objects.filter(patient=patient, sampled_at__gte=since, sampled_at__lte=at + CLOCKS_APART)
+    tests = WaterTest.objects.filter(patient__in=patients, sampled_at__range=span)
+    water = _by_patient(tests.standing().order_by("sampled_at", "pk"))
     standard = WaterStandard.objects.first()
-    read = PrescriptionAcknowledgement.objects.filter(prescription__in=prescriptions)
-    return Around(
-        water=list(water.standing().order_by("sampled_at")),
-        edition=standard.edition if standard else WaterEdition.ISO_2019,
-        due=due_of(facts, ahead=EVER),
-        stock=stock_of(facts),
-        acknowledged=frozenset(read.values_list("prescription_id", flat=True)),
-    )
+    edition = standard.edition if standard else WaterEdition.ISO_2019
+    read = _acknowledged(patients)
+    return {
+        facts.patient.pk: Around(
+            water=water[facts.patient.pk],
+            edition=edition,
+            due=due_of(facts, ahead=EVER),
+            stock=stock_of(facts),
+            acknowledged=frozenset(read[facts.patient.pk]),
+        )
+        for facts in _facts(patients, zones, at)
+    }
 
 
-def night_before(patient: Patient, since: datetime) -> date | None:
-    earlier = TreatmentRecord.objects.filter(patient=patient, started_at__lt=since)
-    night: date | None = earlier.order_by("-started_at").values_list("night", flat=True).first()
-    return night
+def _facts(patients: Sequence[Patient], zones: Mapping[uuid.UUID, ZoneInfo], at: datetime) -> Iterator[Facts]:
+    """Of all patients, read together for those on whose wall it is the same day."""
+    by_day: defaultdict[date, list[Patient]] = defaultdict(list)
+    for patient in patients:
+        by_day[at.astimezone(zones[patient.pk]).date()].append(patient)
+    for today, there in by_day.items():
+        yield from facts_of_many(there, today)
 
 
-def _since(patient: Patient, at: datetime) -> datetime:
+def _acknowledged(patients: Sequence[Patient]) -> defaultdict[uuid.UUID, list[int]]:
+    rows = PrescriptionAcknowledgement.objects.filter(prescription__patient__in=patients)
+    found: defaultdict[uuid.UUID, list[int]] = defaultdict(list)
+    for patient_id, prescription_id in rows.values_list("prescription__patient_id", "prescription_id"):
+        found[patient_id].append(prescription_id)
+    return found
+
+
+def _reach(patient: Patient, at: datetime) -> datetime:
+    """Since when to read: an alert that is open and older than the history must find what it stands on."""
     oldest: date | None = Alert.objects.open().filter(patient=patient).aggregate(Min("first_night"))["first_night__min"]
     since = at - HISTORY
     if oldest is None:

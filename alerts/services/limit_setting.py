@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
 
 from alerts.limits.kinds import KINDS
 from alerts.models import Limit
@@ -12,6 +13,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient
 
 
+@transaction.atomic
 def set_limit(
     *,
     name: str,
@@ -23,6 +25,9 @@ def set_limit(
     until: datetime | None = None,
 ) -> Limit:
     """From now on this limit holds; without a value, the wider one again. Earlier nights keep theirs.
+
+    The patient is judged anew, or for a limit of the unit everybody in the programme: what is judged by the limit of
+    the day (due days, missing records) may open or end an alert at once.
 
     Raises as `limit_row`.
     """

@@ -1,11 +1,14 @@
-"""Read the longer course of one patient that trends look at: few columns of many nights, in six queries."""
+"""Read the longer courses of patients that trends look at: few columns of many nights, in seven queries for all."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Aggregate, FloatField, Max
 
@@ -16,7 +19,16 @@ from dosing.models import RecordNumbers
 from dosing.science.flows import clearance_from_ktv
 from dosing.services.night.inputs import body_water
 from sessions.facts.choices_surroundings import MachineKind
-from sessions.models import Machine, Patient, Prescription, Reading, RecordState, SiteUsed, TreatmentRecord
+from sessions.models import (
+    Machine,
+    Patient,
+    Prescription,
+    Reading,
+    RecordState,
+    SiteUsed,
+    TreatmentRecord,
+    VascularAccess,
+)
 
 COURSE = timedelta(days=270)
 """Trends are held against the usual of before they began: half a year at least, and some for a drift that goes on."""
@@ -42,57 +54,106 @@ class Median(Aggregate):
     output_field = FloatField()
 
 
-def course_of(patient: Patient, prescriptions: Sequence[Prescription], *, at: datetime) -> list[Point]:
-    """The patient's finished nights of the last nine months, oldest first."""
+class Row(NamedTuple):
+    """The columns of a record that a course is made of; those of `OF_RECORD` last."""
+
+    pk: uuid.UUID
+    patient_id: uuid.UUID
+    started_at: datetime
+    night: date
+    prescription_id: int | None
+    ended_at: datetime | None
+    machine_ktv: float | None
+    post_weight_kg: float | None
+    pre_systolic: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What was read beside the records, by record; medians of the transmembrane pressure in mmHg, sizes in gauge."""
+
+    computed: Mapping[uuid.UUID, dict[str, float | None]]
+    tmp: Mapping[uuid.UUID, float]
+    gauges: Mapping[uuid.UUID, int]
+
+
+Orders = Mapping[int, Prescription]
+Changes = Mapping[str, list[date]]
+
+
+def long_courses_of(
+    patients: Sequence[Patient], prescriptions: Mapping[uuid.UUID, Sequence[Prescription]], *, at: datetime
+) -> dict[uuid.UUID, list[Point]]:
+    """The finished nights of each patient's last nine months, oldest first; prescriptions: all of each patient's."""
     records = TreatmentRecord.objects.filter(
-        patient=patient, state=RecordState.FINISHED, started_at__gte=at - COURSE, started_at__lte=at
+        patient__in=patients, state=RecordState.FINISHED, started_at__gte=at - COURSE, started_at__lte=at
     )
-    by_id = {order.pk: order for order in prescriptions}
-    computed, tmp, gauges = _computed(records), _tmp(records), _gauges(records)
-    changes = _changes(patient, at)
-    columns = ("pk", "started_at", "night", "prescription_id", "ended_at", "machine_ktv", *OF_RECORD.values())
-    rows = list(records.order_by("started_at").values_list(*columns))
-    clearances = _clearances(patient, rows, by_id, at)
-    points = []
-    for pk, started_at, night, order_id, _ended_at, _machine_ktv, *own in rows:
-        order = by_id.get(order_id)
-        values = dict(zip(OF_RECORD, own, strict=True)) | {"tmp": tmp.get(pk), "clearance": clearances.get(pk)}
-        values |= {key: computed.get(pk, {}).get(name) for key, name in OF_CATALOGUE.items()}
-        points.append(
-            Point(
-                record=str(pk),
-                at=started_at,
-                night=night,
-                values={key: value for key, value in values.items() if value is not None},
-                flow=computed.get(pk, {}).get("blood_flow_median"),
-                gauge=gauges.get(pk) or (order.needle_gauge if order else None),
-                segments=_segments(night, order, changes),
-            )
+    beside = Beside(_computed(records), _tmp(records), _gauges(records))
+    changes = _changes(patients, at)
+    rows: defaultdict[uuid.UUID, list[Row]] = defaultdict(list)
+    for row in map(Row._make, records.order_by("started_at", "pk").values_list(*Row._fields)):
+        rows[row.patient_id].append(row)
+    return {
+        patient.pk: _course(
+            patient, rows[patient.pk], prescriptions.get(patient.pk, ()), changes[patient.pk], beside, at
         )
-    return points
+        for patient in patients
+    }
 
 
-def _clearances(
-    patient: Patient, rows: Sequence[tuple[Any, ...]], by_id: dict[int, Prescription], at: datetime
-) -> dict[Any, float]:
+def _course(
+    patient: Patient,
+    rows: Sequence[Row],
+    orders: Sequence[Prescription],
+    changes: Changes,
+    beside: Beside,
+    at: datetime,
+) -> list[Point]:
+    by_id = {order.pk: order for order in orders}
+    clearances = _clearances(patient, rows, by_id, at)
+    return [_point(row, by_id, clearances.get(row.pk), changes, beside) for row in rows]
+
+
+def _point(row: Row, by_id: Orders, clearance: float | None, changes: Changes, beside: Beside) -> Point:
+    order = by_id.get(row.prescription_id) if row.prescription_id else None
+    computed = beside.computed.get(row.pk, {})
+    values = {key: getattr(row, column) for key, column in OF_RECORD.items()}
+    values |= {"tmp": beside.tmp.get(row.pk), "clearance": clearance}
+    values |= {key: computed.get(name) for key, name in OF_CATALOGUE.items()}
+    return Point(
+        record=str(row.pk),
+        at=row.started_at,
+        night=row.night,
+        values={key: value for key, value in values.items() if value is not None},
+        flow=computed.get("blood_flow_median"),
+        gauge=beside.gauges.get(row.pk) or (order.needle_gauge if order else None),
+        segments=_segments(row.night, order, changes),
+    )
+
+
+def _clearances(patient: Patient, rows: Sequence[Row], by_id: Orders, at: datetime) -> dict[uuid.UUID, float]:
     """Mean clearance of each night of which the machine's own Kt/V was noted, by record [mL/min].
 
     V by Watson at the newest target weight, one for the whole course: weights that change from night to night would
     otherwise look like a change of clearance.
     """
-    orders = [by_id[order_id] for _pk, _started, _night, order_id, *_ in rows if order_id in by_id]
-    noted = [(pk, ended - began, ktv) for pk, began, _, _, ended, ktv, *_ in rows if ended and ktv is not None]
+    orders = [by_id[row.prescription_id] for row in rows if row.prescription_id and row.prescription_id in by_id]
+    noted = [
+        (row.pk, (row.ended_at - row.started_at) / timedelta(minutes=1), row.machine_ktv)
+        for row in rows
+        if row.ended_at and row.machine_ktv is not None
+    ]
     if not noted or not orders:
         return {}
     found = clearance_from_ktv(
-        ktv=[ktv for _pk, _length, ktv in noted],
-        minutes=[length / timedelta(minutes=1) for _pk, length, _ktv in noted],
+        ktv=[ktv for _pk, _minutes, ktv in noted],
+        minutes=[minutes for _pk, minutes, _ktv in noted],
         volume_l=body_water(patient, weight_kg=orders[-1].target_weight_kg, on=at.date()).value,
     ).value
     return {pk: float(value) for (pk, *_), value in zip(noted, found, strict=True) if math.isfinite(value)}
 
 
-def _computed(records: Any) -> dict[Any, dict[str, float | None]]:
+def _computed(records: Any) -> dict[uuid.UUID, dict[str, float | None]]:
     names = [*OF_CATALOGUE.values(), "blood_flow_median"]
     rows = RecordNumbers.objects.filter(record__in=records)
     return {
@@ -101,30 +162,33 @@ def _computed(records: Any) -> dict[Any, dict[str, float | None]]:
     }
 
 
-def _tmp(records: Any) -> dict[Any, float]:
+def _tmp(records: Any) -> dict[uuid.UUID, float]:
     rows = Reading.objects.filter(record__in=records, tmp_mmhg__isnull=False).order_by()
     return dict(rows.values("record_id").annotate(middle=Median("tmp_mmhg")).values_list("record_id", "middle"))
 
 
-def _gauges(records: Any) -> dict[Any, int]:
+def _gauges(records: Any) -> dict[uuid.UUID, int]:
     rows = SiteUsed.objects.filter(record__in=records, gauge__isnull=False).order_by()
     return dict(rows.values("record_id").annotate(size=Max("gauge")).values_list("record_id", "size"))
 
 
-def _changes(patient: Patient, at: datetime) -> dict[str, list[date]]:
-    """Days on which a new usual begins, by series; "" for the circuit: access and machine."""
-    accesses = patient.accesses.values_list("created_on", "abandoned_on")
-    machines = Machine.objects.filter(patient=patient, kind=MachineKind.DIALYSIS).values_list("since", "until")
-    circuit = [day for pair in (*accesses, *machines) for day in pair if day]
-    accepted = Alert.objects.closed().filter(patient=patient, outcome=Outcome.KNOWN, closed_at__gt=at - COURSE)
-    found = {"": circuit}
-    rows = list(accepted.filter(rule__in=TOLD_BY.values()).values_list("rule", "closed_at"))
-    for key, rule in TOLD_BY.items():
-        found[key] = [closed_at.date() for of_rule, closed_at in rows if of_rule == rule and closed_at]
+def _changes(patients: Sequence[Patient], at: datetime) -> dict[uuid.UUID, dict[str, list[date]]]:
+    """Days on which a new usual begins, by patient and series; "" for the circuit: access and machine."""
+    found: dict[uuid.UUID, dict[str, list[date]]] = {
+        patient.pk: {key: [] for key in ("", *TOLD_BY)} for patient in patients
+    }
+    accesses = VascularAccess.objects.filter(patient__in=patients).values_list("patient", "created_on", "abandoned_on")
+    machines = Machine.objects.filter(patient__in=patients, kind=MachineKind.DIALYSIS)
+    for patient_id, *days in (*accesses, *machines.values_list("patient", "since", "until")):
+        found[patient_id][""] += [day for day in days if day]
+    accepted = Alert.objects.closed().filter(patient__in=patients, outcome=Outcome.KNOWN, closed_at__gt=at - COURSE)
+    for patient_id, rule, closed_at in accepted.values_list("patient", "rule", "closed_at"):
+        for key in (key for key, told_by in TOLD_BY.items() if told_by == rule):
+            found[patient_id][key] += [closed_at.date()] if closed_at else []
     return found
 
 
-def _segments(night: date, order: Prescription | None, changes: dict[str, list[date]]) -> dict[str, str]:
+def _segments(night: date, order: Prescription | None, changes: Changes) -> dict[str, str]:
     """One label a series that changes whenever nights before and after cannot be compared."""
     circuit = _since(night, changes[""])
     target = f"{order.target_weight_kg:g}" if order else "?"

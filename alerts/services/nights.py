@@ -32,10 +32,13 @@ Rows = dict[uuid.UUID, list[Any]]
 def nights_of(
     records: QuerySet[TreatmentRecord], prescriptions: Iterable[Prescription], reads: frozenset[str]
 ) -> list[Night]:
-    """The nights of some records, oldest first: a query for each part of `reads`, and one more."""
+    """The nights of some records, oldest first: a query for each part of `reads`, and one more.
+
+    reads: names of `READERS`; others are left aside.
+    """
     by_id = {order.pk: order for order in prescriptions}
     parts = {name: read(records) if name in reads else {} for name, read in READERS.items()}
-    found = records.order_by("started_at").defer(*UNUSED)
+    found = records.order_by("started_at", "pk").defer(*UNUSED)  # the model's own order is newest first
     return [_night(record, by_id, parts) for record in found]
 
 
@@ -52,7 +55,7 @@ def _night(record: TreatmentRecord, by_id: dict[int, Prescription], parts: dict[
 
 
 def _readings(records: QuerySet[TreatmentRecord]) -> Rows:
-    rows = Reading.objects.filter(record__in=records).order_by("at").values_list(*ReadingRow._fields)
+    rows = Reading.objects.filter(record__in=records).order_by("at", "pk").values_list(*ReadingRow._fields)
     return _grouped(map(ReadingRow._make, rows))
 
 
@@ -61,8 +64,8 @@ def _numbers(records: QuerySet[TreatmentRecord]) -> dict[uuid.UUID, Any]:
     return {pk: slim or {} for pk, slim in rows.values_list("pk", "slim")}
 
 
-def _part(model: type[Model], order: str) -> Callable[[QuerySet[TreatmentRecord]], Rows]:
-    return lambda records: _grouped(model._default_manager.filter(record__in=records).order_by(order))
+def _part(model: type[Model], *order: str) -> Callable[[QuerySet[TreatmentRecord]], Rows]:
+    return lambda records: _grouped(model._default_manager.filter(record__in=records).order_by(*order))
 
 
 def _grouped(rows: Iterable[Any]) -> Rows:
@@ -74,9 +77,9 @@ def _grouped(rows: Iterable[Any]) -> Rows:
 
 READERS: dict[str, Callable[[QuerySet[TreatmentRecord]], Any]] = {
     "readings": _readings,
-    "events": _part(Event, "at"),
+    "events": _part(Event, "at", "pk"),
     "sites": _part(SiteUsed, "pk"),
     "checks": _part(Check, "pk"),
     "numbers": _numbers,
 }
-EVERYTHING = frozenset(READERS)
+PARTS_OF_NIGHT = frozenset(READERS)

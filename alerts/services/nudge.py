@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import cache
 
 from celery import current_app
 from django.db import transaction
@@ -35,13 +36,25 @@ class _State:
 
 
 def nudge_on_commit(task: str = TASK) -> None:
-    """Once the transaction has committed, tell a worker; whatever comes of it, the request goes on."""
+    """Once the transaction has committed, tell a worker; whatever comes of it, the request goes on.
+
+    Once is enough, however much news a transaction brings.
+    """
+    tell = _teller(task)
+    if not _State.held_back and all(
+        hook is not tell for _savepoints, hook, *_ in transaction.get_connection().run_on_commit
+    ):
+        transaction.on_commit(tell, robust=True)
+
+
+@cache
+def _teller(task: str) -> Callable[[], None]:
+    """The same function for the same task, so that a transaction knows it again."""
 
     def tell() -> None:
         nudge(task)
 
-    if not _State.held_back:
-        transaction.on_commit(tell, robust=True)
+    return tell
 
 
 @contextmanager

@@ -16,8 +16,8 @@ from alerts.models.rota_and_messages import Routine
 from alerts.rules import RULES
 from alerts.rules.base import HISTORY, History, Rule, Seen
 from alerts.rules.wording import days_of
+from alerts.services.history import SURROUNDINGS, histories_in_turn
 from alerts.services.reconciling import Finding
-from alerts.services.slim_history import slim_histories
 from sessions.models import Patient
 
 SHORTEST_GAP = 1
@@ -67,13 +67,13 @@ def preview(row: Limit, *, at: datetime) -> Preview:
     since = at - HISTORY
     rules = [rule for rule in RULES if row.name in rule.limits]
     patients = Patient.objects.in_programme() if row.patient_id is None else Patient.objects.filter(pk=row.patient_id)
-    reads = frozenset().union(*(rule.reads for rule in rules))
+    parts = frozenset().union(*(rule.reads for rule in rules), {SURROUNDINGS} if any(r.by_time for r in rules) else ())
     changed = Limit(name=row.name, patient_id=row.patient_id, value=row.value, since=since, set_by=row.set_by, why="")
     gap = timedelta(days=max(SHORTEST_GAP, Routine.objects.current().reopen_days))
     before: list[Run] = []
     after: list[Run] = []
     treatments = count = 0
-    for history in slim_histories(patients, since=since, at=at, reads=reads, by_time=any(r.by_time for r in rules)):
+    for history in histories_in_turn(patients, since=since, at=at, parts=parts):
         count += 1
         treatments += len(history.nights)
         before += runs(history, rules, history.limits, gap, at)

@@ -17,19 +17,16 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Count, Min, Q, Sum
 
-from alerts.limits.book import book_of
 from alerts.models import PendingEvaluation
 from alerts.models.choices import ReplayState
 from alerts.models.mutes_and_replays import Replay, ReplayChunk
 from alerts.rules import RULES
-from alerts.rules.base import HISTORY, History
+from alerts.rules.base import HISTORY
 from alerts.services import outbox
 from alerts.services.evaluation import PATTERN, judge_again, note_judgements
-from alerts.services.history import CLOCKS_APART, bloods_between
-from alerts.services.nights import EVERYTHING, nights_of
+from alerts.services.history import CLOCKS_APART, NIGHTS_AND_BLOODS, histories_of
 from homedialysis.accounts.models import User
-from sessions.models import Patient, Prescription, TreatmentRecord
-from sessions.models.local_time import zone_of
+from sessions.models import Patient, TreatmentRecord
 
 WINDOW = timedelta(days=120)
 """Of one chunk: under a second of work, so that nobody waits long for the patient's lock."""
@@ -180,28 +177,13 @@ def judge(patient: Patient, *, since: datetime, until: datetime | None, at: date
     Without `until` as far as the present, and the patient's alerts are brought up to date too.
     """
     end = until or at + CLOCKS_APART
-    history = window_of(patient, since=since - HISTORY, until=end + PATTERN)
+    (history,) = histories_of([patient], since=since - HISTORY, until=end + PATTERN, at=at, parts=NIGHTS_AND_BLOODS)
     touched = {night.record.pk for night in history.nights if since <= night.record.started_at < end}
     seen = [(rule, one) for rule in RULES if not rule.replaces for one in rule.see(history, at)]
     note_judgements(history, seen, touched, at=at)
     if until is None and patient.left_on is None:
         judge_again(patient, at=at)
     return len(touched)
-
-
-def window_of(patient: Patient, *, since: datetime, until: datetime) -> History:
-    """The nights of some months, without what stands around them."""
-    orders = list(Prescription.objects.filter(patient=patient).order_by("version"))
-    records = TreatmentRecord.objects.filter(patient=patient, started_at__gte=since, started_at__lt=until)
-    return History(
-        patient=patient,
-        zone=zone_of(patient),
-        since=since,
-        nights=nights_of(records, orders, EVERYTHING),
-        limits=book_of(patient),
-        prescriptions=orders,
-        bloods=bloods_between(patient, since, until),
-    )
 
 
 def finish_what_is_done(*, at: datetime) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -184,5 +185,6 @@ def _kept(request: HttpRequest, form: Any, person: Patient) -> bool:
     if isinstance(form, NotedForm):
         return form.saved(by=signed_in(request), at=timezone.now())
     person.left_on, person.left_reason = form.cleaned_data["left_on"], form.cleaned_data["left_reason"]
-    person.save(update_fields=["left_on", "left_reason"])
+    with transaction.atomic():
+        person.save(update_fields=["left_on", "left_reason"])
     return True

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -40,7 +41,8 @@ def access(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     here = reverse("treatments:access", args=[patient.pk])
     do = TASKS.get(task)
     if do and (in_use or task == "access"):
-        onward = do(request, in_use, forms)
+        with transaction.atomic():
+            onward = do(request, in_use, forms)
         if onward is not None:
             return redirect(here + onward)
     return render(request, "sessions/access.html", _shown(patient, in_use, forms))

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
@@ -82,6 +83,7 @@ def _last_known(earlier: list[Prescription], versions: Collection[int | None]) -
     return known[-1] if known else None
 
 
+@transaction.atomic
 def acknowledge(*, prescription: Prescription, by: User, at: datetime, now: datetime) -> PrescriptionAcknowledgement:
     """Note that `by` has read it, `at` by the phone's clock. Said twice, the first time stands."""
     kept, _new = PrescriptionAcknowledgement.objects.get_or_create(

@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
-from homedialysis.accounts.models import Unit
 from sessions.facts.choices_surroundings import DueKind
 from sessions.models import (
     BloodResult,
@@ -30,6 +29,7 @@ from sessions.models import (
     TreatmentRecord,
     WaterTest,
 )
+from sessions.models.local_time import zones_of
 
 LOOKS_BACK = timedelta(days=400)
 """Treatments before that are not counted: what was last done or counted before it is overdue anyhow."""
@@ -117,14 +117,13 @@ def facts_of(patient: Patient, today: date) -> Facts:
 
 def facts_of_many(patients: Sequence[Patient], today: date) -> list[Facts]:
     """The facts of each patient, in the order given."""
-    unit = Unit.objects.first()
-    zones = [ZoneInfo(patient.time_zone or (unit.time_zone if unit else "UTC")) for patient in patients]
+    zones = zones_of(patients)
     found = {patient.pk: patient for patient in patients}
     items = list(SupplyItem.objects.filter(in_use=True))
     intervals, panels = _intervals(found), _panels(found)
     facts = {
-        patient.pk: Facts(patient, today, zone, items, intervals[patient.pk], panels[patient.pk])
-        for patient, zone in zip(patients, zones, strict=True)
+        patient.pk: Facts(patient, today, zones[patient.pk], items, intervals[patient.pk], panels[patient.pk])
+        for patient in patients
     }
     for add in (_machines, _water, _done, _treatments, _bloods, _trainings, _counts, _deliveries, _prescribed):
         add(facts)

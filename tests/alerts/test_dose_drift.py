@@ -11,7 +11,7 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from django.test.utils import CaptureQueriesContext
 
 from alerts.services.evaluation import evaluate_pending
-from alerts.services.long_course import course_of
+from alerts.services.long_course import long_courses_of
 from dosing.science.body import total_body_water_watson
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, alerts_of
@@ -72,7 +72,9 @@ def test_clearance_is_kt_over_v_by_one_volume_whatever_the_weight(
     age = (END.date() - ana.birth_date).days / 365.25
     volume = total_body_water_watson(sex=ana.sex, age_years=age, height_cm=ana.height_cm, weight_kg=70).number
     assert volume is not None
-    found = [point.values["clearance"] for point in course_of(ana, [anas_prescription], at=END)]
+    found = [
+        point.values["clearance"] for point in long_courses_of([ana], {ana.pk: [anas_prescription]}, at=END)[ana.pk]
+    ]
     assert found == pytest.approx([5 * volume, 5 * volume])
 
 
@@ -81,7 +83,7 @@ def test_without_a_figure_or_with_a_treatment_broken_off_the_night_says_nothing(
     ana: Patient, anas_prescription: Prescription, changes: dict[str, Any]
 ) -> None:
     record_night(ana, **changes)
-    (point,) = course_of(ana, [anas_prescription], at=END)
+    (point,) = long_courses_of([ana], {ana.pk: [anas_prescription]}, at=END)[ana.pk]
     assert "clearance" not in point.values
 
 
@@ -91,6 +93,6 @@ def test_a_course_is_read_in_the_same_queries_however_long(ana: Patient, anas_pr
         for index in nights:
             record_night(ana, A_NIGHT + index * 2 * DAY, machine_ktv=1.2)
         with CaptureQueriesContext(connection) as asked:
-            assert len(course_of(ana, [anas_prescription], at=END)) == nights.stop
+            assert len(long_courses_of([ana], {ana.pk: [anas_prescription]}, at=END)[ana.pk]) == nights.stop
         counts.append(len(asked))
     assert counts[0] == counts[1] > 0

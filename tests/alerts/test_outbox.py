@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import InterfaceError, OperationalError, transaction
 from django.test import Client
 
 from alerts import tasks
@@ -203,16 +203,88 @@ class TestDeadWorker:
         assert evaluate_pending(at=MORNING + MINUTE) == 1
         assert len(alerts_of("uf_rate")) == 1
 
+    def test_is_nobodys_fault_and_the_row_is_due_again_soon_each_time(self, ana: Patient) -> None:
+        record_night(ana)
+        at = MORNING
+        for _ in range(10):
+            (row,) = outbox.claim(at=at) or []
+            assert row.due_at - at == timedelta(seconds=30)
+            assert row.attempts == 0
+            at = row.due_at
+        assert evaluate_pending(at=at) == 1
+
+    def test_what_was_lent_often_is_evaluated_alone(self, ana: Patient) -> None:
+        """So that rows beside the one that kills its workers get through."""
+        at = MORNING + timedelta(days=4)
+        records = [record_night(ana, A_NIGHT + index * timedelta(days=2), at=at) for index in range(3)]
+        for _ in range(3):
+            assert len(outbox.claim(at=at) or []) == 3
+            at += MINUTE
+        claims = [outbox.claim(at=at) for _ in range(4)]
+        assert [[row.record for row in rows] if rows else rows for rows in claims] == [
+            *([one] for one in records),
+            None,
+        ]
+
     def test_a_row_that_kills_every_worker_is_put_aside(self, ana: Patient) -> None:
         record_night(ana)
         at = MORNING
-        for _ in range(5):
+        for _ in range(20):
             rows = outbox.claim(at=at)
             assert rows
             at = rows[0].due_at
         assert outbox.claim(at=at) == []
         row = PendingEvaluation.objects.put_aside().get()
         assert row.last_error == outbox.STOPPED
+
+    @pytest.mark.parametrize("problem", [OperationalError("terminating connection"), InterfaceError("closed")])
+    def test_a_database_that_goes_away_counts_against_no_row(
+        self, ana: Patient, ben: Patient, monkeypatch: pytest.MonkeyPatch, problem: Exception
+    ) -> None:
+        culprit = record_night(ana).pk
+        record_night(ben)
+        real, tries = evaluation.compute, []
+
+        def compute(record: TreatmentRecord, **kwargs: Any) -> Any:
+            if record.pk == culprit and not tries:
+                tries.append(record)
+                raise problem
+            return real(record, **kwargs)
+
+        monkeypatch.setattr(evaluation, "compute", compute)
+        assert evaluate_pending(at=MORNING) == 1
+        row = PendingEvaluation.objects.get()
+        assert (row.record_id, row.attempts, row.last_error) == (culprit, 0, "")
+        assert evaluate_pending(at=MORNING + timedelta(seconds=30)) == 1
+
+    def test_also_where_it_goes_away_over_the_next_treatment(
+        self, ana: Patient, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        first, second = evaluated(ana, {}, {})
+        real = evaluation.compute
+
+        def compute(record: TreatmentRecord, **kwargs: Any) -> Any:
+            if record.pk == second.pk:
+                raise OperationalError("terminating connection")
+            return real(record, **kwargs)
+
+        monkeypatch.setattr(evaluation, "compute", compute)
+        again(first, post_weight_kg=71.0)
+        row = PendingEvaluation.objects.get()
+        assert (row.record, row.attempts) == (first, 0)
+
+    def test_put_aside_twice_is_listed_once(self, ana: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
+        def fail(*args: Any, **kwargs: Any) -> None:
+            raise ValueError
+
+        monkeypatch.setattr(evaluation, "compute", fail)
+        record = record_night(ana)
+        for _ in range(2):
+            outbox.add(patient_id=ana.pk, record_id=record.pk, why="x", at=MORNING)
+            PendingEvaluation.objects.filter(put_aside_at=None).update(attempts=4)
+            evaluate_pending(at=MORNING)
+        assert PendingEvaluation.objects.put_aside().count() == 1
+        assert PendingEvaluation.objects.count() == 1
 
 
 @pytest.mark.django_db(transaction=True)

@@ -148,9 +148,9 @@ def rate_of_two(patients: list[Any], nurse: Any) -> float:
 
 def rules_alone(patients: list[Any]) -> tuple[float, list[Any]]:
     from alerts.rules import RULES
-    from alerts.services.replaying import window_of
+    from alerts.services.history import NIGHTS_AND_BLOODS, histories_of
 
-    histories = [window_of(patient, since=NOW - 365 * DAY, until=NOW) for patient in patients]
+    histories = histories_of(patients, since=NOW - 365 * DAY, until=NOW, at=NOW, parts=NIGHTS_AND_BLOODS)
     clock = time.perf_counter()
     for history in histories:
         for rule in RULES:

@@ -8,6 +8,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
@@ -101,8 +102,9 @@ def unit(request: HttpRequest) -> HttpResponseBase:
     form = UnitForm(request.POST or None, instance=current)
     hours = OpeningHoursForms(request.POST or None, instance=current)
     if request.method == "POST" and form.is_valid() and hours.is_valid():
-        hours.instance = form.save()
-        hours.save()
+        with transaction.atomic():
+            hours.instance = form.save()
+            hours.save()
         messages.success(request, "Saved.")
         return redirect("accounts:unit")
     return render(request, "accounts/unit.html", {"form": form, "hours": hours, "may_change": may_change})

@@ -1,0 +1,132 @@
+"""Whatever changes a judgement, declared: rows of which models are news, of whom, and when they came.
+
+Saving or deleting such a row puts news into the outbox in the same transaction; who writes many rows past the
+models' `save` calls `tell` with them. A record is news of its own kind: see `alerts.receivers`.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from operator import attrgetter
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Model
+from django.utils import timezone
+
+from alerts.models import Limit
+from alerts.models.mutes_and_replays import Mute
+from alerts.rules.base import HISTORY
+from alerts.services import outbox
+from homedialysis.accounts.models import Unit
+from sessions.models import (
+    AccessInfection,
+    BloodResult,
+    BloodsDue,
+    CarePartner,
+    Delivery,
+    HospitalStay,
+    Interval,
+    Machine,
+    Patient,
+    Prescription,
+    PrescriptionAcknowledgement,
+    SupplyCount,
+    SupplyItem,
+    TaskDone,
+    Training,
+    TreatmentRecord,
+    VascularAccess,
+    WaterStandard,
+    WaterTest,
+)
+
+PatientOf = Callable[[Any], uuid.UUID | None]
+
+
+def everybody(row: Model) -> None:
+    """A row of the unit, which holds for every patient."""
+
+
+OWN: PatientOf = attrgetter("patient_id")
+"""The row's patient; None where it is one of the unit."""
+
+
+def no_records(row: Model) -> Collection[uuid.UUID]:
+    """It goes into no record's numbers."""
+    return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Rows of one model as news. why: in words for staff; patient: whose, None for everybody's; at: the column that
+    says when it was noted, "" where none does and it is now; records: which records must be computed anew.
+    """
+
+    why: str
+    patient: PatientOf = OWN
+    at: str = ""
+    records: Callable[[Any], Collection[uuid.UUID]] = no_records
+
+    def noted_at(self, row: Model) -> datetime:
+        found: datetime = (getattr(row, self.at) if self.at else None) or timezone.now()
+        return found
+
+
+def _since_made(access: VascularAccess) -> Collection[uuid.UUID]:
+    """The nights of late that are taken to have been on this access: its kind goes into their numbers."""
+    nights = TreatmentRecord.objects.filter(patient=access.patient_id, night__gte=access.created_on)
+    return list(nights.filter(started_at__gte=timezone.now() - HISTORY).values_list("pk", flat=True))
+
+
+def _drawn_at(result: BloodResult) -> Collection[uuid.UUID]:
+    """The treatments it was tied to, now or before a correction: bloods go into their numbers."""
+    versions: Any = result.events  # type: ignore[attr-defined]  # made by pghistory
+    tied = {result.treatment_id, *versions.values_list("treatment_id", flat=True)}
+    return tied - {None}
+
+
+SOURCES: dict[type[Model], Source] = {
+    AccessInfection: Source("infection noted", attrgetter("access.patient_id"), at="entered_at"),
+    BloodResult: Source("bloods entered", at="entered_at", records=_drawn_at),
+    BloodsDue: Source("bloods to draw set", at="set_at"),
+    CarePartner: Source("who helps changed"),
+    Delivery: Source("delivery noted", at="entered_at"),
+    HospitalStay: Source("hospital stay noted", at="entered_at"),
+    Interval: Source("interval set", at="set_at"),
+    Limit: Source("limit set", at="since"),
+    Machine: Source("machine noted"),
+    Mute: Source("rule muted or heard again", at="since"),
+    Patient: Source("patient's own data changed", attrgetter("pk")),
+    Prescription: Source("prescription signed", at="signed_at"),
+    PrescriptionAcknowledgement: Source(
+        "prescription acknowledged", attrgetter("prescription.patient_id"), at="received_at"
+    ),
+    SupplyCount: Source("supplies counted", at="entered_at"),
+    SupplyItem: Source("list of supplies changed", everybody),
+    TaskDone: Source("task done", at="entered_at"),
+    Training: Source("training noted", at="entered_at"),
+    Unit: Source("unit's settings changed", everybody),
+    VascularAccess: Source("access changed", records=_since_made),
+    WaterStandard: Source("standard of water chosen", everybody, at="set_at"),
+    WaterTest: Source("water test noted", at="entered_at"),
+}
+
+
+@transaction.atomic
+def tell(rows: Iterable[Model]) -> None:
+    """Rows of `SOURCES` were written: have their patients evaluated. Call it in the transaction that writes."""
+    for row in rows:
+        _tell(row, SOURCES[type(row)])
+
+
+def _tell(row: Model, source: Source) -> None:
+    at, patient_id = source.noted_at(row), source.patient(row)
+    if patient_id is None:
+        outbox.add_for_everybody(why=source.why, at=at)
+        return
+    for record_id in source.records(row) or (None,):
+        outbox.add(patient_id=patient_id, record_id=record_id, why=source.why, at=at)

@@ -1,0 +1,214 @@
+"""A history is built in one place: the same for one patient as in a crowd, in whatever order its rows were made."""
+
+from __future__ import annotations
+
+import dataclasses
+import random
+from collections.abc import Callable
+from datetime import timedelta
+from functools import partial
+from typing import Any
+
+import pytest
+from django.db import connection, models
+from django.test.utils import CaptureQueriesContext
+
+from alerts.models import Limit
+from alerts.services.evaluation import evaluate_pending
+from alerts.services.history import WHOLE, histories_in_turn, histories_of, history_of
+from alerts.services.long_course import long_courses_of
+from homedialysis.accounts.models import User
+from sessions.models import Patient, PrescriptionAcknowledgement
+from tests.alerts.builders import DAY, reading
+from tests.alerts.made import made_alert
+from tests.factories import (
+    A_NIGHT,
+    AccessFactory,
+    BloodFactory,
+    BloodsDueFactory,
+    IntervalFactory,
+    MachineFactory,
+    PrescriptionFactory,
+    SupplyCountFactory,
+    SupplyItemFactory,
+    TaskDoneFactory,
+    TrainingFactory,
+    WaterTestFactory,
+    record_night,
+)
+
+AT = A_NIGHT + 20 * DAY
+SINCE = A_NIGHT - DAY
+NIGHTS = 6
+
+
+def plain(what: Any) -> Any:
+    """Down to the columns of every row: rows themselves count as equal as soon as their keys are."""
+    if isinstance(what, models.Model):
+        return {field.attname: getattr(what, field.attname) for field in what._meta.concrete_fields
+                if field.attname in what.__dict__}  # fmt: skip
+    if dataclasses.is_dataclass(what):
+        return {field.name: plain(getattr(what, field.name)) for field in dataclasses.fields(what)}
+    if isinstance(what, dict):
+        return {key: plain(value) for key, value in what.items()}
+    return [plain(each) for each in what] if isinstance(what, list | tuple) else what
+
+
+def shuffled(rng: random.Random, made: list[Callable[[], Any]]) -> None:
+    """Make rows in a random order."""
+    for make in rng.sample(made, len(made)):
+        make()
+
+
+def a_night(patient: Patient, index: int) -> Callable[[], Any]:
+    start = A_NIGHT + index * 2 * DAY
+    read = [reading(start, minute, venous_mmhg=120 + minute + index, tmp_mmhg=40 + index) for minute in (180, 60, 120)]
+    events = [
+        {"at": (start + timedelta(minutes=minute)).isoformat(), "kind": "cramp", "note": ""} for minute in (90, 20)
+    ]
+    changes = {"machine_ktv": 1.2 + index / 100, "pre_systolic": 130 + index}
+    return lambda: record_night(patient, start, at=AT, readings=read, events=events, **changes)
+
+
+def furnish(patient: Patient, nurse: User, rng: random.Random) -> None:
+    """Rows of everything that a history is made of, each kind more than once, in a random order."""
+    order = PrescriptionFactory(patient=patient, version=1, target_weight_kg=70 + rng.randrange(5))
+    item = SupplyItemFactory()
+    old = A_NIGHT.date() - 200 * DAY
+    limit = {"name": "venous_high", "value": 250, "why": "x", "since": A_NIGHT, "set_by": nurse}
+    known = {"rule": "venous_rise", "cause": "venous", "state": "closed", "outcome": "known", "closed_by": nurse}
+    once: list[Callable[[], Any]] = [
+        partial(AccessFactory, patient=patient, created_on=old, abandoned_on=A_NIGHT.date()),
+        partial(AccessFactory, patient=patient, created_on=A_NIGHT.date()),
+        partial(MachineFactory, patient=patient, since=old, until=A_NIGHT.date() - DAY),
+        partial(MachineFactory, patient=patient, since=A_NIGHT.date()),
+        partial(MachineFactory, patient=patient, kind="water", since=old),
+        partial(Limit.objects.create, patient=patient, **limit),
+        partial(PrescriptionAcknowledgement.objects.create, prescription=order, by=nurse, at=AT, received_at=AT),
+        partial(IntervalFactory, patient=patient, kind="service", every_days=100),
+        partial(made_alert, patient, at=A_NIGHT + 5 * DAY, closed_at=A_NIGHT + 6 * DAY, **known),
+        partial(TrainingFactory, patient=patient, topic="Water"),
+        partial(record_night, patient, SINCE - 3 * DAY, at=AT),
+    ]
+    thrice: list[Callable[[], Any]] = [
+        make
+        for when in (A_NIGHT + index * DAY for index in range(3))
+        for make in (
+            partial(WaterTestFactory, patient=patient, sampled_at=when),
+            partial(SupplyCountFactory, patient=patient, item=item, counted_at=when),
+            partial(TaskDoneFactory, patient=patient, done_at=when),
+            partial(BloodFactory, patient=patient, drawn_at=when, timing="apart", value=3 + rng.randrange(9)),
+        )
+    ]
+    shuffled(rng, [*once, *thrice, *(a_night(patient, index) for index in range(NIGHTS))])
+
+
+@pytest.fixture(params=[1, 2])
+def crowd(request: Any, ana: Patient, ben: Patient, nurse: User) -> list[Patient]:
+    """Two patients with rows of every kind, Ben in another time zone where it is another day already."""
+    rng = random.Random(request.param)
+    ben.time_zone = "Pacific/Auckland"
+    ben.save()
+    Limit.objects.create(name="venous_high", value=300, why="unit", since=A_NIGHT - DAY, set_by=nurse)
+    BloodsDueFactory()
+    for patient in rng.sample([ana, ben], 2):
+        furnish(patient, nurse, rng)
+    evaluate_pending(at=AT)
+    return [ana, ben]
+
+
+def test_a_patient_in_a_crowd_has_the_history_of_a_patient_alone(crowd: list[Patient]) -> None:
+    together = histories_of(crowd, since=SINCE, at=AT, parts=WHOLE)
+    for patient, history in zip(crowd, together, strict=True):
+        (alone,) = histories_of([patient], since=SINCE, at=AT, parts=WHOLE)
+        assert plain(history) == plain(alone)
+        assert {night.record.patient_id for night in history.nights} == {patient.pk}
+    own = [plain(history) for history in together]
+    assert all(own[0][part] != own[1][part] for part in own[0] if part not in ("since", "night_before"))
+
+
+def test_everything_is_oldest_first_in_whatever_order_it_came(crowd: list[Patient]) -> None:
+    """The model's own order of records is newest first: rules would count from the wrong end."""
+    for history in histories_of(crowd, since=SINCE, at=AT, parts=WHOLE):
+        starts = [night.record.started_at for night in history.nights]
+        assert starts == [A_NIGHT + index * 2 * DAY for index in range(NIGHTS)]
+        assert history.night_before == (SINCE - 3 * DAY).astimezone(history.zone).date()
+        for night in history.nights:
+            assert [row.at - night.record.started_at for row in night.readings] == [
+                timedelta(minutes=minute) for minute in (60, 120, 180)
+            ]
+            assert [row.at for row in night.events] == sorted(row.at for row in night.events)
+        assert [row.drawn_at for row in history.bloods] == [A_NIGHT + days * DAY for days in range(3)]
+        assert history.around is not None
+        assert [row.sampled_at for row in history.around.water] == [A_NIGHT + days * DAY for days in range(3)]
+        assert [point.at for point in history.course] == [SINCE - 3 * DAY, *starts]
+
+
+def test_as_many_queries_for_a_crowd_as_for_one(crowd: list[Patient]) -> None:
+    counts = []
+    there = [*crowd, *(PrescriptionFactory(version=1).patient for _ in range(3))]
+    for patients in (crowd[:1], [there[0], *there[2:]]):
+        with CaptureQueriesContext(connection) as asked:
+            histories_of(patients, since=SINCE, at=AT, parts=WHOLE)
+        counts.append(len(asked))
+    assert counts[0] == counts[1]
+
+
+def test_in_turn_everybody_comes_once(crowd: list[Patient], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("alerts.services.history.PATIENTS_AT_ONCE", 1)
+    found = histories_in_turn(Patient.objects.all(), since=SINCE, at=AT, parts=frozenset())
+    assert sorted(str(history.patient.pk) for history in found) == sorted(str(patient.pk) for patient in crowd)
+
+
+@pytest.mark.parametrize(("days", "back"), [(None, 90), (50, 90), (100, 114), (390, 400)])
+def test_an_alert_that_is_open_and_old_finds_what_it_stands_on(ana: Patient, days: int | None, back: int) -> None:
+    """90 days, or two weeks before the first night of the oldest open alert, and no more than 400."""
+    if days is not None:
+        made_alert(ana, at=AT - days * DAY + timedelta(hours=12))
+    made_alert(ana, at=AT - 300 * DAY, rule="other", state="closed", outcome="other", closed_at=AT,
+               closed_by=ana.account)  # fmt: skip
+    assert history_of(ana, at=AT, parts=frozenset()).since == AT - back * DAY
+
+
+class TestLongCourse:
+    """What splits a course into parts that cannot be compared."""
+
+    def segments(self, patient: Patient, key: str) -> list[str]:
+        course = long_courses_of([patient], {patient.pk: list(patient.prescriptions.all())}, at=AT)[patient.pk]
+        return [point.segments[key] for point in course]
+
+    @pytest.fixture(autouse=True)
+    def nights(self, ana: Patient, ben: Patient) -> None:
+        for patient in (ana, ben):
+            for index in range(4):
+                record_night(patient, A_NIGHT + index * 2 * DAY, at=AT)
+
+    def changes(self, patient: Patient, key: str) -> list[int]:
+        """The nights with which a new usual begins."""
+        found = self.segments(patient, key)
+        return [index for index in range(1, len(found)) if found[index] != found[index - 1]]
+
+    def test_a_machine_from_its_first_night_on(self, ana: Patient, ben: Patient) -> None:
+        MachineFactory(patient=ana, since=(A_NIGHT + 4 * DAY).date())
+        MachineFactory(patient=ana, kind="water", since=(A_NIGHT + 2 * DAY).date())
+        assert self.changes(ana, "venous") == [2]
+        assert self.changes(ana, "clearance") == [2]
+        assert self.changes(ben, "venous") == []
+
+    def test_a_change_after_the_last_night_changes_nothing(self, ana: Patient) -> None:
+        MachineFactory(patient=ana, since=(A_NIGHT + 7 * DAY).date())
+        assert self.changes(ana, "venous") == []
+
+    def test_the_latest_of_several_changes(self, ana: Patient) -> None:
+        for days in (2, 6):
+            AccessFactory(patient=ana, created_on=(A_NIGHT - DAY).date(), abandoned_on=(A_NIGHT + days * DAY).date())
+        assert self.changes(ana, "venous") == [1, 3]
+
+    def test_closed_as_known_begins_a_new_usual_of_that_series_alone(self, ana: Patient, ben: Patient) -> None:
+        made_alert(ana, rule="venous_rise", state="closed", outcome="known", closed_by=ana.account,
+                   closed_at=A_NIGHT + 4 * DAY)  # fmt: skip
+        made_alert(ana, rule="tmp_rise", state="closed", outcome="spoken", closed_by=ana.account,
+                   closed_at=A_NIGHT + 2 * DAY)  # fmt: skip
+        assert self.changes(ana, "venous") == [2]
+        assert self.changes(ana, "tmp") == []
+        assert self.changes(ben, "venous") == []
