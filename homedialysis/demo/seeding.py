@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 from django.db import transaction
+from django.utils import timezone
 
 from alerts.models import PendingEvaluation
 from alerts.services import outbox
@@ -73,6 +74,8 @@ def seed(plan: Plan, track: Track = lambda moments: moments) -> None:
             happening.do(happening.at)
             if happening.wants_a_look:
                 _evaluate(desk, happening.at)
+        PendingEvaluation.objects.fresh(timezone.now()).update(due_at=plan.until)
+        evaluate_pending(at=plan.until)
         Month(team, plan.until, plan.days).lay_out()
         if failed := PendingEvaluation.objects.first():
             raise RuntimeError(f"Evaluating what was made up failed: {failed.last_error}")
@@ -97,7 +100,8 @@ def _furnish(member: Member, enrolled: Enrolled, begins: datetime, plan: Plan, t
 
 
 def _evaluate(desk: Desk, at: datetime) -> None:
-    """All news of the patient, and whether something is missing by now."""
+    """All news of the patient, and whether something is missing by now. The story has a clock of its own."""
     outbox.add(patient_id=desk.patient.pk, why="demo", at=at)
+    PendingEvaluation.objects.filter(patient=desk.patient).update(due_at=at)
     evaluate_pending(at=at)
     desk.look_up()

@@ -124,11 +124,12 @@ def test_a_change_without_if_match_is_428_and_changes_nothing(ana_client: Client
 
 def test_a_change_of_the_revision_that_stands_replaces_it(ana_client: Client, record_id: uuid.UUID) -> None:
     put(ana_client, record_id, night_body(readings=3))
+    PendingEvaluation.objects.all().delete()
     answer = put(ana_client, record_id, night_body(readings=1, post_weight_kg=70.4), '"1"')
     assert (answer.status_code, answer.headers["ETag"], answer.json()["revision"]) == (200, '"2"', 2)
     record = TreatmentRecord.objects.get()
     assert (record.post_weight_kg, record.reading_set.count()) == (70.4, 1)
-    assert PendingEvaluation.objects.count() == 2
+    assert PendingEvaluation.objects.get().record == record
 
 
 def test_a_stale_revision_is_412_with_the_record_as_it_stands(ana_client: Client, record_id: uuid.UUID) -> None:

@@ -15,6 +15,7 @@ from dosing.models import MonthlyReview, PatientMonth, PlanItem
 from dosing.services.month.computing import compute_month
 from dosing.services.month.ranges import set_range
 from dosing.services.month.report import sheet_of
+from dosing.services.month.reviewing import settle
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from sessions.services.prescribing import sign_prescription
@@ -161,3 +162,17 @@ def test_the_patient_reads_what_was_released_and_nothing_before(
     assert "We talk about potassium." in page
     assert "Dose enough" not in page
     assert ben_client.get(told).status_code == 404
+
+
+def test_the_first_who_says_that_a_plan_is_done_stands(
+    nephrologist_client: Client, where: str, nurse: User, nephrologist: User
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    plan_body = {"words": "Talk about potassium", "owner": nurse.pk, "due_on": "2026-04-10"}
+    nephrologist_client.post(f"{where}plan/", plan_body)
+    item = PlanItem.objects.get()
+    first, second = (datetime(2026, 4, day, 9, tzinfo=UTC) for day in (2, 3))
+    settle(item=item, words="Spoken.", by=nurse, at=first)
+    settle(item=item, words="Also spoken.", by=nephrologist, at=second)
+    item.refresh_from_db()
+    assert (item.done_at, item.done_by, item.done_words) == (first, nurse, "Spoken.")
