@@ -230,6 +230,7 @@ class Migration(migrations.Migration):
                         ('created_at', models.DateTimeField()),
                         ('due_at', models.DateTimeField()),
                         ('attempts', models.PositiveSmallIntegerField(default=0)),
+                        ('loans', models.PositiveSmallIntegerField(default=0)),
                         ('last_error', models.CharField(blank=True, max_length=300)),
                         ('put_aside_at', models.DateTimeField(blank=True, null=True)),
                         ('patient', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='treatment.patient')),
