@@ -36,10 +36,10 @@ class Field(Range):
     short: the label where the place says the rest, "" where the whole one is short; head: over a column, with the unit
     where it is not plain from the name, "" for `short` and unit. decimals: figures after the sign, a negative number
     for "at most so many". whole: it is counted, and a fraction of one is refused. paired_with: the key of the number
-    that is written under it as in 120/80. loinc: a code that was verified, or "" ; ucum: the unit for exchange where
-    `UCUM` does not know it. asked: its place on the bedside's screen, None where that has one of its own for it.
-    on_paper: whether it has a column or a line on the flow sheet and on the page that types it in. example: a likely
-    value, for the API's examples and the demo; None for the middle of what is usual.
+    that is written under it as in 120/80. loinc: a code that was verified, or ""; ucum: the unit for exchange where
+    `UCUM` does not know it. asked: its place on the bedside's screen, None where that does not ask for it, or
+    works it out. on_paper: whether it has a column or a line on the flow sheet and on the page that types it in.
+    example: a likely value, for the API's examples and the demo; None for the middle of what is usual.
     """
 
     short: str = ""
@@ -119,6 +119,7 @@ class Twice:
     before: str
     after: str
     loinc: tuple[str, str] = ("", "")
+    asked: tuple[int | None, int | None] = (LAST, LAST)
     examples: tuple[float | None, float | None] = (None, None)
 
     def at(self, place: int) -> Field:
@@ -130,6 +131,7 @@ class Twice:
             short=self.field.short or self.field.label,
             paired_with=below and f"{PREFIXES[place]}{below}",
             loinc=self.loinc[place] or self.field.loinc,
+            asked=self.asked[place],
             example=self.examples[place],
         )
 
@@ -145,13 +147,14 @@ _STANDING_BELOW = replace(DIASTOLIC, short=_("Diastolic, standing"))
 
 MEASURED = {
     "weight_kg": Twice(
-        WEIGHT, _("Weight before"), _("Weight after"), loinc=("8347-7", "8344-4"), examples=(72.6, 70.3)
+        WEIGHT, _("Weight before"), _("Weight after"), loinc=("8347-7", "8344-4"), asked=(10, 10), examples=(72.6, 70.3)
     ),
     "systolic": Twice(
         _SITTING,
         _("Systolic pressure before, sitting"),
         _("Systolic pressure after, sitting"),
         loinc=("8459-0", "8459-0"),
+        asked=(20, 20),
         examples=(138, 124),
     ),
     "diastolic": Twice(
@@ -159,6 +162,7 @@ MEASURED = {
         _("Diastolic pressure before, sitting"),
         _("Diastolic pressure after, sitting"),
         loinc=("8453-3", "8453-3"),
+        asked=(30, 30),
         examples=(78, 72),
     ),
     "standing_systolic": Twice(
@@ -166,6 +170,7 @@ MEASURED = {
         _("Systolic pressure before, standing"),
         _("Systolic pressure after, standing"),
         loinc=("8460-8", "8460-8"),
+        asked=(50, 50),
         examples=(130, 116),
     ),
     "standing_diastolic": Twice(
@@ -173,10 +178,13 @@ MEASURED = {
         _("Diastolic pressure before, standing"),
         _("Diastolic pressure after, standing"),
         loinc=("8454-1", "8454-1"),
+        asked=(60, 60),
         examples=(76, 70),
     ),
-    "pulse": Twice(PULSE, _("Pulse before"), _("Pulse after"), examples=(72, 76)),
-    "temperature_c": Twice(BODY_TEMPERATURE, _("Temperature before"), _("Temperature after"), examples=(36.5, 36.4)),
+    "pulse": Twice(PULSE, _("Pulse before"), _("Pulse after"), asked=(40, 40), examples=(72, 76)),
+    "temperature_c": Twice(
+        BODY_TEMPERATURE, _("Temperature before"), _("Temperature after"), asked=(70, None), examples=(36.5, 36.4)
+    ),
 }
 """What is taken before and after the treatment."""
 BEFORE, AFTER = (
@@ -192,6 +200,7 @@ FLUID: dict[str, Field] = {
         0.05,
         head=_("Fluid to take off (UF), L"),
         decimals=-2,
+        asked=None,
         example=2.7,
     ),
     "rinse_back_l": Field(_("Rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05, decimals=-2, example=0.3),
@@ -228,10 +237,14 @@ FLUID: dict[str, Field] = {
         decimals=2,
         example=1.31,
     ),
-    "planned_minutes": Field(_("Planned length"), "min", (1, 1440), (60, 660), 5, on_paper=False, example=240),
-    "planned_intake_l": Field(_("Planned drinks"), "L", (0, 5), (0, 1.5), 0.05, decimals=-2, on_paper=False),
+    "planned_minutes": Field(
+        _("Planned length"), "min", (1, 1440), (60, 660), 5, asked=None, on_paper=False, example=240
+    ),
+    "planned_intake_l": Field(
+        _("Planned drinks"), "L", (0, 5), (0, 1.5), 0.05, decimals=-2, asked=None, on_paper=False
+    ),
     "planned_rinse_back_l": Field(
-        _("Planned rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05, decimals=-2, on_paper=False, example=0.3
+        _("Planned rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05, decimals=-2, asked=None, on_paper=False, example=0.3
     ),
 }
 """The plan, and what the machine shows at the end; what is on paper in the order of the sheet."""

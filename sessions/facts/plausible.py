@@ -17,7 +17,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from sessions.facts.field_words import field_words
-from sessions.facts.fields import AFTER, BEFORE, FLUID, LISTS, READING, TREATMENT, Field, at_bedside, on_paper
+from sessions.facts.fields import AFTER, BEFORE, FLUID, LISTS, TREATMENT, Field, at_bedside, on_paper
 from sessions.facts.ranges import Range, unit_words
 
 MINUTES_OF_TREATMENT = Range(_("Length of treatment"), "min", (1, 1440), (60, 660))
@@ -136,16 +136,13 @@ def _for_script(limits: Range) -> dict[str, Any]:
 
 
 def for_screens() -> dict[str, Any]:
-    """Which numbers the phone's reading screen and its paper page ask for, in their order, as keys of `for_scripts`."""
-    return {
-        "reading": at_bedside(READING),
-        "paper": {
-            "machine": on_paper(FLUID),
-            "before": on_paper(BEFORE),
-            "after": on_paper(AFTER),
-            **{listed: on_paper(fields) for listed, fields in LISTS.items()},
-        },
-    }
+    """Which numbers the phone's screens and the parts of its paper page ask for, in their order.
+
+    Keys of `for_scripts`: of a list without its name.
+    """
+    places = {"before": BEFORE, "after": AFTER, "fluid": FLUID, **LISTS}
+    bedside = {place: at_bedside(fields) for place, fields in places.items()}
+    return bedside | {"paper": {place: on_paper(fields) for place, fields in places.items()}}
 
 
 def limits_of(path: str) -> Range | None:

@@ -55,7 +55,7 @@ class TestTonight:
             expect(evening.screen()).to_contain_text(words)
         page.get_by_text("The whole prescription").click()
         expect(evening.screen()).to_contain_text("Fenrow 17")
-        expect(evening.screen()).to_contain_text("Longest allowed5:00 h")
+        expect(evening.screen()).to_contain_text("Longest allowed5 h")
 
     def test_it_says_that_it_is_no_alarm_and_whom_to_call(self, evening: Evening) -> None:
         evening.open()

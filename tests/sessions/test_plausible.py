@@ -91,12 +91,17 @@ def test_two_numbers_of_one_pressure_share_a_column() -> None:
 def test_what_is_asked_where_is_meant_so() -> None:
     """Today's choice, said once more by hand: what is set at the machine has no column on paper."""
     told = plausible.for_screens()
-    assert told["reading"][:4] == ["arterial_mmhg", "venous_mmhg", "tmp_mmhg", "qb_ml_min"]
-    assert set(told["reading"]) == set(READING)
+    assert told["readings"][:4] == ["arterial_mmhg", "venous_mmhg", "tmp_mmhg", "qb_ml_min"]
+    assert set(told["readings"]) == set(READING)
     left_out = {"qd_ml_min", "conductivity_ms_cm", "dialysate_temperature_c"}
     assert told["paper"]["readings"] == [key for key in READING if key not in left_out]
     assert told["paper"]["sites"] == ["attempts", "pain", "gauge", "bleeding_minutes"]
     assert told["paper"]["events"] == []
+    assert told["before"][-1] == "pre_temperature_c"
+    assert told["after"] == [each.replace("pre_", "post_") for each in told["before"][:-1]]
+    assert told["fluid"] == ["rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"]
+    planned = ["planned_uf_l", "rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"]
+    assert told["paper"]["fluid"] == planned
 
 
 @pytest.mark.parametrize("given", [math.nan, math.inf, -math.inf])

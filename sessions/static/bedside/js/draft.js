@@ -9,6 +9,7 @@
 
 import { nowMinute } from "./clock.js";
 import { oddity } from "./numbers.js";
+import { t } from "./words.js";
 
 export const TIMED = ["readings", "events", "medicines"];
 const LISTS = [...TIMED, "checks", "sites", "steps", "used_stock"];
@@ -164,6 +165,18 @@ export function takeNumber(night, path, value, limits) {
 
 /** The limits of a path: kit.limits knows rows without their index. */
 export const limitsOf = (kit, path) => kit?.limits?.[path.replace(/\[\d+\]/g, "")];
+
+/** The numbers that a screen asks for, in its order, as the unit declares them: "readings", "before", "after", … */
+export const askedAt = (kit, place) => kit?.asked?.[place] ?? [];
+
+/** The same for a part of the paper sheet. */
+export const onPaper = (kit, part) => kit?.asked?.paper?.[part] ?? [];
+
+/** What a number is called where the place says the rest. */
+export const shortOf = (kit, path) => {
+  const limits = limitsOf(kit, path);
+  return t(limits?.short ?? limits?.label ?? path);
+};
 
 /* Rows -------------------------------------------------------------------------------------------- */
 

@@ -6,30 +6,9 @@
 
 import { checkOf, inside } from "./check_rows.js";
 import { fromWall, later, toWall } from "./clock.js";
-import { getPath, limitsOf } from "./draft.js";
+import { getPath, limitsOf, onPaper } from "./draft.js";
 import { oddity, parseNumber, refusal } from "./numbers.js";
 import { t } from "./words.js";
-
-/** In the order of the sheet. */
-export const MACHINE = ["planned_uf_l", "rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"];
-const measured = (when) =>
-  ["weight_kg", "systolic", "diastolic", "standing_systolic", "standing_diastolic", "pulse", "temperature_c"].map(
-    (name) => `${when}_${name}`,
-  );
-export const BEFORE = measured("pre");
-export const AFTER = measured("post");
-export const COLUMNS = [
-  "qb_ml_min",
-  "arterial_mmhg",
-  "venous_mmhg",
-  "tmp_mmhg",
-  "uf_rate_ml_h",
-  "uf_volume_l",
-  "systolic",
-  "diastolic",
-  "pulse",
-];
-export const NEEDLE = ["attempts", "pain", "gauge", "bleeding_minutes"];
 
 /** A text of the sheet, "" where nothing was typed. */
 export const typedAt = (night, path) => getPath({ doc: night.plan.paper.typed }, path) ?? "";
@@ -104,6 +83,9 @@ function layLines(night, kit, list, number, make) {
   }
 }
 
+/** The numbers that the sheet has once, in its order. */
+const wholeNight = (kit) => ["fluid", "before", "after"].flatMap((part) => onPaper(kit, part));
+
 const columns = (names, number) => Object.fromEntries(names.map((name) => [name, number(name)]));
 
 function layChecks(night, kit, number) {
@@ -116,7 +98,7 @@ function layChecks(night, kit, number) {
   night.doc.checklist_version = night.doc.checks.length ? kit.checklist.version : null;
 }
 
-function laySites(night, number) {
+function laySites(night, kit, number) {
   night.doc.sites = [];
   for (const [index, { site, use }] of night.plan.paper.typed.sites.entries()) {
     const to = `sites[${night.doc.sites.length}].`;
@@ -125,12 +107,11 @@ function laySites(night, number) {
         site: Number(site),
         use,
         needle: "",
-        length_mm: null,
         flash: null,
         flushed: null,
         note: "",
         at: null,
-        ...columns(NEEDLE, (name) => number(`sites[${index}].${name}`, to + name)),
+        ...columns(onPaper(kit, "sites"), (name) => number(`sites[${index}].${name}`, to + name)),
       });
   }
 }
@@ -152,21 +133,19 @@ export function layOut(night, kit) {
   doc.ended_at = start && end ? following(end, later(doc.started_at, 1), kit.patient.zone) : null;
   night.stage = doc.ended_at ? "after" : doc.started_at ? "running" : "before";
   const number = reader(night, kit);
-  Object.assign(doc, columns([...MACHINE, ...BEFORE, ...AFTER], number));
-  laySites(night, number);
+  Object.assign(doc, columns(wholeNight(kit), number));
+  laySites(night, kit, number);
   layChecks(night, kit, number);
-  layLines(night, kit, "readings", number, (_, column) => columns(COLUMNS, column));
-  layLines(night, kit, "events", number, ({ kind, note }) => ({
+  layLines(night, kit, "readings", number, (_, column) => columns(onPaper(kit, "readings"), column));
+  layLines(night, kit, "events", number, ({ kind, note }, column) => ({
     kind: kind || "other",
     note: note ?? "",
-    systolic: null,
-    diastolic: null,
-    saline_l: null,
+    ...columns(onPaper(kit, "events"), column),
   }));
   layLines(night, kit, "medicines", number, ({ name, unit }, column) => ({
     name,
     unit,
     note: "",
-    amount: column("amount"),
+    ...columns(onPaper(kit, "medicines"), column),
   }));
 }

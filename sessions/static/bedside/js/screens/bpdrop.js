@@ -3,7 +3,7 @@
 import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { minuteOf } from "../course.js";
-import { addEvent, removeRow } from "../draft.js";
+import { addEvent, askedAt, removeRow } from "../draft.js";
 import { kept } from "../kept.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { go, register, replace } from "../router.js";
@@ -123,7 +123,7 @@ function pressures(ctx, index) {
   return h(
     "div",
     { class: "values" },
-    ["systolic", "diastolic", "saline_l"].map((name) => fieldRow(ctx, `${row}.${name}`)),
+    askedAt(ctx.kit, "events").map((name) => fieldRow(ctx, `${row}.${name}`)),
   );
 }
 

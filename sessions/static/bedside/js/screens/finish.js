@@ -8,7 +8,7 @@ import { lastTime } from "../around.js";
 import { bleedingRows, outSince, pull, siteName, stillOpen, stopped } from "../bleeding.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { dialyserLooks, yesNo } from "../choices.js";
-import { stampStep } from "../draft.js";
+import { askedAt, stampStep } from "../draft.js";
 import { kept } from "../kept.js";
 import { momentRow } from "../moment_row.js";
 import { askNumber, numberField } from "../pad.js";
@@ -20,15 +20,11 @@ import { standingDrop } from "./weigh.js";
 
 const ENDED = kept("Blood is back, treatment ended");
 const FLUID = ["rinse_back_l", "intake_l"];
-const BODY = [
-  "post_weight_kg",
-  "post_systolic",
-  "post_diastolic",
-  "post_pulse",
-  "post_standing_systolic",
-  "post_standing_diastolic",
-];
+/** What is taken after, and what the machine shows, in the order of asking. */
+const body = (ctx) => askedAt(ctx.kit, "after");
 const MACHINE = ["uf_removed_l", "blood_processed_l"];
+/** What the machine shows besides: its Kt/V, and whatever the unit declares. */
+const besides = (ctx) => askedAt(ctx.kit, "fluid").filter((path) => ![...FLUID, ...MACHINE].includes(path));
 
 function end(ctx) {
   ctx.change(t(ENDED), (night) => {
@@ -134,7 +130,7 @@ function nextStep(ctx) {
       label: t("{site}: needle is out now", { site: siteName(ctx, open[0].row) }),
       tap: () => pull(ctx, open[0]),
     };
-  for (const paths of [BODY, MACHINE, FLUID]) if (unset(ctx, paths).length) return asks(ctx, paths);
+  for (const paths of [body(ctx), MACHINE, FLUID]) if (unset(ctx, paths).length) return asks(ctx, paths);
   if (!doc.dialyser_look || doc.disinfected === null)
     return {
       label: t("Next: dialyser and machine"),
@@ -179,12 +175,12 @@ function draw(ctx) {
     ended(ctx),
     bleeding.length > 0 && [h("h2", { text: t("Needles out") }), bleeding],
     h("h2", { text: t("Weight and pressure after") }),
-    numbers(ctx, BODY),
+    numbers(ctx, body(ctx)),
     drop && note(drop, "care"),
     measureRow(ctx, "weight", { weight: "post_weight_kg" }),
     measureRow(ctx, "pressure", { systolic: "post_systolic", diastolic: "post_diastolic", pulse: "post_pulse" }),
     h("h2", { text: t("What the machine says") }),
-    numbers(ctx, [...MACHINE, "machine_ktv"]),
+    numbers(ctx, [...MACHINE, ...besides(ctx)]),
     h("h2", { text: t("Fluid that went in") }),
     numbers(ctx, FLUID),
     h("h2", { id: "machine", text: t("Dialyser and machine") }),

@@ -14,6 +14,7 @@ import { bigButton, h, note } from "../ui.js";
 import { valueRow, writeNumber } from "../value_row.js";
 import { t, timeOf } from "../words.js";
 
+const [UNITS, UNITS_AN_HOUR] = [kept("units"), kept("units/h")];
 const [HEPARIN, LOW_MOLECULAR, RATE] = [kept("Heparin"), kept("Low-molecular-weight heparin"), kept("Heparin rate")];
 
 export const heparin = (prescription) => {
@@ -22,11 +23,13 @@ export const heparin = (prescription) => {
     {
       name: low ? LOW_MOLECULAR : HEPARIN,
       label: low ? t(LOW_MOLECULAR) : t("Heparin bolus"),
-      unit: "units",
+      unit: UNITS,
       step: 100,
       prescribed: prescription?.bolus_units,
     },
-    ...(low ? [] : [{ name: RATE, label: t(RATE), unit: "units/h", step: 50, prescribed: prescription?.rate_units_h }]),
+    ...(low
+      ? []
+      : [{ name: RATE, label: t(RATE), unit: UNITS_AN_HOUR, step: 50, prescribed: prescription?.rate_units_h }]),
   ];
 };
 

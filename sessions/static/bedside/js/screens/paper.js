@@ -7,38 +7,13 @@
 import { textField } from "../ask.js";
 import { dialyserLooks, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
-import { setPath } from "../draft.js";
-import {
-  AFTER,
-  BEFORE,
-  COLUMNS,
-  layOut,
-  limitsAt,
-  MACHINE,
-  NEEDLE,
-  readNumber,
-  typedAt,
-  wrongTime,
-} from "../paper_sheet.js";
+import { onPaper, setPath, shortOf } from "../draft.js";
+import { layOut, limitsAt, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
 import { dayOf, t } from "../words.js";
 import { limitWords } from "./checks.js";
 import { heparin, nameWords } from "./medicine.js";
-import { names } from "./reading.js";
-
-/** Short enough for three cells side by side; the heading above says the rest. */
-const shorts = () => ({
-  ...names(),
-  weight_kg: t("Weight"),
-  standing_systolic: t("Systolic, standing"),
-  standing_diastolic: t("Diastolic, standing"),
-  temperature_c: t("Temperature"),
-  attempts: t("Attempts"),
-  pain: t("Pain"),
-  gauge: t("Gauge"),
-  bleeding_minutes: t("Bled for"),
-});
 
 const isPaper = (night) => night && night.stage !== "handed" && night.plan.paper;
 const checksOf = (ctx) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part !== "after");
@@ -117,9 +92,9 @@ function cell(ctx, path, label, judge, props = {}) {
 
 const problem = (words) => words && h("p", { class: "problem", text: words });
 
-function numberCell(ctx, path, name = shorts()[path.replace(/^.*\.|^(pre|post)_/, "")]) {
+function numberCell(ctx, path, name = shortOf(ctx.kit, path)) {
   const limits = limitsAt(ctx.kit, path);
-  const label = [name ?? t(limits.label), limits.unit].filter(Boolean).join(", ");
+  const label = [name, limits.unit].filter(Boolean).join(", ");
   const judge = () => {
     const text = String(typedAt(ctx.night, path));
     const { wrong, ask } = readNumber(limits, text);
@@ -202,7 +177,7 @@ function lines(ctx, list, cellsOf, add, row) {
 
 const readingCells = (ctx) => (row) => [
   timeCell(ctx, `${row}.at`, t("Time")),
-  COLUMNS.map((name) => numberCell(ctx, `${row}.${name}`)),
+  onPaper(ctx.kit, "readings").map((name) => numberCell(ctx, `${row}.${name}`)),
 ];
 
 const eventCells = (ctx) => (row) => [
@@ -249,7 +224,7 @@ function needlesPart(ctx) {
     h("h3", { text: useWords(use) }),
     grid(
       pick(ctx, `sites[${index}].site`, t("Site"), [["", t("choose")], ...known(use)]),
-      NEEDLE.map((name) => numberCell(ctx, `sites[${index}].${name}`)),
+      onPaper(ctx.kit, "sites").map((name) => numberCell(ctx, `sites[${index}].${name}`)),
     ),
   ];
   return sites.length > 0 && [h("h2", { text: t("Needles") }), sites.map(one)];
@@ -314,7 +289,7 @@ function machinePart(ctx) {
   return [
     part(
       t("Fluid and machine"),
-      MACHINE.map((path) => numberCell(ctx, path)),
+      onPaper(ctx.kit, "fluid").map((path) => numberCell(ctx, path)),
     ),
     choiceRow(t("Look of the dialyser"), dialyserLooks(), doc.dialyser_look, chosen("dialyser_look")),
     choiceRow(t("Machine disinfected"), yesNo(), doc.disinfected, chosen("disinfected")),
@@ -342,11 +317,11 @@ function draw(ctx) {
     machinePart(ctx),
     part(
       t("Before"),
-      BEFORE.map((path) => numberCell(ctx, path)),
+      onPaper(ctx.kit, "before").map((path) => numberCell(ctx, path)),
     ),
     part(
       t("After"),
-      AFTER.map((path) => numberCell(ctx, path)),
+      onPaper(ctx.kit, "after").map((path) => numberCell(ctx, path)),
     ),
     h("h2", { text: t("Readings") }),
     lines(ctx, "readings", readingCells(ctx), t("Add a line of readings")),

@@ -6,45 +6,13 @@ import { keepAwake } from "../awake.js";
 import { later } from "../clock.js";
 import { lastValues, minuteOf } from "../course.js";
 import { measureRow } from "../bluetooth/measure.js";
-import { addReading, confirmPath, limitsOf, removeRow } from "../draft.js";
+import { addReading, askedAt, confirmPath, limitsOf, removeRow, shortOf } from "../draft.js";
 import { withUnit } from "../numbers.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { register, replace } from "../router.js";
 import { h, note, toast } from "../ui.js";
 import { dayOf, t, timeOf } from "../words.js";
 import { valueRow, writeNumber } from "../value_row.js";
-
-/** In the order in which people go round: the machine's front first, then the cuff, then what is asked less often. */
-const FIELDS = [
-  "arterial_mmhg",
-  "venous_mmhg",
-  "tmp_mmhg",
-  "qb_ml_min",
-  "qd_ml_min",
-  "uf_rate_ml_h",
-  "uf_volume_l",
-  "systolic",
-  "diastolic",
-  "pulse",
-  "conductivity_ms_cm",
-  "dialysate_temperature_c",
-];
-
-/** Short enough to stand beside the keys; what is spoken is the whole label. */
-export const names = () => ({
-  arterial_mmhg: t("Arterial"),
-  venous_mmhg: t("Venous"),
-  tmp_mmhg: t("TMP"),
-  qb_ml_min: t("Blood flow (Qb)"),
-  qd_ml_min: t("Dialysate flow (Qd)"),
-  uf_rate_ml_h: t("UF rate"),
-  uf_volume_l: t("UF so far"),
-  systolic: t("Systolic"),
-  diastolic: t("Diastolic"),
-  pulse: t("Pulse"),
-  conductivity_ms_cm: t("Conductivity"),
-  dialysate_temperature_c: t("Dialysate temperature"),
-});
 
 const indexOf = (ctx, params) =>
   params[0] != null && ctx.night.doc.readings[Number(params[0])] ? Number(params[0]) : null;
@@ -72,7 +40,7 @@ function row(ctx, index, field, last) {
   return valueRow({
     name: field,
     label,
-    short: names()[field],
+    short: shortOf(ctx.kit, `readings.${field}`),
     limits,
     value: index == null ? null : ctx.night.doc.readings[index][field],
     last: before?.value ?? null,
@@ -125,7 +93,7 @@ function draw(ctx, params) {
     h(
       "div",
       { class: "values" },
-      FIELDS.map((field) => row(ctx, index, field, last)),
+      askedAt(ctx.kit, "readings").map((field) => row(ctx, index, field, last)),
     ),
     cuffRow(ctx, index),
   ].filter(Boolean);

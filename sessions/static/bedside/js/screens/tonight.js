@@ -8,7 +8,7 @@ import { looksNext } from "../opening.js";
 import * as queue from "../queue.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
-import { dayOf, fmt, hours, t, timeOf, tn, weekdayOf } from "../words.js";
+import { dayOf, t, timeOf, tn } from "../words.js";
 
 const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
 /** The treatment that goes on tonight; a night that is being typed in from paper stands among the others. */
@@ -31,47 +31,8 @@ function begin(ctx) {
 const nameOf = (night) =>
   night.doc.started_at ? `${dayOf(night.doc.started_at)}, ${timeOf(night.doc.started_at)}` : dayOf(night.touched_at);
 
-/** The large lines that are set before each treatment. */
-function mainLines(ordered) {
-  return [
-    [t("Target weight"), ordered.target_weight_kg, "kg"],
-    [t("Length"), hours(ordered.minutes), "h"],
-    [t("Blood flow (Qb)"), ordered.qb_ml_min, "mL/min"],
-    [t("Dialysate flow (Qd)"), ordered.qd_ml_min, "mL/min"],
-    [t("UF rate, at most"), ordered.uf_rate_limit_ml_kg_h, "mL/kg/h"],
-  ];
-}
-
-const given = (label, value, unit) => (value == null ? null : [label, value, unit]);
-const anticoagulants = () => ({
-  none: t("None"),
-  heparin: t("Unfractionated heparin"),
-  low_molecular: t("Low-molecular-weight heparin"),
-  other: t("Other, see the note"),
-});
-
-function otherLines(ordered) {
-  const buffer = ordered.dialysate_buffer === "lactate" ? t("Dialysate lactate") : t("Dialysate bicarbonate");
-  const days = ordered.weekdays?.length
-    ? ordered.weekdays.map(weekdayOf).join(", ")
-    : t("{n} a week", { n: fmt(ordered.days_per_week) });
-  return [
-    [t("Days"), days],
-    [t("Dialyser"), ordered.dialyser],
-    [t("Dialysate potassium"), ordered.dialysate_k_mmol_l, "mmol/L"],
-    [t("Dialysate calcium"), ordered.dialysate_ca_mmol_l, "mmol/L"],
-    [buffer, ordered.dialysate_buffer_mmol_l, "mmol/L"],
-    [t("Dialysate sodium"), ordered.dialysate_na_mmol_l, "mmol/L"],
-    [t("Dialysate temperature"), ordered.dialysate_temperature_c, "°C"],
-    [t("Anticoagulation"), anticoagulants()[ordered.anticoagulant]],
-    given(t("Bolus"), ordered.bolus_units, t("units")),
-    given(t("Rate"), ordered.rate_units_h, t("units/h")),
-    given(t("Stop before the end"), ordered.stop_minutes_before_end, t("min")),
-    given(t("Needles"), ordered.needle_gauge, "G"),
-    [t("Readings every"), ordered.reading_interval_minutes, t("min")],
-    [t("Longest allowed"), hours(ordered.max_minutes), "h"],
-  ];
-}
+/** Lines of the prescription, in the unit's words: {label, number, unit} each. */
+const linesOf = (lines = []) => lines.map(({ label, number, unit }) => [label, number, unit]);
 
 function prescription(ctx) {
   const ordered = ctx.kit.prescription;
@@ -87,13 +48,13 @@ function prescription(ctx) {
   });
   return [
     h("h2", { text: t("Tonight's prescription") }),
-    dl(mainLines(ordered)),
+    dl(linesOf(ordered.lines?.main)),
     ordered.note && note(ordered.note),
     h(
       "details",
       null,
       h("summary", { text: t("The whole prescription") }),
-      dl(otherLines(ordered)),
+      dl(linesOf(ordered.lines?.other)),
       h("p", { class: "soft", text: signed }),
     ),
   ];

@@ -4,6 +4,7 @@ import { askAll, labelOf, unset, valueOf } from "../ask.js";
 import { lastPost, lastTime } from "../around.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callButtons } from "../calls.js";
+import { askedAt } from "../draft.js";
 import * as fluid from "../fluid.js";
 import { shown } from "../numbers.js";
 import { askNumber, numberField } from "../pad.js";
@@ -20,7 +21,8 @@ const ASKED = [
   "planned_rinse_back_l",
   "planned_intake_l",
 ];
-const STANDING = ["pre_standing_systolic", "pre_standing_diastolic", "pre_temperature_c"];
+/** What is taken before besides: standing, temperature, and whatever the unit declares. */
+const besides = (ctx) => askedAt(ctx.kit, "before").filter((path) => !ASKED.includes(path));
 /** Of target weight; above it ask the unit. European guideline 2007, from memory. */
 const GAIN_PERCENT = 4.5;
 const ROUNDED = 2;
@@ -216,9 +218,9 @@ function draw(ctx) {
     measureRow(ctx, "pressure", { systolic: "pre_systolic", diastolic: "pre_diastolic", pulse: "pre_pulse" }),
     h(
       "details",
-      { open: STANDING.some((path) => valueOf(ctx, path) !== null) },
+      { open: besides(ctx).some((path) => valueOf(ctx, path) !== null) },
       h("summary", { text: t("Standing, and temperature") }),
-      STANDING.map(field),
+      besides(ctx).map(field),
     ),
     h("h2", { text: t("Fluid that goes in") }),
     field("planned_rinse_back_l"),
