@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.utils.translation import gettext_lazy
 
 
 class AlertsConfig(AppConfig):
@@ -17,4 +18,4 @@ class AlertsConfig(AppConfig):
 
         look_of.append(look_at)
         register_part("alerts", looked_at)
-        register_counter("Open alerts", open_alerts)
+        register_counter("alerts", gettext_lazy("Open alerts"), open_alerts)

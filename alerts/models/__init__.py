@@ -8,6 +8,7 @@ import pghistory
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import AlertState, Outcome, StepKind, Urgency
 from alerts.models.mutes_and_replays import Mute, Replay, ReplayChunk  # noqa: F401  (so that Django finds them)
@@ -40,7 +41,7 @@ class Alert(models.Model):
     first_night = models.DateField()
     last_night = models.DateField()
     opened_at = models.DateTimeField()
-    last_seen_at = models.DateTimeField("newest evidence at")
+    last_seen_at = models.DateTimeField(_("newest evidence at"))
     cause_gone_at = models.DateTimeField(null=True, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
     closed_by = models.ForeignKey(
@@ -51,8 +52,8 @@ class Alert(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     set_aside_until = models.DateTimeField(null=True, blank=True)
-    waits_since = models.DateTimeField("waits to be looked at since", null=True, blank=True)
-    looked_at = models.DateTimeField("first looked at by a person", null=True, blank=True)
+    waits_since = models.DateTimeField(_("waits to be looked at since"), null=True, blank=True)
+    looked_at = models.DateTimeField(_("first looked at by a person"), null=True, blank=True)
 
     objects = AlertQuerySet.as_manager()
 
@@ -68,7 +69,7 @@ class Alert(models.Model):
                 name="alert_open_once",
                 fields=["patient", "rule", "cause"],
                 condition=Q(state=AlertState.OPEN),
-                violation_error_message="An alert for this is open already.",
+                violation_error_message=_("An alert for this is open already."),
             ),
             models.CheckConstraint(
                 name="alert_closed_by_somebody",

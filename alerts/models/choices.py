@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 
 class Urgency(models.IntegerChoices):
     """How soon the patient wants a call; the smaller the number, the sooner."""
 
-    CALL_TODAY = 1, "Call today"
-    THIS_WEEK = 2, "This week"
-    AT_REVIEW = 3, "At the review"
+    CALL_TODAY = 1, _("Call today")
+    THIS_WEEK = 2, _("This week")
+    AT_REVIEW = 3, _("At the review")
 
     @property
     def slug(self) -> str:
@@ -24,57 +25,57 @@ class Urgency(models.IntegerChoices):
 class Family(models.TextChoices):
     """What a rule is about, in the order in which pages list them."""
 
-    SAFETY = "safety", "Safety"
-    FLUID = "fluid", "Fluid and weight"
-    PRESSURE = "pressure", "Blood pressure"
-    SYMPTOMS = "symptoms", "Symptoms"
-    DOSE = "dose", "Dose"
-    ACCESS = "access", "Access"
-    CIRCUIT = "circuit", "Circuit"
-    COMPOSITION = "composition", "Dialysis fluid"
-    WATER = "water", "Water"
-    BLOODS = "bloods", "Bloods"
-    PROCESS = "process", "Records and supplies"
+    SAFETY = "safety", _("Safety")
+    FLUID = "fluid", _("Fluid and weight")
+    PRESSURE = "pressure", _("Blood pressure")
+    SYMPTOMS = "symptoms", _("Symptoms")
+    DOSE = "dose", _("Dose")
+    ACCESS = "access", _("Access")
+    CIRCUIT = "circuit", _("Circuit")
+    COMPOSITION = "composition", _("Dialysis fluid")
+    WATER = "water", _("Water")
+    BLOODS = "bloods", _("Bloods")
+    PROCESS = "process", _("Records and supplies")
 
 
 class AlertState(models.TextChoices):
-    OPEN = "open", "open"
-    CLOSED = "closed", "closed"
+    OPEN = "open", _("open")
+    CLOSED = "closed", _("closed")
 
 
 class StepKind(models.TextChoices):
-    OPENED = "opened", "Opened"
-    EVIDENCE = "evidence", "Evidence"
-    CAUSE_GONE = "cause_gone", "Cause gone"
-    CAUSE_PASSED = "cause_passed", "Cause passed"
-    CAUSE_BACK = "cause_back", "Cause back"
-    BACK_AGAIN = "back_again", "Back again"
-    TOLD = "told", "Message sent on"
-    RETURNED = "returned", "Back from being set aside"
-    SEEN = "seen", "Seen"
-    NOTE = "note", "Note"
-    CALL = "call", "Call"
-    ASSIGNED = "assigned", "Assigned"
-    SET_ASIDE = "set_aside", "Set aside"
-    CLOSED = "closed", "Closed"
+    OPENED = "opened", _("Opened")
+    EVIDENCE = "evidence", _("Evidence")
+    CAUSE_GONE = "cause_gone", _("Cause gone")
+    CAUSE_PASSED = "cause_passed", _("Cause passed")
+    CAUSE_BACK = "cause_back", _("Cause back")
+    BACK_AGAIN = "back_again", _("Back again")
+    TOLD = "told", _("Message sent on")
+    RETURNED = "returned", _("Back from being set aside")
+    SEEN = "seen", _("Seen")
+    NOTE = "note", _("Note")
+    CALL = "call", _("Call")
+    ASSIGNED = "assigned", _("Assigned")
+    SET_ASIDE = "set_aside", _("Set aside")
+    CLOSED = "closed", _("Closed")
 
 
 class ReplayState(models.TextChoices):
-    RUNNING = "running", "at work"
-    STOPPED = "stopped", "stopped"
-    DONE = "done", "done"
+    RUNNING = "running", _("at work")
+    STOPPED = "stopped", _("stopped")
+    DONE = "done", _("done")
 
 
 class Outcome(models.TextChoices):
     """What came of an alert, in the words of the nurse's form."""
 
-    SPOKEN = "spoken", "Spoken with the patient"
-    VISIT = "visit", "Visit or clinic appointment arranged"
-    PHYSICIAN = "physician", "Handed to the nephrologist"
-    HOSPITAL = "hospital", "Sent to hospital or emergency care"
-    RECORD_WRONG = "record_wrong", "The record was wrong"
-    KNOWN = "known", "Known and accepted, nothing to do now"
-    OTHER = "other", "Something else"
+    SPOKEN = "spoken", _("Spoken with the patient")
+    VISIT = "visit", _("Visit or clinic appointment arranged")
+    PHYSICIAN = "physician", _("Handed to the nephrologist")
+    HOSPITAL = "hospital", _("Sent to hospital or emergency care")
+    RECORD_WRONG = "record_wrong", _("The record was wrong")
+    KNOWN = "known", _("Known and accepted, nothing to do now")
+    OTHER = "other", _("Something else")
 
 
 NO_ACTION = (Outcome.RECORD_WRONG, Outcome.KNOWN)
@@ -82,11 +83,11 @@ NO_ACTION = (Outcome.RECORD_WRONG, Outcome.KNOWN)
 
 
 class CallResult(models.TextChoices):
-    REACHED = "reached", "Reached"
-    MESSAGE = "message", "Left a message"
-    NO_ANSWER = "no_answer", "No answer"
+    REACHED = "reached", _("Reached")
+    MESSAGE = "message", _("Left a message")
+    NO_ANSWER = "no_answer", _("No answer")
 
 
 class Channel(models.TextChoices):
-    EMAIL = "email", "E-mail"
-    PUSH = "push", "Message to a browser"
+    EMAIL = "email", _("E-mail")
+    PUSH = "push", _("Message to a browser")

@@ -11,6 +11,7 @@ import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import ReplayState
 from alerts.models.querysets import ChunkQuerySet, StaffOnlyQuerySet
@@ -54,7 +55,7 @@ class Replay(models.Model):
     stopped_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    ended_at = models.DateTimeField("stopped or done at", null=True, blank=True)
+    ended_at = models.DateTimeField(_("stopped or done at"), null=True, blank=True)
 
     objects = StaffOnlyQuerySet.as_manager()
 
@@ -83,7 +84,7 @@ class ReplayChunk(models.Model):
     until = models.DateTimeField(null=True)
     due_at = models.DateTimeField()
     attempts = models.PositiveSmallIntegerField(default=0)
-    records = models.PositiveIntegerField(default=0, help_text="Judged in it.")
+    records = models.PositiveIntegerField(default=0, help_text=_("Judged in it."))
     done_at = models.DateTimeField(null=True)
     last_error = models.CharField(max_length=300, blank=True)
 

@@ -14,6 +14,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import CallResult, Channel
 from alerts.models.querysets import DeliveryQuerySet, StaffOnlyQuerySet
@@ -37,16 +38,16 @@ class Routine(models.Model):
 
     only = models.BooleanField(default=True, editable=False, unique=True)
     seen_within_minutes = models.PositiveSmallIntegerField(
-        "an urgent alert is looked at within (minutes of opening hours)",
+        _("an urgent alert is looked at within (minutes of opening hours)"),
         default=30,
         validators=[MinValueValidator(5), MaxValueValidator(480)],
-        help_text="After that the next on the rota gets a message. 5 to 480.",
+        help_text=_("After that the next on the rota gets a message. 5 to 480."),
     )
     reopen_days = models.PositiveSmallIntegerField(
-        "a closed alert goes on when the same comes back within (days)",
+        _("a closed alert goes on when the same comes back within (days)"),
         default=14,
         validators=[MaxValueValidator(90)],
-        help_text="Later, or with 0, a new alert opens. 0 to 90.",
+        help_text=_("Later, or with 0, a new alert opens. 0 to 90."),
     )
 
     objects = RoutineManager()
@@ -93,9 +94,9 @@ class RotaTurn(models.Model):
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="rota_turns")
     weekday = models.PositiveSmallIntegerField(choices=Weekday)
-    begins = models.TimeField("from")
-    ends = models.TimeField("until")
-    place = models.PositiveSmallIntegerField("place", default=1, validators=[MinValueValidator(1)])
+    begins = models.TimeField(_("from"))
+    ends = models.TimeField(_("until"))
+    place = models.PositiveSmallIntegerField(_("place"), default=1, validators=[MinValueValidator(1)])
 
     objects = StaffOnlyQuerySet.as_manager()
 
@@ -106,7 +107,7 @@ class RotaTurn(models.Model):
             models.UniqueConstraint(
                 name="rota_turn_once",
                 fields=["person", "weekday", "begins"],
-                violation_error_message="This person has a turn that begins then.",
+                violation_error_message=_("This person has a turn that begins then."),
             ),
         ]
 
@@ -119,8 +120,8 @@ class Absence(models.Model):
     """Days on which somebody is not told, whatever the rota says."""
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="absences")
-    first_day = models.DateField("from")
-    last_day = models.DateField("up to and including")
+    first_day = models.DateField(_("from"))
+    last_day = models.DateField(_("up to and including"))
 
     objects = StaffOnlyQuerySet.as_manager()
 

@@ -10,6 +10,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models import Alert, RecordJudgement
@@ -22,7 +24,7 @@ from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.reading_log import note_reading
 
-MOVED_ON = "Something was added since you opened this page. Read it below, then send again: your words are kept."
+MOVED_ON = _("Something was added since you opened this page. Read it below, then send again: your words are kept.")
 
 
 @staff_only
@@ -60,7 +62,7 @@ def note(request: HttpRequest, alert_id: int) -> HttpResponse:
     except lifecycle.MovedOn:
         messages.warning(request, MOVED_ON)
         return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
-    messages.success(request, "Noted.")
+    messages.success(request, gettext("Noted."))
     return redirect("alerts:detail", alert.pk)
 
 
@@ -83,7 +85,7 @@ def close(request: HttpRequest, alert_id: int) -> HttpResponse:
     except lifecycle.AlreadyClosed as problem:
         messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
         return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
-    messages.success(request, f"Closed: {alert}.")
+    messages.success(request, gettext("Closed: %(alert)s.") % {"alert": alert})
     return redirect("alerts:triage")
 
 

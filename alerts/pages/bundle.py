@@ -14,6 +14,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models import Alert, AlertStep
@@ -28,7 +30,7 @@ from sessions.models import Patient
 from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
-MOVED_ON = "Something was added since you opened this page. Read it, then send again: your words are kept."
+MOVED_ON = _("Something was added since you opened this page. Read it, then send again: your words are kept.")
 CALLS_SHOWN = 8
 CLOSED_SHOWN = 5
 
@@ -96,32 +98,38 @@ def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         messages.warning(request, MOVED_ON)
         again = CallForm(_choices(patient), initial=_kept(patient, form))
         return _page(request, patient, status=409, call_form=again)
-    messages.success(request, "The call is noted.")
+    messages.success(request, gettext("The call is noted."))
     return redirect("alerts:bundle", patient.pk)
 
 
 def _do(request: HttpRequest, alerts: Sequence[Alert], data: Mapping[str, Any]) -> str:
     """Carry out what was asked; what the page says then."""
     person, at, newest = signed_in(request), timezone.now(), data["parts"]
-    count = f"{len(alerts)} alert{'' if len(alerts) == 1 else 's'}"
+    count = len(alerts)
     words = {"words": data["words"]}
     match data["do"]:
         case "close":
             lifecycle.close(alerts=alerts, by=person, at=at, newest=newest, outcome=data["outcome"], **words)
-            return f"Closed: {', '.join(alert.title for alert in alerts)}."
+            return gettext("Closed: %(titles)s.") % {"titles": ", ".join(alert.title for alert in alerts)}
         case "aside":
             lifecycle.set_aside(alerts=alerts, by=person, at=at, newest=newest, until=data["until"], **words)
-            return f"Set aside until {data['until']:%Y-%m-%d}: {count}. Until then the list leaves it out."
+            return ngettext(
+                "Set aside until %(until)s: %(count)s alert. Until then the list leaves it out.",
+                "Set aside until %(until)s: %(count)s alerts. Until then the list leaves them out.",
+                count,
+            ) % {"until": f"{data['until']:%Y-%m-%d}", "count": count}
         case "assign":
             lifecycle.assign(alerts=alerts, by=person, at=at, newest=newest, to=data["to"], **words)
-            return f"{data['to']} takes care of {count}."
+            return ngettext(
+                "%(person)s takes care of %(count)s alert.", "%(person)s takes care of %(count)s alerts.", count
+            ) % {"person": data["to"], "count": count}
         case "note":
             lifecycle.note(alerts=alerts, by=person, at=at, newest=newest, **words)
-            return "Noted."
+            return gettext("Noted.")
         case _:
             for alert in alerts:
                 lifecycle.see(alert=alert, by=person, at=at)
-            return f"Looked at: {count}."
+            return ngettext("Looked at: %(count)s alert.", "Looked at: %(count)s alerts.", count) % {"count": count}
 
 
 def _patient(request: HttpRequest, patient_id: uuid.UUID) -> Patient:

@@ -11,6 +11,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models.rota_and_messages import Delivery, PushAddress
@@ -47,7 +49,15 @@ def test_message(request: HttpRequest) -> HttpResponse:
     """A test to the reader, over every channel."""
     rows = send_test(signed_in(request), at=timezone.now())
     nudge_on_commit("alerts.deliver_due")
-    messages.success(request, f"{len(rows)} test message(s) on the way: see below what the servers say.")
+    messages.success(
+        request,
+        ngettext(
+            "%(count)s test message on the way: see below what the server says.",
+            "%(count)s test messages on the way: see below what the servers say.",
+            len(rows),
+        )
+        % {"count": len(rows)},
+    )
     return redirect("alerts:deliveries")
 
 
@@ -69,7 +79,7 @@ def push_sign_up(request: HttpRequest) -> JsonResponse:
         given: Any = json.loads(request.body[:4000])
         sign_up(given, person=signed_in(request), at=timezone.now())
     except ValueError:
-        return JsonResponse({"detail": "The body is no JSON."}, status=400)
+        return JsonResponse({"detail": _("The body is no JSON.")}, status=400)
     except ValidationError as problem:
         return JsonResponse({"detail": " ".join(problem.messages)}, status=400)
     return JsonResponse({}, status=201)
@@ -80,7 +90,7 @@ def push_sign_up(request: HttpRequest) -> JsonResponse:
 def push_drop(request: HttpRequest, address_id: int) -> HttpResponse:
     """A browser of the reader takes no more messages."""
     get_object_or_404(PushAddress, pk=address_id, person=signed_in(request)).delete()
-    messages.success(request, "That browser gets no more messages.")
+    messages.success(request, _("That browser gets no more messages."))
     return redirect("alerts:deliveries")
 
 

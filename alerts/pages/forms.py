@@ -7,20 +7,23 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
 
 from alerts.limits.kinds import KINDS
 from alerts.models.choices import Outcome
 from sessions.pages.forms import DateInput
 
 
-def _words(label: str, hint: str = "") -> forms.CharField:
+def _words(label: StrOrPromise, hint: StrOrPromise = "") -> forms.CharField:
     return forms.CharField(label=label, help_text=hint, max_length=4000, widget=forms.Textarea(attrs={"rows": 3}))
 
 
 class NoteForm(forms.Form):
     """It stands beside CloseForm, whose field has the same name: so its elements get ids of their own."""
 
-    words = _words("Note")
+    words = _words(_("Note"))
     newest_step = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -29,20 +32,20 @@ class NoteForm(forms.Form):
 
 
 class CloseForm(forms.Form):
-    outcome = forms.ChoiceField(label="What came of it", choices=[("", "Choose…"), *Outcome.choices])
-    words = _words("What was done", "So that the next reader needs nothing else.")
+    outcome = forms.ChoiceField(label=_("What came of it"), choices=[("", _("Choose…")), *Outcome.choices])
+    words = _words(_("What was done"), _("So that the next reader needs nothing else."))
     newest_step = forms.IntegerField(widget=forms.HiddenInput)
 
 
 class LimitForm(forms.Form):
     """One limit, from now on. `names`: those that may be set here."""
 
-    name = forms.ChoiceField(label="Limit")
+    name = forms.ChoiceField(label=_("Limit"))
     value = forms.FloatField(
-        label="New value", required=False, help_text="Empty: what holds for the unit, or the default, again."
+        label=_("New value"), required=False, help_text=_("Empty: what holds for the unit, or the default, again.")
     )
-    until = forms.DateField(label="Up to and including", required=False, widget=DateInput())
-    why = _words("Why")
+    until = forms.DateField(label=_("Up to and including"), required=False, widget=DateInput())
+    why = _words(_("Why"))
 
     def __init__(self, names: list[str], data: Any = None, initial: Any = None) -> None:
         super().__init__(data, initial=initial)
@@ -62,21 +65,21 @@ def _end_of(day: date | None) -> datetime | None:
 class OnForm(forms.Form):
     """A day of which something is asked."""
 
-    on = forms.DateField(label="In force on", required=False, widget=DateInput())
+    on = forms.DateField(label=_("In force on"), required=False, widget=DateInput())
 
 
 class MuteForm(forms.Form):
     """A rule, until when it is quiet, and why. `rules`: those that may be muted."""
 
-    rule = forms.ChoiceField(label="Rule")
-    until = forms.DateField(label="Up to and including", widget=DateInput())
-    why = _words("Why")
+    rule = forms.ChoiceField(label=_("Rule"))
+    until = forms.DateField(label=_("Up to and including"), widget=DateInput())
+    why = _words(_("Why"))
 
     def __init__(self, rules: list[tuple[str, list[tuple[str, str]]]], data: Any = None, initial: Any = None) -> None:
         super().__init__(data, initial=initial, prefix="mute")
         choice = self.fields["rule"]
         assert isinstance(choice, forms.ChoiceField)
-        choice.choices = [("", "Choose…"), *rules]
+        choice.choices = [("", gettext("Choose…")), *rules]
 
     def clean_until(self) -> datetime | None:
         """The end of the day, on the unit's clock."""
@@ -86,4 +89,4 @@ class MuteForm(forms.Form):
 class WhyForm(forms.Form):
     """Why something is done."""
 
-    why = _words("Why")
+    why = _words(_("Why"))

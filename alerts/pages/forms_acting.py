@@ -8,6 +8,9 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
 
 from alerts.models.choices import CallResult, Outcome
 from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
@@ -33,7 +36,7 @@ class TimeInput(forms.TimeInput):
         super().__init__(format="%H:%M")
 
 
-def _words(label: str, hint: str = "", *, required: bool = True, rows: int = 3) -> forms.CharField:
+def _words(label: StrOrPromise, hint: StrOrPromise = "", *, required: bool = True, rows: int = 3) -> forms.CharField:
     widget = forms.Textarea(attrs={"rows": rows})
     return forms.CharField(label=label, help_text=hint, max_length=MOST_WORDS, widget=widget, required=required)
 
@@ -57,7 +60,7 @@ class Parts(forms.MultipleChoiceField):
 class PartsForm(forms.Form):
     """A form about some of a patient's alerts. choices: (part, words) of each that may be chosen."""
 
-    parts = Parts(label="About")
+    parts = Parts(label=_("About"))
 
     def __init__(self, choices: Iterable[tuple[str, str]], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -70,49 +73,57 @@ class ActForm(PartsForm):
     """What is done with alerts: which button was pressed decides what must be filled in."""
 
     DEEDS: ClassVar = {
-        "close": "Close",
-        "aside": "Set aside",
-        "assign": "Give to",
-        "note": "Save as a note",
-        "seen": "I have looked at it",
+        "close": _("Close"),
+        "aside": _("Set aside"),
+        "assign": _("Give to"),
+        "note": _("Save as a note"),
+        "seen": _("I have looked at it"),
     }
-    words = _words("Words", "What was done, why it is set aside, or what the next reader should know.", required=False)
-    outcome = forms.ChoiceField(label="What came of it", choices=[("", "Choose…"), *Outcome.choices], required=False)
-    until = forms.DateField(label="Until the morning of", widget=DateInput(), required=False)
-    to = forms.ModelChoiceField(label="Person", queryset=User.objects.none(), empty_label="Choose…", required=False)
+    words = _words(
+        _("Words"), _("What was done, why it is set aside, or what the next reader should know."), required=False
+    )
+    outcome = forms.ChoiceField(
+        label=_("What came of it"), choices=[("", _("Choose…")), *Outcome.choices], required=False
+    )
+    until = forms.DateField(label=_("Until the morning of"), widget=DateInput(), required=False)
+    to = forms.ModelChoiceField(
+        label=_("Person"), queryset=User.objects.none(), empty_label=_("Choose…"), required=False
+    )
 
     def __init__(self, choices: Iterable[tuple[str, str]], people: Iterable[User], *args: Any, **kwargs: Any) -> None:
         super().__init__(choices, *args, **kwargs)
         field = self.fields["to"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = User.objects.filter(pk__in=[person.pk for person in people])
-        self.fields["parts"].label = "What it is about"
+        self.fields["parts"].label = gettext("What it is about")
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         deed = self.data.get("do", "")
         if deed not in self.DEEDS:
-            raise ValidationError("Press one of the buttons below, so that it is clear what to do.")
+            raise ValidationError(gettext("Press one of the buttons below, so that it is clear what to do."))
         needs = {"close": ("outcome", "words"), "aside": ("until", "words"), "assign": ("to",), "note": ("words",)}
         for name in needs.get(deed, ()):
             if not data.get(name) and name not in self.errors:
-                self.add_error(name, f"Needed for “{self.DEEDS[deed]}”.")
+                self.add_error(name, gettext("Needed for “%(deed)s”.") % {"deed": self.DEEDS[deed]})
         return data | {"do": deed}
 
 
 class CallForm(PartsForm):
     """A call with the patient."""
 
-    result = forms.ChoiceField(label="Result", choices=CallResult.choices, widget=forms.RadioSelect)
-    said = _words("What was said", required=False)
-    plan = _words("Plan", required=False, rows=2)
-    next_call_at = forms.DateTimeField(label="Next call", widget=MomentInput(), required=False, input_formats=[MOMENT])
+    result = forms.ChoiceField(label=_("Result"), choices=CallResult.choices, widget=forms.RadioSelect)
+    said = _words(_("What was said"), required=False)
+    plan = _words(_("Plan"), required=False, rows=2)
+    next_call_at = forms.DateTimeField(
+        label=_("Next call"), widget=MomentInput(), required=False, input_formats=[MOMENT]
+    )
 
     def __init__(self, choices: Iterable[tuple[str, str]], *args: Any, **kwargs: Any) -> None:
         super().__init__(choices, *args, **kwargs)
         self.auto_id = "call_%s"
         self.fields["parts"].required = False
-        self.fields["parts"].label = "It was about"
+        self.fields["parts"].label = gettext("It was about")
 
 
 class RotaTurnForm(AskingForm[RotaTurn]):
@@ -120,7 +131,7 @@ class RotaTurnForm(AskingForm[RotaTurn]):
         model = RotaTurn
         fields: ClassVar = ["person", "weekday", "begins", "ends", "place"]
         widgets: ClassVar = {"begins": TimeInput(), "ends": TimeInput()}
-        help_texts: ClassVar = {"place": "1 is told first."}
+        help_texts: ClassVar = {"place": _("1 is told first.")}
 
     def __init__(self, people: Iterable[User], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -130,7 +141,11 @@ class RotaTurnForm(AskingForm[RotaTurn]):
         data = super().clean() or {}
         begins, ends = data.get("begins"), data.get("ends")
         if begins and ends and ends <= begins:
-            self.add_error("ends", f"Must be after {begins:%H:%M}; {ends:%H:%M} was given.")
+            self.add_error(
+                "ends",
+                gettext("Must be after %(begins)s; %(ends)s was given.")
+                % {"begins": f"{begins:%H:%M}", "ends": f"{ends:%H:%M}"},
+            )
         return data
 
 
@@ -149,7 +164,10 @@ class AbsenceForm(AskingForm[Absence]):
         data = super().clean() or {}
         first, last = data.get("first_day"), data.get("last_day")
         if isinstance(first, date) and isinstance(last, date) and last < first:
-            self.add_error("last_day", f"Must not be before {first}; {last} was given.")
+            self.add_error(
+                "last_day",
+                gettext("Must not be before %(first)s; %(last)s was given.") % {"first": first, "last": last},
+            )
         return data
 
 
@@ -166,7 +184,7 @@ class RoutineForm(AskingForm[Routine]):
 class SinceForm(forms.Form):
     """Since when the hand-over tells."""
 
-    since = forms.DateTimeField(label="Since", widget=MomentInput(), input_formats=[MOMENT])
+    since = forms.DateTimeField(label=_("Since"), widget=MomentInput(), input_formats=[MOMENT])
 
     def __init__(self, *args: Any, now: datetime, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -175,7 +193,9 @@ class SinceForm(forms.Form):
     def clean_since(self) -> datetime:
         since: datetime = self.cleaned_data["since"]
         if since >= self.now:
-            raise ValidationError(f"Must be before now; {since:%Y-%m-%d %H:%M} was given.")
+            raise ValidationError(
+                gettext("Must be before now; %(since)s was given.") % {"since": f"{since:%Y-%m-%d %H:%M}"}
+            )
         return since
 
 

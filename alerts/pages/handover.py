@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from alerts.pages.forms_acting import MOMENT, SinceForm
@@ -42,8 +43,8 @@ def _usual(now: datetime) -> datetime:
 def _choices(now: datetime) -> list[tuple[str, str]]:
     """(words, value of the field) of the times that are asked for most."""
     moments = [
-        ("Since the unit last closed", _usual(now)),
-        ("Last 24 hours", now - DAY),
-        ("Last 7 days", now - 7 * DAY),
+        (_("Since the unit last closed"), _usual(now)),
+        (_("Last 24 hours"), now - DAY),
+        (_("Last 7 days"), now - 7 * DAY),
     ]
     return [(words, timezone.localtime(moment).strftime(MOMENT)) for words, moment in moments]

@@ -20,6 +20,7 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from alerts.limits.book import OF_PRESCRIPTION, LimitBook, LimitInForce, book_of
@@ -147,9 +148,19 @@ def _set_what_was_shown(request: HttpRequest, patient: Patient | None, now: date
     except ValidationError as problem:
         messages.warning(request, " ".join(problem.messages))
         return redirect(request.path)
-    whom = patient.name if patient else "everybody in the programme"
-    words = "Nights before keep the limit they had; what is judged by today is judged anew"
-    messages.success(request, f"Set from now on: {KINDS[row.name].label}. {words} for {whom}, in the next minutes.")
+    label = {"limit": KINDS[row.name].label}
+    if patient:
+        words = _(
+            "Set from now on: %(limit)s. Nights before keep the limit they had; what is judged by today is judged anew "
+            "for %(patient)s, in the next minutes."
+        )
+        messages.success(request, words % (label | {"patient": patient.name}))
+    else:
+        words = _(
+            "Set from now on: %(limit)s. Nights before keep the limit they had; what is judged by today is judged anew "
+            "for everybody in the programme, in the next minutes."
+        )
+        messages.success(request, words % label)
     return redirect(request.path)
 
 
@@ -161,5 +172,5 @@ def _history(book: LimitBook) -> list[Set]:
 def _set(row: Limit) -> Set:
     kind = KINDS[row.name]
     if row.value is None:
-        return Set(row, kind.label, "the wider limit again")
+        return Set(row, kind.label, _("the wider limit again"))
     return Set(row, kind.label, LimitInForce(kind, row.value, "").words)

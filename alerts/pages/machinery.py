@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models import PendingEvaluation
@@ -44,7 +45,7 @@ def put_aside(request: HttpRequest) -> HttpResponse:
 def try_again(request: HttpRequest, pending_id: int) -> HttpResponse:
     """Back on the list, with all attempts."""
     if outbox.try_again(pending_id=pending_id, at=timezone.now()):
-        messages.success(request, "Back on the list; it is tried within a minute.")
+        messages.success(request, _("Back on the list; it is tried within a minute."))
     else:
         messages.warning(request, "It is not here any more: somebody was faster, or it is done.")
     return redirect("alerts:put-aside")

@@ -15,6 +15,7 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from alerts.limits.book import LimitInForce
@@ -84,7 +85,10 @@ def lift_mute(request: HttpRequest, patient_id: uuid.UUID, rule: str) -> HttpRes
     except NotMuted:
         messages.warning(request, "It is not muted any more: somebody was faster, or its time is over.")
     else:
-        messages.success(request, f"Heard again: {BY_KEY[rule].title}." if rule in BY_KEY else "Heard again.")
+        messages.success(
+            request,
+            _("Heard again: %(rule)s.") % {"rule": BY_KEY[rule].title} if rule in BY_KEY else _("Heard again."),
+        )
     return redirect("alerts:mutes-of-patient", patient.pk)
 
 
@@ -150,5 +154,9 @@ def _was_muted(request: HttpRequest, form: MuteForm, patient: Patient, now: date
     except ValidationError as problem:
         form.add_error(None, problem)
         return False
-    messages.success(request, f"Muted for {patient.name}: {BY_KEY[row.rule].title}. It goes on being judged.")
+    messages.success(
+        request,
+        _("Muted for %(patient)s: %(rule)s. It goes on being judged.")
+        % {"patient": patient.name, "rule": BY_KEY[row.rule].title},
+    )
     return True

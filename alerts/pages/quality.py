@@ -7,12 +7,13 @@ from datetime import timedelta
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from alerts.services.quality import quality_between
 from homedialysis.accounts.pages.guards import staff_only
 
-PERIODS = {30: "30 days", 90: "90 days", 365: "365 days"}
+PERIODS = {30: _("30 days"), 90: _("90 days"), 365: _("365 days")}
 
 
 @staff_only

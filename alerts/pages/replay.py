@@ -12,6 +12,8 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from alerts.models.choices import ReplayState
@@ -71,14 +73,14 @@ def live(request: HttpRequest) -> HttpResponse:
 @require_POST
 def stop(request: HttpRequest, replay_id: int) -> HttpResponse:
     """No more chunks."""
-    return _act(request, replay_id, replaying.stop, "Stopped. What was judged stays; it can go on later.")
+    return _act(request, replay_id, replaying.stop, _("Stopped. What was judged stays; it can go on later."))
 
 
 @clinical_only
 @require_POST
 def resume(request: HttpRequest, replay_id: int) -> HttpResponse:
     """Go on where it stopped."""
-    answer = _act(request, replay_id, replaying.resume, "Going on.")
+    answer = _act(request, replay_id, replaying.resume, _("Going on."))
     _call_workers()
     return answer
 
@@ -112,17 +114,19 @@ def _began(request: HttpRequest, form: WhyForm) -> bool:
         form.add_error("why", problem)
         return False
     except replaying.AlreadyRunning:
-        form.add_error(None, "Another run is at work: one at a time.")
+        form.add_error(None, _("Another run is at work: one at a time."))
         return False
     _call_workers()
-    messages.success(request, f"Begun: {run.chunks.count()} parts to judge.")  # type: ignore[attr-defined]
+    parts: int = run.chunks.count()  # type: ignore[attr-defined]
+    told = ngettext("Begun: %(count)s part to judge.", "Begun: %(count)s parts to judge.", parts)
+    messages.success(request, told % {"count": parts})
     return True
 
 
 def _call_workers() -> None:
     """One message for each worker that may take part, no more than there are parts."""
     open_chunks = ReplayChunk.objects.open()[: replaying.AT_ONCE]
-    for _ in range(len(open_chunks)):
+    for _each in range(len(open_chunks)):
         nudge_on_commit(replaying.TASK)
 
 

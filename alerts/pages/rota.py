@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
@@ -34,7 +35,7 @@ def rota(request: HttpRequest) -> HttpResponseBase:
     if wanted is not None and wanted.is_valid():
         assert isinstance(wanted, forms.ModelForm)
         wanted.save()
-        messages.success(request, "Saved.")
+        messages.success(request, _("Saved."))
         return redirect("alerts:rota")
     if wanted is not None:
         made = _forms(None) | {FORMS[request.POST["what"]]: wanted}
@@ -46,7 +47,7 @@ def rota(request: HttpRequest) -> HttpResponseBase:
 def drop_turn(request: HttpRequest, turn_id: int) -> HttpResponse:
     """Take a turn off the rota."""
     get_object_or_404(RotaTurn.objects.visible_to(request.user), pk=turn_id).delete()
-    messages.success(request, "Taken off the rota.")
+    messages.success(request, _("Taken off the rota."))
     return redirect("alerts:rota")
 
 
@@ -55,7 +56,7 @@ def drop_turn(request: HttpRequest, turn_id: int) -> HttpResponse:
 def drop_absence(request: HttpRequest, absence_id: int) -> HttpResponse:
     """Somebody is there after all."""
     get_object_or_404(Absence.objects.visible_to(request.user), pk=absence_id).delete()
-    messages.success(request, "The absence is taken out.")
+    messages.success(request, _("The absence is taken out."))
     return redirect("alerts:rota")
 
 

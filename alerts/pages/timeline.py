@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from alerts.models import Alert
@@ -18,7 +19,7 @@ from sessions.models import Patient
 from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
-PERIODS = {90: "3 months", 182: "6 months", 365: "12 months"}
+PERIODS = {90: _("3 months"), 182: _("6 months"), 365: _("12 months")}
 
 
 @staff_only

@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from alerts.models import Alert, PendingEvaluation
@@ -25,11 +26,11 @@ from homedialysis.accounts.pages.guards import staff_only
 CLOSED_DAYS = timedelta(days=30)
 CLOSED_A_PAGE = 50
 BESIDE = (
-    ("alerts:closed", "Closed lately"),
-    ("alerts:rota", "Rota"),
-    ("alerts:deliveries", "Messages"),
-    ("alerts:quality", "How good the alerts are"),
-    ("alerts:unit-limits", "Limits"),
+    ("alerts:closed", _("Closed lately")),
+    ("alerts:rota", _("Rota")),
+    ("alerts:deliveries", _("Messages")),
+    ("alerts:quality", _("How good the alerts are")),
+    ("alerts:unit-limits", _("Limits")),
 )
 
 

@@ -8,6 +8,7 @@ import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from sessions.models import Patient, TreatmentRecord
 from sessions.models.querysets import OfPatientQuerySet
@@ -49,7 +50,7 @@ class PatientMonth(models.Model):
     """
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="months")
-    month = models.DateField(help_text="Its first day.")
+    month = models.DateField(help_text=_("Its first day."))
     numbers = models.JSONField(default=dict)
     delivered = models.JSONField(default=dict)
     science_version = models.CharField(max_length=20, blank=True)
@@ -90,7 +91,7 @@ class ReviewRange(models.Model):
             models.CheckConstraint(
                 name="review_range_in_order",
                 condition=Q(low=None) | Q(high=None) | Q(low__lte=F("high")),
-                violation_error_message="The lower end must not lie above the upper one.",
+                violation_error_message=_("The lower end must not lie above the upper one."),
             )
         ]
 
@@ -107,8 +108,8 @@ class MonthlyReview(models.Model):
 
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="reviews")
     month = models.DateField()
-    words = models.TextField("judgement", blank=True)
-    for_patient = models.TextField("in plain words for the patient", blank=True)
+    words = models.TextField(_("judgement"), blank=True)
+    for_patient = models.TextField(_("in plain words for the patient"), blank=True)
     frozen = models.JSONField(default=dict)
     written_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     written_at = models.DateTimeField()
@@ -173,14 +174,14 @@ class PlanItem(models.Model):
     """Something that a review decided: who does it, and until when."""
 
     review = models.ForeignKey(MonthlyReview, on_delete=models.PROTECT, related_name="plan")
-    words = models.CharField("what", max_length=300)
+    words = models.CharField(_("what"), max_length=300)
     owner = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    due_on = models.DateField("until")
+    due_on = models.DateField(_("until"))
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    done_words = models.CharField("what was done", max_length=300, blank=True)
+    done_words = models.CharField(_("what was done"), max_length=300, blank=True)
 
     class Meta:
         ordering: ClassVar = ["due_on", "pk"]
@@ -197,8 +198,8 @@ class Job(models.Model):
     """
 
     class Kind(models.TextChoices):
-        REPORTS = "reports", "reviews of a month as PDF"
-        EXPORT = "export", "everything as FHIR NDJSON"
+        REPORTS = "reports", _("reviews of a month as PDF")
+        EXPORT = "export", _("everything as FHIR NDJSON")
 
     kind = models.CharField(max_length=10, choices=Kind)
     params = models.JSONField(default=dict)

@@ -9,6 +9,8 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
 from dosing.pages.forms_bloods import BloodsForm
@@ -39,7 +41,10 @@ def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     form = _empty_form(request)
     if form.is_valid():
         saved = enter_bloods(results=form.results(person), by=signed_in(request), at=timezone.now())
-        messages.success(request, f"{len(saved)} result(s) entered.")
+        messages.success(
+            request,
+            ngettext("%(count)s result entered.", "%(count)s results entered.", len(saved)) % {"count": len(saved)},
+        )
         return redirect("dosing:bloods", person.pk)
     return _page(request, person, form, UrineForm())
 
@@ -53,7 +58,7 @@ def urine(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     form = UrineForm(request.POST, instance=mine)
     if form.is_valid():
         form.save()
-        messages.success(request, "The urine collection is entered.")
+        messages.success(request, _("The urine collection is entered."))
         return redirect("dosing:bloods", person.pk)
     return _page(request, person, BloodsForm(unit_system=unit_system()), form)
 

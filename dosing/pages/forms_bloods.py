@@ -7,6 +7,8 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from dosing.services.results.blood_units import shown_as
 from homedialysis.accounts.models import UnitSystem
@@ -19,18 +21,18 @@ class BloodsForm(forms.Form):
     """A set of results of one drawing; urea may come as a pair around a treatment. Units as the unit shows them."""
 
     pre_drawn_at = forms.DateTimeField(
-        label="Drawn at",
+        label=_("Drawn at"),
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
-    timing = forms.ChoiceField(label="Drawn", choices=[c for c in SampleTiming.choices if c[0] != SampleTiming.POST])
+    timing = forms.ChoiceField(label=_("Drawn"), choices=[c for c in SampleTiming.choices if c[0] != SampleTiming.POST])
     post_drawn_at = forms.DateTimeField(
-        label="Drawn at",
+        label=_("Drawn at"),
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
     post_urea = forms.FloatField(label="Urea", required=False)
     post_method = forms.ChoiceField(
-        label="How the sample after was drawn",
+        label=_("How the sample after was drawn"),
         choices=PostSampleMethod.choices,
         required=False,
         initial="neither",
@@ -43,14 +45,14 @@ class BloodsForm(forms.Form):
         for analyte in Analyte:
             label = f"{analyte.label} ({self.shown[analyte.value].unit})"
             self.fields[analyte.name.lower()] = forms.FloatField(label=label, required=False)
-        self.fields["post_urea"].label = f"Urea ({self.shown[Analyte.UREA.value].unit})"
+        self.fields["post_urea"].label = gettext("Urea (%(unit)s)") % {"unit": self.shown[Analyte.UREA.value].unit}
 
     @property
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
         """The fields as the page lays them out."""
         second = ("post_drawn_at", "post_urea", "post_method")
         first = [name for name in self.fields if name not in second]
-        layout = (("First sample", first), ("Second sample, after the treatment", second))
+        layout = ((gettext("First sample"), first), (gettext("Second sample, after the treatment"), second))
         return [(title, [self[name] for name in names]) for title, names in layout]
 
     def clean(self) -> dict[str, Any]:
@@ -60,15 +62,19 @@ class BloodsForm(forms.Form):
             if data.get(name) is not None and (why := self.shown[analyte.value].refusal(data[name])):
                 self.add_error(name, why)
         if not given and data.get("post_urea") is None:
-            raise forms.ValidationError("Enter at least one result.")
+            raise forms.ValidationError(gettext("Enter at least one result."))
         if data.get("post_urea") is not None and not data.get("post_drawn_at"):
-            self.add_error("post_drawn_at", "Say when the second sample was drawn.")
+            self.add_error("post_drawn_at", gettext("Say when the second sample was drawn."))
         now = timezone.now()
         for name in ("pre_drawn_at", "post_drawn_at"):
             if data.get(name) and data[name] > now:
-                self.add_error(name, f"Lies ahead of now, {timezone.localtime(now):%Y-%m-%d %H:%M}.")
+                self.add_error(
+                    name, gettext("Lies ahead of now, %(now)s.") % {"now": f"{timezone.localtime(now):%Y-%m-%d %H:%M}"}
+                )
             if data.get(name) and data[name] < plausible.EARLIEST:
-                self.add_error(name, f"Must not lie before {plausible.EARLIEST:%Y-%m-%d}.")
+                self.add_error(
+                    name, gettext("Must not lie before %(earliest)s.") % {"earliest": f"{plausible.EARLIEST:%Y-%m-%d}"}
+                )
         return data
 
     def results(self, patient: Patient) -> list[BloodResult]:

@@ -7,6 +7,8 @@ from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from dosing.science.bloods import analyte_of_loinc
 from dosing.services.importing.csv_table import LABELS, NEEDED, OPTIONAL
@@ -18,15 +20,20 @@ WALL = "%Y-%m-%dT%H:%M"
 
 
 class UploadForm(forms.Form):
-    laboratory = forms.ModelChoiceField(queryset=Laboratory.objects.all(), empty_label="Choose one")
+    laboratory = forms.ModelChoiceField(queryset=Laboratory.objects.all(), empty_label=_("Choose one"))
     file = forms.FileField(
-        label="File", help_text="A table (CSV), HL7 v2 ORU^R01 or a FHIR R4 Bundle, up to 2 MB.", allow_empty_file=True
+        label=_("File"),
+        help_text=_("A table (CSV), HL7 v2 ORU^R01 or a FHIR R4 Bundle, up to 2 MB."),
+        allow_empty_file=True,
     )
 
     def clean_file(self) -> Any:
         given = self.cleaned_data["file"]
         if given.size > MOST_BYTES:
-            raise forms.ValidationError(f"At most {MOST_BYTES // 1_000_000} MB; the file has {given.size} bytes.")
+            raise forms.ValidationError(
+                gettext("At most %(most)s MB; the file has %(given)s bytes.")
+                % {"most": MOST_BYTES // 1_000_000, "given": given.size}
+            )
         return given
 
 
@@ -49,10 +56,10 @@ class LaboratoryForm(AskingForm[Laboratory]):
     """A laboratory, with one field for each column and its own codes a line each."""
 
     own_codes = forms.CharField(
-        label="Its own codes",
+        label=_("Its own codes"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 6}),
-        help_text="Where it sends no LOINC: one a line, such as K = 2823-3.",
+        help_text=_("Where it sends no LOINC: one a line, such as K = 2823-3."),
     )
 
     class Meta:
@@ -62,8 +69,8 @@ class LaboratoryForm(AskingForm[Laboratory]):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for field, label, ways in (
-            ("date_format", "How it writes a day", DAYS_WRITTEN),
-            ("time_format", "How it writes a day with its time", MOMENTS_WRITTEN),
+            ("date_format", gettext("How it writes a day"), DAYS_WRITTEN),
+            ("time_format", gettext("How it writes a day with its time"), MOMENTS_WRITTEN),
         ):
             written = ways_of_writing(ways, getattr(self.instance, field))
             self.fields[field] = forms.ChoiceField(label=label, choices=written)
@@ -86,9 +93,13 @@ class LaboratoryForm(AskingForm[Laboratory]):
         for line in filter(None, map(str.strip, self.cleaned_data["own_codes"].splitlines())):
             own, equals, loinc = (part.strip() for part in line.rpartition("="))
             if not equals or not own:
-                raise forms.ValidationError(f"“{line[:60]}”: write its own code, =, and the LOINC code.")
+                raise forms.ValidationError(
+                    gettext("“%(line)s”: write its own code, =, and the LOINC code.") % {"line": line[:60]}
+                )
             if analyte_of_loinc(loinc) is None:
-                raise forms.ValidationError(f"“{loinc[:20]}” is no LOINC code that this record knows.")
+                raise forms.ValidationError(
+                    gettext("“%(loinc)s” is no LOINC code that this record knows.") % {"loinc": loinc[:20]}
+                )
             codes[own] = loinc
         return codes
 

@@ -5,45 +5,54 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from dosing.services.month.ranges import choices
 from homedialysis.accounts.models import CLINICAL_ROLES, User
+from sessions.facts.local_number import plain
 
 
 class RangeForm(forms.Form):
     number = forms.ChoiceField(choices=choices)
-    low = forms.FloatField(label="Lower end", required=False, help_text="Empty: open. A share as a fraction of 1.")
-    high = forms.FloatField(label="Upper end", required=False, help_text="Empty: open.")
-    default = forms.BooleanField(label="Back to the published range", required=False)
-    why = forms.CharField(label="Why", max_length=500)
+    low = forms.FloatField(
+        label=_("Lower end"), required=False, help_text=_("Empty: open. A share as a fraction of 1.")
+    )
+    high = forms.FloatField(label=_("Upper end"), required=False, help_text=_("Empty: open."))
+    default = forms.BooleanField(label=_("Back to the published range"), required=False)
+    why = forms.CharField(label=_("Why"), max_length=500)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         low, high, default = data.get("low"), data.get("high"), data.get("default")
         if not default and low is None and high is None:
-            self.add_error("low", "Give at least one end, or go back to the published range.")
+            self.add_error("low", gettext("Give at least one end, or go back to the published range."))
         if low is not None and high is not None and low > high:
-            self.add_error("high", f"The upper end must not lie below the lower one, {low:g}; {high:g} was given.")
+            self.add_error(
+                "high",
+                gettext("The upper end must not lie below the lower one, %(low)s; %(high)s was given.")
+                % {"low": plain(low), "high": plain(high)},
+            )
         return data
 
 
 class ReviewForm(forms.Form):
     words = forms.CharField(
-        label="Judgement", required=False, max_length=10_000, widget=forms.Textarea(attrs={"rows": 6})
+        label=_("Judgement"), required=False, max_length=10_000, widget=forms.Textarea(attrs={"rows": 6})
     )
     for_patient = forms.CharField(
-        label="In plain words, for the patient",
+        label=_("In plain words, for the patient"),
         required=False,
         max_length=10_000,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="The patient sees it once it is signed and released.",
+        help_text=_("The patient sees it once it is signed and released."),
     )
 
 
 class PlanForm(forms.Form):
-    words = forms.CharField(label="What", max_length=300)
-    owner = forms.ModelChoiceField(label="Who", queryset=User.objects.none(), empty_label="Choose")
-    due_on = forms.DateField(label="Until", widget=forms.DateInput(attrs={"type": "date"}))
+    words = forms.CharField(label=_("What"), max_length=300)
+    owner = forms.ModelChoiceField(label=_("Who"), queryset=User.objects.none(), empty_label=_("Choose"))
+    due_on = forms.DateField(label=_("Until"), widget=forms.DateInput(attrs={"type": "date"}))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"auto_id": "plan_%s"} | kwargs)  # beside the review's form on the same page
@@ -55,4 +64,4 @@ class PlanForm(forms.Form):
 class WordsForm(forms.Form):
     """An addendum."""
 
-    words = forms.CharField(label="Words", max_length=5_000, widget=forms.Textarea(attrs={"rows": 3}))
+    words = forms.CharField(label=_("Words"), max_length=5_000, widget=forms.Textarea(attrs={"rows": 3}))

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from dosing.services.planner.candidates import LEAST_HOURS, MOST_HOURS, Candidate
 from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
@@ -20,32 +22,38 @@ SEPARATOR = "~"
 class PlanForm(forms.Form):
     """Numbers are held to the limits of a prescription."""
 
-    nights = forms.ChoiceField(label="Nights", choices=[(f"{each:g}", nights_words(each)) for each in NIGHTS])
+    nights = forms.ChoiceField(label=_("Nights"), choices=[(f"{each:g}", nights_words(each)) for each in NIGHTS])
     weekdays = forms.TypedMultipleChoiceField(
-        label="On these days",
+        label=_("On these days"),
         choices=Weekday.choices,
         coerce=int,
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="Empty: spread over the week.",
+        help_text=_("Empty: spread over the week."),
     )
-    minutes = forms.IntegerField(label="Minutes each", min_value=int(60 * LEAST_HOURS), max_value=int(60 * MOST_HOURS))
-    qb = forms.FloatField(label="Blood flow, Qb (mL/min)", min_value=100, max_value=500)
-    qd = forms.FloatField(label="Dialysate flow, Qd (mL/min)", min_value=80, max_value=800)
+    minutes = forms.IntegerField(
+        label=_("Minutes each"), min_value=int(60 * LEAST_HOURS), max_value=int(60 * MOST_HOURS)
+    )
+    qb = forms.FloatField(label=_("Blood flow, Qb (mL/min)"), min_value=100, max_value=500)
+    qd = forms.FloatField(label=_("Dialysate flow, Qd (mL/min)"), min_value=80, max_value=800)
     dialyser = forms.ModelChoiceField(queryset=Dialyser.objects.all(), empty_label=None)
     dose = forms.FloatField(
-        label="Dose wanted (weekly standard Kt/V)",
+        label=_("Dose wanted (weekly standard Kt/V)"),
         min_value=1,
         max_value=6,
-        help_text="2.1 is the least delivered, 2.3 the target (KDOQI 2015).",
+        help_text=_("2.1 is the least delivered, 2.3 the target (KDOQI 2015)."),
     )
-    uf_rate = forms.FloatField(label="UF rate at most (mL/kg/h)", min_value=3, max_value=20)
+    uf_rate = forms.FloatField(label=_("UF rate at most (mL/kg/h)"), min_value=3, max_value=20)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         days, nights = data.get("weekdays") or [], data.get("nights")
         if days and nights and len(days) != float(nights):
-            self.add_error("weekdays", f"{len(days)} days are marked, but {nights_words(float(nights))} are chosen.")
+            self.add_error(
+                "weekdays",
+                gettext("%(days)s days are marked, but %(nights)s are chosen.")
+                % {"days": len(days), "nights": nights_words(float(nights))},
+            )
         for name, field in (("qb", "qb_ml_min"), ("qd", "qd_ml_min")):
             if data.get(name) is not None and (why := NUMBERS[field].refusal(data[name])):
                 self.add_error(name, why)

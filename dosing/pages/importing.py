@@ -10,6 +10,8 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
 from dosing.pages.forms_importing import LaboratoryForm, UploadForm
@@ -105,12 +107,14 @@ def _took(request: HttpRequest, message: LabMessage) -> bool:
     except taking.NotAnswered as problem:
         messages.error(request, str(problem))
     except taking.Changed:
-        messages.error(request, "Other results came meanwhile: the lines were looked at again. Read them once more.")
+        messages.error(request, _("Other results came meanwhile: the lines were looked at again. Read them once more."))
     except taking.AlreadyTaken:
         messages.warning(request, "Somebody has taken these results meanwhile.")
         return True
     else:
-        messages.success(request, f"{number} result(s) entered.")
+        messages.success(
+            request, ngettext("%(count)s result entered.", "%(count)s results entered.", number) % {"count": number}
+        )
         return True
     return False
 
@@ -172,6 +176,6 @@ def laboratory(request: HttpRequest, laboratory_id: int | None = None) -> HttpRe
     form = LaboratoryForm(request.POST or None, instance=known)
     if form.is_valid():
         form.save()
-        messages.success(request, "Saved.")
+        messages.success(request, _("Saved."))
         return redirect("dosing:imports")
     return render(request, "dosing/laboratory.html", {"form": form, "laboratory": known})

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from dosing.models import Job
@@ -38,12 +39,15 @@ def _shown() -> list[Job]:
 def _ask(request: HttpRequest) -> HttpResponse:
     kind = request.POST.get("kind", "")
     if kind not in Job.Kind.values:
-        messages.error(request, "Choose what to make.")
+        messages.error(request, _("Choose what to make."))
         return redirect("dosing:jobs")
     params = {"month": f"{month_of(request.POST.get('month', '')):%Y-%m}"} if kind == Job.Kind.REPORTS else {}
     job = jobs.ask(kind=kind, params=params, by=signed_in(request), at=timezone.now())
     work_on_jobs.delay_on_commit()
-    messages.success(request, f"Asked for: {job.get_kind_display()}, {job.total} patients.")
+    messages.success(
+        request,
+        _("Asked for: %(kind)s, %(total)s patients.") % {"kind": job.get_kind_display(), "total": job.total},
+    )
     return redirect("dosing:jobs")
 
 

@@ -14,6 +14,7 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem
@@ -108,7 +109,7 @@ def _set_range(request: HttpRequest, form: RangeForm) -> HttpResponse:
         except ValidationError as problem:
             form.add_error(None, problem)
         else:
-            messages.success(request, "The range holds from now on.")
+            messages.success(request, _("The range holds from now on."))
             return redirect("dosing:review-ranges")
     return _ranges_page(request, form)
 
@@ -134,9 +135,9 @@ def review(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpRespo
         try:
             reviewing.write(patient=person, month=wanted, **form.cleaned_data, by=signed_in(request), at=timezone.now())
         except reviewing.SignedAlready:
-            messages.error(request, "Somebody has signed this review meanwhile: add to it instead.")
+            messages.error(request, _("Somebody has signed this review meanwhile: add to it instead."))
         else:
-            messages.success(request, "Kept. It is not signed yet.")
+            messages.success(request, _("Kept. It is not signed yet."))
         return redirect("dosing:review", person.pk, month)
     return _review_page(request, person, wanted, form=form)
 
@@ -205,7 +206,7 @@ def review_plan(request: HttpRequest, patient_id: uuid.UUID, month: str) -> Http
     try:
         reviewing.plan(review=found, item=reviewing.Plan(**form.cleaned_data), by=signed_in(request))
     except reviewing.SignedAlready:
-        messages.error(request, "This review is signed: its plan no longer changes. Write an addendum.")
+        messages.error(request, _("This review is signed: its plan no longer changes. Write an addendum."))
     return redirect("dosing:review", person.pk, month)
 
 
@@ -216,7 +217,7 @@ def plan_done(request: HttpRequest, plan_id: int) -> HttpResponse:
     item = get_object_or_404(PlanItem.objects.select_related("review__patient"), pk=plan_id)
     get_object_or_404(Patient.objects.visible_to(request.user), pk=item.review.patient_id)
     reviewing.settle(item=item, words=request.POST.get("words", ""), by=signed_in(request), at=timezone.now())
-    messages.success(request, "Noted as done.")
+    messages.success(request, _("Noted as done."))
     return redirect("dosing:review", item.review.patient_id, f"{item.review.month:%Y-%m}")
 
 
@@ -227,13 +228,13 @@ def review_sign(request: HttpRequest, patient_id: uuid.UUID, month: str) -> Http
     person, found = _one(request, patient_id, month)
     row = PatientMonth.objects.filter(patient=person, month=found.month).first()
     if not was_shown(request, _shown(found, row)):
-        messages.error(request, "Something changed since you opened this page: read it again, then sign.")
+        messages.error(request, _("Something changed since you opened this page: read it again, then sign."))
     elif why := objection(request):
         messages.error(request, why)
     else:
         try:
             reviewing.sign(review=found, by=signed_in(request), at=timezone.now())
-            messages.success(request, "Signed. From now on it only takes addenda.")
+            messages.success(request, _("Signed. From now on it only takes addenda."))
         except reviewing.SignedAlready:
             messages.warning(request, "It is signed already.")
         except reviewing.NotYet as problem:
@@ -248,7 +249,7 @@ def review_add(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpR
     person, found = _one(request, patient_id, month)
     try:
         reviewing.add(review=found, words=request.POST.get("words", ""), by=signed_in(request), at=timezone.now())
-        messages.success(request, "Added.")
+        messages.success(request, _("Added."))
     except reviewing.NotYet as problem:
         messages.error(request, str(problem))
     return redirect("dosing:review", person.pk, month)
@@ -261,7 +262,7 @@ def review_release(request: HttpRequest, patient_id: uuid.UUID, month: str) -> H
     person, found = _one(request, patient_id, month)
     try:
         reviewing.release(review=found, by=signed_in(request), at=timezone.now())
-        messages.success(request, "The patient can read it now.")
+        messages.success(request, _("The patient can read it now."))
     except reviewing.NotYet as problem:
         messages.error(request, str(problem))
     return redirect("dosing:review", person.pk, month)

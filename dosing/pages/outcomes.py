@@ -13,6 +13,8 @@ from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from dosing.pages.month import month_of
@@ -57,16 +59,18 @@ class StayForm(NotedForm):
 
 class LeaveForm(forms.Form):
     left_on = forms.DateField(
-        label="Left the programme on", widget=DAY, required=False, help_text="Empty: is in the programme."
+        label=_("Left the programme on"), widget=DAY, required=False, help_text=_("Empty: is in the programme.")
     )
-    left_reason = forms.ChoiceField(label="Why", choices=[("", "Choose"), *LeftReason.choices], required=False)
+    left_reason = forms.ChoiceField(label=_("Why"), choices=[("", _("Choose")), *LeftReason.choices], required=False)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if data.get("left_on") and not data.get("left_reason"):
-            self.add_error("left_reason", "Say why: the report counts going back to a centre apart from the rest.")
+            self.add_error(
+                "left_reason", gettext("Say why: the report counts going back to a centre apart from the rest.")
+            )
         if data.get("left_reason") and not data.get("left_on") and "left_on" not in self.errors:
-            self.add_error("left_on", "Say from which day.")
+            self.add_error("left_on", gettext("Say from which day."))
         return data
 
 
@@ -74,9 +78,13 @@ def _not_before(form: forms.BaseForm, name: str, first: date, what: str) -> None
     """An error at a day that lies ahead, or before what it belongs to."""
     given = form.cleaned_data.get(name)
     if given and given > timezone.localdate():
-        form.add_error(name, f"It lies ahead: today is {timezone.localdate():%Y-%m-%d}, {given} was given.")
+        form.add_error(
+            name,
+            gettext("It lies ahead: today is %(today)s, %(given)s was given.")
+            % {"today": f"{timezone.localdate():%Y-%m-%d}", "given": given},
+        )
     elif given and given < first:
-        form.add_error(name, f"{what} {first}; {given} was given.")
+        form.add_error(name, what % {"first": first, "given": given})
 
 
 @staff_only
@@ -99,7 +107,7 @@ def outcomes(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     forms_ = _forms(request, person)
     what = request.POST.get("what", "")
     if request.method == "POST" and what in forms_ and _kept(request, forms_[what], person):
-        messages.success(request, "Noted.")
+        messages.success(request, gettext("Noted."))
         return redirect("dosing:outcomes", person.pk)
     context = {"patient": person, "forms": forms_} | {
         f"{name}s": _rows(request, name, person).standing() for name in MODELS
@@ -120,14 +128,14 @@ def outcome(request: HttpRequest, patient_id: uuid.UUID, what: str, row: int) ->
         return _taken_back(request, found, person)
     form = _form_of(found, request.POST or None, person)
     if request.method == "POST" and _kept(request, form, person):
-        messages.success(request, "Corrected.")
+        messages.success(request, gettext("Corrected."))
         return redirect("dosing:outcomes", person.pk)
     context = {"patient": person, "form": form, "row": found, "title": TITLES[what]}
     return render(request, "dosing/outcome.html", context)
 
 
 MODELS: dict[str, type[AccessInfection | HospitalStay]] = {"infection": AccessInfection, "stay": HospitalStay}
-TITLES = {"infection": "Infection of the access", "stay": "Stay in hospital"}
+TITLES = {"infection": _("Infection of the access"), "stay": _("Stay in hospital")}
 
 
 def _rows(request: HttpRequest, what: str, person: Patient) -> Any:
@@ -141,7 +149,7 @@ def _taken_back(request: HttpRequest, row: AccessInfection | HospitalStay, perso
     except ValidationError as problem:
         messages.error(request, " ".join(problem.messages))
         return redirect(request.path)
-    messages.success(request, "Taken back: it counts no more.")
+    messages.success(request, gettext("Taken back: it counts no more."))
     return redirect("dosing:outcomes", person.pk)
 
 
@@ -171,11 +179,14 @@ def _judged(form: Any, person: Patient) -> bool:
     if not form.is_valid():
         return False
     if access := form.cleaned_data.get("access"):
-        _not_before(form, "began_on", access.created_on, "The access was made on")
+        _not_before(
+            form, "began_on", access.created_on, gettext("The access was made on %(first)s; %(given)s was given.")
+        )
     for name in ("admitted_on", "discharged_on", "left_on"):
         first = person.joined_on if name == "left_on" else person.birth_date
-        what = "In the programme since" if name == "left_on" else "Born on"
-        _not_before(form, name, first, what)
+        joined = gettext("In the programme since %(first)s; %(given)s was given.")
+        born = gettext("Born on %(first)s; %(given)s was given.")
+        _not_before(form, name, first, joined if name == "left_on" else born)
     return not form.errors
 
 

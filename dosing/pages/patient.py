@@ -12,6 +12,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
 from dosing.services.month.facts import first_of, month_before
@@ -35,7 +36,7 @@ from sessions.services import noted_tables
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
-PERIODS = {30: "30 days", 90: "3 months", 182: "6 months", 365: "12 months"}
+PERIODS = {30: _("30 days"), 90: _("3 months"), 182: _("6 months"), 365: _("12 months")}
 ROWS_A_PAGE = 30
 
 

@@ -12,6 +12,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from dosing.pages.forms_planner import PlanForm, asked_of, read_back, written
@@ -22,16 +24,17 @@ from dosing.services.planner.patterns import nights_words
 from dosing.services.planner.urea_model import habits_of, held_against, urea_model
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
+from sessions.facts.local_number import decimals, plain
 from sessions.models import Patient, Prescription
 from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import prescription_in_force
 
 MOST_COMPARED = 4
 LEFT_OUT = (
-    "Bloods that change, weeks that are not steady, treatments missed, cut short or moved.",
-    "Recirculation in the access, clotting, a dialyser that clears less than its data sheet says.",
-    "Potassium, phosphate and acid: no published model of them is carried here, so no number is given.",
-    "How the person sleeps, works and feels, and what the household can bear.",
+    _("Bloods that change, weeks that are not steady, treatments missed, cut short or moved."),
+    _("Recirculation in the access, clotting, a dialyser that clears less than its data sheet says."),
+    _("Potassium, phosphate and acid: no published model of them is carried here, so no number is given."),
+    _("How the person sleeps, works and feels, and what the household can bear."),
 )
 
 
@@ -85,7 +88,10 @@ def results(person: Patient, prescription: Prescription, form: PlanForm, words: 
     chosen = form.candidate()
     others = [each for word in words[: MOST_COMPARED - 1] if (each := read_back(word))]
     all_of_them = [chosen, *others]
-    names = ["This schedule", *(f"Schedule {letter}" for letter in "BCD"[: len(others)])]
+    names = [
+        gettext("This schedule"),
+        *(gettext("Schedule %(letter)s") % {"letter": letter} for letter in "BCD"[: len(others)]),
+    ]
     tried = try_out(all_of_them, model, weight_kg=weight)
     spread = [try_out(all_of_them, model, weight_kg=weight, volumes=side) for side in (1, -1)] if model.fitted else []
     found = map_of(chosen, model, weight_kg=weight, dose=dose, uf_rate=limit)
@@ -124,7 +130,11 @@ def _least_hours(found: tuple[float, float] | None) -> dict[str, Any] | None:
 
 def _hours(hours: float) -> str:
     minutes = round(hours * 60)
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes % 60 else f"{minutes // 60} h"
+    return (
+        gettext("%(hours)s h %(minutes)s min") % {"hours": minutes // 60, "minutes": f"{minutes % 60:02d}"}
+        if minutes % 60
+        else gettext("%(hours)s h") % {"hours": minutes // 60}
+    )
 
 
 def _row(
@@ -140,21 +150,27 @@ def _row(
 ) -> Row:
     reached, rate = float(tried.dose[at]), float(tried.uf_rate[at])
     between = sorted(float(each.dose[at]) for each in spread)
-    doubt = f" ({between[0]:.2f} to {between[1]:.2f})" if between and between[0] == between[0] else ""
+    dose_words = decimals(reached, 2)
+    if between and between[0] == between[0]:
+        ends = {"value": dose_words, "low": decimals(between[0], 2), "high": decimals(between[1], 2)}
+        dose_words = gettext("%(value)s (%(low)s to %(high)s)") % ends
     shown = [
-        ("Nights", nights_words(candidate.pattern.per_week) + _days(candidate)),
-        ("Each", _hours(candidate.minutes / 60)),
-        ("Qb, Qd", f"{candidate.qb_ml_min:g}, {candidate.qd_ml_min:g} mL/min"),
-        ("Dialyser", candidate.dialyser.name),
-        ("Weekly standard Kt/V", f"{reached:.2f}{doubt}"),
-        ("of it by the kidney", f"{float(tried.of_kidney[at]):.2f}"),
-        ("Urea before, highest", f"{float(tried.pre[at]):.1f} mmol/L"),
-        ("Urea after, lowest", f"{float(tried.post[at]):.1f} mmol/L"),
-        ("Fluid a night, most", f"{float(tried.uf_l[at]):.2f} L"),
-        ("UF rate, highest", f"{rate:.1f} mL/kg/h"),
-        ("Hours a week", f"{candidate.weekly_hours:.1f}"),
-        ("Blood processed a week", f"{candidate.blood_l_week:.0f} L"),
-        ("Dialysate a week", f"{candidate.dialysate_l_week:.0f} L"),
+        (gettext("Nights"), nights_words(candidate.pattern.per_week) + _days(candidate)),
+        (gettext("Each"), _hours(candidate.minutes / 60)),
+        (
+            gettext("Qb, Qd"),
+            gettext("%(qb)s, %(qd)s mL/min") % {"qb": plain(candidate.qb_ml_min), "qd": plain(candidate.qd_ml_min)},
+        ),
+        (gettext("Dialyser"), candidate.dialyser.name),
+        (gettext("Weekly standard Kt/V"), dose_words),
+        (gettext("of it by the kidney"), decimals(tried.of_kidney[at], 2)),
+        (gettext("Urea before, highest"), f"{decimals(tried.pre[at], 1)} mmol/L"),
+        (gettext("Urea after, lowest"), f"{decimals(tried.post[at], 1)} mmol/L"),
+        (gettext("Fluid a night, most"), f"{decimals(tried.uf_l[at], 2)} L"),
+        (gettext("UF rate, highest"), f"{decimals(rate, 1)} mL/kg/h"),
+        (gettext("Hours a week"), decimals(candidate.weekly_hours, 1)),
+        (gettext("Blood processed a week"), f"{candidate.blood_l_week:.0f} L"),
+        (gettext("Dialysate a week"), f"{candidate.dialysate_l_week:.0f} L"),
     ]
     return Row(
         name=name,
@@ -170,9 +186,14 @@ def _row(
 
 def _short_of(reached: float, rate: float, *, dose: float, limit: float) -> str:
     """What is not as wanted, in words; to two places, so that a near miss reads as one."""
-    faults = [f"dose {reached:.2f} is below {dose:g}"] if reached < dose else []
+    faults = []
+    if reached < dose:
+        parts = {"reached": decimals(reached, 2), "dose": plain(dose)}
+        faults.append(gettext("dose %(reached)s is below %(dose)s") % parts)
     if rate > limit:
-        faults.append(f"UF rate {rate:.2f} is above {limit:g}")
+        faults.append(
+            gettext("UF rate %(rate)s is above %(limit)s") % {"rate": decimals(rate, 2), "limit": plain(limit)}
+        )
     return "; ".join(faults)
 
 
@@ -190,10 +211,10 @@ def _directions(first: Candidate, other: Candidate) -> str:
         other.dialysate_l_week - first.dialysate_l_week,
     )
     if max(changes) <= 0 > min(changes):
-        return "Less potassium and phosphate removed than by this schedule."
+        return gettext("Less potassium and phosphate removed than by this schedule.")
     if min(changes) >= 0 < max(changes):
-        return "More potassium and phosphate removed than by this schedule."
-    return "Whether more or less potassium and phosphate is removed is not clear from hours and flows alone."
+        return gettext("More potassium and phosphate removed than by this schedule.")
+    return gettext("Whether more or less potassium and phosphate is removed is not clear from hours and flows alone.")
 
 
 @clinical_only
@@ -204,9 +225,9 @@ def draft(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     candidate = read_back(request.POST.get("schedule", ""))
     prescription = prescription_in_force(person, timezone.now())
     if candidate is None or prescription is None:
-        messages.error(request, "That schedule cannot be kept: it is outside the planner's limits.")
+        messages.error(request, gettext("That schedule cannot be kept: it is outside the planner's limits."))
         return redirect("dosing:planner", person.pk)
     words = request.POST.get("words", "")
     keep_draft(candidate=candidate, prescription=prescription, words=words, by=signed_in(request), at=timezone.now())
-    messages.success(request, "Kept as a draft. A nephrologist can sign it on the prescription's page.")
+    messages.success(request, gettext("Kept as a draft. A nephrologist can sign it on the prescription's page."))
     return redirect("treatments:prescribe", person.pk)

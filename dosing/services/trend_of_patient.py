@@ -36,6 +36,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from dosing.science import trends
 from dosing.science.drift import segments
@@ -197,7 +198,7 @@ def _prepared(key: str, given: Series) -> tuple[FloatArray, FloatArray, np.ndarr
         change = CLEARANCE_SLOPE * (flows - reference)
     else:
         change = expected_change(flows_ml_min=flows, reference_ml_min=reference, gauge=gauges, side=key).value
-    return values, change, segment, f"at {reference:.0f} mL/min"
+    return values, change, segment, _("at %(flow)s mL/min") % {"flow": f"{reference:.0f}"}
 
 
 def _floats(given: Sequence[float | None]) -> FloatArray:

@@ -122,53 +122,53 @@ class Limb(models.TextChoices):
 class TextKind(models.TextChoices):
     """What the unit writes for the bedside."""
 
-    CHECKLIST = "checklist", "checks"
-    RUN_SHEET = "run_sheet", "run sheet"
-    CARDS = "cards", "emergency cards"
-    FIRST_AID = "first_aid", "first aid"
+    CHECKLIST = "checklist", _("checks")
+    RUN_SHEET = "run_sheet", _("run sheet")
+    CARDS = "cards", _("emergency cards")
+    FIRST_AID = "first_aid", _("first aid")
 
 
 class FlowDirection(models.TextChoices):
     """Which way the blood runs along the needle sites, with the hand or foot below."""
 
-    UP = "up", "towards the trunk"
-    DOWN = "down", "away from the trunk"
+    UP = "up", _("towards the trunk")
+    DOWN = "down", _("away from the trunk")
 
 
 class SampleTiming(models.TextChoices):
-    PRE = "pre", "before the treatment"
-    POST = "post", "after the treatment"
-    APART = "apart", "not with a treatment"
+    PRE = "pre", _("before the treatment")
+    POST = "post", _("after the treatment")
+    APART = "apart", _("not with a treatment")
 
 
 class PostSampleMethod(models.TextChoices):
-    SLOW_FLOW = "slow_flow", "slow blood flow before the sample"
-    STOP_DIALYSATE = "stop_dialysate", "dialysate stopped before the sample"
-    NEITHER = "neither", "neither, or not known"
+    SLOW_FLOW = "slow_flow", _("slow blood flow before the sample")
+    STOP_DIALYSATE = "stop_dialysate", _("dialysate stopped before the sample")
+    NEITHER = "neither", _("neither, or not known")
 
 
 class InfectionKind(models.TextChoices):
-    BLOODSTREAM = "bloodstream", "bloodstream infection from the access"
-    SITE = "site", "infection at a needle site or the exit"
+    BLOODSTREAM = "bloodstream", _("bloodstream infection from the access")
+    SITE = "site", _("infection at a needle site or the exit")
 
 
 class LeftReason(models.TextChoices):
     """Why somebody left the programme. The first ends the technique; the others take the person out of the count."""
 
-    CENTRE = "centre", "back to dialysis in a centre"
-    TRANSPLANT = "transplant", "transplanted"
-    DIED = "died", "died"
-    PERITONEAL = "peritoneal", "to peritoneal dialysis"
-    RECOVERED = "recovered", "kidneys recovered"
-    MOVED = "moved", "moved away"
+    CENTRE = "centre", _("back to dialysis in a centre")
+    TRANSPLANT = "transplant", _("transplanted")
+    DIED = "died", _("died")
+    PERITONEAL = "peritoneal", _("to peritoneal dialysis")
+    RECOVERED = "recovered", _("kidneys recovered")
+    MOVED = "moved", _("moved away")
 
 
 class MessageForm(models.TextChoices):
     """How a laboratory's message is written."""
 
-    CSV = "csv", "table (CSV)"
-    HL7 = "hl7", "HL7 v2 ORU^R01"
-    FHIR = "fhir", "FHIR R4 Bundle"
+    CSV = "csv", _("table (CSV)")
+    HL7 = "hl7", _("HL7 v2 ORU^R01")
+    FHIR = "fhir", _("FHIR R4 Bundle")
 
 
 class Analyte(models.TextChoices):

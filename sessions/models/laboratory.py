@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, MessageForm, PostSampleMethod, SampleTiming
@@ -26,10 +27,10 @@ class Laboratory(models.Model):
 
     name = models.CharField(max_length=80, unique=True)
     columns = models.JSONField(default=dict, blank=True)
-    codes = models.JSONField("its own codes", default=dict, blank=True)
-    decimal_comma = models.BooleanField("writes 5,4 for 5.4", default=False)
-    date_format = models.CharField("dates as", max_length=30, default="%Y-%m-%d")
-    time_format = models.CharField("times as", max_length=30, default="%Y-%m-%d %H:%M")
+    codes = models.JSONField(_("its own codes"), default=dict, blank=True)
+    decimal_comma = models.BooleanField(_("writes 5,4 for 5.4"), default=False)
+    date_format = models.CharField(_("dates as"), max_length=30, default="%Y-%m-%d")
+    time_format = models.CharField(_("times as"), max_length=30, default="%Y-%m-%d %H:%M")
 
     objects = StaffOnlyQuerySet.as_manager()
 
@@ -84,7 +85,7 @@ class BloodResult(models.Model):
     )
     analyte = models.CharField(max_length=10, choices=Analyte)
     value = models.FloatField()
-    drawn_at = models.DateTimeField("drawn at")
+    drawn_at = models.DateTimeField(_("drawn at"))
     timing = models.CharField(max_length=6, choices=SampleTiming)
     post_method = models.CharField(max_length=16, choices=PostSampleMethod, blank=True)
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
@@ -92,11 +93,11 @@ class BloodResult(models.Model):
     message = models.ForeignKey(LabMessage, null=True, blank=True, on_delete=models.PROTECT, related_name="results")
     specimen = models.CharField(max_length=60, blank=True)
     version = models.BigIntegerField(default=0)
-    code = models.CharField("code as sent", max_length=40, blank=True)
+    code = models.CharField(_("code as sent"), max_length=40, blank=True)
     value_sent = models.CharField(max_length=40, blank=True)
     unit_sent = models.CharField(max_length=40, blank=True)
-    reference = models.CharField("laboratory's reference range", max_length=60, blank=True)
-    flag = models.CharField("laboratory's flag", max_length=10, blank=True)
+    reference = models.CharField(_("laboratory's reference range"), max_length=60, blank=True)
+    flag = models.CharField(_("laboratory's flag"), max_length=10, blank=True)
 
     objects = OfPatientQuerySet.as_manager()
 
@@ -148,11 +149,11 @@ class UrineCollection(models.Model):
     """All urine of an interval between two treatments, and what was in it: urea in mmol/L, creatinine in mmol/L."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="urine_collections")
-    began_at = models.DateTimeField("began")
-    ended_at = models.DateTimeField("ended")
-    volume_ml = models.FloatField("volume (mL)")
-    urea_mmol_l = models.FloatField("urea in the urine (mmol/L)", null=True, blank=True)
-    creatinine_mmol_l = models.FloatField("creatinine in the urine (mmol/L)", null=True, blank=True)
+    began_at = models.DateTimeField(_("began"))
+    ended_at = models.DateTimeField(_("ended"))
+    volume_ml = models.FloatField(_("volume (mL)"))
+    urea_mmol_l = models.FloatField(_("urea in the urine (mmol/L)"), null=True, blank=True)
+    creatinine_mmol_l = models.FloatField(_("creatinine in the urine (mmol/L)"), null=True, blank=True)
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
 

@@ -8,6 +8,7 @@ import pghistory
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from sessions.facts.choices import InfectionKind
 from sessions.models.patient import Patient, VascularAccess
@@ -23,7 +24,7 @@ class Outcome(models.Model):
 
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
-    taken_back = models.CharField("taken back because", max_length=200, blank=True)
+    taken_back = models.CharField(_("taken back because"), max_length=200, blank=True)
 
     class Meta:
         abstract = True
@@ -35,8 +36,8 @@ class AccessInfection(Outcome):
 
     access = models.ForeignKey(VascularAccess, on_delete=models.PROTECT, related_name="infections")
     kind = models.CharField(max_length=12, choices=InfectionKind)
-    began_on = models.DateField("began on")
-    words = models.CharField("what was found", max_length=200, blank=True)
+    began_on = models.DateField(_("began on"))
+    words = models.CharField(_("what was found"), max_length=200, blank=True)
 
     objects = OfAccessQuerySet.as_manager()
 
@@ -47,7 +48,7 @@ class AccessInfection(Outcome):
                 name="infection_once",
                 fields=["access", "kind", "began_on"],
                 condition=Q(taken_back=""),
-                violation_error_message="This infection is entered already.",
+                violation_error_message=_("This infection is entered already."),
             )
         ]
 
@@ -60,9 +61,9 @@ class HospitalStay(Outcome):
     """Nights in hospital; without an end the patient is there still."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="hospital_stays")
-    admitted_on = models.DateField("admitted on")
-    discharged_on = models.DateField("discharged on", null=True, blank=True)
-    words = models.CharField("why", max_length=200, blank=True)
+    admitted_on = models.DateField(_("admitted on"))
+    discharged_on = models.DateField(_("discharged on"), null=True, blank=True)
+    words = models.CharField(_("why"), max_length=200, blank=True)
 
     objects = EntryQuerySet.as_manager()
 
@@ -72,13 +73,13 @@ class HospitalStay(Outcome):
             models.CheckConstraint(
                 name="hospital_stay_in_order",
                 condition=Q(discharged_on=None) | Q(discharged_on__gte=F("admitted_on")),
-                violation_error_message="The last day must not lie before the first.",
+                violation_error_message=_("The last day must not lie before the first."),
             ),
             models.UniqueConstraint(
                 name="hospital_stay_once",
                 fields=["patient", "admitted_on"],
                 condition=Q(taken_back=""),
-                violation_error_message="A stay from this day is entered already.",
+                violation_error_message=_("A stay from this day is entered already."),
             ),
         ]
 

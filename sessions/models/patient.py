@@ -10,6 +10,7 @@ import pghistory
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import known_time_zone
 from sessions.facts.choices import AccessKind, FlowDirection, LeftReason, Limb, Sex, Side, SiteUse, Technique
@@ -25,15 +26,15 @@ class Patient(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="patient"
     )
     name = models.CharField(max_length=120)
-    hospital_number = models.CharField("hospital number", max_length=40, unique=True)
-    birth_date = models.DateField("date of birth")
-    sex = models.CharField(max_length=10, choices=Sex, help_text="As the body-water equations need it.")
-    height_cm = models.FloatField("height (cm)")
-    phone = models.CharField("telephone", max_length=30, blank=True)
+    hospital_number = models.CharField(_("hospital number"), max_length=40, unique=True)
+    birth_date = models.DateField(_("date of birth"))
+    sex = models.CharField(max_length=10, choices=Sex, help_text=_("As the body-water equations need it."))
+    height_cm = models.FloatField(_("height (cm)"))
+    phone = models.CharField(_("telephone"), max_length=30, blank=True)
     time_zone = models.CharField(max_length=60, blank=True, validators=[known_time_zone])
-    joined_on = models.DateField("in the programme since")
-    left_on = models.DateField("left the programme on", null=True, blank=True)
-    left_reason = models.CharField("why", max_length=12, choices=LeftReason, blank=True)
+    joined_on = models.DateField(_("in the programme since"))
+    left_on = models.DateField(_("left the programme on"), null=True, blank=True)
+    left_reason = models.CharField(_("why"), max_length=12, choices=LeftReason, blank=True)
 
     objects = PatientQuerySet.as_manager()
 
@@ -64,11 +65,11 @@ class VascularAccess(models.Model):
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="accesses")
     kind = models.CharField(max_length=10, choices=AccessKind)
     side = models.CharField(max_length=5, choices=Side)
-    place = models.CharField(max_length=80, help_text="For example: upper arm.")
-    limb = models.CharField("drawn as", max_length=10, choices=Limb, default=Limb.FOREARM)
-    flow = models.CharField("blood runs", max_length=4, choices=FlowDirection, default=FlowDirection.UP)
-    created_on = models.DateField("made on")
-    abandoned_on = models.DateField("given up on", null=True, blank=True)
+    place = models.CharField(max_length=80, help_text=_("For example: upper arm."))
+    limb = models.CharField(_("drawn as"), max_length=10, choices=Limb, default=Limb.FOREARM)
+    flow = models.CharField(_("blood runs"), max_length=4, choices=FlowDirection, default=FlowDirection.UP)
+    created_on = models.DateField(_("made on"))
+    abandoned_on = models.DateField(_("given up on"), null=True, blank=True)
 
     objects = OfPatientQuerySet.as_manager()
 
@@ -79,7 +80,7 @@ class VascularAccess(models.Model):
                 name="access_one_in_use",
                 fields=["patient"],
                 condition=Q(abandoned_on=None),
-                violation_error_message="This patient has an access in use: give that one up first.",
+                violation_error_message=_("This patient has an access in use: give that one up first."),
             )
         ]
 
@@ -98,10 +99,10 @@ class AccessSite(models.Model):
     name = models.CharField(max_length=40)
     use = models.CharField(max_length=10, choices=SiteUse)
     technique = models.CharField(max_length=12, choices=Technique)
-    resting = models.BooleanField("not to be used for now", default=False)
-    rest_until = models.DateField("rests until", null=True, blank=True)
-    x = models.FloatField("across the drawn limb, 0 to 1", null=True, blank=True)
-    y = models.FloatField("down the drawn limb, 0 to 1", null=True, blank=True)
+    resting = models.BooleanField(_("not to be used for now"), default=False)
+    rest_until = models.DateField(_("rests until"), null=True, blank=True)
+    x = models.FloatField(_("across the drawn limb, 0 to 1"), null=True, blank=True)
+    y = models.FloatField(_("down the drawn limb, 0 to 1"), null=True, blank=True)
 
     objects = AccessSiteQuerySet.as_manager()
 
@@ -112,7 +113,7 @@ class AccessSite(models.Model):
             models.CheckConstraint(
                 name="site_on_the_drawn_limb",
                 condition=Q(x=None, y=None) | Q(x__gte=0, x__lte=1, y__gte=0, y__lte=1),
-                violation_error_message="Both places on the drawing must lie between 0 and 1, or both be empty.",
+                violation_error_message=_("Both places on the drawing must lie between 0 and 1, or both be empty."),
             ),
         ]
 

@@ -11,8 +11,11 @@ from django.contrib.postgres.fields import ArrayField, DateTimeRangeField, Range
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Func, Q
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from sessions.facts.choices import Anticoagulant, Buffer
+from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS, ORDERED
 from sessions.models.columns import DeclaredOrders, with_columns
 from sessions.models.patient import Patient
@@ -25,8 +28,8 @@ class Dialyser(models.Model):
     """A dialyser that the unit uses. A new figure is a new row: old prescriptions keep theirs."""
 
     name = models.CharField(max_length=60, unique=True)
-    koa_ml_min = models.FloatField("urea KoA as the maker states it, in vitro (mL/min)")
-    surface_m2 = models.FloatField("membrane surface (m²)")
+    koa_ml_min = models.FloatField(_("urea KoA as the maker states it, in vitro (mL/min)"))
+    surface_m2 = models.FloatField(_("membrane surface (m²)"))
 
     class Meta:
         ordering: ClassVar = ["name"]
@@ -47,7 +50,7 @@ class Prescription(DeclaredOrders):
         models.PositiveSmallIntegerField(),
         default=list,
         blank=True,
-        help_text="Empty when the days are not fixed.",
+        help_text=_("Empty when the days are not fixed."),
     )
     dialyser = models.ForeignKey(Dialyser, on_delete=models.PROTECT)
     dialysate_buffer = models.CharField(max_length=12, choices=Buffer, default=Buffer.BICARBONATE)
@@ -65,7 +68,7 @@ class Prescription(DeclaredOrders):
             ExclusionConstraint(
                 name="prescription_one_in_force",
                 expressions=[("patient", RangeOperators.EQUAL), ("in_force", RangeOperators.OVERLAPS)],
-                violation_error_message="Another prescription is in force for a part of this time.",
+                violation_error_message=_("Another prescription is in force for a part of this time."),
             ),
             models.UniqueConstraint(name="prescription_version_once", fields=["patient", "version"]),
             models.CheckConstraint(name="prescription_minutes", condition=Q(max_minutes__gte=F("minutes"))),
@@ -85,11 +88,14 @@ class Prescription(DeclaredOrders):
             if given is not None and (why := limits.refusal(given)):
                 problems[name] = why
         if self.minutes and self.max_minutes and self.max_minutes < self.minutes:
-            problems["max_minutes"] = f"Longest allowed must be at least the {self.minutes} minutes prescribed."
+            problems["max_minutes"] = gettext(
+                "Longest allowed must be at least the %(minutes)s minutes prescribed."
+            ) % {"minutes": self.minutes}
         if self.weekdays and self.days_per_week != len(self.weekdays):
-            problems["weekdays"] = (
-                f"{len(self.weekdays)} days are marked, but {self.days_per_week:g} a week are prescribed."
-            )
+            problems["weekdays"] = gettext("%(marked)s days are marked, but %(prescribed)s a week are prescribed.") % {
+                "marked": len(self.weekdays),
+                "prescribed": plain(self.days_per_week),
+            }
         if problems:
             raise ValidationError(problems)
 
@@ -106,7 +112,7 @@ class PrescriptionDraft(models.Model):
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="drafts")
     values = models.JSONField()
-    words = models.TextField("why", blank=True)
+    words = models.TextField(_("why"), blank=True)
     expected = models.JSONField(default=dict)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()

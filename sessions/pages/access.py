@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from homedialysis.accounts.pages.guards import clinical_only
@@ -35,7 +36,7 @@ def access(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     in_use = patient.accesses.filter(abandoned_on=None).first()
     task = request.POST.get("task", "")
     if task == "access" and in_use:
-        messages.error(request, f"The {in_use} is in use: give that one up first.")
+        messages.error(request, _("%(access)s is in use: give that one up first.") % {"access": in_use})
         task = ""
     forms = _forms(request, patient, in_use, task)
     here = reverse("treatments:access", args=[patient.pk])
@@ -85,7 +86,7 @@ def _note_access(request: HttpRequest, in_use: None, forms: Forms) -> str | None
 def _give_up(request: HttpRequest, in_use: VascularAccess, forms: Forms) -> str:
     in_use.abandoned_on = timezone.localdate()
     in_use.save(update_fields=["abandoned_on"])
-    messages.success(request, f"The {in_use} is marked as given up today.")
+    messages.success(request, _("%(access)s is marked as given up today.") % {"access": in_use})
     return ""
 
 
@@ -100,7 +101,7 @@ def _add_site(request: HttpRequest, in_use: VascularAccess, forms: Forms) -> str
 def _own_name(form: SiteForm | SiteChangeForm, in_use: VascularAccess, pk: int | None) -> bool:
     name = form.cleaned_data["name"]
     if in_use.sites.filter(name=name).exclude(pk=pk).exists():
-        form.add_error("name", f"This access already has a site called “{name}”.")
+        form.add_error("name", _("This access already has a site called “%(name)s”.") % {"name": name})
         return False
     return True
 
@@ -110,7 +111,7 @@ def _change_site(request: HttpRequest, in_use: VascularAccess, forms: Forms) -> 
     if form is None or not form.is_valid() or not _own_name(form, in_use, form.instance.pk):
         return None
     form.save()
-    messages.success(request, f"{form.instance.name} is noted.")
+    messages.success(request, _("%(site)s is noted.") % {"site": form.instance.name})
     return ""
 
 
@@ -126,7 +127,7 @@ def _touch(request: HttpRequest, in_use: VascularAccess, forms: Forms) -> str | 
     site = forms["site"] or _site(in_use, "")
     place = touched(request.POST.get("spot.x", ""), request.POST.get("spot.y", ""))
     if place is None:
-        messages.error(request, "That was no place on the drawing: touch it again, or write the numbers.")
+        messages.error(request, _("That was no place on the drawing: touch it again, or write the numbers."))
         return None
     site.x, site.y = place
     site.save(update_fields=["x", "y"])

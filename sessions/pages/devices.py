@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from homedialysis.accounts.models import BedsideDevice, User, signed_in
@@ -47,6 +48,9 @@ def take_device_back(request: HttpRequest, patient_id: uuid.UUID, bedside_id: uu
     held = BedsideDevice.objects.visible_to(user).filter(theirs).distinct()
     device = get_object_or_404(held, pk=bedside_id)
     take_back(device=device, by=user, at=timezone.now())
-    words = f"{device.name} of {device.user} is signed out, and deletes what it keeps at its next contact."
+    words = _("%(device)s of %(person)s is signed out, and deletes what it keeps at its next contact.") % {
+        "device": device.name,
+        "person": device.user,
+    }
     messages.success(request, words)
     return redirect("treatments:devices", patient_id)

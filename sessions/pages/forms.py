@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import Weekday
 from homedialysis.accounts.pages.forms import AskingForm
@@ -40,31 +41,35 @@ class EnrolForm(AskingForm[Patient]):
             "name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on",
         ]  # fmt: skip
         widgets: ClassVar = {"birth_date": DateInput(), "joined_on": DateInput()}
-        help_texts: ClassVar = {"time_zone": "Only when it is not the unit's, for example Atlantic/Azores."}
+        help_texts: ClassVar = {"time_zone": _("Only when it is not the unit's, for example Atlantic/Azores.")}
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         refuse_impossible(self, {"height_cm": plausible.HEIGHT_CM})
         today = timezone.now().date()
         if data.get("birth_date") and data["birth_date"] >= today:
-            self.add_error("birth_date", f"Must lie before today, {today}; {data['birth_date']} was given.")
+            self.add_error(
+                "birth_date",
+                gettext("Must lie before today, %(today)s; %(given)s was given.")
+                % {"today": today, "given": data["birth_date"]},
+            )
         return data
 
 
 class InvitePatientForm(forms.Form):
-    email = forms.EmailField(label="Patient's e-mail address")
+    email = forms.EmailField(label=_("Patient's e-mail address"))
 
 
 class InviteCarePartnerForm(forms.Form):
     prefix = "partner"
-    name = forms.CharField(max_length=120, label="Name")
-    email = forms.EmailField(label="E-mail address")
+    name = forms.CharField(max_length=120, label=_("Name"))
+    email = forms.EmailField(label=_("E-mail address"))
 
 
 class AccessForm(AskingForm[VascularAccess]):
     limb = forms.ChoiceField(
-        choices=[("", "as the place says"), *Limb.choices], required=False, label="Drawn as",
-        help_text="The picture on which sites are marked.",
+        choices=[("", _("as the place says")), *Limb.choices], required=False, label=_("Drawn as"),
+        help_text=_("The picture on which sites are marked."),
     )  # fmt: skip
 
     class Meta:
@@ -99,25 +104,25 @@ class SiteForm(AskingForm[AccessSite]):
     class Meta:
         model = AccessSite
         fields: ClassVar = ["name", "use", "technique", "resting"]
-        help_texts: ClassVar = {"name": "As the patient calls it, for example: lower, near the wrist."}
+        help_texts: ClassVar = {"name": _("As the patient calls it, for example: lower, near the wrist.")}
 
 
 class SiteChangeForm(AskingForm[AccessSite]):
-    x = forms.FloatField(required=False, min_value=0, max_value=1, label="Across the drawing, 0 left to 1 right")
-    y = forms.FloatField(required=False, min_value=0, max_value=1, label="Down the drawing, 0 top to 1 bottom")
+    x = forms.FloatField(required=False, min_value=0, max_value=1, label=_("Across the drawing, 0 left to 1 right"))
+    y = forms.FloatField(required=False, min_value=0, max_value=1, label=_("Down the drawing, 0 top to 1 bottom"))
 
     class Meta:
         model = AccessSite
         fields: ClassVar = ["name", "technique", "resting", "rest_until", "x", "y"]
         widgets: ClassVar = {"rest_until": DateInput()}
-        help_texts: ClassVar = {"rest_until": "The last day of rest."}
+        help_texts: ClassVar = {"rest_until": _("The last day of rest.")}
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         given = {name: data.get(name) for name in ("x", "y")}
         if not self.errors and list(given.values()).count(None) == 1:
             missing = next(name for name, value in given.items() if value is None)
-            self.add_error(missing, "Give both places on the drawing, or neither.")
+            self.add_error(missing, gettext("Give both places on the drawing, or neither."))
         return data
 
 
@@ -126,7 +131,7 @@ class PrescriptionForm(AskingForm[Prescription]):
         choices=Weekday.choices,
         coerce=int,
         required=False,
-        help_text="None marked: the patient chooses the days.",
+        help_text=_("None marked: the patient chooses the days."),
         widget=forms.CheckboxSelectMultiple,
     )
 

@@ -6,27 +6,30 @@ import re
 from typing import Any, ClassVar
 
 from django import forms
-from django.utils.text import slugify
+from django.utils.text import format_lazy, slugify
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from sessions.facts.choices import CheckPart, EventKind, SiteUse
+from sessions.facts.local_number import plain
 from sessions.texts import checklist
 
 KEY = re.compile(r"[a-z0-9_]{1,40}")
 ASKED_OF_A_NEEDLE = ("needle", "flash", "flush", "tape", "attempts", "pain")
 ASKS = (
-    ("", "nothing, only done"),
-    ("needle", "which needle"),
-    ("flash", "whether blood came back"),
-    ("flush", "whether it flushes"),
-    ("tape", "whether it is taped"),
-    ("attempts", "how many attempts"),
-    ("pain", "pain, 0 to 10"),
-    ("pump_speed", "the speed of the pump"),
+    ("", _("nothing, only done")),
+    ("needle", _("which needle")),
+    ("flash", _("whether blood came back")),
+    ("flush", _("whether it flushes")),
+    ("tape", _("whether it is taped")),
+    ("attempts", _("how many attempts")),
+    ("pain", _("pain, 0 to 10")),
+    ("pump_speed", _("the speed of the pump")),
 )
 FOR_WHOM = (
-    (checklist.EVERYBODY, "everybody"),
-    (checklist.NEEDLES, "with needles (fistula or graft)"),
-    (checklist.CATHETER, "with a catheter"),
+    (checklist.EVERYBODY, _("everybody")),
+    (checklist.NEEDLES, _("with needles (fistula or graft)")),
+    (checklist.CATHETER, _("with a catheter")),
 )
 MOST_LINES, LONGEST_LINE = 8, 200
 
@@ -48,7 +51,9 @@ class RowForm(forms.Form):
     def clean_key(self) -> str:
         given: str = self.cleaned_data["key"]
         if given and not KEY.fullmatch(given):
-            raise forms.ValidationError(f"A key is made of a to z, 0 to 9 and _; “{given}” was given.")
+            raise forms.ValidationError(
+                gettext("A key is made of a to z, 0 to 9 and _; “%(given)s” was given.") % {"given": given}
+            )
         return given
 
     @property
@@ -73,44 +78,50 @@ class RowForm(forms.Form):
 
 class ItemForm(RowForm):
     name_of = "name"
-    name = forms.CharField(max_length=80, label="Check")
-    part = forms.ChoiceField(choices=CheckPart.choices, label="When")
-    for_whom = forms.ChoiceField(choices=FOR_WHOM, required=False, label="For")
-    hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label="Explanation under it")
+    name = forms.CharField(max_length=80, label=_("Check"))
+    part = forms.ChoiceField(choices=CheckPart.choices, label=_("When"))
+    for_whom = forms.ChoiceField(choices=FOR_WHOM, required=False, label=_("For"))
+    hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label=_("Explanation under it"))
     if_failed = forms.CharField(
-        max_length=400, required=False, widget=_few_lines(), label="What to do when it fails",
-        help_text="The phone holds the flow here and shows these words.",
+        max_length=400, required=False, widget=_few_lines(), label=_("What to do when it fails"),
+        help_text=_("The phone holds the flow here and shows these words."),
     )  # fmt: skip
-    asks_value = forms.BooleanField(required=False, label="A number is written down")
-    unit = forms.CharField(max_length=20, required=False, label="Unit of the number")
-    limit_low = forms.FloatField(required=False, widget=_decimal(), label="Lowest that passes")
-    limit_high = forms.FloatField(required=False, widget=_decimal(), label="Highest that passes")
+    asks_value = forms.BooleanField(required=False, label=_("A number is written down"))
+    unit = forms.CharField(max_length=20, required=False, label=_("Unit of the number"))
+    limit_low = forms.FloatField(required=False, widget=_decimal(), label=_("Lowest that passes"))
+    limit_high = forms.FloatField(required=False, widget=_decimal(), label=_("Highest that passes"))
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         low, high = data.get("limit_low"), data.get("limit_high")
         if low is not None and high is not None and low > high:
-            self.add_error("limit_high", f"The highest must not lie below the lowest, {low:g}; {high:g} was given.")
+            self.add_error(
+                "limit_high",
+                gettext("The highest must not lie below the lowest, %(low)s; %(high)s was given.")
+                % {"low": plain(low), "high": plain(high)},
+            )
         if not data.get("asks_value") and (low is not None or high is not None):
-            self.add_error("asks_value", "A limit needs a number to judge: mark this, or empty the limits.")
+            self.add_error("asks_value", gettext("A limit needs a number to judge: mark this, or empty the limits."))
         return data
 
 
 class StepForm(RowForm):
     name_of = "words"
-    words = forms.CharField(max_length=200, label="Step")
-    hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label="Explanation under it")
+    words = forms.CharField(max_length=200, label=_("Step"))
+    hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label=_("Explanation under it"))
     countdown_s = forms.IntegerField(
-        required=False, min_value=1, max_value=3600, label="Wait, in seconds",
-        widget=forms.TextInput(attrs={"inputmode": "numeric"}), help_text="A countdown runs on the phone.",
+        required=False, min_value=1, max_value=3600, label=_("Wait, in seconds"),
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}), help_text=_("A countdown runs on the phone."),
     )  # fmt: skip
-    asks = forms.ChoiceField(choices=ASKS, required=False, label="The phone asks")
-    use = forms.ChoiceField(choices=[("", "both, or neither"), *SiteUse.choices], required=False, label="Which needle")
+    asks = forms.ChoiceField(choices=ASKS, required=False, label=_("The phone asks"))
+    use = forms.ChoiceField(
+        choices=[("", _("both, or neither")), *SiteUse.choices], required=False, label=_("Which needle")
+    )
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if data.get("asks") in ASKED_OF_A_NEEDLE and not data.get("use"):
-            self.add_error("use", "Say which needle this is asked of.")
+            self.add_error("use", gettext("Say which needle this is asked of."))
         return data
 
 
@@ -118,20 +129,24 @@ class CardForm(RowForm):
     """The key is the kind of emergency, which is given."""
 
     name_of = "title"
-    title = forms.CharField(max_length=60, label="Title")
+    title = forms.CharField(max_length=60, label=_("Title"))
     lines = forms.CharField(
-        widget=_few_lines(7), label="What to do, a line each",
-        help_text=f"At most {MOST_LINES} lines. Somebody reads them frightened, with one hand.",
+        widget=_few_lines(7), label=_("What to do, a line each"), help_text=format_lazy(
+            _("At most {most} lines. Somebody reads them frightened, with one hand."), most=MOST_LINES
+        ),
     )  # fmt: skip
-    event_kind = forms.ChoiceField(choices=EventKind.choices, label="Noted in the record as")
+    event_kind = forms.ChoiceField(choices=EventKind.choices, label=_("Noted in the record as"))
 
     def clean_lines(self) -> list[str]:
         lines = [line.strip() for line in self.cleaned_data["lines"].splitlines() if line.strip()]
         if len(lines) > MOST_LINES:
-            raise forms.ValidationError(f"At most {MOST_LINES} lines; {len(lines)} were given.")
+            raise forms.ValidationError(
+                gettext("At most %(most)s lines; %(given)s were given.") % {"most": MOST_LINES, "given": len(lines)}
+            )
         if long := [line for line in lines if len(line) > LONGEST_LINE]:
             raise forms.ValidationError(
-                f"A line has at most {LONGEST_LINE} characters; one of {len(long[0])} was given."
+                gettext("A line has at most %(most)s characters; one of %(given)s was given.")
+                % {"most": LONGEST_LINE, "given": len(long[0])}
             )
         return lines
 
@@ -140,7 +155,7 @@ class FirstAidForm(RowForm):
     """The key is the kind of event, which is given."""
 
     name_of = "key"
-    words = forms.CharField(max_length=400, required=False, widget=_few_lines(3), label="What to do")
+    words = forms.CharField(max_length=400, required=False, widget=_few_lines(3), label=_("What to do"))
 
     @property
     def called(self) -> str:
@@ -148,14 +163,14 @@ class FirstAidForm(RowForm):
 
 
 class SaveForm(forms.Form):
-    why = forms.CharField(max_length=300, label="What is changed, and why")
+    why = forms.CharField(max_length=300, label=_("What is changed, and why"))
     base = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
 
 
 class MessageForm(forms.Form):
     words = forms.CharField(
-        max_length=1000, widget=_few_lines(4), label="Message",
-        help_text="Shown at the bedside when the phone is next opened with a network. Nothing urgent: call instead.",
+        max_length=1000, widget=_few_lines(4), label=_("Message"),
+        help_text=_("Shown at the bedside when the phone is next opened with a network. Nothing urgent: call instead."),
     )  # fmt: skip
 
 

@@ -10,6 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
 from sessions.facts.choices import TextKind
 from sessions.pages.forms_texts import CardForm, FirstAidForm, ItemForm, RowForm, StepForm, with_keys
 from sessions.texts.emergency import default_first_aid
@@ -20,11 +24,16 @@ MOST_ROWS = 80
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """How one kind of text is laid out in rows. listed: its key in the content; free: rows may come, go and move."""
+    """How one kind of text is laid out in rows.
+
+    listed: its key in the content; add, added, needed: what the page says of a row; free: rows may come, go and move.
+    """
 
     form: type[RowForm]
     listed: str
-    word: str
+    add: StrOrPromise
+    added: StrOrPromise
+    needed: StrOrPromise
     free: bool
     to_rows: Callable[[Any], list[Row]]
     to_content: Callable[[list[Row]], Any]
@@ -39,17 +48,49 @@ def _card(row: Row) -> Row:
 
 
 SPECS: dict[str, Spec] = {
-    TextKind.CHECKLIST: Spec(ItemForm, "items", "check", True, list, lambda rows: with_keys(rows, "name")),
-    TextKind.RUN_SHEET: Spec(StepForm, "steps", "step", True, list, lambda rows: with_keys(rows, "words")),
+    TextKind.CHECKLIST: Spec(
+        form=ItemForm,
+        listed="items",
+        add=_("Add a check"),
+        added=_("A check was added at the end."),
+        needed=_("At least one check is needed."),
+        free=True,
+        to_rows=list,
+        to_content=lambda rows: with_keys(rows, "name"),
+    ),
+    TextKind.RUN_SHEET: Spec(
+        form=StepForm,
+        listed="steps",
+        add=_("Add a step"),
+        added=_("A step was added at the end."),
+        needed=_("At least one step is needed."),
+        free=True,
+        to_rows=list,
+        to_content=lambda rows: with_keys(rows, "words"),
+    ),
     TextKind.CARDS: Spec(
-        CardForm, "cards", "card", False, lambda cards: [*map(_card_row, cards)], lambda rows: [*map(_card, rows)]
+        form=CardForm,
+        listed="cards",
+        add="",
+        added=_("A card was added at the end."),
+        needed=_("At least one card is needed."),
+        free=False,
+        to_rows=lambda cards: [*map(_card_row, cards)],
+        to_content=lambda rows: [*map(_card, rows)],
     ),
     TextKind.FIRST_AID: Spec(
-        FirstAidForm, "texts", "event", False,
-        lambda texts: [{"key": key, "words": words} for key, words in (default_first_aid()["texts"] | texts).items()],
-        lambda rows: {row["key"]: row["words"] for row in rows},
+        form=FirstAidForm,
+        listed="texts",
+        add="",
+        added=_("An event was added at the end."),
+        needed=_("At least one event is needed."),
+        free=False,
+        to_rows=lambda texts: [
+            {"key": key, "words": words} for key, words in (default_first_aid()["texts"] | texts).items()
+        ],
+        to_content=lambda rows: {row["key"]: row["words"] for row in rows},
     ),
-}  # fmt: skip
+}
 
 
 class Rows:
@@ -100,7 +141,7 @@ class Rows:
         index = int(do.partition("-")[2]) if do.partition("-")[2].isdecimal() else -1
         told, at = "", -1
         if self.spec.free and name == "add" and len(rows) < MOST_ROWS:
-            rows, told, at = [*rows, {}], f"A {self.spec.word} was added at the end.", len(rows)
+            rows, told, at = [*rows, {}], str(self.spec.added), len(rows)
         elif self.spec.free and 0 <= index < len(rows):
             rows, told, at = _changed(rows, name, index, self.forms[index].called)
         changed = Rows(self.spec, rows)
@@ -112,9 +153,13 @@ def _changed(rows: list[Row], name: str, index: int, called: str) -> tuple[list[
     """Rows with one moved or removed, what was done, and where to look."""
     other = index + {"up": -1, "down": 1}.get(name, 0)
     if name == "remove":
-        return rows[:index] + rows[index + 1 :], f"“{called}” was taken out.", min(index, len(rows) - 2)
+        return (
+            rows[:index] + rows[index + 1 :],
+            gettext("“%(called)s” was taken out.") % {"called": called},
+            min(index, len(rows) - 2),
+        )
     if other == index or not 0 <= other < len(rows):
         return rows, "", index
     moved = list(rows)
     moved[index], moved[other] = moved[other], moved[index]
-    return moved, f"“{called}” is now number {other + 1}.", other
+    return moved, gettext("“%(called)s” is now number %(number)s.") % {"called": called, "number": other + 1}, other

@@ -11,6 +11,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from homedialysis.accounts.models import signed_in
@@ -24,14 +26,14 @@ from sessions.services.unit_texts import DEFAULTS, Content, MovedOn, Place, Stan
 from sessions.texts import run_sheets
 
 TITLES = {
-    TextKind.CHECKLIST: "Checks around each treatment",
-    TextKind.RUN_SHEET: "Run sheet",
-    TextKind.CARDS: "Emergency cards",
-    TextKind.FIRST_AID: "First aid for each event",
+    TextKind.CHECKLIST: _("Checks around each treatment"),
+    TextKind.RUN_SHEET: _("Run sheet"),
+    TextKind.CARDS: _("Emergency cards"),
+    TextKind.FIRST_AID: _("First aid for each event"),
 }
 CONNECTIONS = {
-    run_sheets.BOTH_NEEDLES: "both lines at once",
-    run_sheets.BLEED_OUT: "venous line after the saline has run out",
+    run_sheets.BOTH_NEEDLES: _("both lines at once"),
+    run_sheets.BLEED_OUT: _("venous line after the saline has run out"),
 }
 
 
@@ -138,7 +140,11 @@ def _from_program(place: Place, do: str) -> Rows:
     """The rows that come with the program; "default-…" of a run sheet names the way to connect."""
     content = Texts().standing(place.wider).content if place.patient else _built_in(place, do)
     rows = Rows.of_content(SPECS[place.kind], content)
-    rows.told = "These are the unit's words." if place.patient else "These are the words that come with the program."
+    rows.told = (
+        gettext("These are the unit's words.")
+        if place.patient
+        else gettext("These are the words that come with the program.")
+    )
     return rows
 
 
@@ -155,16 +161,20 @@ def _saved(request: HttpRequest, place: Place, rows: Rows, save: SaveForm, stand
     valid = [save.is_valid(), withdraw or rows.is_valid()]
     content = rows.content(standing.content) if all(valid) and not withdraw else None
     if not rows.forms:
-        save.add_error(None, f"At least one {rows.spec.word} is needed.")
+        save.add_error(None, str(rows.spec.needed))
     elif withdraw and (standing.row is None or standing.row.patient_id is None):
-        save.add_error(None, "There are no words of its own to take back.")
+        save.add_error(None, gettext("There are no words of its own to take back."))
     elif content == standing.content:
-        save.add_error(None, "Nothing is different from what holds, so no version was saved.")
+        save.add_error(None, gettext("Nothing is different from what holds, so no version was saved."))
     if not all(valid) or save.errors:
         return False
     given = save.cleaned_data
     row = write_text(place=place, content=content, by=signed_in(request), at=timezone.now(), **given)
-    messages.success(request, f"Version {row.version} holds from now on; phones get it when they next have a network.")
+    messages.success(
+        request,
+        gettext("Version %(version)s holds from now on; phones get it when they next have a network.")
+        % {"version": row.version},
+    )
     return True
 
 

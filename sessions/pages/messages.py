@@ -9,6 +9,7 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from homedialysis.accounts.models import signed_in
@@ -31,7 +32,7 @@ def to_patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     form = MessageForm(request.POST or None)
     if form.is_valid():
         write_message(patient=patient, by=signed_in(request), at=timezone.now(), **form.cleaned_data)
-        messages.success(request, "The message goes to the phone when it is next opened with a network.")
+        messages.success(request, _("The message goes to the phone when it is next opened with a network."))
         return redirect("treatments:messages", patient.pk)
     timezone.activate(zone_of(patient))
     written = Message.objects.visible_to(request.user).filter(patient=patient)

@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from homedialysis.accounts.models import signed_in
@@ -92,7 +93,9 @@ def _signed(request: HttpRequest, form: PrescriptionForm, draft: PrescriptionDra
     except ValidationError as problem:
         form.add_error(None, problem)
         return False
-    messages.success(request, f"Prescription {signed.version} is signed and in force from now.")
+    messages.success(
+        request, _("Prescription %(version)s is signed and in force from now.") % {"version": signed.version}
+    )
     return True
 
 
@@ -110,5 +113,5 @@ def drop_draft(request: HttpRequest, patient_id: uuid.UUID, draft_id: int) -> Ht
     draft = get_object_or_404(patient.drafts.filter(dropped_at=None, signed_as=None), pk=draft_id)
     draft.dropped_at = timezone.now()
     draft.save(update_fields=["dropped_at"])
-    messages.success(request, "The draft is put away.")
+    messages.success(request, _("The draft is put away."))
     return redirect("treatments:prescribe", patient.pk)

@@ -13,6 +13,7 @@ from django.db.models import Max, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from homedialysis.accounts.models import signed_in
@@ -54,7 +55,10 @@ def enrol(request: HttpRequest) -> HttpResponse:
     form = EnrolForm(request.POST or None, initial={"joined_on": timezone.localdate()})
     if form.is_valid():
         patient = form.save()
-        messages.success(request, f"{patient.name} is in the programme. Next: access, prescription, invitation.")
+        messages.success(
+            request,
+            _("%(patient)s is in the programme. Next: access, prescription, invitation.") % {"patient": patient.name},
+        )
         return redirect("treatments:access", patient.pk)
     return render(request, "sessions/enrol.html", {"form": form})
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Role, User
 from homedialysis.accounts.services.invitations import NotInvitable, invite, new_link
@@ -17,12 +18,12 @@ def invite_patient(*, patient: Patient, email: str, by: User, at: datetime) -> s
     if patient.account is None:
         user, secret = invite(email=email, name=patient.name, role=Role.PATIENT, by=by, at=at)
         if Patient.objects.filter(account=user).exists():
-            raise NotInvitable(f"{email} belongs to another patient.")
+            raise NotInvitable(_("%(email)s belongs to another patient.") % {"email": email})
         patient.account = user
         patient.save(update_fields=["account"])
         return secret
     if patient.account.has_usable_password():
-        raise NotInvitable(f"{patient.name} signs in already.")
+        raise NotInvitable(_("%(patient)s signs in already.") % {"patient": patient.name})
     return new_link(user=patient.account, by=by, at=at)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from sessions.models import Message, MessageSeen, Patient
@@ -17,7 +18,7 @@ class NotForWriting(Exception):
 def write_message(*, patient: Patient, words: str, by: User, at: datetime) -> Message:
     """Send words to a patient. Raises NotForWriting for whom is no nurse or nephrologist."""
     if not by.is_clinical:
-        raise NotForWriting("Only a nurse or a nephrologist writes to a patient.")
+        raise NotForWriting(_("Only a nurse or a nephrologist writes to a patient."))
     message: Message = Message.objects.create(patient=patient, words=words, sent_by=by, sent_at=at)
     return message
 

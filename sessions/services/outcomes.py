@@ -6,6 +6,7 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from sessions.models import AccessInfection, HospitalStay
@@ -28,6 +29,6 @@ def take_back(row: Outcome, *, why: str, by: User, at: datetime) -> None:
     Raises ValidationError without a reason, or with one that is longer than the 200 characters there are for it.
     """
     if not why.strip():
-        raise ValidationError("Say why it is taken back.")
+        raise ValidationError(_("Say why it is taken back."))
     row.taken_back = why.strip()
     keep(row, by=by, at=at)

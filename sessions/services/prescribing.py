@@ -6,6 +6,7 @@ from datetime import datetime
 
 from django.db import transaction
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, Prescription, PrescriptionDraft
@@ -32,12 +33,13 @@ def sign_prescription(
     ValidationError (by field) when a number is impossible.
     """
     if not (by.is_active and by.role == Role.NEPHROLOGIST):
-        raise NotForSigning("Only a nephrologist signs a prescription.")
+        raise NotForSigning(_("Only a nephrologist signs a prescription."))
     patient = Patient.objects.select_for_update(no_key=True).get(pk=prescription.patient_id)
     last = patient.prescriptions.order_by("-version").first()
     if last and last.in_force.lower >= at:
         raise NotForSigning(
-            f"Prescription {last.version} begins on {last.in_force.lower:%Y-%m-%d %H:%M}, after this one."
+            _("Prescription %(version)s begins on %(begins)s, after this one.")
+            % {"version": last.version, "begins": f"{last.in_force.lower:%Y-%m-%d %H:%M}"}
         )
     if last and last.in_force.upper is None:
         last.in_force = DateTimeTZRange(last.in_force.lower, at)

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Max, Q
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit, User
 from sessions.facts.choices import AccessKind, Technique, TextKind
@@ -61,8 +62,11 @@ class MovedOn(Exception):
 
     def __init__(self, standing: UnitText) -> None:
         super().__init__(
-            f"{standing.made_by} saved version {standing.version} while you were writing ({standing.why}). "
-            "Your words are still here: compare, then save again."
+            _(
+                "%(person)s saved version %(version)s while you were writing (%(why)s). "
+                "Your words are still here: compare, then save again."
+            )
+            % {"person": standing.made_by, "version": standing.version, "why": standing.why}
         )
         self.standing = standing
 
@@ -104,7 +108,7 @@ def write_text(*, place: Place, content: Content | None, why: str, base: int, by
     `content` None takes the own version back. Raises NotForWriting, or MovedOn when another version came between.
     """
     if not by.is_clinical:
-        raise NotForWriting("Only a nurse or a nephrologist writes these texts.")
+        raise NotForWriting(_("Only a nurse or a nephrologist writes these texts."))
     list(Unit.objects.select_for_update(no_key=True))  # one writer at a time
     newest = Texts(place.patient).newest(place)
     if newest is not None and newest.version != base:

@@ -10,6 +10,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 MEANT = {
     "dosing:number": {"key": "number_key"},
+    "dosing:month-number": {"number_key": "month_key"},
     "dosing:outcome": {"what": "outcome_what", "row": "outcome_row"},
     "treatments:around-change": {"row": "patients_row"},
     "treatments:around-unit-change": {"row": "units_row"},

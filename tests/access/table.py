@@ -249,7 +249,7 @@ BODIES: Bodies = {
         "readings": [{"at": (A_NIGHT + timedelta(minutes=7)).isoformat(), "pulse": 70}]
     },
     ("api:bloods", "POST"): lambda world: {"results": [potassium(world)]},
-    ("accounts:language", "POST"): lambda world: {"language": "es"},
+    ("accounts:language", "POST"): lambda world: {"language": "en"},
     ("api:bedside-acknowledge", "POST"): lambda world: {
         "patient": str(world.ana.pk),
         "version": 1,

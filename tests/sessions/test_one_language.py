@@ -11,10 +11,10 @@ from django.test import Client
 from django.utils import translation
 
 from homedialysis.accounts.models import User
+from sessions.facts.local_day import day, month, plain_day
 from sessions.models import Patient, RecordSource, TextKind, TreatmentRecord
 from sessions.pages.bedside import FOLDER
 from sessions.services.takeout import as_json
-from sessions.templatetags.as_read import day, month, plain_day
 from sessions.texts import ready
 from tests.factories import A_NIGHT, UnitTextFactory, record_night
 

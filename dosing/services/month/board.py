@@ -11,6 +11,9 @@ from typing import Any
 from django.db.models import Q
 from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
 
 from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import MONTH_NUMBERS
@@ -22,18 +25,18 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient
 
 Counts = Callable[[Iterable[Any]], dict[Any, int]]
-SIGNS = {-1: ("▼", "below the range"), 1: ("▲", "above the range"), 0: ("", "")}
-_counters: dict[str, Counts] = {}
+SIGNS = {-1: ("▼", _("below the range")), 1: ("▲", _("above the range")), 0: ("", "")}
+_counters: dict[str, tuple[StrOrPromise, Counts]] = {}
 
 
-def register_counter(label: str, counts: Counts) -> None:
+def register_counter(key: str, label: StrOrPromise, counts: Counts) -> None:
     """A column that another package fills: counts of these patients' ids, in one query."""
-    _counters[label] = counts
+    _counters[key] = (label, counts)
 
 
 @dataclass(slots=True)
 class PatientLine:
-    """One patient of the board. counted: by the label of each counter."""
+    """One patient of the board. counted: by the key of each counter."""
 
     patient: Patient
     month: PatientMonth | None
@@ -55,14 +58,14 @@ class PatientLine:
 
     @property
     def state(self) -> str:
-        """One of STATES."""
+        """One of the keys of STATES."""
         if self.review is None:
-            return STATES[0]
-        return STATES[2] if self.review.signed_at else STATES[1]
+            return "to do"
+        return "signed" if self.review.signed_at else "begun"
 
 
 OUTSIDE, REVIEW = "outside", "review"
-STATES = ("to do", "begun", "signed")
+STATES = {"to do": _("to do"), "begun": _("begun"), "signed": _("signed")}
 """Of a review, in the order in which they are sorted."""
 
 
@@ -74,10 +77,10 @@ def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[PatientLine]:
     months = {row.patient_id: row for row in PatientMonth.objects.filter(patient__in=people, month=month)}
     reviews = {row.patient_id: row for row in MonthlyReview.objects.filter(patient__in=people, month=month)}
     ids = [person.pk for person in people]
-    counted = {label: counts(ids) for label, counts in _counters.items()}
+    counted = {key: counts(ids) for key, (_label, counts) in _counters.items()}
     lines = [PatientLine(person, months.get(person.pk), reviews.get(person.pk)) for person in people]
     for line in lines:
-        line.counted = {label: found.get(line.patient.pk, 0) for label, found in counted.items()}
+        line.counted = {key: found.get(line.patient.pk, 0) for key, found in counted.items()}
         placed = ((key, ranges.place(key, line.value(key))) for key in MONTH_NUMBERS)
         line.places = {key: place for key, place in placed if place}
         line.counted[OUTSIDE] = len(line.places)
@@ -91,7 +94,7 @@ def in_order(lines: list[PatientLine], sort: str, *, down: bool) -> list[Patient
         known.sort(key=lambda line: line.value(sort) or 0.0, reverse=down)
         return known + [line for line in lines if line.value(sort) is None]
     if sort == REVIEW:
-        return sorted(lines, key=lambda line: STATES.index(line.state), reverse=down)
+        return sorted(lines, key=lambda line: list(STATES).index(line.state), reverse=down)
     if sort == OUTSIDE or sort in _counters:
         return sorted(lines, key=lambda line: line.counted.get(sort, 0), reverse=down)
     return lines[::-1] if down else lines
@@ -108,7 +111,11 @@ def cell(line: PatientLine, number: Number[Any], address: str) -> str:
     shown = number.text(value)
     place = line.places.get(number.key, 0)
     sign, words = SIGNS[place]
-    mark = f' <span aria-hidden="true">{sign}</span><span class="visually-hidden">{words}</span>' if place else ""
+    mark = (
+        f' <span aria-hidden="true">{sign}</span><span class="visually-hidden">{escape(str(words))}</span>'
+        if place
+        else ""
+    )
     tone = ' class="num outside"' if place else ' class="num"'
     return f'<td{tone}><a href="{address}{number.key}/">{shown}{mark}</a></td>'
 
@@ -128,12 +135,14 @@ def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     """
     base = reverse("dosing:patient", args=[line.patient.pk])
     address = f"{base}months/{month:%Y-%m}/"
-    stale = ' <span class="soft">being computed</span>' if line.month is None or line.month.stale else ""
-    state = f'<a href="{address}review/">{line.state}</a>' if judges else line.state
+    waits = line.month is None or line.month.stale
+    stale = f' <span class="soft">{escape(gettext("being computed"))}</span>' if waits else ""
+    state = escape(str(STATES[line.state]))
+    state = f'<a href="{address}review/">{state}</a>' if judges else state
     head = (
         f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>{_outside(line)}'
     )
-    counts = "".join(f'<td class="num">{line.counted.get(label, 0)}</td>' for label in _counters)
+    counts = "".join(f'<td class="num">{line.counted.get(key, 0)}</td>' for key in _counters)
     cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS.values())
     # Everything in it is a number of ours, a word of ours, or escaped above.
     return mark_safe(f"<tr>{head}{counts}{cells}</tr>")  # noqa: S308
@@ -144,8 +153,8 @@ def sorts() -> set[str]:
     return {"name", OUTSIDE, REVIEW, *MONTH_NUMBERS, *_counters}
 
 
-def counter_labels() -> list[str]:
-    return list(_counters)
+def counter_labels() -> dict[str, StrOrPromise]:
+    return {key: label for key, (label, _counts) in _counters.items()}
 
 
 def board(viewer: User, month: date, *, sort: str, down: bool) -> dict[str, Any]:
@@ -157,6 +166,6 @@ def board(viewer: User, month: date, *, sort: str, down: bool) -> dict[str, Any]
         "rows": [row_html(line, month, judges=viewer.is_clinical) for line in lines],
         "groups": list(MONTH_NUMBERS.groups().items()),
         "counters": counter_labels(),
-        "states": [(state, sum(line.state == state for line in lines)) for state in STATES],
+        "states": [(words, sum(line.state == state for line in lines)) for state, words in STATES.items()],
         "waiting": sum(1 for line in lines if line.month is None or line.month.stale),
     }

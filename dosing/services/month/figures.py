@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from dosing.models import PatientMonth
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.ranges import RangeBook, range_words
@@ -56,7 +58,7 @@ def _figure(
     ]
     first = numbers[0]
     usual = ranges.of(first.key)
-    for name, end in (("lower end", usual.low if usual else None), ("upper end", usual.high if usual else None)):
+    for name, end in ((_("lower end"), usual.low if usual else None), (_("upper end"), usual.high if usual else None)):
         if end is not None:
             data.append(_end(name, names, first.as_read(end)))
     layout = {

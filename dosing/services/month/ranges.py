@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext
+
 from dosing.models import ReviewRange
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.numbers.number import GRADE, GRADES, Number, UsualRange
@@ -25,7 +27,12 @@ class RangeBook:
         row = self.own.get(key)
         if row is None or row.default:
             return MONTH_NUMBERS[key].usual
-        return UsualRange(row.low, row.high, f"set for the unit by {row.set_by} on {row.set_at:%Y-%m-%d}: {row.why}")
+        return UsualRange(
+            row.low,
+            row.high,
+            gettext("set for the unit by %(person)s on %(day)s: %(why)s")
+            % {"person": row.set_by, "day": f"{row.set_at:%Y-%m-%d}", "why": row.why},
+        )
 
     def place(self, key: str, value: float | None) -> int:
         """-1 below the range, 0 within it or where there is none, 1 above; judged as the number is shown."""
@@ -50,15 +57,17 @@ class RangeBook:
 def range_words(number: Number[Any], usual: UsualRange | None) -> str:
     """The range in words, in the unit of the number."""
     if usual is None or (usual.low is None and usual.high is None):
-        return "no range"
+        return gettext("no range")
     if number.unit == GRADE and usual.high is not None:
         worst = min(max(usual.high, min(GRADES)), max(GRADES))
-        return f"at most “{number.text(worst)}”"
+        return gettext("at most “%(grade)s”") % {"grade": number.text(worst)}
     unit = number.unit_shown
     low, high = (None if end is None else number.text(end) for end in (usual.low, usual.high))
     if low is None:
-        return f"at most {high} {unit}".strip()
-    return f"at least {low} {unit}".strip() if high is None else f"{low} to {high} {unit}".strip()
+        return (gettext("at most %(high)s %(unit)s") % {"high": high, "unit": unit}).strip()
+    if high is None:
+        return (gettext("at least %(low)s %(unit)s") % {"low": low, "unit": unit}).strip()
+    return (gettext("%(low)s to %(high)s %(unit)s") % {"low": low, "high": high, "unit": unit}).strip()
 
 
 def book() -> RangeBook:

@@ -11,7 +11,10 @@ from typing import Any
 
 import typst
 from django.conf import settings
+from django.utils.formats import date_format
 from django.utils.timezone import localtime
+from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext_lazy as _
 
 from dosing.models import Job, MonthlyReview, PatientMonth
 from dosing.services.month import reviewing
@@ -20,14 +23,39 @@ from dosing.services.month.figures import value_shown
 from dosing.services.month.ranges import RangeBook, book, range_words
 from dosing.services.month.svg import Line, line_chart
 from homedialysis.accounts.models import Unit
+from sessions.facts.local_day import month as month_words
+from sessions.facts.local_day import plain_day, plain_moment
 from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.prescription_lines import all_lines
 
 LAYOUT = settings.BASE_DIR / "templates" / "reports" / "review.typ"
 MONTHS = 6
-PLACES = {1: "▲ above", -1: "▼ below", 0: ""}
-CAUTION = "A record for people who judge it. It gives no advice, and it is no alarm."
+PLACES = {1: _("▲ above"), -1: _("▼ below"), 0: ""}
+WORDS: dict[str, Any] = {
+    "caution": _("A record for people who judge it. It gives no advice, and it is no alarm."),
+    "page": _("Page {page} of {pages}."),
+    "judgement": _("Judgement"),
+    "nothing_written": _("Nothing written yet."),
+    "plan": _("Plan"),
+    "nothing_planned": _("Nothing planned."),
+    "addenda": _("Addenda"),
+    "changes": _("Changed since the last signed review"),
+    "nothing_changed": _("Nothing to tell."),
+    "prescription": _("Prescription in force"),
+    "no_prescription": _("None."),
+    "what": _("What"),
+    "ordered": _("Ordered"),
+    "six_months": _("Six months"),
+    "number": _("Number"),
+    "range": _("Range"),
+    "charts": _("Charts"),
+    "marks": _(
+        "Dashed lines are the ends of the range. A first series has round marks, a second one square marks and a "
+        "dotted line."
+    ),
+}
+"""What the layout says by itself; it puts the numbers in place of {page} and {pages}."""
 
 
 def review_pdf(person: Patient, month: date, *, at: datetime) -> bytes:
@@ -45,33 +73,44 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
     unit = Unit.objects.current()
     last = reviewing.last_signed(person, month)
     return {
-        "title": f"Review of {month:%B %Y}",
+        "title": gettext("Review of %(month)s") % {"month": month_words(month)},
         "unit": unit.name if unit else "",
-        "patient": f"{person.name}, {person.hospital_number}, born {person.birth_date:%d %B %Y}",
+        "patient": gettext("%(person)s, %(number)s, born %(day)s")
+        % {"person": person.name, "number": person.hospital_number, "day": plain_day(person.birth_date)},
         "state": _state(review),
-        "made": f"Printed on {localtime(at):%d %B %Y, %H:%M}.",
-        "caution": CAUTION,
+        "made": gettext("Printed on %(at)s.") % {"at": plain_moment(at)},
+        "language": (get_language() or "en").split("-")[0],
+        "says": {name: str(words) for name, words in WORDS.items()},
         "words": review.words if review else "",
         "plan": [_plan(item) for item in review.plan.select_related("owner")] if review else [],
-        "addenda": [f"{localtime(each.at):%d %B %Y}, {each.by}: {each.words}" for each in _addenda(review)],
+        "addenda": [f"{plain_day(localtime(each.at))}, {each.by}: {each.words}" for each in _addenda(review)],
         "changes": reviewing.changes_shown(review, last, rows.get(month), ranges),
         "prescription": _prescription(reviewing.prescription_shown(review) or prescription_in_force(person, at)),
-        "months": [f"{each:%b %Y}" for each in months],
+        "months": [date_format(each, "M Y") for each in months],
         "numbers": [_line(each) for each in reviewing.lines_of(months, rows, ranges, review)],
         "charts": _charts(months, rows, ranges),
-        "science": rows[month].science_version if month in rows else "",
+        "science": gettext("Science version %(version)s.")
+        % {"version": rows[month].science_version if month in rows else "–"},
     }
 
 
 def _state(review: MonthlyReview | None) -> str:
     if review is None or review.signed_at is None:
-        return "Not signed: a draft."
-    return f"Signed by {review.signed_by} on {localtime(review.signed_at):%d %B %Y, %H:%M}."
+        return gettext("Not signed: a draft.")
+    return gettext("Signed by %(person)s on %(at)s.") % {
+        "person": review.signed_by,
+        "at": plain_moment(review.signed_at),
+    }
 
 
 def _plan(item: Any) -> str:
-    done = f"; done {localtime(item.done_at):%d %B %Y} {item.done_words}".rstrip() if item.done_at else ""
-    return f"{item.words} ({item.owner}, until {item.due_on:%d %B %Y}{done})"
+    parts = {"words": item.words, "owner": item.owner, "due": plain_day(item.due_on)}
+    if not item.done_at:
+        return gettext("%(words)s (%(owner)s, until %(due)s)") % parts
+    parts |= {"done": plain_day(localtime(item.done_at)), "how": item.done_words}
+    if not item.done_words:
+        return gettext("%(words)s (%(owner)s, until %(due)s; done %(done)s)") % parts
+    return gettext("%(words)s (%(owner)s, until %(due)s; done %(done)s %(how)s)") % parts
 
 
 def _addenda(review: MonthlyReview | None) -> list[Any]:
@@ -82,7 +121,11 @@ def _prescription(order: Prescription | None) -> list[list[str]]:
     if order is None:
         return []
     return [
-        ["Version", f"{order.version}, signed by {order.signed_by} on {localtime(order.signed_at):%d %B %Y}"],
+        [
+            gettext("Version"),
+            gettext("%(version)s, signed by %(person)s on %(day)s")
+            % {"version": order.version, "person": order.signed_by, "day": plain_day(localtime(order.signed_at))},
+        ],
         *([line.label, f"{line.number} {line.unit}".strip()] for line in all_lines(order)),
     ]
 
@@ -109,8 +152,9 @@ def _charts(months: list[date], rows: dict[date, PatientMonth], ranges: RangeBoo
         charts.append(
             {
                 "caption": words,
-                "alt": f"{words}, month by month; the numbers stand in the table. Range: {range_words(first, usual)}.",
-                "svg": line_chart([f"{month:%b}" for month in months], lines, low=low, high=high),
+                "alt": gettext("%(number)s, month by month; the numbers stand in the table. Range: %(range)s.")
+                % {"number": words, "range": range_words(first, usual)},
+                "svg": line_chart([date_format(month, "M") for month in months], lines, low=low, high=high),
             }
         )
     return charts

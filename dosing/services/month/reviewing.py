@@ -8,6 +8,8 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem, ReviewAddendum, ReviewRelease
 from dosing.science import SCIENCE_VERSION
@@ -41,7 +43,7 @@ class Plan:
 
 def _clinical(by: User) -> None:
     if not by.is_clinical:
-        raise PermissionDenied("Only a nurse or a nephrologist writes a review.")
+        raise PermissionDenied(gettext("Only a nurse or a nephrologist writes a review."))
 
 
 @transaction.atomic
@@ -77,15 +79,15 @@ def settle(*, item: PlanItem, words: str, by: User, at: datetime) -> None:
 def sign(*, review: MonthlyReview, by: User, at: datetime) -> MonthlyReview:
     """Sign and freeze. Raises SignedAlready, NotYet without words or numbers, PermissionDenied for others."""
     if not by.is_nephrologist:
-        raise PermissionDenied("Only a nephrologist signs a review.")
+        raise PermissionDenied(gettext("Only a nephrologist signs a review."))
     current: MonthlyReview = MonthlyReview.objects.select_for_update().get(pk=review.pk)
     if current.signed_at:
         raise SignedAlready
     if not current.words:
-        raise NotYet("Write the judgement first.")
+        raise NotYet(gettext("Write the judgement first."))
     row = PatientMonth.objects.filter(patient=current.patient_id, month=current.month).first()
     if row is None or row.stale:
-        raise NotYet("The numbers of this month are being computed: wait a minute, look again, then sign.")
+        raise NotYet(gettext("The numbers of this month are being computed: wait a minute, look again, then sign."))
     current.frozen = frozen(row, book(), at=at)
     last = last_signed(current.patient, current.month)
     current.frozen["changes"] = changes_since(last, row, book())
@@ -118,19 +120,19 @@ def add(*, review: MonthlyReview, words: str, by: User, at: datetime) -> ReviewA
     """Add to a signed review. Raises NotYet where it is still open or nothing is said."""
     _clinical(by)
     if not review.signed_at:
-        raise NotYet("An open review is changed, not added to.")
+        raise NotYet(gettext("An open review is changed, not added to."))
     if not words.strip():
-        raise NotYet("Say what is added.")
+        raise NotYet(gettext("Say what is added."))
     return ReviewAddendum.objects.create(review=review, words=words.strip(), by=by, at=at)
 
 
 def release(*, review: MonthlyReview, by: User, at: datetime) -> ReviewRelease:
     """Show the plain-language page to the patient. Raises NotYet before it is signed or while it says nothing."""
     if not by.is_nephrologist:
-        raise PermissionDenied("Only a nephrologist releases a page to the patient.")
+        raise PermissionDenied(gettext("Only a nephrologist releases a page to the patient."))
     if not review.signed_at or not review.for_patient:
-        raise NotYet("Sign the review, with words for the patient, before it is released.")
-    found, _ = ReviewRelease.objects.get_or_create(review=review, defaults={"by": by, "at": at})
+        raise NotYet(gettext("Sign the review, with words for the patient, before it is released."))
+    found, _created = ReviewRelease.objects.get_or_create(review=review, defaults={"by": by, "at": at})
     return found
 
 
@@ -164,6 +166,17 @@ def prescription_shown(review: MonthlyReview | None) -> Prescription | None:
     return found.select_related("dialyser", "signed_by").first()
 
 
+MOVED: dict[tuple[int, bool], Any] = {
+    (-1, True): _("%(number)s: %(value)s, was %(earlier)s, now below the range (%(range)s)."),
+    (1, True): _("%(number)s: %(value)s, was %(earlier)s, now above the range (%(range)s)."),
+    (0, True): _("%(number)s: %(value)s, was %(earlier)s, back in range (%(range)s)."),
+    (-1, False): _("%(number)s: %(value)s, now below the range (%(range)s)."),
+    (1, False): _("%(number)s: %(value)s, now above the range (%(range)s)."),
+    (0, False): _("%(number)s: %(value)s, back in range (%(range)s)."),
+}
+"""By where a number lies now, and whether the last review knew it."""
+
+
 def _number_changes(before: dict[str, Any], row: PatientMonth, ranges: RangeBook) -> list[str]:
     lines = []
     for number in MONTH_NUMBERS.values():
@@ -171,12 +184,16 @@ def _number_changes(before: dict[str, Any], row: PatientMonth, ranges: RangeBook
         old = before.get("numbers", {}).get(number.key, {}).get("value")
         place, was = ranges.place(number.key, value), before.get("places", {}).get(number.key, 0)
         if value is None and old is not None:
-            lines.append(f"{number.label}: no longer known ({kept_number(number, row.numbers).why}).")
+            parts = {"number": number.label, "why": kept_number(number, row.numbers).why}
+            lines.append(gettext("%(number)s: no longer known (%(why)s).") % parts)
         elif value is not None and place != was:
-            shown = number.text(value)
-            earlier = f", was {number.text(old)}" if old is not None else ""
-            where = {-1: "now below the range", 1: "now above the range", 0: "back in range"}[place]
-            lines.append(f"{number.label}: {shown}{earlier}, {where} ({range_words(number, ranges.of(number.key))}).")
+            parts = {
+                "number": number.label,
+                "value": number.text(value),
+                "earlier": "" if old is None else number.text(old),
+                "range": range_words(number, ranges.of(number.key)),
+            }
+            lines.append(MOVED[place, old is not None] % parts)
     return lines
 
 
@@ -185,7 +202,10 @@ def _prescription_changes(last: MonthlyReview, row: PatientMonth) -> list[str]:
     before = Prescription.objects.filter(patient=row.patient_id, version=last.frozen.get("prescription")).first()
     if now is None or before is None or now.pk == before.pk:
         return []
-    return [f"Prescription {now.version}: {change.line}." for change in differences(before, now)]
+    return [
+        gettext("Prescription %(version)s: %(line)s.") % {"version": now.version, "line": change.line}
+        for change in differences(before, now)
+    ]
 
 
 def open_plan(patient: Patient) -> list[PlanItem]:

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from dosing.models import PatientMonth
 from dosing.science.results import Measure, measure, unknown
@@ -136,7 +137,7 @@ def _infections(since: date, end: date) -> list[Infections]:
     found = AccessInfection.objects.standing().filter(began_on__gte=since, began_on__lt=end)
     events = list(found.values_list("access__kind", flat=True))
     rows = []
-    groups = [("all accesses", list(AccessKind.values)), *((str(kind.label), [kind.value]) for kind in AccessKind)]
+    groups = [(_("all accesses"), list(AccessKind.values)), *((str(kind.label), [kind.value]) for kind in AccessKind)]
     for label, kinds in groups:
         days = sum(_access_days(each, since, end) for each in accesses if each.kind in kinds)
         count = sum(kind in kinds for kind in events)
@@ -175,10 +176,10 @@ def _at(curve: SurvivalCurve, years: int, longest: float) -> tuple[int, Measure,
     """longest: days that anybody was followed for; nothing is said of a later time."""
     time = years * YEAR
     if time > longest:
-        none = unknown("1", "nobody was in the programme for so long")
+        none = unknown("1", _("nobody was in the programme for so long"))
         return years, none, none, none
     if not curve.times.size:
-        none = unknown("1", "nobody went back to a centre yet")
+        none = unknown("1", _("nobody went back to a centre yet"))
         return years, measure(1.0, "1"), none, none
     step = int((curve.times <= time).sum()) - 1
     if step < 0:
@@ -193,7 +194,7 @@ def _left(people: Sequence[Patient], since: date, end: date) -> dict[str, int]:
     labels = dict(LeftReason.choices)
     counts: dict[str, int] = {}
     for each in gone:
-        label = str(labels.get(each.left_reason, "reason not entered"))
+        label = str(labels.get(each.left_reason, _("reason not entered")))
         counts[label] = counts.get(label, 0) + 1
     return counts
 

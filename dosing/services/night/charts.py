@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight
 
@@ -73,9 +75,9 @@ def weight(nights: list[ComputedNight]) -> Figure:
 def blood_pressure(nights: list[ComputedNight]) -> Figure:
     return {
         "data": [
-            _line("systolic before", nights, _noted("pre_systolic"), FIRST),
-            _line("diastolic before", nights, _noted("pre_diastolic"), FIRST, line={"dash": "dot"}),
-            _line("systolic after", nights, _noted("post_systolic"), SECOND, marker={"symbol": "square"}),
+            _line(_("systolic before"), nights, _noted("pre_systolic"), FIRST),
+            _line(_("diastolic before"), nights, _noted("pre_diastolic"), FIRST, line={"dash": "dot"}),
+            _line(_("systolic after"), nights, _noted("post_systolic"), SECOND, marker={"symbol": "square"}),
             _of("lowest_systolic", nights, SOFT, marker={"symbol": "triangle-down"}),
         ],
         "layout": _layout("mmHg"),
@@ -108,7 +110,7 @@ def uf_rate(nights: list[ComputedNight]) -> Figure:
     return {
         "data": [
             _of("uf_rate", nights, FIRST),
-            _limit("limit of the prescription", nights, _prescribed("uf_rate_limit_ml_kg_h")),
+            _limit(_("limit of the prescription"), nights, _prescribed("uf_rate_limit_ml_kg_h")),
             _of("uf_rate_by_weight", nights, SOFT, marks=False, line={"dash": "dot"}),
         ],
         "layout": _layout("mL/kg/h"),
@@ -118,12 +120,12 @@ def uf_rate(nights: list[ComputedNight]) -> Figure:
 def all_of(nights: list[ComputedNight]) -> list[tuple[str, str, Figure]]:
     """(id, caption, figure) of every chart on a patient's page."""
     return [
-        ("figure-weight", "Weight before and after, and the target", weight(nights)),
-        ("figure-blood-pressure", "Blood pressure before, after and lowest", blood_pressure(nights)),
+        ("figure-weight", _("Weight before and after, and the target"), weight(nights)),
+        ("figure-blood-pressure", _("Blood pressure before, after and lowest"), blood_pressure(nights)),
         (
             "figure-line-pressures",
-            "Venous and arterial pressure at treatment flow (middle of the readings)",
+            _("Venous and arterial pressure at treatment flow (middle of the readings)"),
             line_pressures(nights),
         ),
-        ("figure-uf-rate", "UF rate on weight after, and its limit", uf_rate(nights)),
+        ("figure-uf-rate", _("UF rate on weight after, and its limit"), uf_rate(nights)),
     ]

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from dosing.science.results import FloatArray
 from dosing.services.planner.candidates import Candidate, Map, curves
@@ -43,8 +44,8 @@ def week(names: Sequence[str], candidates: Sequence[Candidate], model: UreaModel
         "margin": {"l": 56, "r": 12, "t": 8, "b": 48},
         "height": 280,
         "legend": {"orientation": "h", "y": -0.25},
-        "xaxis": {"title": {"text": "day of the week"}, "dtick": 1, "range": [0, 7]},
-        "yaxis": {"title": {"text": "urea, mmol/L"}, "rangemode": "tozero"},
+        "xaxis": {"title": {"text": _("day of the week")}, "dtick": 1, "range": [0, 7]},
+        "yaxis": {"title": {"text": _("urea, mmol/L")}, "rangemode": "tozero"},
     }
     return {"data": lines, "layout": layout}
 
@@ -98,7 +99,7 @@ def _marks(found: Map, words: Sequence[str], values: FloatArray) -> tuple[Figure
     }
     crosses: Figure = {
         "mode": "markers",
-        "name": "dose or UF rate not as wanted",
+        "name": _("dose or UF rate not as wanted"),
         "marker": {"symbol": "x-thin-open", "size": 7, "color": "--ink"},
     }
     for figure, where in ((figures, full), (crosses, bad)):
@@ -118,7 +119,7 @@ def heat_map(found: Map, chosen: Candidate, values: FloatArray) -> Figure:
     here = {
         "type": "scatter",
         "mode": "markers",
-        "name": "this schedule",
+        "name": _("this schedule"),
         "x": [chosen.minutes / 60],
         "y": [nights_words(chosen.pattern.per_week)],
         "marker": {"symbol": "circle-open", "size": 20, "color": "--ink", "line": {"width": 3}},
@@ -130,7 +131,7 @@ def heat_map(found: Map, chosen: Candidate, values: FloatArray) -> Figure:
         "barmode": "overlay",
         "bargap": 0,
         "legend": {"orientation": "h", "y": -0.25},
-        "xaxis": {"title": {"text": "hours each"}, "zeroline": False, "dtick": 1, "range": [1.7, 10.3]},
+        "xaxis": {"title": {"text": _("hours each")}, "zeroline": False, "dtick": 1, "range": [1.7, 10.3]},
         "yaxis": {"type": "category", "automargin": True},
     }
     return {"data": [_bars(found, words, values), *_marks(found, words, values), here], "layout": layout}

@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from dosing.science.results import FloatArray
+from sessions.facts.local_number import plain
 
 START_HOUR = 22.0
 """Only the intervals between treatments matter to the model; the hour itself does not."""
@@ -73,4 +76,6 @@ def pattern_of(per_week: float, weekdays: list[int] | tuple[int, ...] = ()) -> P
 
 
 def nights_words(per_week: float) -> str:
-    return "every other night" if per_week == 3.5 else f"{per_week:g} nights a week"
+    if per_week == 3.5:
+        return _("every other night")
+    return ngettext("%(count)s night a week", "%(count)s nights a week", int(per_week)) % {"count": plain(per_week)}

@@ -7,6 +7,9 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 from statistics import median
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from dosing.science.body import expected_urea_volume
 from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.kidney import plasma_water_clearance
@@ -16,6 +19,7 @@ from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.patterns import Pattern, pattern_of
 from dosing.services.results.urine import collections_of
 from sessions.facts.choices import Analyte, SampleTiming
+from sessions.facts.local_number import decimals
 from sessions.models import BloodResult, Prescription
 from sessions.models import Patient as Person
 
@@ -148,8 +152,16 @@ class Habits:
     @property
     def basis(self) -> tuple[str, str]:
         """What a model rests on beside the bloods, in words."""
-        lately = f"{self.treatments} treatments in the last {HABITS.days} days"
-        return self.kidney_words, f"gain of {self.gain:.2f} L a day, the middle of {lately}"
+        gain = ngettext(
+            "gain of %(gain)s L a day, the middle of %(count)s treatment in the last %(days)s days",
+            "gain of %(gain)s L a day, the middle of %(count)s treatments in the last %(days)s days",
+            self.treatments,
+        )
+        return self.kidney_words, gain % {
+            "gain": decimals(self.gain, 2),
+            "count": self.treatments,
+            "days": HABITS.days,
+        }
 
 
 def habits_of(person: Person, prescription: Prescription, at: datetime) -> Habits:
@@ -180,16 +192,20 @@ def urea_model(habits: Habits) -> UreaModel:
     if habits.setting is None:
         return _assumed(habits, habits.why)
     if not habits.pairs:
-        return _assumed(habits, f"no urea before and after one treatment in the last {BLOODS_COUNT_FOR.days} days")
+        return _assumed(
+            habits,
+            _("no urea before and after one treatment in the last %(days)s days") % {"days": BLOODS_COUNT_FOR.days},
+        )
     found = _fitted(habits, habits.setting, habits.pairs[-MOST_PAIRS:])
     if not isinstance(found, UreaModel):
         return _assumed(habits, found)
-    words = f"urea before and after {_count(len(found.pairs))}, the last on {habits.pairs[-1].at:%Y-%m-%d}"
+    count = len(found.pairs)
+    words = ngettext(
+        "urea before and after one treatment, the last on %(last)s",
+        "urea before and after %(count)s treatments, the last on %(last)s",
+        count,
+    ) % {"count": count, "last": f"{habits.pairs[-1].at:%Y-%m-%d}"}
     return replace(found, basis=(words, *habits.basis))
-
-
-def _count(number: int) -> str:
-    return "one treatment" if number == 1 else f"{number} treatments"
 
 
 def setting_of(prescription: Prescription, recent: list[ComputedNight]) -> Setting:
@@ -226,8 +242,13 @@ def _kidney(person: Person, at: datetime) -> tuple[float, str]:
         clearance = each.urea.number
         if clearance is not None and at - URINE_COUNTS_FOR <= each.urine.ended_at <= at:
             water = plasma_water_clearance(clearance_ml_min=clearance).number or 0.0
-            return water, f"kidney clearance of {clearance:.1f} mL/min from the urine to {each.urine.ended_at:%Y-%m-%d}"
-    return 0.0, f"no kidney clearance: no urine collection in the last {URINE_COUNTS_FOR.days} days"
+            return water, _("kidney clearance of %(clearance)s mL/min from the urine to %(ended_at)s") % {
+                "clearance": decimals(clearance, 1),
+                "ended_at": f"{each.urine.ended_at:%Y-%m-%d}",
+            }
+    return 0.0, _("no kidney clearance: no urine collection in the last %(days)s days") % {
+        "days": URINE_COUNTS_FOR.days
+    }
 
 
 def pairs_of(person: Person, at: datetime) -> list[Pair]:
@@ -290,7 +311,7 @@ def assumed_volume(person: Person, *, weight_kg: float, on: date) -> float | Non
 
 def _assumed(habits: Habits, why: str) -> UreaModel:
     weight = habits.prescription.target_weight_kg
-    words = "volume assumed from height, weight, age and sex; generation assumed as usual for the weight"
+    words = _("volume assumed from height, weight, age and sex; generation assumed as usual for the weight")
     return UreaModel(
         volume=assumed_volume(habits.person, weight_kg=weight, on=habits.at.date()) or 0.58 * weight,
         generation=USUAL_GENERATION * weight / 70,

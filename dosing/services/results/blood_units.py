@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from dosing.science.bloods import ANALYTES
 from homedialysis.accounts.models import Unit, UnitSystem
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
+from sessions.facts.local_number import plain
 from sessions.facts.ranges import Range
 
 _BY_LOINC = {unit.loinc: name for name, analyte in ANALYTES.items() for unit in list(analyte.units.values())[:1]}
@@ -34,7 +37,11 @@ class Shown:
         if low <= given <= high:
             return ""
         limits = f"{three_figures(low)} and {three_figures(high)} {self.unit}"
-        return f"{self.label} must be between {limits}; {given:g} was given."
+        return _("%(number)s must be between %(limits)s; %(given)s was given.") % {
+            "number": self.label,
+            "limits": limits,
+            "given": plain(given),
+        }
 
 
 def unit_system() -> str:

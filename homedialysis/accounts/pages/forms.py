@@ -8,6 +8,7 @@ from django import forms
 from django.contrib.auth.forms import SetPasswordForm
 from django.db.models import Model
 from django.db.models.fields import BLANK_CHOICE_DASH
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import BEDSIDE_ROLES, OpeningHours, Role, Unit
@@ -45,7 +46,7 @@ class UnitForm(AskingForm[Unit]):
     class Meta:
         model = Unit
         fields: ClassVar = ["name", "time_zone", "unit_system", "emergency_number", "on_call_number"]
-        help_texts: ClassVar = {"time_zone": "For example Europe/Lisbon. Nights are dated in it."}
+        help_texts: ClassVar = {"time_zone": _("For example Europe/Lisbon. Nights are dated in it.")}
 
 
 class OpeningHoursForm(AskingForm[OpeningHours]):
@@ -59,7 +60,11 @@ class OpeningHoursForm(AskingForm[OpeningHours]):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if data.get("opens") and data.get("closes") and data["closes"] <= data["opens"]:
-            self.add_error("closes", f"Must be after {data['opens']:%H:%M}; {data['closes']:%H:%M} was given.")
+            self.add_error(
+                "closes",
+                gettext("Must be after %(opens)s; %(closes)s was given.")
+                % {"opens": f"{data['opens']:%H:%M}", "closes": f"{data['closes']:%H:%M}"},
+            )
         return data
 
 

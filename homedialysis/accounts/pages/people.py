@@ -82,12 +82,12 @@ def switch_person(request: HttpRequest, user_id: int) -> HttpResponse:
     """Let a member of the team in again, or no longer."""
     person = get_object_or_404(User.objects.exclude(role__in=BEDSIDE_ROLES), pk=user_id)
     if person == request.user:
-        messages.error(request, "You cannot shut yourself out.")
+        messages.error(request, _("You cannot shut yourself out."))
     else:
         person.is_active = not person.is_active
         person.save(update_fields=["is_active"])
-        state = "can sign in again" if person.is_active else "can no longer sign in"
-        messages.success(request, f"{person.name} {state}.")
+        told = _("%(person)s can sign in again.") if person.is_active else _("%(person)s can no longer sign in.")
+        messages.success(request, told % {"person": person.name})
     return redirect("accounts:team")
 
 
@@ -105,7 +105,7 @@ def unit(request: HttpRequest) -> HttpResponseBase:
         with transaction.atomic():
             hours.instance = form.save()
             hours.save()
-        messages.success(request, "Saved.")
+        messages.success(request, _("Saved."))
         return redirect("accounts:unit")
     return render(request, "accounts/unit.html", {"form": form, "hours": hours, "may_change": may_change})
 

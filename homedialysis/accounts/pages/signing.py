@@ -9,6 +9,7 @@ from typing import Any
 from allauth.core import ratelimit
 from django.core.serializers.json import DjangoJSONEncoder
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import signed_in
 
@@ -28,7 +29,7 @@ def objection(request: HttpRequest) -> str:
     """Why the signature does not count, or "": the password that came with the form is judged, ten tries a minute."""
     user = signed_in(request)
     if not ratelimit.consume(request, action="reauthenticate", user=user):
-        return "Too many tries: wait a minute."
+        return _("Too many tries: wait a minute.")
     if not user.check_password(request.POST.get("password", "")):
-        return "The password is not right. Nothing was signed."
+        return _("The password is not right. Nothing was signed.")
     return ""

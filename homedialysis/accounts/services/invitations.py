@@ -31,10 +31,14 @@ def invite(*, email: str, name: str, role: str, by: User, at: datetime) -> tuple
     Somebody who was invited before but never came gets a new link; the old ones stop working.
     """
     if role not in Role.values:
-        raise NotInvitable(f"“{role}” is no role; roles are {', '.join(Role.values)}.")
+        raise NotInvitable(
+            _("“%(role)s” is no role; roles are %(known)s.") % {"role": role, "known": ", ".join(Role.values)}
+        )
     user = User.objects.select_for_update().filter(email=email.lower()).first()
     if user and (user.has_usable_password() or user.role != role):
-        raise NotInvitable(f"{email} already has an account as {user.get_role_display()}.")
+        raise NotInvitable(
+            _("%(email)s already has an account as %(role)s.") % {"email": email, "role": user.get_role_display()}
+        )
     if user is None:
         user = User.objects.create_user(email=email, name=name, role=role, is_active=False)
     return user, new_link(user=user, by=by, at=at)
@@ -66,7 +70,7 @@ def accept(*, invitation: Invitation, password: str, at: datetime) -> User:
     """Set the first password and let the person in. A second use of the link finds nothing to use."""
     locked = Invitation.objects.select_for_update().get(pk=invitation.pk)
     if locked.used_at:
-        raise NotInvitable("This link has been used.")
+        raise NotInvitable(_("This link has been used."))
     locked.used_at = at
     locked.save(update_fields=["used_at"])
     user = locked.user
