@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Q
+from django.utils.formats import number_format
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
 
 from alerts.limits.kinds import KINDS, LimitKind
 from alerts.models import Limit
@@ -19,19 +22,81 @@ from sessions.models import Patient, Prescription
 
 
 @dataclass(frozen=True, slots=True)
-class LimitInForce:
-    """What held at a moment, and in words who or what says so."""
+class LimitOrigin:
+    """Who or what says that a limit holds, as kept beside what was judged by it.
 
-    kind: LimitKind
-    value: float
-    source: str
+    whose: "default", "unit", "patient" or "prescription"; by: the name of whoever set it, on: the day, until: the last
+    day where it ends, why: as typed; version: of the prescription, which was signed on the day `on`.
+    """
+
+    whose: str = "default"
+    by: str = ""
+    on: date | None = None
+    until: date | None = None
+    why: str = ""
+    version: int | None = None
 
     @property
     def words(self) -> str:
-        return f"{self.value:g} {self.kind.unit}".strip()
+        """In the reader's language; "" for the default, whose own source says it."""
+        parts = {"by": self.by, "on": self.on, "until": self.until, "why": self.why, "version": self.version}
+        return str(ORIGIN_WORDS[self.whose, self.until is not None]) % parts
+
+    def as_json(self) -> dict[str, Any]:
+        """Only what is said."""
+        given = {"by": self.by, "on": self.on, "until": self.until, "why": self.why, "version": self.version}
+        known = {name: value for name, value in given.items() if value not in (None, "")}
+        days = {name: value.isoformat() for name, value in known.items() if isinstance(value, date)}
+        return {"whose": self.whose} | known | days
+
+    @classmethod
+    def from_json(cls, data: dict[str, Any]) -> LimitOrigin:
+        days: dict[str, Any] = {name: date.fromisoformat(data[name]) for name in ("on", "until") if name in data}
+        return cls(**(data | days))
 
 
-DEFAULTS = {name: LimitInForce(kind, kind.value, kind.words) for name, kind in KINDS.items()}
+ORIGIN_WORDS: dict[tuple[str, bool], StrOrPromise] = {
+    ("default", False): "",
+    ("patient", False): _("set for this patient by %(by)s on %(on)s: %(why)s"),
+    ("patient", True): _("set for this patient by %(by)s on %(on)s until %(until)s: %(why)s"),
+    ("unit", False): _("set for the unit by %(by)s on %(on)s: %(why)s"),
+    ("unit", True): _("set for the unit by %(by)s on %(on)s until %(until)s: %(why)s"),
+    ("prescription", False): _("prescription %(version)s, signed on %(on)s"),
+}
+"""By whose limit it is and whether it ends."""
+DEFAULT = LimitOrigin()
+
+
+@dataclass(frozen=True, slots=True)
+class LimitInForce:
+    """What held at a moment, and who or what says so."""
+
+    kind: LimitKind
+    value: float
+    origin: LimitOrigin = DEFAULT
+
+    @property
+    def words(self) -> str:
+        """Value and unit, in the reader's language."""
+        return f"{number_format(f'{self.value:g}')} {self.kind.unit}".strip()
+
+    @property
+    def source(self) -> str:
+        """Who or what says so, in the reader's language."""
+        return self.origin.words or self.kind.words
+
+    def as_json(self) -> dict[str, Any]:
+        """As kept beside what was judged by it."""
+        return {"name": self.kind.name, "value": self.value, "origin": self.origin.as_json()}
+
+    @classmethod
+    def from_json(cls, data: dict[str, Any]) -> LimitInForce | None:
+        """None where nothing was kept, or the limit is none of today's."""
+        kind = KINDS.get(data.get("name", ""))
+        return cls(kind, data["value"], LimitOrigin.from_json(data["origin"])) if kind else None
+
+
+DEFAULTS = {name: LimitInForce(kind, kind.value) for name, kind in KINDS.items()}
 
 HIGH_BEFORE = 160.0
 """[mmHg] Systolic pressure before treatment from which the stricter lowest limit holds (Flythe 2015, seen)."""
@@ -52,10 +117,10 @@ class LimitBook:
         own = _of_prescription(name, prescription)
         if own is not None:
             return own
-        for rows, whom in ((self.for_patient, "this patient"), (self.for_unit, "the unit")):
+        for rows, whose in ((self.for_patient, "patient"), (self.for_unit, "unit")):
             row = _newest(rows, name, at)
             if row is not None and row.value is not None:
-                return LimitInForce(KINDS[name], row.value, _who_says(row, whom))
+                return LimitInForce(KINDS[name], row.value, _set_by(row, whose))
         return DEFAULTS[name]
 
     def with_row(self, row: Limit) -> LimitBook:
@@ -96,9 +161,9 @@ def _newest(rows: Iterable[Limit], name: str, at: datetime) -> Limit | None:
     return next(held, None)
 
 
-def _who_says(row: Limit, whom: str) -> str:
-    until = f" until {row.until:%Y-%m-%d}" if row.until else ""
-    return f"set for {whom} by {row.set_by} on {row.since:%Y-%m-%d}{until}: {row.why}"
+def _set_by(row: Limit, whose: str) -> LimitOrigin:
+    until = row.until.date() if row.until else None
+    return LimitOrigin(whose, by=str(row.set_by), on=row.since.date(), until=until, why=row.why)
 
 
 def _of_prescription(name: str, prescription: Prescription | None) -> LimitInForce | None:
@@ -107,6 +172,5 @@ def _of_prescription(name: str, prescription: Prescription | None) -> LimitInFor
     value = getattr(prescription, OF_PRESCRIPTION[name])
     if value is None:
         return None
-    return LimitInForce(
-        KINDS[name], value, f"prescription {prescription.version}, signed on {prescription.signed_at:%Y-%m-%d}"
-    )
+    origin = LimitOrigin("prescription", on=prescription.signed_at.date(), version=prescription.version)
+    return LimitInForce(KINDS[name], value, origin)

@@ -23,8 +23,11 @@ from sessions.models.querysets import OfPatientQuerySet
 class Alert(models.Model):
     """One thing about one patient that wants somebody of the unit. At most one is open for a patient, rule and cause.
 
-    `evidence` lists what the rule saw, oldest first; each entry as `rules.base.Evidence.as_json` writes it, and with
-    "gone": true once a correction took it away, "handled": true where it was dealt with before the alert came back.
+    No words are kept: title, sentence and limit are made when somebody reads them, see `showing.telling`, from the
+    rule and from what it saw. `evidence` lists that, oldest first; each entry as `rules.base.Evidence.as_json` writes
+    it, and with "gone": true once a correction took it away, "handled": true where it was dealt with before the alert
+    came back. `limit` is the limit of the newest, as `LimitInForce.as_json` writes it, {} where no single number is;
+    `parts` is what the rule's sentence says besides, as in `rules.base.Seen`.
     `waits_since`: when it came back or grew urgent, else it waits since it was opened; `looked_at`: since then.
     """
 
@@ -33,11 +36,9 @@ class Alert(models.Model):
     cause = models.CharField(max_length=60)
     urgency = models.PositiveSmallIntegerField(choices=Urgency)
     state = models.CharField(max_length=6, choices=AlertState, default=AlertState.OPEN)
-    title = models.CharField(max_length=120)
-    sentence = models.TextField()
-    limit = models.CharField(max_length=200, blank=True)
-    source = models.TextField(blank=True)
     evidence = models.JSONField(default=list)
+    limit = models.JSONField(default=dict, blank=True)
+    parts = models.JSONField(default=dict, blank=True)
     first_night = models.DateField()
     last_night = models.DateField()
     opened_at = models.DateTimeField()
@@ -83,7 +84,7 @@ class Alert(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.title}: {self.patient}"
+        return f"{self.rule} of {self.patient}"
 
     @property
     def is_open(self) -> bool:
@@ -96,13 +97,18 @@ class Alert(models.Model):
 
 
 class AlertStep(models.Model):
-    """One step in the life of an alert. Rows are only ever added; `who` is empty where the program took the step."""
+    """One step in the life of an alert. Rows are only ever added; `who` is empty where the program took the step.
+
+    words: as somebody typed them; remark: what the program says, as `rules.base.Remark.as_json` writes it, {} where it
+    says nothing beyond the kind of the step.
+    """
 
     alert = models.ForeignKey(Alert, on_delete=models.PROTECT, related_name="steps")
     kind = models.CharField(max_length=12, choices=StepKind)
     who = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     words = models.TextField(blank=True)
+    remark = models.JSONField(default=dict, blank=True)
     outcome = models.CharField(max_length=20, choices=Outcome, blank=True)
     to = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     until = models.DateField(null=True, blank=True)
@@ -176,27 +182,19 @@ class PendingEvaluation(models.Model):
 class RecordJudgement(models.Model):
     """What the rules saw in a record, what they could not judge and why, and the revision that was looked at.
 
-    found: of each thing seen its rule, label, value, unit and the limit that held that night. rules: the version of
-    the rules.
+    found: each thing seen, as `rules.base.Evidence.as_json` writes it, with its rule; not_judged: why not, as
+    `rules.base.Remark.as_json` writes it, with the rule that could not. rules: the version of the rules.
     """
 
     record = models.OneToOneField(TreatmentRecord, primary_key=True, on_delete=models.CASCADE, related_name="judgement")
     revision = models.PositiveIntegerField()
     judged_at = models.DateTimeField()
-    not_judged = models.JSONField(default=list, help_text='List of {"rule", "about", "why"}.')
-    found = models.JSONField(default=list, help_text='List of {"rule", "label", "value", "unit", "limit", "words"}.')
+    not_judged = models.JSONField(default=list, help_text='List of {"rule", "code", "parts"}.')
+    found = models.JSONField(default=list, help_text='List of {"rule", "kind", "at", "value", "limit", …}.')
     rules = models.CharField(max_length=20, blank=True)
 
     def __str__(self) -> str:
         return f"Judgement of {self.record_id}"
-
-    @property
-    def reasons(self) -> list[dict[str, str]]:
-        """What could not be judged, one entry a reason: {"about": what it kept from being judged, "why": it}."""
-        by_why: dict[str, list[str]] = {}
-        for one in self.not_judged:
-            by_why.setdefault(one["why"], []).append(one["about"])
-        return [{"about": ", ".join(abouts), "why": why} for why, abouts in by_why.items()]
 
 
 class Heartbeat(models.Model):

@@ -43,7 +43,7 @@ class AlertQuerySet(models.QuerySet["Alert"]):
     def for_page(self) -> Self:
         """With the patient and every step, for pages that show them."""
         wanted = ("patient", "closed_by", "assigned_to")
-        return self.select_related(*wanted).prefetch_related("steps__who", "steps__to")
+        return self.select_related(*wanted).prefetch_related("steps__who", "steps__to", "steps__call")
 
 
 class PendingQuerySet(models.QuerySet["PendingEvaluation"]):

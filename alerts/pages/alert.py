@@ -19,6 +19,7 @@ from alerts.pages.forms import CloseForm, NoteForm
 from alerts.services import lifecycle
 from alerts.showing.presenting import Shown, of_paper
 from alerts.showing.sparklines import courses_of, drawn
+from alerts.showing.telling import name_of
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, TreatmentRecord
@@ -85,7 +86,7 @@ def close(request: HttpRequest, alert_id: int) -> HttpResponse:
     except lifecycle.AlreadyClosed as problem:
         messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
         return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
-    messages.success(request, gettext("Closed: %(alert)s.") % {"alert": alert})
+    messages.success(request, gettext("Closed: %(alert)s.") % {"alert": name_of(alert)})
     return redirect("alerts:triage")
 
 

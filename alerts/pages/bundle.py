@@ -24,6 +24,7 @@ from alerts.pages.forms_acting import ActForm, CallForm
 from alerts.services import lifecycle
 from alerts.showing.presenting import Shown, in_order, of_paper
 from alerts.showing.sparklines import courses_of, drawn, next_treatments
+from alerts.showing.telling import title_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient
@@ -110,7 +111,7 @@ def _do(request: HttpRequest, alerts: Sequence[Alert], data: Mapping[str, Any]) 
     match data["do"]:
         case "close":
             lifecycle.close(alerts=alerts, by=person, at=at, newest=newest, outcome=data["outcome"], **words)
-            return gettext("Closed: %(titles)s.") % {"titles": ", ".join(alert.title for alert in alerts)}
+            return gettext("Closed: %(titles)s.") % {"titles": ", ".join(title_of(alert) for alert in alerts)}
         case "aside":
             lifecycle.set_aside(alerts=alerts, by=person, at=at, newest=newest, until=data["until"], **words)
             return ngettext(
@@ -151,7 +152,7 @@ def _posted(request: HttpRequest) -> dict[str, str]:
 def _choices(patient: Patient, posted: Mapping[str, str] | None = None) -> list[tuple[str, str]]:
     parts = [(shown.part, shown.alert) for shown in _open_of(patient)]
     kept = posted or {}
-    return [(kept.get(str(alert.pk), part), alert.title) for part, alert in parts]
+    return [(kept.get(str(alert.pk), part), title_of(alert)) for part, alert in parts]
 
 
 def _chosen(patient: Patient, form: ActForm) -> list[Alert]:
@@ -173,7 +174,8 @@ def _story(request: HttpRequest, patient: Patient) -> dict[str, Any]:
     """What is open and what happened, with a mark by which a page can tell whether it has changed."""
     timezone.activate(zone_of(patient))
     shown = _open_of(patient)
-    steps = AlertStep.objects.filter(alert__in=[one.alert for one in shown]).select_related("alert", "who", "to")
+    steps = AlertStep.objects.filter(alert__in=[one.alert for one in shown])
+    steps = steps.select_related("alert", "who", "to", "call")
     context = {
         "patient": patient,
         "open": shown,
@@ -192,7 +194,7 @@ def _story(request: HttpRequest, patient: Patient) -> dict[str, Any]:
 def _page(request: HttpRequest, patient: Patient, *, status: int = 200, **filled: forms.Form) -> HttpResponse:
     note_reading(request, patient.pk)
     context = _story(request, patient)
-    choices = [(shown.part, shown.alert.title) for shown in context["open"]]
+    choices = [(shown.part, title_of(shown.alert)) for shown in context["open"]]
     everything = {"parts": [part for part, _ in choices]}
     now = timezone.now()
     context |= {

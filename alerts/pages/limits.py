@@ -172,5 +172,5 @@ def _history(book: LimitBook) -> list[Set]:
 def _set(row: Limit) -> Set:
     kind = KINDS[row.name]
     if row.value is None:
-        return Set(row, kind.label, _("the wider limit again"))
-    return Set(row, kind.label, LimitInForce(kind, row.value, "").words)
+        return Set(row, str(kind.label), _("the wider limit again"))
+    return Set(row, str(kind.label), LimitInForce(kind, row.value).words)

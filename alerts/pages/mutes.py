@@ -23,10 +23,11 @@ from alerts.models import RecordJudgement
 from alerts.models.choices import Family
 from alerts.models.mutes_and_replays import Mute
 from alerts.pages.forms import MuteForm, WhyForm
-from alerts.rules import BY_KEY, RULES
+from alerts.rules import RULES
 from alerts.rules.base import History, Rule
 from alerts.services.history import SURROUNDINGS, history_of
 from alerts.services.muting import LONGEST, MuteBook, NotMuted, lift, mute, mutes_of
+from alerts.showing.telling import title_of_rule, why_not
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient
@@ -87,7 +88,7 @@ def lift_mute(request: HttpRequest, patient_id: uuid.UUID, rule: str) -> HttpRes
     else:
         messages.success(
             request,
-            _("Heard again: %(rule)s.") % {"rule": BY_KEY[rule].title} if rule in BY_KEY else _("Heard again."),
+            _("Heard again: %(rule)s.") % {"rule": title_of_rule(rule)},
         )
     return redirect("alerts:mutes-of-patient", patient.pk)
 
@@ -116,7 +117,7 @@ def _page(request: HttpRequest, patient: Patient) -> HttpResponse:
 def _choices() -> list[tuple[str, list[tuple[str, str]]]]:
     mutable = [rule for rule in RULES if rule.may_be_muted]
     by_family = groupby(mutable, lambda rule: str(Family(rule.family).label))
-    return [(family, [(rule.key, rule.title) for rule in rules]) for family, rules in by_family]
+    return [(family, [(rule.key, str(rule.title)) for rule in rules]) for family, rules in by_family]
 
 
 def _watched(history: History, book: MuteBook, now: datetime) -> list[Watched]:
@@ -133,7 +134,7 @@ def _watched(history: History, book: MuteBook, now: datetime) -> list[Watched]:
 
 
 def _unknown(rule: Rule, history: History) -> str:
-    return "; ".join(missed.why for missed in rule.not_judged(history) if missed.night is None)
+    return "; ".join(why_not(rule, missed.why) for missed in rule.not_judged(history) if missed.night is None)
 
 
 def _latest(patient: Patient) -> RecordJudgement | None:
@@ -143,7 +144,7 @@ def _latest(patient: Patient) -> RecordJudgement | None:
 
 
 def _named(rows: Iterable[Mute]) -> list[Muted]:
-    return [Muted(row, BY_KEY[row.rule].title if row.rule in BY_KEY else row.rule) for row in rows]
+    return [Muted(row, title_of_rule(row.rule)) for row in rows]
 
 
 def _was_muted(request: HttpRequest, form: MuteForm, patient: Patient, now: datetime) -> bool:
@@ -157,6 +158,6 @@ def _was_muted(request: HttpRequest, form: MuteForm, patient: Patient, now: date
     messages.success(
         request,
         _("Muted for %(patient)s: %(rule)s. It goes on being judged.")
-        % {"patient": patient.name, "rule": BY_KEY[row.rule].title},
+        % {"patient": patient.name, "rule": title_of_rule(row.rule)},
     )
     return True

@@ -8,20 +8,35 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
 from alerts.models.choices import Family, Urgency
 from alerts.rules import pressures
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
+from alerts.rules.base import History, Night, Rule, Seen
 from alerts.rules.drifts import drifting
-from alerts.rules.rule_kinds import Look, noted, of_night, outside, unknown_number
+from alerts.rules.evidence_kinds import label_of_evidence, more_of
+from alerts.rules.rule_kinds import (
+    NOT_NOTED,
+    Look,
+    check_evidence,
+    each_time,
+    noted,
+    of_night,
+    outside,
+    record_columns,
+    unknown_number,
+    where_not_noted,
+)
 from alerts.rules.wording import when
 from sessions.facts.choices import CheckPart
 from sessions.models import Check, EventKind
 
-INFECTION = (
+INFECTION = _(
     "infection signs want a call the same day: Nesrallah et al., Clin J Am Soc Nephrol 2010;5:1047 (seen); "
     "an access that does not hum as ever too: common practice"
 )
-ADVICE = (
+ADVICE = _(
     "Trend information: a reason to examine the access and to talk about it, not a finding "
     "(KDOQI 2019 asks for regular examination; from memory)."
 )
@@ -30,7 +45,7 @@ ADVICE = (
 VENOUS_RISE = drifting(
     "venous_rise",
     series="venous",
-    title="Venous pressure rising",
+    title=_("Venous pressure rising"),
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     limit="venous_rise",
@@ -39,7 +54,7 @@ VENOUS_RISE = drifting(
 ARTERIAL_FALL = drifting(
     "arterial_fall",
     series="arterial",
-    title="Arterial pressure falling",
+    title=_("Arterial pressure falling"),
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     limit="arterial_fall",
@@ -48,7 +63,7 @@ ARTERIAL_FALL = drifting(
 BLEEDING_RISE = drifting(
     "bleeding_rise",
     series="bleeding",
-    title="Bleeding takes longer",
+    title=_("Bleeding takes longer"),
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     limit="bleeding_rise",
@@ -58,13 +73,13 @@ BLEEDING_RISE = drifting(
 
 BLEEDING = outside(
     "bleeding",
-    title="Long bleeding after the needles",
-    about="bleeding",
+    title=_("Long bleeding after the needles"),
+    about=_("bleeding"),
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     read=of_night("bleeding"),
     limits=("bleeding",),
-    what="Bleeding after needles",
+    what=_("Bleeding after needles"),
     hold=(2, 3),
     missing=unknown_number("bleeding"),
     advice=ADVICE,
@@ -76,20 +91,20 @@ def _attempts(night: Night) -> Iterator[Look]:
     """All tries of a night together: two needles at the first try are two."""
     counted = [site.attempts for site in night.sites if site.attempts is not None]
     if counted:
-        yield Look(night.record.started_at, "Needle attempts", sum(counted), "")
+        yield Look("site.attempts", night.record.started_at, sum(counted))
 
 
 ATTEMPTS = outside(
     "attempts",
-    title="Needles need more attempts",
-    about="needle attempts",
+    title=_("Needles need more attempts"),
+    about=_("needle attempts"),
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     read=_attempts,
     limits=("attempts",),
-    what="Needle attempts",
+    what=_("Needle attempts"),
     hold=(2, 3),
-    missing="no needle attempts were noted",
+    missing=_("no needle attempts were noted"),
     reads="sites",
     advice=ADVICE,
     optional=True,
@@ -99,20 +114,20 @@ ATTEMPTS = outside(
 def _pain(night: Night) -> Iterator[Look]:
     for site in night.sites:
         if site.pain is not None:
-            yield Look(site.at or night.record.started_at, f"Pain at the {site.use} needle", site.pain, "of 10")
+            yield Look("site.pain", site.at or night.record.started_at, site.pain, place=site.use)
 
 
 PAIN = outside(
     "needle_pain",
-    title="Pain at the needles",
-    about="pain at the needles",
+    title=_("Pain at the needles"),
+    about=_("pain at the needles"),
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     read=_pain,
     limits=("pain",),
-    what="Pain at a needle",
+    what=_("Pain at a needle"),
     hold=(2, 3),
-    missing="no pain score was noted",
+    missing=_("no pain score was noted"),
     reads="sites",
     optional=True,
 )
@@ -121,30 +136,19 @@ REDNESS = noted(EventKind.ACCESS_REDNESS, family=Family.ACCESS, urgency=Urgency.
 FEVER = noted(EventKind.FEVER_CHILLS, key="fever", family=Family.ACCESS, urgency=Urgency.CALL_TODAY, source=INFECTION)
 
 
-def _temperatures(night: Night) -> Iterator[Look]:
-    record = night.record
-    end = record.ended_at or record.started_at
-    for at, label, value in (
-        (record.started_at, "Temperature before", record.pre_temperature_c),
-        (end, "Temperature after", record.post_temperature_c),
-    ):
-        if value is not None:
-            yield Look(at, label, value, "°C")
-
-
 TEMPERATURE = outside(
     "body_temperature",
-    title="Fever",
-    about="body temperature",
+    title=_("Fever"),
+    about=_("body temperature"),
     family=Family.ACCESS,
     urgency=Urgency.CALL_TODAY,
-    read=_temperatures,
+    read=record_columns("pre_temperature_c", "post_temperature_c"),
     limits=("body_temperature",),
     at_limit=True,
     margin=0.3,
     form=".1f",
-    what="Body temperature",
-    missing="no body temperature was noted",
+    what=_("Body temperature"),
+    missing=_("no body temperature was noted"),
     reads="",
     part_of=("fever", "access_redness"),
     optional=True,
@@ -157,40 +161,35 @@ def _failed_at_access(night: Night) -> list[Check]:
 
 def _see_access_check(history: History, at: datetime) -> Iterator[Seen]:
     evidence = tuple(
-        Evidence(
-            check.at or night.record.started_at,
-            night.record.night,
-            check.name,
-            words=check.note or check.reason or "not as it should be",
-            record=str(night.record.pk),
-        )
-        for night in history.nights
-        for check in _failed_at_access(night)
+        check_evidence(night, check, "check.access") for night in history.nights for check in _failed_at_access(night)
     )
     if evidence:
-        yield Seen("access_check", evidence, limit_words="each time", source=INFECTION)
+        yield Seen("access_check", evidence)
 
 
-def _not_examined(history: History) -> Iterator[NotJudged]:
-    looked = [night for night in history.finished if any(c.part == CheckPart.ACCESS for c in night.checks)]
-    without = [night for night in history.finished if night not in looked]
-    if without and not looked:
-        yield NotJudged(None, "no look at the access was noted")
-        return
-    yield from (NotJudged(night, "no look at the access was noted") for night in without)
+def _say_access_check(seen: Seen) -> str:
+    newest = seen.evidence[-1]
+    parts = {"when": when(seen.evidence), "check": label_of_evidence(newest), "found": more_of(newest)}
+    return gettext("At the access %(when)s: %(check)s, %(found)s.") % parts
+
+
+def _examined(night: Night) -> bool:
+    return any(check.part == CheckPart.ACCESS for check in night.checks)
 
 
 ACCESS_CHECK = Rule(
     key="access_check",
-    title="Something found at the access",
-    about="the look at the access before the needles",
+    title=_("Something found at the access"),
+    about=_("the look at the access before the needles"),
     family=Family.ACCESS,
     urgency=Urgency.CALL_TODAY,
     see=_see_access_check,
-    say=lambda seen: f"At the access {when(seen.evidence)}: {seen.evidence[-1].label}, {seen.evidence[-1].words}.",
+    say=_say_access_check,
     source=INFECTION,
+    limit_words=each_time,
     reads=frozenset({"checks"}),
-    not_judged=_not_examined,
+    not_judged=where_not_noted(_examined),
+    reasons={NOT_NOTED: _("no look at the access was noted")},
     part_of=("access_redness",),
 )
 

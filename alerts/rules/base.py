@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import uuid
 from collections import namedtuple
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
 
 from alerts.limits.book import LimitBook, LimitInForce
 from alerts.models.choices import Family, Urgency
@@ -36,6 +39,11 @@ from sessions.services.due import Due
 from sessions.services.stock import Stock
 
 HISTORY = timedelta(days=90)
+Parts = Mapping[str, Any]
+OF_SCIENCE = "of_science"
+"""The code of a remark whose only part, why, is the science's own reason."""
+EACH_TIME = _("each time")
+WHEN_CLOSED = _("when the nurse closes it")
 NEEDLED = frozenset({"venous", "arterial"})
 """Series that a change of needle makes incomparable."""
 
@@ -86,15 +94,22 @@ class Night:
         value: float | None = self.numbers.get(key, {}).get("value")
         return value
 
+    def in_unit(self, key: str) -> float | None:
+        """A computed number in full, in the unit in which people read it: shares as per cent."""
+        value = self.number(key)
+        return 100 * value if value is not None and BY_KEY[key].percent else value
+
     def shown(self, key: str) -> float | None:
-        """A computed number rounded as pages write it, shares as per cent: what reads as the limit is not over it."""
-        value, number = self.number(key), BY_KEY[key]
+        """A computed number rounded as pages write it: what reads as the limit is not over it."""
+        value, number = self.in_unit(key), BY_KEY[key]
         if value is None:
             return None
-        return round(100 * value) if number.percent else round(value, number.decimals)
+        return round(value) if number.percent else round(value, number.decimals)
 
-    def why_unknown(self, key: str) -> str:
-        return str(self.numbers.get(key, {}).get("why") or "it was not computed")
+    def why_unknown(self, key: str) -> Remark:
+        """Why a computed number is not known, as the science says."""
+        why = self.numbers.get(key, {}).get("why")
+        return Remark(OF_SCIENCE, {"why": why}) if why else Remark("not_computed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,43 +190,68 @@ def _series(key: str, course: Sequence[Point]) -> Series:
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
-    """One thing that was seen: a reading, a number of a record, an event, a due day.
+class Remark:
+    """Something to be said: a code and what goes into its words, which are made when somebody reads them.
 
-    at: when; day: the night it belongs to; value in unit, None where words say it all; limit in the same unit,
-    None where there is none; record: its id, "" where there is no record.
+    parts: values fit for JSON, days as ISO 8601. Who knows the words of which code: `remarks.WORDS`, and a rule's own
+    `reasons`.
     """
 
+    code: str
+    parts: Parts = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        return {"code": self.code, "parts": dict(self.parts)}
+
+    @classmethod
+    def from_json(cls, data: Parts) -> Remark:
+        return cls(data["code"], data["parts"])
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One thing that was seen: a reading, a number of a record, an event, a due day. Codes and values, no words.
+
+    kind: a code that `evidence_kinds.kind_of` knows, with its unit and words; at: when; day: the night it belongs to;
+    value: as it was stored, in full, in the unit of its kind, None where there is none; limit: that it was held
+    against, in the same unit; record: its id, "" where there is no record; place: which of several of its kind: the
+    needle, the check, the item; parts: what its words need besides, fit for JSON.
+    """
+
+    kind: str
     at: datetime
     day: date
-    label: str
     value: float | None = None
-    unit: str = ""
     limit: float | None = None
-    words: str = ""
     record: str = ""
+    place: str = ""
+    parts: Parts = field(default_factory=dict)
 
     @property
     def key(self) -> tuple[str, ...]:
-        """What makes it the same thing seen again: a corrected value is another thing."""
-        value = "" if self.value is None else f"{self.value:.4g}"
-        return (self.record or self.day.isoformat(), self.at.isoformat(), self.label, value)
+        """What makes it the same thing seen again: a corrected value is another thing.
+
+        No row's number goes into it, since a correction writes all rows of a record anew; and of the value no more
+        than twelve digits, so that the last bit of a computation on another machine is no correction.
+        """
+        value = "" if self.value is None else f"{self.value:.12g}"
+        return (self.record or self.day.isoformat(), self.at.isoformat(), self.kind, self.place, value)
 
     def as_json(self) -> dict[str, Any]:
         return {
+            "kind": self.kind,
             "at": self.at.isoformat(),
             "day": self.day.isoformat(),
-            "label": self.label,
             "value": self.value,
-            "unit": self.unit,
             "limit": self.limit,
-            "words": self.words,
             "record": self.record,
+            "place": self.place,
+            "parts": dict(self.parts),
         }
 
     @classmethod
-    def from_json(cls, data: dict[str, Any]) -> Evidence:
-        known = {name: value for name, value in data.items() if name not in ("gone", "handled")}
+    def from_json(cls, data: Parts) -> Evidence:
+        known = {name: value for name, value in data.items() if name not in ("gone", "handled", "rule")}
         at, day = datetime.fromisoformat(data["at"]), date.fromisoformat(data["day"])
         return cls(**(known | {"at": at, "day": day}))
 
@@ -220,20 +260,37 @@ class Evidence:
 class Seen:
     """All that a rule sees of one cause, oldest first.
 
-    limit: that of the newest evidence; where no single number is the limit, limit_words and source say it.
-    urgency, title: where they differ from the rule's; nights: as in `Rule`, for this cause; sentence: where
-    it says more than can be told from the evidence.
+    limit: that of the newest evidence, None where no single number is the limit; parts: what the rule's sentence says
+    beside that, fit for JSON; urgency: where it differs from the rule's; nights: as in `Rule`, for this cause.
     """
 
     cause: str
     evidence: tuple[Evidence, ...]
     limit: LimitInForce | None = None
-    limit_words: str = ""
-    source: str = ""
+    parts: Parts = field(default_factory=dict)
     urgency: Urgency | None = None
-    title: str = ""
     nights: int | None = None
-    sentence: str = ""
+
+    @property
+    def limit_json(self) -> dict[str, Any]:
+        """As `Alert.limit` keeps it."""
+        return self.limit.as_json() if self.limit else {}
+
+    def as_remark(self) -> Remark:
+        """As a step keeps it, so that it goes on saying what was seen at that time."""
+        evidence = [item.as_json() for item in self.evidence]
+        parts = {"cause": self.cause, "evidence": evidence, "limit": self.limit_json, "parts": dict(self.parts)}
+        return Remark(SEEN, parts)
+
+    @classmethod
+    def kept(cls, cause: str, evidence: Iterable[Parts], limit: dict[str, Any], parts: Parts) -> Seen:
+        """As an alert or a step keeps it."""
+        items = tuple(Evidence.from_json(item) for item in evidence)
+        return cls(cause, items, LimitInForce.from_json(limit), parts)
+
+
+SEEN = "seen"
+"""The code of a remark that says what a rule saw: in the words of that rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,12 +298,17 @@ class NotJudged:
     """What a rule can say nothing about, and why: a night, or where there is none the patient as a whole."""
 
     night: Night | None
-    why: str
+    why: Remark
 
 
-def never(history: History, last: date) -> str:
+def never(history: History, last: date) -> Remark | None:
     """Only the nurse says that it is over."""
-    return ""
+    return None
+
+
+def own_limit(seen: Seen) -> str:
+    """The limit of the newest evidence, as most rules say it."""
+    return seen.limit.words if seen.limit else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,49 +318,60 @@ class Rule:
     key: kept with its alerts for ever. title: what pages call it. about: what it looks at. family: where pages list it.
     urgency: unless `Seen` or urgency_of, which judges by the evidence, say otherwise. see: everything of its kind in a
     history. say: the plain sentence for it. limits: the names of the limits it asks, each with a source of its own;
-    source: where no limit names one. reads: the parts of a night it looks at, beside the record itself. nights: on how
-    many nights it must show that nobody has dealt with before an alert opens. holds: that in words. looks_back:
-    evidence older than that opens nothing. over: when it counts as over, in words; passed: whether it is, after the
-    day of the last evidence, in words for the alert, "" while it is not. replaces: whether what is seen now takes the
-    place of the evidence kept, as in a trend. not_judged: the nights it cannot speak about. part_of: rules that see
-    the same thing; where one of them speaks of the same night, this alert is shown below that one. may_be_muted: for
-    one patient and some time. by_time: whether time alone, without a new record, can bring it about. advice: what to
-    bear in mind.
+    source: where no limit names one; limit_words, source_words: both as said of what was seen. reads: the parts of a
+    night it looks at, beside the record itself. nights: on how many nights it must show that nobody has dealt with
+    before an alert opens. holds: that in words. looks_back: evidence older than that opens nothing. over: when it
+    counts as over, in words; passed: whether it is, after the day of the last evidence, and how, None while it is not.
+    replaces: whether what is seen now takes the place of the evidence kept, as in a trend. not_judged: the nights it
+    cannot speak about; reasons: its own words for why, by code. part_of: rules that see the same thing; where one of
+    them speaks of the same night, this alert is shown below that one. may_be_muted: for one patient and some time.
+    by_time: whether time alone, without a new record, can bring it about. advice: what to bear in mind.
+
+    All words are made when they are read, from what was kept of codes and values. `say`, `limit_words` and
+    `source_words` are therefore asked of evidence that may be years old.
     """
 
     key: str
-    title: str
-    about: str
+    title: StrOrPromise
+    about: StrOrPromise
     family: Family
     urgency: Urgency
     see: Callable[[History, datetime], Iterable[Seen]]
     say: Callable[[Seen], str]
     limits: tuple[str, ...] = ()
-    source: str = ""
+    source: StrOrPromise = ""
+    limit_words: Callable[[Seen], str] = own_limit
+    source_words: Callable[[Seen], str] | None = None
     reads: frozenset[str] = frozenset()
     nights: int = 1
-    holds: str = "each time"
+    holds: StrOrPromise = EACH_TIME
     looks_back: timedelta = HISTORY
-    over: str = "when the nurse closes it"
-    passed: Callable[[History, date], str] = never
+    over: StrOrPromise = WHEN_CLOSED
+    passed: Callable[[History, date], Remark | None] = never
     replaces: bool = False
     not_judged: Callable[[History], Iterable[NotJudged]] = lambda history: ()
+    reasons: Mapping[str, StrOrPromise] = field(default_factory=dict)
     urgency_of: Callable[[Seen], Urgency] | None = None
     part_of: tuple[str, ...] = ()
     may_be_muted: bool = True
     by_time: bool = False
-    advice: str = ""
+    advice: StrOrPromise = ""
+
+    def source_of(self, seen: Seen) -> str:
+        """Who or what says that the limit holds by which something was seen."""
+        if self.source_words is not None:
+            return self.source_words(seen)
+        return seen.limit.source if seen.limit else str(self.source)
 
 
 def of_number(night: Night, key: str, *, limit: float | None) -> Evidence:
     """Evidence that is a computed number of the record as a whole."""
-    number, record = BY_KEY[key], night.record
+    record = night.record
     return Evidence(
+        kind=f"number.{key}",
         at=record.started_at,
         day=record.night,
-        label=number.label,
-        value=night.shown(key),
-        unit="%" if number.percent else number.unit,
+        value=night.in_unit(key),
         limit=limit,
         record=str(record.pk),
     )

@@ -2,35 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from alerts.limits.book import HIGH_BEFORE, LimitInForce
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import History, Night, Seen
-from alerts.rules.rule_kinds import Look, noted, of_kind, outside
-from alerts.rules.wording import when
+from alerts.rules.evidence_kinds import MMHG
+from alerts.rules.rule_kinds import LimitOf, Look, noted, of_kind, of_record, outside, record_columns
+from alerts.rules.sentences import values_of
+from alerts.rules.wording import figure, when
 from sessions.models import EventKind
 
-MMHG = "mmHg"
+DURING = frozenset({"reading.systolic", "event_systolic"})
+"""Kinds of evidence that were measured while the treatment ran."""
 
 
 def lows_read(night: Night) -> Iterator[Look]:
     """Every systolic pressure of a night: before, during, after and standing after."""
-    record = night.record
-    end = record.ended_at or record.started_at
-    if record.pre_systolic is not None:
-        yield Look(record.started_at, "Systolic before", record.pre_systolic, MMHG)
+    yield from of_record(night, "pre_systolic")
     for reading in night.readings:
         if reading.systolic is not None:
-            yield Look(reading.at, "Systolic during", reading.systolic, MMHG)
+            yield Look("reading.systolic", reading.at, reading.systolic)
     for event in night.events:
         if event.systolic is not None:
-            yield Look(event.at, "Systolic noted with an event", event.systolic, MMHG)
-    if record.post_systolic is not None:
-        yield Look(end, "Systolic after", record.post_systolic, MMHG)
-    if record.post_standing_systolic is not None:
-        yield Look(end, "Systolic after, standing", record.post_standing_systolic, MMHG)
+            yield Look("event_systolic", event.at, event.systolic)
+    yield from of_record(night, "post_systolic", "post_standing_systolic")
 
 
 def _low_limit(history: History, night: Night, look: Look) -> LimitInForce:
@@ -42,23 +41,23 @@ def _low_limit(history: History, night: Night, look: Look) -> LimitInForce:
 
 LOW = outside(
     "systolic_low",
-    title="Low blood pressure",
-    about="lowest blood pressure",
+    title=_("Low blood pressure"),
+    about=_("lowest blood pressure"),
     family=Family.PRESSURE,
     urgency=Urgency.THIS_WEEK,
     read=lows_read,
     limits=("systolic_low", "systolic_low_after_high"),
     limit_of=_low_limit,
     over=False,
-    what="Systolic pressure",
-    missing="no blood pressure was noted",
+    what=_("Systolic pressure"),
+    missing=_("no blood pressure was noted"),
     reads="readings events",
 )
 
 LOW_NOTED = noted(
     EventKind.HYPOTENSION,
     key="low_noted",
-    title="Low blood pressure noted by the patient",
+    title=_("Low blood pressure noted by the patient"),
     family=Family.PRESSURE,
     urgency=Urgency.THIS_WEEK,
     over_after=3,
@@ -71,26 +70,26 @@ FELT = (EventKind.HYPOTENSION, EventKind.DIZZY, EventKind.CRAMP, EventKind.NAUSE
 def _fall_read(night: Night) -> Iterator[Look]:
     """By how much the pressure fell from before to its lowest, in a night with symptoms; without any by nothing."""
     before = night.record.pre_systolic
-    lowest = [look for look in lows_read(night) if look.label.startswith(("Systolic during", "Systolic noted"))]
+    lowest = [look for look in lows_read(night) if look.kind in DURING]
     if before is None or not lowest or not night.finished:
         return
     at = min(lowest, key=lambda look: look.value)
     felt = any(of_kind(night, kind) for kind in FELT)
-    yield Look(at.at, "Fall with symptoms", before - at.value if felt else 0.0, MMHG)
+    yield Look("fall_with_symptoms", at.at, before - at.value if felt else 0.0)
 
 
 FALL = outside(
     "fall_with_symptoms",
-    title="Fall of the blood pressure with symptoms",
-    about="fall of the blood pressure with symptoms",
+    title=_("Fall of the blood pressure with symptoms"),
+    about=_("fall of the blood pressure with symptoms"),
     family=Family.PRESSURE,
     urgency=Urgency.THIS_WEEK,
     read=_fall_read,
     limits=("systolic_fall",),
     at_limit=True,
-    what="Systolic pressure fell, with symptoms, by",
+    what=_("Systolic pressure fell, with symptoms, by"),
     hold=(2, 3),
-    missing="no pressure before, or none during the treatment, was noted",
+    missing=_("no pressure before, or none during the treatment, was noted"),
     reads="readings events",
     part_of=("systolic_low", "low_noted", "fainted"),
 )
@@ -98,101 +97,100 @@ FALL = outside(
 
 def _standing_read(night: Night) -> Iterator[Look]:
     record = night.record
-    end = record.ended_at or record.started_at
-    for name, label in (("systolic", "Systolic fall on standing"), ("diastolic", "Diastolic fall on standing")):
+    for name in ("systolic", "diastolic"):
         sitting, standing = getattr(record, f"post_{name}"), getattr(record, f"post_standing_{name}")
         if None not in (sitting, standing):
-            yield Look(end, label, sitting - standing, MMHG)
+            yield Look(f"standing_fall.{name}", record.ended_at or record.started_at, sitting - standing)
 
 
-def _standing_limit(history: History, night: Night, look: Look) -> LimitInForce:
-    name = "standing_fall" if look.label.startswith("Systolic") else "standing_fall_diastolic"
-    return history.limit(name, night)
+def by_kind(names: Mapping[str, str]) -> LimitOf:
+    """Of what is read, each kind of evidence with the limit of a name of its own."""
+
+    def limit_of(history: History, night: Night, look: Look) -> LimitInForce:
+        return history.limit(names[look.kind], night)
+
+    return limit_of
 
 
-@dataclass(frozen=True, slots=True)
-class SayParts:
+def _worst_of_each(seen: Seen) -> str:
     """Systolic and diastolic have limits of their own: the worst of each that is beyond, in one sentence."""
+    parts = []
+    for kind, what in WORST.items():
+        own = [item for item in seen.evidence if item.kind == kind]
+        if own:
+            figures = {"worst": figure(max(values_of(own)), ".0f", MMHG), "limit": figure(own[-1].limit or 0)}
+            parts.append(str(what) % figures)
+    return ", ".join(parts)
 
-    what: str
 
-    def __call__(self, seen: Seen) -> str:
-        parts = []
-        for label in sorted({item.label for item in seen.evidence}, reverse=True):
-            own = tuple(item for item in seen.evidence if item.label == label)
-            values = [item.value for item in own if item.value is not None]
-            parts.append(f"{label.lower()} {max(values):.0f} mmHg (limit {own[-1].limit:g})")
-        return f"{self.what} {when(seen.evidence)}: {', '.join(parts)}."
+WORST = {
+    "standing_fall.systolic": _("systolic fall on standing %(worst)s (limit %(limit)s)"),
+    "standing_fall.diastolic": _("diastolic fall on standing %(worst)s (limit %(limit)s)"),
+    "record.pre_systolic": _("systolic before %(worst)s (limit %(limit)s)"),
+    "record.pre_diastolic": _("diastolic before %(worst)s (limit %(limit)s)"),
+}
+
+
+def _say_standing(seen: Seen) -> str:
+    parts = {"when": when(seen.evidence), "worst": _worst_of_each(seen)}
+    return gettext("Blood pressure falls on standing %(when)s: %(worst)s.") % parts
+
+
+def _say_high(seen: Seen) -> str:
+    parts = {"when": when(seen.evidence), "worst": _worst_of_each(seen)}
+    return gettext("Very high pressure %(when)s: %(worst)s.") % parts
 
 
 STANDING = outside(
     "standing_fall",
-    title="Blood pressure falls on standing",
-    about="fall of the blood pressure on standing",
+    title=_("Blood pressure falls on standing"),
+    about=_("fall of the blood pressure on standing"),
     family=Family.PRESSURE,
     urgency=Urgency.THIS_WEEK,
     read=_standing_read,
     limits=("standing_fall", "standing_fall_diastolic"),
-    limit_of=_standing_limit,
+    limit_of=by_kind({"standing_fall.systolic": "standing_fall", "standing_fall.diastolic": "standing_fall_diastolic"}),
     at_limit=True,
-    what="Fall on standing",
-    say=SayParts("Blood pressure falls on standing"),
+    what=_("Fall on standing"),
+    say=_say_standing,
     hold=(2, 3),
-    missing="no pressure after, sitting and standing, was noted",
+    missing=_("no pressure after, sitting and standing, was noted"),
     optional=True,
     reads="",
 )
 
 
-def _before_read(night: Night) -> Iterator[Look]:
-    record = night.record
-    for name, label in (("pre_systolic", "Systolic before"), ("pre_diastolic", "Diastolic before")):
-        value = getattr(record, name)
-        if value is not None:
-            yield Look(record.started_at, label, value, MMHG)
-
-
-def _before_limit(history: History, night: Night, look: Look) -> LimitInForce:
-    return history.limit("systolic_high" if look.label.startswith("Systolic") else "diastolic_high", night)
-
-
 HIGH = outside(
     "pressure_high",
-    title="Very high blood pressure before",
-    about="blood pressure before",
+    title=_("Very high blood pressure before"),
+    about=_("blood pressure before"),
     family=Family.PRESSURE,
     urgency=Urgency.THIS_WEEK,
-    read=_before_read,
+    read=record_columns("pre_systolic", "pre_diastolic"),
     limits=("systolic_high", "diastolic_high"),
-    limit_of=_before_limit,
+    limit_of=by_kind({"record.pre_systolic": "systolic_high", "record.pre_diastolic": "diastolic_high"}),
     at_limit=True,
     margin=5,
-    what="Pressure before",
-    say=SayParts("Very high pressure"),
-    missing="no blood pressure before treatment was noted",
+    what=_("Pressure before"),
+    say=_say_high,
+    missing=_("no blood pressure before treatment was noted"),
     reads="",
 )
 
 
-def _after_read(night: Night) -> Iterator[Look]:
-    record = night.record
-    if record.post_systolic is not None:
-        yield Look(record.ended_at or record.started_at, "Systolic after", record.post_systolic, MMHG)
-
-
 HIGH_AFTER = outside(
     "pressure_high_after",
-    title="High blood pressure after",
-    about="blood pressure after",
+    title=_("High blood pressure after"),
+    about=_("blood pressure after"),
     family=Family.PRESSURE,
     urgency=Urgency.AT_REVIEW,
-    read=_after_read,
+    read=record_columns("post_systolic"),
     limits=("systolic_high_after",),
     at_limit=True,
     margin=5,
-    what="Systolic pressure after",
+    what=_("Systolic pressure after"),
     hold=(2, 3),
-    missing="no blood pressure after treatment was noted",
+    missing=_("no blood pressure after treatment was noted"),
     reads="",
     part_of=("pressure_high",),
 )

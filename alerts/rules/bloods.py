@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 
+from django.utils.translation import gettext, ngettext_lazy
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
 from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, NotJudged, Rule, Seen
-from alerts.rules.duties import not_around, overdue
-from alerts.rules.wording import day
+from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
+from alerts.rules.duties import overdue
+from alerts.rules.evidence_kinds import label_of_evidence, unit_of
+from alerts.rules.wording import day, figure, later
 from sessions.models import Analyte, BloodResult, SampleTiming
 
 FORTNIGHT = timedelta(days=14)
@@ -34,34 +39,50 @@ def _broken(history: History, row: BloodResult, low: str, high: str, at_high: bo
 
 def _evidence(history: History, row: BloodResult, held: LimitInForce, analyte: Analyte) -> Evidence:
     return Evidence(
-        row.drawn_at,
-        row.drawn_at.astimezone(history.zone).date(),
-        str(analyte.label),
-        row.value,
-        held.kind.unit,
-        held.value,
+        kind=f"blood.{analyte.value}",
+        at=row.drawn_at,
+        day=row.drawn_at.astimezone(history.zone).date(),
+        value=row.value,
+        limit=held.value,
         record=str(row.treatment_id or ""),
+        parts={"unit": held.kind.unit},
     )
 
 
 def _say(seen: Seen) -> str:
     newest = seen.evidence[-1]
-    assert newest.value is not None
-    assert newest.limit is not None
-    side = "over" if newest.value >= newest.limit else "under"
-    more = f", {len(seen.evidence)} results in a row" if len(seen.evidence) > 1 else ""
-    words = f"{newest.limit:g} {newest.unit}"
-    return f"{newest.label} {newest.value:g} {newest.unit} on {day(newest.day)}, {side} the limit of {words}{more}."
+    value, limit = newest.value or 0.0, newest.limit or 0.0
+    parts = {
+        "what": label_of_evidence(newest),
+        "figure": figure(value, unit=unit_of(newest)),
+        "day": day(newest.day),
+        "limit": figure(limit, unit=unit_of(newest)),
+        "count": len(seen.evidence),
+    }
+    return str((OVER if value >= limit else UNDER) % parts)
 
 
-def _passed(analyte: Analyte, low: str, high: str, at_high: bool) -> Callable[[History, date], str]:
-    def passed(history: History, last: date) -> str:
+OVER = ngettext_lazy(
+    "%(what)s %(figure)s on %(day)s, over the limit of %(limit)s.",
+    "%(what)s %(figure)s on %(day)s, over the limit of %(limit)s, %(count)d results in a row.",
+    "count",
+)
+UNDER = ngettext_lazy(
+    "%(what)s %(figure)s on %(day)s, under the limit of %(limit)s.",
+    "%(what)s %(figure)s on %(day)s, under the limit of %(limit)s, %(count)d results in a row.",
+    "count",
+)
+
+
+def _passed(analyte: Analyte, low: str, high: str, at_high: bool) -> Callable[[History, date], Remark | None]:
+    def passed(history: History, last: date) -> Remark | None:
         rows = _results(history, analyte)
         newest = rows[-1] if rows else None
         if newest is None or _broken(history, newest, low, high, at_high):
-            return ""
+            return None
         on = newest.drawn_at.astimezone(history.zone).date()
-        return f"{analyte.label} {newest.value:g} on {day(on)}, inside the limit." if on > last else ""
+        parts = {"analyte": analyte.value, "value": newest.value, "day": on.isoformat()}
+        return Remark("result_inside", parts) if on > last else None
 
     return passed
 
@@ -76,7 +97,7 @@ def blood(
     at_high: bool = False,
     looks_back: timedelta = QUARTER,
     part_of: tuple[str, ...] = (),
-    title: str = "",
+    title: StrOrPromise | None = None,
 ) -> Rule:
     """A rule over one analyte between two limits; with `at_high` the upper limit itself counts."""
 
@@ -91,21 +112,27 @@ def blood(
 
     def not_judged(history: History) -> Iterator[NotJudged]:
         if not _results(history, analyte):
-            yield NotJudged(None, f"no {str(analyte.label).lower()} of the last three months is there")
+            yield NotJudged(None, Remark("no_result"))
 
+    def lower() -> dict[str, str]:
+        return {"analyte": str(analyte.label).lower()}
+
+    own = later(lambda: gettext("%(analyte)s outside its limits") % {"analyte": analyte.label})
+    call = later(lambda: gettext("%(analyte)s, to call for") % lower())
     return Rule(
         key=key,
-        title=title or f"{analyte.label} outside its limits",
-        about=str(analyte.label).lower() + (", to call for" if urgency == Urgency.CALL_TODAY else ""),
+        title=own if title is None else title,
+        about=call if urgency == Urgency.CALL_TODAY else later(lambda: lower()["analyte"]),
         family=Family.BLOODS,
         urgency=urgency,
         see=see,
         say=_say,
         limits=tuple(name for name in (low, high) if name),
         looks_back=looks_back,
-        over="when the next result is inside",
+        over=_("when the next result is inside"),
         passed=_passed(analyte, low, high, at_high),
         not_judged=not_judged,
+        reasons={"no_result": later(lambda: gettext("no %(analyte)s of the last three months is there") % lower())},
         part_of=part_of,
         reads=frozenset({"bloods"}),
     )
@@ -119,7 +146,7 @@ POTASSIUM_CALL = blood(
     at_high=True,
     urgency=Urgency.CALL_TODAY,
     looks_back=FORTNIGHT,
-    title="Potassium dangerous",
+    title=_("Potassium dangerous"),
 )
 POTASSIUM = blood(
     "potassium", Analyte.POTASSIUM, low="potassium_low", high="potassium_high", part_of=("potassium_call",)
@@ -135,11 +162,11 @@ OVERDUE = overdue(
     "bloods_overdue",
     kinds=PANELS,
     limit="bloods_days",
-    title="Bloods overdue",
-    about="bloods that are due",
+    title=_("Bloods overdue"),
+    about=_("bloods that are due"),
     family=Family.BLOODS,
     urgency=Urgency.THIS_WEEK,
-    unknown=lambda history: not_around(history, PANELS, "no panel of bloods is set"),
+    unset=_("no panel of bloods is set"),
 )
 
 RULES = (POTASSIUM_CALL, POTASSIUM, BICARBONATE, CALCIUM, PHOSPHATE, ALBUMIN, HAEMOGLOBIN, OVERDUE)

@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, often
+from alerts.rules.base import Evidence, History, Night, Rule, Seen, often
 from alerts.rules.drifts import drifting
-from alerts.rules.rule_kinds import PRACTICE, noted, of_readings, outside, passed_after
+from alerts.rules.evidence_kinds import more_of
+from alerts.rules.rule_kinds import NOT_NOTED, PRACTICE, noted, of_readings, outside, passed_after, where_not_noted
 from alerts.rules.wording import when
 from sessions.facts.choices import DialyserLook
 from sessions.models import EventKind
@@ -30,59 +34,58 @@ def _see_dialyser(history: History, at: datetime) -> Iterator[Seen]:
     again = often(2, 3, known, _dark)
     nights = [night for night in known if night in again or night.record.dialyser_look == DialyserLook.CLOTTED]
     if nights:
-        words = "clotted once, or half dark on 2 of 3 treatments"
-        yield Seen("dialyser_look", tuple(_looked(night) for night in nights), limit_words=words, source=PRACTICE)
+        yield Seen("dialyser_look", tuple(_looked(night) for night in nights))
 
 
 def _looked(night: Night) -> Evidence:
     record = night.record
-    words = str(DialyserLook(record.dialyser_look).label)
-    return Evidence(record.ended_at or record.started_at, record.night, "Dialyser", words=words, record=str(record.pk))
+    return Evidence(
+        kind="record.dialyser_look",
+        at=record.ended_at or record.started_at,
+        day=record.night,
+        record=str(record.pk),
+        parts={"look": record.dialyser_look},
+    )
 
 
 def _say_dialyser(seen: Seen) -> str:
-    return f"Dialyser {seen.evidence[-1].words} after rinse-back {when(seen.evidence)}."
+    parts = {"look": more_of(seen.evidence[-1]), "when": when(seen.evidence)}
+    return gettext("Dialyser %(look)s after rinse-back %(when)s.") % parts
 
 
 def _clear(history: History, night: Night) -> bool | None:
     return not _dark(night) if night.record.dialyser_look else None
 
 
-def _not_looked_at(history: History) -> Iterator[NotJudged]:
-    without = [night for night in history.finished if not night.record.dialyser_look]
-    if without and len(without) == len(history.finished):
-        yield NotJudged(None, "how the dialyser looked was not noted")
-        return
-    yield from (NotJudged(night, "how the dialyser looked was not noted") for night in without)
-
-
 DIALYSER = Rule(
     key="dialyser_look",
-    title="Dialyser clotted",
-    about="look of the dialyser",
+    title=_("Dialyser clotted"),
+    about=_("look of the dialyser"),
     family=Family.CIRCUIT,
     urgency=Urgency.THIS_WEEK,
     see=_see_dialyser,
     say=_say_dialyser,
     source=PRACTICE,
-    holds="on 2 of 3 treatments, or once when clotted",
-    over="after 3 treatments clear",
-    passed=passed_after(3, _clear, "Clear"),
-    not_judged=_not_looked_at,
+    limit_words=lambda seen: gettext("clotted once, or half dark on 2 of 3 treatments"),
+    holds=_("on 2 of 3 treatments, or once when clotted"),
+    over=_("after 3 treatments clear"),
+    passed=passed_after(3, _clear, "clear"),
+    not_judged=where_not_noted(lambda night: night.record.dialyser_look),
+    reasons={NOT_NOTED: _("how the dialyser looked was not noted")},
     part_of=("clotting",),
 )
 
 TMP_HIGH = outside(
     "tmp_high",
-    title="Transmembrane pressure over its limit",
-    about="transmembrane pressure",
+    title=_("Transmembrane pressure over its limit"),
+    about=_("transmembrane pressure"),
     family=Family.CIRCUIT,
     urgency=Urgency.THIS_WEEK,
-    read=of_readings("tmp_mmhg", "Transmembrane pressure", "mmHg"),
+    read=of_readings("tmp_mmhg"),
     limits=("tmp_high",),
     margin=20,
-    what="Transmembrane pressure",
-    missing="no transmembrane pressure was noted",
+    what=_("Transmembrane pressure"),
+    missing=_("no transmembrane pressure was noted"),
     reads="readings",
     part_of=("clotting", "dialyser_look"),
     optional=True,
@@ -91,7 +94,7 @@ TMP_HIGH = outside(
 TMP_RISE = drifting(
     "tmp_rise",
     series="tmp",
-    title="Transmembrane pressure rising",
+    title=_("Transmembrane pressure rising"),
     family=Family.CIRCUIT,
     urgency=Urgency.THIS_WEEK,
     limit="tmp_rise",

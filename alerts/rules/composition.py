@@ -2,37 +2,61 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
-from alerts.rules.rule_kinds import Read, of_readings, outside
+from alerts.rules.rule_kinds import of_readings, outside
 
 
-def _fluid(key: str, title: str, read: Read, label: str, *, over: bool, margin: float) -> Rule:
+def _fluid(
+    key: str,
+    column: str,
+    title: StrOrPromise,
+    about: StrOrPromise,
+    *,
+    missing: StrOrPromise,
+    over: bool,
+    margin: float,
+) -> Rule:
     return outside(
         key,
         title=title,
-        about=f"{label.lower()}, too {'high' if over else 'low'}",
+        about=about,
         family=Family.COMPOSITION,
         urgency=Urgency.THIS_WEEK,
-        read=read,
+        read=of_readings(column),
         limits=(key,),
         over=over,
         margin=margin,
         form=".1f",
-        what=label,
-        missing=f"no {label.lower()} was noted",
+        what=WHAT[column],
+        missing=missing,
         reads="readings",
         optional=True,
     )
 
 
-_CONDUCTIVITY = (of_readings("conductivity_ms_cm", "Conductivity", "mS/cm"), "Conductivity")
-_WARMTH = "Temperature of the dialysis fluid"
-_TEMPERATURE = (of_readings("dialysate_temperature_c", _WARMTH, "°C"), _WARMTH)
+CONDUCTIVITY, WARMTH = "conductivity_ms_cm", "dialysate_temperature_c"
+WHAT = {CONDUCTIVITY: _("Conductivity"), WARMTH: _("Temperature of the dialysis fluid")}
+NO_CONDUCTIVITY = _("no conductivity was noted")
+NO_WARMTH = _("no temperature of the dialysis fluid was noted")
+CONDUCTIVITY_LOW = _fluid(
+    "conductivity_low", CONDUCTIVITY, _("Conductivity low"), _("conductivity, too low"),
+    missing=NO_CONDUCTIVITY, over=False, margin=0.1,
+)  # fmt: skip
+CONDUCTIVITY_HIGH = _fluid(
+    "conductivity_high", CONDUCTIVITY, _("Conductivity high"), _("conductivity, too high"),
+    missing=NO_CONDUCTIVITY, over=True, margin=0.1,
+)  # fmt: skip
+COLD = _fluid(
+    "fluid_temperature_low", WARMTH, _("Dialysis fluid cold"), _("temperature of the dialysis fluid, too low"),
+    missing=NO_WARMTH, over=False, margin=0.2,
+)  # fmt: skip
+WARM = _fluid(
+    "fluid_temperature_high", WARMTH, _("Dialysis fluid warm"), _("temperature of the dialysis fluid, too high"),
+    missing=NO_WARMTH, over=True, margin=0.2,
+)  # fmt: skip
 
-RULES = (
-    _fluid("conductivity_low", "Conductivity low", *_CONDUCTIVITY, over=False, margin=0.1),
-    _fluid("conductivity_high", "Conductivity high", *_CONDUCTIVITY, over=True, margin=0.1),
-    _fluid("fluid_temperature_low", "Dialysis fluid cold", *_TEMPERATURE, over=False, margin=0.2),
-    _fluid("fluid_temperature_high", "Dialysis fluid warm", *_TEMPERATURE, over=True, margin=0.2),
-)
+RULES = (CONDUCTIVITY_LOW, CONDUCTIVITY_HIGH, COLD, WARM)

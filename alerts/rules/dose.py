@@ -2,15 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 
+from django.utils.translation import gettext, ngettext_lazy
+from django.utils.translation import gettext_lazy as _
+
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, numbers_seen, often, where_unknown
+from alerts.rules.base import (
+    Evidence,
+    History,
+    Night,
+    NotJudged,
+    Remark,
+    Rule,
+    Seen,
+    numbers_seen,
+    often,
+    where_unknown,
+)
 from alerts.rules.drifts import drifting
+from alerts.rules.evidence_kinds import PERCENT, shown
 from alerts.rules.missing import ordered_on
-from alerts.rules.rule_kinds import Look, of_night, outside, passed_after, unknown_number
-from alerts.rules.wording import when
+from alerts.rules.rule_kinds import Look, Read, of_night, outside, over_inside, passed_after, unknown_number
+from alerts.rules.sentences import values_of
+from alerts.rules.wording import figure, when
+from sessions.models import Prescription
 
 
 def shortened(history: History, name: str, night: Night) -> bool:
@@ -28,9 +45,11 @@ def _short(history: History, at: datetime) -> Iterator[Seen]:
 
 
 def _say_short(seen: Seen) -> str:
-    shares = [item.value for item in seen.evidence if item.value is not None]
-    at_worst = " at worst," if len(shares) > 1 else ""
-    return f"Treatment shortened to {min(shares):.0f} % of the prescribed time{at_worst} {when(seen.evidence)}."
+    shares = values_of(seen.evidence)
+    parts = {"share": figure(min(shares), ".0f", PERCENT), "when": when(seen.evidence)}
+    if len(shares) > 1:
+        return gettext("Treatment shortened to %(share)s of the prescribed time at worst, %(when)s.") % parts
+    return gettext("Treatment shortened to %(share)s of the prescribed time %(when)s.") % parts
 
 
 def _long_enough(history: History, night: Night) -> bool | None:
@@ -39,16 +58,16 @@ def _long_enough(history: History, night: Night) -> bool | None:
 
 SHORT = Rule(
     key="short",
-    title="Treatment cut short",
-    about="length",
+    title=_("Treatment cut short"),
+    about=_("length"),
     family=Family.DOSE,
     urgency=Urgency.THIS_WEEK,
     see=_short,
     say=_say_short,
     limits=("delivered", "delivered_once"),
     reads=frozenset({"numbers"}),
-    holds="on 2 of 3 treatments, or once by much",
-    over="after 3 treatments inside",
+    holds=_("on 2 of 3 treatments, or once by much"),
+    over=over_inside(3),
     passed=passed_after(3, _long_enough),
     not_judged=where_unknown("delivered"),
 )
@@ -80,111 +99,129 @@ def _few(history: History, at: datetime) -> Iterator[Seen]:
     done = [night for night in history.nights if last - FOUR_WEEKS < night.record.night <= last]
     if not wanted or 100 * len(done) / wanted >= limit.value:
         return
-    share = round(100 * len(done) / wanted)
-    words = f"{len(done)} of {wanted:g} prescribed"
     # The evidence is of the week, so that it stays the same thing while the week lasts.
     week = last - timedelta(days=last.weekday())
-    noon = datetime.combine(week, datetime.min.time(), history.zone) + timedelta(hours=12)
-    yield Seen(
-        "treatments",
-        (Evidence(noon, week, "Treatments in four weeks", share, "%", limit.value, words),),
-        limit,
-        sentence=f"{len(done)} treatments in four weeks where {wanted:g} are prescribed, {share} %.",
+    counted = {"done": len(done), "wanted": wanted}
+    evidence = Evidence(
+        kind="share.treatments",
+        at=datetime.combine(week, datetime.min.time(), history.zone) + timedelta(hours=12),
+        day=week,
+        value=100 * len(done) / wanted,
+        limit=limit.value,
+        parts=counted,
     )
+    yield Seen("treatments", (evidence,), limit)
+
+
+def _say_few(seen: Seen) -> str:
+    newest = seen.evidence[-1]
+    parts = dict(newest.parts) | {
+        "wanted": figure(newest.parts["wanted"]),
+        "share": figure(shown(newest), unit=PERCENT),
+    }
+    return str(FEW % parts)
+
+
+FEW = ngettext_lazy(
+    "%(done)d treatment in four weeks where %(wanted)s are prescribed, %(share)s.",
+    "%(done)d treatments in four weeks where %(wanted)s are prescribed, %(share)s.",
+    "done",
+)
 
 
 def _count_unknown(history: History) -> Iterator[NotJudged]:
     if not history.prescriptions:
-        yield NotJudged(None, "no prescription says how many treatments are due")
+        yield NotJudged(None, Remark("none_prescribed"))
 
 
 FEWER_TREATMENTS = Rule(
     key="fewer_treatments",
-    title="Fewer treatments than prescribed",
-    about="number of treatments",
+    title=_("Fewer treatments than prescribed"),
+    about=_("number of treatments"),
     family=Family.DOSE,
     urgency=Urgency.AT_REVIEW,
     see=_few,
-    say=lambda seen: seen.sentence,
+    say=_say_few,
     limits=("treatments",),
-    holds="over four weeks",
-    over="when four weeks have enough again",
+    holds=_("over four weeks"),
+    over=_("when four weeks have enough again"),
     replaces=True,
     not_judged=_count_unknown,
+    reasons={"none_prescribed": _("no prescription says how many treatments are due")},
     by_time=True,
     part_of=("missing",),
 )
 
 WEEKLY_KTV = outside(
     "weekly_ktv",
-    title="Weekly dose short",
-    about="weekly standard Kt/V",
+    title=_("Weekly dose short"),
+    about=_("weekly standard Kt/V"),
     family=Family.DOSE,
     urgency=Urgency.AT_REVIEW,
     read=of_night("standard_ktv"),
     limits=("weekly_ktv",),
     over=False,
     over_after=1,
-    what="Weekly standard Kt/V, kidney not counted,",
+    what=_("Weekly standard Kt/V, kidney not counted,"),
     form=".2f",
     missing=unknown_number("standard_ktv"),
 )
 
 
-def _share_processed(night: Night) -> Iterator[Look]:
-    """Blood processed of what the prescribed flow gives in the time that was run."""
-    ordered, minutes, litres = night.prescription, night.record.minutes, night.number("blood_processed")
-    if night.finished and ordered and minutes and litres is not None:
-        share = round(100 * litres / (ordered.qb_ml_min / 1000 * minutes))
-        yield Look(night.record.started_at, "Blood processed, of prescribed flow times time", share, "%")
+def _of_prescribed(key: str, prescribed: Callable[[Night, Prescription], float | None]) -> Read:
+    """A computed number of what the prescription in force asks for [%]."""
+
+    def read(night: Night) -> Iterator[Look]:
+        number, ordered = night.number(key), night.prescription
+        wanted = prescribed(night, ordered) if ordered else None
+        if night.finished and wanted and number is not None:
+            yield Look(f"share.{key}", night.record.started_at, 100 * number / wanted)
+
+    return read
 
 
-def _processed_unknown(night: Night) -> str:
-    return "no prescription was in force" if night.prescription is None else night.why_unknown("blood_processed")
+def _without_prescription(key: str) -> Callable[[Night], Remark]:
+    """Why there is no share of what is prescribed: no prescription, or the number itself is unknown."""
+    return lambda night: Remark("no_prescription") if night.prescription is None else night.why_unknown(key)
+
+
+def _volume_by_flow(night: Night, ordered: Prescription) -> float | None:
+    """What the prescribed flow gives [L] in the time that was run."""
+    minutes = night.record.minutes
+    return ordered.qb_ml_min / 1000 * minutes if minutes else None
 
 
 BLOOD_PROCESSED = outside(
     "blood_processed",
-    title="Less blood processed than prescribed",
-    about="blood processed",
+    title=_("Less blood processed than prescribed"),
+    about=_("blood processed"),
     family=Family.DOSE,
     urgency=Urgency.AT_REVIEW,
-    read=_share_processed,
+    read=_of_prescribed("blood_processed", _volume_by_flow),
     limits=("blood_processed",),
     over=False,
     hold=(2, 3),
-    what="Blood processed, of what the prescribed flow gives,",
-    missing=_processed_unknown,
+    what=_("Blood processed, of what the prescribed flow gives,"),
+    missing=_without_prescription("blood_processed"),
     part_of=("blood_flow", "short"),
 )
 
 
-def _share_of_flow(night: Night) -> Iterator[Look]:
-    flow, ordered = night.number("blood_flow_median"), night.prescription
-    if night.finished and ordered and flow is not None:
-        share = round(100 * flow / ordered.qb_ml_min)
-        yield Look(night.record.started_at, "Blood flow, of prescribed", share, "%")
-
-
-def _flow_unknown(night: Night) -> str:
-    return "no prescription was in force" if night.prescription is None else night.why_unknown("blood_flow_median")
-
-
 BLOOD_FLOW = outside(
     "blood_flow",
-    title="Blood flow below prescription",
-    about="blood flow",
+    title=_("Blood flow below prescription"),
+    about=_("blood flow"),
     family=Family.DOSE,
     urgency=Urgency.AT_REVIEW,
-    read=_share_of_flow,
+    read=_of_prescribed("blood_flow_median", lambda night, ordered: ordered.qb_ml_min),
     limits=("blood_flow",),
     over=False,
     hold=(2, 3),
-    what="Blood flow, of prescribed,",
-    missing=_flow_unknown,
+    what=_("Blood flow, of prescribed,"),
+    missing=_without_prescription("blood_flow_median"),
 )
 
-DRIFT_ADVICE = (
+DRIFT_ADVICE = _(
     "Trend information: a reason to examine the access for recirculation, the blood flow really reached, and the "
     "dialyser for clotting; ask too whether the volume set in the machine was changed. Not a finding, and no reason "
     "by itself to change the prescription (common practice, no source)."
@@ -192,7 +229,7 @@ DRIFT_ADVICE = (
 DOSE_DRIFT = drifting(
     "dose_drift",
     series="clearance",
-    title="Clearance by the machine falling",
+    title=_("Clearance by the machine falling"),
     family=Family.DOSE,
     urgency=Urgency.THIS_WEEK,
     limit="dose_drift",

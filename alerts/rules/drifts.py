@@ -7,71 +7,143 @@ was closed as known and accepted.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import datetime
+from typing import Any
+
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, NotJudged, Point, Rule, Seen
+from alerts.rules.base import OF_SCIENCE, Evidence, History, NotJudged, Parts, Point, Remark, Rule, Seen
+from alerts.rules.evidence_kinds import TREND_LABELS
+from alerts.rules.rule_kinds import NOT_NOTED
+from alerts.rules.wording import figure, later
 from dosing.services.trend_of_patient import WATCHES, TrendVerdict
 
 NIGHTS = 20
 """The newest nights that stand as evidence."""
 AGAIN = 8
 """Nights that nobody has dealt with, before it is told once more."""
-SOURCE = (
+SOURCE = _(
     "designed false alarms, see the science of trends (Page, Biometrika 1954;41:100, from memory); slope by Theil and "
     "Sen, evidence by Mann and Kendall"
 )
-Extra = Callable[[History, TrendVerdict], bool]
 
 
 def drifting(
     key: str,
     *,
     series: str,
-    title: str,
+    title: StrOrPromise,
     family: Family,
     urgency: Urgency,
-    advice: str = "",
+    advice: StrOrPromise = "",
     limit: str,
     part_of: tuple[str, ...] = (),
 ) -> Rule:
     """A rule over the drift of one series of `trend_of_patient.WATCHES`, told from a shift of `limit` on."""
-    watch = WATCHES[series]
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
         verdict = history.trends.get(series)
         held = history.limits.at(limit, at)
         if verdict is None or not verdict.drifting or abs(verdict.science.shift) < held.value:
             return
-        sentence = f"{_capital(verdict.sentence)}."
-        words = f"{held.words}, and evidence beyond its limit"
         evidence = tuple(of_point(point, series) for point in newest(history, series))
-        yield Seen(key, evidence, held, words, f"{held.source}; {SOURCE}", sentence=sentence)
+        yield Seen(key, evidence, held, drift_parts(series, verdict))
 
-    def not_judged(history: History) -> Iterator[NotJudged]:
-        verdict = history.trends.get(series)
-        if verdict is None or verdict.state == "unknown":
-            yield NotJudged(None, verdict.why if verdict else f"no {watch.label} was noted")
+    def about() -> str:
+        return gettext("%(quantity)s over weeks") % _quantity(series)
 
     return Rule(
         key=key,
         title=title,
-        about=f"{watch.label} over weeks",
+        about=later(about),
         family=family,
         urgency=urgency,
         see=see,
-        say=lambda seen: seen.sentence,
+        say=lambda seen: f"{drift_words(seen.parts)}.",
         limits=(limit,),
+        limit_words=_limit_words,
+        source_words=_source_words,
         reads=frozenset({"course"}),
         nights=AGAIN,
-        holds="when weeks of nights bear it out",
-        over="when the running mean is back well within its limit, or a change starts a new usual",
+        holds=_("when weeks of nights bear it out"),
+        over=_("when the running mean is back well within its limit, or a change starts a new usual"),
         replaces=True,
-        not_judged=not_judged,
+        not_judged=lambda history: unjudged(history, series),
+        reasons={NOT_NOTED: later(lambda: gettext("no %(quantity)s was noted") % _quantity(series))},
         part_of=part_of,
         advice=advice,
     )
+
+
+def _quantity(series: str) -> dict[str, str]:
+    return {"quantity": str(TREND_LABELS[series]).lower()}
+
+
+def unjudged(history: History, series: str) -> Iterator[NotJudged]:
+    """Why nothing is said of a series: nothing of it was noted, or not enough."""
+    verdict = history.trends.get(series)
+    if verdict is None:
+        yield NotJudged(None, Remark(NOT_NOTED))
+    elif verdict.state == "unknown":
+        yield NotJudged(None, Remark(OF_SCIENCE, {"why": verdict.why}))
+
+
+def drift_parts(series: str, verdict: TrendVerdict) -> dict[str, Any]:
+    """What `drift_words` says, fit for JSON: shift in the unit of the series, weeks since it began, and how many of
+    the latest nights lie beyond the earlier middle.
+    """
+    told = verdict.science
+    return {
+        "series": series,
+        "direction": told.direction,
+        "shift": float(told.shift),
+        "conditions": told.conditions,
+        "weeks": float(told.weeks),
+        "beyond": int(told.beyond),
+        "of": int(told.of),
+    }
+
+
+def drift_words(parts: Parts) -> str:
+    """ "Venous pressure up 24 mmHg at 300 mL/min over 5 weeks, 18 of the last 20 nights above the earlier middle"."""
+    watch = WATCHES[parts["series"]]
+    said = dict(parts) | {
+        "what": TREND_LABELS[parts["series"]],
+        "amount": figure(abs(parts["shift"]), f".{watch.decimals}f", watch.unit),
+        "where": f" {gettext(parts['conditions'])}" if parts["conditions"] else "",
+        "span": _span(parts["weeks"]),
+    }
+    return str(WAYS[parts["direction"]]) % said
+
+
+WAYS: dict[str, StrOrPromise] = {
+    "up": _(
+        "%(what)s up %(amount)s%(where)s over %(span)s, %(beyond)d of the last %(of)d nights above the earlier middle"
+    ),
+    "down": _(
+        "%(what)s down %(amount)s%(where)s over %(span)s, %(beyond)d of the last %(of)d nights below the earlier middle"
+    ),
+}
+
+
+def _span(weeks: float) -> str:
+    if weeks >= 2:
+        return ngettext("%(count)d week", "%(count)d weeks", round(weeks)) % {"count": round(weeks)}
+    days = round(7 * weeks)
+    return ngettext("%(count)d day", "%(count)d days", days) % {"count": days}
+
+
+def _limit_words(seen: Seen) -> str:
+    held = seen.limit.words if seen.limit else ""
+    return gettext("%(limit)s, and evidence beyond its limit") % {"limit": held}
+
+
+def _source_words(seen: Seen) -> str:
+    return "; ".join([*([seen.limit.source] if seen.limit else []), str(SOURCE)])
 
 
 def newest(history: History, series: str) -> list[Point]:
@@ -80,10 +152,8 @@ def newest(history: History, series: str) -> list[Point]:
 
 
 def of_point(point: Point, series: str) -> Evidence:
-    watch = WATCHES[series]
-    value = round(point.values[series], watch.decimals)
-    return Evidence(point.at, point.night, _capital(watch.label), value, watch.unit, record=point.record)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    """A night of a trend. Its value is worked out anew each day, by the body water of that day, and is therefore kept
+    as it is read: else the same night would be another thing tomorrow.
+    """
+    value = round(point.values[series], WATCHES[series].decimals)
+    return Evidence(f"trend.{series}", point.at, point.night, value, record=point.record)

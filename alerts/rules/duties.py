@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import datetime, time, timedelta
 
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
+from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, NotJudged, Rule, Seen
+from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
+from alerts.rules.evidence_kinds import label_of_evidence, more_of
 from alerts.rules.wording import day
 from sessions.services.due import Due
 
@@ -20,15 +26,15 @@ def overdue(
     *,
     kinds: frozenset[str],
     limit: str,
-    title: str,
-    about: str,
+    title: StrOrPromise,
+    about: StrOrPromise,
     family: Family,
     urgency: Urgency,
-    unknown: Callable[[History], str],
+    unset: StrOrPromise,
 ) -> Rule:
     """A rule over duties of some kinds, each a cause of its own, `limit` days after they fell due.
 
-    unknown: why nothing can be said of the patient, or "".
+    unset: why nothing can be said where nothing of these kinds is due now or later: nobody has set it.
     """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
@@ -38,12 +44,13 @@ def overdue(
         today = at.astimezone(history.zone).date()
         for each in history.around.due:
             if each.kind in kinds and (today - each.due_on).days > held.value:
-                yield _seen(history, each, held.value, held.source)
+                yield _seen(history, each, held)
 
     def not_judged(history: History) -> Iterator[NotJudged]:
-        why = unknown(history)
-        if why:
-            yield NotJudged(None, why)
+        if history.around is None:
+            yield NotJudged(None, Remark("not_looked_at"))
+        elif not any(each.kind in kinds for each in history.around.due):
+            yield NotJudged(None, Remark(UNSET))
 
     return Rule(
         key=key,
@@ -52,29 +59,39 @@ def overdue(
         family=family,
         urgency=urgency,
         see=see,
-        say=lambda seen: seen.sentence,
+        say=_say,
         limits=(limit,),
+        limit_words=_late_by,
         looks_back=ANY_TIME,
-        over="when it is done",
+        over=_("when it is done"),
         not_judged=not_judged,
+        reasons={UNSET: unset},
         by_time=True,
     )
 
 
-def _seen(history: History, each: Due, days: float, source: str) -> Seen:
-    at = datetime.combine(each.due_on, NOON, history.zone)
-    cause = f"{each.kind}:{each.label}"[:60]
-    return Seen(
-        cause,
-        (Evidence(at, each.due_on, each.label, words=each.words),),
-        limit_words=f"{days:g} days after it was due",
-        source=source,
-        sentence=f"{each.label}, due on {day(each.due_on)}: not noted since. {each.words}".strip(),
+UNSET = "unset"
+
+
+def _seen(history: History, each: Due, held: LimitInForce) -> Seen:
+    code, said = each.said
+    evidence = Evidence(
+        kind=f"due.{each.kind}",
+        at=datetime.combine(each.due_on, NOON, history.zone),
+        day=each.due_on,
+        place=each.of,
+        parts={"code": code, "said": dict(said)},
     )
+    cause = f"{each.kind}:{each.of}" if each.of else each.kind
+    return Seen(cause[:60], (evidence,), held)
 
 
-def not_around(history: History, kinds: frozenset[str], why: str) -> str:
-    """`why`, where nothing of these kinds is due now or later: nobody has set it."""
-    if history.around is None:
-        return "what is due was not looked at"
-    return "" if any(each.kind in kinds for each in history.around.due) else why
+def _say(seen: Seen) -> str:
+    newest = seen.evidence[-1]
+    parts = {"what": label_of_evidence(newest), "day": day(newest.day), "last": more_of(newest)}
+    return gettext("%(what)s, due on %(day)s: not noted since. %(last)s") % parts
+
+
+def _late_by(seen: Seen) -> str:
+    days = int(seen.limit.value) if seen.limit else 0
+    return ngettext("%(days)d day after it was due", "%(days)d days after it was due", days) % {"days": days}

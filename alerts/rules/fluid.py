@@ -5,22 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
 from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, of_number, runs_of, where_unknown
-from alerts.rules.rule_kinds import of_night, outside, passed_after, unknown_number
+from alerts.rules.evidence_kinds import PERCENT, unit_of
+from alerts.rules.rule_kinds import of_night, outside, over_inside, passed_after, unknown_number
+from alerts.rules.sentences import values_of
 from alerts.rules.target import TARGET
-from alerts.rules.wording import beyond, when
+from alerts.rules.wording import days_of, figure, when
 
 UF_RATE = outside(
     "uf_rate",
-    title="UF rate over its limit",
-    about="UF rate",
+    title=_("UF rate over its limit"),
+    about=_("UF rate"),
     family=Family.FLUID,
     urgency=Urgency.THIS_WEEK,
     read=of_night("uf_rate"),
     limits=("uf_rate",),
-    what="UF rate",
+    what=_("UF rate"),
     form=".1f",
     missing=unknown_number("uf_rate"),
 )
@@ -46,13 +51,23 @@ def _see_over_line(history: History, at: datetime) -> Iterator[Seen]:
             evidence.append(of_number(night, "uf_rate", limit=allowed[0]))
             newest = allowed[1]
     if newest:
-        words = f"{newest.value:g} % of the line that grows with weight"
-        yield Seen("uf_rate_line", tuple(evidence), limit_words=words, source=newest.source)
+        yield Seen("uf_rate_line", tuple(evidence), newest)
+
+
+def _of_the_line(seen: Seen) -> str:
+    parts = {"limit": seen.limit.words if seen.limit else ""}
+    return gettext("%(limit)s of the line that grows with weight") % parts
 
 
 def _say_over_line(seen: Seen) -> str:
-    figure = beyond(seen, what="UF rate", worst=max, form=".1f")
-    return f"{figure.removesuffix('.')}, over {seen.limit_words}."
+    parts = {
+        "rate": figure(max(values_of(seen.evidence)), ".1f", unit_of(seen.evidence[-1])),
+        "when": when(seen.evidence),
+        "limit": _of_the_line(seen),
+    }
+    if len(days_of(seen.evidence)) > 1:
+        return gettext("UF rate %(rate)s at worst, %(when)s, over %(limit)s.") % parts
+    return gettext("UF rate %(rate)s %(when)s, over %(limit)s.") % parts
 
 
 def _line_unknown(history: History) -> Iterator[NotJudged]:
@@ -63,15 +78,16 @@ def _line_unknown(history: History) -> Iterator[NotJudged]:
 
 UF_RATE_LINE = Rule(
     key="uf_rate_line",
-    title="UF rate over the line that grows with weight",
-    about="UF rate against the line that grows with weight",
+    title=_("UF rate over the line that grows with weight"),
+    about=_("UF rate against the line that grows with weight"),
     family=Family.FLUID,
     urgency=Urgency.THIS_WEEK,
     see=_see_over_line,
     say=_say_over_line,
     limits=("uf_rate_line",),
+    limit_words=_of_the_line,
     reads=frozenset({"numbers"}),
-    over="after 3 treatments inside",
+    over=over_inside(3),
     passed=passed_after(3, _inside_the_line),
     not_judged=_line_unknown,
     part_of=("uf_rate",),
@@ -79,13 +95,13 @@ UF_RATE_LINE = Rule(
 
 UF_VOLUME = outside(
     "uf_volume",
-    title="Much fluid removed",
-    about="fluid removed",
+    title=_("Much fluid removed"),
+    about=_("fluid removed"),
     family=Family.FLUID,
     urgency=Urgency.AT_REVIEW,
     read=of_night("uf_volume"),
     limits=("uf_volume",),
-    what="Fluid removed",
+    what=_("Fluid removed"),
     form=".1f",
     hold=(2, 3),
     missing=unknown_number("uf_volume"),
@@ -94,13 +110,13 @@ UF_VOLUME = outside(
 
 GAIN = outside(
     "gain",
-    title="Much gained between treatments",
-    about="gain between treatments",
+    title=_("Much gained between treatments"),
+    about=_("gain between treatments"),
     family=Family.FLUID,
     urgency=Urgency.AT_REVIEW,
     read=of_night("gain_percent"),
     limits=("gain_percent",),
-    what="Gained, of target weight,",
+    what=_("Gained, of target weight,"),
     form=".1f",
     hold=(3, 6),
     missing=unknown_number("gain_percent"),
@@ -138,31 +154,35 @@ def _off_target(history: History, at: datetime) -> Iterator[Seen]:
 def _seen_off_target(history: History, nights: list[Night], cause: str) -> Seen:
     evidence = tuple(of_number(night, "off_target", limit=round(_allowed(history, night), 2)) for night in nights)
     in_kg, percent = (history.limit(name, nights[-1]) for name in ("off_target_kg", "off_target_percent"))
-    return Seen(cause, evidence, in_kg, limit_words=f"{in_kg.words} or {percent.words}, twice running")
+    return Seen(cause, evidence, in_kg, {"percent": percent.value})
 
 
 def _say_off_target(seen: Seen) -> str:
-    values = [item.value or 0 for item in seen.evidence]
-    farthest = max(values, key=abs)
-    return (
-        f"Weight after treatment {abs(farthest):.1f} kg {seen.cause} target {when(seen.evidence)}, "
-        "more than once running."
-    )
+    parts = {"off": figure(max(map(abs, values_of(seen.evidence))), ".1f", "kg"), "when": when(seen.evidence)}
+    if seen.cause == "above":
+        return gettext("Weight after treatment %(off)s above target %(when)s, more than once running.") % parts
+    return gettext("Weight after treatment %(off)s below target %(when)s, more than once running.") % parts
+
+
+def _off_target_limit(seen: Seen) -> str:
+    parts = {"kg": seen.limit.words if seen.limit else "", "percent": figure(seen.parts["percent"], unit=PERCENT)}
+    return gettext("%(kg)s or %(percent)s, twice running") % parts
 
 
 OFF_TARGET = Rule(
     key="off_target",
-    title="Weight after is off target",
-    about="weight after",
+    title=_("Weight after is off target"),
+    about=_("weight after"),
     family=Family.FLUID,
     urgency=Urgency.THIS_WEEK,
     see=_off_target,
     say=_say_off_target,
     limits=("off_target_kg", "off_target_percent"),
+    limit_words=_off_target_limit,
     reads=frozenset({"numbers"}),
     nights=2,
-    holds="twice running",
-    over="after 3 treatments inside",
+    holds=_("twice running"),
+    over=over_inside(3),
     passed=passed_after(3, near_target),
     not_judged=where_unknown("off_target"),
 )

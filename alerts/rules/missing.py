@@ -6,8 +6,11 @@ import math
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 
+from django.utils.translation import gettext, ngettext_lazy
+from django.utils.translation import gettext_lazy as _
+
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, NotJudged, Rule, Seen
+from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.wording import day, days_of
 from sessions.models import Prescription
 
@@ -92,8 +95,7 @@ def due_without_record(history: History, *, until: date) -> list[date]:
 def _evidence(history: History, when: date) -> Evidence:
     at = datetime.combine(when, NOON, history.zone)
     ordered = ordered_on(history, when)
-    words = f"prescribed {ordered.days_per_week:g} a week" if ordered else ""
-    return Evidence(at, when, "Treatment due, no record", words=words)
+    return Evidence("record.missing", at, when, parts={"per_week": ordered.days_per_week} if ordered else {})
 
 
 def _see(history: History, at: datetime) -> Iterator[Seen]:
@@ -102,15 +104,25 @@ def _see(history: History, at: datetime) -> Iterator[Seen]:
     missing = due_without_record(history, until=until)
     if missing:
         evidence = tuple(_evidence(history, when) for when in missing)
-        words = f"{grace.value:g} h after the day on which the prescription has a treatment due"
-        yield Seen("missing", evidence, limit_words=words, source=grace.source)
+        yield Seen("missing", evidence, grace)
 
 
 def _say(seen: Seen) -> str:
     days = days_of(seen.evidence)
-    if len(days) == 1:
-        return f"No record of a treatment that was due on {day(days[0])}."
-    return f"No record of {len(days)} treatments that were due from {day(days[0])} to {day(days[-1])}."
+    parts = {"count": len(days), "first": day(days[0]), "last": day(days[-1])}
+    return str(NO_RECORD % parts)
+
+
+NO_RECORD = ngettext_lazy(
+    "No record of a treatment that was due on %(first)s.",
+    "No record of %(count)d treatments that were due from %(first)s to %(last)s.",
+    "count",
+)
+
+
+def _grace_words(seen: Seen) -> str:
+    parts = {"grace": seen.limit.words if seen.limit else ""}
+    return gettext("%(grace)s after the day on which the prescription has a treatment due") % parts
 
 
 def _urgency(seen: Seen) -> Urgency:
@@ -120,17 +132,19 @@ def _urgency(seen: Seen) -> Urgency:
 
 def _nothing_due(history: History) -> Iterator[NotJudged]:
     if not history.prescriptions:
-        yield NotJudged(None, "no prescription says when treatments are due")
+        yield NotJudged(None, Remark("none_due"))
 
 
 MISSING = Rule(
     key="missing",
-    title="Record missing",
-    about="days without a record",
+    title=_("Record missing"),
+    about=_("days without a record"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
     limits=("missing_grace",),
+    limit_words=_grace_words,
     not_judged=_nothing_due,
+    reasons={"none_due": _("no prescription says when treatments are due")},
     by_time=True,
     see=_see,
     say=_say,

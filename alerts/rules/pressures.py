@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Night, Rule
 from alerts.rules.rule_kinds import Look, Read, of_readings, outside
 
 
-def _at_flow_or_unknown(column: str, label: str) -> Read:
+def _at_flow_or_unknown(column: str) -> Read:
     """At treatment flow. A reading without its flow still counts against a limit that slow flow cannot break."""
 
     def read(night: Night) -> Iterator[Look]:
@@ -17,12 +20,27 @@ def _at_flow_or_unknown(column: str, label: str) -> Read:
         for reading in night.readings:
             value = getattr(reading, column)
             if value is not None and (reading.pk in at_flow or reading.qb_ml_min is None):
-                yield Look(reading.at, label, value, "mmHg")
+                yield Look(f"reading.{column}", reading.at, value)
 
     return read
 
 
-def _pressure(key: str, title: str, about: str, read: Read, what: str, *, over: bool, margin: float) -> Rule:
+ARTERIAL, VENOUS = _("Arterial pressure"), _("Venous pressure")
+NO_ARTERIAL = _("no arterial pressure at treatment flow was noted")
+NO_VENOUS = _("no venous pressure at treatment flow was noted")
+
+
+def _pressure(
+    key: str,
+    title: StrOrPromise,
+    about: StrOrPromise,
+    read: Read,
+    what: StrOrPromise,
+    *,
+    missing: StrOrPromise,
+    over: bool,
+    margin: float,
+) -> Rule:
     return outside(
         key,
         title=title,
@@ -34,37 +52,22 @@ def _pressure(key: str, title: str, about: str, read: Read, what: str, *, over: 
         over=over,
         margin=margin,
         what=what,
-        missing=f"no {what.lower()} at treatment flow was noted",
+        missing=missing,
         reads="readings",
     )
 
 
 ARTERIAL_LOW = _pressure(
-    "arterial_low",
-    "Arterial pressure beyond its limit",
-    "arterial pressure",
-    _at_flow_or_unknown("arterial_mmhg", "Arterial pressure"),
-    "Arterial pressure",
-    over=False,
-    margin=10,
-)
+    "arterial_low", _("Arterial pressure beyond its limit"), _("arterial pressure"),
+    _at_flow_or_unknown("arterial_mmhg"), ARTERIAL, missing=NO_ARTERIAL, over=False, margin=10,
+)  # fmt: skip
 VENOUS_HIGH = _pressure(
-    "venous_high",
-    "Venous pressure over its limit",
-    "venous pressure",
-    _at_flow_or_unknown("venous_mmhg", "Venous pressure"),
-    "Venous pressure",
-    over=True,
-    margin=10,
-)
+    "venous_high", _("Venous pressure over its limit"), _("venous pressure"),
+    _at_flow_or_unknown("venous_mmhg"), VENOUS, missing=NO_VENOUS, over=True, margin=10,
+)  # fmt: skip
 VENOUS_LOW = _pressure(
-    "venous_low",
-    "Venous pressure very low at treatment flow",
-    "low venous pressure",
-    of_readings("venous_mmhg", "Venous pressure", "mmHg", at_flow=True),
-    "Venous pressure",
-    over=False,
-    margin=5,
-)
+    "venous_low", _("Venous pressure very low at treatment flow"), _("low venous pressure"),
+    of_readings("venous_mmhg", at_flow=True), VENOUS, missing=NO_VENOUS, over=False, margin=5,
+)  # fmt: skip
 
 RULES = (ARTERIAL_LOW, VENOUS_HIGH, VENOUS_LOW)

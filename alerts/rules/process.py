@@ -5,16 +5,31 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext, ngettext_lazy
+from django.utils.translation import gettext_lazy as _
+
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
+from alerts.rules.base import Evidence, History, Night, NotJudged, Remark, Rule, Seen
 from alerts.rules.dose import shortened
-from alerts.rules.duties import ANY_TIME, not_around, overdue
+from alerts.rules.duties import ANY_TIME, overdue
+from alerts.rules.evidence_kinds import label_of_evidence, more_of, stock_words
 from alerts.rules.missing import MISSING
-from alerts.rules.rule_kinds import PRACTICE, Look, event_evidence, outside, passed_after, still_open
+from alerts.rules.rule_kinds import (
+    NOT_NOTED,
+    PRACTICE,
+    Look,
+    check_evidence,
+    each_time,
+    event_evidence,
+    outside,
+    over_without,
+    passed_after,
+    still_open,
+    where_not_noted,
+)
 from alerts.rules.wording import day, when
 from sessions.models import Check, EventKind, Prescription
 from sessions.services.stock import Stock
-from sessions.texts.checklist import name_of
 
 HOUR = timedelta(hours=1)
 SOON = 2
@@ -24,21 +39,20 @@ SOON = 2
 def _lateness(night: Night) -> Iterator[Look]:
     record = night.record
     if record.ended_at and record.finished_at:
-        hours = round(max(0.0, (record.finished_at - record.ended_at) / HOUR))
-        yield Look(record.started_at, "Hours from the end to the record", hours, "h")
+        yield Look("record.late", record.started_at, max(0.0, (record.finished_at - record.ended_at) / HOUR))
 
 
 LATE = outside(
     "late",
-    title="Records come late",
-    about="how soon the record came",
+    title=_("Records come late"),
+    about=_("how soon the record came"),
     family=Family.PROCESS,
     urgency=Urgency.AT_REVIEW,
     read=_lateness,
     limits=("late_hours",),
     hold=(2, 3),
-    what="Record handed over after",
-    missing="the end of the treatment was not noted",
+    what=_("Record handed over after"),
+    missing=_("the end of the treatment was not noted"),
     reads="",
 )
 
@@ -50,7 +64,7 @@ def _open_too_long(history: History, at: datetime) -> Iterator[Seen]:
     ]
     if nights:
         evidence = tuple(
-            Evidence(night.record.started_at, night.record.night, "Record not handed over", record=str(night.record.pk))
+            Evidence("record.unfinished", night.record.started_at, night.record.night, record=str(night.record.pk))
             for night in nights
         )
         yield Seen("unfinished", evidence, held)
@@ -58,20 +72,21 @@ def _open_too_long(history: History, at: datetime) -> Iterator[Seen]:
 
 def _no_record_at_all(history: History) -> Iterator[NotJudged]:
     if not history.nights:
-        yield NotJudged(None, "no record has come in this time")
+        yield NotJudged(None, Remark("no_record"))
 
 
 UNFINISHED = Rule(
     key="unfinished",
-    title="Record not handed over",
-    about="records that were begun and not handed over",
+    title=_("Record not handed over"),
+    about=_("records that were begun and not handed over"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
     see=_open_too_long,
-    say=lambda seen: f"A record was begun and not handed over {when(seen.evidence)}.",
+    say=lambda seen: gettext("A record was begun and not handed over %(when)s.") % {"when": when(seen.evidence)},
     limits=("unfinished_hours",),
-    over="when it is handed over",
+    over=_("when it is handed over"),
     not_judged=_no_record_at_all,
+    reasons={"no_record": _("no record has come in this time")},
     by_time=True,
 )
 
@@ -82,46 +97,31 @@ def _failed(night: Night) -> list[Check]:
 
 def _see_overruled(history: History, at: datetime) -> Iterator[Seen]:
     evidence = tuple(
-        Evidence(
-            check.at or night.record.started_at,
-            night.record.night,
-            name_of(check.key, night.record.checklist_version, check.name),
-            check.value,
-            check.unit,
-            words=f"overruled: {check.reason}" if check.overruled else check.note or "failed",
-            record=str(night.record.pk),
-        )
-        for night in history.nights
-        for check in _failed(night)
+        check_evidence(night, check, "check.failed") for night in history.nights for check in _failed(night)
     )
     if evidence:
-        yield Seen("check_failed", evidence, limit_words="each time", source=PRACTICE)
+        yield Seen("check_failed", evidence)
 
 
 def _say_overruled(seen: Seen) -> str:
     newest = seen.evidence[-1]
-    return f"A check failed and the treatment was begun {when(seen.evidence)}: {newest.label}, {newest.words}."
-
-
-def _no_checks(history: History) -> Iterator[NotJudged]:
-    without = [night for night in history.finished if not night.checks]
-    if without and len(without) == len(history.finished):
-        yield NotJudged(None, "no check was noted")
-        return
-    yield from (NotJudged(night, "no check was noted") for night in without)
+    parts = {"when": when(seen.evidence), "check": label_of_evidence(newest), "outcome": more_of(newest)}
+    return gettext("A check failed and the treatment was begun %(when)s: %(check)s, %(outcome)s.") % parts
 
 
 CHECK_FAILED = Rule(
     key="check_failed",
-    title="Begun although a check failed",
-    about="checks before the treatment",
+    title=_("Begun although a check failed"),
+    about=_("checks before the treatment"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
     see=_see_overruled,
     say=_say_overruled,
     source=PRACTICE,
+    limit_words=each_time,
     reads=frozenset({"checks"}),
-    not_judged=_no_checks,
+    not_judged=where_not_noted(lambda night: night.checks),
+    reasons={NOT_NOTED: _("no check was noted")},
     part_of=("chlorine", "access_check"),
 )
 
@@ -133,46 +133,51 @@ def _in_force(history: History, at: datetime) -> Prescription | None:
 def _not_read(history: History, at: datetime) -> Iterator[Seen]:
     """A changed prescription that nobody at the bedside has acknowledged in time."""
     ordered = _in_force(history, at)
-    if ordered is None or history.around is None or ordered.version == 1 or _why_not_told(history):
+    if ordered is None or history.around is None or ordered.version == 1 or _never_told(history):
         return
     held = history.limits.at("acknowledge_hours", at)
     begins = max(ordered.signed_at, ordered.in_force.lower)
     if ordered.pk in history.around.acknowledged or at - begins <= held.value * HOUR:
         return
     on = begins.astimezone(history.zone).date()
-    yield Seen(
-        "not_acknowledged",
-        (Evidence(begins, on, f"Prescription {ordered.version}", words="not acknowledged at the bedside"),),
-        held,
-        sentence=f"Prescription {ordered.version}, in force since {day(on)}, was not acknowledged at the bedside.",
-    )
+    yield Seen("not_acknowledged", (Evidence("prescription", begins, on, place=str(ordered.version)),), held)
 
 
-def _why_not_told(history: History) -> str:
+def _say_not_read(seen: Seen) -> str:
+    newest = seen.evidence[-1]
+    words = gettext("Prescription %(version)s, in force since %(day)s, was not acknowledged at the bedside.")
+    return words % {"version": newest.place, "day": day(newest.day)}
+
+
+def _never_told(history: History) -> Remark | None:
     """Where the records never say which prescription the phone had, an acknowledgement cannot be looked for."""
     if not history.prescriptions:
-        return "no prescription is there"
+        return Remark("no_prescription_at_all")
     told = any(night.record.prescription_version is not None for night in history.nights)
-    return "" if told else "the records do not say which prescription the phone had"
+    return None if told else Remark("version_unknown")
 
 
 def _unread_unknown(history: History) -> Iterator[NotJudged]:
-    why = _why_not_told(history)
-    if why:
+    why = _never_told(history)
+    if why is not None:
         yield NotJudged(None, why)
 
 
 NOT_ACKNOWLEDGED = Rule(
     key="not_acknowledged",
-    title="Changed prescription not acknowledged",
-    about="whether a changed prescription was read",
+    title=_("Changed prescription not acknowledged"),
+    about=_("whether a changed prescription was read"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
     see=_not_read,
-    say=lambda seen: seen.sentence,
+    say=_say_not_read,
     limits=("acknowledge_hours",),
-    over="when it is acknowledged",
+    over=_("when it is acknowledged"),
     not_judged=_unread_unknown,
+    reasons={
+        "no_prescription_at_all": _("no prescription is there"),
+        "version_unknown": _("the records do not say which prescription the phone had"),
+    },
     by_time=True,
 )
 
@@ -189,50 +194,59 @@ def _see_stock(history: History, at: datetime) -> Iterator[Seen]:
         yield Seen(
             "supplies",
             tuple(_stock_evidence(history, each) for each in items),
-            limit_words=f"{least.item.cover_days} days of cover ({least.item.name})",
-            source="the unit's list of supplies",
+            parts={"days": least.item.cover_days, "item": least.item.name},
             urgency=Urgency.CALL_TODAY if (least.days or 0) <= SOON and not least.expected else None,
-            sentence="; ".join(_stock_words(each) for each in items) + ".",
         )
 
 
 def _stock_evidence(history: History, each: Stock) -> Evidence:
     assert each.counted_at is not None  # what was never counted is not short, it is unknown
     on = each.counted_at.astimezone(history.zone).date()
-    return Evidence(each.counted_at, on, each.item.name, words=_stock_words(each))
-
-
-def _stock_words(each: Stock) -> str:
-    coming = ""
+    parts = {"item": each.item.name, "days": each.days, "wanted": each.item.cover_days}
     if each.expected and each.expected.expected_on:
-        coming = f", {each.expected.count} expected on {day(each.expected.expected_on)}"
-    return f"{each.item.name} for {each.days} days where {each.item.cover_days} are wanted{coming}"
+        parts |= {"count": each.expected.count, "expected_on": each.expected.expected_on.isoformat()}
+    return Evidence("stock", each.counted_at, on, place=str(each.item.pk or each.item.name), parts=parts)
+
+
+def _say_stock(seen: Seen) -> str:
+    return "; ".join(stock_words(item) for item in seen.evidence) + "."
+
+
+def _cover_words(seen: Seen) -> str:
+    words = ngettext_lazy("%(days)d day of cover (%(item)s)", "%(days)d days of cover (%(item)s)", "days")
+    return str(words % dict(seen.parts))
 
 
 def _never_counted(history: History) -> Iterator[NotJudged]:
     if history.around is None:
-        yield NotJudged(None, "supplies were not looked at")
+        yield NotJudged(None, Remark("supplies_not_looked_at"))
     elif not history.around.stock:
-        yield NotJudged(None, "the unit's list of supplies is empty")
+        yield NotJudged(None, Remark("no_list"))
     else:
         for each in history.around.stock:
             if each.days is None:
-                yield NotJudged(None, f"{each.item.name}: {each.why}")
+                yield NotJudged(None, Remark("cover_unknown", {"item": each.item.name, "why": each.why}))
 
 
 SUPPLIES = Rule(
     key="supplies",
-    title="Supplies run short",
-    about="days that supplies last",
+    title=_("Supplies run short"),
+    about=_("days that supplies last"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
     see=_see_stock,
-    say=lambda seen: seen.sentence,
-    source="the unit's list of supplies",
+    say=_say_stock,
+    source=_("the unit's list of supplies"),
+    limit_words=_cover_words,
     looks_back=ANY_TIME,
-    over="when the next count or delivery is enough",
+    over=_("when the next count or delivery is enough"),
     replaces=True,
     not_judged=_never_counted,
+    reasons={
+        "supplies_not_looked_at": _("supplies were not looked at"),
+        "no_list": _("the unit's list of supplies is empty"),
+        "cover_unknown": "%(item)s: %(why)s",
+    },
     by_time=True,
 )
 
@@ -240,23 +254,21 @@ TRAINING = overdue(
     "training_overdue",
     kinds=frozenset({"training"}),
     limit="due_days",
-    title="Training is due again",
-    about="training that is due again",
+    title=_("Training is due again"),
+    about=_("training that is due again"),
     family=Family.PROCESS,
     urgency=Urgency.AT_REVIEW,
-    unknown=lambda history: not_around(history, frozenset({"training"}), "no training with a day to repeat is noted"),
+    unset=_("no training with a day to repeat is noted"),
 )
 MACHINE_CARE = overdue(
     "care_overdue",
     kinds=frozenset({"disinfection", "filter_change", "service"}),
     limit="due_days",
-    title="Care of the machine overdue",
-    about="care of the machine that is due",
+    title=_("Care of the machine overdue"),
+    about=_("care of the machine that is due"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
-    unknown=lambda history: not_around(
-        history, frozenset({"disinfection", "filter_change", "service"}), "no machine at home is noted"
-    ),
+    unset=_("no machine at home is noted"),
 )
 
 FAILURES = (EventKind.POWER_FAILURE, EventKind.WATER_FAILURE)
@@ -273,13 +285,7 @@ def _see_failure(history: History, at: datetime) -> Iterator[Seen]:
     if struck:
         evidence = tuple(each for _night, seen in struck for each in seen)
         pressing = len(struck) > 1 or shortened(history, "delivered_once", struck[-1][0])
-        yield Seen(
-            "power_or_water",
-            evidence,
-            limit_words="each time; today when it comes again or cuts the treatment short",
-            source=PRACTICE,
-            urgency=Urgency.CALL_TODAY if pressing else None,
-        )
+        yield Seen("power_or_water", evidence, urgency=Urgency.CALL_TODAY if pressing else None)
 
 
 def _kept_running(history: History, night: Night) -> bool | None:
@@ -288,17 +294,18 @@ def _kept_running(history: History, night: Night) -> bool | None:
 
 POWER_OR_WATER = Rule(
     key="power_or_water",
-    title="Power or water failed",
-    about="failures of power and water",
+    title=_("Power or water failed"),
+    about=_("failures of power and water"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
     see=_see_failure,
-    say=lambda seen: f"Power or water failed {when(seen.evidence)}, as the patient wrote.",
+    say=lambda seen: gettext("Power or water failed %(when)s, as the patient wrote.") % {"when": when(seen.evidence)},
     limits=("delivered_once",),
     source=PRACTICE,
+    limit_words=lambda seen: gettext("each time; today when it comes again or cuts the treatment short"),
     reads=frozenset({"events", "numbers"}),
-    over="after 4 treatments without",
-    passed=passed_after(4, _kept_running, "Not noted"),
+    over=over_without(4),
+    passed=passed_after(4, _kept_running, "without"),
     not_judged=still_open,
 )
 

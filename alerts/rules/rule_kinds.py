@@ -12,57 +12,93 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import NamedTuple, TypedDict, Unpack
 
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
 from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, never, often, within
-from alerts.rules.wording import beyond, day, when
-from dosing.services.night.catalogue import BY_KEY
-from sessions.models import Event, EventKind
+from alerts.rules.base import (
+    EACH_TIME,
+    WHEN_CLOSED,
+    Evidence,
+    History,
+    Night,
+    NotJudged,
+    Parts,
+    Remark,
+    Rule,
+    Seen,
+    never,
+    often,
+    within,
+)
+from alerts.rules.evidence_kinds import kind_of, label_of_evidence
+from alerts.rules.sentences import beyond
+from alerts.rules.wording import figure, later, when
+from sessions.models import Check, Event, EventKind
 
-PRACTICE = "common practice, no source"
-STILL_OPEN = "the record is still being filled in"
+PRACTICE = _("common practice, no source")
+NOT_NOTED = "not_noted"
+"""The code of a rule's own reason, where what it reads was not noted."""
+
+
+NO_PARTS: Parts = {}
 
 
 class Look(NamedTuple):
-    """One value that was read in a night."""
+    """One value that was read in a night: its kind of evidence, where it was read, and what its words need besides."""
 
+    kind: str
     at: datetime
-    label: str
     value: float
-    unit: str
+    place: str = ""
+    parts: Parts = NO_PARTS
 
 
 Read = Callable[[Night], Iterable[Look]]
 LimitOf = Callable[[History, Night, Look], LimitInForce | None]
-Missing = str | Callable[[Night], str]
+Missing = StrOrPromise | Callable[[Night], Remark]
 
 
 def of_night(key: str) -> Read:
-    """A computed number of the night, as pages write it."""
-    number = BY_KEY[key]
-    unit = "%" if number.percent else number.unit
+    """A computed number of the night."""
 
     def read(night: Night) -> Iterator[Look]:
-        value = night.shown(key) if night.finished else None
+        value = night.in_unit(key) if night.finished else None
         if value is not None:
-            yield Look(night.record.started_at, number.label, value, unit)
+            yield Look(f"number.{key}", night.record.started_at, value)
 
     return read
 
 
-def of_readings(column: str, label: str, unit: str, *, at_flow: bool = False) -> Read:
+def of_readings(column: str, *, at_flow: bool = False) -> Read:
     """A column of the readings; at_flow: only of those at treatment flow."""
 
     def read(night: Night) -> Iterator[Look]:
         for reading in night.at_flow if at_flow else night.readings:
             value = getattr(reading, column)
             if value is not None:
-                yield Look(reading.at, label, value, unit)
+                yield Look(f"reading.{column}", reading.at, value)
 
     return read
 
 
-def unknown_number(key: str) -> Callable[[Night], str]:
+def of_record(night: Night, *columns: str) -> Iterator[Look]:
+    """What was noted of the night as a whole; before it counts as at the start, after it as at the end."""
+    record = night.record
+    for column in columns:
+        value = getattr(record, column)
+        if value is not None:
+            after = record.ended_at if column.startswith("post_") else None
+            yield Look(f"record.{column}", after or record.started_at, value)
+
+
+def record_columns(*columns: str) -> Read:
+    return lambda night: of_record(night, *columns)
+
+
+def unknown_number(key: str) -> Callable[[Night], Remark]:
     return lambda night: night.why_unknown(key)
 
 
@@ -70,7 +106,7 @@ class More(TypedDict, total=False):
     """What a rule may say besides, as in `Rule`."""
 
     part_of: tuple[str, ...]
-    advice: str
+    advice: StrOrPromise
     may_be_muted: bool
 
 
@@ -87,7 +123,6 @@ class Bound:
     limit_of: LimitOf | None
     hold: tuple[int, int]
     margin: float
-    source: str
     optional: bool
 
     def looks(self, night: Night) -> Sequence[Look]:
@@ -108,13 +143,15 @@ class Bound:
         pairs = ((look, limit_of(history, night, look)) for look in looks)
         return [(look, limit) for look, limit in pairs if limit is not None]
 
-    def beyond(self, value: float, limit: float) -> bool:
+    def beyond(self, look: Look, limit: float, margin: float = 0.0) -> bool:
+        """As people read the value: what reads as the limit is not over it. margin: so much nearer counts as well."""
+        value = kind_of(look.kind).shown(look.value) + (margin if self.over else -margin)
         if value == limit:
             return self.at_limit
         return value > limit if self.over else value < limit
 
     def struck(self, history: History, night: Night) -> list[tuple[Look, LimitInForce]]:
-        return [pair for pair in self.held(history, night) if self.beyond(pair[0].value, pair[1].value)]
+        return [(look, limit) for look, limit in self.held(history, night) if self.beyond(look, limit.value)]
 
     def see(self, history: History, at: datetime) -> Iterator[Seen]:
         known = [night for night in history.nights if self.looks(night)]
@@ -123,34 +160,49 @@ class Bound:
         pairs = [(known[place], *pair) for place in kept for pair in found[place]]
         if pairs:
             evidence = tuple(_evidence(night, look, limit.value) for night, look, limit in pairs)
-            yield Seen(self.key, evidence, pairs[-1][2], source=self.source)
+            yield Seen(self.key, evidence, pairs[-1][2])
 
     def inside(self, history: History, night: Night) -> bool | None:
         """Whether a night is inside by the margin; None where nothing was read."""
         held = self.held(history, night)
-        margin = self.margin if self.over else -self.margin
-        return all(not self.beyond(look.value + margin, limit.value) for look, limit in held) if held else None
+        return all(not self.beyond(look, limit.value, self.margin) for look, limit in held) if held else None
 
     def not_judged(self, history: History) -> Iterator[NotJudged]:
-        finished = history.finished
-        without = [night for night in finished if not self.looks(night)]
-        if self.optional and without and len(without) == len(finished):
-            yield NotJudged(None, _why(self.missing, without[-1]))
-            return
-        for night in without:
-            yield NotJudged(night, _why(self.missing, night))
+        return _unnoted(history, self.looks, lambda night: _why(self.missing, night), once=self.optional)
+
+
+def _unnoted(
+    history: History, noted: Callable[[Night], object], why: Callable[[Night], Remark], *, once: bool
+) -> Iterator[NotJudged]:
+    """The finished nights on which something was not noted; once: where no night has it, that is said once."""
+    finished = history.finished
+    without = [night for night in finished if not noted(night)]
+    if once and without and len(without) == len(finished):
+        yield NotJudged(None, why(without[-1]))
+        return
+    yield from (NotJudged(night, why(night)) for night in without)
+
+
+def where_not_noted(noted: Callable[[Night], object]) -> Callable[[History], Iterator[NotJudged]]:
+    """For a rule over what many never note; the rule's own reason `NOT_NOTED` says what."""
+    return lambda history: _unnoted(history, noted, lambda night: Remark(NOT_NOTED), once=True)
+
+
+def each_time(seen: Seen) -> str:
+    """The limit of a rule that has none: every time counts."""
+    return str(EACH_TIME)
 
 
 def outside(
     key: str,
     *,
-    title: str,
-    about: str,
+    title: StrOrPromise,
+    about: StrOrPromise,
     family: Family,
     urgency: Urgency,
     read: Read,
     limits: tuple[str, ...],
-    what: str,
+    what: StrOrPromise,
     missing: Missing,
     over: bool = True,
     at_limit: bool = False,
@@ -161,7 +213,6 @@ def outside(
     form: str = ".0f",
     reads: str = "numbers",
     say: Callable[[Seen], str] | None = None,
-    source: str = "",
     optional: bool = False,
     **more: Unpack[More],
 ) -> Rule:
@@ -173,44 +224,83 @@ def outside(
     """
     bound = Bound(
         key=key, read=read, limit=limits[0], missing=missing, over=over, at_limit=at_limit, limit_of=limit_of,
-        hold=hold, margin=margin, source=source, optional=optional,
+        hold=hold, margin=margin, optional=optional,
     )  # fmt: skip
     return Rule(
         key=key, title=title, about=about, family=family, urgency=urgency, see=bound.see,
         say=say or (lambda seen: beyond(seen, what=what, worst=max if over else min, form=form)),
-        limits=limits, source=source, reads=frozenset(reads.split()), nights=hold[0], holds=_hold_words(hold),
-        over=f"after {over_after} treatments inside" + (f", by {margin:g} at least" if margin else ""),
-        passed=passed_after(over_after, bound.inside), not_judged=bound.not_judged, **more,
+        limits=limits, reads=frozenset(reads.split()), nights=hold[0], holds=hold_words(hold),
+        over=over_inside(over_after, margin), passed=passed_after(over_after, bound.inside),
+        not_judged=bound.not_judged, reasons={} if callable(missing) else {NOT_NOTED: missing}, **more,
     )  # fmt: skip
 
 
-def _why(missing: Missing, night: Night) -> str:
-    return missing if isinstance(missing, str) else missing(night)
+def _why(missing: Missing, night: Night) -> Remark:
+    return missing(night) if callable(missing) else Remark(NOT_NOTED)
 
 
-def _hold_words(hold: tuple[int, int]) -> str:
+def hold_words(hold: tuple[int, int]) -> StrOrPromise:
+    """How often it must show, in the language of the reader."""
     times, of = hold
-    return "each time" if times == 1 else f"on {times} of {of} treatments"
+    if times == 1:
+        return EACH_TIME
+    return later(lambda: gettext("on %(times)d of %(of)d treatments") % {"times": times, "of": of})
+
+
+def over_inside(count: int, margin: float = 0.0) -> StrOrPromise:
+    """That so many treatments inside the limit end it, in the language of the reader."""
+    if margin:
+        return later(
+            lambda: (
+                ngettext(
+                    "after %(count)d treatment inside, by %(margin)s at least",
+                    "after %(count)d treatments inside, by %(margin)s at least",
+                    count,
+                )
+                % {"count": count, "margin": figure(margin)}
+            )
+        )
+    return later(
+        lambda: (
+            ngettext("after %(count)d treatment inside", "after %(count)d treatments inside", count) % {"count": count}
+        )
+    )
+
+
+def over_without(count: int) -> StrOrPromise:
+    """That so many treatments without it end it, in the language of the reader."""
+    return later(
+        lambda: (
+            ngettext("after %(count)d treatment without", "after %(count)d treatments without", count)
+            % {"count": count}
+        )
+    )
 
 
 def _evidence(night: Night, look: Look, limit: float) -> Evidence:
     record = night.record
-    return Evidence(look.at, record.night, look.label, look.value, look.unit, limit, record=str(record.pk))
+    return Evidence(
+        kind=look.kind, at=look.at, day=record.night, value=look.value, limit=limit, record=str(record.pk),
+        place=look.place, parts=look.parts,
+    )  # fmt: skip
 
 
 def passed_after(
-    count: int, inside: Callable[[History, Night], bool | None], what: str = "Inside the limit"
-) -> Callable[[History, date], str]:
-    """Over when the last `count` nights that can be judged, all after the last evidence, were inside."""
+    count: int, inside: Callable[[History, Night], bool | None], how: str = "inside"
+) -> Callable[[History, date], Remark | None]:
+    """Over when the last `count` nights that can be judged, all after the last evidence, were inside.
 
-    def passed(history: History, last: date) -> str:
-        later = [night for night in history.finished if night.record.night > last]
-        judged = [(night, good) for night in later if (good := inside(history, night)) is not None]
+    how: the code that says so, of `remarks.WORDS`.
+    """
+
+    def passed(history: History, last: date) -> Remark | None:
+        after = [night for night in history.finished if night.record.night > last]
+        judged = [(night, good) for night in after if (good := inside(history, night)) is not None]
         tail = judged[-count:]
-        if len(tail) < count or not all(good for _, good in tail):
-            return ""
-        first, latest = (day(night.record.night) for night, _ in (tail[0], tail[-1]))
-        return f"{what} on the last {count} treatments, {first} to {latest}."
+        if len(tail) < count or not all(good for _night, good in tail):
+            return None
+        first, latest = (night.record.night.isoformat() for night, _good in (tail[0], tail[-1]))
+        return Remark(how, {"count": count, "first": first, "last": latest})
 
     return passed
 
@@ -226,18 +316,16 @@ class Noted:
     key: str
     kind: EventKind
     hold: tuple[int, int]
-    source: str
 
     def see(self, history: History, at: datetime) -> Iterator[Seen]:
         nights = often(*self.hold, history.nights, lambda night: bool(of_kind(night, self.kind)))
         evidence = tuple(item for night in nights for item in event_evidence(night, self.kind))
         if evidence:
-            times, of = self.hold
-            words = "each time" if times == 1 else f"{times} of {of} treatments"
-            yield Seen(self.key, evidence, limit_words=words, source=self.source)
+            yield Seen(self.key, evidence)
 
     def say(self, seen: Seen) -> str:
-        return f"{seen.evidence[-1].label} {when(seen.evidence)}, as the patient wrote."
+        parts = {"what": label_of_evidence(seen.evidence[-1]), "when": when(seen.evidence)}
+        return gettext("%(what)s %(when)s, as the patient wrote.") % parts
 
     def free(self, history: History, night: Night) -> bool | None:
         return not of_kind(night, self.kind)
@@ -249,24 +337,25 @@ def noted(
     family: Family,
     urgency: Urgency,
     key: str = "",
-    title: str = "",
+    title: StrOrPromise | None = None,
     hold: tuple[int, int] = (1, 1),
     over_after: int | None = None,
-    source: str = PRACTICE,
+    source: StrOrPromise = PRACTICE,
     **more: Unpack[More],
 ) -> Rule:
     """A rule over something that the patient wrote down; the record need not be finished.
 
     over_after: nights without it after which it counts as over; None where only the nurse says that it is.
     """
-    note = Noted(key=key or kind.value, kind=kind, hold=hold, source=source)
-    label = str(kind.label)
+    note = Noted(key=key or kind.value, kind=kind, hold=hold)
+    own = kind.label if hold[0] == 1 else later(lambda: gettext("%(what)s, repeated") % {"what": kind.label})
     return Rule(
-        key=note.key, title=title or (label if hold[0] == 1 else f"{label}, repeated"), about=label.lower(),
-        family=family, urgency=urgency, see=note.see, say=note.say, source=source, reads=frozenset({"events"}),
-        nights=hold[0], holds=_hold_words(hold),
-        over="when the nurse closes it" if over_after is None else f"after {over_after} treatments without",
-        passed=never if over_after is None else passed_after(over_after, note.free, "Not noted"),
+        key=note.key, title=own if title is None else title, about=later(lambda: str(kind.label).lower()),
+        family=family, urgency=urgency,
+        see=note.see, say=note.say, source=source, limit_words=lambda seen: str(hold_words(hold)),
+        reads=frozenset({"events"}), nights=hold[0], holds=hold_words(hold),
+        over=WHEN_CLOSED if over_after is None else over_without(over_after),
+        passed=never if over_after is None else passed_after(over_after, note.free, "without"),
         not_judged=still_open, **more,
     )  # fmt: skip
 
@@ -274,9 +363,21 @@ def noted(
 def event_evidence(night: Night, kind: EventKind) -> Iterator[Evidence]:
     record = night.record
     for event in of_kind(night, kind):
-        yield Evidence(event.at, record.night, str(kind.label), words=event.note, record=str(record.pk))
+        parts = {"note": event.note} if event.note else {}
+        yield Evidence(f"event.{kind.value}", event.at, record.night, record=str(record.pk), parts=parts)
+
+
+def check_evidence(night: Night, check: Check, kind: str) -> Evidence:
+    """A check as it was noted before the treatment; kind: of `evidence_kinds`, which says what of it is told."""
+    record = night.record
+    written = {"note": check.note, "reason": check.reason, "overruled": check.overruled}
+    parts = {"name": check.name, "version": record.checklist_version} | written
+    return Evidence(
+        kind=kind, at=check.at or record.started_at, day=record.night, value=check.value, record=str(record.pk),
+        place=check.key or check.name, parts=parts | ({"unit": check.unit} if check.unit else {}),
+    )  # fmt: skip
 
 
 def still_open(history: History) -> Iterator[NotJudged]:
     """What was not written of a night says something only once the record is handed over."""
-    return (NotJudged(night, STILL_OPEN) for night in history.nights if not night.finished)
+    return (NotJudged(night, Remark("still_open")) for night in history.nights if not night.finished)

@@ -6,18 +6,21 @@ its name, and none of them repeats harmlessly. So there is no time, not even a d
 
 from __future__ import annotations
 
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
 from alerts.rules.rule_kinds import PRACTICE, noted
 from sessions.models import EventKind
 
-SEVERE = (
+SEVERE = _(
     "needle dislodgement and air lead the severe events at home: "
     "Tennankore et al., Am J Kidney Dis 2015;65:116, abstract (seen)"
 )
 
 
-def _urgent(kind: EventKind, key: str = "", source: str = PRACTICE, part_of: tuple[str, ...] = ()) -> Rule:
+def _urgent(kind: EventKind, key: str = "", source: StrOrPromise = PRACTICE, part_of: tuple[str, ...] = ()) -> Rule:
     return noted(
         kind,
         key=key,

@@ -10,11 +10,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 from statistics import median
+from typing import Any
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import History, Night, NotJudged, Rule, Seen
-from alerts.rules.drifts import AGAIN, newest, of_point
-from alerts.rules.rule_kinds import PRACTICE, of_kind
+from alerts.rules.base import History, Night, NotJudged, Remark, Rule, Seen
+from alerts.rules.drifts import AGAIN, drift_parts, drift_words, newest, of_point, unjudged
+from alerts.rules.rule_kinds import NOT_NOTED, PRACTICE, of_kind
+from alerts.rules.wording import figure
 from dosing.services.trend_of_patient import TrendVerdict
 from sessions.models import EventKind
 
@@ -24,6 +29,8 @@ FELT = (EventKind.HYPOTENSION, EventKind.DIZZY, EventKind.CRAMP)
 FEWEST_FELT = 2
 NEAR_KG = 1.0
 """[kg] On target within this, in the middle of the latest nights."""
+NOT_OFF_KG = 0.05
+"""[kg] What reads as 0.0 kg."""
 
 
 def _latest(history: History) -> list[Night]:
@@ -44,57 +51,86 @@ def _see(history: History, at: datetime) -> Iterator[Seen]:
     held = history.limits.at("target_pressure_shift", at)
     if verdict is None or off is None or not verdict.drifting or abs(verdict.science.shift) < held.value:
         return
-    cause, words = _meaning(history, verdict, off)
+    cause, meaning = _meaning(history, verdict, off)
     if cause:
+        weight = history.trends.get("post_weight")
+        moved = drift_parts("post_weight", weight) if weight is not None and weight.drifting else {}
         evidence = tuple(of_point(point, "systolic") for point in newest(history, "systolic"))
-        sentence = f"{verdict.sentence[:1].upper()}{verdict.sentence[1:]}; {words}"
-        yield Seen(cause, evidence, held, source=f"{held.source}; {PRACTICE}", sentence=sentence)
+        yield Seen(cause, evidence, held, {"pressure": drift_parts("systolic", verdict), "weight": moved} | meaning)
 
 
-def _meaning(history: History, verdict: TrendVerdict, off: float) -> tuple[str, str]:
-    """Which way the target is probably wrong, and in words why; ("", "") where the parts do not fit together."""
-    moved = _weight_moved(history)
+def _meaning(history: History, verdict: TrendVerdict, off: float) -> tuple[str, dict[str, Any]]:
+    """Which way the target is probably wrong, and why; "" where the parts do not fit together."""
     if verdict.science.direction == "up" and off <= NEAR_KG:
-        return "too_high", (
-            f"weight after is {abs(off):.1f} kg {'above' if off > 0 else 'below'} target{moved}: "
-            "the target weight may be too high by now (flesh lost)."
-        )
+        return "too_high", {"off_kg": off}
     felt = _felt(history)
     if verdict.science.direction == "down" and felt >= FEWEST_FELT:
-        return "too_low", (
-            f"low pressure, dizziness or cramps on {felt} of the last {LATEST} nights{moved}: "
-            "the target weight may be too low by now (flesh gained)."
-        )
-    return "", ""
+        return "too_low", {"felt": felt, "of": LATEST}
+    return "", {}
 
 
-def _weight_moved(history: History) -> str:
-    weight = history.trends.get("post_weight")
-    return f", {weight.sentence}" if weight is not None and weight.drifting else ""
+def _say(seen: Seen) -> str:
+    """What the pressure did, what was seen beside it, and what that may mean for the target weight."""
+    weight = seen.parts["weight"]
+    parts = {
+        "pressure": drift_words(seen.parts["pressure"]),
+        "beside": _beside(seen),
+        "weight": f", {_uncapital(drift_words(weight))}" if weight else "",
+    }
+    if seen.cause == "too_high":
+        words = gettext("%(pressure)s; %(beside)s%(weight)s: the target weight may be too high by now (flesh lost).")
+    else:
+        words = gettext("%(pressure)s; %(beside)s%(weight)s: the target weight may be too low by now (flesh gained).")
+    return words % parts
+
+
+def _beside(seen: Seen) -> str:
+    if seen.cause == "too_low":
+        words = gettext("low pressure, dizziness or cramps on %(felt)d of the last %(of)d nights")
+        return words % {"felt": seen.parts["felt"], "of": seen.parts["of"]}
+    off = seen.parts["off_kg"]
+    amount = {"amount": figure(abs(off), ".1f", "kg")}
+    if abs(off) < NOT_OFF_KG:
+        return gettext("weight after is on target")
+    if off > 0:
+        return gettext("weight after is %(amount)s above target") % amount
+    return gettext("weight after is %(amount)s below target") % amount
+
+
+def _uncapital(words: str) -> str:
+    return words[:1].lower() + words[1:]
+
+
+def _source(seen: Seen) -> str:
+    return "; ".join([*([seen.limit.source] if seen.limit else []), str(PRACTICE)])
 
 
 def _not_judged(history: History) -> Iterator[NotJudged]:
+    yield from unjudged(history, "systolic")
     verdict = history.trends.get("systolic")
-    if verdict is None or verdict.state == "unknown":
-        yield NotJudged(None, verdict.why if verdict else "no pressure before treatment was noted")
-    elif _off_target(history) is None:
-        yield NotJudged(None, "no weight after, or no target, of the latest nights is known")
+    if verdict is not None and verdict.state != "unknown" and _off_target(history) is None:
+        yield NotJudged(None, Remark("no_weight"))
 
 
 TARGET = Rule(
     key="target_outdated",
-    title="Target weight probably out of date",
-    about="target weight against pressure, symptoms and weight after",
+    title=_("Target weight probably out of date"),
+    about=_("target weight against pressure, symptoms and weight after"),
     family=Family.FLUID,
     urgency=Urgency.THIS_WEEK,
     see=_see,
-    say=lambda seen: seen.sentence,
+    say=_say,
+    source_words=_source,
     limits=("target_pressure_shift",),
     reads=frozenset({"course", "numbers", "events"}),
     nights=AGAIN,
-    holds="when weeks of nights bear it out",
-    over="when the running mean of the pressure is back well within its limit, or the target is changed",
+    holds=_("when weeks of nights bear it out"),
+    over=_("when the running mean of the pressure is back well within its limit, or the target is changed"),
     replaces=True,
     not_judged=_not_judged,
-    advice="Trend information: a reason to examine and to talk. Only the nephrologist changes a target weight.",
+    reasons={
+        NOT_NOTED: _("no pressure before treatment was noted"),
+        "no_weight": _("no weight after, or no target, of the latest nights is known"),
+    },
+    advice=_("Trend information: a reason to examine and to talk. Only the nephrologist changes a target weight."),
 )

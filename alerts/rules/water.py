@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
+from alerts.limits.kinds import STATUS_WORDS
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen
-from alerts.rules.duties import not_around, overdue
+from alerts.rules.base import Evidence, History, Night, NotJudged, Remark, Rule, Seen
+from alerts.rules.duties import overdue
+from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
 from alerts.rules.rule_kinds import Look, outside
-from alerts.rules.wording import day
+from alerts.rules.wording import day, figure
 from dosing.science.water import LIMITS, Grade, Limit, classify
-from sessions.facts.choices_surroundings import WaterKind
+from sessions.facts.choices_surroundings import WaterFluid, WaterKind
 from sessions.models import WaterTest
 
 SAMPLES = (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)
@@ -23,32 +29,36 @@ def _chlorine_read(night: Night) -> Iterator[Look]:
     """The unit's check for chlorine, by its key or its name."""
     for check in night.checks:
         if check.value is not None and ("chlorine" in check.key or "chlorine" in check.name.lower()):
-            yield Look(check.at or night.record.started_at, check.name, check.value, check.unit or "mg/L")
+            parts = {"name": check.name, "version": night.record.checklist_version, "unit": check.unit or "mg/L"}
+            at = check.at or night.record.started_at
+            yield Look("check.value", at, check.value, place=check.key or check.name, parts=parts)
 
 
-def _chlorine(key: str, title: str, urgency: Urgency, *, at_limit: bool, part_of: tuple[str, ...] = ()) -> Rule:
+def _chlorine(
+    key: str, title: StrOrPromise, urgency: Urgency, *, at_limit: bool, part_of: tuple[str, ...] = ()
+) -> Rule:
     return outside(
         key,
         title=title,
-        about="total chlorine" if not at_limit else "total chlorine, near the limit",
+        about=_("total chlorine, near the limit") if at_limit else _("total chlorine"),
         family=Family.WATER,
         urgency=urgency,
         read=_chlorine_read,
         limits=(key,),
         at_limit=at_limit,
         form=".2f",
-        what="Total chlorine",
-        missing="no chlorine test was noted",
+        what=_("Total chlorine"),
+        missing=_("no chlorine test was noted"),
         reads="checks",
         part_of=part_of,
         optional=True,
     )
 
 
-CHLORINE = _chlorine("chlorine", "Chlorine in the water", Urgency.CALL_TODAY, at_limit=False)
+CHLORINE = _chlorine("chlorine", _("Chlorine in the water"), Urgency.CALL_TODAY, at_limit=False)
 CHLORINE_ACTION = _chlorine(
     "chlorine_action",
-    "Chlorine in the water near the limit",
+    _("Chlorine in the water near the limit"),
     Urgency.THIS_WEEK,
     at_limit=True,
     part_of=("chlorine",),
@@ -96,57 +106,87 @@ def _seen_quality(history: History, tests: list[WaterTest]) -> Seen:
     limit = _limit_of(history, newest)
     assert limit is not None  # a grade was given against it
     failed = any(grade(history, test) == Grade.FAIL for test in tests)
-    level = "the limit" if failed else "the level at which to act"
-    where = newest.get_place_display()
     return Seen(
         f"{newest.kind}:{newest.place}",
         tuple(_sample(history, test) for test in tests),
-        limit_words=f"{level}: {limit.limit if failed else limit.action or limit.limit:g} {limit.unit}",
-        source=f"{limit.source} ({limit.status})",
+        parts={
+            "failed": failed,
+            "level": limit.limit if failed else limit.action or limit.limit,
+            "edition": history.around.edition if history.around else "",
+        },
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
-        sentence=(
-            f"{newest.get_kind_display()} {newest.value:g} {newest.unit} in {newest.get_fluid_display()}, {where}, "
-            f"sampled on {day(newest.sampled_at.astimezone(history.zone).date())}: at {level}."
-        ),
     )
 
 
 def _sample(history: History, test: WaterTest) -> Evidence:
     limit = _limit_of(history, test)
-    on = test.sampled_at.astimezone(history.zone).date()
     return Evidence(
-        test.sampled_at,
-        on,
-        str(test.get_kind_display()),
-        test.value,
-        test.unit,
-        limit.limit if limit else None,
-        str(test.get_place_display()),
+        kind=f"water.{test.kind}",
+        at=test.sampled_at,
+        day=test.sampled_at.astimezone(history.zone).date(),
+        value=test.value,
+        limit=limit.limit if limit else None,
+        place=test.place,
+        parts={"unit": test.unit, "fluid": test.fluid},
     )
+
+
+def _say_quality(seen: Seen) -> str:
+    newest = seen.evidence[-1]
+    parts = {
+        "what": label_of_evidence(newest),
+        "figure": figure(newest.value or 0.0, unit=unit_of(newest)),
+        "fluid": WaterFluid(newest.parts["fluid"]).label,
+        "place": more_of(newest),
+        "day": day(newest.day),
+    }
+    if seen.parts["failed"]:
+        return gettext("%(what)s %(figure)s in %(fluid)s, %(place)s, sampled on %(day)s: at the limit.") % parts
+    words = gettext("%(what)s %(figure)s in %(fluid)s, %(place)s, sampled on %(day)s: at the level at which to act.")
+    return words % parts
+
+
+def _level_words(seen: Seen) -> str:
+    level = {"level": figure(seen.parts["level"], unit=unit_of(seen.evidence[-1]))}
+    if seen.parts["failed"]:
+        return gettext("the limit: %(level)s") % level
+    return gettext("the level at which to act: %(level)s") % level
+
+
+def _standard_words(seen: Seen) -> str:
+    """The source of the figure in the edition by which it was judged."""
+    newest = seen.evidence[-1]
+    limit = LIMITS.get((seen.parts["edition"], newest.parts["fluid"], newest.kind.partition(".")[2]))
+    return f"{gettext(limit.source)} ({STATUS_WORDS[limit.status]})" if limit else str(STANDARD)
 
 
 def _quality_unknown(history: History) -> Iterator[NotJudged]:
     samples = _samples(history)
     if not samples:
-        yield NotJudged(None, "no culture and no endotoxin of the water is noted")
+        yield NotJudged(None, Remark("no_sample"))
     for test in samples[-1:]:
         if grade(history, test) is None:
-            yield NotJudged(
-                None, f"the unit's standard has no figure for {test.get_fluid_display()}, or the method is coarse"
-            )
+            yield NotJudged(None, Remark("no_figure", {"fluid": test.get_fluid_display()}))
 
 
+STANDARD = _("the edition of the standard that the unit has chosen; see ISO 23500-3 and -5:2019 (seen)")
 QUALITY = Rule(
     key="water_quality",
-    title="Water beyond its limit",
-    about="cultures and endotoxin of the water",
+    title=_("Water beyond its limit"),
+    about=_("cultures and endotoxin of the water"),
     family=Family.WATER,
     urgency=Urgency.THIS_WEEK,
     see=_see_quality,
-    say=lambda seen: seen.sentence,
-    source="the edition of the standard that the unit has chosen; see ISO 23500-3 and -5:2019 (seen)",
-    over="when the next sample from the same place passes",
+    say=_say_quality,
+    source=STANDARD,
+    limit_words=_level_words,
+    source_words=_standard_words,
+    over=_("when the next sample from the same place passes"),
     not_judged=_quality_unknown,
+    reasons={
+        "no_sample": _("no culture and no endotoxin of the water is noted"),
+        "no_figure": _("the unit's standard has no figure for %(fluid)s, or the method is coarse"),
+    },
     by_time=True,
 )
 
@@ -154,11 +194,11 @@ OVERDUE = overdue(
     "water_overdue",
     kinds=TESTS | CARE,
     limit="due_days",
-    title="Water test or care overdue",
-    about="water tests and care that are due",
+    title=_("Water test or care overdue"),
+    about=_("water tests and care that are due"),
     family=Family.WATER,
     urgency=Urgency.THIS_WEEK,
-    unknown=lambda history: not_around(history, TESTS | CARE, "no water treatment at home is noted"),
+    unset=_("no water treatment at home is noted"),
 )
 
 RULES = (CHLORINE, CHLORINE_ACTION, QUALITY, OVERDUE)

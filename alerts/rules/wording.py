@@ -1,17 +1,37 @@
-"""Plain sentences out of evidence."""
+"""How days and figures are written, in the language of whoever reads them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 
-from alerts.rules.base import Evidence, Seen
+from django.utils.formats import date_format, number_format
+from django.utils.functional import lazy
+from django.utils.translation import gettext, ngettext, pgettext
+from django_stubs_ext import StrOrPromise
 
-Pick = Callable[[Iterable[float]], float]
+from alerts.rules.base import Evidence
 
 
-def day(value: date) -> str:
-    return f"{value.day} {value:%b}"
+def later(words: Callable[[], str]) -> StrOrPromise:
+    """Words that are made whenever they are read, for what is declared once."""
+    made: StrOrPromise = lazy(words, str)()
+    return made
+
+
+def capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def day(value: date | str) -> str:
+    """ "12 May"; a day kept among the parts of a remark is ISO 8601."""
+    on = date.fromisoformat(value) if isinstance(value, str) else value
+    return date_format(on, pgettext("day and month", "j M"), use_l10n=False)
+
+
+def figure(value: float, form: str = "g", unit: StrOrPromise = "") -> str:
+    """A number as people write it, with its unit."""
+    return f"{number_format(f'{value:{form}}')} {unit}".strip()
 
 
 def days_of(evidence: Sequence[Evidence]) -> list[date]:
@@ -22,16 +42,9 @@ def when(evidence: Sequence[Evidence]) -> str:
     """ "on 12 May", or "in 3 treatments from 2 May to 12 May"."""
     days = days_of(evidence)
     if len(days) == 1:
-        return f"on {day(days[0])}"
-    return f"in {len(days)} treatments from {day(days[0])} to {day(days[-1])}"
-
-
-def beyond(seen: Seen, *, what: str, worst: Pick, form: str = ".0f") -> str:
-    """ "UF rate 14.2 mL/kg/h on 12 May, over the limit of 10 mL/kg/h." and the like for several nights."""
-    values = [item.value for item in seen.evidence if item.value is not None]
-    unit, side = seen.evidence[-1].unit, "under" if worst is min else "over"
-    figure = f"{worst(values):{form}} {unit}".strip()
-    limit = f", {side} the limit of {seen.limit.words}" if seen.limit else ""
-    if len(days_of(seen.evidence)) == 1:
-        return f"{what} {figure} {when(seen.evidence)}{limit}."
-    return f"{what} {figure} at worst, {when(seen.evidence)}{limit}."
+        return gettext("on %(day)s") % {"day": day(days[0])}
+    return ngettext(
+        "in %(count)d treatment from %(first)s to %(last)s",
+        "in %(count)d treatments from %(first)s to %(last)s",
+        len(days),
+    ) % {"count": len(days), "first": day(days[0]), "last": day(days[-1])}

@@ -13,7 +13,7 @@ from django.db import transaction
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import AlertState, StepKind, Urgency
 from alerts.models.rota_and_messages import Routine
-from alerts.rules.base import Evidence
+from alerts.rules.base import Evidence, Remark, Seen
 from sessions.models import Patient
 
 Item = dict[str, Any]
@@ -31,15 +31,13 @@ def dealt_with(alert: Alert) -> set[tuple[str, ...]]:
     return {Evidence.from_json(item).key for item in before if not item.get("gone")}
 
 
-def go_on(
-    patient: Patient, *, rule: str, cause: str, evidence: list[Item], facts: dict[str, Any], at: datetime
-) -> Alert | None:
+def go_on(patient: Patient, *, rule: str, seen: Seen, facts: dict[str, Any], at: datetime) -> Alert | None:
     """Open the alert of this cause again, if it was closed lately; None where there is none. The patient is locked.
 
     facts: the columns that follow from the new evidence.
     """
     since = at - timedelta(days=Routine.objects.current().reopen_days)
-    closed = Alert.objects.closed().filter(patient=patient, rule=rule, cause=cause, closed_at__gt=since)
+    closed = Alert.objects.closed().filter(patient=patient, rule=rule, cause=seen.cause, closed_at__gt=since)
     alert: Alert | None = closed.order_by("-closed_at", "-pk").select_for_update(of=("self",), no_key=True).first()
     if alert is None:
         return None
@@ -51,14 +49,14 @@ def go_on(
         "outcome": "",
         "cause_gone_at": None,
         "last_seen_at": at,
-        "evidence": before + evidence,
+        "evidence": before + [item.as_json() for item in seen.evidence],
         "waits_since": at,
         "looked_at": None,
     }
     for name, value in (facts | opened).items():
         setattr(alert, name, value)
     alert.save()
-    AlertStep.objects.create(alert=alert, kind=StepKind.BACK_AGAIN, at=at, words=alert.sentence)
+    AlertStep.objects.create(alert=alert, kind=StepKind.BACK_AGAIN, at=at, remark=seen.as_remark().as_json())
     return alert
 
 
@@ -71,7 +69,7 @@ def note_news(alert: Alert, *, worse: bool, added: bool, at: datetime) -> None:
     if worse:
         alert.waits_since, alert.looked_at = at, None
     if alert.set_aside_until is not None and (worse or (added and urgent)):
-        _return(alert, at, "More was seen meanwhile.")
+        _return(alert, at, "more_seen")
 
 
 def bring_back_due(*, at: datetime) -> int:
@@ -79,12 +77,12 @@ def bring_back_due(*, at: datetime) -> int:
     done = 0
     with transaction.atomic():
         for alert in Alert.objects.open().filter(set_aside_until__lte=at).locked():
-            _return(alert, at, "The day that was set has come.")
+            _return(alert, at, "day_come")
             alert.save(update_fields=["set_aside_until", "waits_since", "looked_at"])
             done += 1
     return done
 
 
-def _return(alert: Alert, at: datetime, words: str) -> None:
+def _return(alert: Alert, at: datetime, code: str) -> None:
     alert.set_aside_until, alert.waits_since, alert.looked_at = None, at, None
-    AlertStep.objects.create(alert=alert, kind=StepKind.RETURNED, at=at, words=words)
+    AlertStep.objects.create(alert=alert, kind=StepKind.RETURNED, at=at, remark=Remark(code).as_json())

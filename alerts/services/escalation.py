@@ -19,6 +19,7 @@ from alerts.models import Alert, AlertStep
 from alerts.models.choices import Channel, StepKind, Urgency
 from alerts.models.querysets import AlertQuerySet
 from alerts.models.rota_and_messages import Delivery, PushAddress, Routine
+from alerts.rules.base import Remark
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Unit, User
 from homedialysis.accounts.services.opening import is_open, open_time_between
@@ -88,9 +89,7 @@ def _write_down(waiting: Iterable[Alert], first: Alert, since: datetime, person:
         row.alert, row.waiting_since = first, since
     Delivery.objects.bulk_create(rows)
     AlertStep.objects.bulk_create(
-        AlertStep(
-            alert=alert, kind=StepKind.TOLD, at=at, to=person, words=f"Nobody had looked at it: a message to {person}."
-        )
+        AlertStep(alert=alert, kind=StepKind.TOLD, at=at, to=person, remark=Remark("nobody_looked").as_json())
         for alert in waiting
     )
 

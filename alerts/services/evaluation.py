@@ -169,11 +169,11 @@ def note_judgements(
     history: History, seen: Iterable[tuple[Rule, Seen]], touched: Collection[uuid.UUID], *, at: datetime
 ) -> None:
     """Keep beside each record what the rules saw in it, and what none could say: silence is no good night."""
-    why: defaultdict[str, list[dict[str, str]]] = defaultdict(list)
+    why: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
     for rule in RULES:
         for missed in rule.not_judged(history):
             if missed.night is not None:
-                why[str(missed.night.record.pk)].append({"rule": rule.key, "about": rule.about, "why": missed.why})
+                why[str(missed.night.record.pk)].append({"rule": rule.key} | missed.why.as_json())
     found = _found(seen)
     RecordJudgement.objects.bulk_create(
         (
@@ -200,6 +200,5 @@ def _found(seen: Iterable[tuple[Rule, Seen]]) -> defaultdict[str, list[dict[str,
     for rule, one in seen:
         for item in one.evidence:
             if item.record and not rule.replaces:
-                row = {"rule": rule.key, "label": item.label, "value": item.value, "unit": item.unit}
-                found[item.record].append(row | {"limit": item.limit, "words": item.words})
+                found[item.record].append({"rule": rule.key} | item.as_json())
     return found

@@ -157,14 +157,8 @@ def log_call(
         next_call_at=next_call_at,
     )
     for current in found:
-        _step(current, StepKind.CALL, by, at, call_words(call), call=call)
+        _step(current, StepKind.CALL, by, at, call=call)
     return call
-
-
-def call_words(call: Call) -> str:
-    """A call in one line, as a step shows it."""
-    parts = [str(call.get_result_display()) + ".", call.said, call.plan and f"Plan: {call.plan}"]
-    return " ".join(part for part in parts if part)
 
 
 def may_take_care() -> list[User]:

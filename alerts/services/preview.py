@@ -17,7 +17,6 @@ from alerts.rules import RULES
 from alerts.rules.base import HISTORY, History, Rule, Seen
 from alerts.rules.wording import days_of
 from alerts.services.history import SURROUNDINGS, histories_in_turn
-from alerts.services.reconciling import Finding
 from sessions.models import Patient
 
 SHORTEST_GAP = 1
@@ -26,13 +25,21 @@ SHORTEST_GAP = 1
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """An alert that would have been: of one patient, rule and cause, with its nights and its sentence."""
+    """An alert that would have been: of one patient and rule, with its nights and what was seen."""
 
     patient: Patient
     rule: Rule
-    cause: str
     nights: tuple[date, ...]
-    sentence: str
+    seen: Seen
+
+    @property
+    def cause(self) -> str:
+        return self.seen.cause
+
+    @property
+    def sentence(self) -> str:
+        """In the language of the reader."""
+        return self.rule.say(self.seen)
 
     def meets(self, other: Run) -> bool:
         """Whether both are of one time, so that the one takes the place of the other."""
@@ -89,7 +96,7 @@ def runs(history: History, rules: Iterable[Rule], limits: LimitBook, gap: timede
             for part in _apart(seen, gap):
                 nights = days_of(part.evidence)
                 if len(nights) >= (seen.nights or rule.nights):
-                    yield Run(history.patient, rule, seen.cause, tuple(nights), Finding(rule, part).facts["sentence"])
+                    yield Run(history.patient, rule, tuple(nights), part)
 
 
 def _apart(seen: Seen, gap: timedelta) -> Iterator[Seen]:
@@ -97,7 +104,7 @@ def _apart(seen: Seen, gap: timedelta) -> Iterator[Seen]:
     part = [seen.evidence[0]]
     for item in seen.evidence[1:]:
         if item.day - part[-1].day > gap:
-            yield replace(seen, evidence=tuple(part), sentence="")
+            yield replace(seen, evidence=tuple(part))
             part = []
         part.append(item)
     whole = len(part) == len(seen.evidence)

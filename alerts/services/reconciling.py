@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import StepKind, Urgency
-from alerts.rules.base import Evidence, History, Rule, Seen
-from alerts.rules.wording import day, days_of
+from alerts.rules.base import Evidence, History, Remark, Rule, Seen
+from alerts.rules.wording import days_of
 from alerts.services import comeback
 from alerts.services.muting import MuteBook, mutes_of
 
@@ -42,10 +42,8 @@ class Finding:
         seen, days = self.seen, days_of(self.seen.evidence)
         return {
             "urgency": self.urgency,
-            "title": seen.title or self.rule.title,
-            "sentence": seen.sentence or self.rule.say(seen),
-            "limit": seen.limit_words or (seen.limit.words if seen.limit else ""),
-            "source": seen.source or (seen.limit.source if seen.limit else ""),
+            "limit": seen.limit_json,
+            "parts": dict(seen.parts),
             "first_night": days[0],
             "last_night": days[-1],
         }
@@ -70,7 +68,7 @@ def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> list[
             _open_if_enough(history, rule, new, mutes, at)
     by_key = {rule.key: rule for rule in rules}
     for (key, rest), alert in standing.items():
-        _extend(alert, by_key[key], Seen(rest, ()), history, at)
+        _extend(alert, by_key[key], Seen.kept(rest, (), alert.limit, alert.parts), history, at)
     return found
 
 
@@ -99,24 +97,24 @@ def _open_if_enough(history: History, rule: Rule, seen: Seen, mutes: MuteBook, a
     lately = tuple(heard)
     if len(days_of(lately)) < (seen.nights or rule.nights):
         return
-    facts = Finding(rule, replace(seen, evidence=lately)).facts
-    evidence = [item.as_json() for item in lately]
-    if comeback.go_on(patient, rule=rule.key, cause=seen.cause, evidence=evidence, facts=facts, at=at):
+    heard_of = replace(seen, evidence=lately)
+    facts = Finding(rule, heard_of).facts
+    if comeback.go_on(patient, rule=rule.key, seen=heard_of, facts=facts, at=at):
         return
     alert = Alert.objects.create(
         patient=patient,
         rule=rule.key,
         cause=seen.cause,
-        evidence=evidence,
+        evidence=[item.as_json() for item in lately],
         opened_at=at,
         last_seen_at=at,
         **facts,
     )
-    _step(alert, StepKind.OPENED, at, alert.sentence)
-    if words := rule.passed(history, lately[-1].day):
+    _step(alert, StepKind.OPENED, at, heard_of.as_remark())
+    if remark := rule.passed(history, lately[-1].day):
         alert.cause_gone_at = at
         alert.save(update_fields=["cause_gone_at"])
-        _step(alert, StepKind.CAUSE_PASSED, at, words)
+        _step(alert, StepKind.CAUSE_PASSED, at, remark)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,11 +144,16 @@ def _merge(kept: Sequence[dict[str, Any]], seen: Sequence[Evidence], since: date
     after = [(item, gone if item.at < since else item.key not in now) for item, gone in before]
     changed = [(item, gone) for (item, was), (_, gone) in zip(before, after, strict=True) if gone != was]
     return Merged(
-        evidence=sorted([*after, *((item, False) for item in added)], key=lambda pair: (pair[0].at, pair[0].label)),
+        evidence=sorted([*after, *((item, False) for item in added)], key=_in_order),
         added=added,
         lost=[item for item, gone in changed if gone],
         returned=[item for item, gone in changed if not gone],
     )
+
+
+def _in_order(pair: tuple[Evidence, bool]) -> tuple[datetime, str, str]:
+    item, _gone = pair
+    return item.at, item.kind, item.place
 
 
 def _extend(alert: Alert, rule: Rule, seen: Seen, history: History, at: datetime) -> None:
@@ -165,12 +168,12 @@ def _extend(alert: Alert, rule: Rule, seen: Seen, history: History, at: datetime
             _stand(alert, Finding(rule, replace(seen, evidence=merged.standing)), merged, at)
     over = _over(rule, merged, history)
     if over and alert.cause_gone_at is None:
-        kind, words = over
+        kind, remark = over
         alert.cause_gone_at = at
-        _step(alert, kind, at, words)
+        _step(alert, kind, at, remark)
     elif not over and alert.cause_gone_at is not None:
         alert.cause_gone_at = None
-        _step(alert, StepKind.CAUSE_BACK, at, alert.sentence)
+        _step(alert, StepKind.CAUSE_BACK, at, replace(seen, evidence=merged.standing).as_remark())
     elif not changed:
         return
     alert.save()
@@ -182,14 +185,14 @@ def _recent_or_kept(rule: Rule, seen: Seen, kept: Sequence[dict[str, Any]], at: 
     return [item for item in seen.evidence if item.at >= at - rule.looks_back or item.key in known]
 
 
-def _over(rule: Rule, merged: Merged, history: History) -> tuple[StepKind, str] | None:
+def _over(rule: Rule, merged: Merged, history: History) -> tuple[StepKind, Remark] | None:
     """Whether nothing of the evidence stands any more, or what stands has passed; and in words how."""
     gone = [item for item, gone in merged.evidence if gone]
     if not merged.standing:
         kind = StepKind.CAUSE_PASSED if rule.replaces else StepKind.CAUSE_GONE
-        return kind, f"What was seen {_on(merged.lost or gone)} is no longer so."
-    words = rule.passed(history, merged.standing[-1].day)
-    return (StepKind.CAUSE_PASSED, words) if words else None
+        return kind, Remark("no_longer_so", {"days": _days(merged.lost or gone)})
+    remark = rule.passed(history, merged.standing[-1].day)
+    return (StepKind.CAUSE_PASSED, remark) if remark else None
 
 
 def _stand(alert: Alert, finding: Finding, merged: Merged, at: datetime) -> None:
@@ -203,20 +206,13 @@ def _stand(alert: Alert, finding: Finding, merged: Merged, at: datetime) -> None
     comeback.note_news(alert, worse=worse, added=bool(merged.added), at=at)
 
 
-def _what_changed(merged: Merged) -> str:
-    parts = (("Added", merged.added + merged.returned), ("No longer so", merged.lost))
-    return " ".join(f"{words}: {_days(items)}." for words, items in parts if items)
+def _what_changed(merged: Merged) -> Remark:
+    return Remark("changed", {"added": _days(merged.added + merged.returned), "lost": _days(merged.lost)})
 
 
-def _days(items: Sequence[Evidence]) -> str:
-    days: list[date] = days_of(items)
-    shown = ", ".join(day(when) for when in days[-5:])
-    return shown if len(days) <= 5 else f"{len(days)} treatments, the last {shown}"
+def _days(items: Sequence[Evidence]) -> list[str]:
+    return [day.isoformat() for day in days_of(items)]
 
 
-def _on(items: Sequence[Evidence]) -> str:
-    return f"on {_days(items)}"
-
-
-def _step(alert: Alert, kind: StepKind, at: datetime, words: str) -> None:
-    AlertStep.objects.create(alert=alert, kind=kind, at=at, words=words)
+def _step(alert: Alert, kind: StepKind, at: datetime, remark: Remark) -> None:
+    AlertStep.objects.create(alert=alert, kind=kind, at=at, remark=remark.as_json())

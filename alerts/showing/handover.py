@@ -6,11 +6,13 @@ import uuid
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django.utils.translation import gettext
+
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import StepKind
 from alerts.models.mutes_and_replays import Mute
 from alerts.models.rota_and_messages import Call
-from alerts.rules import BY_KEY
+from alerts.showing.telling import title_of_rule
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 
@@ -50,11 +52,11 @@ class HandOver:
     @property
     def counts(self) -> list[tuple[str, int]]:
         names = (
-            ("new alerts", "new"),
-            ("closed", "closed"),
-            ("calls", "calls"),
-            ("set aside or back", "aside"),
-            ("mutes", "mutes"),
+            (gettext("new alerts"), "new"),
+            (gettext("closed"), "closed"),
+            (gettext("calls"), "calls"),
+            (gettext("set aside or back"), "aside"),
+            (gettext("mutes"), "mutes"),
         )
         return [(words, self.count(name)) for words, name in names]
 
@@ -63,7 +65,7 @@ def changes_since(since: datetime, *, until: datetime, reader: User) -> HandOver
     """Steps, calls and mutes after `since` up to `until`: four queries."""
     steps = AlertStep.objects.filter(at__gt=since, at__lte=until).exclude(kind__in=[StepKind.SEEN, StepKind.CALL])
     steps = steps.filter(alert__in=Alert.objects.visible_to(reader))
-    rows = list(steps.select_related("alert__patient", "who", "to").order_by("pk")[: MOST_STEPS + 1])
+    rows = list(steps.select_related("alert__patient", "who", "to", "call").order_by("pk")[: MOST_STEPS + 1])
     calls = Call.objects.visible_to(reader).filter(at__gt=since, at__lte=until).select_related("patient", "by")
     found: dict[uuid.UUID, Changes] = {}
     for step in rows[:MOST_STEPS]:
@@ -75,9 +77,8 @@ def changes_since(since: datetime, *, until: datetime, reader: User) -> HandOver
         Mute.objects.visible_to(reader).filter(since__gt=since, since__lte=until).select_related("patient", "set_by")
     )
     for mute in mutes.order_by("since", "pk"):
-        rule = BY_KEY.get(mute.rule)
         changes = found.setdefault(mute.patient_id, Changes(mute.patient))
-        changes.mutes.append((str(rule.title) if rule else mute.rule, mute))
+        changes.mutes.append((title_of_rule(mute.rule), mute))
     for alert in Alert.objects.open().filter(patient__in=found).select_related("assigned_to"):
         found[alert.patient_id].open_now.append(alert)
     return HandOver(sorted(found.values(), key=lambda one: one.order), cut=len(rows) > MOST_STEPS)

@@ -18,6 +18,7 @@ from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
 from alerts.showing.pictures import Picture
 from alerts.showing.sparklines import NextTreatment, courses_of, drawn, last_calls, next_treatments
+from alerts.showing.telling import figure_of
 from sessions.models import Patient, RecordSource, TreatmentRecord
 
 LINES = 4
@@ -51,13 +52,20 @@ def of_paper(alerts: Iterable[Alert]) -> frozenset[str]:
 def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = frozenset()) -> Line:
     """clock: the time on the patient's wall, "" where only the day counts."""
     seen = Evidence.from_json(item)
+    words = figure_of(seen)
     zone = ZoneInfo(patient.time_zone) if patient.time_zone else timezone.get_current_timezone()
-    clock = f"{seen.at.astimezone(zone):%H:%M}" if seen.record else ""
-    value = "" if seen.value is None else f"{seen.value:g} {seen.unit}".strip()
-    limit = "" if seen.limit is None else f"{seen.limit:g} {seen.unit}".strip()
-    gone = bool(item.get("gone"))
-    handled, on_paper = bool(item.get("handled")), seen.record in paper
-    return Line(seen.day, clock, seen.label, value, limit, seen.words, seen.record, gone, handled, on_paper)
+    return Line(
+        day=seen.day,
+        clock=f"{seen.at.astimezone(zone):%H:%M}" if seen.record else "",
+        label=words.label,
+        value=words.value,
+        limit=words.limit,
+        words=words.more,
+        record=seen.record,
+        gone=bool(item.get("gone")),
+        handled=bool(item.get("handled")),
+        paper=seen.record in paper,
+    )
 
 
 class Shown:
@@ -120,7 +128,7 @@ class Shown:
     @property
     def advice(self) -> str:
         rule = BY_KEY.get(self.alert.rule)
-        return rule.advice if rule else ""
+        return str(rule.advice) if rule else ""
 
 
 def _spread(lines: Sequence[Line]) -> list[Line]:

@@ -10,13 +10,14 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Max
 
 from alerts.models import Alert
 from alerts.models.rota_and_messages import Call
+from alerts.rules.base import Evidence
+from alerts.rules.evidence_kinds import kind_of, label_of_evidence, shown, unit_of
 from alerts.rules.missing import longest_gap
 from alerts.showing.pictures import Course, Picture, picture_of
 from dosing.models import RecordNumbers
@@ -26,21 +27,6 @@ from sessions.models import Patient, Prescription, TreatmentRecord
 COURSE = timedelta(days=60)
 MOST_DOTS = 30
 DAY = timedelta(days=1)
-KEY_OF = {number.label: number.key for number in BY_KEY.values()} | {
-    "Venous pressure": "venous_median",
-    "Arterial pressure": "arterial_median",
-    "Systolic pressure": "lowest_systolic",
-    "Lowest systolic pressure": "lowest_systolic",
-}
-"""The computed number that a label of evidence speaks of; a single reading is drawn into the course of its kind."""
-COLUMN_OF = {
-    "Systolic before": "pre_systolic",
-    "Diastolic before": "pre_diastolic",
-    "Systolic after": "post_systolic",
-    "Weight after": "post_weight_kg",
-}
-"""The column of the record, where evidence speaks of what was noted."""
-
 Courses = dict[tuple[uuid.UUID, str], Course]
 
 
@@ -76,30 +62,33 @@ def shown_value(key: str, value: float) -> float:
 
 
 def key_of(alert: Alert) -> str:
-    """Which computed number or column an alert's newest evidence speaks of, or ""."""
-    labels = [item["label"] for item in alert.evidence if item.get("value") is not None]
-    return (KEY_OF | COLUMN_OF).get(labels[-1], "") if labels else ""
+    """Which computed number or column of the record an alert's newest evidence is drawn into, or ""."""
+    kinds = [item["kind"] for item in alert.evidence if item.get("value") is not None]
+    return kind_of(kinds[-1]).drawn_from if kinds else ""
 
 
 def drawn(alert: Alert, courses: Courses) -> Picture | None:
     """The small chart of an alert, where its evidence has numbers enough to see something."""
-    items = [item for item in alert.evidence if item.get("value") is not None and not item.get("gone")]
+    valued = [item for item in alert.evidence if item.get("value") is not None]
+    items = [Evidence.from_json(item) for item in valued if not item.get("gone")]
     if not items:
         return None
     newest = items[-1]
-    same = [item for item in items if item["label"] == newest["label"] and not item.get("handled")]
-    told = _worst_a_day(same)
+    handled = {Evidence.from_json(item).key for item in valued if item.get("handled")}
+    same = [item for item in items if item.kind == newest.kind and item.key not in handled]
     course = courses.get((alert.patient_id, key_of(alert)), ())
-    return picture_of(course, told, limit=newest.get("limit"), label=newest["label"], unit=newest.get("unit", ""))
+    label, unit = label_of_evidence(newest), str(unit_of(newest))
+    return picture_of(course, _worst_a_day(same), limit=newest.limit, label=label, unit=unit)
 
 
-def _worst_a_day(items: Iterable[dict[str, Any]]) -> dict[date, float]:
+def _worst_a_day(items: Iterable[Evidence]) -> dict[date, float]:
     """One value a day: that which lies furthest beyond the limit, on the side on which the evidence lies."""
     by_day: defaultdict[date, list[float]] = defaultdict(list)
     below = False
     for item in items:
-        by_day[date.fromisoformat(item["day"])].append(item["value"])
-        below = item.get("limit") is not None and item["value"] < item["limit"]
+        value = shown(item)
+        by_day[item.day].append(value)
+        below = item.limit is not None and value < item.limit
     return {day: (min if below else max)(values) for day, values in by_day.items()}
 
 

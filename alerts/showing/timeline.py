@@ -12,7 +12,10 @@ from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext
+
 from alerts.models import Alert
+from alerts.showing.telling import title_of
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT
 from dosing.services.night.treatments import ComputedNight, nights_of
@@ -70,8 +73,9 @@ def time_line_of(patient: Patient, *, since: datetime, until: datetime, zone: Zo
 
 def _alerts(patient: Patient, since: datetime, until: datetime, link: Any) -> Iterator[Moment]:
     for alert in Alert.objects.filter(patient=patient, opened_at__gte=since, opened_at__lt=until):
-        state = "open" if alert.is_open else f"closed: {alert.get_outcome_display()}"
-        yield Moment(alert.opened_at, "Alerts", f"{alert.title} ({state})", link(alert))
+        parts = {"title": title_of(alert), "outcome": alert.get_outcome_display()}
+        words = gettext("%(title)s (open)") if alert.is_open else gettext("%(title)s (closed: %(outcome)s)")
+        yield Moment(alert.opened_at, "Alerts", words % parts, link(alert))
 
 
 def _prescriptions(patient: Patient) -> Iterator[Moment]:

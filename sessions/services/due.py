@@ -15,13 +15,14 @@ A chlorine test before each treatment is a check of that treatment, no due item.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.utils.formats import date_format
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
 
 from sessions.facts.choices import Analyte
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind
@@ -31,25 +32,74 @@ from sessions.services.surroundings_facts import Every, Facts, facts_of
 AHEAD = 7
 """Days before it is due that something is told of."""
 DAY = timedelta(days=1)
+Said = tuple[str, Mapping[str, Any]]
+OF_NAMED = {"bloods": _("Bloods: %(panel)s"), "training": _("Training: %(topic)s"), "delivery": _("Delivery: %(item)s")}
+"""Kinds of which there are several, each with a name of its own."""
+LAST_TIME = {
+    "last": _("Last on %(day)s."),
+    "never": _("Not noted so far."),
+    "none_since": _("None yet since %(machine)s came."),
+    "never_counted": _("Never counted: %(items)s."),
+    "no_result": _("No result yet of %(results)s."),
+    "coming": _("%(count)s %(unit)s."),
+}
+"""What is known of the last time, by code; days are kept as ISO 8601, results as codes of `Analyte`."""
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One thing to do. words: what is known of the last time; form: the phone's form that notes it as done, None where
-    the phone has none; id: what that form needs besides, as text: the kind of test or task, or the delivery's id.
+    """One thing to do. of: which of its kind, as it was named: the panel, the topic, the item; "" where the kind says
+    it. said: a code of `LAST_TIME` and what goes into its words; form: the phone's form that notes it as done, None
+    where the phone has none; id: what that form needs besides, as text: the kind of test or task, or the delivery's id.
     """
 
     kind: str
-    label: str
     due_on: date
     overdue: bool
-    words: str
+    of: str = ""
+    said: Said = ("never", {})
     form: str | None = None
     id: str | None = None
 
+    @property
+    def label(self) -> str:
+        """What is due, in the language of the reader."""
+        return label_of(self.kind, self.of)
+
+    @property
+    def words(self) -> str:
+        """What is known of the last time, in the language of the reader."""
+        return last_time(*self.said)
+
     def as_json(self) -> dict[str, Any]:
         """As the key "due" of the phone's kit holds it."""
-        return asdict(self) | {"due_on": self.due_on.isoformat()}
+        return {
+            "kind": self.kind,
+            "label": self.label,
+            "due_on": self.due_on.isoformat(),
+            "overdue": self.overdue,
+            "words": self.words,
+            "form": self.form,
+            "id": self.id,
+        }
+
+
+def label_of(kind: str, of: str) -> str:
+    """What is due, in the language of the reader; kind, of: as in `Due`."""
+    if kind in OF_NAMED:
+        return gettext(OF_NAMED[kind]) % {"panel": of, "topic": of, "item": of}
+    return str(DueKind(kind).label)
+
+
+def last_time(code: str, parts: Mapping[str, Any]) -> str:
+    """What is known of the last time, in the language of the reader; code: of `LAST_TIME`, parts: as kept in `Due`."""
+    given = dict(parts)
+    if "day" in given:
+        given["day"] = date_format(date.fromisoformat(given["day"]), "j M Y")
+    if "results" in given:
+        given["results"] = ", ".join(str(Analyte(each).label) for each in given["results"])
+    words = gettext(LAST_TIME[code]) % given
+    return f"{given['who']}. {words}" if "who" in given else words
 
 
 def due_for(patient: Patient, today: date, *, ahead: int = AHEAD) -> list[Due]:
@@ -64,16 +114,12 @@ def due_of(facts: Facts, *, ahead: int = AHEAD) -> list[Due]:
     return sorted(found, key=lambda each: (each.due_on, each.label))
 
 
-def _due(facts: Facts, kind: str, label: object, due_on: date, words: str, **more: str) -> Due:
-    return Due(kind, str(label), due_on, due_on < facts.today, words, more.get("form"), more.get("id"))
+def _due(facts: Facts, kind: str, due_on: date, said: Said, **more: str) -> Due:
+    return Due(kind, due_on, due_on < facts.today, more.get("of", ""), said, more.get("form"), more.get("id"))
 
 
-def _day(when: date) -> str:
-    return date_format(when, "j M Y")
-
-
-def _last(when: date | None) -> str:
-    return _("Last on %(day)s.") % {"day": _day(when)} if when else _("Not noted so far.")
+def _last(when: date | None) -> Said:
+    return ("last", {"day": when.isoformat()}) if when else ("never", {})
 
 
 def _water(facts: Facts) -> Iterator[Due]:
@@ -88,10 +134,10 @@ def _water(facts: Facts) -> Iterator[Due]:
         test = facts.water.get(kind)
         last = facts.day_of(test.sampled_at) if test else None
         if last is not None and last >= machine.since:
-            yield _due(facts, kind, kind.label, last + every.days * DAY, _last(last), form="water", id=kind)
+            yield _due(facts, kind, last + every.days * DAY, _last(last), form="water", id=kind)
         else:
-            words = _("None yet since %(machine)s came.") % {"machine": machine.name}
-            yield _due(facts, kind, kind.label, machine.since, words, form="water", id=kind)
+            said = ("none_since", {"machine": machine.name})
+            yield _due(facts, kind, machine.since, said, form="water", id=kind)
 
 
 def _tasks(facts: Facts) -> Iterator[Due]:
@@ -105,7 +151,7 @@ def _tasks(facts: Facts) -> Iterator[Due]:
         since = max(machine.since, done_on) if done_on else machine.since
         due_on = _due_on(facts, every, since, last)
         if due_on is not None:
-            yield _due(facts, kind, kind.label, due_on, _last(done_on), form="done", id=kind)
+            yield _due(facts, kind, due_on, _last(done_on), form="done", id=kind)
 
 
 def _last_done(facts: Facts, kind: TaskKind) -> datetime | None:
@@ -139,15 +185,14 @@ def _count(facts: Facts) -> Iterator[Due]:
     every, items = facts.intervals[DueKind.SUPPLY_COUNT], facts.items
     if every.stopped or every.days is None or not items:
         return
-    label, more = DueKind.SUPPLY_COUNT.label, {"form": "count"}
     counted = [facts.day_of(facts.counts[item.pk].counted_at) for item in items if item.pk in facts.counts]
     never = [item.name for item in items if item.pk not in facts.counts]
     if never:
-        words = _("Never counted: %(items)s.") % {"items": ", ".join(never)}
-        yield _due(facts, DueKind.SUPPLY_COUNT, label, facts.today, words, **more)
+        said = ("never_counted", {"items": ", ".join(never)})
+        yield _due(facts, DueKind.SUPPLY_COUNT, facts.today, said, form="count")
     else:
         last = min(counted)
-        yield _due(facts, DueKind.SUPPLY_COUNT, label, last + every.days * DAY, _last(last), **more)
+        yield _due(facts, DueKind.SUPPLY_COUNT, last + every.days * DAY, _last(last), form="count")
 
 
 def _bloods(facts: Facts) -> Iterator[Due]:
@@ -155,31 +200,28 @@ def _bloods(facts: Facts) -> Iterator[Due]:
     for panel in facts.panels:
         if not panel.every_weeks or not panel.analytes:
             continue
-        label = _("Bloods: %(panel)s") % {"panel": panel.name}
-        missing = [str(Analyte(each).label) for each in panel.analytes if each not in facts.drawn]
+        missing = [each for each in panel.analytes if each not in facts.drawn]
         if missing:
-            words = _("No result yet of %(results)s.") % {"results": ", ".join(missing)}
-            yield _due(facts, "bloods", label, facts.today, words)
+            yield _due(facts, "bloods", facts.today, ("no_result", {"results": missing}), of=panel.name)
         else:
-            yield _panel_due(facts, panel, label)
+            yield _panel_due(facts, panel)
 
 
-def _panel_due(facts: Facts, panel: BloodsDue, label: str) -> Due:
+def _panel_due(facts: Facts, panel: BloodsDue) -> Due:
     last = min(facts.drawn[each] for each in panel.analytes)
-    return _due(facts, "bloods", label, last + 7 * (panel.every_weeks or 0) * DAY, _last(last))
+    return _due(facts, "bloods", last + 7 * (panel.every_weeks or 0) * DAY, _last(last), of=panel.name)
 
 
 def _trainings(facts: Facts) -> Iterator[Due]:
     for each in facts.trainings:
         if each.valid_until is not None:
-            label = _("Training: %(topic)s") % {"topic": each.topic}
-            words = f"{each.who}. {_last(each.done_on)}"
-            yield _due(facts, "training", label, each.valid_until, words)
+            said = ("last", {"who": each.who, "day": each.done_on.isoformat()})
+            yield _due(facts, "training", each.valid_until, said, of=each.topic)
 
 
 def _deliveries(facts: Facts) -> Iterator[Due]:
     for each in facts.deliveries:
         if each.arrived_at is None and each.expected_on is not None:
-            label = _("Delivery: %(item)s") % {"item": each.item.name}
-            words = _("%(count)s %(unit)s.") % {"count": each.count, "unit": each.item.unit_word}
-            yield _due(facts, "delivery", label, each.expected_on, words, form="done", id=str(each.pk))
+            said = ("coming", {"count": each.count, "unit": each.item.unit_word})
+            more = {"of": each.item.name, "form": "done", "id": str(each.pk)}
+            yield _due(facts, "delivery", each.expected_on, said, **more)

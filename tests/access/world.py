@@ -140,17 +140,13 @@ def _plan_item(ana: Patient, nurse: User) -> PlanItem:
 
 
 def _alert(record: TreatmentRecord) -> Alert:
-    seen = Evidence(
-        at=A_NIGHT, day=record.night, label="UF rate", value=14, unit="mL/kg/h", limit=13, record=str(record.pk)
-    )
+    seen = Evidence(at=A_NIGHT, day=record.night, kind="number.uf_rate", value=14, limit=13, record=str(record.pk))
     found: Alert = Alert.objects.create(
         patient=record.patient,
         evidence=[seen.as_json()],
         rule="uf_rate",
         cause="uf_rate",
         urgency=Urgency.CALL_TODAY,
-        title="UF rate over the limit",
-        sentence="UF rate 14 mL/kg/h on 2 Mar.",
         first_night=A_NIGHT.date(),
         last_night=A_NIGHT.date(),
         opened_at=A_NIGHT,

@@ -7,7 +7,10 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from alerts.models import Alert, RecordJudgement
+from alerts.rules import BY_KEY
+from alerts.rules.base import Remark
 from alerts.services.evaluation import evaluate_pending
+from alerts.showing.telling import sentence_of, why_not
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.recording import record_treatment
 from tests.factories import A_NIGHT, record_night
@@ -55,10 +58,11 @@ def alerts_of(rule: str) -> list[Alert]:
 
 
 def sentences_of(rule: str) -> list[str]:
-    return [alert.sentence for alert in alerts_of(rule)]
+    return [sentence_of(alert) for alert in alerts_of(rule)]
 
 
 def reasons_of(record: TreatmentRecord, rule: str) -> Sequence[str]:
     """Why a rule could not judge a record."""
     judgement = RecordJudgement.objects.get(record=record)
-    return [missed["why"] for missed in judgement.not_judged if missed["rule"] == rule]
+    missed = [Remark.from_json(one) for one in judgement.not_judged if one["rule"] == rule]
+    return [why_not(BY_KEY[rule], why) for why in missed]

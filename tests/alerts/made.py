@@ -5,9 +5,12 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+from alerts.limits.book import LimitInForce
+from alerts.limits.kinds import KINDS
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import StepKind, Urgency
 from alerts.rules.base import Evidence
+from alerts.showing.telling import seen_of
 from sessions.models import Patient
 from tests.factories import A_NIGHT
 
@@ -16,7 +19,7 @@ MORNING = A_NIGHT + timedelta(hours=12)
 
 
 def evidence(at: datetime = A_NIGHT, value: float = 12.9, limit: float = 10) -> dict[str, Any]:
-    return Evidence(at=at, day=at.date(), label="UF rate", value=value, unit="mL/kg/h", limit=limit).as_json()
+    return Evidence(at=at, day=at.date(), kind="number.uf_rate", value=value, limit=limit).as_json()
 
 
 def made_alert(patient: Patient, *, at: datetime = MORNING, **changes: Any) -> Alert:
@@ -25,8 +28,7 @@ def made_alert(patient: Patient, *, at: datetime = MORNING, **changes: Any) -> A
         "rule": "uf_rate",
         "cause": "uf_rate",
         "urgency": Urgency.CALL_TODAY,
-        "title": "UF rate over its limit",
-        "sentence": "UF rate 12.9 mL/kg/h on 2 Mar, over the limit of 10 mL/kg/h.",
+        "limit": LimitInForce(KINDS["uf_rate"], 10.0).as_json(),
         "evidence": [evidence(at - timedelta(hours=12))],
         "first_night": (at - timedelta(hours=12)).date(),
         "last_night": (at - timedelta(hours=12)).date(),
@@ -34,7 +36,8 @@ def made_alert(patient: Patient, *, at: datetime = MORNING, **changes: Any) -> A
         "last_seen_at": at,
     }
     alert: Alert = Alert.objects.create(patient=patient, **(usual | changes))
-    AlertStep.objects.create(alert=alert, kind=StepKind.OPENED, at=at, words=alert.sentence)
+    remark = seen_of(alert).as_remark().as_json()
+    AlertStep.objects.create(alert=alert, kind=StepKind.OPENED, at=at, remark=remark)
     return alert
 
 

@@ -28,9 +28,7 @@ Make = Callable[[], History]
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """says: how the sentence begins, for most all of it; why: the same of what cannot be judged; at: when it is looked
-    at.
-    """
+    """says: the whole sentence; why: how that begins which cannot be judged; at: when it is looked at."""
 
     fires: Make
     says: str
@@ -99,12 +97,12 @@ def around(**parts: Any) -> Make:
     return lambda: history(night(), around=Around(**parts))
 
 
-def due(kind: str, label: str, on: date, words: str = "") -> Make:
-    return around(due=[Due(kind, label, on, on < NOW.date(), words)])
+def due(kind: str, on: date, of: str) -> Make:
+    return around(due=[Due(kind, on, on < NOW.date(), of, said=("last", {"day": "2026-01-05"}))])
 
 
-def overdue(kind: str, label: str, late: date, says: str, in_time: date, why: str) -> Case:
-    return Case(due(kind, label, late), says, due(kind, label, in_time), around(), why)
+def overdue(kind: str, late: date, says: str, in_time: date, why: str, of: str = "") -> Case:
+    return Case(due(kind, late, of), f"{says} Last on 5 Jan 2026.", due(kind, in_time, of), around(), why)
 
 
 def water(value: float, *, kind: str = "bacteria", fluid: str = "dialysis_water", coarse: bool = False) -> WaterTest:
@@ -156,6 +154,9 @@ LINE_CHOSEN = LimitBook(
 )
 """At 70 kg the published line is 710 mL/h, 10.1 mL/kg/h: 2.85 L in four hours are over it, 2.82 L are not."""
 
+ABOVE = "17 of the last 20 nights above the earlier middle"
+BELOW = "20 of the last 20 nights below the earlier middle"
+
 CASES: dict[str, Case] = {
     # Safety
     "needle_dislodged": noted(EventKind.NEEDLE_DISLODGED),
@@ -196,7 +197,11 @@ CASES: dict[str, Case] = {
         "weight after is not given",
         times=2,
     ),
-    "target_outdated": drift("systolic", 140, 9, 1.5, "Systolic pressure up "),
+    "target_outdated": drift(
+        "systolic", 140, 9, 1.5,
+        f"Systolic pressure up 23 mmHg over 5 weeks, {ABOVE}; weight after is on target: "
+        "the target weight may be too high by now (flesh lost).",
+    ),
     "uf_rate_line": Case(
         lambda: history(night(uf_removed_l=2.85), limits=LINE_CHOSEN),
         "UF rate 10.2 mL/kg/h on 2 Mar, over 100 % of the line that grows with weight.",
@@ -292,7 +297,9 @@ CASES: dict[str, Case] = {
         "no prescription was in force",
         times=2,
     ),
-    "dose_drift": drift("clearance", 200, 8, -1.8, "Clearance by the machine down "),
+    "dose_drift": drift(
+        "clearance", 200, 8, -1.8, f"Clearance by the machine down 35 mL/min at 300 mL/min over 7 weeks, {BELOW}."
+    ),
     # Access
     "arterial_low": by_number(
         reading(arterial_mmhg=-251),
@@ -356,9 +363,11 @@ CASES: dict[str, Case] = {
         {"checks": USUAL_CHECKS[:1]},
         "no look at the access was noted",
     ),
-    "venous_rise": drift("venous", 140, 9, 1.5, "Venous pressure up "),
-    "arterial_fall": drift("arterial", -150, 9, -1.5, "Arterial pressure down "),
-    "bleeding_rise": drift("bleeding", 8, 1.5, 0.3, "Bleeding time up "),
+    "venous_rise": drift("venous", 140, 9, 1.5, f"Venous pressure up 23 mmHg at 300 mL/min over 4 weeks, {ABOVE}."),
+    "arterial_fall": drift(
+        "arterial", -150, 9, -1.5, f"Arterial pressure down 30 mmHg at 300 mL/min over 7 weeks, {BELOW}."
+    ),
+    "bleeding_rise": drift("bleeding", 8, 1.5, 0.3, f"Bleeding time up 5 min over 5 weeks, {ABOVE}."),
     # Circuit
     "clotting": noted(EventKind.CLOTTING, 2),
     "blood_leak": noted(EventKind.BLOOD_LEAK),
@@ -377,7 +386,7 @@ CASES: dict[str, Case] = {
         without_reading("tmp_mmhg"),
         "no transmembrane pressure was noted",
     ),
-    "tmp_rise": drift("tmp", 80, 8, 1.5, "Transmembrane pressure up "),
+    "tmp_rise": drift("tmp", 80, 8, 1.5, f"Transmembrane pressure up 23 mmHg over 4 weeks, {ABOVE}."),
     # Dialysis fluid
     "conductivity_low": by_number(
         reading(conductivity_ms_cm=13.2),
@@ -431,7 +440,7 @@ CASES: dict[str, Case] = {
         "the unit's standard has no figure for ultrapure water, or the method is coarse",
     ),
     "water_overdue": overdue(
-        "bacteria", "Water culture", date(2026, 3, 19), "Water culture, due on 19 Mar: not noted since.",
+        "bacteria", date(2026, 3, 19), "Water culture, due on 19 Mar: not noted since.",
         date(2026, 3, 20), "no water treatment at home is noted",
     ),
     # Bloods
@@ -451,8 +460,8 @@ CASES: dict[str, Case] = {
         Analyte.HAEMOGLOBIN, 99, "Haemoglobin 99 g/L on 2 Mar, under the limit of 100 g/L.", 100
     ),
     "bloods_overdue": overdue(
-        "bloods", "Bloods: monthly", date(2026, 3, 12), "Bloods: monthly, due on 12 Mar: not noted since.",
-        date(2026, 3, 13), "no panel of bloods is set",
+        "bloods", date(2026, 3, 12), "Bloods: monthly, due on 12 Mar: not noted since.",
+        date(2026, 3, 13), "no panel of bloods is set", of="monthly",
     ),
     # Records and what stands around them
     "missing": Case(
@@ -508,11 +517,11 @@ CASES: dict[str, Case] = {
         "Dialysers: never counted",
     ),
     "training_overdue": overdue(
-        "training", "Training: needles", date(2026, 3, 19), "Training: needles, due on 19 Mar: not noted since.",
-        date(2026, 3, 20), "no training with a day to repeat is noted",
+        "training", date(2026, 3, 19), "Training: needles, due on 19 Mar: not noted since.",
+        date(2026, 3, 20), "no training with a day to repeat is noted", of="needles",
     ),
     "care_overdue": overdue(
-        "disinfection", "Disinfection of the machine", date(2026, 3, 19),
+        "disinfection", date(2026, 3, 19),
         "Disinfection of the machine, due on 19 Mar: not noted since.", date(2026, 3, 20),
         "no machine at home is noted",
     ),

@@ -13,6 +13,7 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from alerts.models import Alert
 from alerts.models.rota_and_messages import Call
 from alerts.services import comeback, lifecycle
+from alerts.showing.telling import step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient
 from tests.alerts.made import MORNING, made_alert, newest
@@ -24,7 +25,7 @@ WEDNESDAY = date(2026, 3, 4)
 
 @pytest.fixture
 def two(ana: Patient) -> list[Alert]:
-    return [made_alert(ana), made_alert(ana, rule="venous_high", cause="venous_high", title="Venous pressure high")]
+    return [made_alert(ana), made_alert(ana, rule="venous_high", cause="venous_high")]
 
 
 def kinds(alert: Alert) -> list[str]:
@@ -113,7 +114,7 @@ class TestCall:
         assert [kinds(alert)[-1] for alert in two] == ["call", "opened"]
         step = two[0].steps.last()
         assert step is not None
-        assert (step.call, step.words) == (call, "Reached. Drank more at the party. Plan: Weighs daily.")
+        assert (step.call, step_words(step)) == (call, "Reached. Drank more at the party. Plan: Weighs daily.")
 
     def test_what_was_said_is_needed_when_reached(self, ana: Patient, nurse: User) -> None:
         with pytest.raises(ValidationError, match="write down what was said"):

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from alerts.services.evaluation import evaluate_pending, look_for_missing
+from alerts.showing.telling import sentence_of
 from homedialysis.accounts.models import User
 from sessions.models import Analyte, BloodResult, Patient, Prescription, SupplyCount, Training, WaterTest
 from sessions.services.bloods import enter_bloods
@@ -27,7 +28,7 @@ def test_a_water_sample_at_its_limit_and_the_next_that_passes(ana: Patient, nurs
         evaluate_pending(at=MORNING + days * DAY)
     (alert,) = alerts_of("water_quality")
     assert (alert.get_urgency_display(), alert.first_night) == ("Call today", date(2026, 3, 2))
-    assert alert.sentence.endswith("sampled on 2 Mar: at the limit.")
+    assert sentence_of(alert).endswith("sampled on 2 Mar: at the limit.")
     assert alert.cause_gone_at == MORNING + 7 * DAY
 
 
@@ -58,7 +59,7 @@ def test_supplies_that_run_short(ana: Patient, nurse: User, anas_prescription: P
     note(SupplyCount(patient=ana, item=item, counted_at=A_NIGHT, count=3), by=nurse, at=MORNING)
     evaluate_pending(at=MORNING)
     (alert,) = alerts_of("supplies")
-    assert alert.sentence == "Dialysers for 7 days where 14 are wanted."
+    assert sentence_of(alert) == "Dialysers for 7 days where 14 are wanted."
     later = A_NIGHT + timedelta(hours=1)
     note(SupplyCount(patient=ana, item=item, counted_at=later, count=30), by=nurse, at=MORNING)
     evaluate_pending(at=MORNING)

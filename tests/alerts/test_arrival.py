@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from alerts.models import Alert, AlertStep
 from alerts.services.evaluation import evaluate_pending
+from alerts.showing.telling import sentence_of
 from sessions.models import Patient, Prescription
 from sessions.services.recording import record_treatment
 from tests.alerts.builders import DAY, reading
@@ -59,7 +60,7 @@ def said() -> dict[tuple[str, str], list[tuple[str, ...]]]:
     for alert in Alert.objects.all():
         standing = [item for item in alert.evidence if not item.get("gone")]
         if standing:
-            found[alert.rule, alert.cause] = [(item["day"], item["label"], str(item["value"])) for item in standing]
+            found[alert.rule, alert.cause] = [(item["day"], item["kind"], str(item["value"])) for item in standing]
     return found
 
 
@@ -67,7 +68,7 @@ def state() -> list[tuple[str, str, bool, str]]:
     """Of each alert that stands: its sentence, and whether it has passed."""
     rows = Alert.objects.order_by("rule", "cause")
     return [
-        (alert.rule, alert.cause, alert.cause_gone_at is None, alert.sentence)
+        (alert.rule, alert.cause, alert.cause_gone_at is None, sentence_of(alert))
         for alert in rows
         if any(not item.get("gone") for item in alert.evidence)
     ]
@@ -166,7 +167,7 @@ def test_four_workers_say_what_one_says(unit: object, seed: int) -> None:
     side_by_side(*[lambda: evaluate_pending(at=LATER)] * 4)
     one, four = (
         {
-            (a.rule, a.cause): (a.sentence, [item["value"] for item in a.evidence])
+            (a.rule, a.cause): (sentence_of(a), [item["value"] for item in a.evidence])
             for a in Alert.objects.filter(patient=p)
         }
         for p in patients

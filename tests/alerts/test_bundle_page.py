@@ -29,7 +29,7 @@ def two(ana: Patient) -> list[Alert]:
     at = timezone.now() - timedelta(hours=3)
     return [
         made_alert(ana, at=at),
-        made_alert(ana, at=at, rule="venous_high", cause="venous_high", title="Venous pressure high", urgency=2),
+        made_alert(ana, at=at, rule="venous_high", cause="venous_high", urgency=2),
     ]
 
 
@@ -51,7 +51,13 @@ class TestReading:
     def test_everything_that_is_open(self, two: list[Alert], ana: Patient, nurse_client: Client, nurse: User) -> None:
         PrescriptionFactory(patient=ana, version=1)
         page = text_of(nurse_client.get(at(ana)))
-        for words in ("UF rate over its limit", "Venous pressure high", "01632 960200", "Next treatment", "Opened"):
+        for words in (
+            "UF rate over its limit",
+            "Venous pressure over its limit",
+            "01632 960200",
+            "Next treatment",
+            "Opened",
+        ):
             assert words in page
         assert ReadLog.objects.filter(user=nurse, patient_id=ana.pk, path=at(ana)).count() == 1
 

@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.long_course import long_courses_of
+from alerts.showing.telling import sentence_of
 from dosing.science.body import total_body_water_watson
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, alerts_of
@@ -35,8 +36,8 @@ def recorded(patient: Patient, shown: list[float], *, minutes: list[int] | None 
 def test_a_fall_over_weeks_is_one_alert_at_the_flow_it_holds_for(ana: Patient) -> None:
     recorded(ana, FALL)
     (alert,) = alerts_of("dose_drift")
-    assert alert.sentence.startswith("Clearance by the machine down ")
-    assert "at 300 mL/min" in alert.sentence
+    assert sentence_of(alert).startswith("Clearance by the machine down ")
+    assert "at 300 mL/min" in sentence_of(alert)
     assert len(alert.evidence) == 20
     assert {row["unit"] for row in alert.evidence} == {"mL/min"}
 

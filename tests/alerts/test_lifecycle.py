@@ -14,6 +14,7 @@ from alerts.models import Alert, AlertStep
 from alerts.models.choices import Outcome, StepKind
 from alerts.models.rota_and_messages import Routine
 from alerts.services import lifecycle
+from alerts.showing.telling import sentence_of, step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, MORNING, again, alerts_of, evaluated
@@ -42,11 +43,11 @@ class TestEvidence:
         evaluated(ana, TOO_FAST, {"uf_removed_l": 3.2})
         alert = the_alert()
         expected = "UF rate 12.9 mL/kg/h at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 10 mL/kg/h."
-        assert alert.sentence == expected
-        assert [item["value"] for item in alert.evidence] == [12.9, 11.4]
+        assert sentence_of(alert) == expected
+        assert [round(item["value"], 1) for item in alert.evidence] == [12.9, 11.4]
         assert (alert.opened_at, alert.last_seen_at) == (MORNING, MORNING + 2 * DAY)
         assert kinds(alert) == ["opened", "evidence"]
-        assert alert.steps.last().words == "Added: 4 Mar."  # type: ignore[union-attr]
+        assert step_words(alert.steps.last()) == "Added: 4 Mar."
 
     def test_a_correction_takes_the_cause_away_but_not_the_alert(self, ana: Patient) -> None:
         (record,) = evaluated(ana, TOO_FAST)
@@ -62,15 +63,18 @@ class TestEvidence:
         again(first, uf_removed_l=2.4)
         alert = the_alert()
         assert alert.cause_gone_at is None
-        assert alert.sentence == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h."
-        assert alert.steps.last().words == "No longer so: 2 Mar."  # type: ignore[union-attr]
+        assert sentence_of(alert) == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h."
+        assert step_words(alert.steps.last()) == "No longer so: 2 Mar."
 
     def test_a_correction_that_is_over_too(self, ana: Patient) -> None:
         (record,) = evaluated(ana, TOO_FAST)
         again(record, uf_removed_l=4.2)
         alert = the_alert()
-        assert alert.sentence == "UF rate 15.0 mL/kg/h on 2 Mar, over the limit of 10 mL/kg/h."
-        assert [(item["value"], item.get("gone", False)) for item in alert.evidence] == [(12.9, True), (15.0, False)]
+        assert sentence_of(alert) == "UF rate 15.0 mL/kg/h on 2 Mar, over the limit of 10 mL/kg/h."
+        assert [(round(item["value"], 1), item.get("gone", False)) for item in alert.evidence] == [
+            (12.9, True),
+            (15.0, False),
+        ]
 
     def test_the_cause_comes_back(self, ana: Patient) -> None:
         (record,) = evaluated(ana, TOO_FAST)
@@ -109,8 +113,11 @@ class TestAfterClosing:
         evaluated(ana, {"uf_removed_l": 3.2}, first=1)
         alert = the_alert()
         assert (alert.is_open, alert.outcome, alert.closed_by, alert.looked_at) == (True, "", None, None)
-        assert alert.sentence == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h."
-        assert [(item["value"], item.get("handled", False)) for item in alert.evidence] == [(12.9, True), (11.4, False)]
+        assert sentence_of(alert) == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h."
+        assert [(round(item["value"], 1), item.get("handled", False)) for item in alert.evidence] == [
+            (12.9, True),
+            (11.4, False),
+        ]
         assert kinds(alert) == ["opened", "closed", "back_again"]
         assert (alert.waits_since, alert.opened_at) == (MORNING + 2 * DAY, MORNING)
         assert alert.steps.get(kind="closed").outcome == "spoken"
@@ -121,7 +128,7 @@ class TestAfterClosing:
         evaluated(ana, {"uf_removed_l": 3.2}, first=8)
         closed, opened = alerts_of("uf_rate")
         assert not closed.is_open
-        assert [item["value"] for item in opened.evidence] == [11.4]
+        assert [round(item["value"], 1) for item in opened.evidence] == [11.4]
 
     def test_the_time_is_the_units(self, ana: Patient, nurse: User) -> None:
         Routine.objects.create(reopen_days=1)
@@ -136,7 +143,7 @@ class TestAfterClosing:
         evaluated(ana, {"uf_removed_l": 3.2}, {"uf_removed_l": 3.3}, first=1)
         first = again(first, notes="Slept well.")
         alert = the_alert()
-        assert [(item["value"], item.get("handled", False)) for item in alert.evidence] == [
+        assert [(round(item["value"], 1), item.get("handled", False)) for item in alert.evidence] == [
             (12.9, True),
             (11.4, False),
             (11.8, False),

@@ -11,6 +11,7 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from alerts.models import Alert
 from alerts.rules.missing import longest_gap
 from alerts.services.evaluation import look_for_missing
+from alerts.showing.telling import sentence_of
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import alerts_of, evaluated, sentences_of
 from tests.factories import PrescriptionFactory, record_night
@@ -54,7 +55,7 @@ class TestFixedWeekdays:
         look_for_missing(at=on(2, 8))
         look_for_missing(at=on(4, 8))
         (alert,) = alerts_of("missing")
-        assert alert.sentence == "No record of 2 treatments that were due from 2 Mar to 4 Mar."
+        assert sentence_of(alert) == "No record of 2 treatments that were due from 2 Mar to 4 Mar."
         assert alert.get_urgency_display() == "Call today"
         assert [step.kind for step in alert.steps.all()] == ["opened", "evidence"]
 

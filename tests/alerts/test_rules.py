@@ -12,6 +12,8 @@ from alerts.models import Limit
 from alerts.models.choices import Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import History, Night
+from alerts.rules.evidence_kinds import label_of_evidence
+from alerts.rules.remarks import remark_words
 from alerts.rules.wording import days_of
 from homedialysis.accounts.models import User
 from sessions.models import EventKind
@@ -25,7 +27,7 @@ def said(key: str, found: History) -> list[str]:
     """The sentences of what is seen on enough nights."""
     rule = BY_KEY[key]
     seen = [one for one in rule.see(found, NOW) if len(days_of(one.evidence)) >= (one.nights or rule.nights)]
-    return [one.sentence or rule.say(one) for one in seen]
+    return [rule.say(one) for one in seen]
 
 
 def limits_of(key: str, found: History) -> list[float | None]:
@@ -63,7 +65,7 @@ class TestPressure:
 
     def test_standing_afterwards(self) -> None:
         (seen,) = BY_KEY["systolic_low"].see(history(night(post_standing_systolic=84.0)), NOW)
-        assert [item.label for item in seen.evidence] == ["Systolic after, standing"]
+        assert [label_of_evidence(item) for item in seen.evidence] == ["Systolic after, standing"]
 
     def test_systolic_and_diastolic_have_limits_of_their_own(self) -> None:
         expected = (
@@ -131,7 +133,8 @@ class TestPassed:
     """A rule counts as over after some nights inside, by a margin where it has one."""
 
     def words(self, key: str, *nights: Night) -> str:
-        return BY_KEY[key].passed(history(*nights), nights[0].record.night)
+        passed = BY_KEY[key].passed(history(*nights), nights[0].record.night)
+        return remark_words(passed) if passed else ""
 
     def test_three_nights_inside(self) -> None:
         good = [night(index) for index in (1, 2, 3)]

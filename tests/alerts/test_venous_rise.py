@@ -9,6 +9,7 @@ import pytest
 from alerts.models import Alert
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.lifecycle import close
+from alerts.showing.telling import sentence_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.builders import DAY, alerts_of, reading
@@ -32,8 +33,8 @@ def recorded(patient: Patient, pressures: list[float], first: int = 0) -> None:
 def test_a_climb_opens_one_alert_with_its_nights_and_ends_as_passed(ana: Patient, nurse: User) -> None:
     recorded(ana, CLIMB)
     (alert,) = alerts_of("venous_rise")
-    assert alert.sentence.startswith("Venous pressure up ")
-    assert "at 300 mL/min" in alert.sentence
+    assert sentence_of(alert).startswith("Venous pressure up ")
+    assert "at 300 mL/min" in sentence_of(alert)
     assert len(alert.evidence) == 20
     recorded(ana, [125.0, 127.0] * 8, first=60)
     alert.refresh_from_db()

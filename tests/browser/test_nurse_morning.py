@@ -56,7 +56,7 @@ def five(unit: object) -> list[Patient]:
         made_alert(patient, at=at, urgency=urgency, evidence=nights)
         PrescriptionFactory(patient=patient, version=1)
     lower = {"rule": "venous_high", "cause": "venous_high", "urgency": WEEK}
-    made_alert(patients[0], at=now - timedelta(hours=9), title="Venous pressure over its limit", **lower)
+    made_alert(patients[0], at=now - timedelta(hours=9), **lower)
     return patients
 
 

@@ -62,13 +62,13 @@ def test_water_is_due_from_the_day_the_plant_came(ana: Patient) -> None:
     found = due(ana, "bacteria")
     assert found == Due(
         "bacteria",
-        "Water culture",
         TODAY - 10 * DAY,
         True,
-        "None yet since Brookline RO came.",
+        said=("none_since", {"machine": "Brookline RO"}),
         form="water",
         id="bacteria",
     )
+    assert (found.label, found.words) == ("Water culture", "None yet since Brookline RO came.")
     WaterTestFactory(patient=ana, sampled_at=ago(11))  # of the plant before it
     assert days_to(ana, "bacteria") == -10
     WaterTestFactory(patient=ana, sampled_at=ago(4))
@@ -292,7 +292,7 @@ def test_the_phone_gets_what_can_be_counted(ana: Patient) -> None:
 
 
 def test_a_due_item_as_the_phone_gets_it() -> None:
-    found = Due("bacteria", "Water culture", TODAY, False, "Last on 1 Jan 2026.", form="water", id="bacteria")
+    found = Due("bacteria", TODAY, False, said=("last", {"day": "2026-01-01"}), form="water", id="bacteria")
     assert found.as_json() == {
         "kind": "bacteria",
         "label": "Water culture",

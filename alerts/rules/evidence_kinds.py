@@ -1,0 +1,244 @@
+"""What evidence can be of: for each code the words, the unit and the digits in which people read it, and its chart.
+
+Codes are kept with alerts for ever; their words may change at any time. A code is either declared in `KINDS`, or made
+of a family and what the family knows the words of: "number.uf_rate", "event.cramp", "blood.potassium".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
+
+from alerts.rules.base import Evidence
+from alerts.rules.wording import day
+from dosing.services.night.catalogue import BY_KEY
+from dosing.services.trend_of_patient import WATCHES
+from sessions.facts.choices import Analyte, DialyserLook, EventKind
+from sessions.facts.choices_surroundings import WaterKind, WaterPlace
+from sessions.services.due import label_of, last_time
+from sessions.texts.checklist import name_of
+
+MMHG = "mmHg"
+CELSIUS = "°C"
+PERCENT = "%"
+Words = Callable[[Evidence], StrOrPromise]
+
+
+def _nothing(item: Evidence) -> str:
+    return ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceKind:
+    """label: what it is called; unit: of value and limit, where the evidence does not bring its own; decimals: in
+    which people read it, None as it was noted; more: what is said beside the value; drawn_from: the computed number or
+    the column of the record whose course its chart draws, "" for the evidence alone.
+    """
+
+    label: Words
+    unit: StrOrPromise = ""
+    decimals: int | None = None
+    more: Words = _nothing
+    drawn_from: str = ""
+
+    def shown(self, value: float) -> float:
+        """A value as people read it: what reads as the limit is not over it."""
+        return value if self.decimals is None else round(value, self.decimals)
+
+
+def _called(label: StrOrPromise) -> Words:
+    return lambda item: label
+
+
+def _plain(
+    label: StrOrPromise, unit: StrOrPromise = "", decimals: int | None = None, drawn_from: str = ""
+) -> EvidenceKind:
+    return EvidenceKind(label=_called(label), unit=unit, decimals=decimals, drawn_from=drawn_from)
+
+
+def _check_name(item: Evidence) -> str:
+    return name_of(item.place, item.parts["version"], item.parts["name"])
+
+
+def _check_outcome(item: Evidence) -> str:
+    """What was written of a check that failed."""
+    if item.parts["overruled"]:
+        return gettext("overruled: %(reason)s") % item.parts
+    return item.parts["note"] or gettext("failed")
+
+
+def _found_at_access(item: Evidence) -> str:
+    return item.parts["note"] or item.parts["reason"] or gettext("not as it should be")
+
+
+def _pain_at(item: Evidence) -> StrOrPromise:
+    labels = {"arterial": _("Pain at the arterial needle"), "venous": _("Pain at the venous needle")}
+    return labels.get(item.place, _("Pain at a needle"))
+
+
+def _per_week(item: Evidence) -> str:
+    per_week = item.parts.get("per_week")
+    return gettext("prescribed %(count)g a week") % {"count": per_week} if per_week else ""
+
+
+def _of_four_weeks(item: Evidence) -> str:
+    return gettext("%(done)d of %(wanted)g prescribed") % item.parts
+
+
+def stock_words(item: Evidence) -> str:
+    """ "Dialysers for 3 days where 14 are wanted, 20 expected on 4 May"."""
+    parts = dict(item.parts)
+    if "expected_on" in parts:
+        parts["expected_on"] = day(parts["expected_on"])
+        words = gettext("%(item)s for %(days)d days where %(wanted)d are wanted, %(count)s expected on %(expected_on)s")
+        return words % parts
+    return gettext("%(item)s for %(days)d days where %(wanted)d are wanted") % parts
+
+
+KINDS: dict[str, EvidenceKind] = {
+    "reading.venous_mmhg": _plain(_("Venous pressure"), MMHG, drawn_from="venous_median"),
+    "reading.arterial_mmhg": _plain(_("Arterial pressure"), MMHG, drawn_from="arterial_median"),
+    "reading.tmp_mmhg": _plain(_("Transmembrane pressure"), MMHG),
+    "reading.conductivity_ms_cm": _plain(_("Conductivity"), "mS/cm"),
+    "reading.dialysate_temperature_c": _plain(_("Temperature of the dialysis fluid"), CELSIUS),
+    "reading.systolic": _plain(_("Systolic during"), MMHG),
+    "record.pre_systolic": _plain(_("Systolic before"), MMHG, drawn_from="pre_systolic"),
+    "record.pre_diastolic": _plain(_("Diastolic before"), MMHG, drawn_from="pre_diastolic"),
+    "record.post_systolic": _plain(_("Systolic after"), MMHG, drawn_from="post_systolic"),
+    "record.post_standing_systolic": _plain(_("Systolic after, standing"), MMHG),
+    "record.pre_temperature_c": _plain(_("Temperature before"), CELSIUS),
+    "record.post_temperature_c": _plain(_("Temperature after"), CELSIUS),
+    "record.unfinished": _plain(_("Record not handed over")),
+    "record.late": _plain(_("Hours from the end to the record"), "h", 0),
+    "record.missing": EvidenceKind(label=_called(_("Treatment due, no record")), more=_per_week),
+    "record.dialyser_look": EvidenceKind(
+        label=_called(_("Dialyser")), more=lambda item: DialyserLook(item.parts["look"]).label
+    ),
+    "event_systolic": _plain(_("Systolic noted with an event"), MMHG),
+    "fall_with_symptoms": _plain(_("Fall with symptoms"), MMHG),
+    "standing_fall.systolic": _plain(_("Systolic fall on standing"), MMHG),
+    "standing_fall.diastolic": _plain(_("Diastolic fall on standing"), MMHG),
+    "site.attempts": _plain(_("Needle attempts")),
+    "site.pain": EvidenceKind(label=_pain_at, unit=_("of 10")),
+    "check.value": EvidenceKind(label=_check_name),
+    "check.failed": EvidenceKind(label=_check_name, more=_check_outcome),
+    "check.access": EvidenceKind(label=_check_name, more=_found_at_access),
+    "share.blood_processed": _plain(_("Blood processed, of prescribed flow times time"), PERCENT, 0),
+    "share.blood_flow_median": _plain(_("Blood flow, of prescribed"), PERCENT, 0),
+    "share.treatments": EvidenceKind(
+        label=_called(_("Treatments in four weeks")), unit=PERCENT, decimals=0, more=_of_four_weeks
+    ),
+    "prescription": EvidenceKind(
+        label=lambda item: gettext("Prescription %(version)s") % {"version": item.place},
+        more=_called(_("not acknowledged at the bedside")),
+    ),
+    "stock": EvidenceKind(label=lambda item: item.parts["item"], more=stock_words),
+}
+TREND_LABELS: dict[str, StrOrPromise] = {
+    "venous": _("Venous pressure"),
+    "arterial": _("Arterial pressure"),
+    "clearance": _("Clearance by the machine"),
+    "post_weight": _("Weight after"),
+    "systolic": _("Systolic pressure"),
+    "bleeding": _("Bleeding time"),
+    "tmp": _("Transmembrane pressure"),
+}
+"""What a series of `trend_of_patient.WATCHES` is called at the beginning of a sentence."""
+TRENDS_DRAWN_FROM = {
+    "venous": "venous_median",
+    "arterial": "arterial_median",
+    "post_weight": "post_weight_kg",
+    "systolic": "pre_systolic",
+    "bleeding": "bleeding",
+}
+
+
+def _number(key: str) -> EvidenceKind:
+    number = BY_KEY[key]
+    return EvidenceKind(
+        label=lambda item: number.label,
+        unit=PERCENT if number.percent else number.unit,
+        decimals=0 if number.percent else number.decimals,
+        drawn_from=key,
+    )
+
+
+def _event(key: str) -> EvidenceKind:
+    return EvidenceKind(label=_called(EventKind(key).label), more=lambda item: item.parts.get("note", ""))
+
+
+def _blood(key: str) -> EvidenceKind:
+    return _plain(Analyte(key).label)
+
+
+def _water(key: str) -> EvidenceKind:
+    return EvidenceKind(label=_called(WaterKind(key).label), more=lambda item: WaterPlace(item.place).label)
+
+
+def _trend(key: str) -> EvidenceKind:
+    watch = WATCHES[key]
+    return _plain(TREND_LABELS[key], watch.unit, watch.decimals, TRENDS_DRAWN_FROM.get(key, ""))
+
+
+def _due(key: str) -> EvidenceKind:
+    return EvidenceKind(
+        label=lambda item: label_of(key, item.place),
+        more=lambda item: last_time(item.parts["code"], item.parts["said"]),
+    )
+
+
+FAMILIES: dict[str, Callable[[str], EvidenceKind]] = {
+    "number": _number,
+    "event": _event,
+    "blood": _blood,
+    "water": _water,
+    "trend": _trend,
+    "due": _due,
+}
+"""Codes made of a family, a dot, and a key of what knows its words."""
+
+
+@cache
+def kind_of(code: str) -> EvidenceKind:
+    """What evidence of a code is. One that nobody knows any more is called by its code."""
+    if code in KINDS:
+        return KINDS[code]
+    family, _dot, key = code.partition(".")
+    try:
+        return FAMILIES[family](key)
+    except (KeyError, ValueError):
+        return _plain(code)
+
+
+def shown(item: Evidence) -> float:
+    """The value as people read it; 0 where there is none."""
+    return 0.0 if item.value is None else kind_of(item.kind).shown(item.value)
+
+
+def unit_of(item: Evidence) -> StrOrPromise:
+    """The unit of value and limit; what is measured in several units brings its own."""
+    own: str = item.parts.get("unit", "")
+    return own or kind_of(item.kind).unit
+
+
+def label_of_evidence(item: Evidence) -> str:
+    """What it is called, in the language of the reader."""
+    return _said(kind_of(item.kind).label, item)
+
+
+def more_of(item: Evidence) -> str:
+    """What is said beside the value, in the language of the reader."""
+    return _said(kind_of(item.kind).more, item)
+
+
+def _said(words: Words, item: Evidence) -> str:
+    """Evidence that was kept before its kind wanted a part more is called by its code."""
+    try:
+        return str(words(item))
+    except (KeyError, ValueError):
+        return item.kind
