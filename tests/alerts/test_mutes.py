@@ -157,7 +157,7 @@ class TestPages:
         self, ana: Patient, anas_prescription: Prescription, nurse_client: Client
     ) -> None:
         page = text_of(nurse_client.get(reverse("alerts:mutes-of-patient", args=[ana.pk])))
-        assert all(rule.title in page for rule in RULES)
+        assert all(str(rule.title) in page for rule in RULES)
         assert "UF rate at most 10 mL/kg/h" in page
         assert "Not judged: no panel of bloods is set." in page
 
