@@ -14,7 +14,7 @@ OURS = frozenset({"accounts", "treatment", "dosing", "alerts"})
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class SchemaFit:
     """missing: migrations of this code that the database has not had; unknown: those of ours that it had and this code
     does not know, sorted, each as "app.name".
     """
@@ -39,11 +39,11 @@ def _of_the_code() -> frozenset[tuple[str, str]]:
     return frozenset(MigrationLoader(None).disk_migrations or ())
 
 
-def fit_of_database() -> Fit:
+def fit_of_database() -> SchemaFit:
     """One query. Raises DatabaseError where the database cannot be asked."""
     code, applied = _of_the_code(), set(MigrationRecorder(connection).applied_migrations())
     unknown = {key for key in applied - code if key[0] in OURS}
-    return Fit(missing=_named(code - applied), unknown=_named(unknown))
+    return SchemaFit(missing=_named(code - applied), unknown=_named(unknown))
 
 
 def _named(keys: set[tuple[str, str]] | frozenset[tuple[str, str]]) -> tuple[str, ...]:
