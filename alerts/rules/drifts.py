@@ -88,8 +88,8 @@ def unjudged(history: History, series: str) -> Iterator[NotJudged]:
     verdict = history.trends.get(series)
     if verdict is None:
         yield NotJudged(None, Remark(NOT_NOTED))
-    elif verdict.state == "unknown":
-        yield NotJudged(None, Remark(OF_SCIENCE, {"why": verdict.why}))
+    elif verdict.why is not None:
+        yield NotJudged(None, Remark(OF_SCIENCE, {"why": verdict.why.as_json()}))
 
 
 def drift_parts(series: str, verdict: TrendVerdict) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from dosing.pages.forms_planner import PlanForm, asked_of, read_back, written
+from dosing.services.numbers.reasons import reason_words
 from dosing.services.planner import figures
 from dosing.services.planner.candidates import Candidate, Tried, least_flow, map_of, try_out
 from dosing.services.planner.drafting import keep_draft
@@ -177,7 +178,7 @@ def _row(
         word=written(candidate),
         candidate=candidate,
         figures=shown,
-        why=str(tried.why[at]),
+        why=reason_words(tried.why[at]),
         good=reached >= dose and rate <= limit,
         short_of=_short_of(reached, rate, dose=dose, limit=limit),
         directions="" if at == 0 else _directions(now, candidate),

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.checks import above_zero, given, not_negative, quiet, within
+from dosing.science.checks import above_zero, given, no_such, not_negative, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, as_float, measure, unknown
 
 STATIC_EQUATIONS = {
@@ -49,8 +50,7 @@ def static_pressure(*, chamber_mmhg: ArrayLike, height_cm: ArrayLike, equation: 
     """
     chamber, height = as_float(chamber_mmhg, height_cm)
     if equation not in STATIC_EQUATIONS:
-        known = ", ".join(STATIC_EQUATIONS)
-        return unknown("mmHg", f"{equation!r} is no equation; known: {known}", chamber.shape)
+        return unknown("mmHg", no_such("equation", equation, STATIC_EQUATIONS), chamber.shape)
     checks = within(-50, 300, "mmHg", chamber_pressure=chamber) + within(-50, 100, "cm", height=height)
     if equation == "empirical":
         return measure(chamber + k.STATIC_SLOPE * height + k.STATIC_OFFSET, "mmHg", checks)
@@ -87,9 +87,9 @@ def recirculation(*, systemic: ArrayLike, arterial: ArrayLike, venous: ArrayLike
     """
     s, a, v = as_float(systemic, arterial, venous)
     checks = above_zero(systemic_urea=s, arterial_urea=a, venous_urea=v)
-    checks.append((v >= s, "venous urea is not below systemic urea"))
-    checks.append((a > s, "arterial urea is above systemic urea: an error of measurement"))
-    checks.append((v > a, "venous urea is above arterial urea: an error of measurement"))
+    checks.append((v >= s, Reason("venous_urea_high")))
+    checks.append((a > s, Reason("arterial_above_systemic")))
+    checks.append((v > a, Reason("venous_above_arterial")))
     return measure(100 * (s - a) / (s - v), "%", checks)
 
 
@@ -105,7 +105,7 @@ def line_reversal_flow(*, qb: ArrayLike, recirculation_share: ArrayLike) -> Meas
     """
     flow, share = as_float(qb, recirculation_share)
     checks = within(50, 600, "mL/min", blood_flow=flow) + given(recirculation=share)
-    checks.append(((share < 0.02) | (share >= 1), "recirculation is a fraction from 0.02 to below 1"))
+    checks.append(((share < 0.02) | (share >= 1), Reason("recirculation_no_fraction")))
     return measure(flow * (1 / share - 1), "mL/min", checks)
 
 
@@ -138,7 +138,7 @@ def highest_needle_flow(*, gauge: ArrayLike) -> Measure:
     for known, highest in HIGHEST_NEEDLE_FLOW.items():
         flow = np.where(size == known, highest, flow)
     checks = given(needle_gauge=size)
-    return measure(flow, "mL/min", [*checks, (np.isnan(flow), "needle gauge is not 14, 15, 16 or 17")])
+    return measure(flow, "mL/min", [*checks, (np.isnan(flow), Reason("gauge_unknown"))])
 
 
 @quiet
@@ -195,7 +195,7 @@ def near_treatment_flow(*, flows_ml_min: ArrayLike) -> Measure:
     flows = np.atleast_1d(np.asarray(flows_ml_min, dtype=np.float64))
     usual = _median(np.where(flows > 0, flows, np.nan))[..., None]
     near = np.abs(flows - usual) <= k.NEAR_TREATMENT_FLOW * usual
-    return measure(near, "1", [(np.broadcast_to(np.isnan(usual), near.shape), "no blood flow was noted")])
+    return measure(near, "1", [(np.broadcast_to(np.isnan(usual), near.shape), Reason("no_blood_flow"))])
 
 
 @quiet
@@ -211,7 +211,7 @@ def median_at_treatment_flow(*, values: ArrayLike, flows_ml_min: ArrayLike) -> M
     read, flows = _pairs(values, flows_ml_min)
     near = near_treatment_flow(flows_ml_min=flows)
     value = _median(np.where(near.value == 1, read, np.nan))
-    return measure(value, "", [(np.isnan(value), "no reading at treatment flow was noted")])
+    return measure(value, "", [(np.isnan(value), Reason("no_treatment_flow"))])
 
 
 @quiet
@@ -227,7 +227,7 @@ def pressure_flow_slope(*, pressures_mmhg: ArrayLike, flows_ml_min: ArrayLike) -
     """
     pressures, flows = _pairs(pressures_mmhg, flows_ml_min)
     slope = _theil_sen(pressures, flows)
-    return measure(slope, "mmHg/(mL/min)", [(np.isnan(slope), "the flows do not differ enough for a slope")])
+    return measure(slope, "mmHg/(mL/min)", [(np.isnan(slope), Reason("flows_too_alike"))])
 
 
 @quiet
@@ -247,7 +247,7 @@ def pressure_at_flow(
     pressure, flow, reference, rise = as_float(pressure_mmhg, flow_ml_min, reference_ml_min, slope)
     checks = within(-400, 600, "mmHg", pressure=pressure) + within(-2, 2, "mmHg per mL/min", slope=rise)
     checks += within(50, 700, "mL/min", blood_flow=flow, reference_flow=reference)
-    checks.append((np.abs(flow - reference) > 200, "the flow is too far from the reference flow"))
+    checks.append((np.abs(flow - reference) > 200, Reason("flow_too_far")))
     return measure(pressure - rise * (flow - reference), "mmHg", checks)
 
 
@@ -276,9 +276,9 @@ def median_pressure_at_flow(
     farthest = np.fmax.reduce(np.abs(away), -1, initial=0.0)
     low, high = np.fmin.reduce(away, -1, initial=np.inf), np.fmax.reduce(away, -1, initial=-np.inf)
     checks = not_negative(reference_flow=reference)
-    checks.append((np.isnan(value), "no reading has both pressure and flow"))
+    checks.append((np.isnan(value), Reason("no_pressure_with_flow")))
     level = np.isnan(slope) & (farthest > SMALLEST_FLOW_STEP)
-    checks.append((level, "the flows do not differ enough to carry the pressure"))
+    checks.append((level, Reason("flows_too_alike_to_carry")))
     outside = (low > FARTHEST_FLOW) | (high < -FARTHEST_FLOW)
-    checks.append((outside, "the reference is too far from the flows"))
+    checks.append((outside, Reason("reference_too_far")))
     return measure(value, "mmHg", checks)

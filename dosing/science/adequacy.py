@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.checks import above_zero, not_negative, quiet, within
+from dosing.science.checks import above_zero, no_such, not_negative, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray, Measure, as_float, measure, unknown
 
 POST_SAMPLES = {
@@ -37,7 +38,7 @@ EQUILIBRATED_METHODS = (
 
 def _urea_pair(pre: FloatArray, post: FloatArray) -> list[Check]:
     checks = above_zero(urea_before=pre, urea_after=post)
-    return [*checks, (post >= pre, "urea after is not below urea before")]
+    return [*checks, (post >= pre, Reason("urea_did_not_fall"))]
 
 
 @quiet
@@ -105,24 +106,24 @@ def single_pool_ktv(
     factor = generation_factor(days_since_last=None if days_since_last is None else days)
     checks = _urea_pair(pre_, post_) + within(1, 12, "h", treatment_length=hours_)
     checks += not_negative(fluid_removed=uf) + above_zero(weight_after=weight)
-    checks.append((~factor.known, "time since the last treatment is not given or outside 0.5 to 7 days"))
+    checks.append((~factor.known, Reason("interval_not_usable")))
     ratio, removed = post_ / pre_, uf / weight
     left = ratio - factor.value * hours_
-    checks.append(((ratio < 0.1) | (ratio > 0.8), "urea after/before is outside 0.1 to 0.8"))
-    checks.append((removed > 0.1, "fluid removed is above a tenth of the weight"))
-    checks.append((left <= 0, "the urea ratio does not fit the length of the treatment"))
+    checks.append(((ratio < 0.1) | (ratio > 0.8), Reason("urea_ratio_outside")))
+    checks.append((removed > 0.1, Reason("much_fluid_for_weight")))
+    checks.append((left <= 0, Reason("ratio_unlike_length")))
     return measure(-np.log(left) + (k.FLUID_TERM - k.FLUID_TERM_RATIO * ratio) * removed, "1", checks)
 
 
-def _sample_forbids(post_sample: str) -> str:
-    """Why a sample after treatment cannot give a single-pool value, or ""."""
+def _sample_forbids(post_sample: str) -> Reason | None:
+    """Why a sample after treatment cannot give a single-pool value, or None."""
     if post_sample not in POST_SAMPLES:
-        return f"{post_sample!r} is no way to draw the sample after; known: {', '.join(POST_SAMPLES)}"
+        return no_such("way_to_draw", post_sample, POST_SAMPLES)
     if post_sample == "late":
-        return "a sample drawn 30 to 60 minutes after the end gives the equilibrated value directly"
+        return Reason("sample_was_late")
     if post_sample == "unprotected":
-        return "the sample after was not protected from recirculated blood and reads too low"
-    return ""
+        return Reason("sample_not_protected")
+    return None
 
 
 @quiet
@@ -182,7 +183,7 @@ def equilibrated_ktv(*, single_pool: ArrayLike, minutes: ArrayLike, method: str)
     """
     s, t = as_float(single_pool, minutes)
     if method not in _REBOUND:
-        return unknown("1", f"{method!r} is no method; known: {', '.join(EQUILIBRATED_METHODS)}", s.shape)
+        return unknown("1", no_such("method", method, EQUILIBRATED_METHODS), s.shape)
     shortest, longest = (60, 720) if method.startswith("tattersall") else (90, 480)
     checks = above_zero(single_pool_dose=s) + within(0, 5, "", single_pool_dose=s)
     checks += within(shortest, longest, "minutes", treatment_length=t)
@@ -245,7 +246,7 @@ def standard_weekly_ktv_with_fluid_and_kidney(
     )
     checks = _weekly_checks(s, t, n) + not_negative(weekly_fluid=uf) + within(10, 100, "L", volume=volume)
     checks += within(0, 20, "mL/min", kidney_clearance=kidney)
-    checks.append(((s > 0) & (uf > 0.25 * n * volume), "weekly fluid does not fit volume and treatments"))
+    checks.append(((s > 0) & (uf > 0.25 * n * volume), Reason("weekly_fluid_does_not_fit")))
     return measure(_whole_week(s, t, n, uf, volume, kidney), "1/wk", checks)
 
 
@@ -282,9 +283,9 @@ def single_pool_ktv_needed(
     checks = above_zero(target=goal) + within(30, 720, "minutes", treatment_length=t)
     checks += within(0, 7, "", treatments_a_week=n) + not_negative(weekly_fluid=uf)
     checks += within(10, 100, "L", volume=volume) + within(0, 20, "mL/min", kidney_clearance=kidney)
-    checks.append((uf > 0.25 * n * volume, "weekly fluid does not fit volume and treatments"))
+    checks.append((uf > 0.25 * n * volume, Reason("weekly_fluid_does_not_fit")))
     low, high = np.zeros_like(goal), np.full_like(goal, 5.0)
-    checks.append((_whole_week(high, t, n, uf, volume, kidney) < goal, "no dose up to 5 reaches the target"))
+    checks.append((_whole_week(high, t, n, uf, volume, kidney) < goal, Reason("target_not_reached")))
     for _ in range(50):
         middle = (low + high) / 2
         short = _whole_week(middle, t, n, uf, volume, kidney) < goal

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.checks import not_negative, quiet, within
+from dosing.science.checks import no_such, not_negative, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import Measure, as_float, measure, unknown
 from dosing.science.sources import Status
 
@@ -194,11 +195,11 @@ def convert(*, analyte: str, value: ArrayLike, from_unit: str, to_unit: str) -> 
     """
     (amount,) = as_float(value)
     if analyte not in ANALYTES:
-        return unknown(to_unit, f"{analyte!r} is no analyte; known: {', '.join(ANALYTES)}", amount.shape)
+        return unknown(to_unit, no_such("analyte", analyte, ANALYTES), amount.shape)
     units = ANALYTES[analyte].units
     for name in (from_unit, to_unit):
         if name not in units:
-            reason = f"{name!r} is no unit of {ANALYTES[analyte].words}; known: {', '.join(units)}"
+            reason = Reason("no_unit_of", given=repr(name), what=analyte, known=", ".join(units))
             return unknown(to_unit, reason, amount.shape)
     checks = not_negative(**{analyte: amount})
     return measure(amount * units[to_unit].factor / units[from_unit].factor, to_unit, checks)
@@ -216,10 +217,10 @@ def classify(*, analyte: str, value: ArrayLike, band: Band | None = None) -> Mea
     """
     (amount,) = as_float(value)
     if analyte not in ANALYTES:
-        return unknown("place", f"{analyte!r} is no analyte; known: {', '.join(ANALYTES)}", amount.shape)
+        return unknown("place", no_such("analyte", analyte, ANALYTES), amount.shape)
     used = band or ANALYTES[analyte].band
     if used is None:
-        return unknown("place", f"no review range is set for {ANALYTES[analyte].words}", amount.shape)
+        return unknown("place", Reason("no_review_range", what=analyte), amount.shape)
     below = amount < (-np.inf if used.low is None else used.low)
     above = amount > (np.inf if used.high is None else used.high)
     return measure(above.astype(float) - below.astype(float), "place", not_negative(**{analyte: amount}))

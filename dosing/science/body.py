@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dosing.science import sources as k
 from dosing.science.checks import above_zero, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray, Measure, as_float, measure
 
 
@@ -20,7 +21,7 @@ def _sexes(
     """Where sex is male, the numbers as arrays of the common shape, and the check that sex is known."""
     names = np.asarray(sex, dtype=np.str_)
     male, female, *arrays = as_float(names == "male", names == "female", *numbers)
-    unknown_sex: Check = ((male + female) == 0, "the formula needs the sex as male or female")
+    unknown_sex: Check = ((male + female) == 0, Reason("sex_needed"))
     return male > 0, arrays, [unknown_sex]
 
 

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
 from dosing.science.checks import above_zero, not_negative, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, as_float, measure
 
 HIGHEST_BLOOD_FLOW = 1000.0
@@ -55,8 +56,8 @@ def total_clearance(*, diffusive: ArrayLike, qb: ArrayLike, qf: ArrayLike) -> Me
     """
     kd, qb_, qf_ = as_float(diffusive, qb, qf)
     checks = above_zero(diffusive_clearance=kd, blood_flow=qb_) + not_negative(ultrafiltration=qf_)
-    checks.append((kd > qb_, "diffusive clearance is above the blood flow"))
-    checks.append((qf_ >= qb_, "ultrafiltration is not below the blood flow"))
+    checks.append((kd > qb_, Reason("diffusion_above_flow")))
+    checks.append((qf_ >= qb_, Reason("ultrafiltration_above_flow")))
     return measure(kd * (1 - qf_ / qb_) + qf_, "mL/min", checks)
 
 
@@ -103,7 +104,7 @@ def blood_water_clearance(
     water = share * qb_
     checks = above_zero(mass_transfer_coefficient=koa_, blood_flow=qb_, dialysate_flow=qd_)
     checks += not_negative(ultrafiltration=qf_) + within(0.7, 1.0, blood_water_share=share)
-    checks.append((qf_ >= water, "ultrafiltration is not below the blood flow"))
+    checks.append((qf_ >= water, Reason("ultrafiltration_above_flow")))
     return measure(_michaels(koa_, water, qd_) * (1 - qf_ / water) + qf_, "mL/min", checks)
 
 
@@ -119,7 +120,7 @@ def koa_from_clearance(*, clearance: ArrayLike, qb: ArrayLike, qd: ArrayLike) ->
     """
     kd, qb_, qd_ = as_float(clearance, qb, qd)
     checks = above_zero(clearance=kd, blood_flow=qb_, dialysate_flow=qd_)
-    checks.append((kd >= np.minimum(qb_, qd_), "clearance is not below both flows"))
+    checks.append((kd >= np.minimum(qb_, qd_), Reason("clearance_not_below_flows")))
     # Written with log1p of the difference of the two logarithms' arguments, exact near Qb = Qd.
     drop = kd * (qb_ - qd_) / (qb_ * (qd_ - kd))
     slope = np.where(drop == 0, 1.0, np.log1p(drop) / drop)
@@ -172,8 +173,8 @@ def clearance_with_recirculation(*, clearance: ArrayLike, qb: ArrayLike, recircu
     """
     kd, qb_, r = as_float(clearance, qb, recirculation)
     checks = above_zero(clearance=kd, blood_flow=qb_) + not_negative(recirculation=r)
-    checks.append((r >= 1, "recirculation is a fraction and must be below 1"))
-    checks.append((kd > qb_, "clearance is above the blood flow"))
+    checks.append((r >= 1, Reason("recirculation_whole")))
+    checks.append((kd > qb_, Reason("clearance_above_flow")))
     return measure(kd * (1 - r) / (1 - r * (1 - kd / qb_)), "mL/min", checks)
 
 
@@ -207,7 +208,7 @@ def blood_flow_for_clearance(*, clearance: ArrayLike, koa: ArrayLike, qd: ArrayL
     kd, koa_, qd_ = as_float(clearance, koa, qd)
     checks = above_zero(clearance=kd, mass_transfer_coefficient=koa_, dialysate_flow=qd_)
     highest = _michaels(koa_, np.full_like(koa_, HIGHEST_BLOOD_FLOW), qd_)
-    checks.append((kd > highest, f"not reached below a blood flow of {HIGHEST_BLOOD_FLOW:g} mL/min"))
+    checks.append((kd > highest, Reason("flow_not_enough", most=HIGHEST_BLOOD_FLOW)))
     low, high = kd.copy(), np.full_like(kd, HIGHEST_BLOOD_FLOW)
     for _ in range(60):
         middle = (low + high) / 2

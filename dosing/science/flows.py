@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
 from dosing.science.checks import given, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray, Measure, as_float, measure
 
 LONGEST_MINUTES = 1440.0
@@ -70,7 +71,10 @@ def clearance_from_ktv(*, ktv: ArrayLike, minutes: ArrayLike, volume_l: ArrayLik
     200.0
     """
     dose, t, volume = as_float(ktv, minutes, volume_l)
-    checks = [*within(0, 10, kt_over_v_of_the_machine=dose), (dose == 0, "kt over v of the machine is not above zero")]
+    checks = [
+        *within(0, 10, kt_over_v_of_the_machine=dose),
+        (dose == 0, Reason("not_above_zero", what="kt_over_v_of_the_machine")),
+    ]
     checks += within(60, LONGEST_MINUTES, "minutes", time=t) + within(10, 100, "L", volume=volume)
     return measure(dose * volume * k.ML_PER_L / t, "mL/min", checks)
 
@@ -78,14 +82,16 @@ def clearance_from_ktv(*, ktv: ArrayLike, minutes: ArrayLike, volume_l: ArrayLik
 def _readings_checks(flows: FloatArray, times: FloatArray, start: FloatArray, end: FloatArray) -> list[Check]:
     no_flow, no_time = np.isnan(flows), np.isnan(times)
     checks = given(start_of_treatment=start, end_of_treatment=end)
-    checks.append((no_flow[..., 0] & no_time[..., 0], "no reading of the blood flow"))
-    checks.append(((no_flow != no_time).any(-1), "a reading lacks its flow or its time"))
-    checks.append(((~no_flow[..., 1:] & no_flow[..., :-1]).any(-1), "a reading follows an empty one"))
-    checks.append((((flows < 0) | (flows > 700)).any(-1), "blood flow is outside 0 to 700 mL/min"))
-    checks.append(((np.diff(times) < 0).any(-1), "the readings are not in order of time"))
+    checks.append((no_flow[..., 0] & no_time[..., 0], Reason("no_flow_reading")))
+    checks.append(((no_flow != no_time).any(-1), Reason("reading_incomplete")))
+    checks.append(((~no_flow[..., 1:] & no_flow[..., :-1]).any(-1), Reason("reading_after_empty")))
+    checks.append(
+        (((flows < 0) | (flows > 700)).any(-1), Reason("outside", what="blood_flow", low=0, high=700, unit="mL/min"))
+    )
+    checks.append(((np.diff(times) < 0).any(-1), Reason("readings_not_in_order")))
     early, late = times < start[..., None], times > end[..., None]
-    checks.append(((early | late).any(-1), "a reading lies outside the treatment"))
-    checks.append(((end - start > LONGEST_MINUTES) | (end < start), "start and end of treatment do not fit"))
+    checks.append(((early | late).any(-1), Reason("reading_outside")))
+    checks.append(((end - start > LONGEST_MINUTES) | (end < start), Reason("ends_do_not_fit")))
     return checks
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.checks import given, quiet, within
+from dosing.science.checks import given, no_such, quiet, within
 from dosing.science.flows import (
     blood_processed_fixed_flow_l,
     blood_processed_l,
@@ -18,6 +18,7 @@ from dosing.science.flows import (
     dialysate_flow_for_volume,
     dialysate_volume_l,
 )
+from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray, Measure, as_float, measure, unknown
 
 __all__ = [
@@ -61,9 +62,7 @@ def _weights(**inputs: FloatArray) -> list[Check]:
     """Weights of an adult in kg, none more than a fifth away from the last one given."""
     checks = within(20, 300, "kg", **inputs)
     *others, reference = inputs.values()
-    return checks + [
-        (np.abs(other - reference) > 0.2 * reference, "the weights differ by more than a fifth") for other in others
-    ]
+    return checks + [(np.abs(other - reference) > 0.2 * reference, Reason("weights_differ")) for other in others]
 
 
 @quiet
@@ -88,7 +87,7 @@ def uf_volume_plan(
     checks = _weights(weight_before=pre, target_weight=target)
     checks += within(0, 2, "L", rinse_back=rinse) + within(0, 5, "L", intake=intake)
     plan = pre - target + rinse + intake
-    checks.append((plan < 0, "the weight before is under the target: nothing to take off"))
+    checks.append((plan < 0, Reason("under_target")))
     return measure(plan, "L", checks)
 
 
@@ -123,7 +122,7 @@ def weight_scaled_uf_limit(*, post_weight_kg: ArrayLike, line: str = "risk_20") 
     """
     (weight,) = as_float(post_weight_kg)
     if line not in UF_RATE_LINES:
-        return unknown("mL/h", f"{line!r} is no line; known: {', '.join(UF_RATE_LINES)}", weight.shape)
+        return unknown("mL/h", no_such("line", line, UF_RATE_LINES), weight.shape)
     checks = within(35, 180, "kg", weight_after=weight)
     return measure(k.UF_LINE_SLOPE * weight + UF_RATE_LINES[line], "mL/h", checks)
 
@@ -297,7 +296,7 @@ def mean_arterial_pressure(*, systolic: ArrayLike, diastolic: ArrayLike) -> Meas
     """
     high, low = as_float(systolic, diastolic)
     checks = within(40, 300, "mmHg", systolic_pressure=high) + within(20, 200, "mmHg", diastolic_pressure=low)
-    checks.append((low >= high, "diastolic pressure is not below systolic pressure"))
+    checks.append((low >= high, Reason("pressures_swapped")))
     return measure(low + (high - low) / 3, "mmHg", checks)
 
 
@@ -313,8 +312,10 @@ def lowest_pressure(*, pressures_mmhg: ArrayLike) -> Measure:
     """
     pressures = np.atleast_1d(np.asarray(pressures_mmhg, dtype=np.float64))
     lowest = np.fmin.reduce(pressures, -1, initial=np.inf)
-    checks: list[Check] = [(np.isinf(lowest), "no blood pressure was noted")]
-    checks.append(((lowest < 20) | (lowest > 300), "blood pressure is outside 20 to 300 mmHg"))
+    checks: list[Check] = [(np.isinf(lowest), Reason("no_blood_pressure"))]
+    checks.append(
+        ((lowest < 20) | (lowest > 300), Reason("outside", what="blood_pressure", low=20, high=300, unit="mmHg"))
+    )
     return measure(lowest, "mmHg", checks)
 
 
@@ -341,8 +342,7 @@ def intradialytic_hypotension(
     """
     before, lowest, mean, felt, helped = as_float(pre_systolic, lowest_systolic, mean_fall, symptoms, intervention)
     if definition not in HYPOTENSION_DEFINITIONS:
-        known = ", ".join(HYPOTENSION_DEFINITIONS)
-        return unknown("1", f"{definition!r} is no definition; known: {known}", before.shape)
+        return unknown("1", no_such("definition", definition, HYPOTENSION_DEFINITIONS), before.shape)
     checks = within(40, 300, "mmHg", systolic_before=before, lowest_systolic=lowest)
     if definition == "nadir":
         met = lowest < np.where(before >= k.NADIR_SWITCH, k.NADIR_HIGH, k.NADIR_LOW)

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from dosing.science.checks import quiet, within
 from dosing.science.fluid import minutes_to_stay_under, uf_rate, uf_volume_plan, uf_volume_under_limit
+from dosing.science.reasons import Reason
 from dosing.science.results import Measure, as_float, measure
 
 __all__ = ["FluidChoice", "FluidPlan", "longer_minutes", "plan_fluid", "volume_within_limit"]
@@ -47,10 +48,10 @@ def longer_minutes(
     uf, t, longest, limit, weight = as_float(uf_l, minutes, max_minutes, limit_ml_kg_h, weight_after_kg)
     needed = minutes_to_stay_under(uf_l=uf, limit_ml_kg_h=limit, post_weight_kg=weight)
     whole = np.ceil(needed.value / WHOLE_MINUTES - SLACK) * WHOLE_MINUTES
-    checks = [(needed.why == reason, reason) for reason in np.unique(needed.why).tolist() if reason]
+    checks = needed.problems()
     checks += within(30, 900, "minutes", prescribed_time=t, longest_time=longest)
-    checks.append((longest < t, "the longest time allowed is under the prescribed time"))
-    checks.append((needed.value > longest + SLACK, "even the longest time allowed would pass the limit"))
+    checks.append((longest < t, Reason("longest_under_prescribed")))
+    checks.append((needed.value > longest + SLACK, Reason("longest_passes_limit")))
     return measure(np.maximum(np.minimum(whole, longest), t), "min", checks)
 
 
@@ -70,7 +71,7 @@ def volume_within_limit(
     """
     uf, t, limit, weight = as_float(uf_l, minutes, limit_ml_kg_h, weight_after_kg)
     most = uf_volume_under_limit(minutes=t, limit_ml_kg_h=limit, post_weight_kg=weight)
-    checks = [(most.why == reason, reason) for reason in np.unique(most.why).tolist() if reason]
+    checks = most.problems()
     checks += within(0, 10, "L", fluid_to_remove=uf)
     tenths = np.floor(most.value * WHOLE_LITRES_PER_L + SLACK) / WHOLE_LITRES_PER_L
     return measure(np.where(uf <= most.value + SLACK, uf, tenths), "L", checks)
@@ -95,11 +96,11 @@ class FluidChoice:
 class FluidPlan:
     """The whole volume at the prescribed length, and the choices under the limit where it passes it.
 
-    why: "" or the reason why there is no plan; then nothing else is to be read. at_most_over: whether even the longest
-    allowed treatment passes the limit with the whole volume: a reason to ask the unit.
+    why: None, or the reason why there is no plan; then nothing else is to be read. at_most_over: whether even the
+    longest allowed treatment passes the limit with the whole volume: a reason to ask the unit.
     """
 
-    why: str
+    why: Reason | None
     uf_l: float = np.nan
     rate: float = np.nan
     over: bool = False
@@ -137,7 +138,7 @@ def plan_fluid(
         return FluidPlan(rate.reason)
     if rate.number <= limit_ml_kg_h + SLACK:
         whole = FluidChoice("as_prescribed", minutes, volume.number, 0.0, rate.number)
-        return FluidPlan("", volume.number, rate.number, choices=(whole,))
+        return FluidPlan(None, volume.number, rate.number, choices=(whole,))
     longer = longer_minutes(
         uf_l=volume.number,
         minutes=minutes,
@@ -151,7 +152,7 @@ def plan_fluid(
     elif max_minutes > minutes:
         choices.append(_less("longer_and_leave", max_minutes, volume.number, target_weight_kg, limit_ml_kg_h))
     choices.append(_less("leave_some", minutes, volume.number, target_weight_kg, limit_ml_kg_h))
-    return FluidPlan("", volume.number, rate.number, True, longer is None, tuple(choices))
+    return FluidPlan(None, volume.number, rate.number, True, longer is None, tuple(choices))
 
 
 def _less(kind: str, minutes: float, uf_l: float, target_kg: float, limit_ml_kg_h: float) -> FluidChoice:

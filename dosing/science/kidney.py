@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
 from dosing.science.checks import above_zero, not_negative, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, as_float, measure
 
 
@@ -20,7 +21,7 @@ def _collection(
     checks += within(720, 10_080, "minutes", length_of_the_collection=minutes)
     checks += above_zero(plasma_at_the_start=start, plasma_at_the_end=end)
     clearance = urine * volume / (minutes * (start + end) / 2)
-    checks.append((clearance > 60, "the clearance is too high for a patient on dialysis"))
+    checks.append((clearance > 60, Reason("clearance_too_high")))
     return measure(clearance, "mL/min", checks)
 
 

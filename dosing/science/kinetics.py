@@ -16,12 +16,13 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
 from dosing.science.kinetics_fit import Fit, fit
 from dosing.science.observations import Observations
-from dosing.science.results import FloatArray, Measure
+from dosing.science.reasons import Reason
+from dosing.science.results import FloatArray, Measure, ReasonArray, answered
 from dosing.science.schedule import Patient, Rows, Schedule, batch_shape, flat, rows_of, weekly_starts
 from dosing.science.steady import Steady, answerable, chunks, put, states_at, steady_cycle, told
 
@@ -156,12 +157,15 @@ def _per_treatment(r: Rows, steady: Steady) -> dict[str, FloatArray]:
     return {name: r.to_places(np.where(r.treated, value, np.nan)) for name, value in in_time.items()}
 
 
-def _why_of_places(schedule: Schedule, why: NDArray[np.str_], places: int) -> NDArray[np.str_]:
+def _why_of_places(schedule: Schedule, why: ReasonArray, places: int) -> ReasonArray:
     """The reason of each row for each of its places, and of the places that hold no treatment."""
     per_place = np.broadcast_to(why[..., None], (*why.shape, places))
-    empty = np.isnan(np.asarray(schedule.starts, dtype=np.float64)) & (per_place == "")
-    gap = "the schedule has no treatment in this place"
-    return np.asarray(np.where(empty, gap, per_place), dtype=np.str_) if empty.any() else per_place
+    empty = np.isnan(np.asarray(schedule.starts, dtype=np.float64)) & answered(per_place)
+    if not empty.any():
+        return per_place
+    why_each = per_place.copy()
+    why_each[empty] = Reason("no_treatment_here")
+    return why_each
 
 
 def weekly_steady_state(*, schedule: Schedule, patient: Patient) -> SteadyWeek:
@@ -219,7 +223,7 @@ def concentration_curve(*, schedule: Schedule, patient: Patient, hours: ArrayLik
     reasons = []
     for chosen in chunks(rows, 2 * places + width):
         good, cycle, why = answerable(rows_of(schedule=schedule, patient=everyone, rows=chosen))
-        asked = flat(times, batch=batch, places=width, rows=chosen)[:, why == ""]
+        asked = flat(times, batch=batch, places=width, rows=chosen)[:, answered(why)]
         outer, inner = states_at(steady_cycle(cycle), asked) * good.generation
         put(values, {"outer": outer.T, "inner": inner.T}, chosen, why)
         reasons.append(why)

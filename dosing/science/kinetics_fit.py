@@ -22,7 +22,8 @@ from dosing.science.observations import (
     seen_rows,
     shape_of_fit,
 )
-from dosing.science.results import Check, FloatArray, Measure, measure
+from dosing.science.reasons import Reason
+from dosing.science.results import Check, FloatArray, Measure, ReasonArray, answered, measure
 from dosing.science.schedule import (
     MOST_GAIN,
     MOST_VOLUMES,
@@ -48,7 +49,7 @@ MOST_STEPS = 30
 SETTLED = 1e-9
 """Relative step of volume, generation and clearance below which the search ends."""
 _PROBE = 1e-6
-_AS_GIVEN = "no urine was collected: the clearance of the kidney is as given"
+_AS_GIVEN = Reason("kidney_as_given")
 _LEAST, _MOST = 5.0, 250.0
 """[L] between which the search looks; answers outside the range of `Patient` are refused afterwards."""
 _KIDNEY = (1e-3, 60.0)
@@ -244,21 +245,21 @@ def _search(task: _Task) -> _Found:
         misfit=np.sqrt((left**2).mean(axis=0, where=task.weights > 0)),
         steps=steps,
         checks=[
-            (stuck, "no urea volume explains these bloods with this treatment"),
-            (~settled, f"the search for the volume did not settle in {MOST_STEPS} steps"),
+            (stuck, Reason("no_volume_explains")),
+            (~settled, Reason("search_not_settled", steps=MOST_STEPS)),
         ],
     )
 
 
-def _reasons(checks: list[Check], rows: int) -> NDArray[np.str_]:
+def _reasons(checks: list[Check], rows: int) -> ReasonArray:
     return measure(np.zeros(rows), "", checks).why
 
 
-def _also(why: NDArray[np.str_], later: NDArray[np.str_]) -> NDArray[np.str_]:
+def _also(why: ReasonArray, later: ReasonArray) -> ReasonArray:
     """Reasons of all rows, with those found later for the rows that had none."""
-    full = np.zeros(why.shape, dtype=later.dtype)
-    full[why == ""] = later
-    return np.asarray(np.where(why == "", full, why), dtype=np.str_)
+    full = why.copy()
+    full[answered(why)] = later
+    return full
 
 
 def _numbers(task: _Task, found: _Found, good: NDArray[np.bool_]) -> dict[str, FloatArray]:
@@ -276,26 +277,26 @@ def _numbers(task: _Task, found: _Found, good: NDArray[np.bool_]) -> dict[str, F
     return {name: value[good] for name, value in named.items()}
 
 
-def _reasons_after(task: _Task, found: _Found) -> NDArray[np.str_]:
+def _reasons_after(task: _Task, found: _Found) -> ReasonArray:
     """What only the search could show: of every row of the task."""
     answer = replace(task.rows, volume=found.volume, generation=found.generation, kidney_clearance=found.kidney)
-    outside = [(bad, f"the fit is out of range: {text}") for bad, text in problems(answer, lay_out(answer))]
+    outside = [(bad, Reason("fit_out_of_range", why=why)) for bad, why in problems(answer, lay_out(answer))]
     return _reasons(found.checks + outside, found.volume.size)
 
 
-def _fit_rows(r: Rows, seen: Seen) -> tuple[dict[str, FloatArray], NDArray[np.str_], NDArray[np.intp]]:
+def _fit_rows(r: Rows, seen: Seen) -> tuple[dict[str, FloatArray], ReasonArray, NDArray[np.intp]]:
     """Numbers of the rows that can be answered; of every row the reason why not, and the steps taken."""
     why = _reasons(observation_problems(r, seen), r.volume.size)
-    r, seen = r.pick(why == ""), seen.pick(why == "")
+    r, seen = r.pick(answered(why)), seen.pick(answered(why))
     r = _first_guess(r, seen)
     before = _reasons(problems(r, lay_out(r)), r.volume.size)
     why = _also(why, before)
-    task = _task(r.pick(before == ""), seen.pick(before == ""))
+    task = _task(r.pick(answered(before)), seen.pick(answered(before)))
     found = _search(task)
     steps = np.zeros(why.shape, dtype=np.intp)
-    steps[why == ""] = found.steps
+    steps[answered(why)] = found.steps
     after = _reasons_after(task, found)
-    return _numbers(task, found, after == ""), _also(why, after), steps
+    return _numbers(task, found, answered(after)), _also(why, after), steps
 
 
 def fit(*, observations: Observations, schedule: Schedule) -> Fit:

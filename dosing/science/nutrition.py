@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.checks import above_zero, given, not_negative, quiet, within
+from dosing.science.checks import above_zero, given, no_such, not_negative, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, as_float, measure, unknown
 
 PLACES_IN_WEEK = tuple(k.THREE_POINT)
@@ -80,14 +81,13 @@ def npcr_from_predialysis_urea(
         pre_urea_mmol_l, single_pool, per_week, weekly_fluid_gain_l, kidney_clearance_ml_min, volume_l
     )
     if place_in_week not in k.THREE_POINT:
-        known = ", ".join(PLACES_IN_WEEK)
-        return unknown("g/kg/d", f"{place_in_week!r} is no place in the week; known: {known}", urea.shape)
+        return unknown("g/kg/d", no_such("place_in_the_week", place_in_week, PLACES_IN_WEEK), urea.shape)
     a, b, c = k.THREE_POINT[place_in_week]
     frequency = 3 if place_in_week.endswith("three") else 2
     p, q = k.THREE_POINT_KIDNEY[frequency]
     checks = within(1, 80, "mmol/L", urea_before=urea) + within(0.5, 2.5, "", single_pool_dose=dose)
     checks += given(treatments_a_week=times)
-    checks.append((times != frequency, "the equation holds for three or two a week: use modelled generation"))
+    checks.append((times != frequency, Reason("frequency_needs_model")))
     checks += within(3, 30, "L", weekly_fluid_gain=gain) + within(10, 100, "L", volume=volume)
     checks += within(0, 10, "mL/min", kidney_clearance=kidney)
     nitrogen = urea * k.MOLAR_MASS["urea_nitrogen"] / 10 * (1 + (p + q / dose) * kidney / volume)
@@ -122,5 +122,5 @@ def generation_between_treatments(
     checks += within(10, 120, "L", volume_after=v1, volume_before_the_next=v2)
     checks += within(8, 168, "h", time_between_the_treatments=t)
     made = (c2 * v2 - c1 * v1 + urine) / (60 * t)
-    checks.append((made <= 0, "urea did not rise between the treatments"))
+    checks.append((made <= 0, Reason("urea_did_not_rise")))
     return measure(made, "mmol/min", checks)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dosing.science import sources as k
 from dosing.science.checks import above_zero, within
+from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray
 from dosing.science.schedule import Patient, Rows, Schedule, batch_shape, flat
 
@@ -92,15 +93,15 @@ def observation_problems(r: Rows, seen: Seen) -> list[Check]:
     """What keeps the observations of each row from an answer; (rows,) each."""
     paired, collected = seen.paired, seen.collected
     bloods = above_zero(urea_before=seen.pre, urea_after=seen.post)
-    bloods.append((seen.post >= seen.pre, "urea after is not below urea before"))
-    bloods.append((~places_of(r, seen)[1], "a pair of bloods belongs to no treatment of the schedule"))
+    bloods.append((seen.post >= seen.pre, Reason("urea_did_not_fall")))
+    bloods.append((~places_of(r, seen)[1], Reason("pair_of_no_treatment")))
     bloods += within(0, 120, "min", delay_of_the_sample_after=seen.post_delay)
     urine = above_zero(urea_in_the_collection=seen.urine_urea)
     urine += within(6, 96, "h", length_of_the_collection=seen.collection_hours)
-    urine.append((~np.isfinite(seen.collection_start), "start of the collection is not given"))
-    checks: list[Check] = [(~paired.any(axis=0), "no pair of bloods is given")]
-    checks += [((bad & paired).any(axis=0), text) for bad, text in bloods]
-    checks += [(bad & collected, text) for bad, text in urine]
+    urine.append((~np.isfinite(seen.collection_start), Reason("not_given", what="start_of_the_collection")))
+    checks: list[Check] = [(~paired.any(axis=0), Reason("no_pair"))]
+    checks += [((bad & paired).any(axis=0), why) for bad, why in bloods]
+    checks += [(bad & collected, why) for bad, why in urine]
     checks += within(0.001, 0.5, error_of_the_bloods=seen.blood_error)
     return checks + within(0.001, 0.5, error_of_the_urine=seen.urine_error)
 

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from dosing.science import sources as k
 from dosing.science.access import SMALLEST_FLOW_STEP
 from dosing.science.checks import given, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import Measure, as_float, measure
 from dosing.science.robust import median
 
@@ -38,7 +39,7 @@ def published_flow_slope(*, gauge: ArrayLike, side: str) -> Measure:
     for known, value in SLOPES[_side(side)].items():
         slope = np.where(size == known, value, slope)
     checks = given(needle_gauge=size)
-    return measure(slope, "mmHg/(mL/min)", [*checks, (np.isnan(slope), "needle gauge is not 14, 15, 16 or 17")])
+    return measure(slope, "mmHg/(mL/min)", [*checks, (np.isnan(slope), Reason("gauge_unknown"))])
 
 
 def expected_change(
@@ -59,8 +60,8 @@ def expected_change(
     near = ~slope.known & (np.abs(away) <= SMALLEST_FLOW_STEP)
     change = np.where(near, 0.0, slope.value * away)
     checks = within(50, 700, "mL/min", blood_flow=flow, reference_flow=reference)
-    checks.append((np.abs(away) > FARTHEST, "the flow is too far from the reference flow"))
-    checks.append((~slope.known & ~near, "without a needle gauge the flow is too far from the reference flow"))
+    checks.append((np.abs(away) > FARTHEST, Reason("flow_too_far")))
+    checks.append((~slope.known & ~near, Reason("flow_too_far_without_gauge")))
     return measure(change, "mmHg", checks)
 
 
@@ -75,7 +76,7 @@ def usual_flow(*, flows_ml_min: ArrayLike, recent: int = RECENT) -> Measure:
     """
     (flow,) = as_float(flows_ml_min)
     noted = flow[np.isfinite(flow)]
-    return measure(10 * np.round(median(noted[-recent:]) / 10), "mL/min", [(not noted.size, "no blood flow was noted")])
+    return measure(10 * np.round(median(noted[-recent:]) / 10), "mL/min", [(not noted.size, Reason("no_blood_flow"))])
 
 
 def _side(side: str) -> str:

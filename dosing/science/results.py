@@ -9,25 +9,29 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dosing.science.reasons import Reason
+
 FloatArray = NDArray[np.float64]
-Check = tuple[Any, str]
-"""(where it fails: bool or bool array, the reason in words)."""
+ReasonArray = NDArray[np.object_]
+"""Of each number the `Reason` why it is unknown, or None where it is known."""
+Check = tuple[Any, Reason]
+"""(where it fails: bool or bool array, the reason)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measure:
     """A number, or an array of numbers, with its unit; NaN exactly where `why` gives a reason.
 
-    value: shape () or the broadcast shape of the inputs. why: strings of the same shape, "" where known.
+    value: shape () or the broadcast shape of the inputs. why: of the same shape, None where known.
     """
 
     value: FloatArray
     unit: str
-    why: NDArray[np.str_]
+    why: ReasonArray
 
     @property
     def known(self) -> NDArray[np.bool_]:
-        return np.asarray(self.why == "", dtype=np.bool_)
+        return answered(self.why)
 
     @property
     def number(self) -> float | None:
@@ -37,16 +41,26 @@ class Measure:
         return float(self.value) if self.known else None
 
     @property
-    def reason(self) -> str:
-        """Why the single number is unknown, or "". Raises ValueError for an array."""
+    def reason(self) -> Reason | None:
+        """Why the single number is unknown, or None. Raises ValueError for an array."""
         if self.value.ndim:
             raise ValueError(f"this measure holds {self.value.shape} numbers, not one")
-        return str(self.why)
+        found: Reason | None = self.why.item()
+        return found
 
-    def unknown_rows(self) -> dict[str, NDArray[np.intp]]:
+    def unknown_rows(self) -> dict[Reason, NDArray[np.intp]]:
         """Flat indices of the rows without an answer, by reason."""
         flat = self.why.ravel()
-        return {str(why): np.flatnonzero(flat == why) for why in np.unique(flat) if why}
+        return {why: np.flatnonzero(flat == why) for why in dict.fromkeys(flat.tolist()) if why}
+
+    def problems(self) -> list[Check]:
+        """Why this is unknown, and where, as checks of a number that is computed from it."""
+        return [(self.why == why, why) for why in dict.fromkeys(self.why.ravel().tolist()) if why]
+
+
+def answered(why: ReasonArray) -> NDArray[np.bool_]:
+    """Where there is no reason against an answer."""
+    return np.asarray(why == np.array(None), dtype=np.bool_)
 
 
 def as_float(*inputs: ArrayLike | None) -> list[FloatArray]:
@@ -62,17 +76,17 @@ def measure(value: ArrayLike, unit: str, checks: Iterable[Check] = ()) -> Measur
     """
     number = np.array(value, dtype=np.float64)
     cause = np.zeros(number.shape, dtype=np.intp)
-    reasons = [""]
-    for bad, text in [*checks, (~np.isfinite(number), "the inputs do not give a finite number")]:
+    reasons: list[Reason | None] = [None]
+    for bad, reason in [*checks, (~np.isfinite(number), Reason("no_finite_answer"))]:
         marked = (cause == 0) & np.asarray(bad, dtype=bool)
         if marked.any():
             cause[marked] = len(reasons)
-            reasons.append(text)
+            reasons.append(reason)
     number[cause != 0] = np.nan
-    # Texts are spread over the rows last: a batch without a bad row carries no text at all.
-    return Measure(value=number, unit=unit, why=np.asarray(np.array(reasons, dtype=np.str_)[cause]))
+    # Reasons are spread over the rows last, by their numbers: many rows share one.
+    return Measure(value=number, unit=unit, why=np.asarray(np.array(reasons, dtype=np.object_)[cause]))
 
 
-def unknown(unit: str, reason: str, shape: tuple[int, ...] = ()) -> Measure:
+def unknown(unit: str, reason: Reason, shape: tuple[int, ...] = ()) -> Measure:
     """A measure that is not known anywhere, for one reason."""
-    return Measure(value=np.full(shape, np.nan), unit=unit, why=np.full(shape, reason))
+    return Measure(value=np.full(shape, np.nan), unit=unit, why=np.full(shape, reason, dtype=np.object_))

@@ -16,6 +16,7 @@ from dosing.science import sources as k
 from dosing.science.checks import above_zero, not_negative, within
 from dosing.science.dialyser import _michaels
 from dosing.science.pools import Phases
+from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray
 
 _T = TypeVar("_T", bound=np.generic)
@@ -253,7 +254,7 @@ def _of_dialyser(r: Rows, kd: FloatArray) -> list[Check]:
     asked = r.treated & np.isnan(r.clearance)
     parts = above_zero(koa=r.koa, blood_flow=r.blood_flow, dialysate_flow=r.dialysate_flow)
     parts += within(0.7, 1.0, blood_water_share=r.water_share)
-    checks = [(bad & asked, f"no clearance is given and {text}") for bad, text in parts]
+    checks = [(bad & asked, Reason("no_clearance", why=why)) for bad, why in parts]
     return checks + within(0, 1000, "mL/min", clearance=kd)
 
 
@@ -261,18 +262,18 @@ def _of_treatments(r: Rows, c: Cycle) -> list[Check]:
     off, on = c.phases.minutes[::2], c.phases.minutes[1::2]
     swing, drain = np.abs(c.phases.slope[::2] * off), _over(c.drained, on)
     checks = within(0.5, 24, "h", length_of_a_treatment=r.hours)
-    checks.append((off <= 0, "treatments overlap, or leave no time between them"))
+    checks.append((off <= 0, Reason("treatments_overlap")))
     checks += not_negative(ultrafiltration=c.drained) + _of_dialyser(r, c.clearance)
     too_fast = drain > MOST_DRAIN * (c.phases.clearance[1::2] + c.phases.exchange)
-    checks.append((too_fast, f"ultrafiltration per minute is above {MOST_DRAIN:g} of clearance and exchange"))
-    checks.append((swing > MOST_GAIN * r.volume, f"fluid between treatments is above {MOST_GAIN:g} of the volume"))
+    checks.append((too_fast, Reason("drained_too_fast", most=MOST_DRAIN)))
+    checks.append((swing > MOST_GAIN * r.volume, Reason("gain_too_large", most=MOST_GAIN)))
     cleared = c.clearance / k.ML_PER_L * on
-    checks.append((cleared > MOST_VOLUMES * r.volume, f"a treatment clears over {MOST_VOLUMES:g} urea volumes"))
-    return [((np.asarray(bad) & r.treated).any(axis=0), text) for bad, text in checks]
+    checks.append((cleared > MOST_VOLUMES * r.volume, Reason("cleared_too_much", most=MOST_VOLUMES)))
+    return [((np.asarray(bad) & r.treated).any(axis=0), why) for bad, why in checks]
 
 
 def problems(r: Rows, c: Cycle) -> list[Check]:
     """What keeps each row from an answer, in the order in which people would look for it."""
     checks = _of_patient(r) + within(1, 28, "days", cycle=r.cycle_days)
-    checks.append((~r.treated.any(axis=0), "the schedule holds no treatment"))
+    checks.append((~r.treated.any(axis=0), Reason("empty_schedule")))
     return checks + _of_treatments(r, c)

@@ -17,6 +17,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, measure
 
 CUSUM_STATES = 120
@@ -84,8 +85,11 @@ def cusum_run_length(
     167.68
     """
     shifts = np.asarray(shift, dtype=np.float64)
-    checks = [(allowance < 0, "the allowance is below zero"), (not limit > 0, "the limit is not above zero")]
-    checks.append((clip <= allowance, "no score can exceed the allowance"))
+    checks = [
+        (allowance < 0, Reason("below_zero", what="the_allowance")),
+        (not limit > 0, Reason("not_above_zero", what="the_limit")),
+    ]
+    checks.append((clip <= allowance, Reason("no_score_exceeds")))
     if any(bad for bad, _ in checks):
         return measure(np.full(shifts.shape, np.nan), "nights", checks)
     up = _each(lambda d: _cusum_length(allowance, limit, d, clip), shifts)
@@ -107,9 +111,12 @@ def ewma_run_length(
     17.5
     """
     shifts = np.asarray(shift, dtype=np.float64)
-    checks = [(not 0 < weight <= 1, "the weight is outside 0 to 1"), (not width > 0, "the width is not above zero")]
+    checks = [
+        (not 0 < weight <= 1, Reason("outside", what="the_weight", low=0, high=1, unit="")),
+        (not width > 0, Reason("not_above_zero", what="the_width")),
+    ]
     if not checks[0][0]:
-        checks.append((width * ewma_spread(weight) >= clip, "no run of scores can reach the limit"))
+        checks.append((width * ewma_spread(weight) >= clip, Reason("no_run_reaches")))
     if any(bad for bad, _ in checks):
         return measure(np.full(shifts.shape, np.nan), "nights", checks)
     return measure(_each(lambda d: _ewma_length(weight, width, d, two_sided, clip), shifts), "nights")

@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dosing.science.pools import Passage, Phases, exposure, passage, transition
-from dosing.science.results import FloatArray, Measure, measure
+from dosing.science.reasons import Reason
+from dosing.science.results import FloatArray, Measure, ReasonArray, answered, measure
 from dosing.science.schedule import Cycle, Rows, lay_out, problems
 
-NOT_FINITE = "the inputs do not give a finite number"
+NOT_FINITE = Reason("no_finite_answer")
 PHASES_AT_ONCE = 4096
 """Phases worked on together: keeps their arrays in the processor's cache and the memory flat."""
 _VARYING = ("volume", "slope", "clearance")
@@ -94,12 +95,12 @@ def exposure_between(steady: Steady, start: FloatArray, hours: FloatArray) -> Fl
     return np.asarray(reached[1] - reached[0])
 
 
-def answerable(r: Rows) -> tuple[Rows, Cycle, NDArray[np.str_]]:
-    """The rows that can be answered, their cycle, and for every row why not ("" where it can)."""
+def answerable(r: Rows) -> tuple[Rows, Cycle, ReasonArray]:
+    """The rows that can be answered, their cycle, and for every row why not (None where it can)."""
     with np.errstate(all="ignore"):
         cycle = lay_out(r)
         why = measure(np.zeros(r.volume.shape), "", problems(r, cycle)).why
-        good = why == ""
+        good = answered(why)
         if not good.all():
             r = r.pick(good)
             cycle = lay_out(r)
@@ -112,19 +113,21 @@ def chunks(rows: int, phases: int) -> Iterator[slice]:
     return (slice(first, min(first + step, rows)) for first in range(0, max(rows, 1), step))
 
 
-def put(into: dict[str, FloatArray], numbers: dict[str, FloatArray], rows: slice, why: NDArray[np.str_]) -> None:
+def put(into: dict[str, FloatArray], numbers: dict[str, FloatArray], rows: slice, why: ReasonArray) -> None:
     """Numbers of the answerable rows of a chunk into their places; the other rows stay as they are."""
     for name, value in numbers.items():
-        into[name][rows][why == ""] = value
+        into[name][rows][answered(why)] = value
 
 
-def told(values: FloatArray, unit: str, why: NDArray[np.str_], gap: str = NOT_FINITE) -> Measure:
+def told(values: FloatArray, unit: str, why: ReasonArray, gap: Reason = NOT_FINITE) -> Measure:
     """A measure of the shape of why; gap: the reason for a number that is missing although why names none.
 
-    Measures of one answer share their reasons: text for every row is far larger than its numbers.
+    Measures of one answer share their reasons.
     """
     value = values.reshape(why.shape)
-    lost = ~np.isfinite(value) & (why == "")
+    lost = ~np.isfinite(value) & answered(why)
     if not lost.any():
         return Measure(value=value, unit=unit, why=why)
-    return Measure(value=np.where(lost, np.nan, value), unit=unit, why=np.where(lost, gap, why))
+    reasons = why.copy()
+    reasons[lost] = gap
+    return Measure(value=np.where(lost, np.nan, value), unit=unit, why=reasons)

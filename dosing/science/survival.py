@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dosing.science.checks import above_zero, given, not_negative, quiet, within
 from dosing.science.gamma import gamma_quantile
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, as_float, measure, unknown
 
 MOST_EVENTS = 100_000
@@ -42,7 +43,7 @@ def poisson_rate(
     x, days = as_float(events, exposure)
     checks = within(0, MOST_EVENTS, "", events=x) + above_zero(exposure=days)
     checks += within(0.5, 0.9999, "", confidence=np.full(x.shape, confidence))
-    checks.append((x != np.floor(x), "events is not a whole number"))
+    checks.append((x != np.floor(x), Reason("not_whole", what="events")))
     values = (x, *_garwood(x, confidence))
     return RateInterval(*(measure(v * per / days, f"1/{per:g}", checks) for v in values))
 
@@ -71,7 +72,7 @@ class SurvivalCurve:
     survival: Measure
     low: Measure
     high: Measure
-    left_out: dict[str, NDArray[np.intp]]
+    left_out: dict[Reason, NDArray[np.intp]]
 
 
 @quiet
@@ -94,7 +95,7 @@ def kaplan_meier(
         raise ValueError(f"band is log-log or plain and confidence 0.5 to 0.9999, not {band!r}, {confidence}")
     time, event = (np.atleast_1d(x) for x in as_float(times, observed))
     checks = not_negative(time=time) + given(observed=event)
-    usable = measure(time, "1", [*checks, ((event != 0) & (event != 1), "observed is neither 0 nor 1")])
+    usable = measure(time, "1", [*checks, ((event != 0) & (event != 1), Reason("neither_0_nor_1", what="observed"))])
     time, event = time[usable.known], event[usable.known]
     moments = np.unique(time[event == 1])
     at_risk = (time.size - np.searchsorted(np.sort(time), moments, side="left")).astype(np.float64)
@@ -117,7 +118,7 @@ def _greenwood(
     share: FloatArray, at_risk: FloatArray, events: FloatArray, confidence: float, band: str
 ) -> tuple[Measure, Measure]:
     z = NormalDist().inv_cdf(0.5 + confidence / 2)
-    checks = [(share <= 0, "nobody is left at risk")]
+    checks = [(share <= 0, Reason("nobody_at_risk"))]
     spread = z * np.sqrt(np.cumsum(events / (at_risk * (at_risk - events))))
     if band == "plain":
         low, high = share * (1 - spread), share * (1 + spread)
@@ -153,5 +154,5 @@ def median_survival(*, curve: SurvivalCurve, unit: str = "d") -> Measure:
     """
     reached = curve.times[curve.survival.value <= 0.5]
     if reached.size == 0:
-        return unknown(unit, "more than half are without the event at the end")
+        return unknown(unit, Reason("more_than_half_without"))
     return measure(reached[0], unit)

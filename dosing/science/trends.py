@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science.drift import DESIGN, Course, follow
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, as_float, measure, unknown
 from dosing.science.robust import hodges_lehmann
 from dosing.science.usual import Design, Mask
@@ -69,14 +70,14 @@ TRANSMEMBRANE_PRESSURE = Watch("transmembrane pressure", "mmHg", "up", 10.0, _PR
 class TrendEvidence:
     """S of Mann and Kendall with its variance under no trend, its standard score z, and the two-sided p.
 
-    why: the reason where there is no answer, and then z and p are NaN; "" otherwise.
+    why: the reason where there is no answer, and then z and p are NaN; None otherwise.
     """
 
     s: float
     variance: float
     z: float
     p: float
-    why: str = ""
+    why: Reason | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +111,7 @@ class Verdict:
 
     watch: Watch
     state: State = "unknown"
-    why: str = ""
+    why: Reason | None = None
     direction: str = ""
     baseline: float = math.nan
     now: float = math.nan
@@ -266,15 +267,15 @@ def _verdict(
 ) -> Verdict:
     """ways: the row of the course and the sign for each watched direction, the one to tell of first."""
     if not nights.usable.any():
-        return Verdict(watch, why="no night has a usable value", conditions=conditions)
+        return Verdict(watch, why=Reason("no_usable_night"), conditions=conditions)
     place, sign = ways[0]
     comparable = np.where(nights.usable, nights.values - course.factor[place, -1] * nights.expected, np.nan)
     shown = _chart(course, ways, comparable, nights.days)
     here = nights.newest
     count = int(here.sum())
     if count < first:
-        since = "" if here[nights.usable].all() else " since the last change"
-        why = f"{count} usable nights{since}, {first} are needed"
+        code = "few_nights" if here[nights.usable].all() else "few_nights_since_change"
+        why = Reason(code, nights=count, least=first)
         return Verdict(watch, why=why, nights=count, conditions=conditions, chart=shown)
     numbers = _of_charts(course, place, sign, nights.days) | _of_nights(
         watch, comparable[here][-WINDOW:], nights.days[here][-WINDOW:], float(sign * course.level[place, -1]), sign
@@ -344,12 +345,12 @@ def theil_sen_slope(*, times: ArrayLike, values: ArrayLike, unit: str) -> Measur
     """
     x, y = _points(times, values)
     if x.size < FEWEST:
-        return unknown(unit, f"a slope needs {FEWEST} points, there are {x.size}")
+        return unknown(unit, Reason("few_points_for_slope", least=FEWEST, points=x.size))
     first, second = np.triu_indices(x.size, k=1)
     apart = x[second] - x[first]
     usable = apart != 0
     if not usable.any():
-        return unknown(unit, "all points lie at one time")
+        return unknown(unit, Reason("one_time_only"))
     slopes = (y[second] - y[first])[usable] / apart[usable]
     return measure(np.median(slopes), unit)
 
@@ -367,12 +368,12 @@ def mann_kendall(*, values: ArrayLike) -> TrendEvidence:
     (given,) = as_float(values)
     y = given[np.isfinite(given)]
     if y.size < FEWEST:
-        return TrendEvidence(0.0, 0.0, math.nan, math.nan, f"a trend needs {FEWEST} points, there are {y.size}")
+        return TrendEvidence(0.0, 0.0, math.nan, math.nan, Reason("few_points_for_trend", least=FEWEST, points=y.size))
     first, second = np.triu_indices(y.size, k=1)
     s = float(np.sign(y[second] - y[first]).sum())
     variance = _variance(y)
     if variance == 0:
-        return TrendEvidence(s, 0.0, math.nan, math.nan, "all values are equal")
+        return TrendEvidence(s, 0.0, math.nan, math.nan, Reason("all_equal"))
     z = (s - math.copysign(1, s)) / math.sqrt(variance) if s else 0.0
     return TrendEvidence(s, variance, z, math.erfc(abs(z) / math.sqrt(2)))
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science.checks import above_zero, given, not_negative, quiet, within
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, as_float, measure, unknown
 from dosing.science.sources import Status
 
@@ -130,7 +131,7 @@ def grade_against(*, limit: Limit, value: ArrayLike, below_detection: ArrayLike 
     failed = result >= limit.limit if limit.exclusive else result > limit.limit
     act = result >= limit.action if limit.action is not None else np.zeros(result.shape, dtype=bool)
     grade = np.where(failed, Grade.FAIL, np.where(act, Grade.ACTION, Grade.PASS))
-    checks.append(((censored > 0) & (grade > Grade.PASS), "the method does not detect below the limit"))
+    checks.append(((censored > 0) & (grade > Grade.PASS), Reason("method_too_coarse")))
     return measure(grade, "grade", checks)
 
 
@@ -149,7 +150,7 @@ def classify(*, quantity: str, fluid: str, edition: str, value: ArrayLike, below
     (result,) = as_float(value)
     limit = LIMITS.get((edition, fluid, quantity))
     if limit is None:
-        reason = f"no limit for {quantity} in {fluid} is held for edition {edition}: enter the unit's own"
+        reason = Reason("no_water_limit", given=quantity, fluid=fluid, edition=edition)
         return unknown("grade", reason, result.shape)
     return grade_against(limit=limit, value=result, below_detection=below_detection)
 
@@ -171,7 +172,7 @@ def chlorine_before_treatment(*, first_bed_mg_l: ArrayLike, second_bed_mg_l: Arr
     """
     first, second = as_float(first_bed_mg_l, second_bed_mg_l)
     checks = not_negative(total_chlorine=first)
-    checks.append((second < 0, "total chlorine after the second bed is below zero"))
+    checks.append((second < 0, Reason("chlorine_below_zero")))
     one, two = (_chlorine_grade(bed) for bed in (first, second))
     held = (one == Grade.FAIL) & ~np.isnan(second) & (two < Grade.FAIL)
     grade = np.where(held, Grade.ACTION, np.maximum(one, np.where(np.isnan(second), Grade.PASS, two)))
@@ -219,7 +220,7 @@ def dialysate_grade(*, quantity: str, value: ArrayLike) -> Measure:
     (found,) = as_float(value)
     if quantity not in DIALYSATE_RANGES:
         known = ", ".join(DIALYSATE_RANGES)
-        return unknown("grade", f"{quantity!r} has no range; known: {known}", found.shape)
+        return unknown("grade", Reason("no_range_of", given=repr(quantity), known=known), found.shape)
     _, (low, high), (lowest, highest) = DIALYSATE_RANGES[quantity]
     stop, look = (found < lowest) | (found > highest), (found < low) | (found > high)
     grade = np.where(stop, Grade.FAIL, np.where(look, Grade.ACTION, Grade.PASS))

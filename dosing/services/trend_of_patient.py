@@ -41,6 +41,7 @@ from django.utils.translation import gettext as _
 from dosing.science import trends
 from dosing.science.drift import segments
 from dosing.science.pressures import SLOPES, expected_change, usual_flow
+from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray
 
 WATCHES = {
@@ -82,7 +83,7 @@ class TrendVerdict:
         return self.science.drifting
 
     @property
-    def why(self) -> str:
+    def why(self) -> Reason | None:
         return self.science.why
 
     @property

@@ -58,11 +58,13 @@ def fill(patients: int, months: int) -> tuple[Any, date, Any]:
 
 def made_up(numbers: Any, rng: np.random.Generator) -> dict[str, Any]:
     """Some in range, some not, one in ten unknown."""
+    from dosing.science.reasons import Reason
+
     found = {}
     for number in numbers.values():
         known = rng.random() > 0.1
         value = float(rng.integers(0, 3)) if number.key == "water" else float(rng.normal(5, 2))
-        why = "" if known else "not measured this month"
+        why = None if known else Reason("no_result").as_json()
         inputs = {"value": value, "minutes": 240}
         found[number.key] = {"value": value if known else None, "why": why, "inputs": inputs, "at": ""}
     return found

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from dosing.science.reasons import reason_of
 from dosing.services.night.inputs import NightFacts
 from sessions.models import Patient, Prescription, Reading, TreatmentRecord
 from tests.factories import A_NIGHT
@@ -54,3 +55,8 @@ def facts(record: TreatmentRecord | None = None, **changes: Any) -> NightFacts:
         longest_bleeding=7,
     )
     return replace(whole, **changes)
+
+
+def english(stored: Any) -> str:
+    """A stored reason in English; "" for none."""
+    return str(reason_of(stored)) if stored else ""

@@ -37,14 +37,14 @@ def test_numbers_are_kept_with_version_revision_and_moment(nights: list[Treatmen
     assert set(kept.numbers) == set(NIGHT_NUMBERS)
     assert kept.numbers["uf_rate"] == {
         "value": pytest.approx(2300 / 4 / 70),
-        "why": "",
+        "why": None,
         "inputs": {"uf_l": 2.3, "minutes": 240.0, "post_weight_kg": 70.0},
         "function": "dosing.science.fluid.uf_rate",
         "at": "",
     }
     assert kept.numbers["bleeding"] == {
         "value": None,
-        "why": "bleeding time was not noted",
+        "why": {"code": "not_noted", "what": "bleeding_time"},
         "inputs": {"value": None},
         "function": "dosing.services.night.catalogue",
         "at": "",

@@ -79,13 +79,13 @@ def test_who_sees_a_record_sees_its_numbers(ana: Patient, ben: Patient, nurse: A
 def test_a_figure_is_written_with_its_decimals_and_a_true_minus(
     key: str, value: float | None, shown: str, unit: str
 ) -> None:
-    figure = KeptNumber(NIGHT_NUMBERS[key], {"value": value, "why": ""})
+    figure = KeptNumber(NIGHT_NUMBERS[key], {"value": value, "why": None})
     assert (figure.shown, figure.unit) == (shown, unit)
 
 
 def test_a_night_has_every_figure_in_the_order_of_the_catalogue() -> None:
     night = ComputedNight(
-        TreatmentRecord(), {"uf_rate": {"value": 8.2, "why": "", "inputs": {"uf_l": 2.3}}}, stale=False
+        TreatmentRecord(), {"uf_rate": {"value": 8.2, "why": None, "inputs": {"uf_l": 2.3}}}, stale=False
     )
     assert [figure.number.key for figure in night.figures] == list(NIGHT_NUMBERS)
     assert night.figure("uf_rate").inputs == {"uf_l": 2.3}

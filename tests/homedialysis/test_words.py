@@ -18,8 +18,9 @@ from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext, ngettext
 
+from dosing.science.reasons import REASONS, WORDS, Reason
 from dosing.services.night.catalogue import NIGHT_NUMBERS
-from dosing.services.numbers.reasons import INPUTS, WHOLE, reason_words
+from dosing.services.numbers.reasons import reason_words
 from homedialysis import words
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.invitations import invite
@@ -136,16 +137,19 @@ class TestWhatIsStoredStaysEnglish:
         assert why == "Retorno de sangre: debe estar entre 0 y 2 L; se dio 2,5."
 
     def test_reasons_of_the_science_are_put_into_words_where_they_are_shown(self) -> None:
+        missing = Reason("not_given", what="weight_after")
+        short = Reason("outside", what="treatment_length", low=30, high=900, unit="minutes")
         with translation.override("es"):
-            assert reason_words("weight after is not given") == "falta un dato: peso después"
-            assert reason_words("treatment length is outside 30 to 900 minutes") == (
-                "duración del tratamiento: fuera de 30 a 900 minutos"
-            )
-            assert [each for each in (*WHOLE, *INPUTS) if gettext(each) == each] == []
-        assert reason_words("weight after is not given") == "weight after is not given"
-        assert reason_words("treatment length is outside 30 to 900 minutes") == (
-            "treatment length is outside 30 to 900 minutes"
-        )
+            assert reason_words(missing) == reason_words(missing.as_json()) == "falta un dato: peso después"
+            assert reason_words(short) == "duración del tratamiento: fuera de 30 a 900 minutos"
+            assert reason_words(Reason("outside", what="age", low=0.5, high=7, unit="years")).endswith("0,5 a 7 años")
+        assert reason_words(missing) == "weight after is not given"
+        assert reason_words(short) == "treatment length is outside 30 to 900 minutes"
+
+    def test_every_reason_and_every_word_in_it_is_translated(self) -> None:
+        with translation.override("es"):
+            texts = [*REASONS.values(), *(words for words in WORDS.values() if words not in SAME_IN_SPANISH)]
+            assert [text for text in texts if gettext(text) == text] == []
 
     @pytest.mark.django_db
     def test_every_reason_that_nights_with_little_in_them_give_is_translated(self, ana: Patient) -> None:
@@ -154,10 +158,15 @@ class TestWhatIsStoredStaysEnglish:
 
         bare = record_night(ana, readings=[], pre_weight_kg=None, post_weight_kg=None, uf_removed_l=None)
         odd = record_night(ana, A_NIGHT.replace(day=1), pre_weight_kg=290, post_weight_kg=21, uf_removed_l=10)
-        reasons = {why["why"] for record in (bare, odd) for why in numbers_of(gather(record)).values()} - {""}
-        assert len(reasons) > 5
+        found = [each["why"] for record in (bare, odd) for each in numbers_of(gather(record)).values() if each["why"]]
+        assert len({why["code"] for why in found}) > 5
+        english = [reason_words(why) for why in found]
         with translation.override("es"):
-            assert [why for why in reasons if reason_words(why) == why] == []
+            assert [why for why, words in zip(found, english, strict=True) if reason_words(why) == words] == []
+
+
+SAME_IN_SPANISH = {"urea"}
+"""Words of reasons that are the same in both languages."""
 
 
 class VisibleText(HTMLParser):

@@ -11,6 +11,7 @@ from django.utils.translation import override
 
 from dosing.science import adequacy, bloods, nutrition
 from dosing.science.kidney import plasma_water_clearance
+from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
 from dosing.services.importing.units import OF_SCIENCE
@@ -21,6 +22,8 @@ from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import assumed_volume
 from sessions.facts.choices import Analyte
 
+FEWEST_NIGHTS = 5
+"""For a slope over the nights of a month (common practice, no source)."""
 PRACTICE = _("common practice, no source")
 RECORD = _("the records of the month")
 KDOQI = "KDOQI haemodialysis adequacy 2015, guidelines 3.1 and 3.2 (AJKD 66:884)"
@@ -34,7 +37,7 @@ MODEL = _("two-pool urea model fitted to the bloods (dosing.science.kinetics)")
 def _mean(key: str, unit: str) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         values = facts.values(key)
-        answer = measure(fmean(values), unit) if values else unknown(unit, "no finished treatment has it")
+        answer = measure(fmean(values), unit) if values else unknown(unit, Reason("no_night_has_it"))
         return Computation({"values": values}, answer)
 
     return ask
@@ -43,7 +46,7 @@ def _mean(key: str, unit: str) -> Callable[[MonthFacts], Computation]:
 def _most(key: str, unit: str) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         values = facts.values(key)
-        answer = measure(max(values), unit) if values else unknown(unit, "no finished treatment has it")
+        answer = measure(max(values), unit) if values else unknown(unit, Reason("no_night_has_it"))
         return Computation({"values": values}, answer)
 
     return ask
@@ -54,7 +57,7 @@ def _field_mean(name: str) -> Callable[[MonthFacts], Computation]:
         noted = [getattr(night.record, name) for night in facts.finished]
         values = [value for value in noted if value is not None]
         return Computation(
-            {"values": values}, measure(fmean(values), "mmHg") if values else unknown("mmHg", "never noted")
+            {"values": values}, measure(fmean(values), "mmHg") if values else unknown("mmHg", Reason("never_noted"))
         )
 
     return ask
@@ -74,7 +77,7 @@ def _nights(facts: MonthFacts) -> Computation:
     wanted, done = _prescribed_nights(facts), len(facts.finished)
     inputs = {"delivered": done, "prescribed": round(wanted, 1)}
     if wanted < 0.5:
-        return Computation(inputs, unknown("1", "no prescription was in force"))
+        return Computation(inputs, unknown("1", Reason("no_prescription")))
     return Computation(inputs, measure(done / wanted, "1"))
 
 
@@ -83,7 +86,7 @@ def _time(facts: MonthFacts) -> Computation:
     asked = [night.prescription.minutes for night in facts.finished if night.prescription]
     inputs = {"delivered_minutes": sum(delivered), "prescribed_minutes": sum(asked)}
     if not asked:
-        return Computation(inputs, unknown("1", "no finished treatment under a prescription"))
+        return Computation(inputs, unknown("1", Reason("no_prescribed_night")))
     return Computation(inputs, measure(sum(delivered) / sum(asked), "1"))
 
 
@@ -91,7 +94,7 @@ def _weekly_hours(facts: MonthFacts) -> Computation:
     minutes = sum(facts.values("minutes"))
     inputs = {"delivered_minutes": minutes, "days": round(facts.span.days, 1)}
     if facts.span.days < 3:
-        return Computation(inputs, unknown("h/wk", "the month has only begun"))
+        return Computation(inputs, unknown("h/wk", Reason("month_just_begun")))
     return Computation(inputs, measure(minutes / 60 / facts.span.days * 7, "h/wk"))
 
 
@@ -99,8 +102,8 @@ def _newest_dose(key: str) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         known = [night for night in facts.finished if night.value(key) is not None]
         if not known:
-            whys = [night.why(key) for night in facts.finished]
-            return Computation({}, unknown("1", whys[-1] if whys else "no finished treatment"))
+            whys = [night.figure(key).reason for night in facts.finished]
+            return Computation({}, unknown("1", (whys and whys[-1]) or Reason("no_finished_night")))
         night = known[-1]
         value = night.value(key)
         assert value is not None
@@ -127,16 +130,16 @@ def _kidney(facts: MonthFacts) -> float:
     return (plasma_water_clearance(clearance_ml_min=clearance).number or 0.0) if clearance is not None else 0.0
 
 
-def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | str:
+def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | Reason:
     """What the weekly standard Kt/V of the month is computed from, or why it cannot be."""
     doses = [night for night in facts.finished if night.value("single_pool_ktv") is not None]
     if not doses:
-        return "no single-pool Kt/V was measured this month"
+        return Reason("no_dose_measured")
     volume = _volume(facts)
     if volume is None:
-        return "neither a fitted volume nor a prescription"
+        return Reason("no_volume")
     if facts.span.days < 7:
-        return "the month has run for less than a week"
+        return Reason("month_under_a_week")
     per_week = min(7.0, len(facts.finished) / facts.span.days * 7)
     removed = sum(facts.values("uf_volume"))
     return {
@@ -152,7 +155,7 @@ def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | str:
 def _measured_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         inputs = _weekly_inputs(facts, _kidney(facts) if with_kidney else 0.0)
-        if isinstance(inputs, str):
+        if isinstance(inputs, Reason):
             return Computation({}, unknown("1/wk", inputs))
         return Computation(inputs, adequacy.standard_weekly_ktv_with_fluid_and_kidney(**inputs))
 
@@ -163,9 +166,9 @@ def _modelled_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         model, prescription = facts.model, facts.prescription
         if model is None or prescription is None:
-            return Computation({}, unknown("1/wk", "no prescription was in force"))
+            return Computation({}, unknown("1/wk", Reason("no_prescription")))
         if not model.fitted:
-            return Computation({}, unknown("1/wk", f"no fitted model: {model.why}"))
+            return Computation({}, unknown("1/wk", Reason("no_fitted_model", why=model.why)))
         candidate = Candidate(
             pattern_of(prescription.days_per_week, prescription.weekdays),
             prescription.minutes,
@@ -182,7 +185,7 @@ def _modelled_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
             "minutes": prescription.minutes,
         }
         if tried.why[0]:
-            return Computation(inputs, unknown("1/wk", str(tried.why[0])))
+            return Computation(inputs, unknown("1/wk", tried.why[0]))
         value = float(tried.dose[0] if with_kidney else tried.dose[0] - tried.of_kidney[0])
         return Computation(inputs, measure(value, "1/wk"))
 
@@ -197,14 +200,16 @@ def _over_limit(facts: MonthFacts) -> Computation:
     ]
     over = sum(round(rate, 1) > limit for rate, limit in judged)
     inputs = {"nights_over": over, "nights_judged": len(judged)}
-    return Computation(inputs, measure(over / len(judged), "1") if judged else unknown("1", "no UF rate is known"))
+    return Computation(inputs, measure(over / len(judged), "1") if judged else unknown("1", Reason("no_uf_rate")))
 
 
 def _slope(key: str) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         seen = [(night.record.started_at, value) for night in facts.finished if (value := night.value(key)) is not None]
-        if len(seen) < 5:
-            return Computation({"nights": len(seen)}, unknown("mmHg/wk", "fewer than five nights have it"))
+        if len(seen) < FEWEST_NIGHTS:
+            return Computation(
+                {"nights": len(seen)}, unknown("mmHg/wk", Reason("few_nights_have_it", least=FEWEST_NIGHTS))
+            )
         weeks = [(at - seen[0][0]).total_seconds() / (7 * 86400) for at, _ in seen]
         values = [value for _, value in seen]
         return Computation(
@@ -220,11 +225,11 @@ def _blood(analyte: Analyte) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         found = facts.newest(analyte)
         if found is None:
-            return Computation({}, unknown(unit, "no result in half a year"))
+            return Computation({}, unknown(unit, Reason("no_result")))
         at = found.drawn_at
         if at < facts.span.since:
             days = (facts.span.until - at).days
-            why = f"not measured this month; {found.value:.3g} {unit} {days} days ago"
+            why = Reason("old_result", value=float(f"{found.value:.3g}"), unit=unit, days=days)
             return Computation({"value": found.value}, unknown(unit, why), at.isoformat())
         return Computation({"value": found.value}, measure(found.value, unit), at.isoformat())
 
@@ -237,9 +242,8 @@ _NAMES = {analyte: name for name, analyte in OF_SCIENCE.items()}
 def _npcr(facts: MonthFacts) -> Computation:
     model = facts.model
     if model is None or not model.fitted:
-        return Computation(
-            {}, unknown("g/kg/d", f"no fitted model: {model.why}" if model else "no prescription was in force")
-        )
+        why = Reason("no_fitted_model", why=model.why) if model else Reason("no_prescription")
+        return Computation({}, unknown("g/kg/d", why))
     inputs = {"generation_mmol_min": model.generation, "volume_l": model.volume}
     return Computation(inputs, nutrition.normalised_protein_catabolic_rate(**inputs))
 
@@ -247,7 +251,7 @@ def _npcr(facts: MonthFacts) -> Computation:
 def _water(facts: MonthFacts) -> Computation:
     grade, test = facts.worst_water()
     if grade is None or test is None:
-        return Computation({}, unknown("grade", "no water test in three months that a limit is held for"))
+        return Computation({}, unknown("grade", Reason("no_water_test")))
     inputs = {"test": test.get_kind_display(), "value": test.value, "unit": test.unit}
     return Computation(
         {name: str(value) for name, value in inputs.items()}, measure(grade, "grade"), test.sampled_at.isoformat()

@@ -11,6 +11,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from dosing.models import PatientMonth
+from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.science.survival import RateInterval, SurvivalCurve, kaplan_meier, poisson_rate, survival_at
 from dosing.services.month.catalogue import MONTH_NUMBERS
@@ -176,10 +177,10 @@ def _at(curve: SurvivalCurve, years: int, longest: float) -> tuple[int, Measure,
     """longest: days that anybody was followed for; nothing is said of a later time."""
     time = years * YEAR
     if time > longest:
-        none = unknown("1", _("nobody was in the programme for so long"))
+        none = unknown("1", Reason("nobody_so_long"))
         return years, none, none, none
     if not curve.times.size:
-        none = unknown("1", _("nobody went back to a centre yet"))
+        none = unknown("1", Reason("nobody_went_back"))
         return years, measure(1.0, "1"), none, none
     step = int((curve.times <= time).sum()) - 1
     if step < 0:

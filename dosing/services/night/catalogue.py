@@ -15,6 +15,7 @@ from django.utils.translation import gettext_noop as _
 from dosing.science import access, adequacy, body, fluid
 from dosing.science import flows as circuit
 from dosing.science.bloods import BEDSIDE_CODES
+from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.services.night.inputs import NightFacts, has_catheter
 from dosing.services.numbers.number import Catalogue, Equation, Inputs, Number, Place, Scope
@@ -38,7 +39,7 @@ def uf_volume(facts: NightFacts) -> float | None:
 
 
 def _as_noted(value: float | None, *, unit: str, what: str) -> Measure:
-    return unknown(unit, f"{what} was not noted") if value is None else measure(value, unit)
+    return unknown(unit, Reason("not_noted", what=what)) if value is None else measure(value, unit)
 
 
 def _gain(facts: NightFacts) -> Inputs:
@@ -77,9 +78,9 @@ def _blood_processed(
     if machine_l is not None:
         return measure(machine_l, "L")
     if not flows_ml_min:
-        return unknown("L", "neither the machine's total nor a blood flow was noted")
+        return unknown("L", Reason("no_blood_volume"))
     if end_minute is None:
-        return unknown("L", "the end was not noted")
+        return unknown("L", Reason("not_noted", what="the_end"))
     return circuit.blood_processed_l(flows_ml_min=flows_ml_min, minutes_at=minutes_at, end_minute=end_minute)
 
 
@@ -137,7 +138,7 @@ def _with_bloods(compute: Callable[..., Measure]) -> Callable[..., Measure]:
     @wraps(compute)
     def checked(*, pre: float | None, post: float | None, **others: Any) -> Measure:
         if pre is None or post is None:
-            return unknown("1", "no urea before and after belongs to this treatment")
+            return unknown("1", Reason("no_urea_pair"))
         return compute(pre=pre, post=post, **others)
 
     return checked
@@ -179,11 +180,10 @@ def _weekly_ktv(
 ) -> Measure:
     single = adequacy.single_pool_ktv(**others)
     volume = body.total_body_water_watson(sex=sex, age_years=age_years, height_cm=height_cm, weight_kg=weight_kg)
-    for part in (single, volume):
-        if not part.known:
-            return unknown("1/wk", part.reason)
+    if why := single.reason or volume.reason:
+        return unknown("1/wk", why)
     if per_week is None:
-        return unknown("1/wk", "no prescription says how often a week")
+        return unknown("1/wk", Reason("no_frequency"))
     return adequacy.standard_weekly_ktv_with_fluid_and_kidney(
         single_pool=single.value,
         minutes=minutes,
@@ -242,11 +242,11 @@ def _number(
 # In the order in which a patient asks: how long, how much, how the pressures were, how much of a dose.
 NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
     _number("minutes", (_("Length"), _("Length")), "min", 0, _("end − start"), RECORD,
-            _noted(lambda facts: facts.record.minutes, "min", "the end"), ANSWER, TABLE),
+            _noted(lambda facts: facts.record.minutes, "min", "the_end"), ANSWER, TABLE),
     _number("delivered", (_("Length, of prescribed"), _("Length of prescribed")), "1", 2,
             _("t delivered / t prescribed"), RECORD, Equation(_delivered, fluid.delivered_fraction), percent=True),
     _number("uf_volume", (_("Fluid removed (UF)"), _("UF")), "L", 2, _("the machine's total, else the last reading"),
-            RECORD, _noted(uf_volume, "L", "fluid removed"), ANSWER, TABLE),
+            RECORD, _noted(uf_volume, "L", "fluid_removed"), ANSWER, TABLE),
     _number("uf_rate", (_("UF rate"), _("UF rate")), "mL/kg/h", 1, _("60000 · UF / (t · W after)"), FLYTHE,
             Equation(_fluid_rate, fluid.uf_rate), ANSWER, TABLE, PHONE),
     _number("uf_rate_by_weight", (_("UF rate line that grows with weight"), _("UF rate line by weight")), "mL/kg/h", 1,
@@ -288,7 +288,7 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             _("the machine's total, else ∫ Qb dt over the readings"), _("integral by the trapezoid rule"),
             Equation(_processed, _blood_processed), ANSWER),
     _number("bleeding", (_("Longest bleeding after needles"), _("Bleeding")), "min", 0, _("longest of the sites"),
-            RECORD, _noted(lambda facts: facts.longest_bleeding, "min", "bleeding time"), ANSWER),
+            RECORD, _noted(lambda facts: facts.longest_bleeding, "min", "bleeding_time"), ANSWER),
     _number("urr", (_("Urea reduction ratio"), "URR"), "%", 0, _("100 · (1 − C after / C before)"),
             "KDOQI 2006 haemodialysis adequacy, guideline 2",
             Equation(_urea, _with_bloods(adequacy.urea_reduction_ratio))),

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext
 
+from dosing.science.reasons import Reason, reason_of
 from dosing.services.numbers.number import Computation, Inputs, Number
 from dosing.services.numbers.reasons import NOT_COMPUTED, reason_words
 
@@ -28,9 +29,17 @@ class KeptNumber:
         return found
 
     @property
+    def reason(self) -> Reason | None:
+        """Why there is no number; None where there is one."""
+        if not self.kept:
+            return NOT_COMPUTED
+        stored = self.kept.get("why")
+        return reason_of(stored) if stored else None
+
+    @property
     def why(self) -> str:
         """Why there is no number, in the language of the reader; "" where there is one."""
-        return reason_words(self.kept.get("why", NOT_COMPUTED))
+        return reason_words(self.reason)
 
     @property
     def inputs(self) -> Inputs:
@@ -62,9 +71,10 @@ def kept_number(number: Number[Any], numbers: Stored) -> KeptNumber:
 
 def as_stored(number: Number[Any], found: Computation) -> dict[str, Any]:
     """A computed number as it is stored."""
+    reason = found.answer.reason
     return {
         "value": found.answer.number,
-        "why": found.answer.reason,
+        "why": reason.as_json() if reason else None,
         "inputs": found.inputs,
         "function": number.function,
         "at": found.at,

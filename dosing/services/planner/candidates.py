@@ -9,7 +9,7 @@ import numpy as np
 
 from dosing.science.dialyser import delivered_blood_flow
 from dosing.science.kinetics import Schedule, concentration_curve, weekly_steady_state
-from dosing.science.results import FloatArray
+from dosing.science.results import FloatArray, ReasonArray
 from dosing.services.planner.patterns import NIGHTS, Pattern, pattern_of
 from dosing.services.planner.urea_model import UreaModel, living_koa, real_flow
 from sessions.models import Dialyser
@@ -57,7 +57,7 @@ class Tried:
     post: FloatArray
     uf_l: FloatArray
     uf_rate: FloatArray
-    why: np.ndarray[tuple[int, ...], np.dtype[np.str_]]
+    why: ReasonArray
 
 
 def schedule_of(candidates: Sequence[Candidate]) -> Schedule:

@@ -14,6 +14,7 @@ from dosing.science.body import expected_urea_volume
 from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.kinetics import Observations, Patient, Schedule, fit, weekly_steady_state
+from dosing.science.reasons import Reason
 from dosing.services.night.inputs import SAMPLE_WORDS, body_water
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.patterns import Pattern, pattern_of
@@ -82,7 +83,7 @@ class UreaModel:
     generation_spread: float | None
     misfit: float | None
     fitted: bool
-    why: str
+    why: Reason | None
     basis: tuple[str, ...]
     pairs: tuple[Pair, ...] = ()
 
@@ -143,7 +144,7 @@ class Habits:
     at: datetime
     treatments: int
     setting: Setting | None
-    why: str
+    why: Reason | None
     gain: float
     kidney: float
     kidney_words: str
@@ -168,11 +169,11 @@ def habits_of(person: Person, prescription: Prescription, at: datetime) -> Habit
     """Everything that is read for a model, read once."""
     recent = nights_of(person.pk, since=at - HABITS, until=at)
     kidney, kidney_words = _kidney(person, at)
-    setting, why = None, ""
+    setting, why = None, None
     try:
         setting = setting_of(prescription, recent)
-    except ValueError as problem:
-        why = str(problem)
+    except ValueError:
+        why = Reason("pattern_not_modelled", per_week=prescription.days_per_week)
     return Habits(
         person=person,
         prescription=prescription,
@@ -192,10 +193,7 @@ def urea_model(habits: Habits) -> UreaModel:
     if habits.setting is None:
         return _assumed(habits, habits.why)
     if not habits.pairs:
-        return _assumed(
-            habits,
-            _("no urea before and after one treatment in the last %(days)s days") % {"days": BLOODS_COUNT_FOR.days},
-        )
+        return _assumed(habits, Reason("no_urea_pair_lately", days=BLOODS_COUNT_FOR.days))
     found = _fitted(habits, habits.setting, habits.pairs[-MOST_PAIRS:])
     if not isinstance(found, UreaModel):
         return _assumed(habits, found)
@@ -273,7 +271,7 @@ def pairs_of(person: Person, at: datetime) -> list[Pair]:
     return sorted(found, key=lambda pair: pair.at)
 
 
-def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaModel | str:
+def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaModel | Reason:
     """The model that explains these pairs, or why there is none."""
     places = [setting.pattern.place_after(pair.intervals) for pair in pairs]
     found = fit(
@@ -287,8 +285,9 @@ def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaMo
         ),
     )
     volume, generation = found.volume.number, found.generation.number
-    if volume is None or generation is None:
-        return found.volume.reason or found.generation.reason
+    why = found.volume.reason or found.generation.reason
+    if why is not None or volume is None or generation is None:
+        return why or Reason("no_finite_answer")
     return UreaModel(
         volume=volume,
         generation=generation,
@@ -298,7 +297,7 @@ def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaMo
         generation_spread=found.generation_spread.number,
         misfit=found.misfit.number,
         fitted=True,
-        why="",
+        why=None,
         basis=(),
         pairs=pairs,
     )
@@ -309,7 +308,7 @@ def assumed_volume(person: Person, *, weight_kg: float, on: date) -> float | Non
     return expected_urea_volume(watson_l=body_water(person, weight_kg=weight_kg, on=on).value).number
 
 
-def _assumed(habits: Habits, why: str) -> UreaModel:
+def _assumed(habits: Habits, why: Reason | None) -> UreaModel:
     weight = habits.prescription.target_weight_kg
     words = _("volume assumed from height, weight, age and sex; generation assumed as usual for the weight")
     return UreaModel(

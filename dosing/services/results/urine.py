@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from dosing.science.kidney import creatinine_clearance, mean_clearance, urea_clearance
+from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from sessions.facts.choices import Analyte
 from sessions.models import BloodResult, Patient, UrineCollection
@@ -49,7 +50,7 @@ def computed(urine: UrineCollection, bloods: list[BloodResult]) -> Collection:
     urea = _clearance(urine, bloods, Analyte.UREA)
     creatinine = _clearance(urine, bloods, Analyte.CREATININE)
     if urea.number is None or creatinine.number is None:
-        mean = unknown(UNIT, urea.reason or creatinine.reason)
+        mean = unknown(UNIT, urea.reason or creatinine.reason or Reason("no_finite_answer"))
     else:
         mean = mean_clearance(urea_ml_min=urea.number, creatinine_ml_min=creatinine.number)
     return Collection(urine, urea, creatinine, mean)
@@ -58,12 +59,13 @@ def computed(urine: UrineCollection, bloods: list[BloodResult]) -> Collection:
 def _clearance(urine: UrineCollection, bloods: list[BloodResult], analyte: Analyte) -> Measure:
     start, end = (_nearest(bloods, analyte, moment) for moment in (urine.began_at, urine.ended_at))
     of_urea = analyte == Analyte.UREA
+    name = "urea" if of_urea else "creatinine"
     given = urine.urea_mmol_l if of_urea else urine.creatinine_mmol_l
     if given is None:
-        return unknown(UNIT, f"{analyte.label.lower()} in the urine was not entered")
+        return unknown(UNIT, Reason("not_in_urine", what=name))
     if start is None or end is None:
-        when = "beginning" if start is None else "end"
-        return unknown(UNIT, f"no blood {analyte.label.lower()} within 12 hours of the {when}")
+        code = "no_blood_at_beginning" if start is None else "no_blood_at_end"
+        return unknown(UNIT, Reason(code, what=name, hours=NEAR.total_seconds() / 3600))
     volume, minutes = urine.volume_ml, urine.minutes
     if of_urea:
         return urea_clearance(urine=given, urine_ml=volume, minutes=minutes, plasma_start=start, plasma_end=end)

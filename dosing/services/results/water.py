@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from dosing.science import water
+from dosing.services.numbers.reasons import reason_words
 from sessions.facts.choices_surroundings import WaterEdition, WaterKind
 from sessions.models import WaterStandard, WaterTest
 
@@ -47,7 +48,7 @@ def mark_of(test: WaterTest, edition: str) -> Mark:
         return Mark(test, None, _("no limit held"), "")
     graded = water.grade_against(limit=limit, value=test.value, below_detection=float(test.below_detection))
     if graded.number is None:
-        return Mark(test, None, _("unknown: %(why)s") % {"why": graded.reason}, _limit_words(limit))
+        return Mark(test, None, _("unknown: %(why)s") % {"why": reason_words(graded.reason)}, _limit_words(limit))
     grade = int(graded.number)
     words = {0: _("within the limit"), 1: _("action level"), 2: _("over the limit")}
     return Mark(test, grade, words[grade], _limit_words(limit))

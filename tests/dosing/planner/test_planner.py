@@ -116,7 +116,7 @@ def test_a_patient_who_is_no_longer_the_same_makes_the_model_say_that_it_drifted
 def test_without_bloods_it_says_that_it_assumes(ana: Patient, prescription: Prescription) -> None:
     found = urea_model(habits_of(ana, prescription, timezone.now()))
     assert (found.fitted, found.volume_spread) == (False, None)
-    assert "no urea before and after one treatment" in found.why
+    assert "no urea before and after one treatment" in str(found.why)
 
 
 def test_unprotected_samples_do_not_fit_a_model(ana: Patient, prescription: Prescription) -> None:
@@ -238,7 +238,7 @@ def test_a_number_of_treatments_that_the_model_has_no_pattern_for_is_said(nurse_
     odd = PrescriptionFactory(patient=ana, version=1, days_per_week=4.5, weekdays=[], minutes=240)
     found = urea_model(habits_of(ana, odd, timezone.now()))
     assert not found.fitted
-    assert found.why.startswith("4.5 treatments a week")
+    assert str(found.why).startswith("4.5 treatments a week")
     assert held_against(habits_of(ana, odd, timezone.now())) == []
     page = nurse_client.get(f"/patients/{ana.pk}/planner/")
     assert page.status_code == 200

@@ -21,6 +21,7 @@ from dosing.science.kinetics import (
     weekly_starts,
     weekly_steady_state,
 )
+from dosing.science.reasons import Reason
 
 MG_DL = 2.80134
 
@@ -126,7 +127,7 @@ def test_shares_of_the_kidney_and_a_treatment_always_missed():
     week = weekly_steady_state(schedule=replace(schedule, starts=[8, np.nan, 104]), patient=patient)
     assert week.standard_ktv.number == pytest.approx(1.6828, abs=5.1e-5)
     np.testing.assert_allclose(week.pre_water.value[[0, 2]] * MG_DL, [85.743, 97.382], atol=5.1e-4)
-    assert week.pre_water.why[1] == "the schedule has no treatment in this place"
+    assert week.pre_water.why[1] == Reason("no_treatment_here")
 
 
 @pytest.mark.parametrize(("exchange", "standard"), [(0.010, 2.361), (0.016, 2.456), (0.020, 2.490), (1, 2.630)])

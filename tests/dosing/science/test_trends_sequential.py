@@ -186,10 +186,10 @@ def test_a_missed_night_changes_nothing_after_it(scores: list[float], at: int) -
 
 
 def test_what_cannot_be_asked() -> None:
-    assert cusum_run_length(allowance=0.5, limit=0).reason == "the limit is not above zero"
-    assert cusum_run_length(allowance=-1, limit=4).reason == "the allowance is below zero"
-    assert cusum_run_length(allowance=2, limit=4, clip=1.5).reason == "no score can exceed the allowance"
-    assert ewma_run_length(weight=0, width=3).reason == "the weight is outside 0 to 1"
-    assert ewma_run_length(weight=0.5, width=3, clip=1).reason == "no run of scores can reach the limit"
+    assert str(cusum_run_length(allowance=0.5, limit=0).reason) == "the limit is not above zero"
+    assert str(cusum_run_length(allowance=-1, limit=4).reason) == "the allowance is below zero"
+    assert str(cusum_run_length(allowance=2, limit=4, clip=1.5).reason) == "no score can exceed the allowance"
+    assert str(ewma_run_length(weight=0, width=3).reason) == "the weight is outside 0 to 1"
+    assert str(ewma_run_length(weight=0.5, width=3, clip=1).reason) == "no run of scores can reach the limit"
     with pytest.raises(ValueError, match="5 to 100000 nights, not 2"):
         cusum_limit(allowance=0.5, run_length=2)

@@ -117,7 +117,7 @@ def test_order_of_arrival_does_not_matter(seed: int) -> None:
 def test_a_change_starts_anew() -> None:
     nights = rising_nights()
     found = judged(nights | {"segment": (np.arange(80) >= 74).astype(int)})
-    assert found.why == "6 usable nights since the last change, 8 are needed"
+    assert str(found.why) == "6 usable nights since the last change, 8 are needed"
     assert found.sentence == "venous pressure not judged: 6 usable nights since the last change, 8 are needed"
     assert not found.known
 
@@ -182,7 +182,7 @@ def test_the_same_number_every_night_does_not_make_small_steps_loud() -> None:
 def test_too_little_is_said_to_be_too_little() -> None:
     def why(values: list[float]) -> str:
         (found,) = w.judge(watches=[w.SYSTOLIC], values=[values], days=np.arange(len(values)))
-        return found.why
+        return str(found.why)
 
     assert why([]) == "no night has a usable value"
     assert why([math.nan] * 3) == "no night has a usable value"

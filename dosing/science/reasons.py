@@ -1,0 +1,353 @@
+"""Why a number is unknown: a code and its parts. Every code is declared here, with its English.
+
+A reason is kept and compared by its code and parts; words are made of it where somebody reads them, in their language
+and with their decimal sign (`dosing.services.numbers.reasons`). Here is only English, for tests and for programmers.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+PLACEHOLDER = re.compile(r"%\((\w+)\)s")
+
+
+def _(words: str) -> str:
+    """Marks what translators put into other languages; it stays English here, where no language is known."""
+    return words
+
+
+WORDS = {
+    # Inputs, by the names that the checks of `dosing.science.checks` give them.
+    "access_pressure": _("access pressure"),
+    "age": _("age"),
+    "arterial_urea": _("arterial urea"),
+    "blood_flow": _("blood flow"),
+    "blood_pressure_in": _("blood pressure in"),
+    "blood_pressure_out": _("blood pressure out"),
+    "blood_processed": _("blood processed"),
+    "blood_water_share": _("blood water share"),
+    "body_surface": _("body surface"),
+    "body_water": _("body water"),
+    "chamber_pressure": _("chamber pressure"),
+    "clearance": _("clearance"),
+    "conductivity": _("conductivity"),
+    "confidence": _("confidence"),
+    "creatinine_clearance": _("creatinine clearance"),
+    "cycle": _("cycle"),
+    "delay_of_the_sample_after": _("delay of the sample after"),
+    "delivered_time": _("delivered time"),
+    "dialysate_flow": _("dialysate flow"),
+    "dialysate_potassium": _("dialysate potassium"),
+    "dialysate_pressure_in": _("dialysate pressure in"),
+    "dialysate_pressure_out": _("dialysate pressure out"),
+    "dialysate_volume": _("dialysate volume"),
+    "diastolic_pressure": _("diastolic pressure"),
+    "diffusive_clearance": _("diffusive clearance"),
+    "dose_of_a_treatment": _("dose of a treatment"),
+    "earlier_flow": _("earlier flow"),
+    "end_of_treatment": _("end of treatment"),
+    "error_of_the_bloods": _("error of the bloods"),
+    "error_of_the_urine": _("error of the urine"),
+    "events": _("events"),
+    "exchange_between_the_pools": _("exchange between the pools"),
+    "exposure": _("exposure"),
+    "extracellular_share": _("extracellular share"),
+    "fall_of_mean_pressure": _("fall of mean pressure"),
+    "fluid_flow": _("fluid flow"),
+    "fluid_gain": _("fluid gain"),
+    "fluid_removed": _("fluid removed"),
+    "fluid_to_remove": _("fluid to remove"),
+    "haematocrit": _("haematocrit"),
+    "height": _("height"),
+    "in_vivo_share": _("in vivo share"),
+    "intake": _("intake"),
+    "intervention": _("intervention"),
+    "kidney_clearance": _("kidney clearance"),
+    "koa": _("koa"),
+    "kt_over_v_of_the_machine": _("kt over v of the machine"),
+    "last_weight_after": _("last weight after"),
+    "length_of_a_treatment": _("length of a treatment"),
+    "length_of_the_collection": _("length of the collection"),
+    "longest_time": _("longest time"),
+    "lowest_systolic": _("lowest systolic"),
+    "mark_for_below_detection": _("mark for below detection"),
+    "mass_transfer_coefficient": _("mass transfer coefficient"),
+    "mean_arterial_pressure": _("mean arterial pressure"),
+    "modelled_volume": _("modelled volume"),
+    "needle_gauge": _("needle gauge"),
+    "nominal_conductivity": _("nominal conductivity"),
+    "observed": _("observed"),
+    "plasma_at_the_end": _("plasma at the end"),
+    "plasma_at_the_start": _("plasma at the start"),
+    "prescribed_time": _("prescribed time"),
+    "present_flow": _("present flow"),
+    "pressure": _("pressure"),
+    "rate_limit": _("rate limit"),
+    "recirculation": _("recirculation"),
+    "reference_flow": _("reference flow"),
+    "result": _("result"),
+    "rinse_back": _("rinse back"),
+    "rise_of_the_coefficient": _("rise of the coefficient"),
+    "serum_potassium": _("serum potassium"),
+    "share_of_the_body_water": _("share of the body water"),
+    "single_pool_dose": _("single pool dose"),
+    "slope": _("slope"),
+    "start_of_the_collection": _("start of the collection"),
+    "start_of_treatment": _("start of treatment"),
+    "symptoms": _("symptoms"),
+    "systemic_urea": _("systemic urea"),
+    "systolic_before": _("systolic before"),
+    "systolic_pressure": _("systolic pressure"),
+    "target": _("target"),
+    "target_weight": _("target weight"),
+    "time": _("time"),
+    "time_between_the_treatments": _("time between the treatments"),
+    "time_since_the_last_treatment": _("time since the last treatment"),
+    "total_chlorine": _("total chlorine"),
+    "treatment_length": _("treatment length"),
+    "treatments_a_week": _("treatments a week"),
+    "ultrafiltration": _("ultrafiltration"),
+    "urea_after": _("urea after"),
+    "urea_before": _("urea before"),
+    "urea_before_the_next": _("urea before the next"),
+    "urea_clearance": _("urea clearance"),
+    "urea_generation": _("urea generation"),
+    "urea_in_the_collection": _("urea in the collection"),
+    "urea_in_the_urine": _("urea in the urine"),
+    "urea_volume": _("urea volume"),
+    "urine_concentration": _("urine concentration"),
+    "urine_volume": _("urine volume"),
+    "venous_urea": _("venous urea"),
+    "volume": _("volume"),
+    "volume_after": _("volume after"),
+    "volume_before_the_next": _("volume before the next"),
+    "weekly_dose": _("weekly dose"),
+    "weekly_fluid": _("weekly fluid"),
+    "weekly_fluid_gain": _("weekly fluid gain"),
+    "weight": _("weight"),
+    "weight_after": _("weight after"),
+    "weight_before": _("weight before"),
+    # Results of a laboratory.
+    "albumin": _("albumin"),
+    "bicarbonate": _("bicarbonate"),
+    "c_reactive_protein": _("C-reactive protein"),
+    "calcium": _("total calcium"),
+    "creatinine": _("creatinine"),
+    "ferritin": _("ferritin"),
+    "glucose": _("glucose"),
+    "haemoglobin": _("haemoglobin"),
+    "iron": _("iron"),
+    "magnesium": _("magnesium"),
+    "parathyroid_hormone": _("parathyroid hormone"),
+    "phosphate": _("phosphate"),
+    "potassium": _("potassium"),
+    "sodium": _("sodium"),
+    "transferrin_saturation": _("transferrin saturation"),
+    "urea": _("urea"),
+    # What else a reason speaks of.
+    "the_end": _("the end"),
+    "bleeding_time": _("bleeding time"),
+    "equation": _("equation"),
+    "method": _("method"),
+    "line": _("line"),
+    "definition": _("definition"),
+    "place_in_the_week": _("place in the week"),
+    "analyte": _("analyte"),
+    "way_to_draw": _("way to draw the sample after"),
+    "the_allowance": _("the allowance"),
+    "the_limit": _("the limit"),
+    "the_weight": _("the weight"),
+    "the_width": _("the width"),
+    # Units that are words.
+    "minutes": _("minutes"),
+    "years": _("years"),
+    "days": _("days"),
+}
+"""Words for the parts of reasons that are names."""
+
+REASONS: Mapping[str, str] = {
+    # The checks that most equations share.
+    "not_given": _("%(what)s is not given"),
+    "not_finite": _("%(what)s is not a finite number"),
+    "not_above_zero": _("%(what)s is not above zero"),
+    "below_zero": _("%(what)s is below zero"),
+    "outside": _("%(what)s is outside %(low)s to %(high)s %(unit)s"),
+    "not_one_of": _("%(given)s is no %(what)s; known: %(known)s"),
+    "no_finite_answer": _("the inputs do not give a finite number"),
+    # Urea and dose of a treatment.
+    "urea_did_not_fall": _("urea after is not below urea before"),
+    "interval_not_usable": _("time since the last treatment is not given or outside 0.5 to 7 days"),
+    "urea_ratio_outside": _("urea after/before is outside 0.1 to 0.8"),
+    "much_fluid_for_weight": _("fluid removed is above a tenth of the weight"),
+    "ratio_unlike_length": _("the urea ratio does not fit the length of the treatment"),
+    "sample_was_late": _("a sample drawn 30 to 60 minutes after the end gives the equilibrated value directly"),
+    "sample_not_protected": _("the sample after was not protected from recirculated blood and reads too low"),
+    "weekly_fluid_does_not_fit": _("weekly fluid does not fit volume and treatments"),
+    "target_not_reached": _("no dose up to 5 reaches the target"),
+    "frequency_needs_model": _("the equation holds for three or two a week: use modelled generation"),
+    "urea_did_not_rise": _("urea did not rise between the treatments"),
+    # Body, kidney, fluid and pressures.
+    "sex_needed": _("the formula needs the sex as male or female"),
+    "clearance_too_high": _("the clearance is too high for a patient on dialysis"),
+    "weights_differ": _("the weights differ by more than a fifth"),
+    "under_target": _("the weight before is under the target: nothing to take off"),
+    "longest_under_prescribed": _("the longest time allowed is under the prescribed time"),
+    "longest_passes_limit": _("even the longest time allowed would pass the limit"),
+    "pressures_swapped": _("diastolic pressure is not below systolic pressure"),
+    "no_blood_pressure": _("no blood pressure was noted"),
+    "chlorine_below_zero": _("total chlorine after the second bed is below zero"),
+    # Access and circuit.
+    "venous_urea_high": _("venous urea is not below systemic urea"),
+    "arterial_above_systemic": _("arterial urea is above systemic urea: an error of measurement"),
+    "venous_above_arterial": _("venous urea is above arterial urea: an error of measurement"),
+    "recirculation_no_fraction": _("recirculation is a fraction from 0.02 to below 1"),
+    "recirculation_whole": _("recirculation is a fraction and must be below 1"),
+    "flow_too_far": _("the flow is too far from the reference flow"),
+    "flow_too_far_without_gauge": _("without a needle gauge the flow is too far from the reference flow"),
+    "reference_too_far": _("the reference is too far from the flows"),
+    "no_pressure_with_flow": _("no reading has both pressure and flow"),
+    "flows_too_alike_to_carry": _("the flows do not differ enough to carry the pressure"),
+    "flows_too_alike": _("the flows do not differ enough for a slope"),
+    "gauge_unknown": _("needle gauge is not 14, 15, 16 or 17"),
+    "no_blood_flow": _("no blood flow was noted"),
+    "no_treatment_flow": _("no reading at treatment flow was noted"),
+    "no_flow_reading": _("no reading of the blood flow"),
+    "reading_incomplete": _("a reading lacks its flow or its time"),
+    "reading_after_empty": _("a reading follows an empty one"),
+    "readings_not_in_order": _("the readings are not in order of time"),
+    "reading_outside": _("a reading lies outside the treatment"),
+    "ends_do_not_fit": _("start and end of treatment do not fit"),
+    # Dialyser.
+    "diffusion_above_flow": _("diffusive clearance is above the blood flow"),
+    "ultrafiltration_above_flow": _("ultrafiltration is not below the blood flow"),
+    "clearance_not_below_flows": _("clearance is not below both flows"),
+    "clearance_above_flow": _("clearance is above the blood flow"),
+    "flow_not_enough": _("not reached below a blood flow of %(most)s mL/min"),
+    # The urea model and its fit.
+    "no_clearance": _("no clearance is given and %(why)s"),
+    "treatments_overlap": _("treatments overlap, or leave no time between them"),
+    "drained_too_fast": _("ultrafiltration per minute is above %(most)s of clearance and exchange"),
+    "gain_too_large": _("fluid between treatments is above %(most)s of the volume"),
+    "cleared_too_much": _("a treatment clears over %(most)s urea volumes"),
+    "empty_schedule": _("the schedule holds no treatment"),
+    "no_treatment_here": _("the schedule has no treatment in this place"),
+    "pair_of_no_treatment": _("a pair of bloods belongs to no treatment of the schedule"),
+    "no_pair": _("no pair of bloods is given"),
+    "no_volume_explains": _("no urea volume explains these bloods with this treatment"),
+    "search_not_settled": _("the search for the volume did not settle in %(steps)s steps"),
+    "fit_out_of_range": _("the fit is out of range: %(why)s"),
+    "kidney_as_given": _("no urine was collected: the clearance of the kidney is as given"),
+    # Bloods and water.
+    "no_review_range": _("no review range is set for %(what)s"),
+    "no_unit_of": _("%(given)s is no unit of %(what)s; known: %(known)s"),
+    "no_range_of": _("%(given)s has no range; known: %(known)s"),
+    "no_water_limit": _("no limit for %(given)s in %(fluid)s is held for edition %(edition)s: enter the unit's own"),
+    "method_too_coarse": _("the method does not detect below the limit"),
+    # Trends and rates.
+    "no_score_exceeds": _("no score can exceed the allowance"),
+    "no_run_reaches": _("no run of scores can reach the limit"),
+    "not_whole": _("%(what)s is not a whole number"),
+    "neither_0_nor_1": _("%(what)s is neither 0 nor 1"),
+    "nobody_at_risk": _("nobody is left at risk"),
+    "more_than_half_without": _("more than half are without the event at the end"),
+    "few_points_for_slope": _("a slope needs %(least)s points, there are %(points)s"),
+    "few_points_for_trend": _("a trend needs %(least)s points, there are %(points)s"),
+    "one_time_only": _("all points lie at one time"),
+    "all_equal": _("all values are equal"),
+    "no_usable_night": _("no night has a usable value"),
+    "few_nights": _("%(nights)s usable nights, %(least)s are needed"),
+    "few_nights_since_change": _("%(nights)s usable nights since the last change, %(least)s are needed"),
+    # What the record of a night lacks.
+    "not_noted": _("%(what)s was not noted"),
+    "no_blood_volume": _("neither the machine's total nor a blood flow was noted"),
+    "no_urea_pair": _("no urea before and after belongs to this treatment"),
+    "no_frequency": _("no prescription says how often a week"),
+    "not_computed": _("not computed yet"),
+    # What a month lacks.
+    "no_night_has_it": _("no finished treatment has it"),
+    "never_noted": _("never noted"),
+    "no_prescription": _("no prescription was in force"),
+    "no_prescribed_night": _("no finished treatment under a prescription"),
+    "month_just_begun": _("the month has only begun"),
+    "month_under_a_week": _("the month has run for less than a week"),
+    "no_finished_night": _("no finished treatment"),
+    "no_dose_measured": _("no single-pool Kt/V was measured this month"),
+    "no_volume": _("neither a fitted volume nor a prescription"),
+    "no_fitted_model": _("no fitted model: %(why)s"),
+    "no_uf_rate": _("no UF rate is known"),
+    "few_nights_have_it": _("fewer than %(least)s nights have it"),
+    "no_result": _("no result in half a year"),
+    "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days ago"),
+    "no_water_test": _("no water test in three months that a limit is held for"),
+    "nobody_so_long": _("nobody was in the programme for so long"),
+    "nobody_went_back": _("nobody went back to a centre yet"),
+    # What the kidney's clearance and the planner's patient lack.
+    "pattern_not_modelled": _(
+        "%(per_week)s treatments a week: the model takes whole numbers up to 7, or every other night"
+    ),
+    "no_urea_pair_lately": _("no urea before and after one treatment in the last %(days)s days"),
+    "not_in_urine": _("%(what)s in the urine was not entered"),
+    "no_blood_at_beginning": _("no blood %(what)s within %(hours)s hours of the beginning"),
+    "no_blood_at_end": _("no blood %(what)s within %(hours)s hours of the end"),
+}
+"""The English of every reason by its code; the placeholders are its parts."""
+
+
+@dataclass(frozen=True, slots=True, init=False)
+class Reason:
+    """Why there is no number. parts: names and values of the placeholders, in their order of name.
+
+    A part is a key of `WORDS`, a literal text, a number, or another reason. Raises ValueError for a code that is not
+    declared, or parts that are not those of its words.
+    """
+
+    code: str
+    parts: tuple[tuple[str, Any], ...]
+
+    def __init__(self, code: str, /, **parts: Any) -> None:
+        if code not in REASONS:
+            raise ValueError(f"no reason {code!r} is declared in dosing.science.reasons")
+        if set(parts) != parts_of(code):
+            raise ValueError(f"reason {code!r} takes {sorted(parts_of(code))}, not {sorted(parts)}")
+        object.__setattr__(self, "code", code)
+        object.__setattr__(self, "parts", tuple(sorted(parts.items())))
+
+    def __str__(self) -> str:
+        return self.words()
+
+    def words(self, say: Callable[[str], str] = str, number: Callable[[float], str] = "{:g}".format) -> str:
+        """In words. say: puts a text of this module into a language; number: writes a number as its readers do."""
+        said = {name: _said(part, say, number) for name, part in self.parts}
+        return (say(REASONS[self.code]) % said).strip()
+
+    def as_json(self) -> dict[str, Any]:
+        """As it is stored: {"code", and each part by its name}."""
+        plain = {name: part.as_json() if isinstance(part, Reason) else part for name, part in self.parts}
+        return {"code": self.code, **plain}
+
+
+def _said(part: Any, say: Callable[[str], str], number: Callable[[float], str]) -> str:
+    if isinstance(part, Reason):
+        return part.words(say, number)
+    if isinstance(part, str):
+        return say(WORDS[part]) if part in WORDS else part
+    return number(part)
+
+
+def parts_of(code: str) -> frozenset[str]:
+    """The names of the parts that a reason of this code has."""
+    return _PARTS[code]
+
+
+_PARTS = {code: frozenset(PLACEHOLDER.findall(words)) for code, words in REASONS.items()}
+
+
+def reason_of(stored: Mapping[str, Any]) -> Reason:
+    """A stored reason. Raises ValueError and KeyError as `Reason` does: what is stored belongs to one science."""
+    parts: dict[str, Any] = {
+        name: reason_of(part) if isinstance(part, Mapping) else part for name, part in stored.items()
+    }
+    return Reason(parts.pop("code"), **parts)
