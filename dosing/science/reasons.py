@@ -168,7 +168,7 @@ WORDS = {
 }
 """Words for the parts of reasons that are names."""
 
-REASONS: Mapping[str, str] = {
+OF_SCIENCE: Mapping[str, str] = {
     # The checks that most equations share.
     "not_given": _("%(what)s is not given"),
     "not_finite": _("%(what)s is not a finite number"),
@@ -260,6 +260,10 @@ REASONS: Mapping[str, str] = {
     "no_usable_night": _("no night has a usable value"),
     "few_nights": _("%(nights)s usable nights, %(least)s are needed"),
     "few_nights_since_change": _("%(nights)s usable nights since the last change, %(least)s are needed"),
+}
+"""Reasons of the functions of the science."""
+
+OF_RECORDS: Mapping[str, str] = {
     # What the record of a night lacks.
     "not_noted": _("%(what)s was not noted"),
     "no_blood_volume": _("neither the machine's total nor a blood flow was noted"),
@@ -293,6 +297,9 @@ REASONS: Mapping[str, str] = {
     "no_blood_at_beginning": _("no blood %(what)s within %(hours)s hours of the beginning"),
     "no_blood_at_end": _("no blood %(what)s within %(hours)s hours of the end"),
 }
+"""Reasons of whoever gathers what the science is asked: a record, a month or a collection lacks something."""
+
+REASONS: Mapping[str, str] = {**OF_SCIENCE, **OF_RECORDS}
 """The English of every reason by its code; the placeholders are its parts."""
 
 

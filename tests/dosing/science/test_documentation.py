@@ -16,7 +16,7 @@ from dosing import science
 from dosing.science import sources
 
 MODULES = [f"dosing.science.{module.name}" for module in pkgutil.iter_modules(science.__path__)]
-WITHOUT_FORMULAS = {"checks", "results", "sources"}
+WITHOUT_FORMULAS = {"checks", "reasons", "results", "sources"}
 ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
 ELSEWHERE |= {"drift", "trends", "usual"}
 """Answers of whole weeks and series: their examples run too, but not every part needs one."""

@@ -37,7 +37,7 @@ MODULES = (
     "survival",
     "water",
 )
-WITHOUT_FORMULAS = {"checks", "results", "sources"}
+WITHOUT_FORMULAS = {"checks", "reasons", "results", "sources"}
 ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady", "trends"}
 ELSEWHERE |= {"drift", "usual"}
 """The two-pool model and the trends have tests of their own, as they answer with whole weeks and series."""

@@ -2,42 +2,70 @@
 
 from __future__ import annotations
 
+import ast
+import json
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dosing.science import access, adequacy, bloods, body, dialyser, fluid, kidney, nutrition, water
+from dosing.science import (
+    access,
+    adequacy,
+    bloods,
+    body,
+    dialyser,
+    fluid,
+    fluid_plan,
+    kidney,
+    kinetics,
+    nutrition,
+    survival,
+    trends,
+    water,
+)
+from dosing.science import flows as circuit
 from dosing.science.checks import within
-from dosing.science.reasons import Reason
+from dosing.science.kinetics_fit import Fit, fit
+from dosing.science.observations import Observations
+from dosing.science.pressures import expected_change, usual_flow
+from dosing.science.reasons import OF_SCIENCE, REASONS, WORDS, Reason, parts_of, reason_of
 from dosing.science.results import Measure, as_float, measure, unknown
+from dosing.science.schedule import Patient, Schedule
+from dosing.science.sequential import cusum_run_length, ewma_run_length
 
 TREATMENT: dict[str, Any] = {"pre": 20, "post": 6, "hours": 4, "uf_l": 2.5, "post_weight_kg": 70}
 
 
-@pytest.mark.parametrize(
-    ("changed", "reason"),
-    [
-        ({"post": 20}, "urea after is not below urea before"),
-        ({"post": 21}, "urea after is not below urea before"),
-        ({"pre": 0}, "urea before is not above zero"),
-        ({"pre": None}, "urea before is not given"),
-        ({"hours": 0.5}, "treatment length is outside 1 to 12 h"),
-        ({"post": 1.5}, "urea after/before is outside 0.1 to 0.8"),
-        ({"post": 17}, "urea after/before is outside 0.1 to 0.8"),
-        ({"uf_l": 7.5}, "fluid removed is above a tenth of the weight"),
-        ({"uf_l": -0.1}, "fluid removed is below zero"),
-        ({"post_weight_kg": 0}, "weight after is not above zero"),
-        ({"post": 2.4, "hours": 8, "days_since_last": 1}, "the urea ratio does not fit the length"),
-        ({"days_since_last": 9}, "time since the last treatment"),
-        ({"days_since_last": np.nan}, "time since the last treatment"),
-        ({"post_sample": "late"}, "gives the equilibrated value directly"),
-        ({"post_sample": "unprotected"}, "reads too low"),
-        ({"post_sample": "somehow"}, "no way to draw the sample"),
-    ],
-)
+SINGLE_POOL: list[tuple[dict[str, Any], str]] = [
+    ({"post": 20}, "urea after is not below urea before"),
+    ({"post": 21}, "urea after is not below urea before"),
+    ({"pre": 0}, "urea before is not above zero"),
+    ({"pre": None}, "urea before is not given"),
+    ({"hours": 0.5}, "treatment length is outside 1 to 12 h"),
+    ({"post": 1.5}, "urea after/before is outside 0.1 to 0.8"),
+    ({"post": 17}, "urea after/before is outside 0.1 to 0.8"),
+    ({"uf_l": 7.5}, "fluid removed is above a tenth of the weight"),
+    ({"uf_l": -0.1}, "fluid removed is below zero"),
+    ({"post_weight_kg": 0}, "weight after is not above zero"),
+    ({"post": 2.4, "hours": 8, "days_since_last": 1}, "the urea ratio does not fit the length"),
+    ({"days_since_last": 9}, "time since the last treatment"),
+    ({"days_since_last": np.nan}, "time since the last treatment"),
+    ({"post_sample": "late"}, "gives the equilibrated value directly"),
+    ({"post_sample": "unprotected"}, "reads too low"),
+    ({"post_sample": "somehow"}, "no way to draw the sample"),
+]
+
+
+def single_pool(**changed: Any) -> Measure:
+    return adequacy.single_pool_ktv(**(TREATMENT | changed))
+
+
+@pytest.mark.parametrize(("changed", "reason"), SINGLE_POOL)
 def test_single_pool_dose_says_why_it_is_unknown(changed: dict[str, Any], reason: str) -> None:
-    answer = adequacy.single_pool_ktv(**(TREATMENT | changed))
+    answer = single_pool(**changed)
     assert answer.number is None
     assert reason in str(answer.reason)
 
@@ -202,3 +230,142 @@ def test_an_array_is_not_one_number() -> None:
         _ = many.number
     with pytest.raises(ValueError, match=r"\(3,\) numbers"):
         _ = many.reason
+
+
+def of_week(**changes: Any) -> Measure:
+    """The steady week of a usual patient and schedule, with something changed."""
+    patient = {"volume": 35, "generation": 0.19, "fluid_gain": 1, "kidney_clearance": 1}
+    schedule = {"starts": [8, 56, 104], "hours": 4, "clearance": 230}
+    own = {name: value for name, value in changes.items() if name in patient}
+    week = kinetics.weekly_steady_state(
+        schedule=Schedule(**(schedule | {name: each for name, each in changes.items() if name not in own})),
+        patient=Patient(**(patient | own)),
+    )
+    return week.standard_ktv
+
+
+def of_fit(schedule: dict[str, Any] | None = None, **changes: Any) -> Fit:
+    pair = {"treatment": [0], "pre": [14.535], "post": [2.9886], "fluid_gain": 1.44}
+    nights = {"starts": [22], "hours": 8, "cycle_days": 2, "clearance": 161.37}
+    return fit(schedule=Schedule(**(nights | (schedule or {}))), observations=Observations(**(pair | changes)))
+
+
+def of_flows(flows: list[float], minutes: list[float], end: float = 240) -> Measure:
+    return circuit.blood_processed_l(flows_ml_min=flows, minutes_at=minutes, end_minute=end)
+
+
+def of_trend(values: list[float], segment: list[int] | int = 0) -> trends.Verdict:
+    return trends.judge(watches=[trends.VENOUS_PRESSURE], values=[values], days=range(len(values)), segment=segment)[0]
+
+
+LONGER: dict[str, Any] = {"uf_l": 3, "minutes": 240, "max_minutes": 300, "limit_ml_kg_h": 10, "weight_after_kg": 70}
+WEEK: dict[str, Any] = {"single_pool": 1.4, "minutes": 240, "per_week": 3, "weekly_uf_l": 9, "volume_l": 35}
+NAN = float("nan")
+
+MORE: dict[str, Callable[[], Any]] = {
+    "no_finite_answer": lambda: measure(np.inf, "L"),
+    "not_finite": lambda: fluid.uf_rate(uf_l=np.inf, minutes=240, post_weight_kg=70),
+    "weekly_fluid_does_not_fit": lambda: adequacy.standard_weekly_ktv_with_fluid_and_kidney(
+        **(WEEK | {"weekly_uf_l": 150})
+    ),
+    "longest_under_prescribed": lambda: fluid_plan.longer_minutes(**(LONGER | {"max_minutes": 200})),
+    "longest_passes_limit": lambda: fluid_plan.longer_minutes(**(LONGER | {"uf_l": 5})),
+    "no_blood_pressure": lambda: fluid.lowest_pressure(pressures_mmhg=[]),
+    "chlorine_below_zero": lambda: water.chlorine_before_treatment(first_bed_mg_l=0.2, second_bed_mg_l=-1),
+    "flow_too_far_without_gauge": lambda: expected_change(
+        flows_ml_min=400, reference_ml_min=300, gauge=NAN, side="venous"
+    ),
+    "flows_too_alike": lambda: access.pressure_flow_slope(pressures_mmhg=[60, 61], flows_ml_min=[200, 201]),
+    "no_blood_flow": lambda: usual_flow(flows_ml_min=[NAN]),
+    "no_treatment_flow": lambda: access.median_at_treatment_flow(values=[NAN], flows_ml_min=[NAN]),
+    "no_pressure_with_flow": lambda: access.median_pressure_at_flow(
+        pressures_mmhg=[NAN], flows_ml_min=[200], reference_ml_min=200
+    ),
+    "no_flow_reading": lambda: of_flows([NAN], [NAN]),
+    "reading_incomplete": lambda: of_flows([300, 300], [10, NAN]),
+    "reading_after_empty": lambda: of_flows([300, NAN, 300], [10, NAN, 30]),
+    "readings_not_in_order": lambda: of_flows([300, 300], [30, 10]),
+    "reading_outside": lambda: of_flows([300], [300]),
+    "ends_do_not_fit": lambda: of_flows([300], [0], end=3000),
+    "diffusion_above_flow": lambda: dialyser.total_clearance(diffusive=310, qb=300, qf=10),
+    "ultrafiltration_above_flow": lambda: dialyser.total_clearance(diffusive=200, qb=300, qf=300),
+    "clearance_above_flow": lambda: dialyser.clearance_with_recirculation(clearance=310, qb=300, recirculation=0.1),
+    "no_clearance": lambda: of_week(clearance=NAN),
+    "treatments_overlap": lambda: of_week(starts=[8, 9, 104]),
+    "drained_too_fast": lambda: of_week(fluid_gain=9.9, hours=0.5, clearance=20),
+    "gain_too_large": lambda: of_week(fluid_gain=3.5),
+    "cleared_too_much": lambda: of_week(hours=24, clearance=900),
+    "empty_schedule": lambda: of_week(starts=[NAN]),
+    "no_treatment_here": lambda: kinetics.weekly_steady_state(
+        schedule=Schedule(starts=[8, NAN], hours=4, clearance=230), patient=Patient(volume=35, generation=0.19)
+    ).pre_water.why[1],
+    "pair_of_no_treatment": lambda: of_fit(treatment=[3]).volume,
+    "no_pair": lambda: of_fit(pre=[NAN]).volume,
+    "kidney_as_given": lambda: of_fit().kidney_spread,
+    "no_volume_explains": lambda: of_fit(pre=[30], post=[29.9]).volume,
+    "fit_out_of_range": lambda: of_fit(pre=[20], post=[15]).volume,
+    "no_score_exceeds": lambda: cusum_run_length(allowance=2, limit=4, clip=1.5),
+    "no_run_reaches": lambda: ewma_run_length(weight=0.5, width=3, clip=1),
+    "not_whole": lambda: survival.poisson_rate(events=1.5, exposure=10).rate,
+    "neither_0_nor_1": lambda: next(iter(survival.kaplan_meier(times=[8], observed=[2]).left_out)),
+    "nobody_at_risk": lambda: survival.kaplan_meier(times=[5], observed=[1]).low.why[0],
+    "more_than_half_without": lambda: survival.median_survival(
+        curve=survival.kaplan_meier(times=[5, 6], observed=[0, 0])
+    ),
+    "few_points_for_slope": lambda: trends.theil_sen_slope(times=[1, 2], values=[1, 2], unit="1"),
+    "few_points_for_trend": lambda: trends.mann_kendall(values=[1, 2]).why,
+    "one_time_only": lambda: trends.theil_sen_slope(times=[1, 1, 1], values=[1, 2, 3], unit="1"),
+    "all_equal": lambda: trends.mann_kendall(values=[1, 1, 1]).why,
+    "no_usable_night": lambda: of_trend([NAN]).why,
+    "few_nights": lambda: of_trend([140.0] * 4).why,
+    "few_nights_since_change": lambda: of_trend([140.0] * 12, segment=[0] * 9 + [1] * 3).why,
+}
+"""The reasons that no case above has, each with a way to it: a measure with one number, or the reason itself."""
+NEVER_SEEN = {"search_not_settled"}
+"""No inputs were found on which the search goes on for so long; the check stands behind it all the same."""
+
+
+@pytest.mark.parametrize("code", MORE)
+def test_each_other_reason_is_given_where_it_holds(code: str) -> None:
+    found = MORE[code]()
+    why = found if isinstance(found, Reason) else found.reason
+    assert why is not None
+    assert why.code == code
+
+
+def test_every_declared_reason_has_a_case() -> None:
+    above = {answer.reason.code for _, answer in UNKNOWN if answer.reason}
+    above |= {answer.reason.code for changed, _ in SINGLE_POOL if (answer := single_pool(**changed)).reason}
+    assert set(OF_SCIENCE) == above | set(MORE) | NEVER_SEEN
+
+
+@pytest.mark.parametrize("code", REASONS)
+def test_a_reason_is_stored_and_read_back_with_its_parts(code: str) -> None:
+    """As JSON keeps it, another reason among its parts as well."""
+    parts = {name: Reason("never_noted") if name == "why" else 0.5 for name in parts_of(code)}
+    reason = Reason(code, **parts)
+    assert reason_of(json.loads(json.dumps(reason.as_json()))) == reason
+    assert "%(" not in str(reason)
+    assert "why" not in parts or "never noted" in str(reason)
+
+
+def test_a_reason_has_the_parts_of_its_words_and_no_other() -> None:
+    with pytest.raises(ValueError, match="no reason 'because' is declared"):
+        Reason("because")
+    with pytest.raises(ValueError, match=r"'not_given' takes \['what'\], not \['who'\]"):
+        Reason("not_given", who="ana")
+
+
+def test_every_input_that_a_check_names_has_words() -> None:
+    """The names are the keywords that formulas give to the checks; they are words of the reasons."""
+    named = set()
+    for module in Path(access.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(module.read_text())):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in CHECKS:
+                named |= {keyword.arg for keyword in node.keywords if keyword.arg}
+    assert len(named) > 80
+    assert named - set(WORDS) == set()
+    assert set(bloods.ANALYTES) <= set(WORDS)
+
+
+CHECKS = {"given", "above_zero", "not_negative", "within"}
