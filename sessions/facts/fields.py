@@ -308,7 +308,9 @@ READING: dict[str, Field] = {
         asked=30,
         example=60,
     ),
-    "uf_rate_ml_h": Field(_("UF rate"), "mL/h", (0, 4000), (0, 1200), 10, asked=60, example=670),
+    "uf_rate_ml_h": Field(
+        _("UF rate set"), "mL/h", (0, 4000), (0, 1200), 10, head=_("UF rate, mL/h"), asked=60, example=670
+    ),
     "uf_volume_l": Field(_("UF so far"), "L", (0, 10), (0, 4.5), 0.05, decimals=-2, asked=70, example=0.2),
     "systolic": SYSTOLIC,
     "diastolic": DIASTOLIC,

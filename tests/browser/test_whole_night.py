@@ -28,7 +28,7 @@ OVERRULED = ("Needle-leak sensor on", "Awake all the time, the unit said so.")
 LABELS = {
     "arterial_mmhg": "Arterial pressure (pre-pump)", "venous_mmhg": "Venous pressure",
     "tmp_mmhg": "Transmembrane pressure (TMP)", "qb_ml_min": "Blood flow rate (Qb)",
-    "qd_ml_min": "Dialysate flow rate (Qd)", "uf_rate_ml_h": "UF rate", "uf_volume_l": "UF so far",
+    "qd_ml_min": "Dialysate flow rate (Qd)", "uf_rate_ml_h": "UF rate set", "uf_volume_l": "UF so far",
     "systolic": "Systolic pressure", "diastolic": "Diastolic pressure", "pulse": "Pulse",
     "conductivity_ms_cm": "Conductivity", "dialysate_temperature_c": "Dialysate temperature",
 }  # fmt: skip
