@@ -10,7 +10,7 @@ from django.utils import timezone
 from alerts.models import PendingEvaluation
 from alerts.services import comeback, delivery, escalation, evaluation, replaying
 from alerts.services.heartbeat import WORKER, sign_of_life
-from alerts.services.nudge import nudge
+from alerts.services.waking import wake
 
 MESSAGES_A_TASK = 10
 SECONDS_OF_HISTORY = timedelta(seconds=2)
@@ -22,28 +22,28 @@ PATIENTS_A_TASK = 25
 def evaluate_some() -> None:
     evaluation.evaluate_pending(at=timezone.now(), limit=PATIENTS_A_TASK)
     if PendingEvaluation.objects.due(timezone.now()).exists():
-        nudge()
+        wake()
 
 
 @shared_task(name="alerts.evaluate_pending", ignore_result=True)
 def evaluate_pending() -> None:
-    """The nudge: a record or bloods came in."""
+    """Woken by news."""
     evaluate_some()
 
 
 @shared_task(name="alerts.sweep", ignore_result=True)
 def sweep() -> None:
-    """Every minute: whatever a lost nudge, a failure or a dead worker left behind."""
+    """Every minute: whatever a lost call, a failure or a dead worker left behind."""
     evaluate_some()
     if replaying.stalled(at=timezone.now()):
-        nudge(replaying.TASK)
+        wake(replaying.TASK)
 
 
 @shared_task(name=replaying.TASK, ignore_result=True)
 def replay_some() -> None:
     """Some seconds of judging history again, on the queue that can wait; what is left is for the next task."""
     if replaying.work(now=timezone.now, until=timezone.now() + SECONDS_OF_HISTORY, news=evaluate_some):
-        nudge(replaying.TASK)
+        wake(replaying.TASK)
 
 
 @shared_task(name="alerts.look_for_missing", ignore_result=True)

@@ -31,7 +31,7 @@ def compute_months() -> None:
 
 @shared_task(name="dosing.work_on_jobs", ignore_result=True)
 def work_on_jobs() -> None:
-    """One turn at what people asked for; then the next is queued. Every minute by itself, should a nudge be lost."""
+    """One turn at what people asked for; then the next is queued. Every minute by itself, should a message be lost."""
     if jobs.work(now=timezone.now):
         work_on_jobs.delay()
     jobs.throw_away_old(at=timezone.now())

@@ -217,7 +217,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "socket_connect_timeout": 2,
     "socket_timeout": 5,
 }
-# A nudge that cannot be sent at once is dropped: the row waits in the database and the sweep finds it.
+# A message that cannot be sent at once is dropped: the row waits in the database and the sweep finds it.
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_BEAT_SCHEDULE = {
     "jobs": {"task": "dosing.work_on_jobs", "schedule": 60.0, "options": {"expires": 55, "queue": "later"}},

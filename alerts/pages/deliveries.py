@@ -18,8 +18,8 @@ from django.views.decorators.http import require_POST, require_safe
 from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services import push_keys
 from alerts.services.escalation import send_test
-from alerts.services.nudge import nudge_on_commit
 from alerts.services.push_addresses import sign_up
+from alerts.services.waking import wake_on_commit
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 
@@ -48,7 +48,7 @@ def deliveries(request: HttpRequest) -> HttpResponse:
 def test_message(request: HttpRequest) -> HttpResponse:
     """A test to the reader, over every channel."""
     rows = send_test(signed_in(request), at=timezone.now())
-    nudge_on_commit("alerts.deliver_due")
+    wake_on_commit("alerts.deliver_due")
     messages.success(
         request,
         ngettext(

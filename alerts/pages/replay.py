@@ -20,7 +20,7 @@ from alerts.models.choices import ReplayState
 from alerts.models.mutes_and_replays import Replay, ReplayChunk
 from alerts.pages.forms import WhyForm
 from alerts.services import replaying
-from alerts.services.nudge import nudge_on_commit
+from alerts.services.waking import wake_on_commit
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 
@@ -127,7 +127,7 @@ def _call_workers() -> None:
     """One message for each worker that may take part, no more than there are parts."""
     open_chunks = ReplayChunk.objects.open()[: replaying.AT_ONCE]
     for _each in range(len(open_chunks)):
-        nudge_on_commit(replaying.TASK)
+        wake_on_commit(replaying.TASK)
 
 
 def _context(request: HttpRequest) -> dict[str, object]:

@@ -25,7 +25,7 @@ from django.db import connection, transaction
 from django.db.models import F, Q, QuerySet, Value
 
 from alerts.models import PendingEvaluation
-from alerts.services.nudge import nudge_on_commit
+from alerts.services.waking import wake_on_commit
 from sessions.models import Patient
 
 MOST_ATTEMPTS = 5
@@ -52,7 +52,7 @@ def add(*, patient_id: uuid.UUID, why: str, at: datetime, record_id: uuid.UUID |
     fresh = PendingEvaluation.objects.fresh(at).filter(patient_id=patient_id, record_id=record_id)
     if fresh.claimed().first() is None:
         PendingEvaluation.objects.create(patient_id=patient_id, record_id=record_id, why=why, created_at=at, due_at=at)
-    nudge_on_commit()
+    wake_on_commit()
 
 
 def add_again(*, patient_id: uuid.UUID, why: str, at: datetime, record_id: uuid.UUID | None = None) -> None:
@@ -78,7 +78,7 @@ def add_for_everybody(*, why: str, at: datetime) -> int:
     with connection.cursor() as cursor:
         cursor.execute(f"INSERT INTO {PendingEvaluation._meta.db_table} ({', '.join(columns)}) {select}", given)
         count: int = cursor.rowcount
-    nudge_on_commit()
+    wake_on_commit()
     return count
 
 
@@ -129,7 +129,7 @@ def try_again(*, pending_id: int, at: datetime) -> bool:
     rows = PendingEvaluation.objects.put_aside().filter(pk=pending_id)
     found = bool(rows.update(put_aside_at=None, attempts=0, loans=0, due_at=at))
     if found:
-        nudge_on_commit()
+        wake_on_commit()
     return found
 
 

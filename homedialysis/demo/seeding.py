@@ -18,7 +18,7 @@ from django.utils import timezone
 from alerts.models import PendingEvaluation
 from alerts.services import outbox
 from alerts.services.evaluation import evaluate_pending
-from alerts.services.nudge import held_back
+from alerts.services.waking import no_calls
 from homedialysis.accounts.models import Unit
 from homedialysis.demo.bedside import write_checks
 from homedialysis.demo.cast import CAST, Member
@@ -65,7 +65,7 @@ def seed(plan: Plan, track: Track = lambda moments: moments) -> None:
     """
     if Unit.objects.current() is not None:
         raise NotNow("A unit is set up here already: nothing was made up.")
-    with held_back(), transaction.atomic():
+    with no_calls(), transaction.atomic():
         team = found_unit()
         write_checks(team, plan.until - timedelta(days=plan.days + 3))
         set_up_lists(by=team.technologist, at=plan.until - timedelta(days=plan.days))

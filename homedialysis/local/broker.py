@@ -14,7 +14,7 @@ from homedialysis.local.tools import LocalServersError, end_leftover, package_fo
 
 
 class LocalBroker:
-    """Keeps nothing on disk: what must not be lost is a row in the database, messages are only nudges.
+    """Keeps nothing on disk: what must not be lost is a row in the database, messages only wake workers.
 
     stop() and start() by themselves bring it back on the same port with the same password.
     """

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from celery import current_app
 
-from alerts.services import nudge
+from alerts.services import waking
 from homedialysis.local.broker import LocalBroker
 
 
@@ -22,7 +22,7 @@ def broker(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[LocalBro
     own.start()
     monkeypatch.setitem(current_app.conf, "broker_url", own.url)
     monkeypatch.setitem(current_app.conf, "broker_write_url", own.url)
-    monkeypatch.setattr(nudge._State, "rests_until", 0.0)
+    monkeypatch.setattr(waking._State, "rests_until", 0.0)
     yield own
     if own.pid:
         os.kill(own.pid, signal.SIGCONT)
@@ -31,11 +31,11 @@ def broker(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[LocalBro
 
 def timed() -> tuple[bool, float]:
     start = time.perf_counter()
-    return nudge.nudge(), time.perf_counter() - start
+    return waking.wake(), time.perf_counter() - start
 
 
 def test_stopped_it_is_given_up_at_once_and_left_alone(broker: LocalBroker) -> None:
-    assert nudge.nudge()
+    assert waking.wake()
     broker.stop()
     told, seconds = timed()
     assert not told
@@ -46,7 +46,7 @@ def test_stopped_it_is_given_up_at_once_and_left_alone(broker: LocalBroker) -> N
 
 
 def test_frozen_it_is_given_up_after_two_seconds_at_most(broker: LocalBroker) -> None:
-    assert nudge.nudge()
+    assert waking.wake()
     assert broker.pid
     os.kill(broker.pid, signal.SIGSTOP)
     told, seconds = timed()
@@ -54,8 +54,8 @@ def test_frozen_it_is_given_up_after_two_seconds_at_most(broker: LocalBroker) ->
     assert seconds < 2.5  # two tries of 0.8 s, on a busy machine
 
 
-def test_a_restart_meanwhile_costs_no_nudge(broker: LocalBroker) -> None:
-    assert nudge.nudge()
+def test_a_restart_meanwhile_costs_no_call(broker: LocalBroker) -> None:
+    assert waking.wake()
     broker.stop()
     broker.start()
-    assert nudge.nudge()
+    assert waking.wake()

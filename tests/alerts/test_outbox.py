@@ -11,7 +11,7 @@ from django.test import Client
 
 from alerts import tasks
 from alerts.models import Alert, PendingEvaluation
-from alerts.services import evaluation, nudge, outbox
+from alerts.services import evaluation, outbox, waking
 from alerts.services.evaluation import evaluate_pending, evaluate_record
 from dosing.models import RecordNumbers
 from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord
@@ -288,16 +288,16 @@ class TestDeadWorker:
 
 
 @pytest.mark.django_db(transaction=True)
-class TestNudge:
+class TestWaking:
     def send(self, client: Client) -> int:
         url = "/api/v1/treatments/5e0c6a0e-2f52-4f0c-9e5c-b3a1a4a5d002/"
         return client.put(url, night_body(), content_type="application/json").status_code
 
     def test_once_the_record_is_committed(self, ana_client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-        nudges: list[int] = []
-        monkeypatch.setattr(nudge, "_tell", lambda task: nudges.append(PendingEvaluation.objects.count()))
+        calls: list[int] = []
+        monkeypatch.setattr(waking, "_tell", lambda task: calls.append(PendingEvaluation.objects.count()))
         assert self.send(ana_client) == 201
-        assert nudges == [1]
+        assert calls == [1]
 
     @pytest.mark.parametrize("problem", [OSError("gone"), RuntimeError("something else")])
     def test_a_broker_that_fails_does_not_fail_the_request(
@@ -306,33 +306,33 @@ class TestNudge:
         def fail(task: str) -> None:
             raise problem
 
-        monkeypatch.setattr(nudge._State, "rests_until", 0.0)
-        monkeypatch.setattr(nudge, "_tell", fail)
+        monkeypatch.setattr(waking._State, "rests_until", 0.0)
+        monkeypatch.setattr(waking, "_tell", fail)
         assert self.send(ana_client) == 201
         assert PendingEvaluation.objects.count() == 1
 
-    def test_held_back_for_whoever_evaluates_right_away(
+    def test_no_calls_for_whoever_evaluates_right_away(
         self, ana_client: Client, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        nudges: list[int] = []
-        monkeypatch.setattr(nudge, "_tell", lambda task: nudges.append(1))
-        with nudge.held_back():
+        calls: list[int] = []
+        monkeypatch.setattr(waking, "_tell", lambda task: calls.append(1))
+        with waking.no_calls():
             self.send(ana_client)
-        assert nudges == []
+        assert calls == []
 
 
 def test_a_task_leaves_what_is_too_much_for_it_to_the_next(
     ana: Patient, ben: Patient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    nudges: list[int] = []
+    calls: list[int] = []
     monkeypatch.setattr(tasks, "PATIENTS_A_TASK", 1)
-    monkeypatch.setattr(tasks, "nudge", lambda: nudges.append(PendingEvaluation.objects.count()))
+    monkeypatch.setattr(tasks, "wake", lambda: calls.append(PendingEvaluation.objects.count()))
     record_night(ana)
     record_night(ben)
     tasks.evaluate_pending()
-    assert nudges == [1]
+    assert calls == [1]
     tasks.sweep()
-    assert nudges == [1]
+    assert calls == [1]
     assert not PendingEvaluation.objects.exists()
 
 

@@ -16,7 +16,7 @@ from alerts import tasks
 from alerts.models import Alert, PendingEvaluation, RecordJudgement
 from alerts.models.choices import ReplayState
 from alerts.models.mutes_and_replays import Replay, ReplayChunk
-from alerts.services import nudge, replaying
+from alerts.services import replaying, waking
 from alerts.services.evaluation import evaluate_pending
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription, TreatmentRecord
@@ -214,7 +214,7 @@ class TestFreshRecords:
 
     def test_a_task_sends_the_next(self, history: list[TreatmentRecord], nurse: User, monkeypatch: Any) -> None:
         sent: list[str] = []
-        monkeypatch.setattr(tasks, "nudge", lambda task="": sent.append(task))
+        monkeypatch.setattr(tasks, "wake", lambda task="": sent.append(task))
         monkeypatch.setattr(tasks.timezone, "now", clock())
         begun(nurse)
         tasks.replay_some()
@@ -246,7 +246,7 @@ class TestPages:
     def test_begin_watch_stop_go_on(
         self, history: list[TreatmentRecord], nurse_client: Client, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        monkeypatch.setattr(nudge, "nudge", lambda *args: True)
+        monkeypatch.setattr(waking, "wake", lambda *args: True)
         address = reverse("alerts:replays")
         assert nurse_client.post(address, {"why": ""}).status_code == 400
         assert nurse_client.post(address, {"why": "New limits."}).status_code == 302

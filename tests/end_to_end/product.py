@@ -27,7 +27,7 @@ from tests.factories import night_body
 
 ANSWER_SECONDS = 30
 WORK_SECONDS = 120
-"""How long an evaluation may take when its nudge was lost: the sweep comes every minute."""
+"""How long an evaluation may take when its message was lost: the sweep comes every minute."""
 
 Json = dict[str, Any]
 

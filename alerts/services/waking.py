@@ -1,7 +1,7 @@
-"""Tell a worker that something waits. The row in the database is the to-do list: a lost nudge costs a minute at most.
+"""Wake a worker: something waits. The row in the database is the to-do list: a lost call costs a minute at most.
 
 A request must not wait for a broker that is down. Celery's own way waits six seconds for a refused connection
-(measured: kombu waits before it tries again, whatever task_publish_retry says), so nudges go over connections with
+(measured: kombu waits before it tries again, whatever task_publish_retry says), so calls go over connections with
 less patience, and after a failure none is tried for a while.
 """
 
@@ -23,27 +23,26 @@ TASK = "alerts.evaluate_pending"
 PATIENCE = {"max_retries": 0, "socket_connect_timeout": 0.8, "socket_timeout": 0.8}
 """Seconds. Two tries within them stay under two seconds."""
 REST_SECONDS = 10.0
-"""How long no nudge is tried after one that failed."""
+"""How long no call is tried after one that failed."""
 
 logger = logging.getLogger(__name__)
 
 
 class _State:
-    """Of this process: until when to leave the broker alone, and whether nudges are held back."""
+    """Of this process: until when to leave the broker alone, and whether calls are held back."""
 
     rests_until = 0.0
-    held_back = 0
+    no_calls = 0
 
 
-def nudge_on_commit(task: str = TASK) -> None:
+def wake_on_commit(task: str = TASK) -> None:
     """Once the transaction has committed, tell a worker; whatever comes of it, the request goes on.
 
     Once is enough, however much news a transaction brings.
     """
     tell = _teller(task)
-    if not _State.held_back and all(
-        hook is not tell for _savepoints, hook, *_ in transaction.get_connection().run_on_commit
-    ):
+    waiting = transaction.get_connection().run_on_commit
+    if not _State.no_calls and all(hook is not tell for _savepoints, hook, *_ in waiting):
         transaction.on_commit(tell, robust=True)
 
 
@@ -52,22 +51,22 @@ def _teller(task: str) -> Callable[[], None]:
     """The same function for the same task, so that a transaction knows it again."""
 
     def tell() -> None:
-        nudge(task)
+        wake(task)
 
     return tell
 
 
 @contextmanager
-def held_back() -> Iterator[None]:
+def no_calls() -> Iterator[None]:
     """For whoever evaluates in this process right away: the work is written down, but no worker is told."""
-    _State.held_back += 1
+    _State.no_calls += 1
     try:
         yield
     finally:
-        _State.held_back -= 1
+        _State.no_calls -= 1
 
 
-def nudge(task: str = TASK) -> bool:
+def wake(task: str = TASK) -> bool:
     """Tell a worker now. False when the broker did not take it, or failed so lately that it was left alone."""
     if time.monotonic() < _State.rests_until:
         return False
@@ -75,7 +74,7 @@ def nudge(task: str = TASK) -> bool:
         _tell(task)
     except (OperationalError, KombuError, OSError) as problem:
         _State.rests_until = time.monotonic() + REST_SECONDS
-        logger.warning("The broker took no nudge (%s); the sweep will find the work.", type(problem).__name__)
+        logger.warning("The broker took no call (%s); the sweep will find the work.", type(problem).__name__)
         return False
     return True
 
