@@ -8,7 +8,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from alerts.models import PendingEvaluation
-from alerts.services import comeback, delivery, escalation, evaluation, replaying
+from alerts.services import alert_course, delivery, escalation, evaluation, replaying
 from alerts.services.heartbeat import WORKER, sign_of_life
 from alerts.services.waking import wake
 
@@ -63,6 +63,6 @@ def deliver_due() -> None:
     """Every minute: what was set aside until now comes back, who is next on the rota is told, messages go out."""
     from alerts.services.sending import send  # heavy, and only a worker sends
 
-    comeback.bring_back_due(at=timezone.now())
+    alert_course.bring_back_due(at=timezone.now())
     escalation.tell_next(at=timezone.now())
     delivery.deliver_due(send, now=timezone.now, limit=MESSAGES_A_TASK)

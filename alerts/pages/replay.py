@@ -126,8 +126,7 @@ def _began(request: HttpRequest, form: WhyForm) -> bool:
 def _call_workers() -> None:
     """One message for each worker that may take part, no more than there are parts."""
     open_chunks = ReplayChunk.objects.open()[: replaying.AT_ONCE]
-    for _each in range(len(open_chunks)):
-        wake_on_commit(replaying.TASK)
+    wake_on_commit(replaying.TASK, workers=len(open_chunks))
 
 
 def _context(request: HttpRequest) -> dict[str, object]:

@@ -1,7 +1,7 @@
 """What rules are made of: the history they look at, what they see, and how they are declared.
 
 A rule is a pure function over a `History`: no query, no clock. It answers with everything of its kind in that
-history; what of it is new, and whether an alert opens, is decided in `services.reconciling`.
+history; what of it is new, and whether an alert opens, is decided in `services.alert_course`.
 """
 
 from __future__ import annotations

@@ -35,23 +35,24 @@ class _State:
     no_calls = 0
 
 
-def wake_on_commit(task: str = TASK) -> None:
-    """Once the transaction has committed, tell a worker; whatever comes of it, the request goes on.
+def wake_on_commit(task: str = TASK, *, workers: int = 1) -> None:
+    """Once the transaction has committed, tell a worker, or some; whatever comes of it, the request goes on.
 
     Once is enough, however much news a transaction brings.
     """
-    tell = _teller(task)
+    tell = _teller(task, workers)
     waiting = transaction.get_connection().run_on_commit
     if not _State.no_calls and all(hook is not tell for _savepoints, hook, *_ in waiting):
         transaction.on_commit(tell, robust=True)
 
 
 @cache
-def _teller(task: str) -> Callable[[], None]:
+def _teller(task: str, workers: int) -> Callable[[], None]:
     """The same function for the same task, so that a transaction knows it again."""
 
     def tell() -> None:
-        wake(task)
+        for _worker in range(workers):
+            wake(task)
 
     return tell
 

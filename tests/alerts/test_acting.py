@@ -12,7 +12,8 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 
 from alerts.models import Alert
 from alerts.models.rota_and_messages import Call
-from alerts.services import comeback, lifecycle
+from alerts.services import lifecycle
+from alerts.services.alert_course import bring_back_due
 from alerts.showing.telling import step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient
@@ -67,9 +68,9 @@ class TestSetAside:
 
     def test_comes_back_by_itself_and_says_so(self, two: list[Alert], nurse: User) -> None:
         lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods.", at=MORNING)
-        assert comeback.bring_back_due(at=MORNING + timedelta(hours=12)) == 0
-        assert comeback.bring_back_due(at=MORNING + DAY) == 2
-        assert comeback.bring_back_due(at=MORNING + DAY) == 0
+        assert bring_back_due(at=MORNING + timedelta(hours=12)) == 0
+        assert bring_back_due(at=MORNING + DAY) == 2
+        assert bring_back_due(at=MORNING + DAY) == 0
         alert = Alert.objects.get(pk=two[0].pk)
         assert kinds(alert) == ["opened", "set_aside", "returned"]
         assert (alert.set_aside_until, alert.looked_at, alert.waits_since) == (None, None, MORNING + DAY)
@@ -82,14 +83,6 @@ class TestSetAside:
     def test_not_without_a_reason(self, two: list[Alert], nurse: User) -> None:
         with pytest.raises(lifecycle.WordsMissing):
             lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words=" ", at=MORNING)
-
-    def test_more_of_an_urgent_kind_brings_it_back_at_once(self, two: list[Alert], nurse: User) -> None:
-        lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods.", at=MORNING)
-        alert = Alert.objects.get(pk=two[0].pk)
-        comeback.note_news(alert, worse=False, added=True, at=MORNING + timedelta(hours=2))
-        assert alert.set_aside_until is None
-        assert alert.looked_at is None
-        assert kinds(alert)[-1] == "returned"
 
     def test_what_is_closed_is_not_aside(self, two: list[Alert], nurse: User) -> None:
         lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods.", at=MORNING)

@@ -161,8 +161,11 @@ def test_in_turn_everybody_comes_once(crowd: list[Patient], monkeypatch: pytest.
 
 
 @pytest.mark.parametrize(("days", "back"), [(None, 90), (50, 90), (100, 114), (390, 400)])
-def test_an_alert_that_is_open_and_old_finds_what_it_stands_on(ana: Patient, days: int | None, back: int) -> None:
-    """90 days, or two weeks before the first night of the oldest open alert, and no more than 400."""
+def test_an_alert_that_is_open_and_old_finds_what_it_stands_on(
+    ana: Patient, ben: Patient, days: int | None, back: int
+) -> None:
+    """90 days, or two weeks before the first night of the patient's oldest open alert, and no more than 400."""
+    made_alert(ben, at=AT - 200 * DAY)
     if days is not None:
         made_alert(ana, at=AT - days * DAY + timedelta(hours=12))
     made_alert(ana, at=AT - 300 * DAY, rule="other", state="closed", outcome="other", closed_at=AT,

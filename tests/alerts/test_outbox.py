@@ -311,6 +311,17 @@ class TestWaking:
         assert self.send(ana_client) == 201
         assert PendingEvaluation.objects.count() == 1
 
+    def test_once_for_all_news_of_a_transaction_and_as_often_as_workers_are_wanted(
+        self, ana: Patient, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        calls: list[str] = []
+        monkeypatch.setattr(waking, "_tell", calls.append)
+        with transaction.atomic():
+            for _ in range(3):
+                outbox.add(patient_id=ana.pk, why="x", at=MORNING)
+            waking.wake_on_commit("alerts.replay_some", workers=4)
+        assert calls == [waking.TASK, *["alerts.replay_some"] * 4]
+
     def test_no_calls_for_whoever_evaluates_right_away(
         self, ana_client: Client, monkeypatch: pytest.MonkeyPatch
     ) -> None:
