@@ -24,7 +24,7 @@ lint: .venv/installed
 format: .venv/installed .ci/node_modules/.package-lock.json  ## lay everything out as the house has it
 	.venv/bin/ruff format .
 	.venv/bin/djangofmt templates
-	.ci/node_modules/.bin/biome check --write --config-path=.ci alerts dosing homedialysis sessions templates
+	.ci/node_modules/.bin/biome check --write --config-path=.ci alerts dosing homedialysis sessions templates tests
 
 check:  ## what must hold before a change lands
 	bash .ci/run

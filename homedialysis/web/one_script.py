@@ -38,11 +38,14 @@ class Known:
 
 
 def _shared(texts: Sequence[str]) -> frozenset[str]:
-    """Exported constants whose name no other module exports: they stand above the blocks, and nobody fetches them."""
+    """Exported constants and functions whose name no other module exports: above the blocks, and nobody fetches them.
+
+    A shared function is there from its place on, as a constant is: no module may call one of its own before.
+    """
     named = [found for text in texts for found in DECLARED.finditer(text)]
     listed = [alias for text in texts for found in LISTED.finditer(text) for _own, alias in _pairs(found[1])]
     count = Counter([found[2] for found in named] + listed)
-    return frozenset(found[2] for found in named if found[1] == "const" and count[found[2]] == 1)
+    return frozenset(found[2] for found in named if found[1] != "class" and count[found[2]] == 1)
 
 
 def in_order(modules: Mapping[str, str], entry: str) -> list[str]:
@@ -85,7 +88,9 @@ def _block(name: str, text: str, known: Known) -> str:
         return "".join([*lines, f"const {{ {names} }} = {holder};\n" if names else ""])
 
     def declared(found: re.Match[str]) -> str:
-        return found[2] if found[2] in known.shared else f"{found[1]} {found[2]}"
+        if found[2] not in known.shared:
+            return f"{found[1]} {found[2]}"
+        return found[2] if found[1] == "const" else f"{found[2]} = {found[1]}"
 
     body = LISTED.sub("", DECLARED.sub(declared, IMPORT.sub(taken, text)))
     if left := re.search(r"^(?:import|export)\b.*", body, re.MULTILINE):

@@ -24,7 +24,7 @@ from homedialysis.accounts.pages.guards import bedside_only
 
 FOLDER = Path(__file__).resolve().parent.parent / "static" / "bedside"
 TEMPLATES = Path(__file__).resolve().parent.parent.parent / "templates" / "sessions"
-PAPER = "#f6f2ea"
+PAPER = "#f6f5f1"
 """Behind the page while it starts: --paper of the light theme in css/tokens.css."""
 ENTRY, THEME = "bedside/js/main.js", "bedside/js/theme.js"
 ONE_SCRIPT, ONE_SHEET = "bedside/js/all.js", "bedside/css/all.css"

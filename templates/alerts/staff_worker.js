@@ -1,5 +1,8 @@
 // Shows a message while no page is open. The words come from the server; there is nothing of any patient in them.
-self.addEventListener("push", (event) => {
+/** @type {ServiceWorkerGlobalScope} */
+const worker = /** @type {any} */ (self);
+
+worker.addEventListener("push", (event) => {
   let told = {};
   try {
     told = event.data ? event.data.json() : {};
@@ -12,17 +15,17 @@ self.addEventListener("push", (event) => {
     renotify: true,
     data: { url: told.url || "{% url 'alerts:triage' %}" },
   };
-  event.waitUntil(self.registration.showNotification(told.title || "Please look", options));
+  event.waitUntil(worker.registration.showNotification(told.title || "Please look", options));
 });
 
-self.addEventListener("notificationclick", (event) => {
+worker.addEventListener("notificationclick", (event) => {
   event.notification.close();
-  const address = new URL(event.notification.data.url, self.location.origin);
-  if (address.origin !== self.location.origin) return;
+  const address = new URL(event.notification.data.url, worker.location.origin);
+  if (address.origin !== worker.location.origin) return;
   event.waitUntil(
-    self.clients.matchAll({ type: "window", includeUncontrolled: true }).then((pages) => {
+    worker.clients.matchAll({ type: "window", includeUncontrolled: true }).then((pages) => {
       const open = pages.find((page) => new URL(page.url).pathname === address.pathname);
-      return open ? open.focus() : self.clients.openWindow(address.href);
+      return open ? open.focus() : worker.clients.openWindow(address.href);
     }),
   );
 });

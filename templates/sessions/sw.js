@@ -2,12 +2,14 @@
  * Keeps one release of the bedside on the phone: its page, scripts, styles and words.
  * The unit's answers are never kept.
  */
-"use strict";
 
+/** @type {ServiceWorkerGlobalScope} */
+const worker = /** @type {any} */ (self);
 const RELEASE = "{{ release }}";
 const SHELL = "{{ shell }}";
 const OFFLINE = "{{ offline }}";
-const FILES = "{{ files }}";
+/** @type {string[]} */
+const FILES = /** @type {any} */ ("{{ files }}");
 const SERVED_AS_SHELL = new Set("{{ shells }}");
 const STORE = `bedside-${RELEASE}`;
 
@@ -44,20 +46,20 @@ async function refillIfEmptied() {
   if (!(await kept(SHELL))) await fill();
 }
 
-self.addEventListener("install", (event) => event.waitUntil(fill()));
+worker.addEventListener("install", (event) => event.waitUntil(fill()));
 
-self.addEventListener("activate", (event) =>
+worker.addEventListener("activate", (event) =>
   event.waitUntil(
     (async () => {
       for (const name of await caches.keys())
         if (name.startsWith("bedside-") && name !== STORE) await caches.delete(name);
-      await self.clients.claim();
+      await worker.clients.claim();
     })(),
   ),
 );
 
-self.addEventListener("message", (event) => {
-  if (event.data === "take over") self.skipWaiting();
+worker.addEventListener("message", (event) => {
+  if (event.data === "take over") worker.skipWaiting();
   if (event.data === "fill") event.waitUntil(refillIfEmptied().catch(() => {}));
 });
 
@@ -73,10 +75,10 @@ async function page(request, pathname) {
   }
 }
 
-self.addEventListener("fetch", (event) => {
+worker.addEventListener("fetch", (event) => {
   const { request } = event;
   const address = new URL(request.url);
-  if (request.method !== "GET" || address.origin !== self.location.origin) return;
+  if (request.method !== "GET" || address.origin !== worker.location.origin) return;
   if (address.pathname.startsWith("/api/")) return;
   if (request.mode === "navigate") event.respondWith(page(request, address.pathname));
   else if (FILES.includes(address.pathname)) {

@@ -83,7 +83,10 @@ def test_what_is_not_known_is_a_gap_and_not_a_zero() -> None:
 
 
 def test_every_colour_is_a_property_of_the_page() -> None:
-    styles = [finders.find(name) for name in ("homedialysis/css/tokens.css", "dosing/css/charts.css")]
+    styles = [
+        finders.find(name)
+        for name in ("bedside/css/tokens.css", "homedialysis/css/unit_tokens.css", "dosing/css/charts.css")
+    ]
     known = "".join(Path(str(path)).read_text(encoding="utf-8") for path in styles)
     used = {name for _, _, figure in charts.all_of(nights(1)) for name in COLOUR.findall(json.dumps(figure))}
     assert used

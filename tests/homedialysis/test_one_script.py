@@ -6,7 +6,7 @@ import pytest
 from rjsmin import jsmin
 
 from homedialysis.web.one_script import in_order, joined
-from homedialysis.web.static_storage import FOR_READERS
+from homedialysis.web.static_storage import without_layout
 
 MODULES = {
     "js/main.js": (
@@ -33,11 +33,9 @@ def test_what_a_module_needs_comes_before_it() -> None:
 def test_imports_and_exports_become_names_of_blocks() -> None:
     text = joined(MODULES, "js/main.js")
     for part in (
-        "function one() {",
-        "$[0] = { one };",
-        "const { one } = $[0];",
+        "\none = function() {",
+        "let one, twice;",
         "$[2] = { outer: inner };",
-        "let twice;",
         "\ntwice = () => 2 * one();",
         "const two = twice;",
         "const words = $[2];",
@@ -69,5 +67,19 @@ def test_a_text_that_runs_over_lines_keeps_its_spaces() -> None:
 
 
 def test_what_stands_for_readers_alone_does_not_go_out() -> None:
-    text = 'say(\n  "One, " +\n    "two.",\n  [a + "+", b],\n);\n'
-    assert FOR_READERS.sub("", text) == 'say(\n  "One, two.",\n  [a + "+", b]\n);\n'
+    text = (
+        'say(\n  "One, " +\n    "two.",\n  [a + "+", (b) => f(b), async (c, d) => c],\n  () => {\n    go();\n  },\n);\n'
+    )
+    short = 'say(\n  "One, two.",\n  [a + "+", b => f(b), async (c, d) => c],\n  () => {\n    go()\n  }\n);\n'
+    assert without_layout(text) == short
+
+
+def test_functions_of_one_name_in_two_modules_stay_apart() -> None:
+    modules = {
+        "main.js": 'import { put } from "./a.js";\nimport { put as lay } from "./b.js";\nput(lay());\n',
+        "a.js": "export function put() {}\n",
+        "b.js": "export async function put() {}\n",
+    }
+    text = joined(modules, "main.js")
+    for part in ("function put() {}", "async function put() {}", "const { put } = $[0];", "const { put: lay } = $[1];"):
+        assert part in text

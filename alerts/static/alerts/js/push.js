@@ -1,6 +1,6 @@
 // Sign this browser up for messages, when its reader asks for it.
 
-const button = document.getElementById("push-on");
+const button = /** @type {HTMLButtonElement | null} */ (document.getElementById("push-on"));
 const note = document.getElementById("push-note");
 
 function bytes(text) {
@@ -9,11 +9,12 @@ function bytes(text) {
 }
 
 function say(words) {
-  note.textContent = words;
+  if (note) note.textContent = words;
 }
 
-async function signUp() {
-  const { key, worker, signUp: address, scope, token } = button.dataset;
+/** @param {HTMLButtonElement} button */
+async function signUp(button) {
+  const { key = "", worker = "", signUp: address = "", scope, token = "" } = button.dataset;
   if ((await Notification.requestPermission()) !== "granted") {
     say("This browser was not allowed to show messages.");
     return;
@@ -35,18 +36,20 @@ async function signUp() {
 function ready(registration) {
   const worker = registration.installing || registration.waiting;
   if (registration.active || !worker) return Promise.resolve();
-  return new Promise((done) => {
-    worker.addEventListener("statechange", () => {
-      if (worker.state === "activated") done();
-    });
-  });
+  return /** @type {Promise<void>} */ (
+    new Promise((done) => {
+      worker.addEventListener("statechange", () => {
+        if (worker.state === "activated") done();
+      });
+    })
+  );
 }
 
 if (button && "serviceWorker" in navigator && "PushManager" in window && "Notification" in window) {
   button.hidden = false;
   button.addEventListener("click", () => {
     button.disabled = true;
-    signUp()
+    signUp(button)
       .catch((problem) => say(`It did not work: ${problem.message}`))
       .finally(() => {
         button.disabled = false;

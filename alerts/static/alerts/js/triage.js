@@ -4,10 +4,12 @@
 
 const note = document.getElementById("live-note");
 const trouble = document.getElementById("live-trouble");
+/** What htmx says of a request. @param {Event} event */
+const detailOf = (event) => /** @type {CustomEvent} */ (event).detail;
 const isLive = (element) => element instanceof Element && element.hasAttribute("data-live");
 
 document.body.addEventListener("htmx:beforeRequest", (event) => {
-  if (isLive(event.detail.target) && document.hidden) event.preventDefault();
+  if (isLive(detailOf(event).target) && document.hidden) event.preventDefault();
 });
 
 document.addEventListener("visibilitychange", () => {
@@ -16,8 +18,8 @@ document.addEventListener("visibilitychange", () => {
 });
 
 document.body.addEventListener("htmx:afterRequest", (event) => {
-  if (!isLive(event.detail.target)) return;
-  const { successful, xhr } = event.detail;
+  const { successful, target, xhr } = detailOf(event);
+  if (!isLive(target) || !trouble || !note) return;
   trouble.hidden = successful;
   if (!successful || xhr.status === 204) return;
   const time = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
@@ -25,11 +27,13 @@ document.body.addEventListener("htmx:afterRequest", (event) => {
 });
 
 // What was open stays open, and the focus stays on the same element.
+/** @type {string[]} */
 let opened = [];
 
 document.body.addEventListener("htmx:beforeSwap", (event) => {
-  if (!isLive(event.detail.target)) return;
-  opened = [...event.detail.target.querySelectorAll("details[open][id]")].map((part) => part.id);
+  const { target } = detailOf(event);
+  if (!isLive(target)) return;
+  opened = [...target.querySelectorAll("details[open][id]")].map((part) => part.id);
 });
 
 document.body.addEventListener("htmx:afterSwap", () => {
@@ -38,7 +42,9 @@ document.body.addEventListener("htmx:afterSwap", () => {
 
 // On paper everything is open.
 window.addEventListener("beforeprint", () => {
-  for (const part of document.querySelectorAll("details.parts")) part.open = true;
+  /** @type {NodeListOf<HTMLDetailsElement>} */
+  const all = document.querySelectorAll("details.parts");
+  for (const part of all) part.open = true;
 });
 
 // Keys -------------------------------------------------------------------------------------------------------------
@@ -55,7 +61,8 @@ function kept() {
   }
 }
 
-function show(off) {
+/** @param {HTMLElement} toggle @param {boolean} off */
+function show(toggle, off) {
   toggle.textContent = off ? "Keys are off" : "Keys are on";
   toggle.setAttribute("aria-pressed", String(!off));
 }
@@ -63,10 +70,10 @@ function show(off) {
 let off = kept();
 if (keys && toggle) {
   keys.hidden = false;
-  show(off);
+  show(toggle, off);
   toggle.addEventListener("click", () => {
     off = !off;
-    show(off);
+    show(toggle, off);
     try {
       localStorage.setItem(KEPT, off ? "yes" : "no");
     } catch {
@@ -75,8 +82,10 @@ if (keys && toggle) {
   });
 }
 
-const links = () => [...document.querySelectorAll(".bundle-link")];
+/** @returns {HTMLElement[]} */
+const links = () => [...document.querySelectorAll(".bundle-link")].filter((each) => each instanceof HTMLElement);
 
+/** @returns {HTMLElement | null} */
 function here() {
   const bundle = document.activeElement?.closest(".bundle, .hand-over");
   return bundle ? bundle.querySelector(".bundle-link") : null;
@@ -85,7 +94,8 @@ function here() {
 function move(step) {
   const all = links();
   if (!all.length) return;
-  const at = all.indexOf(here());
+  const link = here();
+  const at = link ? all.indexOf(link) : -1;
   const next = at < 0 ? (step > 0 ? 0 : all.length - 1) : Math.min(Math.max(at + step, 0), all.length - 1);
   all[next].focus();
   all[next].scrollIntoView({ block: "nearest" });
@@ -94,6 +104,7 @@ function move(step) {
 function into(form) {
   const own = document.getElementById(form);
   if (own) {
+    /** @type {HTMLElement | null} */
     const first = own.querySelector("input:not([type=hidden]), select, textarea");
     first?.focus();
     return;
@@ -102,8 +113,11 @@ function into(form) {
   if (link) window.location.assign(`${link.getAttribute("href")}#${form}`);
 }
 
+/** @param {string} selector */
 function follow(selector) {
-  document.querySelector(selector)?.click();
+  /** @type {HTMLElement | null} */
+  const link = document.querySelector(selector);
+  link?.click();
 }
 
 const DEEDS = {

@@ -30,8 +30,10 @@ function themed(layout) {
 }
 
 function draw() {
-  for (const box of document.querySelectorAll("[data-figure]")) {
-    const figure = JSON.parse(document.getElementById(box.dataset.figure).textContent);
+  /** @type {NodeListOf<HTMLElement>} */
+  const boxes = document.querySelectorAll("[data-figure]");
+  for (const box of boxes) {
+    const figure = JSON.parse(document.getElementById(box.dataset.figure ?? "")?.textContent ?? "null");
     window.Plotly.react(box, coloured(figure.data), themed(coloured(figure.layout)), CONFIG);
   }
 }

@@ -15,14 +15,15 @@ import * as queue from "./queue.js";
 import { back, draw, go, here, replace } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
 import { toast } from "./ui.js";
-import { setZone, speak, t } from "./words.js";
 import * as vault from "./vault.js";
 import { adoptDevice } from "./wire.js";
+import { setZone, speak, t } from "./words.js";
 
 const KEEP_DELIVERED = 36 * 60 * 60_000;
 const QUIET_FOR = 8_000;
 const JOTTED = "jotted";
-let quiet = null;
+/** @type {number | undefined} */
+let quiet;
 
 /** gate: "open", or what stands before the screens: starting, first, locked, choose, taken, gone. */
 export const ctx = {
@@ -67,6 +68,7 @@ let writing = Promise.resolve();
 
 /**
  * Keep a night on the phone, one after the other; where the storage refuses it stays in memory and the head says so.
+ * @param {Night} night
  */
 function keep(night) {
   const copy = structuredClone(night);
@@ -90,6 +92,7 @@ function change(label, fn) {
   toast(label, undo);
 }
 
+/** @param {Night} night */
 function after(night) {
   night.touched_at = new Date().toISOString();
   keep(night);
@@ -114,7 +117,9 @@ function redo() {
 
 /* Nights -------------------------------------------------------------------------------------------- */
 
+/** @param {Night} night */
 const isOwn = (night) => night.account === ctx.kit?.account.id && night.patient === ctx.kit.patient.id;
+/** @param {Night} night */
 const isOver = (night) => night.delivered && Date.now() - Date.parse(night.delivered) > KEEP_DELIVERED;
 
 async function loadNights() {
@@ -129,6 +134,7 @@ async function loadNights() {
   if (ctx.night?.delivered) ctx.night = ctx.nights.find((night) => night.stage !== "handed") ?? ctx.night;
 }
 
+/** @param {Night} night */
 function take(night) {
   ctx.night = night;
   if (!ctx.nights.includes(night)) ctx.nights.unshift(night);
@@ -200,6 +206,7 @@ async function pass(door, data) {
   await enter(!data);
 }
 
+/** @param {Kit | null} kit */
 async function useKit(kit) {
   const moved = ctx.kit?.patient?.id !== kit?.patient.id;
   ctx.kit = kit;

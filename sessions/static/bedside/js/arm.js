@@ -122,6 +122,7 @@ function lift(places) {
   }
 }
 
+/** @param {string} path */
 function arrows(path, down, kind) {
   const measured = svg("path", { d: path });
   const length = measured.getTotalLength();
@@ -157,7 +158,7 @@ function vesselNames(access) {
   if (!limb.artery) return [];
   const flip = access.side === "right";
   const name = (path, side, words) => {
-    const x = Number(/^M(\d+)/.exec(path)[1]) + side * 12;
+    const x = Number(/^M(\d+)/.exec(path)?.[1]) + side * 12;
     const anchor = side > 0 === flip ? "end" : "start";
     return svg("text", { x: flip ? WIDE - x : x, y: 30, class: "vessel-name", "text-anchor": anchor }, words);
   };
@@ -229,8 +230,9 @@ export function limbPicture(access, { picked, today, onPick }) {
     ...places.map((place) => mark(place, order.indexOf(place.site.id) + 1, { picked, today })),
   );
   picture.addEventListener("click", (event) => {
-    const id = event.target.closest("[data-site]")?.dataset.site;
-    const turned = new DOMPoint(event.clientX, event.clientY).matrixTransform(picture.getScreenCTM().inverse());
+    const touched = /** @type {Element} */ (event.target).closest("[data-site]");
+    const id = /** @type {HTMLElement | null} */ (touched)?.dataset.site;
+    const turned = new DOMPoint(event.clientX, event.clientY).matrixTransform(picture.getScreenCTM()?.inverse());
     const site = access.sites.find((each) => String(each.id) === id) ?? nearest(places, turned);
     if (site) onPick(site);
   });

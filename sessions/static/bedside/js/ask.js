@@ -6,13 +6,18 @@ import { askNumber } from "./pad.js";
 import { h } from "./ui.js";
 import { t } from "./words.js";
 
-/** The label of a path of the document, as people read it. */
+/** The label of a path of the document, as people read it. @param {Ctx} ctx @param {string} path */
 export const labelOf = (ctx, path) => t(limitsOf(ctx.kit, path)?.label ?? path);
-export const valueOf = (ctx, path) => getPath(ctx.night, path) ?? null;
-export const unset = (ctx, paths) => paths.filter((path) => valueOf(ctx, path) === null);
+/** @param {Ctx} ctx @param {string} path */
+export const valueAt = (ctx, path) => getPath(ctx.night, path) ?? null;
+/** @param {Ctx} ctx */
+export const unset = (ctx, paths) => paths.filter((path) => valueAt(ctx, path) === null);
 
-/** Ask for each of the paths that has no number yet, pad after pad; leaving one ends it. `last(path)` is shown. */
-export async function askAll(ctx, paths, last = () => null) {
+/**
+ * Ask for each of the paths that has no number yet, pad after pad; leaving one ends it. `last(path)` is shown.
+ * @param {Ctx} ctx @param {string[]} paths @param {(path: string) => number | null} last
+ */
+export async function askAll(ctx, paths, last = (_path) => null) {
   for (const path of unset(ctx, paths)) {
     const limits = limitsOf(ctx.kit, path);
     const answer = await askNumber({ label: labelOf(ctx, path), limits, last: last(path) });
@@ -26,6 +31,8 @@ export async function askAll(ctx, paths, last = () => null) {
 /**
  * Words for a path of the document. They are kept with every letter and without a redraw, so that the keyboard stays;
  * each leaving of the field is one step that can be undone by the keyboard's own means.
+ * @param {Ctx} ctx @param {string} path @param {string} label
+ * @param {{hint?: string, rows?: number, onInput?: (text: string) => void}} [looks]
  */
 export function textField(ctx, path, label, { hint, rows = 3, onInput } = {}) {
   const area = h("textarea", { id: `text-${path}`, rows, maxlength: 2000, data: { path } });

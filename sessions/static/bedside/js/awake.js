@@ -1,6 +1,7 @@
 /* Keeps the screen on while it matters, where the browser can. The browser lets go whenever the page is hidden. */
 
 let wanted = false;
+/** @type {WakeLockSentinel | null} */
 let lock = null;
 let asking = false;
 

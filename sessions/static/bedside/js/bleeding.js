@@ -8,10 +8,11 @@ import { fmt, t } from "./words.js";
 
 const OUT = kept("Needle out: {site}");
 const outKey = (row) => `needle_out_${row.site}_${row.use}`;
+/** @param {Ctx} ctx */
 const siteName = (ctx, row) => ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
-/** Since when the needle is out (ISO), or undefined. */
+/** Since when the needle is out (ISO), or undefined. @param {Ctx} ctx */
 export const outSince = (ctx, row) => ctx.night.stamps[outKey(row)];
-/** Sites with a needle whose bleeding is not known yet; a catheter has none. */
+/** Sites with a needle whose bleeding is not known yet; a catheter has none. @param {Ctx} ctx */
 export const stillOpen = (ctx) =>
   ctx.kit.run_sheet?.technique === "catheter"
     ? []
@@ -27,6 +28,7 @@ const clock = (since, now) => {
 /** Half minutes, rounded up: a site that bled for a second bled. */
 const minutesOf = (since, now) => Math.max(0.5, Math.ceil((now - Date.parse(since)) / 30_000 - 1e-9) / 2);
 
+/** @param {Ctx} ctx */
 export function pull(ctx, { row }) {
   const site = siteName(ctx, row);
   ctx.change(t(OUT, { site }), (night) =>
@@ -34,6 +36,7 @@ export function pull(ctx, { row }) {
   );
 }
 
+/** @param {Ctx} ctx */
 export function stopped(ctx, { row, index }) {
   const minutes = minutesOf(outSince(ctx, row), ctx.now().getTime());
   ctx.change(t("{site}: bled for {n} min", { site: siteName(ctx, row), n: fmt(minutes) }), (night) => {
@@ -41,7 +44,8 @@ export function stopped(ctx, { row, index }) {
   });
 }
 
-let ticking = null;
+/** @type {number | undefined} */
+let ticking;
 
 /** The running watch is written anew each second, without a redraw; it ends with the screen it stands on. */
 function tick(watches, now) {
@@ -52,7 +56,7 @@ function tick(watches, now) {
   }, 1000);
 }
 
-/** The rows of all sites: pull, watch, stop, correct. */
+/** The rows of all sites: pull, watch, stop, correct. @param {Ctx} ctx */
 export function bleedingRows(ctx) {
   if (ctx.kit.run_sheet?.technique === "catheter") return [];
   const watches = [];

@@ -1,5 +1,6 @@
 /* The clock on the patient's wall: fields hold local time of the patient's zone, records hold UTC. */
 
+/** @type {Intl.DateTimeFormatOptions} */
 const PARTS = {
   year: "numeric",
   month: "2-digit",
@@ -20,7 +21,10 @@ function wallParts(moment, zone) {
   );
 }
 
-/** ISO time -> "2026-03-01T22:10" on the wall of the zone, as a datetime-local field holds it. */
+/**
+ * A moment -> "2026-03-01T22:10" on the wall of the zone, as a datetime-local field holds it.
+ * @param {Iso | number} iso @param {string} zone
+ */
 export function toWall(iso, zone) {
   const { year, month, day, hour, minute } = wallParts(new Date(iso), zone);
   return `${year}-${month}-${day}T${hour}:${minute}`;
@@ -47,5 +51,5 @@ export function nowMinute() {
 /** Minutes from one ISO time to another, may be negative. */
 export const minutesBetween = (from, to) => (Date.parse(to) - Date.parse(from)) / 60_000;
 
-/** An ISO time some minutes later. */
+/** An ISO time some minutes later. @param {Iso} iso */
 export const later = (iso, minutes) => new Date(Date.parse(iso) + minutes * 60_000).toISOString();

@@ -8,20 +8,21 @@ import { fromWall, later, minutesBetween, toWall } from "./clock.js";
 const SLEEP = { from: 22, to: 6 };
 export const MISSED = "reading_missed";
 
+/** @param {Iso} iso */
 const minutesFrom = (iso, now) => Math.floor(minutesBetween(iso, now.toISOString()));
 const byTime = (one, other) => (one.at < other.at ? -1 : 1);
 
 /** A moment (Date) as ISO time without its seconds: they would only get in the way of correcting it. */
 export const minuteOf = (moment) => new Date(Math.floor(moment.getTime() / 60_000) * 60_000).toISOString();
 
-/** Whether the patient is meant to be left asleep at this moment (ISO). */
+/** Whether the patient is meant to be left asleep at this moment (ISO). @param {Kit} kit @param {Iso} iso */
 function asleep(kit, iso) {
   if (!kit.prescription?.quiet_at_night) return false;
   const hour = Number(toWall(iso, kit.patient.zone).slice(11, 13));
   return hour >= SLEEP.from || hour < SLEEP.to;
 }
 
-/** The same moment, or the end of the sleep into which it falls. */
+/** The same moment, or the end of the sleep into which it falls. @param {Kit} kit @param {Iso} iso */
 function awakeAgain(kit, iso) {
   if (!asleep(kit, iso)) return iso;
   const { zone } = kit.patient;
@@ -30,9 +31,10 @@ function awakeAgain(kit, iso) {
   return fromWall(`${day}T${String(SLEEP.to).padStart(2, "0")}:00`, zone);
 }
 
-/** The minutes this treatment is meant to last, or null when nothing says so. */
+/** The minutes this treatment is meant to last, or null when nothing says so. @param {Night} night @param {Kit} kit */
 const plannedMinutes = (night, kit) => night.doc.planned_minutes ?? kit.prescription?.minutes ?? null;
 
+/** @param {Night} night @param {Kit} kit */
 const endOf = (night, kit) => {
   const planned = plannedMinutes(night, kit);
   return night.doc.started_at && planned ? later(night.doc.started_at, planned) : null;
@@ -44,22 +46,29 @@ const lastLook = ({ doc }) => {
   return [doc.started_at, ...[...(doc.readings ?? []), ...missed].map((row) => row.at).filter(Boolean)].sort().at(-1);
 };
 
-/** The interval after the last reading, moved out of the hours of sleep (ISO); null: not started, or no interval. */
+/**
+ * The interval after the last reading, moved out of the hours of sleep (ISO); null: not started, or no interval.
+ * @param {Night} night @param {Kit} kit
+ */
 function intervalOver(night, kit) {
   const every = kit.prescription?.reading_interval_minutes;
   return night.doc.started_at && every ? awakeAgain(kit, later(lastLook(night), every)) : null;
 }
 
-/** When the next reading is due before the planned end (ISO), never in the hours of sleep; null where none is. */
+/**
+ * When the next reading is due before the planned end (ISO), never in the hours of sleep; null where none is.
+ * @param {Night} night @param {Kit} kit
+ */
 export function readingDue(night, kit) {
   const [due, end] = [intervalOver(night, kit), endOf(night, kit)];
-  return end && due >= end ? null : due;
+  return end && due && due >= end ? null : due;
 }
 
 /**
  * {minutes, planned, left, endsAt, due, late (minutes past due, 0 when not), over (the planned time has passed), stale
  * (over, and the last reading is older than the interval: since when, ISO), asleep}. Past the planned end nothing is
  * due: what matters then is whether it goes on.
+ * @param {Night} night @param {Kit} kit
  */
 export function course(night, kit, now) {
   const { started_at: started } = night.doc;
@@ -83,7 +92,10 @@ export function course(night, kit, now) {
   };
 }
 
-/** Fluid so far: {now (L, from the last reading that has it), at, plan (L), byClock (L)}; null for what is unknown. */
+/**
+ * Fluid so far: {now (L, from the last reading that has it), at, plan (L), byClock (L)}; null for what is unknown.
+ * @param {Night} night @param {Kit} kit
+ */
 export function fluidSoFar(night, kit, now) {
   const { doc } = night;
   const last = [...(doc.readings ?? [])]

@@ -3,8 +3,8 @@
  * record.
  */
 
-import { callAction, callButtons } from "./calls.js";
 import { keepAwake } from "./awake.js";
+import { callAction } from "./calls.js";
 import { isLive } from "./draft.js";
 import { go, register } from "./router.js";
 import { bigButton, choiceRow, h, note } from "./ui.js";
@@ -77,10 +77,12 @@ const fallback = () => {
   ];
 };
 
+/** @param {Kit} kit */
 const cardsOf = (kit) => (kit?.cards?.length ? kit.cards : fallback());
+/** @param {Ctx} ctx @param {string[]} params */
 const cardOf = (ctx, [kind]) => cardsOf(ctx.kit).find((card) => card.kind === kind);
 
-/** Into the record, once: looking at the same card again within minutes is no second event. */
+/** Into the record, once: looking at the same card again within minutes is no second event. @param {Ctx} ctx */
 function noteOnce(ctx, card) {
   const now = ctx.now().getTime();
   const before = ctx.night?.doc.events.findLast((event) => event.kind === card.event_kind);
@@ -91,6 +93,7 @@ function noteOnce(ctx, card) {
   ctx.redraw();
 }
 
+/** @param {Ctx} ctx */
 function list(ctx) {
   const open = (card) =>
     bigButton(card.title, () => go("danger", card.kind), { tone: "alarm", data: { k: card.kind } });
@@ -99,7 +102,7 @@ function list(ctx) {
 
 const firstCall = (card) => (CALL_UNIT.has(card?.kind) ? "on_call" : "emergency");
 
-/** The number that is not under the thumb; without any, what to do. */
+/** The number that is not under the thumb; without any, what to do. @param {Ctx} ctx */
 function otherCall(ctx, card) {
   const { emergency_number: emergency, on_call_number: onCall } = ctx.kit?.unit ?? {};
   if (!emergency && !onCall)
@@ -111,7 +114,7 @@ function otherCall(ctx, card) {
   );
 }
 
-/** Power and water share a card; the record tells them apart. */
+/** Power and water share a card; the record tells them apart. @param {Ctx} ctx */
 function which(ctx, index) {
   const options = [
     { value: "power_failure", label: t("Power") },
@@ -124,6 +127,7 @@ function which(ctx, index) {
   return choiceRow(t("What has failed?"), options, ctx.night.doc.events[index].kind, pick);
 }
 
+/** @param {Ctx} ctx */
 function recordWords(ctx, card) {
   const at = noted.get(card.kind);
   const kinds = card.kind === "power_water" ? ["power_failure", "water_failure"] : [card.event_kind];
@@ -158,12 +162,14 @@ function recordWords(ctx, card) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx, params) {
   keepAwake(true);
   const card = cardOf(ctx, params);
   if (!card) return list(ctx);
   // After the paint: the card must be there before anything is written.
-  if (!noted.has(card.kind) || ctx.now() - noted.get(card.kind) > AGAIN_AFTER) setTimeout(() => noteOnce(ctx, card), 0);
+  if (!noted.has(card.kind) || ctx.now().getTime() - noted.get(card.kind) > AGAIN_AFTER)
+    setTimeout(() => noteOnce(ctx, card), 0);
   return [
     h(
       "ol",
@@ -178,6 +184,7 @@ function draw(ctx, params) {
 
 const elsewhere = () => bigButton(t("Something else is wrong"), () => go("danger"), { data: { k: "elsewhere" } });
 
+/** @param {Ctx} ctx */
 function bar(ctx, params) {
   const card = cardOf(ctx, params);
   const away =

@@ -11,7 +11,7 @@ import { nowMinute } from "./clock.js";
 import { oddity } from "./numbers.js";
 import { t } from "./words.js";
 
-export const TIMED = ["readings", "events", "medicines"];
+const TIMED = ["readings", "events", "medicines"];
 const LISTS = [...TIMED, "checks", "sites", "steps", "used_stock"];
 const SERVER_MADE = new Set([
   "id",
@@ -27,8 +27,10 @@ const SERVER_MADE = new Set([
 const STEPS_KEPT = 60;
 const TEXTS = ["notes", "source", "plan_choice", "dialyser_look"];
 
+/** @param {Kit} kit @returns {TreatmentDocument} */
 function emptyDocument(kit) {
   const numbers = Object.fromEntries((kit.numbers ?? []).map((name) => [name, null]));
+  /** @type {any} */
   const lists = Object.fromEntries(LISTS.map((name) => [name, []]));
   const versions = {
     prescription_version: kit.prescription?.version ?? null,
@@ -48,10 +50,13 @@ function emptyDocument(kit) {
   };
 }
 
-/** Whether what happens now belongs into this night, or null: it is not handed over, and not one of paper. */
+/**
+ * Whether what happens now belongs into this night, or null: it is not handed over, and not one of paper.
+ * @param {Night} night
+ */
 export const isLive = (night) => Boolean(night && night.stage !== "handed" && !night.plan.paper);
 
-/** A new night of the kit's patient, entered by the kit's account. */
+/** A new night of the kit's patient, entered by the kit's account. @param {Kit} kit @returns {Night} */
 export function newNight(kit, id = crypto.randomUUID()) {
   return {
     id,
@@ -84,7 +89,7 @@ const isWhole = {
   used_stock: (row) => row.item != null,
 };
 
-/** Rows that can be sent -> [row, index in the night]; half-answered ones stay on the phone. */
+/** Rows that can be sent -> [row, index in the night]; half-answered ones stay on the phone. @param {Night} night */
 const whole = (night, list) =>
   night.doc[list].map((row, index) => [row, index]).filter(([row]) => (isWhole[list] ?? (() => true))(row));
 
@@ -97,7 +102,7 @@ function moved(paths, list, moves) {
   });
 }
 
-/** The document to send, with status "open" or "finished". */
+/** The document to send, with status "open" or "finished". @param {Night} night */
 export function documentOf(night, status) {
   const sent = { patient: night.patient, status, ...night.doc };
   for (const list of LISTS) {
@@ -108,14 +113,17 @@ export function documentOf(night, status) {
   return sent;
 }
 
-/** A path of the document that was sent, as a path of the night: the unit names rows as it got them. */
+/**
+ * A path of the document that was sent, as a path of the night: the unit names rows as it got them.
+ * @param {Night} night @param {string} path
+ */
 export function pathInNight(night, path) {
   const found = /^(\w+)\[(\d+)\](.*)$/.exec(path);
   const row = found && whole(night, found[1])[Number(found[2])];
   return row ? `${found[1]}[${row[1]}]${found[3]}` : path;
 }
 
-/** A night that goes on with a document of the unit. */
+/** A night that goes on with a document of the unit. @param {Kit} kit */
 export function draftFrom(document, kit) {
   const night = newNight(kit, document.id);
   night.patient = document.patient ?? night.patient;
@@ -135,12 +143,19 @@ export function draftFrom(document, kit) {
 
 /* Values ------------------------------------------------------------------------------------------ */
 
+/** @param {string} path */
 const keysOf = (path) => path.split(/[.[\]]+/).filter(Boolean);
 
-/** "readings[2].venous_mmhg" of the night's document, or undefined. */
+/**
+ * "readings[2].venous_mmhg" of the night's document, or undefined.
+ * @param {Pick<Night, "doc">} night @param {string} path @returns {any}
+ */
 export const getPath = (night, path) => keysOf(path).reduce((value, key) => value?.[key], night.doc);
 
-/** Write into the night's document; a missing row or list on the way is made. */
+/**
+ * Write into the night's document; a missing row or list on the way is made.
+ * @param {Pick<Night, "doc">} night @param {string} path @param {any} value
+ */
 export function setPath(night, path, value) {
   const keys = keysOf(path);
   const name = keys.pop();
@@ -148,31 +163,40 @@ export function setPath(night, path, value) {
     (inner, key, index) => (inner[key] ??= /^\d+$/.test(keys[index + 1] ?? name) ? [] : {}),
     night.doc,
   );
-  holder[name] = value;
+  holder[/** @type {string} */ (name)] = value;
 }
 
-/** Note that the person was asked once more about an unusual value, or that this no longer holds. */
+/**
+ * Note that the person was asked once more about an unusual value, or that this no longer holds.
+ * @param {Night} night @param {string} path
+ */
 export function confirmPath(night, path, on = true) {
   const others = night.doc.confirmed.filter((each) => each !== path);
   night.doc.confirmed = on ? [...others, path] : others;
 }
 
-/** A number that came from the pad: written, and confirmed where it is unusual (the pad has asked). */
+/**
+ * A number that came from the pad: written, and confirmed where it is unusual (the pad has asked).
+ * @param {Night} night @param {string} path @param {Limits} limits
+ */
 export function takeNumber(night, path, value, limits) {
   setPath(night, path, value);
   confirmPath(night, path, value != null && Boolean(limits && oddity(limits, value)));
 }
 
-/** The limits of a path: kit.limits knows rows without their index. */
+/** The limits of a path: kit.limits knows rows without their index. @param {Kit} kit @param {string} path */
 export const limitsOf = (kit, path) => kit?.limits?.[path.replace(/\[\d+\]/g, "")];
 
-/** The numbers that a screen asks for, in its order, as the unit declares them: "readings", "before", "after", … */
+/**
+ * The numbers that a screen asks for, in its order, as the unit declares them: "readings", "before", "after", …
+ * @param {Kit} kit
+ */
 export const askedAt = (kit, place) => kit?.asked?.[place] ?? [];
 
-/** The same for a part of the paper sheet. */
+/** The same for a part of the paper sheet. @param {Kit} kit */
 export const onPaper = (kit, part) => kit?.asked?.paper?.[part] ?? [];
 
-/** What a number is called where the place says the rest. */
+/** What a number is called where the place says the rest. @param {Kit} kit @param {string} path */
 export const shortOf = (kit, path) => {
   const limits = limitsOf(kit, path);
   return t(limits?.short ?? limits?.label ?? path);
@@ -180,12 +204,13 @@ export const shortOf = (kit, path) => {
 
 /* Rows -------------------------------------------------------------------------------------------- */
 
+/** @param {Night} night */
 function arranged(night, list, order) {
   night.doc.confirmed = moved(night.doc.confirmed, list, new Map(order.map((from, to) => [from, to])));
   night.doc[list] = order.map((from) => night.doc[list][from]);
 }
 
-/** Bring timed rows in order of time after one's time was changed; `confirmed` follows them. */
+/** Bring timed rows in order of time after one's time was changed; `confirmed` follows them. @param {Night} night */
 export function reorder(night, list) {
   const rows = night.doc[list];
   arranged(
@@ -195,6 +220,7 @@ export function reorder(night, list) {
   );
 }
 
+/** @param {Night} night */
 function freeMinute(night, list, wanted) {
   let at = new Date(wanted);
   while (list === "readings" && night.doc[list].some((row) => Date.parse(row.at) === at.getTime()))
@@ -202,7 +228,7 @@ function freeMinute(night, list, wanted) {
   return at.toISOString();
 }
 
-/** Add a row to a timed list, in order of time -> its index. Without `at` it is now. */
+/** Add a row to a timed list, in order of time -> its index. Without `at` it is now. @param {Night} night */
 export function addRow(night, list, row) {
   const added = { ...row, at: freeMinute(night, list, row.at ?? nowMinute()) };
   night.doc[list].push(added);
@@ -210,19 +236,26 @@ export function addRow(night, list, row) {
   return night.doc[list].indexOf(added);
 }
 
+/** @param {Night} night */
 export function removeRow(night, list, index) {
   const order = night.doc[list].map((_, each) => each);
   order.splice(index, 1);
   arranged(night, list, order);
 }
 
-/** addReading(night, {venous_mmhg: 140, at?}) -> index; the last reading is night.doc.readings.at(-1). */
+/**
+ * addReading(night, {venous_mmhg: 140, at?}) -> index; the last reading is night.doc.readings.at(-1).
+ * @param {Night} night
+ */
 export const addReading = (night, values) => addRow(night, "readings", values);
-/** addEvent(night, {kind, note?, systolic?, diastolic?, saline_l?, at?}) -> index. */
+/** addEvent(night, {kind, note?, systolic?, diastolic?, saline_l?, at?}) -> index. @param {Night} night */
 export const addEvent = (night, values) =>
   addRow(night, "events", { note: "", systolic: null, diastolic: null, saline_l: null, ...values });
 
-/** The phone's time stamp of a step of the run sheet. A step done again keeps each of its times. */
+/**
+ * The phone's time stamp of a step of the run sheet. A step done again keeps each of its times.
+ * @param {Night} night
+ */
 export function stampStep(night, key, words, at = new Date().toISOString()) {
   night.doc.steps.push({ at, key, words });
   night.stamps[key] = at;
@@ -231,29 +264,33 @@ export function stampStep(night, key, words, at = new Date().toISOString()) {
 /* Steps back and forward --------------------------------------------------------------------------- */
 
 const UNDONE = ["plan", "stamps", "acks", "stage"];
+/** @param {Night} night */
 const faceOf = (night) => ({
   ...Object.fromEntries(UNDONE.map((name) => [name, night[name]])),
   ...Object.fromEntries(Object.entries(night.doc).map(([name, value]) => [`doc.${name}`, value])),
 });
-/** What can be undone of a night, as text by part: to be taken before a change. */
+/** What can be undone of a night, as text by part: to be taken before a change. @param {Night} night */
 export const snapshot = (night) =>
   new Map(Object.entries(faceOf(night)).map(([name, value]) => [name, JSON.stringify(value)]));
 
-/** Note what changed since a snapshot as one step -> whether anything did. Only the changed parts are kept. */
+/**
+ * Note what changed since a snapshot as one step -> whether anything did. Only the changed parts are kept.
+ * @param {Night} night
+ */
 export function noteStep(night, before, label) {
   const after = snapshot(night);
   const changed = [...new Set([...before.keys(), ...after.keys()])].filter(
     (name) => before.get(name) !== after.get(name),
   );
   if (!changed.length) return false;
-  night.past = [
-    ...night.past,
-    { label, parts: changed.map((name) => [name, before.get(name), after.get(name)]) },
-  ].slice(-STEPS_KEPT);
+  /** @type {NightStep["parts"]} */
+  const parts = changed.map((name) => [name, before.get(name), after.get(name)]);
+  night.past = [...night.past, { label, parts }].slice(-STEPS_KEPT);
   night.future = [];
   return true;
 }
 
+/** @param {Night} night */
 function setPart(night, name, text) {
   const inDocument = name.startsWith("doc.");
   const holder = inDocument ? night.doc : night;
@@ -262,6 +299,7 @@ function setPart(night, name, text) {
   else holder[key] = JSON.parse(text);
 }
 
+/** @param {Night} night */
 function turn(night, from, to, side) {
   const step = night[from].at(-1);
   if (!step) return "";
@@ -271,8 +309,9 @@ function turn(night, from, to, side) {
   return step.label;
 }
 
-/** One step back -> its label, "" when there is none. */
+/** One step back -> its label, "" when there is none. @param {Night} night */
 export const undoStep = (night) => turn(night, "past", "future", 1);
+/** @param {Night} night */
 export const redoStep = (night) => turn(night, "future", "past", 2);
 
 /* Against the unit's version ----------------------------------------------------------------------- */
@@ -304,7 +343,7 @@ export function differences(mine, theirs) {
     .map((name) => [name, left[name], right[name]]);
 }
 
-/** Whether the night holds something that the unit does not have yet. */
+/** Whether the night holds something that the unit does not have yet. @param {Night} night */
 export function hasUnsent(night) {
   const status = night.correcting || night.stage === "handed" ? "finished" : "open";
   return night.sent === null || JSON.stringify(documentOf(night, status)) !== night.sent;

@@ -37,7 +37,7 @@ const NAMES = () => ({
   value: t("Value"),
 });
 
-/** "readings[2].venous_mmhg" -> "Venous pressure (3)". */
+/** "readings[2].venous_mmhg" -> "Venous pressure (3)". @param {Ctx} ctx @param {string} path */
 export function fieldName(ctx, path) {
   const limits = limitsOf(ctx.kit, path);
   const [, list, index, name] = /^(\w+)\[(\d+)\]\.?(\w*)$/.exec(path) ?? [];
@@ -49,7 +49,7 @@ export function fieldName(ctx, path) {
 const codes = () => [...planChoices(), ...dialyserLooks(), ...uses(), ...needleKinds()];
 const ISO = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
 
-/** A value of the document as people read it; rows as one line each. */
+/** A value of the document as people read it; rows as one line each. @param {Ctx} ctx @param {string} path */
 export function shownValue(ctx, path, value) {
   if (value == null || value === "") return t("not known");
   if (typeof value === "number") return withUnit(value, limitsOf(ctx.kit, path)?.unit ?? "");
@@ -61,6 +61,7 @@ export function shownValue(ctx, path, value) {
   return ctx.kit?.event_kinds?.[value] ?? codes().find((code) => code.value === value)?.label ?? read(ctx.kit, value);
 }
 
+/** @param {Ctx} ctx */
 function rowWords(ctx, list, row) {
   const parts = Object.entries(row).filter(
     ([name, value]) => value !== null && value !== "" && !["key", "at"].includes(name),
@@ -77,4 +78,5 @@ function rowWords(ctx, list, row) {
   );
 }
 
+/** @param {Iso} iso */
 export const whenWords = (iso) => `${dayOf(iso)}, ${timeOf(iso)}`;

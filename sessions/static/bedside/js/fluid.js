@@ -43,8 +43,8 @@ function less(kind, minutes, litres, target, limit) {
  */
 export function plan({ pre, target, rinse, drinks, minutes, longest, limit }) {
   const whole = volume({ pre, target, rinse, drinks });
-  if (whole.why) return whole;
   const { litres } = whole;
+  if (litres === undefined) return whole;
   if (litres > 10 || !between(minutes, 30, 900)) return { why: "odd" };
   const perHour = rate(litres, minutes, target);
   if (perHour <= limit + SLACK) {

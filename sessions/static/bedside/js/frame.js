@@ -3,19 +3,18 @@
 import * as kits from "./kit.js";
 import * as queue from "./queue.js";
 import { addressOf } from "./router.js";
-import { bigButton, h } from "./ui.js";
-import { dayOf, hours, t, timeOf, tn } from "./words.js";
-import { CLOCK_ALLOWED, clockOffset } from "./wire.js";
+import { bigButton, byId, h } from "./ui.js";
 import * as vault from "./vault.js";
+import { CLOCK_ALLOWED, clockOffset } from "./wire.js";
+import { dayOf, hours, t, timeOf, tn } from "./words.js";
 
 /** Screens that stand before the others: nowhere to go from them. */
 const BEFORE = new Set(["lock", "choose", "taken", "first", "gone"]);
 /** As much of the window may the dock and the head take together before they make room. */
 const DOCK_MOST = 0.6;
-const byId = (id) => document.getElementById(id);
 
-/** In a few words where the record stands: on this phone, at the unit, waiting. */
-export function stateWords(ctx) {
+/** In a few words where the record stands: on this phone, at the unit, waiting. @param {Ctx} ctx */
+function stateWords(ctx) {
   const waiting = queue.list().filter((each) => each.state !== "open");
   if (!vault.state().ok) return { tone: "stop", words: t("Not kept on this phone") };
   if (waiting.length) return { tone: "care", words: tn("{n} waits to be sent", "{n} wait to be sent", waiting.length) };
@@ -26,6 +25,7 @@ export function stateWords(ctx) {
   return { tone: "plain", words: t("Kept on this phone, {time}", { time: timeOf(ctx.night.touched_at) }) };
 }
 
+/** @param {Ctx} ctx */
 function drawHead(ctx, name) {
   const { tone, words } = stateWords(ctx);
   const [helper, patient] = [ctx.kit?.account?.name, ctx.kit?.patient?.name ?? ""];
@@ -57,7 +57,7 @@ function drawHead(ctx, name) {
       before
         ? null
         : h("a", { class: "icon", href: addressOf("more"), aria: { label: t("More") }, data: { k: "more" } }, "≡"),
-    ].filter(Boolean),
+    ].filter((each) => each !== null),
   );
 }
 
@@ -88,6 +88,7 @@ function clockWords() {
       );
 }
 
+/** @param {Ctx} ctx */
 function kitWords(ctx) {
   if (!ctx.kit?.kept_at || !kits.isOld(ctx.now().getTime())) return null;
   return t(
@@ -96,7 +97,7 @@ function kitWords(ctx) {
   );
 }
 
-/** What has to be told on every screen -> nodes; each leads to the screen about it. */
+/** What has to be told on every screen -> nodes; each leads to the screen about it. @param {Ctx} ctx */
 function notices(ctx, name) {
   const told = [
     [storageWords(), "storage", "stop"],
@@ -128,6 +129,7 @@ function notices(ctx, name) {
     .map(([words, to, tone]) => h("a", { class: `notice ${tone}`, href: addressOf(to), data: { k: to } }, words));
 }
 
+/** @param {Ctx} ctx */
 function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
   if (href)
     return h(
@@ -140,7 +142,10 @@ function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
   return bigButton(label, act, { tone: tone ?? (index ? "plain" : "go"), hint, disabled, data: { k: `bar/${label}` } });
 }
 
-/** The main action on top, beneath it the others and, in the thumb's corner of every screen, the way to help. */
+/**
+ * The main action on top, beneath it the others and, in the thumb's corner of every screen, the way to help.
+ * @param {Ctx} ctx
+ */
 function drawDock(ctx, screen, params, name) {
   const actions = screen.bar ? screen.bar(ctx, params).filter(Boolean) : [];
   const [main, ...rest] = actions.map((each, index) => action(ctx, each, index));
@@ -167,29 +172,30 @@ export function fitDock() {
   const [rest, foot] = [byId("rest"), byId("dock").lastElementChild];
   if (!rest) return;
   document.documentElement.classList.remove("tight");
-  foot.prepend(rest);
+  foot?.prepend(rest);
   const tight = byId("dock").offsetHeight + byId("head").offsetHeight > DOCK_MOST * window.innerHeight;
   document.documentElement.classList.toggle("tight", tight);
   if (tight) byId("screen").append(rest);
 }
 
 function focusKey() {
-  const { activeElement: at } = document;
+  const at = /** @type {HTMLElement | null} */ (document.activeElement);
   return at?.id || at?.dataset?.k || at?.textContent;
 }
 
 function refocus(key) {
   if (!key) return;
-  const same = [...document.querySelectorAll("button, a, input, select, textarea, summary, h1")].find(
-    (each) => (each.id || each.dataset.k || each.textContent) === key,
-  );
+  /** @type {NodeListOf<HTMLElement>} */
+  const all = document.querySelectorAll("button, a, input, select, textarea, summary, h1");
+  const same = [...all].find((each) => (each.id || each.dataset.k || each.textContent) === key);
   same?.focus({ preventScroll: true });
 }
 
 /** Somebody writes a text: drawing the screen anew would take it away. */
 const isTyping = () =>
-  byId("screen").contains(document.activeElement) && document.activeElement.matches("textarea, input");
+  byId("screen").contains(document.activeElement) && Boolean(document.activeElement?.matches("textarea, input"));
 
+/** @param {Ctx} ctx */
 function failed(ctx, problem) {
   console.error("A screen could not be drawn", problem);
   return [
@@ -202,7 +208,7 @@ function failed(ctx, problem) {
   ];
 }
 
-function safely(ctx, act, fallback) {
+function safely(act, fallback) {
   try {
     return act();
   } catch (problem) {
@@ -210,7 +216,10 @@ function safely(ctx, act, fallback) {
   }
 }
 
-/** Draw one screen into the frame. `fresh`: it was gone to, so it begins at its top with the focus on its heading. */
+/**
+ * Draw one screen into the frame. `fresh`: it was gone to, so it begins at its top with the focus on its heading.
+ * @param {Ctx} ctx
+ */
 export function drawFrame(ctx, { name, params }, screen, fresh) {
   const key = fresh ? null : focusKey();
   if (!fresh && isTyping()) return drawHead(ctx, name);
@@ -219,13 +228,11 @@ export function drawFrame(ctx, { name, params }, screen, fresh) {
     byId("dock").contains(document.activeElement) ||
     byId("head").contains(document.activeElement);
   const title = safely(
-    ctx,
     () => screen.title(ctx, params),
     () => t("Tonight"),
   );
   const heading = h("h1", { tabindex: "-1", text: title });
   const body = safely(
-    ctx,
     () => screen.draw(ctx, params),
     (problem) => failed(ctx, problem),
   );
@@ -234,7 +241,6 @@ export function drawFrame(ctx, { name, params }, screen, fresh) {
   drawHead(ctx, name);
   byId("screen").replaceChildren(...notices(ctx, name), heading, ...[body].flat(9).filter(Boolean));
   safely(
-    ctx,
     () => drawDock(ctx, screen, params, name),
     (problem) => {
       failed(ctx, problem);

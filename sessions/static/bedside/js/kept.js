@@ -21,16 +21,23 @@ export const asKept = (row) => row.kept ?? row.name ?? row.words;
 
 const escaped = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
 
-/** Every kept word -> how it is read here: the ready-made ones, and checks and steps of the kit in another language. */
+/**
+ * Every kept word -> how it is read here: the ready-made ones, and checks and steps of the kit in another language.
+ * @param {Kit | null} kit
+ */
 function readings(kit) {
   const rows = [...(kit?.checklist?.items ?? []), ...(kit?.run_sheet?.steps ?? [])].filter((row) => row.kept);
-  return new Map([
-    ...[...ready].map((english) => [english, t(english)]),
-    ...rows.map((row) => [row.kept, row.name ?? row.words]),
-  ]);
+  /** @type {Map<string, string>} */
+  const read = new Map();
+  for (const english of ready) read.set(english, t(english));
+  for (const row of rows) read.set(row.kept ?? "", row.name ?? row.words);
+  return read;
 }
 
-/** Words out of a record as people read them: each part that is ready-made is translated, the others stand as typed. */
+/**
+ * Words out of a record as people read them: each part that is ready-made is translated, the others stand as typed.
+ * @param {Kit | null} kit
+ */
 export function read(kit, text) {
   const words = readings(kit);
   const longest = [...words.keys()].sort((a, b) => b.length - a.length).map(escaped);
@@ -38,6 +45,6 @@ export function read(kit, text) {
   const isReady = (part) => !/[^\s;,.]/.test(part.replace(token, ""));
   return text
     .split(": ")
-    .map((part) => (isReady(part) ? part.replace(token, (english) => words.get(english)) : part))
+    .map((part) => (isReady(part) ? part.replace(token, (english) => words.get(english) ?? english) : part))
     .join(": ");
 }

@@ -2,10 +2,11 @@
  * The kit: everything personal that a night needs, asked for when there is a network and kept for when there is none.
  */
 
-import { call, deviceOf } from "./wire.js";
 import * as vault from "./vault.js";
+import { call, deviceOf } from "./wire.js";
 
 const OLD_AFTER = 7 * 24;
+/** @type {Kit | null} */
 let kit = null;
 
 /** The kit in use, or null before the first contact. */
@@ -13,7 +14,7 @@ export const current = () => kit;
 /** Hours since the kit came from the unit, by the phone's clock. */
 export const ageHours = (now = Date.now()) => (kit ? (now - Date.parse(kit.kept_at)) / 3_600_000 : null);
 /** Whether the kit is too old to rely on: over a week. */
-export const isOld = (now) => ageHours(now) > OLD_AFTER;
+export const isOld = (now) => (ageHours(now) ?? 0) > OLD_AFTER;
 
 /** What stands on the lock screen and works before the first unlocking: the unit's words, nothing of the patient. */
 const openPart = ({ unit, cards, first_aid, event_kinds, language }) => ({
@@ -41,12 +42,14 @@ export function forget() {
 
 /** Keep a kit that came from the unit -> the kit, now in use. */
 export async function take(data) {
-  kit = { ...data, id: data.patient.id, kept_at: new Date().toISOString() };
-  vault.setPlain("patient", kit.id);
-  await vault.put("kit", kit);
-  await vault.putOpen("emergency", openPart(kit));
-  vault.setPlain("emergency", openPart(kit));
-  return kit;
+  /** @type {Kit} */
+  const taken = { ...data, id: data.patient.id, kept_at: new Date().toISOString() };
+  kit = taken;
+  vault.setPlain("patient", taken.id);
+  await vault.put("kit", taken);
+  await vault.putOpen("emergency", openPart(taken));
+  vault.setPlain("emergency", openPart(taken));
+  return taken;
 }
 
 /**

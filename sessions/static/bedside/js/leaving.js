@@ -3,13 +3,16 @@
 import * as kits from "./kit.js";
 import * as queue from "./queue.js";
 import { draw } from "./router.js";
-import { call } from "./wire.js";
 import * as vault from "./vault.js";
+import { call } from "./wire.js";
 
 /** Nights and errands that have not reached the unit. */
 export const unsent = () => queue.list();
 
-/** The unit took this phone back: everything goes, and the screen says so and how many had not been sent. */
+/**
+ * The unit took this phone back: everything goes, and the screen says so and how many had not been sent.
+ * @param {Ctx} ctx
+ */
 export async function deviceGone(ctx, data) {
   const lost = ctx.gate === "open" ? unsent().length : (vault.plain("unsent") ?? 0);
   kits.forget();
@@ -19,7 +22,10 @@ export async function deviceGone(ctx, data) {
   return "gone";
 }
 
-/** Sign out and wipe -> "left", or "unreachable" when the server did not hear it: then nothing is wiped. */
+/**
+ * Sign out and wipe -> "left", or "unreachable" when the server did not hear it: then nothing is wiped.
+ * @param {Ctx} ctx
+ */
 export async function signOut(ctx) {
   const body = new URLSearchParams({ wipe: "1" }).toString();
   const answer = await call("/accounts/logout/", {

@@ -5,10 +5,10 @@ import { drawFrame, fitDock } from "./frame.js";
 import * as queue from "./queue.js";
 import { screenOf, startRouter } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
-import { h } from "./ui.js";
-import { speak, t } from "./words.js";
+import { byId, h } from "./ui.js";
 import { startWorker } from "./update.js";
 import * as vault from "./vault.js";
+import { speak, t } from "./words.js";
 
 import "./danger.js";
 import "./screens/lock.js";
@@ -135,9 +135,7 @@ async function start() {
 }
 
 function cannotStart(words) {
-  document
-    .getElementById("screen")
-    .replaceChildren(h("h1", { text: t("Home dialysis") }), h("p", { role: "alert", text: words }));
+  byId("screen").replaceChildren(h("h1", { text: t("Home dialysis") }), h("p", { role: "alert", text: words }));
 }
 
 /** Without https a browser gives neither encryption nor a worker: nothing could be kept, so nothing is begun. */

@@ -14,13 +14,16 @@ const STEPS = [
   [10, "+10"],
   [60, "+1 h"],
 ];
-let opened = null; // {name, iso} while a time is being moved; lives through a redraw
+/** While a time is being moved; lives through a redraw. @type {{name: string, iso: Iso} | null} */
+let opened = null;
 
-function mover(name, onPick, paint) {
-  const clock = h("output", { class: "figure", text: `${dayOf(opened.iso)}, ${timeOf(opened.iso)}` });
+/** @param {{name: string, iso: Iso}} moving */
+function mover(moving, onPick, paint) {
+  const shown = () => `${dayOf(moving.iso)}, ${timeOf(moving.iso)}`;
+  const clock = h("output", { class: "figure", text: shown() });
   const shift = (minutes) => () => {
-    opened.iso = later(opened.iso, minutes);
-    clock.textContent = `${dayOf(opened.iso)}, ${timeOf(opened.iso)}`;
+    moving.iso = later(moving.iso, minutes);
+    clock.textContent = shown();
   };
   const spoken = (minutes) =>
     minutes > 0
@@ -34,20 +37,22 @@ function mover(name, onPick, paint) {
     ),
   );
   const close = (pick) => () => {
-    const { iso } = opened;
     opened = null;
     paint();
-    if (pick) onPick(iso);
+    if (pick) onPick(moving.iso);
   };
   return [
     clock,
     h("div", { class: "vkeys three" }, keys),
-    bigButton(t("Use this time"), close(true), { tone: "go", data: { k: `${name}-use` } }),
+    bigButton(t("Use this time"), close(true), { tone: "go", data: { k: `${moving.name}-use` } }),
     bigButton(t("Leave it"), close(false)),
   ];
 }
 
-/** label, ISO time -> Node; onPick(iso) when another time was chosen. `name` tells rows of a screen apart. */
+/**
+ * label, ISO time -> Node; onPick(iso) when another time was chosen. `name` tells rows of a screen apart.
+ * @param {Iso} iso
+ */
 export function momentRow(name, label, iso, onPick) {
   const box = h("div", { class: "moment", role: "group", aria: { label } });
   const paint = () => {
@@ -61,13 +66,13 @@ export function momentRow(name, label, iso, onPick) {
         data: { k: `${name}-open` },
       }),
     ];
-    box.replaceChildren(...(opened?.name === name ? mover(name, onPick, paint) : shut()));
+    box.replaceChildren(...(opened && opened.name === name ? mover(opened, onPick, paint) : shut()));
   };
   paint();
   return box;
 }
 
-/** Move a timed row to another moment -> where order of time puts it. */
+/** Move a timed row to another moment -> where order of time puts it. @param {Night} night @param {Iso} iso */
 export function retime(night, list, index, iso) {
   const row = night.doc[list][index];
   row.at = iso;
@@ -75,7 +80,10 @@ export function retime(night, list, index, iso) {
   return night.doc[list].indexOf(row);
 }
 
-/** Let the address follow a row without a fresh screen, so that undo stays in sight; a killed page comes back to it. */
+/**
+ * Let the address follow a row without a fresh screen, so that undo stays in sight; a killed page comes back to it.
+ * @param {Ctx} ctx
+ */
 export function pointTo(ctx, name, ...params) {
   history.replaceState(null, "", addressOf(name, ...params));
   ctx.night.screen = location.hash;

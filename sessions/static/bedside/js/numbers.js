@@ -13,7 +13,7 @@ export function parseNumber(text) {
 
 const span = ([low, high], unit) => ({ low: fmt(low), high: fmt(high), unit: unit ? ` ${unit}` : "" });
 
-/** Why a number is refused, or "". In English the same words as Range.refusal on the server. */
+/** Why a number is refused, or "". In English the same words as Range.refusal on the server. @param {Limits} limits */
 export function refusal(limits, number) {
   const [low, high] = limits.hard;
   if (number >= low && number <= high) return "";
@@ -21,7 +21,7 @@ export function refusal(limits, number) {
   return t("{label} must be between {low} and {high}{unit}; {given} was given.", given);
 }
 
-/** The question to ask once more about a possible but unusual number, or "". */
+/** The question to ask once more about a possible but unusual number, or "". @param {Limits} limits */
 export function oddity(limits, number) {
   const [low, high] = limits.usual;
   if (number >= low && number <= high) return "";

@@ -8,13 +8,16 @@ import { dayOf, t, timeOf, zoneName } from "./words.js";
 
 const WEEK_AND_A_DAY = 8;
 
-/** The unit's hours of so many days from the day of `iso` on, in order -> [{opens, closes}] as ISO. */
+/**
+ * The unit's hours of so many days from the day of `iso` on, in order -> [{opens, closes}] as ISO.
+ * @param {Unit} unit @param {Iso} iso @param {number} days
+ */
 function spans({ opening_hours: hours, time_zone: zone }, iso, days) {
   const first = `${toWall(iso, zone).slice(0, 10)}T12:00:00Z`;
   return [...Array(days + 1).keys()]
     .flatMap((count) => {
       const noon = later(first, count * 24 * 60);
-      const at = (clock) => fromWall(`${noon.slice(0, 10)}T${clock}`, zone);
+      const at = (clock) => fromWall(`${noon.slice(0, 10)}T${clock}`, zone) ?? "";
       return hours
         .filter((each) => each.weekday === (new Date(noon).getUTCDay() + 6) % 7)
         .map(({ opens, closes }) => ({ opens: at(opens), closes: at(closes) }));
@@ -22,6 +25,7 @@ function spans({ opening_hours: hours, time_zone: zone }, iso, days) {
     .filter(({ opens, closes }) => opens < closes);
 }
 
+/** @param {Iso} iso */
 function moment(iso, now) {
   const day = (each) => toWall(each, zoneName()).slice(0, 10);
   return day(iso) === day(now) ? timeOf(iso) : t("{day} at {time}", { day: dayOf(iso), time: timeOf(iso) });

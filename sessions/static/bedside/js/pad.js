@@ -5,14 +5,19 @@ import { decimalsOf, oddity, parseNumber, refusal, stepped, withUnit } from "./n
 import { bigButton, h } from "./ui.js";
 import { decimalSign, fmt, t } from "./words.js";
 
+/** @type {Limits} */
 const OPEN_END = { label: "", unit: "", hard: [-1e9, 1e9], usual: [-1e9, 1e9], step: 1 };
 
 /**
  * Ask for a number -> the number, null when cleared, undefined when left. Outside `hard` it is refused with the words,
  * outside `usual` asked once more: a number that comes back from there was confirmed (takeNumber notes it).
  * limits: {label, unit, hard, usual, step}; last is shown, and taken only by the key "Same as last" where allowSame.
+ * @param {{label?: string, unit?: string, limits?: Partial<Limits>, value?: number | null, last?: number | null,
+ *   allowSame?: boolean}} asked
+ * @returns {Promise<number | null | undefined>}
  */
 export function askNumber({ label, unit, limits, value = null, last = null, allowSame = true }) {
+  /** @type {Limits} */
   const bounds = { ...OPEN_END, ...limits, ...(label && !limits?.label ? { label } : {}) };
   return new Promise((resolve) =>
     new Pad({
@@ -28,16 +33,29 @@ export function askNumber({ label, unit, limits, value = null, last = null, allo
 }
 
 class Pad {
-  constructor(options) {
-    Object.assign(this, options, { text: options.value == null ? "" : fmt(options.value), fresh: true, asked: null });
-    this.step = this.bounds.step ?? 1;
-  }
-
-  show() {
-    this.output = h("output", { class: "figure", aria: { live: "polite", label: this.label } });
+  /**
+   * @param {{label: string, unit: string, bounds: Limits, value: number | null, last: number | null,
+   *   allowSame: boolean, resolve: (number: number | null | undefined) => void}} options
+   */
+  constructor({ label, unit, bounds, value, last, allowSame, resolve }) {
+    this.label = label;
+    this.unit = unit;
+    this.bounds = bounds;
+    this.last = last;
+    this.allowSame = allowSame;
+    this.resolve = resolve;
+    this.text = value == null ? "" : fmt(value);
+    this.fresh = true;
+    this.asked = "";
+    this.step = bounds.step ?? 1;
+    this.output = h("output", { class: "figure", aria: { live: "polite", label } });
     this.problem = h("p", { class: "problem", role: "alert" });
     this.keys = h("div", { class: "pad-keys" }, this.keyRows().filter(Boolean));
     this.ask = h("div", { class: "ask" });
+    this.dialog = h("dialog", { class: "pad", aria: { labelledby: "pad-title" } });
+  }
+
+  show() {
     const title = h("h2", { id: "pad-title", text: this.label });
     const head = h(
       "div",
@@ -47,27 +65,20 @@ class Pad {
       this.lastRow(),
       this.problem,
     );
-    this.dialog = h(
-      "dialog",
-      {
-        class: "pad",
-        aria: { labelledby: "pad-title" },
-        on: {
-          cancel: (event) => {
-            event.preventDefault();
-            this.close(undefined);
-          },
-          keydown: (event) => this.typed(event),
-        },
-      },
-      head,
-      this.ask,
-      this.keys,
-    );
+    this.dialog.addEventListener("cancel", (event) => {
+      event.preventDefault();
+      this.close(undefined);
+    });
+    this.dialog.addEventListener("keydown", (event) => this.typed(event));
+    this.dialog.append(head, this.ask, this.keys);
     document.body.append(this.dialog);
     this.dialog.showModal();
-    this.keys.querySelector(".enter").focus();
+    this.focusEnter();
     this.render();
+  }
+
+  focusEnter() {
+    /** @type {HTMLElement | null} */ (this.keys.querySelector(".enter"))?.focus();
   }
 
   lastRow() {
@@ -115,7 +126,7 @@ class Pad {
     this.problem.textContent = "";
     this.ask.replaceChildren();
     this.keys.hidden = false;
-    this.asked = null;
+    this.asked = "";
   }
 
   take(text) {
@@ -192,7 +203,7 @@ class Pad {
     const change = bigButton(t("Change it"), () => {
       this.fresh = true;
       this.render();
-      this.keys.querySelector(".enter").focus();
+      this.focusEnter();
     });
     this.ask.replaceChildren(h("p", { role: "alert", text: words }), yes, change);
     change.focus();
@@ -207,6 +218,8 @@ class Pad {
 
 /**
  * A row to touch: label, value with unit or “not yet”; opens the pad and writes `path` of the night through ctx.change.
+ * @param {Ctx} ctx @param {string} path
+ * @param {{label?: string, limits?: Limits, last?: number | null, allowSame?: boolean, unit?: string}} [looks]
  */
 export function numberField(
   ctx,

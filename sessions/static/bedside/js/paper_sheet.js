@@ -10,22 +10,22 @@ import { getPath, limitsOf, onPaper } from "./draft.js";
 import { oddity, parseNumber, refusal } from "./numbers.js";
 import { t } from "./words.js";
 
-/** A text of the sheet, "" where nothing was typed. */
+/** A text of the sheet, "" where nothing was typed. @param {Night} night @param {string} path */
 export const typedAt = (night, path) => getPath({ doc: night.plan.paper.typed }, path) ?? "";
 
-/** The limits of a cell; a check's own are the unit's. */
+/** The limits of a cell; a check's own are the unit's. @param {Kit} kit @param {string} path */
 export function limitsAt(kit, path) {
   const limits = limitsOf(kit, path.replace(/^checks\.\w+/, "checks"));
   return path.startsWith("checks") ? { ...limits, usual: limits.hard } : limits;
 }
 
 /** "2130", "21:30", "9.05" -> "21:30", or null where it is no time of day. */
-export function clockOf(text = "") {
+function clockOf(text = "") {
   const [, hour, minute] = /^(\d{1,2})\D?(\d\d)$/.exec(text.trim()) ?? [];
-  return hour < 24 && minute < 60 ? `${hour.padStart(2, "0")}:${minute}` : null;
+  return Number(hour) < 24 && Number(minute) < 60 ? `${hour.padStart(2, "0")}:${minute}` : null;
 }
 
-/** A cell -> {value}, with {ask} where it is unusual; {} where it is empty; {wrong: words}. */
+/** A cell -> {value}, with {ask} where it is unusual; {} where it is empty; {wrong: words}. @param {Limits} limits */
 export function readNumber(limits, text) {
   const { number, wrong } = parseNumber(text);
   if (wrong !== undefined) return { wrong: t("“{text}” is no number.", { text: wrong }) };
@@ -36,14 +36,18 @@ export function readNumber(limits, text) {
 
 /** The first moment with this clock time at or after another one: the night runs over midnight. */
 function following(clock, after, zone) {
-  const first = fromWall(`${toWall(after, zone).slice(0, 10)}T${clock}`, zone);
-  return first >= after ? first : fromWall(`${toWall(later(first, 25 * 60), zone).slice(0, 10)}T${clock}`, zone);
+  const onDayOf = (moment) => fromWall(`${toWall(moment, zone).slice(0, 10)}T${clock}`, zone);
+  const first = onDayOf(after);
+  return first === null || first >= after ? first : onDayOf(later(first, 25 * 60));
 }
 
 /** Whether anything stands in a line beside its time and what the page wrote there itself. */
 const filled = ({ at, unit, fixed, name, ...rest }) => Object.values(rest).some(Boolean) || (!fixed && Boolean(name));
 
-/** What is wrong with a time of the sheet, or "". Lines without a time, other than readings, count from the start. */
+/**
+ * What is wrong with a time of the sheet, or "". Lines without a time, other than readings, count from the start.
+ * @param {Night} night @param {string} path
+ */
 export function wrongTime(night, path) {
   const text = typedAt(night, path);
   if (text) return clockOf(text) ? "" : t("{text} is no time of day.", { text });
@@ -52,7 +56,10 @@ export function wrongTime(night, path) {
     : "";
 }
 
-/** The reader of cells: number(path of the sheet, path of the record) notes what is wrong and what was confirmed. */
+/**
+ * The reader of cells: number(path of the sheet, path of the record) notes what is wrong and what was confirmed.
+ * @param {Night} night @param {Kit} kit
+ */
 function reader(night, kit) {
   const { paper } = night.plan;
   return (path, to = path) => {
@@ -64,7 +71,10 @@ function reader(night, kit) {
   };
 }
 
-/** The lines of a list with something in them; `make(number of a column)` gives a row of the record. */
+/**
+ * The lines of a list with something in them; `make(number of a column)` gives a row of the record.
+ * @param {Night} night @param {Kit} kit
+ */
 function layLines(night, kit, list, number, make) {
   const {
     doc,
@@ -83,11 +93,12 @@ function layLines(night, kit, list, number, make) {
   }
 }
 
-/** The numbers that the sheet has once, in its order. */
+/** The numbers that the sheet has once, in its order. @param {Kit} kit */
 const wholeNight = (kit) => ["fluid", "before", "after"].flatMap((part) => onPaper(kit, part));
 
 const columns = (names, number) => Object.fromEntries(names.map((name) => [name, number(name)]));
 
+/** @param {Night} night @param {Kit} kit */
 function layChecks(night, kit, number) {
   const { checks } = night.plan.paper.typed;
   night.doc.checks = (kit.checklist?.items ?? []).flatMap((item) => {
@@ -98,6 +109,7 @@ function layChecks(night, kit, number) {
   night.doc.checklist_version = night.doc.checks.length ? kit.checklist.version : null;
 }
 
+/** @param {Night} night @param {Kit} kit */
 function laySites(night, kit, number) {
   night.doc.sites = [];
   for (const [index, { site, use }] of night.plan.paper.typed.sites.entries()) {
@@ -119,6 +131,7 @@ function laySites(night, kit, number) {
 /**
  * Make the record of what was typed; `paper.wrong` says what cannot stand. Unusual numbers are confirmed by their very
  * text.
+ * @param {Night} night @param {Kit} kit
  */
 export function layOut(night, kit) {
   const {
@@ -130,7 +143,7 @@ export function layOut(night, kit) {
   Object.assign(doc, { source: "paper", run_sheet_version: null, confirmed: [] });
   paper.wrong = ["started_at", "ended_at"].map((path) => wrongTime(night, path)).filter(Boolean);
   doc.started_at = start && fromWall(`${day}T${start}`, kit.patient.zone);
-  doc.ended_at = start && end ? following(end, later(doc.started_at, 1), kit.patient.zone) : null;
+  doc.ended_at = doc.started_at && end ? following(end, later(doc.started_at, 1), kit.patient.zone) : null;
   night.stage = doc.ended_at ? "after" : doc.started_at ? "running" : "before";
   const number = reader(night, kit);
   Object.assign(doc, columns(wholeNight(kit), number));

@@ -5,18 +5,23 @@
  */
 
 import { documentOf, draftFrom, hasUnsent, pathInNight, sameRecord } from "./draft.js";
-import { call } from "./wire.js";
 import * as vault from "./vault.js";
+import { call } from "./wire.js";
 
 const FIRST_WAIT = 5_000;
 const LONGEST_WAIT = 10 * 60_000;
 const MOST_UNANSWERED = 20;
+/** @type {Map<string, Errand>} */
 const errands = new Map();
+/** @type {Pick<Ctx, "nights" | "save"> & {kit: Kit | null}} */
 let app = { nights: [], save: async () => {}, kit: null };
 let changed = () => {};
+/** @type {(kind: Answer["kind"], night: Night, answer: Answer) => void} */
 let ended = () => {};
-let timer = null;
+/** @type {number | undefined} */
+let timer;
 let tries = 0;
+/** @type {Promise<string[]> | null} */
 let running = null;
 let again = false;
 
@@ -35,6 +40,7 @@ export async function load() {
 
 /* What waits ---------------------------------------------------------------------------------------- */
 
+/** @param {Night} night */
 const waits = (night) => night.stage === "handed" && !night.delivered && !night.faults.length && !night.conflict;
 
 /**
@@ -43,26 +49,32 @@ const waits = (night) => night.stage === "handed" && !night.delivered && !night.
  */
 export function list() {
   const nights = app.nights.filter((night) => !night.delivered && hasUnsent(night));
+  /** @type {(night: Night) => Waiting["state"]} */
   const stateOf = (night) =>
     night.conflict ? "conflict" : night.faults.length ? "refused" : night.stage === "handed" ? "waiting" : "open";
-  return [
-    ...nights.map((night) => ({ id: night.id, kind: "night", state: stateOf(night), night })),
+  /** @type {Waiting[]} */
+  const waiting = [
+    ...nights.map((night) => ({ id: night.id, kind: /** @type {const} */ ("night"), state: stateOf(night), night })),
     ...[...errands.values()].map((errand) => ({
       id: errand.id,
-      kind: "errand",
-      state: errand.refused ? "refused" : "waiting",
+      kind: /** @type {const} */ ("errand"),
+      state: /** @type {Waiting["state"]} */ (errand.refused ? "refused" : "waiting"),
       errand,
     })),
   ];
+  return waiting;
 }
 
 /** Whether the last attempt found nobody signed in; and when the next attempt comes (ms since the epoch, or null). */
+/** @type {{signedOut: boolean, next: number | null, busy: boolean}} */
 export const pulse = { signedOut: false, next: null, busy: false };
 
 /* Sending ------------------------------------------------------------------------------------------- */
 
+/** @param {Night} night */
 const addressOf = (night) => `/api/v1/treatments/${night.id}/`;
 
+/** @param {Night} night @param {string} body @returns {Promise<Answer>} */
 async function put(night, body) {
   const answer = await call(addressOf(night), {
     method: "PUT",
@@ -72,15 +84,16 @@ async function put(night, body) {
   });
   if (answer.status === 428) {
     const now = await call(addressOf(night), { account: night.account });
-    return now.kind === "ok" ? { kind: "changed", current: now.data } : now;
+    return now.kind === "ok" ? { kind: "changed", status: 428, data: {}, current: now.data } : now;
   }
   return answer.status === 412 || answer.status === 409
-    ? { kind: "changed", current: answer.data.current ?? null, data: answer.data }
+    ? { kind: "changed", status: answer.status, data: answer.data, current: answer.data.current ?? null }
     : answer;
 }
 
 /**
  * Where the unit holds exactly what an unanswered attempt sent, nobody else changed it: the new version simply follows.
+ * @param {Night} night
  */
 async function putAfterLostAnswers(night, body) {
   const earlier = night.unanswered;
@@ -96,11 +109,13 @@ async function putAfterLostAnswers(night, body) {
   return answer;
 }
 
+/** @param {Night} night @param {Answer} answer */
 const faultsOf = (night, { data = {}, status }) => {
   const told = data.errors?.length ? data.errors : [{ field: "", message: data.detail ?? `${status}` }];
   return told.map(({ field, message }) => ({ field: pathInNight(night, field ?? ""), message }));
 };
 
+/** @param {Night} night */
 function takeAnswer(night, answer, body, status) {
   if (answer.kind === "ok") {
     Object.assign(night, {
@@ -118,6 +133,7 @@ function takeAnswer(night, answer, body, status) {
   }
 }
 
+/** @param {Night} night */
 async function send(night) {
   const status = night.stage === "handed" || night.correcting ? "finished" : "open";
   const body = JSON.stringify(documentOf(night, status));
@@ -140,6 +156,7 @@ async function runErrand(errand) {
   return answer.kind;
 }
 
+/** @param {Night} night */
 const goesQuietly = (night) =>
   night.doc.started_at &&
   !night.correcting &&
@@ -197,7 +214,7 @@ function plan() {
 
 /* What people ask for ------------------------------------------------------------------------------- */
 
-/** Hand a night over: it waits until the unit has it. */
+/** Hand a night over: it waits until the unit has it. @param {Night} night */
 export async function handOver(night) {
   Object.assign(night, { stage: "handed", faults: [], conflict: null });
   await app.save(night);
@@ -235,7 +252,10 @@ export async function drop(id) {
   await vault.remove("errands", id);
 }
 
-/** A conflict settled: "mine" goes on the unit's revision, "theirs" takes the place of the own. */
+/**
+ * A conflict settled: "mine" goes on the unit's revision, "theirs" takes the place of the own.
+ * @param {Night} night @param {Kit} kit
+ */
 export function settle(night, choice, kit) {
   if (choice === "theirs")
     return Object.assign(night, draftFrom(night.conflict, kit), { past: night.past, future: night.future });

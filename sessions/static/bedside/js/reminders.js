@@ -1,5 +1,6 @@
 /* A sound and a shake for what is due, where the browser allows. A help to memory: no alarm, nobody is called. */
 
+/** @type {AudioContext | null} */
 let audio = null;
 
 /** Browsers let a page sound only after a touch: call this from one. */
@@ -15,19 +16,19 @@ document.addEventListener("pointerdown", unlockSound, { capture: true });
 export const canSound = () => audio?.state === "running";
 export const canShake = () => typeof navigator.vibrate === "function";
 
-/** Two soft tones, 0.25 s each; the ramps keep the speaker from cracking. */
-function tone() {
+/** Two soft tones, 0.25 s each; the ramps keep the speaker from cracking. @param {AudioContext} by */
+function tone(by) {
   for (const [start, pitch] of [
     [0, 660],
     [0.35, 880],
   ]) {
-    const from = audio.currentTime + start;
-    const [voice, loudness] = [audio.createOscillator(), audio.createGain()];
+    const from = by.currentTime + start;
+    const [voice, loudness] = [by.createOscillator(), by.createGain()];
     voice.frequency.value = pitch;
     loudness.gain.setValueAtTime(0, from);
     loudness.gain.linearRampToValueAtTime(0.25, from + 0.03);
     loudness.gain.linearRampToValueAtTime(0, from + 0.25);
-    voice.connect(loudness).connect(audio.destination);
+    voice.connect(loudness).connect(by.destination);
     voice.start(from);
     voice.stop(from + 0.3);
   }
@@ -36,7 +37,7 @@ function tone() {
 /** Sound and shake once, as far as allowed -> {sounded, shaken}. */
 export function remind() {
   const sounded = canSound();
-  if (sounded) tone();
+  if (audio && sounded) tone(audio);
   return { sounded, shaken: canShake() && navigator.vibrate([250, 120, 250]) };
 }
 
@@ -51,6 +52,8 @@ export function forget(name) {
 /**
  * Remind at a moment (ISO), once, and tell; a new moment under the same name replaces the old. A moment more than
  * `grace` ms ago is not made up for: opening the page in the morning must not ring for last night.
+ * @param {string} name @param {Iso | null} iso @param {() => void} tell
+ * @param {{stillDue?: () => boolean, grace?: number, now?: () => number}} [when]
  */
 export function remindAt(name, iso, tell, { stillDue = () => true, grace = 60_000, now = Date.now } = {}) {
   if (timers.get(name)?.iso === iso) return;

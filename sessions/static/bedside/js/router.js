@@ -7,10 +7,13 @@
  * makes the main action as tall as the thumb's half. One h1 a screen: the frame draws it from `title`.
  */
 
+/** @type {Map<string, BedsideScreen>} */
 const screens = new Map();
+/** @type {(place: {name: string, params: string[]}, screen: BedsideScreen, fresh: boolean) => void} */
 let drawFrame = () => {};
 let last = "";
 
+/** @param {string} name @param {BedsideScreen} screen */
 export const register = (name, screen) => screens.set(name, screen);
 export const screenOf = (name) => screens.get(name);
 export const addressOf = (name, ...params) =>
@@ -42,7 +45,7 @@ export function here() {
 /** Draw the screen of the address; `fresh` when it was gone to, and so is announced and focused. */
 export function draw(fresh = false) {
   const place = here();
-  drawFrame(place, screens.get(place.name), fresh);
+  drawFrame(place, /** @type {BedsideScreen} */ (screens.get(place.name)), fresh);
 }
 
 /** main.js tells how the frame is drawn; then the address decides. */

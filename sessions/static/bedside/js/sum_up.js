@@ -23,6 +23,7 @@ const WANTED = [
 ];
 const LISTS = ["readings", "events", "sites"];
 
+/** @param {Kit} kit @param {string} path */
 const labelled = (kit, path) => t(kit.limits[path.replace(/\[\d+\]/g, "")]?.label ?? path);
 
 /** What has to stand before it can go: start and end, the end after the start, of paper each cell -> [words]. */
@@ -35,7 +36,7 @@ export function blocking({ doc, plan }) {
   return [...found, ...(plan.paper?.wrong ?? [])];
 }
 
-/** What is not known, by name; nothing is held up by it. */
+/** What is not known, by name; nothing is held up by it. @param {Night} night @param {Kit} kit */
 export function missing({ doc }, kit) {
   const found = WANTED.filter((path) => doc[path] == null).map((path) => labelled(kit, path));
   if (!doc.readings.length) found.push(t("Readings"));
@@ -54,12 +55,13 @@ export function missing({ doc }, kit) {
 /**
  * What came out of the night by this phone's own arithmetic: {minutes, litres, rate, limit, off, gained, expected,
  * lowest}; null where unknown.
+ * @param {Night} night @param {Kit} kit @param {number | null} [lastPost]
  */
 export function figures({ doc }, kit, lastPost = null) {
   const ordered = kit.prescription;
   const minutes = doc.started_at && doc.ended_at ? minutesBetween(doc.started_at, doc.ended_at) : null;
   const litres = doc.uf_removed_l ?? lastValues(doc.readings, "9").uf_volume_l?.value ?? null;
-  const known = litres !== null && minutes >= 30 && doc.post_weight_kg != null;
+  const known = litres !== null && minutes !== null && minutes >= 30 && doc.post_weight_kg != null;
   const gained = fluid.gain({ pre: doc.pre_weight_kg, last: lastPost, target: ordered?.target_weight_kg });
   const balance = doc.pre_weight_kg != null && litres !== null && doc.rinse_back_l != null && doc.intake_l != null;
   const systolic = [
@@ -82,6 +84,7 @@ export function figures({ doc }, kit, lastPost = null) {
   };
 }
 
+/** @param {TreatmentDocument} doc @param {Kit} kit */
 function oddNumbers(doc, kit) {
   const plain = Object.keys(doc)
     .filter((path) => typeof doc[path] === "number" && kit.limits[path])
@@ -102,6 +105,7 @@ function oddNumbers(doc, kit) {
 
 /**
  * What the unit will look at twice -> [words]: unusual numbers, events, overruled checks, the plan against what came.
+ * @param {Night} night @param {Kit} kit @param {number | null} [lastPost]
  */
 export function unusual(night, kit, lastPost) {
   const { doc } = night;
@@ -117,8 +121,9 @@ export function unusual(night, kit, lastPost) {
           : t("Check not good: {check}", { check: read(kit, row.name) }),
       ),
     ...oddNumbers(doc, kit),
-    rate > limit + 1e-9 &&
-      limit != null &&
+    rate !== null &&
+      limit !== null &&
+      rate > limit + 1e-9 &&
       t("UF rate {rate} mL/kg/h, over the limit of {limit}", { rate: fmt(rate, 1), limit: fmt(limit) }),
     expected !== null &&
       doc.post_weight_kg != null &&

@@ -1,9 +1,9 @@
 /*
  * Runs before the first paint: the light, the hand and the letters that were chosen, so that nothing flashes at night.
  */
-(function () {
+(() => {
   try {
-    const look = JSON.parse(localStorage.getItem("bedside.look")) || {};
+    const look = JSON.parse(localStorage.getItem("bedside.look") ?? "null") || {};
     const root = document.documentElement.dataset;
     root.theme = look.theme || "auto";
     root.text = look.text || "1";

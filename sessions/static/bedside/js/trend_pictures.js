@@ -1,7 +1,7 @@
 /* Small pictures of numbers over nights, built as SVG by script; every style is a class. */
 
 import { h, svg } from "./ui.js";
-import { shortDay, fmt, t } from "./words.js";
+import { fmt, shortDay, t } from "./words.js";
 
 const SIZE = { width: 320, right: 8, top: 10, plot: 120 };
 /** Of the page's letters; the picture makes room for them, however large they are. */
@@ -12,10 +12,10 @@ const MARKS = [
 ];
 
 /** Round steps of 1, 2 or 5 that give two to five lines between two values. */
-export function gridOf(low, high) {
+function gridOf(low, high) {
   const span = high - low || Math.abs(high) || 1;
   const power = 10 ** Math.floor(Math.log10(span / 2));
-  const step = [1, 2, 5, 10].map((each) => each * power).find((each) => span / each <= 4);
+  const step = [1, 2, 5, 10].map((each) => each * power).find((each) => span / each <= 4) ?? span;
   const first = Math.ceil(low / step - 1e-9);
   return Array.from({ length: Math.floor(high / step + 1e-9) - first + 1 }, (_, index) =>
     Number(((first + index) * step).toPrecision(12)),

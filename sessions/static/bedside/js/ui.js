@@ -4,6 +4,7 @@ import { fmt, t } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 
+/** @template {HTMLElement | SVGElement} Made @param {Made} element @param {Props} props @param {any[]} children */
 function hang(element, { on = {}, aria = {}, data = {}, text, class: names, ...rest }, children) {
   if (names) element.setAttribute("class", names);
   if (text != null) element.textContent = text;
@@ -18,12 +19,22 @@ function hang(element, { on = {}, aria = {}, data = {}, text, class: names, ...r
   return element;
 }
 
-/** h("p", {class, on: {click}, aria: {label}, data: {}, text, hidden, id, …attributes}, ...children) -> Element. */
+/**
+ * h("p", {class, on: {click}, aria: {label}, data: {}, text, hidden, id, …attributes}, ...children) -> Element.
+ * @template {keyof HTMLElementTagNameMap} Tag @param {Tag} tag @param {Props | null} [props] @param {...any} children
+ */
 export const h = (tag, props, ...children) => hang(document.createElement(tag), props ?? {}, children);
-/** The same for pictures: svg("circle", {cx, cy, r}). */
+/**
+ * The same for pictures: svg("circle", {cx, cy, r}).
+ * @template {keyof SVGElementTagNameMap} Tag @param {Tag} tag @param {Props | null} [props] @param {...any} children
+ */
 export const svg = (tag, props, ...children) => hang(document.createElementNS(SVG, tag), props ?? {}, children);
 
-/** A button of at least 56 px. tone "go" is the main one of a screen, "danger" red; hint is a line under the label. */
+/**
+ * A button of at least 56 px. tone "go" is the main one of a screen, "danger" red; hint is a line under the label.
+ * @param {string} label @param {any} onTap
+ * @param {{tone?: string, hint?: any, disabled?: boolean, aria?: Props["aria"], data?: Props["data"]}} [looks]
+ */
 export function bigButton(label, onTap, { tone = "plain", hint, disabled, aria, data } = {}) {
   const hinted = hint && h("small", { text: hint });
   return h(
@@ -85,7 +96,10 @@ export function dl(pairs) {
   return h("dl", null, rows);
 }
 
-const live = () => document.getElementById("live");
+/** A part of the page that bedside.html has. @param {string} id @returns {HTMLElement} */
+export const byId = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
+
+const live = () => byId("live");
 
 /** Say something to those who listen; what is seen does not change. */
 export function announce(text) {
@@ -97,7 +111,7 @@ export function announce(text) {
 
 /** The undo bar: what was done, and the way back. It stays until the next screen or the next deed. */
 export function toast(text, undo) {
-  const bar = document.getElementById("undo");
+  const bar = byId("undo");
   const back =
     undo &&
     bigButton(

@@ -2,19 +2,24 @@
 
 let reloading = false;
 
+/** @param {Ctx} ctx */
 function offer(ctx, registration) {
   ctx.update = registration.waiting;
   if (ctx.update && !ctx.night) takeUpdate(ctx);
   else ctx.redraw();
 }
 
-/** Let the waiting release take over; the page is then loaded anew. Not while a treatment is under way. */
+/**
+ * Let the waiting release take over; the page is then loaded anew. Not while a treatment is under way.
+ * @param {Ctx} ctx
+ */
 export function takeUpdate(ctx) {
   if (!ctx.update || ctx.busy()) return false;
   ctx.update.postMessage("take over");
   return true;
 }
 
+/** @param {Ctx} ctx */
 function watch(ctx, registration) {
   const coming = registration.installing;
   coming?.addEventListener(
@@ -23,6 +28,7 @@ function watch(ctx, registration) {
   );
 }
 
+/** @param {Ctx} ctx */
 export async function startWorker(ctx) {
   if (!navigator.serviceWorker) return;
   const controlled = Boolean(navigator.serviceWorker.controller);
@@ -37,6 +43,6 @@ export async function startWorker(ctx) {
     registration.addEventListener("updatefound", () => watch(ctx, registration));
     if (registration.waiting && controlled) offer(ctx, registration);
   } catch (problem) {
-    console.warn("The release cannot be kept for offline use:", problem.message);
+    console.warn("The release cannot be kept for offline use:", /** @type {Error} */ (problem).message);
   }
 }

@@ -1,6 +1,6 @@
 /* A value with its last one in sight: same, a step down or up, or typed. Nothing is taken over without a touch. */
 
-import { limitsOf, confirmPath, getPath, setPath, takeNumber } from "./draft.js";
+import { confirmPath, getPath, limitsOf, setPath, takeNumber } from "./draft.js";
 import { oddity, refusal, stepped, withUnit } from "./numbers.js";
 import { askNumber } from "./pad.js";
 import { bigButton, h, note, toast } from "./ui.js";
@@ -80,7 +80,10 @@ export function valueRow(row) {
   );
 }
 
-/** A value row for a path that stands in the document already. */
+/**
+ * A value row for a path that stands in the document already.
+ * @param {Ctx} ctx @param {string} path @param {{label?: string, last?: number | null, lastWords?: string}} [looks]
+ */
 export function fieldRow(ctx, path, { label, last = null, lastWords = "" } = {}) {
   const limits = limitsOf(ctx.kit, path) ?? {
     label: label ?? path,
@@ -105,7 +108,10 @@ export function fieldRow(ctx, path, { label, last = null, lastWords = "" } = {})
   });
 }
 
-/** Write a number; it counts as confirmed only where the pad has asked. */
+/**
+ * Write a number; it counts as confirmed only where the pad has asked.
+ * @param {Night} night @param {string} path @param {Limits} limits
+ */
 export function writeNumber(night, path, value, limits, asked) {
   if (asked) return takeNumber(night, path, value, limits);
   setPath(night, path, value);

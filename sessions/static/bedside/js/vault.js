@@ -8,16 +8,20 @@
  * state() says why.
  */
 
-export const STORES = ["nights", "kit", "queue", "errands", "meta"];
+const STORES = ["nights", "kit", "queue", "errands", "meta"];
 const VERSION = 1;
 const ROUNDS = 600_000;
 const FREE_TRIES = 5;
 const LONGEST_WAIT = 60 * 60_000;
 const status = { denied: false, full: false, evicted: false, taken: false, persistent: false };
 let account = "";
+/** @type {IDBDatabase | null} */
 let base = null;
+/** @type {CryptoKey | null} */
 let key = null;
+/** @type {((value?: any) => void) | null} */
 let release = null;
+/** @type {Promise<any> | null} */
 let holding = null;
 let onTaken = () => {};
 
@@ -28,7 +32,7 @@ const memory = new Map();
 /** A plain value by name; falls back to memory where the browser gives no storage. */
 export function plain(name) {
   try {
-    return JSON.parse(localStorage.getItem(`bedside.${name}`));
+    return JSON.parse(localStorage.getItem(`bedside.${name}`) ?? "null");
   } catch {
     return memory.get(name) ?? null;
   }
@@ -43,6 +47,10 @@ export function setPlain(name, value) {
     /* it stays in memory until the page is closed, as the storage screen says */
   }
 }
+
+/** The database that is open; what asks for it has looked whether there is one. */
+const opened = () => /** @type {IDBDatabase} */ (base);
+const unlockedKey = () => /** @type {CryptoKey} */ (key);
 
 /* The database -------------------------------------------------------------------------------------- */
 
@@ -71,7 +79,7 @@ function finish(transaction) {
 }
 
 async function rawWrite(rows) {
-  const transaction = base.transaction([...new Set(rows.map(([store]) => store))], "readwrite", {
+  const transaction = opened().transaction([...new Set(rows.map(([store]) => store))], "readwrite", {
     durability: "strict",
   });
   for (const [store, row, gone] of rows) {
@@ -81,7 +89,7 @@ async function rawWrite(rows) {
   await finish(transaction);
 }
 
-const rawRead = (store, id) => answerOf(base.transaction(store).objectStore(store).get(id));
+const rawRead = (store, id) => answerOf(opened().transaction(store).objectStore(store).get(id));
 
 /** Open the storage of an account -> "open" | "locked" | "denied" | "taken". Never throws. */
 export async function open(who) {
@@ -94,7 +102,7 @@ async function enter() {
   const who = account;
   try {
     base = await openBase(who);
-    base.onversionchange = () => base?.close();
+    opened().onversionchange = () => base?.close();
     const held = await rawRead("meta", "key");
     status.denied = false;
     status.evicted = !held && plain("held") === who;
@@ -179,7 +187,7 @@ export async function takeOver() {
 
 /* Values -------------------------------------------------------------------------------------------- */
 
-async function seal(store, value, under = key) {
+async function seal(store, value, under = unlockedKey()) {
   const iv = crypto.getRandomValues(new Uint8Array(12));
   const text = new TextEncoder().encode(JSON.stringify(value));
   const bound = new TextEncoder().encode(`${store}/${value.id}`);
@@ -194,7 +202,7 @@ async function unseal(store, row) {
   const bound = new TextEncoder().encode(`${store}/${row.id}`);
   return JSON.parse(
     new TextDecoder().decode(
-      await crypto.subtle.decrypt({ name: "AES-GCM", iv: row.iv, additionalData: bound }, key, row.body),
+      await crypto.subtle.decrypt({ name: "AES-GCM", iv: row.iv, additionalData: bound }, unlockedKey(), row.body),
     ),
   );
 }
@@ -311,9 +319,6 @@ export async function unlock(pin) {
     return { open: false, wait, tries: count };
   }
 }
-
-/** How long until the next try is heard [ms]. */
-export const waitLeft = async () => Math.max(0, ((await rawRead("meta", "tries"))?.until ?? 0) - Date.now());
 
 /** Forget the key once everything is written; only the PIN opens again. */
 export const lock = () =>

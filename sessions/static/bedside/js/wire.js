@@ -5,6 +5,7 @@ import { plain, setPlain } from "./vault.js";
 const PATIENCE = 20_000;
 const SMALL_ENOUGH = 60_000;
 export const CLOCK_ALLOWED = 5 * 60_000;
+/** @type {number | null} */
 let offset = null;
 
 const cookie = (name) =>
@@ -65,6 +66,9 @@ const kindOf = (status) => {
 
 /**
  * Ask the server -> {kind: ok | refused | signedOut | gone | unreachable, status, data}. Never throws for the network.
+ * @param {string} address
+ * @param {{method?: string, body?: any, revision?: number | null, account?: any, type?: string}} [request]
+ * @returns {Promise<Answer>}
  */
 export async function call(address, { method = "GET", body, revision, account, type = "application/json" } = {}) {
   const began = Date.now();
@@ -83,7 +87,8 @@ export async function call(address, { method = "GET", body, revision, account, t
     noteClock(answer, began);
     const isJson = answer.headers.get("Content-Type")?.includes("json");
     return { kind: kindOf(answer.status), status: answer.status, data: isJson ? await answer.json() : {} };
-  } catch (problem) {
+  } catch (thrown) {
+    const problem = /** @type {Error} */ (thrown);
     if (!(problem instanceof TypeError) && !["TimeoutError", "AbortError", "SyntaxError"].includes(problem.name))
       throw problem;
     return { kind: "unreachable", status: 0, data: {} };

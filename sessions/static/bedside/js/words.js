@@ -21,7 +21,7 @@ export function tn(one, many, n, params) {
   const all = { n: fmt(n, Number.isInteger(n) ? 0 : undefined), ...params };
   if (!forms) return fill(n === 1 ? one : many, all);
   const rules = new Intl.PluralRules(language);
-  const kinds = ["zero", "one", "two", "few", "many", "other"].filter((kind) =>
+  const kinds = /** @type {Intl.LDMLPluralRule[]} */ (["zero", "one", "two", "few", "many", "other"]).filter((kind) =>
     rules.resolvedOptions().pluralCategories.includes(kind),
   );
   const index = forms.length === kinds.length ? kinds.indexOf(rules.select(n)) : Number(n !== 1);
@@ -42,7 +42,7 @@ export async function speak(code) {
 
 /** The decimal sign of the language: "." or ",". */
 export const decimalSign = () =>
-  new Intl.NumberFormat(language).formatToParts(1.5).find((part) => part.type === "decimal").value;
+  new Intl.NumberFormat(language).formatToParts(1.5).find((part) => part.type === "decimal")?.value ?? ".";
 
 /** A number with the language's decimal sign; without `decimals` as it was typed. Unknown is "–". */
 export function fmt(number, decimals) {
@@ -59,13 +59,14 @@ export const zoneName = () => zone;
 
 /** English as it is written in most of the world: the day before the month. */
 const locale = () => (language === "en" ? "en-GB" : language);
+/** @param {Iso | null | undefined} iso */
 const when = (iso, parts) =>
   iso ? new Intl.DateTimeFormat(locale(), { ...parts, timeZone: zone }).format(new Date(iso)) : "–";
-/** "22:10" on the patient's wall. */
+/** "22:10" on the patient's wall. @param {Iso | null | undefined} iso */
 export const timeOf = (iso) => when(iso, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-/** "Sunday 1 March" in the patient's zone, with the order and the joining words of the language. */
+/** "Sunday 1 March" in the patient's zone, with the order and the joining words of the language. @param {Iso | null | undefined} iso */
 export const dayOf = (iso) => when(iso, { weekday: "long", day: "numeric", month: "long" });
-/** "1 Mar", for axes and tables. */
+/** "1 Mar", for axes and tables. @param {Iso | null | undefined} iso */
 export const shortDay = (iso) => when(iso, { day: "numeric", month: "short" });
 /** 0 -> "Monday". */
 export const weekdayOf = (index) =>

@@ -3,7 +3,7 @@
 import { minutesBetween, toWall } from "../clock.js";
 import { limitsOf, takeNumber } from "../draft.js";
 import { decimalsOf, oddity, refusal, shown, withUnit } from "../numbers.js";
-import { bigButton, announce, h, note } from "../ui.js";
+import { announce, bigButton, h, note } from "../ui.js";
 import { t } from "../words.js";
 import { available, forgetDevice, listen } from "./devices.js";
 
@@ -42,7 +42,7 @@ function proposals({ ctx, paths, measured }) {
     });
 }
 
-/** What is to be known before the value is taken over, in words. */
+/** What is to be known before the value is taken over, in words. @param {Ctx} ctx */
 function cautions(ctx, measured, values) {
   const said = (measured.doubts ?? []).map((doubt) => doubtWords()[doubt]);
   const odd = values.map(({ limits, value }) => limits && oddity(limits, value));
@@ -66,6 +66,7 @@ function valueWords(kind, values) {
   return third ? `${pair}, ${t("pulse")} ${third}` : pair;
 }
 
+/** @param {Ctx} ctx */
 function proposal(ctx, row) {
   const values = proposals(row);
   const refused = values.map(({ limits, value }) => limits && refusal(limits, value)).filter(Boolean);
@@ -103,7 +104,7 @@ async function begin(row) {
   } catch (problem) {
     forgetDevice(row.kind);
     // NotFoundError is what browsers say when the person closed the choice of devices.
-    if (problem.name === "NotFoundError") fail(row, "");
+    if (/** @type {Error} */ (problem).name === "NotFoundError") fail(row, "");
     else fail(row, t("No connection to the device. Is it on, and near?"));
   }
 }
@@ -118,6 +119,7 @@ function fail(row, why) {
   paint(row);
 }
 
+/** @param {Ctx} ctx */
 function inside(ctx, row) {
   const said = words()[row.kind];
   if (row.phase === "waiting")
@@ -137,6 +139,7 @@ function paint(row) {
  * kind "pressure" with paths {systolic, diastolic, pulse?}, or "weight" with {weight}: paths of the treatment document.
  * paths may be a function instead: called with null it tells where the limits are found, called with the night it makes
  * the row that is written to. Answers a node, or null without Web Bluetooth.
+ * @param {Ctx} ctx
  */
 export function measureRow(ctx, kind, paths) {
   if (!available()) return null;

@@ -15,26 +15,33 @@ window.addEventListener("hashchange", () => {
   active = null;
 });
 
+/** @param {Ctx} ctx */
 const pickedOf = (ctx) => Object.fromEntries(USES.map((use) => [use, rowOf(ctx.night, use)?.site ?? null]));
+/** @param {Ctx} ctx */
 const todayOf = (ctx) => toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
+/** @param {Ctx} ctx */
 const sitesOf = (ctx) => ctx.kit.access?.sites ?? [];
+/** @param {Ctx} ctx */
 const nameOf = (ctx, id) => sitesOf(ctx).find((site) => site.id === id)?.name;
 
+/** @param {Ctx} ctx */
 function turnOf(ctx, [asked]) {
   const picked = pickedOf(ctx);
   const wanted = active ?? (USES.includes(asked) ? asked : null);
   return wanted ?? USES.find((use) => picked[use] == null) ?? "arterial";
 }
 
+/** @param {Ctx} ctx */
 function pick(ctx, use, site) {
   const other = USES.find((each) => each !== use);
-  active = pickedOf(ctx)[other] == null ? other : use;
+  active = other && pickedOf(ctx)[other] == null ? other : use;
   // The undo bar is in sight wherever the touch was: what speaks against the site is said there too.
   const said = warnings(sitesOf(ctx), { ...pickedOf(ctx), [use]: site.id }, use, todayOf(ctx));
   const label = t("{use}: {site}", { use: useWords(use), site: site.name });
   ctx.change([label, ...said].join(". "), (night) => takeSite(night, use, site.id));
 }
 
+/** @param {Ctx} ctx */
 function turns(ctx, use, picked) {
   const turn = (each) => {
     const name = nameOf(ctx, picked[each]) ?? t("choose");
@@ -62,6 +69,7 @@ function turns(ctx, use, picked) {
   );
 }
 
+/** @param {Ctx} ctx */
 function listed(ctx, use, picked, today) {
   const sites = sitesOf(ctx);
   const longest = USES.map((each) => longestRested(sites, each, today));
@@ -92,6 +100,7 @@ function listed(ctx, use, picked, today) {
   return h("div", { class: "site-list" }, sites.map(row));
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   const sites = sitesOf(ctx);
@@ -116,6 +125,7 @@ function draw(ctx, params) {
   ].filter(Boolean);
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   if (held(ctx, "access").length) return [{ label: t("Look, feel, listen"), go: ["checks", "access"] }];

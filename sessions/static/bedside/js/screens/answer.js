@@ -9,8 +9,8 @@ import { looksNext } from "../opening.js";
 import { register } from "../router.js";
 import { againstBefore, figures, spread } from "../sum_up.js";
 import { dl, h, note } from "../ui.js";
-import { dayOf, fmt, hours, t } from "../words.js";
 import { call } from "../wire.js";
+import { dayOf, fmt, hours, t } from "../words.js";
 
 const ASK_AGAIN = 4000;
 const MOST_TIMES = 15;
@@ -20,7 +20,7 @@ const answers = new Map(); // id -> {tries, data}
 const HISTORY = { uf_volume: "uf_removed_l" };
 const KEPT = ["minutes", "uf_volume", "uf_rate", "gain"];
 
-/** What this phone knows by itself, in the same shape as the server's answer. */
+/** What this phone knows by itself, in the same shape as the server's answer. @param {Ctx} ctx @param {Night} night */
 function ownLines(ctx, night) {
   const { minutes, litres, rate, gained, off, lowest, limit } = figures(night, ctx.kit, lastPost(ctx, night));
   const { doc } = night;
@@ -57,6 +57,7 @@ function againstPlan({ key, value, planned }, decimals) {
   return key === "off_target" ? "" : t("planned {value}", { value: fmt(planned, decimals) });
 }
 
+/** @param {Ctx} ctx */
 function row(ctx, line) {
   const { label, unit, decimals } = ctx.kit.computed[line.key];
   const value =
@@ -86,7 +87,7 @@ function row(ctx, line) {
 const isOver = (line) =>
   line.key === "uf_rate" && line.value != null && line.planned != null && line.value > line.planned + 1e-9;
 
-function look(ctx, data) {
+function look(data) {
   const words = {
     not_judged: [
       t("The unit's computer has not looked through this night yet. The answer comes here and under “Past nights”."),
@@ -100,7 +101,8 @@ function look(ctx, data) {
   return note(words[0], words[1]);
 }
 
-function handedWords(ctx, night) {
+/** @param {Night | null | undefined} night */
+function handedWords(night) {
   if (!night) return null;
   if (night.delivered) return note(t("Handed over: the unit has it."), "good");
   if (night.faults.length)
@@ -116,6 +118,7 @@ function handedWords(ctx, night) {
 /**
  * Ask the server until the numbers are of this revision; a limited number of times, and only while this screen is in
  * sight.
+ * @param {Ctx} ctx
  */
 async function ask(ctx, id) {
   const entry = answers.get(id) ?? { tries: 0, data: null, busy: false };
@@ -130,10 +133,12 @@ async function ask(ctx, id) {
   setTimeout(() => location.hash.startsWith("#/answer") && ask(ctx, id), ASK_AGAIN);
 }
 
+/** @param {Ctx} ctx */
 const nightOf = (ctx, params) =>
   ctx.nights.find((night) => night.id === params[0]) ??
   (params[0] ? null : ctx.nights.find((night) => night.stage === "handed"));
 
+/** @param {Ctx} ctx */
 function draw(ctx, params) {
   const night = nightOf(ctx, params);
   const id = night?.id ?? params[0];
@@ -147,8 +152,8 @@ function draw(ctx, params) {
       ? ownLines(ctx, night)
       : [];
   return [
-    handedWords(ctx, night),
-    data && look(ctx, data),
+    handedWords(night),
+    data && look(data),
     lines.some(isOver) && note(t("The UF rate was over your limit."), "care"),
     h("h2", { text: t("What came out") }),
     data?.night && h("p", { class: "soft", text: dayOf(`${data.night}T12:00:00Z`) }),

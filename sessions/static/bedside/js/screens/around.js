@@ -28,8 +28,10 @@ const TASKS = () => [
   ["carbon_change", t("Carbon change")],
   ["water_service", t("Service of the water treatment")],
 ];
+/** @param {Ctx} ctx */
 const limitsOf = (ctx, kind) => ctx.kit.limits[`water.${kind}`];
 const labelOf = (kind) => TESTS().find(([each]) => each === kind)?.[1];
+/** @param {Ctx} ctx */
 const blank = (ctx) => ({
   id: "around",
   patient: ctx.kit.patient.id,
@@ -39,10 +41,11 @@ const blank = (ctx) => ({
   days: 0,
   counts: {},
 });
+/** @type {any} */
 let sheet = null;
 let telling = false;
 
-/** The sheet of this patient -> it, or null while it is being read from the phone. */
+/** The sheet of this patient -> it, or null while it is being read from the phone. @param {Ctx} ctx */
 function sheetOf(ctx) {
   if (sheet?.patient === ctx.kit.patient.id) return sheet;
   vault.get("meta", "around").then((kept) => {
@@ -52,6 +55,7 @@ function sheetOf(ctx) {
   return null;
 }
 
+/** @param {Ctx} ctx */
 function change(ctx, words, changes) {
   const before = sheet;
   const keep = (next) => {
@@ -66,6 +70,7 @@ function change(ctx, words, changes) {
 /**
  * Tell the unit, once however often it is touched. The sheet is emptied when it lies among what is to be sent, never
  * before. As long as the phone has no network it can be undone, and the sheet is as it was.
+ * @param {Ctx} ctx
  */
 async function tell(ctx, form, body, words, emptied = {}) {
   if (telling) return;
@@ -74,7 +79,8 @@ async function tell(ctx, form, body, words, emptied = {}) {
   const due = ctx.kit.due?.filter((item) => item.form === form && (form === "count" || item.id === body.kind)) ?? [];
   try {
     const id = await noteAround(ctx, form, body, words, due);
-    await vault.put("meta", (sheet = { ...sheet, ...emptied }));
+    sheet = { ...sheet, ...emptied };
+    await vault.put("meta", sheet);
     replace("around");
     toast(words, ctx.online() ? undefined : () => takeBack(ctx, id, due, before));
   } finally {
@@ -82,9 +88,11 @@ async function tell(ctx, form, body, words, emptied = {}) {
   }
 }
 
+/** @param {Ctx} ctx */
 async function takeBack(ctx, id, due, before) {
   for (const item of due) delete item.noted;
-  await Promise.all([drop(id), vault.put("kit", ctx.kit), vault.put("meta", (sheet = before))]);
+  sheet = before;
+  await Promise.all([drop(id), vault.put("kit", ctx.kit), vault.put("meta", sheet)]);
   ctx.redraw();
 }
 
@@ -96,6 +104,7 @@ const field = (name, label, hint, shown, open) =>
     shown === null ? h("span", { class: "unset", text: t("not yet") }) : h("b", { text: shown }),
   );
 
+/** @param {Ctx} ctx @param {Limits} limits */
 async function ask(ctx, limits, value, words, changes) {
   const answer = await askNumber({ label: t(limits.label), limits, value });
   if (answer !== undefined && answer !== value)
@@ -106,10 +115,12 @@ async function ask(ctx, limits, value, words, changes) {
     );
 }
 
+/** @param {Ctx} ctx */
 function waterForm(ctx) {
   const { kind, value, below, days } = sheet;
   const limits = kind && limitsOf(ctx, kind);
-  const taken = new Date(ctx.now() - days * DAY).toISOString();
+  const taken = new Date(ctx.now().getTime() - days * DAY).toISOString();
+  /** @type {Limits} */
   const since = { label: t("Days since the sample was taken"), unit: "", hard: [0, 60], usual: [0, 21], step: 1 };
   return [
     choiceRow(t("Test"), options(TESTS()), kind, (each) =>
@@ -136,12 +147,13 @@ function waterForm(ctx) {
         "days",
         t("Sample taken"),
         null,
-        days ? tn("{n} day ago", "{n} days ago", days) + `, ${dayOf(taken)}` : t("today"),
+        days ? `${tn("{n} day ago", "{n} days ago", days)}, ${dayOf(taken)}` : t("today"),
         () => ask(ctx, since, days, t("Sample taken"), (answer) => ({ days: Math.round(answer ?? 0) })),
       ),
   ];
 }
 
+/** @param {Ctx} ctx */
 function sendWater(ctx) {
   const { kind, value, below, days } = sheet;
   if (value === null) return toast(t("Enter the result first."));
@@ -150,7 +162,7 @@ function sendWater(ctx) {
     kind,
     value,
     below_detection: below,
-    sampled_at: new Date(ctx.now() - days * DAY).toISOString(),
+    sampled_at: new Date(ctx.now().getTime() - days * DAY).toISOString(),
   };
   return tell(ctx, "water", body, t("{what}: result noted", { what: labelOf(kind) }), {
     kind: null,
@@ -161,6 +173,7 @@ function sendWater(ctx) {
   });
 }
 
+/** @param {Ctx} ctx */
 function countForm(ctx) {
   const rows = ctx.kit.stock ?? [];
   if (!rows.length) return note(t("The unit has put nothing on its supply list."));
@@ -180,6 +193,7 @@ function countForm(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function sendCount(ctx) {
   const known = (ctx.kit.stock ?? []).filter((each) => sheet.counts[each.id] != null);
   if (!known.length) return toast(t("Count something first."));
@@ -187,6 +201,7 @@ function sendCount(ctx) {
   return tell(ctx, "count", { counted_at: ctx.now().toISOString(), counts }, t("Supplies counted"), { counts: {} });
 }
 
+/** @param {Ctx} ctx @param {string[]} kindAndLabel */
 const task = (ctx, [kind, label]) =>
   bigButton(
     label,
@@ -200,6 +215,7 @@ const task = (ctx, [kind, label]) =>
     { data: { k: kind } },
   );
 
+/** @param {Ctx} ctx */
 const list = (ctx) => [
   h(
     "div",
@@ -221,7 +237,7 @@ const FORMS = {
   count: [() => t("Supply count"), countForm, sendCount, () => t("Note the count")],
 };
 
-/** A link may name the test: around/water/bacteria. */
+/** A link may name the test: around/water/bacteria. @param {Ctx} ctx */
 function draw(ctx, [form, kind]) {
   if (!sheetOf(ctx)) return [];
   if (form === "water" && labelOf(kind) && sheet.kind !== kind && sheet.asked !== kind)
@@ -230,7 +246,7 @@ function draw(ctx, [form, kind]) {
 }
 
 register("around", {
-  title: (ctx, [form]) => FORMS[form]?.[0]() ?? t("Water, supplies and machine"),
+  title: (_ctx, [form]) => FORMS[form]?.[0]() ?? t("Water, supplies and machine"),
   draw,
   bar: (ctx, [form]) => [
     ...(FORMS[form] ? [{ label: FORMS[form][3](), tone: "go", tap: () => sheet && FORMS[form][2](ctx) }] : []),

@@ -52,18 +52,24 @@ const sentence = (answers) =>
     .map(([name, { words }]) => `${words}: ${answers[name].join(", ")}.`)
     .join(" ");
 
+/** @param {Ctx} ctx */
 const indexOf = (ctx, [given]) =>
   ctx.night.doc.events[Number(given)]?.kind === "hypotension" && given != null ? Number(given) : null;
 
-/** The event, begun by the first answer; its answers are kept beside it under its time. */
+/**
+ * The event, begun by the first answer; its answers are kept beside it under its time.
+ * @param {Ctx} ctx @param {Night} night
+ */
 function begun(ctx, night, index) {
   const at = index ?? addEvent(night, { kind: "hypotension", at: minuteOf(ctx.now()) });
   if (index == null) pointTo(ctx, "bpdrop", at);
   return at;
 }
 
+/** @param {Night} night */
 const answersOf = (night, index) => (index == null ? {} : (night.plan.drops?.[night.doc.events[index].at] ?? {}));
 
+/** @param {Ctx} ctx */
 function press(ctx, index, name, option) {
   ctx.change(t(option), (night) => {
     const at = begun(ctx, night, index);
@@ -80,6 +86,7 @@ function press(ctx, index, name, option) {
   });
 }
 
+/** @param {Ctx} ctx */
 function chips(ctx, index, name) {
   const label = PARTS[name].label();
   const chosen = answersOf(ctx.night, index)[name] ?? [];
@@ -103,6 +110,7 @@ function chips(ctx, index, name) {
   );
 }
 
+/** @param {Ctx} ctx @param {Iso} iso */
 function moveTo(ctx, index, iso) {
   ctx.change(t("Time: {time}", { time: timeOf(iso) }), (night) => {
     const before = night.doc.events[index].at;
@@ -112,6 +120,7 @@ function moveTo(ctx, index, iso) {
   });
 }
 
+/** @param {Ctx} ctx */
 function pressures(ctx, index) {
   if (index == null)
     return bigButton(
@@ -127,6 +136,7 @@ function pressures(ctx, index) {
   );
 }
 
+/** @param {Ctx} ctx */
 function cuff(ctx, index) {
   const paths = (night) => {
     const row = night ? `events[${begun(ctx, night, index)}]` : "events";
@@ -135,6 +145,7 @@ function cuff(ctx, index) {
   return measureRow(ctx, "pressure", paths);
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
@@ -157,11 +168,13 @@ function draw(ctx, params) {
   ].filter(Boolean);
 }
 
+/** @param {Ctx} ctx */
 function drop(ctx, index) {
   replace("running");
   ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = indexOf(ctx, params);

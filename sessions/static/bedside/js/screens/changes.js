@@ -8,19 +8,22 @@ import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { dayOf, t } from "../words.js";
 
+/** @param {Ctx} ctx */
 const begun = (ctx) => ctx.night && ctx.night.stage === "before";
 
-/** A night that was begun on the version before goes on with this one: the person has read it. */
+/** A night that was begun on the version before goes on with this one: the person has read it. @param {Ctx} ctx */
 function takeVersion(ctx) {
-  const { version } = ctx.kit.prescription;
-  if (!ctx.night || ctx.night.stage === "handed" || ctx.night.prescriptionVersion === version) return;
+  const version = ctx.kit.prescription?.version;
+  if (version === undefined || !ctx.night || ctx.night.stage === "handed" || ctx.night.prescriptionVersion === version)
+    return;
   Object.assign(ctx.night, { prescriptionVersion: version });
   ctx.night.doc.prescription_version = version;
   ctx.save();
 }
 
+/** @param {Ctx} ctx */
 async function read(ctx) {
-  await acknowledge(ctx, t("Prescription {n} was read", { n: ctx.kit.prescription.version }));
+  await acknowledge(ctx, t("Prescription {n} was read", { n: ctx.kit.prescription?.version }));
   takeVersion(ctx);
   ctx.go(begun(ctx) ? "checks" : "tonight");
 }
@@ -39,6 +42,7 @@ const line = ({ label, before, after }) =>
     ),
   );
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   const { changes, prescription } = ctx.kit;
   if (!changes?.lines.length || !prescription)
@@ -57,6 +61,7 @@ function draw(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (changesUnread(ctx)) return [{ label: t("I have read this"), tap: () => read(ctx) }];
   const night =

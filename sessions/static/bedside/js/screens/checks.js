@@ -4,12 +4,12 @@
  * them. One that failed holds the flow: it is put right, or overruled with a reason, never passed over.
  */
 
-import { checkOf, inside } from "../check_rows.js";
 import { callButtons } from "../calls.js";
+import { checkOf, inside } from "../check_rows.js";
 import { kept, read } from "../kept.js";
-import { askNumber } from "../pad.js";
-import { withUnit } from "../numbers.js";
 import { pointTo } from "../moment_row.js";
+import { withUnit } from "../numbers.js";
+import { askNumber } from "../pad.js";
 import { register } from "../router.js";
 import { announce, bigButton, h, note } from "../ui.js";
 import { fmt, t, tn } from "../words.js";
@@ -17,14 +17,16 @@ import { fmt, t, tn } from "../words.js";
 const NEXT = { setup: "weigh", access: "access", after: "finish" };
 let reasoning = null; // the key of the check for which a reason is being given
 
+/** @param {Ctx} ctx */
 const itemsOf = (ctx, part) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part === part);
+/** @param {Ctx} ctx */
 const rowOf = (ctx, item) => ctx.night.doc.checks.find((row) => row.key === item.key);
 const holds = (row) => row && !row.passed && !row.overruled;
 
-/** Checks of a part that hold the flow: failed and not overruled, or without an answer. */
+/** Checks of a part that hold the flow: failed and not overruled, or without an answer. @param {Ctx} ctx */
 export const held = (ctx, part) => itemsOf(ctx, part).filter((item) => !rowOf(ctx, item) || holds(rowOf(ctx, item)));
 
-/** "at most 0.1 mg/L", "13.5 to 14.5 mS/cm", or "". */
+/** "at most 0.1 mg/L", "13.5 to 14.5 mS/cm", or "". @param {CheckItem} item */
 export function limitWords({ limit_low: low, limit_high: high, unit }) {
   const end = unit ? ` ${unit}` : "";
   if (low != null && high != null) return t("{low} to {high}", { low: fmt(low), high: fmt(high) }) + end;
@@ -32,6 +34,7 @@ export function limitWords({ limit_low: low, limit_high: high, unit }) {
   return low == null ? "" : t("at least {low}", { low: fmt(low) }) + end;
 }
 
+/** @param {Ctx} ctx */
 function write(ctx, item, answer) {
   const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
   ctx.change(words, (night) => {
@@ -43,12 +46,13 @@ function write(ctx, item, answer) {
   });
 }
 
-/** A check was answered: the next one comes, unless this one holds. */
+/** A check was answered: the next one comes, unless this one holds. @param {Ctx} ctx */
 function answer(ctx, item, given) {
   write(ctx, item, given);
   if (given.passed) onward(ctx, item);
 }
 
+/** @param {Ctx} ctx */
 function onward(ctx, item) {
   const items = itemsOf(ctx, item.part);
   const next = items.slice(items.indexOf(item) + 1).find((each) => !rowOf(ctx, each)) ?? held(ctx, item.part)[0];
@@ -56,13 +60,14 @@ function onward(ctx, item) {
   announce([next?.name ?? t("All checks are answered."), next && limitWords(next)].filter(Boolean).join(", "));
 }
 
-/** Another check comes to the same place, and the way back stays in sight. */
+/** Another check comes to the same place, and the way back stays in sight. @param {Ctx} ctx */
 function turnTo(ctx, part, key) {
   pointTo(ctx, "checks", part, key);
   ctx.redraw();
   window.scrollTo(0, 0);
 }
 
+/** @param {Ctx} ctx */
 async function measure(ctx, item) {
   const range = ctx.kit.limits["checks.value"];
   const limits = {
@@ -77,14 +82,13 @@ async function measure(ctx, item) {
   if (typeof value === "number") answer(ctx, item, { passed: inside(item, value), value });
 }
 
+/** @param {Ctx} ctx */
 function overrule(ctx, item, reason) {
   reasoning = null;
   const row = rowOf(ctx, item);
   ctx.change(t("{check}: overruled", { check: item.name }), (night) => {
-    Object.assign(
-      night.doc.checks.find((each) => each.key === item.key),
-      { overruled: true, reason, at: row.at },
-    );
+    const held = night.doc.checks.find((each) => each.key === item.key);
+    if (held) Object.assign(held, { overruled: true, reason, at: row?.at });
   });
   onward(ctx, item);
 }
@@ -95,7 +99,7 @@ const READY_REASONS = [
   kept("Does not apply tonight"),
 ];
 
-/** The reason: one touch for a usual one, or own words. Without one nothing is overruled. */
+/** The reason: one touch for a usual one, or own words. Without one nothing is overruled. @param {Ctx} ctx */
 function reasons(ctx, item) {
   const area = h("textarea", { id: "reason", rows: 3, maxlength: 2000 });
   const use = bigButton(
@@ -126,6 +130,7 @@ function reasons(ctx, item) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function failed(ctx, item, row) {
   const shown = row.value == null ? "" : ` ${t("Reading: {value}.", { value: withUnit(row.value, row.unit) })}`;
   const words = item.if_failed || t("Do not go on. Call the unit and say what you found.");
@@ -147,6 +152,7 @@ function failed(ctx, item, row) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function stateOf(ctx, item) {
   const row = rowOf(ctx, item);
   if (!row) return ["open", t("not yet")];
@@ -155,6 +161,7 @@ function stateOf(ctx, item) {
   return row.overruled ? ["care", t("overruled") + value] : ["stop", t("not good") + value];
 }
 
+/** @param {Ctx} ctx */
 function listed(ctx, items) {
   return h(
     "ol",
@@ -180,6 +187,7 @@ function listed(ctx, items) {
   );
 }
 
+/** @param {Ctx} ctx */
 function place(ctx, params) {
   const part = NEXT[params[0]] ? params[0] : "setup";
   const items = itemsOf(ctx, part);
@@ -188,6 +196,7 @@ function place(ctx, params) {
   return { part, items, item };
 }
 
+/** @param {Ctx} ctx */
 function one(ctx, item, items) {
   const row = rowOf(ctx, item);
   const count = t("Check {n} of {all}", { n: items.indexOf(item) + 1, all: items.length });
@@ -204,6 +213,7 @@ function one(ctx, item, items) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   const { part, items, item } = place(ctx, params);
@@ -218,10 +228,11 @@ function draw(ctx, params) {
   ];
 }
 
-function title(ctx, params) {
+function title(_ctx, params) {
   return { after: t("Checks after"), access: t("Checks of the access") }[params[0]] ?? t("Checks before");
 }
 
+/** @param {Ctx} ctx */
 function barOf(ctx, item) {
   const row = rowOf(ctx, item);
   const isNew = !row || holds(row);
@@ -243,6 +254,7 @@ function barOf(ctx, item) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const { part, items, item } = place(ctx, params);

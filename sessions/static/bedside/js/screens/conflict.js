@@ -7,8 +7,10 @@ import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { t } from "../words.js";
 
+/** @param {Ctx} ctx */
 const nightOf = (ctx, id) => ctx.nights.find((night) => night.id === id) ?? ctx.night;
 
+/** @param {Ctx} ctx @param {Night} night */
 async function settle(ctx, night, choice) {
   queue.settle(night, choice, ctx.kit);
   await ctx.save(night);
@@ -23,6 +25,7 @@ register("conflict", {
     if (!night?.conflict) return note(t("There is only one version of this night now."), "good");
     const cell = (name, value) => h("dd", { text: shownValue(ctx, name, value) });
     const rows = differences(documentOf(night, night.conflict.status), night.conflict);
+    /** @param {any[]} difference */
     const side = ([name, mine, theirs]) =>
       h(
         "section",

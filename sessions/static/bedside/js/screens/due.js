@@ -7,6 +7,7 @@ import { dayOf, t } from "../words.js";
 
 const noon = (day) => `${day}T12:00:00Z`;
 
+/** @param {Ctx} ctx */
 async function done(ctx, item) {
   const what = item.kind === "delivery" ? { kind: "delivery", delivery: item.id } : { kind: item.id };
   await noteAround(
@@ -26,6 +27,7 @@ const FORMS = {
   count: [() => t("Count now"), (ctx) => ctx.go("around", "count")],
 };
 
+/** @param {Ctx} ctx */
 function card(ctx, item) {
   const when = item.overdue
     ? t("Overdue since {day}", { day: dayOf(noon(item.due_on)) })
@@ -46,6 +48,7 @@ function card(ctx, item) {
   );
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   const items = ctx.kit?.due ?? [];
   return items.length ? items.map((item) => card(ctx, item)) : note(t("Nothing is due."), "good");

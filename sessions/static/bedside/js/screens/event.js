@@ -3,12 +3,12 @@
 import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
+import { minuteOf } from "../course.js";
 import { addEvent, removeRow } from "../draft.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { go, register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { t } from "../words.js";
-import { minuteOf } from "../course.js";
 
 /** Most of what people feel comes first; what is rare and told by a card of its own comes last. */
 const ORDER = [
@@ -25,8 +25,10 @@ const ORDER = [
   "bleeding",
 ];
 
+/** @param {Ctx} ctx */
 const kindWords = (ctx, kind) => t(ctx.kit?.event_kinds?.[kind] ?? kind);
 
+/** @param {Ctx} ctx */
 function kindsOf(ctx) {
   const known = Object.keys(ctx.kit.event_kinds ?? {});
   return [
@@ -36,6 +38,7 @@ function kindsOf(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function store(ctx, kind) {
   if (kind === "hypotension") return go("bpdrop");
   return ctx.change(kindWords(ctx, kind), (night) =>
@@ -43,6 +46,7 @@ function store(ctx, kind) {
   );
 }
 
+/** @param {Ctx} ctx */
 const grid = (ctx) =>
   h(
     "div",
@@ -50,11 +54,13 @@ const grid = (ctx) =>
     kindsOf(ctx).map((kind) => bigButton(kindWords(ctx, kind), () => store(ctx, kind), { data: { k: kind } })),
   );
 
+/** @param {Ctx} ctx */
 function drop(ctx, index) {
   replace("running");
   ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx, [given]) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
@@ -75,11 +81,13 @@ function draw(ctx, [given]) {
   ].filter(Boolean);
 }
 
+/** @param {Ctx} ctx */
 const titleOf = (ctx, [given]) => {
   const event = given != null && ctx.night?.doc.events[Number(given)];
   return event ? kindWords(ctx, event.kind) : t("What is it?");
 };
 
+/** @param {Ctx} ctx */
 function bar(ctx, [given]) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = given != null && ctx.night.doc.events[Number(given)] ? Number(given) : null;

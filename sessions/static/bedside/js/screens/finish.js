@@ -3,8 +3,8 @@
  * always what comes next.
  */
 
-import { askAll, labelOf, textField, unset } from "../ask.js";
 import { lastTime } from "../around.js";
+import { askAll, labelOf, textField, unset } from "../ask.js";
 import { bleedingRows, outSince, pull, siteName, stillOpen, stopped } from "../bleeding.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { dialyserLooks, yesNo } from "../choices.js";
@@ -13,19 +13,20 @@ import { kept } from "../kept.js";
 import { momentRow } from "../moment_row.js";
 import { askNumber, numberField } from "../pad.js";
 import { register } from "../router.js";
-import { bigButton, choiceRow, h, note } from "../ui.js";
+import { bigButton, byId, choiceRow, h, note } from "../ui.js";
 import { fmt, t, timeOf, tn } from "../words.js";
 import { held } from "./checks.js";
 import { standingDrop } from "./weigh.js";
 
 const ENDED = kept("Blood is back, treatment ended");
 const FLUID = ["rinse_back_l", "intake_l"];
-/** What is taken after, and what the machine shows, in the order of asking. */
+/** What is taken after, and what the machine shows, in the order of asking. @param {Ctx} ctx */
 const body = (ctx) => askedAt(ctx.kit, "after");
 const MACHINE = ["uf_removed_l", "blood_processed_l"];
-/** What the machine shows besides: its Kt/V, and whatever the unit declares. */
+/** What the machine shows besides: its Kt/V, and whatever the unit declares. @param {Ctx} ctx */
 const besides = (ctx) => askedAt(ctx.kit, "fluid").filter((path) => ![...FLUID, ...MACHINE].includes(path));
 
+/** @param {Ctx} ctx */
 function end(ctx) {
   ctx.change(t(ENDED), (night) => {
     const at = ctx.now();
@@ -36,7 +37,7 @@ function end(ctx) {
   });
 }
 
-/** What was planned stands as the last value: one touch takes it where it came true. */
+/** What was planned stands as the last value: one touch takes it where it came true. @param {Ctx} ctx */
 const lastOf = (ctx) => (path) =>
   ({
     rinse_back_l: ctx.night.doc.planned_rinse_back_l,
@@ -44,6 +45,7 @@ const lastOf = (ctx) => (path) =>
     uf_removed_l: ctx.night.doc.readings.at(-1)?.uf_volume_l,
   })[path] ?? lastTime(ctx)(path);
 
+/** @param {Ctx} ctx */
 function numbers(ctx, paths) {
   return paths.map((path) => numberField(ctx, path, { last: lastOf(ctx)(path) }));
 }
@@ -51,15 +53,20 @@ function numbers(ctx, paths) {
 /* Stock ------------------------------------------------------------------------------------------- */
 
 const usual = (item) => Math.round(item.per_treatment ?? 0);
+/** @param {Ctx} ctx */
 const counted = (ctx) => (ctx.kit.stock ?? []).filter((item) => usual(item) > 0);
+/** @param {Ctx} ctx */
 const usedOf = (ctx, item) => ctx.night.doc.used_stock.find((row) => row.item === item.id)?.count ?? null;
 
+/** @param {Night} night */
 function use(night, item, count) {
   const others = night.doc.used_stock.filter((row) => row.item !== item.id);
   night.doc.used_stock = count === null ? others : [...others, { item: item.id, count }];
 }
 
+/** @param {Ctx} ctx */
 async function askUsed(ctx, item) {
+  /** @type {Limits} */
   const limits = { label: item.name, unit: item.unit ?? "", hard: [0, 1000], usual: [0, 1000], step: 1 };
   const count = await askNumber({ label: item.name, limits, value: usedOf(ctx, item), last: usual(item) });
   if (count !== undefined)
@@ -68,6 +75,7 @@ async function askUsed(ctx, item) {
     );
 }
 
+/** @param {Ctx} ctx */
 function stockRow(ctx, item) {
   const count = usedOf(ctx, item);
   return h(
@@ -78,11 +86,13 @@ function stockRow(ctx, item) {
   );
 }
 
+/** @param {Ctx} ctx */
 const asUsual = (ctx) =>
   ctx.change(t("Used as usual"), (night) => {
     for (const item of counted(ctx)) use(night, item, usual(item));
   });
 
+/** @param {Ctx} ctx */
 function stock(ctx) {
   const items = counted(ctx);
   if (!items.length) return null;
@@ -105,11 +115,13 @@ function stock(ctx) {
 
 /* What comes next ---------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 const asks = (ctx, paths) => ({
   label: t("Enter: {what}", { what: labelOf(ctx, unset(ctx, paths)[0]) }),
   tap: () => askAll(ctx, paths, lastOf(ctx)),
 });
 
+/** @param {Ctx} ctx */
 function nextStep(ctx) {
   const { doc } = ctx.night;
   if (!doc.ended_at)
@@ -134,12 +146,13 @@ function nextStep(ctx) {
   if (!doc.dialyser_look || doc.disinfected === null)
     return {
       label: t("Next: dialyser and machine"),
-      tap: () => document.getElementById("machine").scrollIntoView({ block: "center" }),
+      tap: () => byId("machine").scrollIntoView({ block: "center" }),
     };
   if (held(ctx, "after").length) return { label: t("Next: checks after"), go: ["checks", "after"] };
   return { label: t("Next: look it over"), go: "summary" };
 }
 
+/** @param {Ctx} ctx */
 function ended(ctx) {
   const { doc } = ctx.night;
   if (!doc.ended_at)
@@ -155,6 +168,7 @@ function ended(ctx) {
   );
 }
 
+/** @param {Ctx} ctx */
 function checks(ctx) {
   const items = (ctx.kit.checklist?.items ?? []).filter((item) => item.part === "after");
   if (!items.length) return null;
@@ -163,6 +177,7 @@ function checks(ctx) {
   return bigButton(t("Checks after"), () => ctx.go("checks", "after"), { hint: words, data: { k: "checks-after" } });
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   const pick = (label, path) => (value) =>
@@ -202,6 +217,7 @@ function draw(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const next = nextStep(ctx);

@@ -2,9 +2,9 @@
 
 import { ctx as app } from "../app.js";
 import { register } from "../router.js";
-import { bigButton, h, note } from "../ui.js";
-import { fmt, t, tn } from "../words.js";
+import { bigButton, byId, h, note } from "../ui.js";
 import * as vault from "../vault.js";
+import { fmt, t, tn } from "../words.js";
 
 const MOST = 12;
 let typed = "";
@@ -52,7 +52,7 @@ const dots = () =>
 /** Only the dots are drawn anew: the keys keep their focus. */
 function show() {
   document.getElementById("dots")?.replaceWith(dots());
-  document.getElementById("pin-said").textContent = said;
+  byId("pin-said").textContent = said;
 }
 
 function onKey(event) {
@@ -117,7 +117,7 @@ register("lock", {
 /** Only with the unit in reach: otherwise the phone would be left without a prescription. */
 async function startAnew() {
   if (!navigator.onLine) {
-    document.getElementById("anew-said").textContent = t(
+    byId("anew-said").textContent = t(
       "There is no network: without it this phone would have no prescription. Use the paper sheet tonight.",
     );
     return;

@@ -7,8 +7,8 @@ import { keepAwake } from "../awake.js";
 import { minuteOf } from "../course.js";
 import { addRow, limitsOf, removeRow } from "../draft.js";
 import { kept, read } from "../kept.js";
-import { withUnit } from "../numbers.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
+import { withUnit } from "../numbers.js";
 import { register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { valueRow, writeNumber } from "../value_row.js";
@@ -36,6 +36,7 @@ export const heparin = (prescription) => {
 export const nameWords = (name) => (name === HEPARIN ? t("Heparin bolus") : read(null, name));
 const rowWords = (row) => `${nameWords(row.name)}${row.amount == null ? "" : `: ${withUnit(row.amount, row.unit)}`}`;
 
+/** @param {Ctx} ctx */
 function give(ctx, { name, label, unit }, amount, asked) {
   const limits = limitsOf(ctx.kit, "medicines.amount");
   ctx.change(t("{label}: {value}", { label, value: withUnit(amount, unit) }), (night) => {
@@ -44,6 +45,7 @@ function give(ctx, { name, label, unit }, amount, asked) {
   });
 }
 
+/** @param {Ctx} ctx */
 function dose(ctx, kind) {
   const { medicines } = ctx.night.doc;
   const given = medicines.findLast((row) => row.name === kind.name);
@@ -68,7 +70,7 @@ function dose(ctx, kind) {
   return valueRow({ ...shown, confirmed: false, write, confirm: () => {} });
 }
 
-/** Another medicine: the name by the system's keyboard, kept while it is being written. */
+/** Another medicine: the name by the system's keyboard, kept while it is being written. @param {Ctx} ctx */
 function other(ctx) {
   const typed = ctx.night.plan.medicine ?? { name: "", unit: "mg" };
   const keep =
@@ -117,6 +119,7 @@ function other(ctx) {
   );
 }
 
+/** @param {Ctx} ctx */
 function one(ctx, index) {
   const row = ctx.night.doc.medicines[index];
   const path = `medicines[${index}].amount`;
@@ -141,8 +144,10 @@ function one(ctx, index) {
   ];
 }
 
+/** @param {Ctx} ctx */
 const indexOf = (ctx, [given]) => (given != null && ctx.night.doc.medicines[Number(given)] ? Number(given) : null);
 
+/** @param {Ctx} ctx */
 function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
@@ -171,11 +176,13 @@ function draw(ctx, params) {
   ].filter(Boolean);
 }
 
+/** @param {Ctx} ctx */
 function drop(ctx, index) {
   replace("medicine");
   ctx.change(t("Medicine removed"), (night) => removeRow(night, "medicines", index));
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = indexOf(ctx, params);

@@ -7,6 +7,7 @@ import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { dayOf, t, timeOf } from "../words.js";
 
+/** @param {Ctx} ctx */
 async function readAll(ctx) {
   for (const message of unseen(ctx.kit))
     await seen(ctx, message, t("Message of {day} was read", { day: dayOf(message.at) }));
@@ -21,6 +22,7 @@ const letter = (fresh) => (message) =>
     h("p", { class: "as-written", text: message.words }),
   );
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   const messages = ctx.kit.messages ?? [];
   return [
@@ -31,6 +33,7 @@ function draw(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   return unseen(ctx.kit).length
     ? [{ label: t("I have read this"), tap: () => readAll(ctx) }]

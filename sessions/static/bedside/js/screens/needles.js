@@ -1,18 +1,18 @@
 /* The run sheet: one step a screen, forward by one large touch, each step stamped by the phone's clock. */
 
 import { keepAwake } from "../awake.js";
-import { NEEDLES, needleKinds, NO, YES } from "../choices.js";
+import { callButtons } from "../calls.js";
+import { NEEDLES, NO, needleKinds, YES } from "../choices.js";
+import { minuteOf } from "../course.js";
 import { limitsOf, stampStep } from "../draft.js";
 import { asKept, filled, kept, read } from "../kept.js";
 import { withUnit } from "../numbers.js";
-import { callButtons } from "../calls.js";
 import { remind } from "../reminders.js";
-import { draw as redraw, go, register, replace } from "../router.js";
-import { bigButton, announce, choiceRow, dl, h, note } from "../ui.js";
+import { go, draw as redraw, register, replace } from "../router.js";
+import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { valueRow } from "../value_row.js";
-import { t, tn } from "../words.js";
 import { plain, setPlain } from "../vault.js";
-import { minuteOf } from "../course.js";
+import { t, tn } from "../words.js";
 
 const GAUGES = [14, 15, 16, 17];
 const LENGTHS_MM = [15, 20, 25, 32, 38];
@@ -25,11 +25,14 @@ const ALL_THE_SAME = kept("gone on all the same");
 const SOONER = kept("gone on after {n} of {all} s");
 const NO_ANSWER = kept("no answer");
 
-/** The steps of the kit; without a sheet the last screen alone, which starts the record. */
+/** The steps of the kit; without a sheet the last screen alone, which starts the record. @param {Kit} kit */
 const stepsOf = (kit) => kit.run_sheet?.steps ?? [];
+/** @param {Night} night */
 const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "" };
+/** @param {Night} night */
 export const rowOf = (night, use) => night.doc.sites.findLast((row) => row.use === use);
 
+/** @param {Ctx} ctx */
 function here(ctx) {
   const steps = stepsOf(ctx.kit);
   const sheet = sheetOf(ctx.night);
@@ -38,16 +41,18 @@ function here(ctx) {
   return { steps, sheet, at, step: steps[at] };
 }
 
+/** @param {Ctx} ctx */
 const titleOf = (ctx) => {
   if (!ctx.night) return t("Needles");
   const { at, steps } = here(ctx);
   return at < steps.length ? t("Step {n} of {all}", { n: at + 1, all: steps.length }) : t("All steps done");
 };
 
-/** Say the new step to those who listen, after the undo bar has said what was done. */
+/** Say the new step to those who listen, after the undo bar has said what was done. @param {Ctx} ctx */
 const sayStep = (ctx) => announce(`${titleOf(ctx)}. ${here(ctx).step?.words ?? ""}`);
 
-function moveTo(ctx, at, label, fill = () => {}) {
+/** @param {Ctx} ctx */
+function moveTo(ctx, at, label, fill = (_night, _iso) => {}) {
   const since = ctx.now().toISOString();
   ctx.change(label, (night) => {
     fill(night, since);
@@ -59,8 +64,11 @@ function moveTo(ctx, at, label, fill = () => {}) {
 
 const withSaid = (words, said) => (said ? `${words}: ${said}` : words);
 
-/** One step on: stamped with its words and what was answered (kept words). fill(night, iso) writes the answer. */
-function forward(ctx, said = "", fill = () => {}, shown = read(ctx.kit, said)) {
+/**
+ * One step on: stamped with its words and what was answered (kept words). fill(night, iso) writes the answer.
+ * @param {Ctx} ctx
+ */
+function forward(ctx, said = "", fill = (_night, _iso) => {}, shown = read(ctx.kit, said)) {
   const { step, at } = here(ctx);
   moveTo(ctx, at + 1, withSaid(step.words, shown), (night, iso) => {
     fill(night, iso);
@@ -68,18 +76,21 @@ function forward(ctx, said = "", fill = () => {}, shown = read(ctx.kit, said)) {
   });
 }
 
+/** @param {Ctx} ctx */
 const backward = (ctx) => moveTo(ctx, Math.max(0, here(ctx).at - 1), t("One step back"));
 
 /* Countdown ---------------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 const secondsLeft = (ctx) => {
   const { step, sheet } = here(ctx);
   if (!step?.countdown_s || !sheet.since) return 0;
-  return Math.max(0, Math.ceil(step.countdown_s - (ctx.now() - Date.parse(sheet.since)) / 1000));
+  return Math.max(0, Math.ceil(step.countdown_s - (ctx.now().getTime() - Date.parse(sheet.since)) / 1000));
 };
 
 const clockWords = (seconds) => `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
 
+/** @param {Ctx} ctx */
 function countdown(ctx) {
   const { step } = here(ctx);
   const figure = h("p", { class: "countdown", role: "timer" });
@@ -115,8 +126,12 @@ function countdown(ctx) {
 
 /* What a step asks --------------------------------------------------------------------------------- */
 
-/** Needle details that are shown, and taken over by the touch that goes on: prescription, other needle, last time. */
+/**
+ * Needle details that are shown, and taken over by the touch that goes on: prescription, other needle, last time.
+ * @param {Ctx} ctx
+ */
 function needleOf(ctx, use) {
+  /** @type {Partial<UsedSite>} */
   const row = rowOf(ctx.night, use) ?? {};
   const other = rowOf(ctx.night, use === "arterial" ? "venous" : "arterial") ?? {};
   const before = plain("needle") ?? {};
@@ -128,14 +143,16 @@ function needleOf(ctx, use) {
   };
 }
 
+/** @param {Partial<UsedSite>} row */
 const needleWords = ({ gauge, needle, length_mm: length }) =>
   [gauge && `${gauge} G`, NEEDLES[needle], length && `${length} mm`].filter(Boolean).join(", ");
 
+/** @param {Ctx} ctx */
 function needleAsked(ctx, { use }) {
   const shown = needleOf(ctx, use);
   const set = (name, label, options) => (value) =>
     ctx.change(t("{label}: {value}", { label, value: options.find((each) => each.value === value).label }), (night) =>
-      Object.assign(rowOf(night, use), shown, { [name]: value }),
+      Object.assign(rowOf(night, use) ?? {}, shown, { [name]: value }),
     );
   const row = (name, label, options) => choiceRow(label, options, shown[name], set(name, label, options));
   return [
@@ -158,6 +175,7 @@ const fillRow = (use, values) => (night, iso) => {
   if (row) Object.assign(row, values(iso));
 };
 
+/** @param {Ctx} ctx */
 function failed(ctx, step, field) {
   ctx.change(withSaid(step.words, t(NO)), (night) => {
     fillRow(step.use, () => ({ [field]: false }))(night);
@@ -166,6 +184,7 @@ function failed(ctx, step, field) {
   });
 }
 
+/** @param {Ctx} ctx */
 function yesOrNo(ctx, step, field) {
   const buttons = [
     bigButton(
@@ -183,7 +202,7 @@ function yesOrNo(ctx, step, field) {
   return h("div", { class: "pair" }, buttons);
 }
 
-/** Numbers to touch; the touch leads on. */
+/** Numbers to touch; the touch leads on. @param {Ctx} ctx */
 function scale(ctx, step, field, numbers) {
   const pick = (n) => () =>
     forward(
@@ -211,6 +230,7 @@ function scale(ctx, step, field, numbers) {
   );
 }
 
+/** @param {Ctx} ctx */
 function pumpAsked(ctx) {
   const limits = limitsOf(ctx.kit, "readings.qb_ml_min");
   const set = ctx.kit.prescription?.qb_ml_min;
@@ -259,6 +279,7 @@ const firstStepOf = (steps, use) => {
   return needle >= 0 ? needle : steps.findIndex((step) => step.use === use);
 };
 
+/** @param {Ctx} ctx */
 function again(ctx, use) {
   moveTo(ctx, firstStepOf(here(ctx).steps, use), t(ANOTHER), (night, iso) => {
     const row = rowOf(night, use);
@@ -267,6 +288,7 @@ function again(ctx, use) {
   });
 }
 
+/** @param {Ctx} ctx */
 function notWorking(ctx, use) {
   const catheter = ctx.kit.access?.kind === "catheter";
   const words = catheter
@@ -287,8 +309,10 @@ function notWorking(ctx, use) {
 
 /* The screen --------------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 const siteName = (ctx, use) => ctx.kit.access?.sites.find((site) => site.id === rowOf(ctx.night, use)?.site)?.name;
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
@@ -312,6 +336,7 @@ function draw(ctx) {
     .flat(2);
 }
 
+/** @param {Ctx} ctx */
 function lastScreen(ctx) {
   const rows = ctx.night.doc.sites.map((row) => {
     const name = ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
@@ -334,6 +359,7 @@ function lastScreen(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function start(ctx) {
   replace("running");
   ctx.change(t(RUNS), (night) => {
@@ -345,7 +371,7 @@ function start(ctx) {
   });
 }
 
-/** Take a site for a use. One that a needle has been in stays in the record beside the new one. */
+/** Take a site for a use. One that a needle has been in stays in the record beside the new one. @param {Night} night */
 export function takeSite(night, use, site) {
   const row = rowOf(night, use);
   if (row?.site === site) return;
@@ -372,12 +398,13 @@ export function takeSite(night, use, site) {
   if (sheet?.failed === use) Object.assign(sheet, { failed: "", restart: use });
 }
 
+/** @param {Ctx} ctx */
 function sooner(ctx, step) {
   const gone = { n: step.countdown_s - secondsLeft(ctx), all: step.countdown_s };
   forward(ctx, filled(SOONER, gone), undefined, t(SOONER, gone));
 }
 
-/** What the large touch does on this step. */
+/** What the large touch does on this step. @param {Ctx} ctx */
 function main(ctx) {
   const { step, sheet } = here(ctx);
   if (!step) return { label: t(RUNS), tap: () => start(ctx), tone: "go" };
@@ -391,6 +418,7 @@ function main(ctx) {
   return { label: t("Done, next"), tap: () => done(ctx, step), tone: "go" };
 }
 
+/** @param {Ctx} ctx */
 function done(ctx, step) {
   const { qb } = sheetOf(ctx.night);
   if (step.asks === "pump_speed") return forward(ctx, qb ? `${qb} mL/min` : "");
@@ -404,6 +432,7 @@ function done(ctx, step) {
   );
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const { at } = here(ctx);

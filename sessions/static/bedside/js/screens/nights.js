@@ -4,11 +4,14 @@ import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf } from "../words.js";
 
+/** @param {PastNight} night */
 const dateOf = (night) => dayOf(night.started_at);
 const LOOKS = () => ({ waiting: t("on the unit's list"), seen: t("the unit has looked at it"), none: "" });
+/** @param {PastNight} night */
 const pair = (night, when) =>
   night[`${when}_systolic`] == null ? null : `${fmt(night[`${when}_systolic`])} / ${fmt(night[`${when}_diastolic`])}`;
 
+/** @param {Ctx} ctx @param {PastNight} night */
 function entry(ctx, night) {
   const words = [
     night.minutes && `${hours(night.minutes)} h`,
@@ -27,12 +30,13 @@ function entry(ctx, night) {
   );
 }
 
-/** A number that the unit computed, under the name that it has everywhere. */
+/** A number that the unit computed, under the name that it has everywhere. @param {Ctx} ctx */
 function computed(ctx, night, key) {
   const { label, unit, decimals } = ctx.kit.computed[key];
   return [label, night[key], unit, decimals];
 }
 
+/** @param {Ctx} ctx @param {PastNight} night */
 function whole(ctx, night) {
   const over = night.uf_rate != null && night.uf_rate_limit != null && night.uf_rate > night.uf_rate_limit + 1e-9;
   return [
@@ -63,6 +67,7 @@ function whole(ctx, night) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function waiting(ctx) {
   const here = ctx.nights.filter(
     (night) => night.stage === "handed" && !ctx.kit.history?.some((each) => each.id === night.id),
@@ -80,6 +85,7 @@ function waiting(ctx) {
   );
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx, [id]) {
   const history = ctx.kit.history ?? [];
   const night = history.find((each) => each.id === id);
@@ -94,6 +100,7 @@ function draw(ctx, [id]) {
   );
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx, [id]) {
   const night = ctx.kit.history?.find((each) => each.id === id);
   if (night)

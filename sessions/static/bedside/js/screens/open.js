@@ -2,12 +2,13 @@
 
 import { register } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
-import { t } from "../words.js";
 import { call } from "../wire.js";
+import { t } from "../words.js";
 
 let tried = "";
 let failed = "";
 
+/** @param {Ctx} ctx */
 async function find(ctx, id) {
   tried = id;
   failed = "";

@@ -15,9 +15,12 @@ import { dayOf, t } from "../words.js";
 import { limitWords } from "./checks.js";
 import { heparin, nameWords } from "./medicine.js";
 
+/** @param {Night} night */
 const isPaper = (night) => night && night.stage !== "handed" && night.plan.paper;
+/** @param {Ctx} ctx */
 const checksOf = (ctx) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part !== "after");
 
+/** @param {Ctx} ctx */
 function begin(ctx) {
   const today = toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
   const given = ["none", "other"].includes(ctx.kit.prescription?.anticoagulant)
@@ -36,18 +39,20 @@ function begin(ctx) {
   settle(ctx);
 }
 
-/** What was typed becomes the record, and is kept. */
+/** What was typed becomes the record, and is kept. @param {Ctx} ctx */
 function keep(ctx) {
   layOut(ctx.night, ctx.kit);
   ctx.night.touched_at = new Date().toISOString();
   ctx.save();
 }
 
+/** @param {Ctx} ctx */
 function settle(ctx) {
   keep(ctx);
   ctx.redraw();
 }
 
+/** @param {Ctx} ctx @param {string} path */
 const write = (ctx, path, value) => setPath({ doc: ctx.night.plan.paper.typed }, path, value);
 
 /* Cells -------------------------------------------------------------------------------------------- */
@@ -56,11 +61,16 @@ const write = (ctx, path, value) => setPath({ doc: ctx.night.plan.paper.typed },
 function onward(event) {
   if (event.key !== "Enter") return;
   event.preventDefault();
-  const all = [...document.querySelectorAll("#screen input, #screen textarea")];
+  /** @type {NodeListOf<HTMLElement>} */
+  const cells = document.querySelectorAll("#screen input, #screen textarea");
+  const all = [...cells];
   all[all.indexOf(event.target) + 1]?.focus();
 }
 
-/** A labelled cell: `judge()` gives words about what stands in it, or null, with a button where they are a question. */
+/**
+ * A labelled cell: `judge()` gives words about what stands in it, or null, with a button where they are a question.
+ * @param {Ctx} ctx @param {string} path
+ */
 function cell(ctx, path, label, judge, props = {}) {
   const id = `cell-${path}`;
   const said = h("div", { class: "said", role: "status" });
@@ -92,6 +102,7 @@ function cell(ctx, path, label, judge, props = {}) {
 
 const problem = (words) => words && h("p", { class: "problem", text: words });
 
+/** @param {Ctx} ctx @param {string} path */
 function numberCell(ctx, path, name = shortOf(ctx.kit, path)) {
   const limits = limitsAt(ctx.kit, path);
   const label = [name, limits.unit].filter(Boolean).join(", ");
@@ -109,10 +120,13 @@ function numberCell(ctx, path, name = shortOf(ctx.kit, path)) {
   return cell(ctx, path, label, judge, { inputmode: limits.hard[0] < 0 ? "text" : "decimal" });
 }
 
+/** @param {Ctx} ctx @param {string} path */
 const timeCell = (ctx, path, label) =>
   cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)), { inputmode: "numeric", placeholder: "21:30" });
+/** @param {Ctx} ctx @param {string} path */
 const wordCell = (ctx, path, label) => cell(ctx, path, label, () => null, { maxlength: 200 });
 
+/** @param {Ctx} ctx @param {string} path */
 function pick(ctx, path, label, options) {
   const select = h(
     "select",
@@ -137,6 +151,7 @@ const part = (label, ...cells) => h("section", { aria: { label } }, h("h2", { te
 
 /* Lines that come as often as they are needed --------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 function addLine(ctx, list, row = {}) {
   const { typed } = ctx.night.plan.paper;
   typed[list] = [...(typed[list] ?? []), row];
@@ -146,6 +161,7 @@ function addLine(ctx, list, row = {}) {
 
 /**
  * A line goes, and comes back where it was by the undo bar. What was said of unusual numbers goes by place: asked anew.
+ * @param {Ctx} ctx
  */
 function dropLine(ctx, list, index) {
   const { paper } = ctx.night.plan;
@@ -159,7 +175,8 @@ function dropLine(ctx, list, index) {
   });
 }
 
-function lines(ctx, list, cellsOf, add, row) {
+/** @param {Ctx} ctx */
+function lines(ctx, list, cellsOf, add, row = {}) {
   const rows = ctx.night.plan.paper.typed[list] ?? [];
   return [
     rows.map((each, index) =>
@@ -175,11 +192,13 @@ function lines(ctx, list, cellsOf, add, row) {
   ];
 }
 
+/** @param {Ctx} ctx */
 const readingCells = (ctx) => (row) => [
   timeCell(ctx, `${row}.at`, t("Time")),
   onPaper(ctx.kit, "readings").map((name) => numberCell(ctx, `${row}.${name}`)),
 ];
 
+/** @param {Ctx} ctx */
 const eventCells = (ctx) => (row) => [
   timeCell(ctx, `${row}.at`, t("Time")),
   pick(ctx, `${row}.kind`, t("What"), [["", t("choose")], ...Object.entries(ctx.kit.event_kinds ?? {})]),
@@ -197,12 +216,14 @@ const medicineCells =
 
 /* Parts of the sheet ---------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 function moveDay(ctx, days) {
   const { paper } = ctx.night.plan;
   paper.day = later(`${paper.day}T12:00:00Z`, days * 24 * 60).slice(0, 10);
   settle(ctx);
 }
 
+/** @param {Ctx} ctx */
 function whenPart(ctx) {
   return [
     h(
@@ -216,6 +237,7 @@ function whenPart(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function needlesPart(ctx) {
   const { sites } = ctx.night.plan.paper.typed;
   const known = (use) =>
@@ -230,6 +252,7 @@ function needlesPart(ctx) {
   return sites.length > 0 && [h("h2", { text: t("Needles") }), sites.map(one)];
 }
 
+/** @param {Ctx} ctx */
 function checkRow(ctx, item) {
   const { checks } = ctx.night.plan.paper.typed;
   const good = Boolean(checks[item.key]?.good);
@@ -244,6 +267,7 @@ function checkRow(ctx, item) {
   );
 }
 
+/** @param {Ctx} ctx */
 function checksPart(ctx) {
   const items = checksOf(ctx);
   const ticked = items.filter((item) => !item.asks_value);
@@ -280,6 +304,7 @@ function checksPart(ctx) {
   );
 }
 
+/** @param {Ctx} ctx */
 function machinePart(ctx) {
   const { doc } = ctx.night;
   const chosen = (path) => (value) => {
@@ -296,6 +321,7 @@ function machinePart(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   if (!isPaper(ctx.night)) {
     const busy =
@@ -332,6 +358,7 @@ function draw(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!isPaper(ctx.night))
     return [

@@ -5,10 +5,11 @@ import * as kits from "../kit.js";
 import * as queue from "../queue.js";
 import { register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
-import { hours, t, timeOf, tn } from "../words.js";
 import { clockOffset } from "../wire.js";
+import { hours, t, timeOf, tn } from "../words.js";
 
-export const nightName = (night) =>
+/** @param {Night} night */
+const nightName = (night) =>
   night.doc.started_at ? t("Night of {when}", { when: whenWords(night.doc.started_at) }) : t("A night without a start");
 
 const STATES = () => ({
@@ -18,7 +19,7 @@ const STATES = () => ({
   refused: t("The unit's server refused it; see what it says."),
 });
 
-/** The screen on which a field of the record is entered. */
+/** The screen on which a field of the record is entered. @param {Night} night */
 export function screenOfField(field, night) {
   if (night.plan.paper) return "paper";
   if (field.startsWith("readings") || field.startsWith("events") || field.startsWith("medicines")) return "running";
@@ -27,6 +28,7 @@ export function screenOfField(field, night) {
   return /^pre_|^planned_|^rinse_back/.test(field) ? "weigh" : "finish";
 }
 
+/** @param {Ctx} ctx @param {Night} night */
 function faults(ctx, night) {
   const lead = (field) => {
     ctx.open(night.id);
@@ -42,6 +44,7 @@ function faults(ctx, night) {
   );
 }
 
+/** @param {Ctx} ctx @param {any} waiting */
 function nightRow(ctx, { state, night }) {
   return h(
     "section",
@@ -60,12 +63,14 @@ function nightRow(ctx, { state, night }) {
   );
 }
 
+/** @param {Ctx} ctx */
 async function leave(ctx, errand) {
   await queue.drop(errand.id);
   ctx.redraw();
   toast(t("Left: {what}", { what: errand.words }), () => queue.errand(errand));
 }
 
+/** @param {Ctx} ctx @param {any} waiting */
 function errandRow(ctx, { state, errand }) {
   return h(
     "section",
@@ -137,7 +142,7 @@ register("queue", {
       age !== null &&
         h("p", {
           class: "soft",
-          text: t("What the unit sent is from {when}.", { when: whenWords(kits.current().kept_at) }),
+          text: t("What the unit sent is from {when}.", { when: whenWords(kits.current()?.kept_at ?? "") }),
         }),
     ];
   },

@@ -3,21 +3,25 @@
  */
 
 import { keepAwake } from "../awake.js";
+import { measureRow } from "../bluetooth/measure.js";
 import { later } from "../clock.js";
 import { lastValues, minuteOf } from "../course.js";
-import { measureRow } from "../bluetooth/measure.js";
 import { addReading, askedAt, confirmPath, limitsOf, removeRow, shortOf } from "../draft.js";
-import { withUnit } from "../numbers.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
+import { withUnit } from "../numbers.js";
 import { register, replace } from "../router.js";
 import { h, note, toast } from "../ui.js";
-import { dayOf, t, timeOf } from "../words.js";
 import { valueRow, writeNumber } from "../value_row.js";
+import { dayOf, t, timeOf } from "../words.js";
 
+/** @param {Ctx} ctx */
 const indexOf = (ctx, params) =>
   params[0] != null && ctx.night.doc.readings[Number(params[0])] ? Number(params[0]) : null;
 
-/** Change the reading, or begin it by this first value; the address follows where order of time puts it. */
+/**
+ * Change the reading, or begin it by this first value; the address follows where order of time puts it.
+ * @param {Ctx} ctx
+ */
 function write(ctx, index, field, label, value, asked) {
   const limits = limitsOf(ctx.kit, `readings.${field}`);
   const words = t("{label}: {value}", { label, value: value == null ? "–" : withUnit(value, limits?.unit) });
@@ -28,10 +32,11 @@ function write(ctx, index, field, label, value, asked) {
   });
 }
 
-/** Last night's values say the day, tonight's the time. */
+/** Last night's values say the day, tonight's the time. @param {Ctx} ctx @param {Iso} iso */
 const whenWords = (ctx, iso) =>
   ctx.night.doc.started_at && iso >= ctx.night.doc.started_at ? timeOf(iso) : dayOf(iso);
 
+/** @param {Ctx} ctx */
 function row(ctx, index, field, last) {
   const limits = limitsOf(ctx.kit, `readings.${field}`);
   if (!limits) return null;
@@ -54,6 +59,7 @@ function row(ctx, index, field, last) {
   });
 }
 
+/** @param {Ctx} ctx @param {Iso} iso */
 function moveTo(ctx, index, iso) {
   const { readings } = ctx.night.doc;
   const taken = readings.some((each, other) => other !== index && each.at.slice(0, 16) === iso.slice(0, 16));
@@ -63,24 +69,26 @@ function moveTo(ctx, index, iso) {
   );
 }
 
+/** @param {Ctx} ctx */
 function drop(ctx, index) {
   replace("running");
   ctx.change(t("Reading removed"), (night) => removeRow(night, "readings", index));
 }
 
-/** A time for a reading that does not exist yet: it begins there, empty. */
+/** A time for a reading that does not exist yet: it begins there, empty. @param {Ctx} ctx @param {Iso} iso */
 function beginAt(ctx, iso) {
   ctx.change(t("Reading at {time}", { time: timeOf(iso) }), (night) =>
     pointTo(ctx, "reading", addReading(night, { at: iso })),
   );
 }
 
-/** Before the first reading of a night, the last one of the night before is in sight. */
+/** Before the first reading of a night, the last one of the night before is in sight. @param {Ctx} ctx */
 function lastNight(ctx) {
   const reading = ctx.kit.history?.find((night) => night.last_reading)?.last_reading;
   return lastValues(reading ? [reading] : [], ctx.now().toISOString());
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
@@ -99,7 +107,7 @@ function draw(ctx, params) {
   ].filter(Boolean);
 }
 
-/** What the cuff measures goes into this reading, or begins one. */
+/** What the cuff measures goes into this reading, or begins one. @param {Ctx} ctx */
 function cuffRow(ctx, index) {
   const paths = (night) => {
     const at = night && (index ?? addReading(night, { at: minuteOf(ctx.now()) }));
@@ -110,6 +118,7 @@ function cuffRow(ctx, index) {
   return measureRow(ctx, "pressure", paths);
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = indexOf(ctx, params);

@@ -2,15 +2,15 @@
 
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
-import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { later } from "../clock.js";
+import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { removeRow, stampStep } from "../draft.js";
 import { kept, read } from "../kept.js";
-import { withUnit } from "../numbers.js";
 import { momentRow } from "../moment_row.js";
+import { withUnit } from "../numbers.js";
 import { canShake, canSound, forget, remind, remindAt } from "../reminders.js";
 import { go, register } from "../router.js";
-import { bigButton, announce, choiceRow, dl, h, note } from "../ui.js";
+import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { plain, setPlain } from "../vault.js";
 import { fmt, hours, t, timeOf, tn } from "../words.js";
 
@@ -20,11 +20,12 @@ const likes = () => ({ screen: true, remind: true, ...plain("running") });
 
 /* What is shown ------------------------------------------------------------------------------------ */
 
+/** @param {Ctx} ctx */
 function clockOf(ctx) {
   const now = course(ctx.night, ctx.kit, ctx.now());
   const over = now.left != null && now.left < 0;
   const left = over
-    ? t("{time} h over the planned time", { time: hours(-now.left) })
+    ? t("{time} h over the planned time", { time: hours(-(now.left ?? 0)) })
     : t("{time} h left, until {end}", { time: hours(now.left ?? 0), end: timeOf(now.endsAt) });
   const rest = now.left == null ? t("no length prescribed") : left;
   return h(
@@ -35,7 +36,10 @@ function clockOf(ctx) {
   );
 }
 
-/** Past the planned end: since when, what is allowed at most, and an old last reading, for whoever goes on. */
+/**
+ * Past the planned end: since when, what is allowed at most, and an old last reading, for whoever goes on.
+ * @param {Ctx} ctx
+ */
 function overOf(ctx, { endsAt, minutes, stale }) {
   const most = ctx.kit.prescription?.max_minutes;
   const beyond = most && minutes > most;
@@ -55,6 +59,7 @@ function overOf(ctx, { endsAt, minutes, stale }) {
   ].filter(Boolean);
 }
 
+/** @param {Ctx} ctx */
 function dueOf(ctx) {
   const now = course(ctx.night, ctx.kit, ctx.now());
   const { due, late, asleep } = now;
@@ -72,10 +77,11 @@ function dueOf(ctx) {
       bigButton(t("It was missed: go on from here"), missed, { data: { k: "missed" } }),
     );
   }
-  const minutes = Math.ceil((Date.parse(due) - ctx.now()) / 60_000);
+  const minutes = Math.ceil((Date.parse(due) - ctx.now().getTime()) / 60_000);
   return note(sleep + t("Next reading at {time}, in {left} h.", { time: timeOf(due), left: hours(minutes) }));
 }
 
+/** @param {Ctx} ctx */
 function facts(ctx) {
   const fluid = fluidSoFar(ctx.night, ctx.kit, ctx.now());
   const plan = fluid.plan == null ? "" : ` ${t("of {plan}", { plan: withUnit(fluid.plan, "L") })}`;
@@ -93,7 +99,7 @@ function facts(ctx) {
   ]);
 }
 
-/** The four numbers of a reading that people look back for, in one line. */
+/** The four numbers of a reading that people look back for, in one line. @param {any} reading */
 function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, systolic, diastolic }) {
   return [
     venous != null && t("V {n}", { n: fmt(venous) }),
@@ -105,7 +111,7 @@ function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, sy
     .join(" · ");
 }
 
-/** Everything of tonight in order of time, each to be touched and corrected. */
+/** Everything of tonight in order of time, each to be touched and corrected. @param {Ctx} ctx */
 function happened(ctx) {
   const { readings, events, medicines, steps } = ctx.night.doc;
   const unmiss = (index) => ctx.change(t("Missed reading taken back"), (night) => removeRow(night, "steps", index));
@@ -140,6 +146,7 @@ function happened(ctx) {
 
 /* Reminders ---------------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 function arm(ctx) {
   const { due } = course(ctx.night, ctx.kit, ctx.now());
   if (!likes().remind || !due) return forget("reading");
@@ -151,6 +158,7 @@ function arm(ctx) {
   return remindAt("reading", due, tell, { stillDue });
 }
 
+/** @param {Ctx} ctx */
 function reminderSet(ctx) {
   const set = (name) => (value) => {
     setPlain("running", { ...likes(), [name]: value });
@@ -182,14 +190,17 @@ function reminderSet(ctx) {
 
 /* The screen --------------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx @param {Iso} iso */
 const startAt = (ctx, iso) =>
   ctx.change(t("Start: {time}", { time: timeOf(iso) }), (night) => {
     night.doc.started_at = iso;
     if (night.stage === "before") night.stage = "running";
   });
 
+/** @param {Ctx} ctx */
 const isOver = (ctx) => course(ctx.night, ctx.kit, ctx.now()).over;
 
+/** @param {Ctx} ctx */
 function live(ctx) {
   const box = h("div", { class: "live" });
   const paint = () => box.replaceChildren(clockOf(ctx), ...[dueOf(ctx)].flat(), facts(ctx));
@@ -204,6 +215,7 @@ function live(ctx) {
   return box;
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   const { night } = ctx;
   if (!night) return note(t("No treatment is open."));
@@ -233,6 +245,7 @@ function draw(ctx) {
   ].filter(Boolean);
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   const { night } = ctx;
   if (!night) return [{ label: t("Tonight"), go: "tonight" }];

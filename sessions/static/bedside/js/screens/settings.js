@@ -6,18 +6,19 @@ import * as kits from "../kit.js";
 import { signOut, unsent } from "../leaving.js";
 import { go, register } from "../router.js";
 import { handOf, languageOf, set } from "../settings.js";
+import { bigButton, byId, choiceRow, dl, h, note, toast } from "../ui.js";
 import { takeUpdate } from "../update.js";
-import { bigButton, choiceRow, dl, h, note, toast } from "../ui.js";
-import { t, tn } from "../words.js";
 import * as vault from "../vault.js";
+import { t, tn } from "../words.js";
 
 const LEAST = 4;
+/** Whether a PIN is set and its form open; null until that is known. @type {{set: boolean, form: boolean} | null} */
 let pin = null;
 let leaving = false;
 
 const languages = () => JSON.parse(document.documentElement.dataset.languages || '{"en":"English"}');
 
-/** A choice at once in force, with the way back. */
+/** A choice at once in force, with the way back. @param {Ctx} ctx */
 async function choose(ctx, changes, label) {
   const before = Object.fromEntries(Object.keys(changes).map((name) => [name, ctx.settings[name]]));
   await take(ctx, changes);
@@ -27,6 +28,7 @@ async function choose(ctx, changes, label) {
 /**
  * A language reaches the account as an errand, so also when it was chosen without a network. The unit's texts come in
  * it too: each asking for the kit says in which language the screens are.
+ * @param {Ctx} ctx
  */
 async function take(ctx, changes) {
   await set(changes, ctx.kit);
@@ -41,6 +43,7 @@ async function take(ctx, changes) {
   if (ctx.online()) await ctx.refresh();
 }
 
+/** @param {Ctx} ctx */
 function row(ctx, name, label, options, value = ctx.settings[name]) {
   return choiceRow(label, options, value, (picked) =>
     choose(ctx, { [name]: picked }, `${label}: ${options.find((each) => each.value === picked).label}`),
@@ -49,6 +52,7 @@ function row(ctx, name, label, options, value = ctx.settings[name]) {
 
 /* The PIN ------------------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 function pinForm(ctx) {
   const field = (id, label) => [
     h("label", { for: id, text: label }),
@@ -65,7 +69,7 @@ function pinForm(ctx) {
   const said = h("p", { class: "problem", role: "alert" });
   const save = async (event) => {
     event.preventDefault();
-    const [one, two] = ["pin-one", "pin-two"].map((id) => document.getElementById(id).value);
+    const [one, two] = ["pin-one", "pin-two"].map((id) => /** @type {HTMLInputElement} */ (byId(id)).value);
     if (!/^\d+$/.test(one) || one.length < LEAST)
       said.textContent = t("A PIN has {least} to 12 figures; {given} were given.", { least: LEAST, given: one.length });
     else if (one !== two) said.textContent = t("The two are not the same.");
@@ -82,18 +86,20 @@ function pinForm(ctx) {
     said,
     h("button", { class: "big go", type: "submit", text: t("Set the PIN") }),
     bigButton(t("Leave"), () => {
-      pin = { ...pin, form: false };
+      pin = { set: Boolean(pin?.set), form: false };
       ctx.redraw();
     }),
   );
 }
 
-async function remember(ctx, words) {
+/** @param {Ctx} ctx */
+async function remember(ctx, words = "") {
   pin = { set: await vault.hasPin(), form: false };
   ctx.redraw();
   if (words) toast(words);
 }
 
+/** @param {Ctx} ctx */
 function pinPart(ctx) {
   if (!pin) remember(ctx);
   if (pin?.form) return pinForm(ctx);
@@ -121,7 +127,7 @@ function pinPart(ctx) {
     bigButton(
       pin?.set ? t("Change the PIN") : t("Set a PIN"),
       () => {
-        pin = { ...pin, form: true };
+        pin = { set: Boolean(pin?.set), form: true };
         ctx.redraw();
       },
       { tone: pin?.set ? "plain" : "go", data: { k: "pin" } },
@@ -139,11 +145,13 @@ function pinPart(ctx) {
 
 /* Leaving ------------------------------------------------------------------------------------------- */
 
+/** @param {Ctx} ctx */
 async function leave(ctx) {
   const ending = await signOut(ctx);
   if (ending !== "left") toast(t("The unit cannot be reached, so you are still signed in and nothing was deleted."));
 }
 
+/** @param {Ctx} ctx */
 function leavePart(ctx) {
   const waiting = unsent();
   if (!leaving)
@@ -175,6 +183,7 @@ function leavePart(ctx) {
 
 /* The rest ------------------------------------------------------------------------------------------ */
 
+/** @param {Ctx} ctx */
 function release(ctx) {
   const version = document.documentElement.dataset.release ?? "";
   const words =
@@ -201,13 +210,14 @@ function kept() {
       : t("No: see Storage of this phone.");
 }
 
+/** @param {Ctx} ctx */
 function about(ctx) {
   const { kit } = ctx;
   if (!kit?.account) return null;
   return dl([
     [t("Entered by"), kit.account.name],
     [t("Record of"), kit.patient.name],
-    [t("From the unit"), kits.current() ? whenWords(kits.current().kept_at) : null],
+    [t("From the unit"), kits.current() ? whenWords(kits.current()?.kept_at ?? "") : null],
     [t("Kept on this phone"), kept()],
   ]);
 }

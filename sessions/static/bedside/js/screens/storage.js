@@ -1,10 +1,10 @@
 /* What to do when the phone does not keep the record: said plainly, with the record in sight for paper. */
 
+import { fieldName, shownValue } from "../fields.js";
 import { register } from "../router.js";
 import { dl, h, note } from "../ui.js";
-import { fieldName, shownValue } from "../fields.js";
-import { t } from "../words.js";
 import * as vault from "../vault.js";
+import { t } from "../words.js";
 
 function words() {
   const state = vault.state();
@@ -26,6 +26,7 @@ function words() {
   return t("This phone keeps the record. Nothing needs to be done.");
 }
 
+/** @param {Ctx} ctx */
 const paper = (ctx) =>
   Object.entries(ctx.night.doc)
     .filter(([, value]) => value !== null && value !== "" && value?.length !== 0)

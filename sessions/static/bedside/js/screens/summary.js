@@ -2,23 +2,25 @@
 
 import { lastPost } from "../around.js";
 import { planChoices } from "../choices.js";
+import { fieldName } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { register } from "../router.js";
+import { blocking, figures, missing, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
-import { blocking, figures, missing, unusual } from "../sum_up.js";
-import { fieldName } from "../fields.js";
 import { screenOfField } from "./queue.js";
 
 const pair = (systolic, diastolic) =>
   systolic == null && diastolic == null ? null : `${fmt(systolic)} / ${fmt(diastolic)}`;
 
+/** @param {Ctx} ctx */
 function handOver(ctx) {
   const { id } = ctx.night;
   ctx.handOver();
   ctx.go("answer", id);
 }
 
+/** @param {Ctx} ctx */
 function times(ctx) {
   const { doc } = ctx.night;
   if (ctx.night.plan.paper)
@@ -37,6 +39,7 @@ function times(ctx) {
   return h("div", { class: "pair" }, row("started_at", t("Start")), row("ended_at", t("End")));
 }
 
+/** @param {Ctx} ctx */
 function outcome(ctx) {
   const { doc } = ctx.night;
   const { minutes, litres, rate, off, gained } = figures(ctx.night, ctx.kit, lastPost(ctx));
@@ -70,6 +73,7 @@ const list = (items) =>
     items.map((words) => h("li", { text: words })),
   );
 
+/** @param {Ctx} ctx */
 function refused(ctx) {
   const go = (field) => () => ctx.go(screenOfField(field, ctx.night));
   return ctx.night.faults.map(({ field, message }) =>
@@ -77,6 +81,7 @@ function refused(ctx) {
   );
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   const stops = blocking(ctx.night);
@@ -96,6 +101,7 @@ function draw(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const stops = blocking(ctx.night);

@@ -7,6 +7,7 @@ import { t } from "../words.js";
 const file = (address, words, hint) =>
   h("a", { class: "big plain", href: address, download: "" }, h("span", { text: words }), h("small", { text: hint }));
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   const base = `/takeout/${ctx.kit.patient.id}`;
   const out = [

@@ -11,29 +11,34 @@ import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, t, timeOf, tn } from "../words.js";
 
 const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
-/** The treatment that goes on tonight; a night that is being typed in from paper stands among the others. */
+/**
+ * The treatment that goes on tonight; a night that is being typed in from paper stands among the others.
+ * @param {Ctx} ctx
+ */
 const inHand = (ctx) =>
   (isLive(ctx.night) ? ctx.night : ctx.nights.find((night) => isLive(night) && night.doc.started_at)) ?? null;
 
-/** Back to the screen where the night was left, else to the one of its stage. */
+/** Back to the screen where the night was left, else to the one of its stage. @param {Ctx} ctx @param {Night} night */
 function goOn(ctx, night) {
   ctx.open(night.id);
   const place = night.screen ? night.screen.slice(2).split("/").map(decodeURIComponent) : [STAGE[night.stage]];
   ctx.go(...place);
 }
 
-/** A new night begins with what changed, if that was not read yet. */
+/** A new night begins with what changed, if that was not read yet. @param {Ctx} ctx */
 function begin(ctx) {
   ctx.begin();
   ctx.go(changesUnread(ctx) ? "changes" : "checks");
 }
 
+/** @param {Night} night */
 const nameOf = (night) =>
   night.doc.started_at ? `${dayOf(night.doc.started_at)}, ${timeOf(night.doc.started_at)}` : dayOf(night.touched_at);
 
 /** Lines of the prescription, in the unit's words: {label, number, unit} each. */
 const linesOf = (lines = []) => lines.map(({ label, number, unit }) => [label, number, unit]);
 
+/** @param {Ctx} ctx */
 function prescription(ctx) {
   const ordered = ctx.kit.prescription;
   if (!ordered)
@@ -60,6 +65,7 @@ function prescription(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function due(ctx) {
   const items = (ctx.kit.due ?? []).filter((item) => !item.noted);
   if (!items.length) return null;
@@ -77,6 +83,7 @@ function due(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function unit(ctx) {
   const age = kits.ageHours();
   const kept = t("From the unit: {day}, {time}.", { day: dayOf(ctx.kit.kept_at), time: timeOf(ctx.kit.kept_at) });
@@ -86,10 +93,14 @@ function unit(ctx) {
     h("p", { text: t("This is a record, not an alarm: nobody watches it through the night.") }),
     ...callButtons(ctx.kit.unit, "calm"),
     h("p", { class: "soft", text: kept }),
-    ctx.online() && age > 1 && bigButton(t("Ask the unit again"), () => ctx.refresh(), { data: { k: "refresh" } }),
+    ctx.online() &&
+      age !== null &&
+      age > 1 &&
+      bigButton(t("Ask the unit again"), () => ctx.refresh(), { data: { k: "refresh" } }),
   ];
 }
 
+/** @param {Ctx} ctx */
 function others(ctx) {
   const mine = ctx.nights.filter((night) => night !== inHand(ctx) && night.stage !== "handed");
   const known = new Set(ctx.nights.map((night) => night.id));
@@ -104,7 +115,7 @@ function others(ctx) {
     ...away.map((document) =>
       bigButton(
         t("Go on with {night}", { night: `${dayOf(document.started_at)}, ${timeOf(document.started_at)}` }),
-        () => goOn(ctx, ctx.open(document.id)),
+        () => goOn(ctx, /** @type {Night} */ (ctx.open(document.id))),
         { hint: t("Begun on another phone or page"), data: { k: document.id } },
       ),
     ),
@@ -127,6 +138,7 @@ function waiting() {
     : null;
 }
 
+/** @param {Ctx} ctx */
 function news(ctx) {
   const count = unseen(ctx.kit).length;
   return [
@@ -144,6 +156,7 @@ function news(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.kit?.patient) return note(t("Nothing has come from the unit yet. Connect to the network once."), "care");
   const night = inHand(ctx);
@@ -172,6 +185,7 @@ function draw(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.kit?.patient) return [];
   const night = inHand(ctx);

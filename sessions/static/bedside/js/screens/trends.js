@@ -1,14 +1,15 @@
 /* The own numbers over the last nights, each with one sentence that is computed from them. */
 
 import { register } from "../router.js";
-import { h, note } from "../ui.js";
 import { middle } from "../sum_up.js";
 import { trend } from "../trend_pictures.js";
+import { h, note } from "../ui.js";
 import { dayOf, fmt, t } from "../words.js";
 
 const known = (nights, of) => nights.map(of).filter((value) => value != null);
 const field = (name) => (night) => night[name] ?? null;
 
+/** @param {Kit} kit */
 function weight(nights, kit) {
   const after = known(nights, field("post_weight_kg"));
   const gained = known(nights, field("gain"));
@@ -78,7 +79,10 @@ function ufRate(nights) {
   };
 }
 
-/** Middle of the last ten nights against the middle of those before; "" while there are too few for that. */
+/**
+ * Middle of the last ten nights against the middle of those before; "" while there are too few for that.
+ * @param {Kit} kit
+ */
 function venous(nights, kit) {
   const values = known(nights, field("venous_median"));
   const { label, unit } = kit.computed.venous_median;
@@ -93,8 +97,8 @@ function venous(nights, kit) {
     low: fmt(Math.min(...values), 0),
     high: fmt(Math.max(...values), 0),
   });
-  const change = before.length >= 5 ? Math.round(middle(last) - middle(before)) : null;
-  const words = { n: Math.abs(change) };
+  const change = before.length >= 5 ? Math.round((middle(last) ?? 0) - (middle(before) ?? 0)) : null;
+  const words = { n: Math.abs(change ?? 0) };
   const then =
     change === null
       ? ""
@@ -106,6 +110,7 @@ function venous(nights, kit) {
   return { ...rest, sentence: [range, then].filter(Boolean).join(" ") };
 }
 
+/** @param {Kit} kit */
 function dose(nights, kit) {
   const { label, decimals } = kit.computed.standard_ktv;
   const rows = nights.filter((night) => night.standard_ktv != null);
@@ -125,6 +130,7 @@ function dose(nights, kit) {
   };
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   const nights = [...(ctx.kit.history ?? [])].reverse();
   if (!nights.length) return note(t("No nights yet."));

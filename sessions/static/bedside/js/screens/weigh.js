@@ -1,7 +1,7 @@
 /* Weight and pressure before, expected fluid, and from them the plan: what to take off, how fast, which choice. */
 
-import { askAll, labelOf, unset, valueOf } from "../ask.js";
 import { lastPost, lastTime } from "../around.js";
+import { askAll, labelOf, unset, valueAt } from "../ask.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callButtons } from "../calls.js";
 import { askedAt } from "../draft.js";
@@ -21,12 +21,13 @@ const ASKED = [
   "planned_rinse_back_l",
   "planned_intake_l",
 ];
-/** What is taken before besides: standing, temperature, and whatever the unit declares. */
+/** What is taken before besides: standing, temperature, and whatever the unit declares. @param {Ctx} ctx */
 const besides = (ctx) => askedAt(ctx.kit, "before").filter((path) => !ASKED.includes(path));
 /** Of target weight; above it ask the unit. European guideline 2007, from memory. */
 const GAIN_PERCENT = 4.5;
 const ROUNDED = 2;
 
+/** @param {Ctx} ctx */
 function planOf(ctx) {
   const { doc } = ctx.night;
   const ordered = ctx.kit.prescription;
@@ -49,16 +50,17 @@ const whyWords = () => ({
   odd: t("These numbers give no plan. Look at them again, or ask the unit."),
 });
 
-/** The choice that stands: the only one, the one that was touched, or the unit's own words. */
+/** The choice that stands: the only one, the one that was touched, or the unit's own words. @param {Ctx} ctx */
 function chosen(ctx, plan) {
   const { kind } = ctx.night.plan;
   if (plan.choices?.length === 1 && !plan.over) return plan.choices[0];
   return plan.choices?.find((each) => each.kind === kind) ?? null;
 }
 
+/** @param {Ctx} ctx */
 const told = (ctx) => (ctx.night.plan.kind === "told" ? ctx.night.plan : null);
 
-/** Write the plan as it stands into the document: what the summary and the unit compare with later. */
+/** Write the plan as it stands into the document: what the summary and the unit compare with later. @param {Ctx} ctx */
 function keepPlan(ctx) {
   const choice = chosen(ctx, planOf(ctx));
   const told_ = told(ctx);
@@ -92,9 +94,13 @@ function hintOf({ minutes, litres, left, rate }) {
   return words.join(" · ");
 }
 
-/** A rate that rounds to the limit although it is above gets one more figure, so that nobody reads "10.0 over 10.0". */
+/**
+ * A rate that rounds to the limit although it is above gets one more figure, so that nobody reads "10.0 over 10.0".
+ * @param {any} plan @param {number} limit
+ */
 const rateShown = ({ rate, over }, limit) => fmt(rate, over && shown(rate, 1) === shown(limit, 1) ? 3 : 1);
 
+/** @param {Ctx} ctx */
 async function asTold(ctx) {
   const litres = await askNumber({
     label: t("Fluid to take off, as the unit said"),
@@ -112,11 +118,12 @@ async function asTold(ctx) {
   });
 }
 
+/** @param {Ctx} ctx */
 function choices(ctx, plan) {
-  const limit = ctx.kit.prescription.uf_rate_limit_ml_kg_h;
+  const { minutes, uf_rate_limit_ml_kg_h: limit } = /** @type {Prescription} */ (ctx.kit.prescription);
   const over = t("That is above your limit of {limit} mL/kg/h in the prescribed {hours} h.", {
     limit: fmt(limit),
-    hours: hours(ctx.kit.prescription.minutes),
+    hours: hours(minutes),
   });
   const options = plan.choices.map((each) => ({
     value: each.kind,
@@ -130,6 +137,7 @@ function choices(ctx, plan) {
   return [note(over, "care"), choiceRow(t("These stay inside your prescription"), options, ctx.night.plan.kind, pick)];
 }
 
+/** @param {Ctx} ctx */
 function planned(ctx) {
   const plan = planOf(ctx);
   const said = told(ctx);
@@ -138,8 +146,9 @@ function planned(ctx) {
     hint: said ? `${fmt(said.litres)} L, ${hours(said.minutes)} h` : null,
   });
   if (plan.why === "no_weight") return note(whyWords().no_weight);
-  if (plan.why) return [note(whyWords()[plan.why], "stop", ...callButtons(ctx.kit.unit, "on_call")), other];
   const ordered = ctx.kit.prescription;
+  if (plan.why || !ordered)
+    return [note(whyWords()[plan.why ?? "no_target"], "stop", ...callButtons(ctx.kit.unit, "on_call")), other];
   return [
     dl([
       [t("Fluid to take off (UF)"), plan.litres, "L", 2],
@@ -154,10 +163,11 @@ function planned(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 const gainOf = (ctx) =>
   fluid.gain({ pre: ctx.night.doc.pre_weight_kg, last: lastPost(ctx), target: ctx.kit.prescription?.target_weight_kg });
 
-/** What wants a call before the treatment, in words that leave the judgement to the unit. */
+/** What wants a call before the treatment, in words that leave the judgement to the unit. @param {Ctx} ctx */
 function reasonsToCall(ctx) {
   const { doc } = ctx.night;
   const gained = gainOf(ctx);
@@ -172,17 +182,24 @@ function reasonsToCall(ctx) {
   return [
     plan.atMostOver && t("Even the longest treatment allowed would pass the limit with all of it."),
     ...odd.map((path) => t("{field} is {value}: unusual.", { field: labelOf(ctx, path), value: fmt(doc[path]) })),
-    gained?.percent > GAIN_PERCENT &&
+    gained &&
+      gained.percent > GAIN_PERCENT &&
       t("You gained {kg} kg, {percent} % of the target weight: more than is usual.", {
         kg: fmt(gained.kg, 1),
         percent: fmt(gained.percent, 1),
       }),
-    plan.litres > most && t("{n} L is a lot to take off in one treatment.", { n: fmt(plan.litres, 2) }),
+    plan.litres !== undefined &&
+      most !== undefined &&
+      plan.litres > most &&
+      t("{n} L is a lot to take off in one treatment.", { n: fmt(plan.litres, 2) }),
     standingDrop(doc, "pre"),
   ].filter(Boolean);
 }
 
-/** Standing fall of 20 systolic or 10 diastolic: the consensus definition (2011, from memory). */
+/**
+ * Standing fall of 20 systolic or 10 diastolic: the consensus definition (2011, from memory).
+ * @param {TreatmentDocument} doc
+ */
 export function standingDrop(doc, when) {
   const systolic = doc[`${when}_systolic`] - doc[`${when}_standing_systolic`];
   const diastolic = doc[`${when}_diastolic`] - doc[`${when}_standing_diastolic`];
@@ -192,6 +209,7 @@ export function standingDrop(doc, when) {
   return t("The pressure falls on standing up. Sit down again; get up slowly.");
 }
 
+/** @param {Ctx} ctx */
 function gainLine(ctx) {
   const gained = gainOf(ctx);
   return (
@@ -205,6 +223,7 @@ function gainLine(ctx) {
   );
 }
 
+/** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   const last = lastTime(ctx);
@@ -218,7 +237,7 @@ function draw(ctx) {
     measureRow(ctx, "pressure", { systolic: "pre_systolic", diastolic: "pre_diastolic", pulse: "pre_pulse" }),
     h(
       "details",
-      { open: besides(ctx).some((path) => valueOf(ctx, path) !== null) },
+      { open: besides(ctx).some((path) => valueAt(ctx, path) !== null) },
       h("summary", { text: t("Standing, and temperature") }),
       besides(ctx).map(field),
     ),
@@ -247,6 +266,7 @@ function draw(ctx) {
   ];
 }
 
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const missing = unset(ctx, ASKED);

@@ -1,0 +1,347 @@
+/*
+ * The shapes that go through the bedside's scripts, for the type checker alone: nothing here is served.
+ * A kit is made by sessions/services/kit.py, a document judged by sessions/services/document.py.
+ */
+
+/** A moment in UTC: "2026-03-01T22:10:00.000Z". */
+type Iso = string;
+/** What an entry may be: `hard` is refused, outside `usual` is asked about once more. */
+interface Limits {
+  label: string;
+  unit: string;
+  hard: [number, number];
+  usual: [number, number];
+  step?: number;
+  /** What it is called where the place says the rest. */
+  short?: string;
+}
+
+interface Reading {
+  at: Iso;
+  // One number or nothing for each field that sessions/services/plausible.py declares of a reading.
+  [name: string]: any;
+}
+
+interface Check {
+  key: string;
+  name: string;
+  at: Iso;
+  passed?: boolean | null;
+  value?: number | null;
+  note?: string;
+  overruled?: boolean;
+  reason?: string;
+  [name: string]: any;
+}
+
+interface UsedSite {
+  site: number | null;
+  use: "arterial" | "venous" | string;
+  attempts?: number | null;
+  gauge?: number | null;
+  needle?: string;
+  length_mm?: number | null;
+  bleeding_minutes?: number | null;
+  [name: string]: any;
+}
+
+/** What a treatment was, as the unit takes it: `PUT /api/v1/treatments/{id}/`. */
+interface TreatmentDocument {
+  started_at: Iso | null;
+  ended_at: Iso | null;
+  planned_minutes?: number | null;
+  planned_uf_l?: number | null;
+  readings: Reading[];
+  events: any[];
+  medicines: any[];
+  checks: Check[];
+  sites: UsedSite[];
+  steps: { at: Iso; key: string; words: string }[];
+  used_stock: any[];
+  confirmed: string[];
+  disinfected: boolean | null;
+  // The numbers that the kit names.
+  [name: string]: any;
+}
+
+interface Fault {
+  field: string;
+  message: string;
+}
+
+/** One record as this phone holds it: draft.js says what each member is. */
+interface Night {
+  id: string;
+  patient: string;
+  account: number;
+  stage: "before" | "running" | "after" | "handed";
+  doc: TreatmentDocument;
+  /** What was meant, and sheets half filled in; `paper` is a PaperSheet. */
+  plan: Record<string, any>;
+  stamps: Record<string, Iso>;
+  acks: Record<string, any>;
+  prescriptionVersion: number | null;
+  screen: string;
+  revision: number | null;
+  sent: string | null;
+  sentAt: Iso | null;
+  delivered: Iso | null;
+  correcting: boolean;
+  faults: Fault[];
+  conflict: any;
+  unanswered: string[];
+  past: NightStep[];
+  future: NightStep[];
+  touched_at: Iso;
+}
+
+/** What can be taken back: [part, its text before, its text after]. */
+interface NightStep {
+  label: string;
+  parts: [string, string | undefined, string | undefined][];
+}
+
+interface PaperSheet {
+  day: string;
+  typed: any;
+  sure: Record<string, string>;
+  wrong: string[];
+}
+
+interface CheckItem {
+  key: string;
+  name: string;
+  part: "setup" | "after" | "access" | string;
+  kept?: string;
+  unit?: string;
+  asks_value?: boolean;
+  limit_low?: number | null;
+  limit_high?: number | null;
+  [name: string]: any;
+}
+
+interface SheetStep {
+  key: string;
+  words: string;
+  kept?: string;
+  [name: string]: any;
+}
+
+interface Site {
+  id: number;
+  name: string;
+  use: string;
+  technique: string;
+  x: number;
+  y: number;
+  resting: boolean;
+  rest_until: string | null;
+  last_used: string[];
+  uses_30: number;
+}
+
+interface Prescription {
+  version: number;
+  minutes: number;
+  target_weight_kg: number;
+  uf_rate_limit_ml_kg_h: number;
+  reading_interval_minutes: number | null;
+  quiet_at_night: boolean;
+  // The other fields of sessions/models: shown, never computed with.
+  [name: string]: any;
+}
+
+/** One handed-over night of the kit's history, newest first. */
+interface PastNight {
+  id: string;
+  night: string;
+  started_at: Iso;
+  minutes: number | null;
+  last_reading: Reading | null;
+  alerts: string;
+  [name: string]: any;
+}
+
+/** What the unit has open for this person now: a task, a water test, a supply count. */
+interface Due {
+  id: string;
+  form: "water" | "count" | "done" | string;
+  noted?: boolean;
+  [name: string]: any;
+}
+
+interface Message {
+  id: number;
+  words: string;
+  from: string;
+  at: Iso;
+  seen?: boolean;
+}
+
+interface Stock {
+  id: number;
+  name: string;
+  unit: string;
+  have: number | null;
+  [name: string]: any;
+}
+
+interface Unit {
+  name: string;
+  emergency_number: string;
+  on_call_number: string;
+  time_zone: string;
+  opening_hours: { weekday: number; opens: string; closes: string }[];
+}
+
+/** Everything personal that a night needs: `GET /api/v1/bedside/`. */
+interface Kit {
+  id: string;
+  kept_at: Iso;
+  made_at: Iso;
+  release: string;
+  language: string;
+  account: { id: number; name: string; role: string };
+  patient: { id: string; name: string; zone: string; access_side: "left" | "right" | null };
+  unit: Unit | null;
+  prescription: Prescription | null;
+  changes: { lines: any[]; acknowledged?: boolean; [name: string]: any } | null;
+  messages: Message[];
+  due: Due[];
+  stock: Stock[];
+  checklist: { version: number; items: CheckItem[] };
+  run_sheet: { version: number; technique: string; steps: SheetStep[] };
+  cards: any[];
+  first_aid: Record<string, string>;
+  access: {
+    id: number;
+    kind: string;
+    side: "left" | "right";
+    picture: { limb: string };
+    sites: Site[];
+    [name: string]: any;
+  } | null;
+  limits: Record<string, Limits>;
+  /** Paths that each screen asks for and each part of the paper sheet has, in their order. */
+  asked: { paper: Record<string, string[]>; [place: string]: any };
+  /** Numbers that the unit computes, under the names that they have everywhere. */
+  computed: Record<string, { label: string; short: string; unit: string; decimals: number }>;
+  event_kinds: Record<string, string>;
+  numbers: string[];
+  history: PastNight[];
+  open: any[];
+  [name: string]: any;
+}
+
+interface Settings {
+  hand: "" | "left" | "right";
+  theme: string;
+  text: string;
+  language: string;
+  /** Minutes without a touch after which the bedside locks itself; 0: never. */
+  lockAfter: number;
+}
+
+/** Something small that waits to be told to the unit. */
+interface Errand {
+  id: string;
+  method: string;
+  url: string;
+  body: any;
+  words: string;
+  at: Iso;
+  refused?: string;
+}
+
+/** What has not reached the unit. */
+interface Waiting {
+  id: string;
+  kind: "night" | "errand";
+  state: "waiting" | "open" | "conflict" | "refused";
+  night?: Night;
+  errand?: Errand;
+}
+
+/** What came of asking the server. */
+interface Answer {
+  kind: "ok" | "refused" | "signedOut" | "gone" | "unreachable" | "changed" | "choose" | "other";
+  status: number;
+  data: any;
+  current?: any;
+}
+
+/** What every screen is given: app.js has it. */
+interface Ctx {
+  kit: Kit;
+  night: Night;
+  nights: Night[];
+  patients: { id: string; name: string; [name: string]: any }[];
+  settings: Settings;
+  /** The new release, where one waits. */
+  update: ServiceWorker | null;
+  gate: "open" | "starting" | "first" | "locked" | "choose" | "taken" | "gone";
+  /** Why the unit took this phone back. */
+  gone?: { reason: string; lost: number };
+  trouble?: Answer["kind"] | null;
+  now: () => Date;
+  online: () => boolean;
+  go: (...to: any[]) => void;
+  back: () => void;
+  change: (label: string, write: (night: Night) => void) => void;
+  undo: () => void;
+  redo: () => void;
+  begin: () => Night;
+  open: (id: string, document?: any) => Night | null;
+  jot: (event: { kind: string; note?: string; at?: Iso }) => void;
+  refresh: (patient?: string | null) => Promise<any>;
+  enter: (ask?: boolean) => Promise<void>;
+  choose: (patient: string) => Promise<void>;
+  askWhose: () => Promise<void>;
+  redraw: () => void;
+  startAgain: () => Promise<void>;
+  push: () => Promise<string[]>;
+  errand: (errand: { method?: string; url: string; body?: any; words?: string; instead?: boolean }) => Promise<string>;
+  save: (night?: Night) => Promise<void>;
+  handOver: (night?: Night) => Promise<string[]>;
+  busy: () => boolean;
+  lock: () => Promise<void>;
+}
+
+interface Action {
+  label: string;
+  /** A screen's name, or [name, ...params]. */
+  go?: string | any[];
+  tap?: (() => any) | undefined;
+  href?: string;
+  tone?: string;
+  hint?: any;
+  disabled?: boolean;
+}
+
+interface BedsideScreen {
+  title: (ctx: Ctx, params: any) => string;
+  draw: (ctx: Ctx, params: any) => any;
+  bar?: (ctx: Ctx, params: any) => any[];
+  /** Leaves out the head and makes the main action as tall as the thumb's half. */
+  light?: boolean;
+}
+
+/** What an element is made with; other names are attributes of their own. */
+interface Props {
+  class?: string;
+  text?: any;
+  on?: Record<string, (event: any) => any>;
+  aria?: Record<string, any>;
+  data?: Record<string, any>;
+  [attribute: string]: any;
+}
+
+/* What the browsers have and the checker's library does not know. */
+interface Window {
+  webkitAudioContext?: typeof AudioContext;
+  htmx: any;
+  Plotly: any;
+}
+interface Navigator {
+  bluetooth?: any;
+}

@@ -1,0 +1,68 @@
+/* Tonight's fluid: the science of the server, evening by evening, and a few worked by hand. */
+
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { script, tables } from "./given.mjs";
+
+const fluid = await script("fluid.js");
+const { shown } = await script("rounding.js");
+
+test("the plan and its choices are the server's to the last digit shown", () => {
+  for (const [evening, expected] of tables.evenings) {
+    const plan = fluid.plan(evening);
+    const said = plan.why
+      ? null
+      : [
+          shown(plan.litres, 2),
+          shown(plan.rate, 1),
+          plan.over,
+          plan.atMostOver,
+          plan.choices.map((each) => [
+            each.kind,
+            each.minutes,
+            shown(each.litres, 2),
+            shown(each.left, 2),
+            shown(each.rate, 1),
+          ]),
+        ];
+    assert.deepEqual(said, expected, JSON.stringify(evening));
+  }
+});
+
+test("an evening worked by hand: 2.9 L in 240 min at 70 kg is 10.36 mL/kg/h", () => {
+  const evening = { pre: 72.4, target: 70, rinse: 0.3, drinks: 0.2, minutes: 240, longest: 300, limit: 10 };
+  const plan = fluid.plan(evening);
+  assert.ok(Math.abs(plan.litres - 2.9) < 1e-9);
+  assert.ok(Math.abs(plan.rate - 10.357) < 0.001);
+  // 2900 / (10 × 70) h = 248.6 min, in steps of five 250; 10 × 70 × 4 h = 2.8 L, and 0.1 L stays.
+  assert.deepEqual(
+    plan.choices.map(({ kind, minutes }) => [kind, minutes]),
+    [
+      ["longer", 250],
+      ["leave_some", 240],
+    ],
+  );
+  assert.deepEqual(
+    plan.choices.map(({ litres }) => shown(litres, 2)),
+    ["2.90", "2.80"],
+  );
+  assert.deepEqual([plan.over, plan.atMostOver], [true, false]);
+});
+
+test("a volume that cannot be worked out says why", () => {
+  const whole = { pre: 72, target: 70, rinse: 0, drinks: 0 };
+  assert.deepEqual(fluid.volume({ ...whole, pre: null }), { why: "no_weight" });
+  assert.deepEqual(fluid.volume({ ...whole, target: null }), { why: "no_target" });
+  assert.deepEqual(fluid.volume({ ...whole, pre: 90 }), { why: "apart" });
+  assert.deepEqual(fluid.volume({ ...whole, pre: 69 }), { why: "under" });
+  assert.deepEqual(fluid.volume({ ...whole, pre: 19 }), { why: "odd" });
+  assert.deepEqual(fluid.volume({ ...whole, drinks: 5.1 }), { why: "odd" });
+  assert.deepEqual(fluid.volume(whole), { litres: 2 });
+});
+
+test("gain and the weight to expect, by hand", () => {
+  assert.deepEqual(fluid.gain({ pre: 72, last: 70, target: 80 }), { kg: 2, percent: 2.5 });
+  assert.equal(fluid.gain({ pre: 72, last: null, target: 80 }), null);
+  assert.equal(fluid.gain({ pre: 97, last: 80, target: 80 }), null, "over a fifth apart is another body");
+  assert.equal(fluid.expectedAfter({ pre: 72, litres: 2.5, rinse: 0.5, drinks: 0.25 }), 70.25);
+});

@@ -1,0 +1,15 @@
+/* Who looks next, in the server's very sentences, over weeks of moments and the nights on which clocks change. */
+
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { script, tables } from "./given.mjs";
+
+const { looksNext } = await script("opening.js");
+const { setZone } = await script("words.js");
+
+test("the phone says who looks next as the server does", () => {
+  for (const { zone, unit, told } of tables.opening) {
+    setZone(zone);
+    for (const [iso, words] of told) assert.equal(looksNext({ unit }, new Date(iso)), words, `${zone} ${iso}`);
+  }
+});

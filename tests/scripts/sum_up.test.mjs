@@ -1,0 +1,112 @@
+/* A night looked over before it goes, and how it lies to those before. */
+
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { script, tables } from "./given.mjs";
+
+const { againstBefore, blocking, figures, middle, missing, spread, unusual } = await script("sum_up.js");
+const { checkOf, inside } = await script("check_rows.js");
+
+const doc = (more = {}) => ({
+  started_at: "2026-03-01T20:00:00Z",
+  ended_at: "2026-03-02T00:00:00Z",
+  readings: [],
+  events: [],
+  checks: [],
+  sites: [],
+  medicines: [],
+  confirmed: [],
+  dialyser_look: "clear",
+  disinfected: true,
+  ...more,
+});
+const KIT = {
+  prescription: { minutes: 240, target_weight_kg: 70, uf_rate_limit_ml_kg_h: 10 },
+  limits: { pulse: { label: "Pulse", unit: "/min", hard: [20, 250], usual: [45, 120] } },
+  checklist: { items: [] },
+  event_kinds: { cramp: "Cramp" },
+};
+
+test("the middle of any numbers is Python's median", () => {
+  for (const [values, median] of tables.medians) assert.equal(middle(values), median, `${values}`);
+  assert.equal(middle([]), null);
+});
+
+test("lowest, middle and highest of the last ten nights that know it", () => {
+  const history = [5, null, 1, 2, 3, 4, 6, 7, 8, 9, 1000].map((value) => ({ value }));
+  assert.deepEqual(spread(history, "value"), { nights: 9, low: 1, middle: 5, high: 9 });
+  assert.equal(spread([{ value: null }], "value"), null);
+});
+
+test("a night by hand: 2.4 L in 4 h at 70.5 kg is 8.51 mL/kg/h", () => {
+  const one = doc({ pre_weight_kg: 72.9, post_weight_kg: 70.5, uf_removed_l: 2.4, rinse_back_l: 0.3, intake_l: 0.2 });
+  one.readings = [{ at: "2026-03-01T21:00:00Z", systolic: 96 }];
+  const { minutes, litres, rate, off, expected, gained, lowest } = figures({ doc: one }, KIT, 70.9);
+  assert.deepEqual([minutes, litres, lowest], [240, 2.4, 96]);
+  assert.ok(Math.abs(rate - 8.511) < 0.001 && Math.abs(off - 0.5) < 1e-9 && Math.abs(expected - 71) < 1e-9);
+  assert.ok(Math.abs(gained.kg - 2) < 1e-9 && Math.abs(gained.percent - 100 / 35) < 1e-9);
+});
+
+test("without machine's total the last reading's volume counts; without a weight there is no rate", () => {
+  const readings = [{ at: "2026-03-01T23:30:00Z", uf_volume_l: 2.1 }];
+  const { litres, rate, expected, lowest } = figures({ doc: doc({ readings }) }, KIT);
+  assert.deepEqual([litres, rate, expected, lowest], [2.1, null, null, null]);
+});
+
+test("a night without an end, or that ends before it starts, cannot go", () => {
+  assert.equal(blocking({ doc: doc(), plan: {} }).length, 0);
+  assert.equal(blocking({ doc: doc({ ended_at: null }), plan: {} }).length, 1);
+  assert.equal(blocking({ doc: doc({ ended_at: "2026-03-01T20:00:00Z" }), plan: {} }).length, 1);
+  assert.deepEqual(blocking({ doc: doc(), plan: { paper: { wrong: ["A cell."] } } }), ["A cell."]);
+});
+
+test("a rate over the limit, a short night and a strange weight are looked at twice; one on the limit is not", () => {
+  const whole = { pre_weight_kg: 73, post_weight_kg: 70, rinse_back_l: 0, intake_l: 0 };
+  const said = (more) => unusual({ doc: doc({ ...whole, ...more }) }, KIT);
+  assert.deepEqual(
+    said({ uf_removed_l: 2.8 }).filter((words) => words.includes("over the limit")),
+    [],
+  );
+  assert.equal(said({ uf_removed_l: 2.9 }).filter((words) => words.includes("over the limit")).length, 1);
+  assert.equal(said({ uf_removed_l: 3.5 }).filter((words) => words.startsWith("The weight after")).length, 1);
+  const short = said({ uf_removed_l: 2, ended_at: "2026-03-01T23:35:00Z" });
+  assert.equal(short.filter((words) => words.includes("instead of")).length, 1);
+  assert.equal(said({ ended_at: "2026-03-01T23:36:00Z" }).filter((words) => words.includes("instead of")).length, 0);
+  assert.ok(said({ events: [{ kind: "cramp" }] }).includes("Cramp"));
+  assert.equal(said({ pulse: 130 }).filter((words) => words.startsWith("Pulse")).length, 1);
+  assert.equal(said({ pulse: 120 }).filter((words) => words.startsWith("Pulse")).length, 0);
+});
+
+test("what is not known is named; a catheter has no needles to miss", () => {
+  const open = missing({ doc: doc() }, { ...KIT, run_sheet: { technique: "rope_ladder" } });
+  const catheter = missing({ doc: doc() }, { ...KIT, run_sheet: { technique: "catheter" } });
+  assert.deepEqual(
+    open.filter((words) => !catheter.includes(words)),
+    ["Needle sites"],
+  );
+});
+
+test("beyond each of the nights before only where the shown figure differs too", () => {
+  const before = { nights: 5, low: 8.04, middle: 9, high: 10.04 };
+  assert.match(againstBefore(10.049, before, 1), /^as in the last/);
+  assert.match(againstBefore(10.06, before, 1), /^higher than/);
+  assert.match(againstBefore(7.9, before, 1), /^lower than/);
+  assert.match(againstBefore(9, { ...before, nights: 2 }, 1), /^before: 8.0 to 10.0/);
+  assert.equal(againstBefore(null, before, 1), "");
+});
+
+test("a check lies inside on its limits and outside just beyond; an open side has no end", () => {
+  assert.deepEqual(
+    [13.5, 14.5, 13.49, 14.51].map((value) => inside({ limit_low: 13.5, limit_high: 14.5 }, value)),
+    [true, true, false, false],
+  );
+  assert.ok(inside({ limit_low: null, limit_high: 0.1 }, -5) && !inside({ limit_high: 0.1 }, 0.2));
+  const row = checkOf(
+    { key: "chlorine", words: "Chlorine", part: "setup", unit: "mg/L" },
+    { passed: true, value: 0.05 },
+  );
+  assert.deepEqual(
+    [row.key, row.unit, row.passed, row.value, row.overruled, row.reason],
+    ["chlorine", "mg/L", true, 0.05, false, ""],
+  );
+});

@@ -1,0 +1,185 @@
+"""What Python makes of numbers, times and evenings: tables that the bedside's scripts are held against."""
+
+from __future__ import annotations
+
+import random
+import statistics
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.template.defaultfilters import floatformat
+
+from dosing.science.fluid_plan import FluidPlan, plan_fluid
+from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.opening import closes_next, looked_at_next, opens_next
+from sessions.facts import plausible
+
+Rows = list[list[Any]]
+ZONES = ("Europe/Lisbon", "America/St_Johns", "Australia/Lord_Howe", "Asia/Tokyo", "Pacific/Apia", "UTC")
+
+
+def all_tables(unit: Unit) -> dict[str, Any]:
+    """Every table by its name, as JSON."""
+    chance = random.Random(20260301)
+    return {
+        "rounded": rounded(chance),
+        "typed": typed(chance),
+        "refused": refused(),
+        "odd": odd(),
+        "stepped": stepped(chance),
+        "walls": {zone: walls(zone) for zone in ZONES},
+        "evenings": evenings(chance),
+        "floats": [sfloat(bits) for bits in range(1 << 16)],
+        "medians": medians(chance),
+        "opening": [opening(unit, zone) for zone in ZONES[:2]],
+    }
+
+
+def rounded(chance: random.Random) -> Rows:
+    """[number, decimals, text]: halves that binary numbers hold a little above or below among them."""
+    numbers = [0.0, -0.0, 1e-7, 12.0, 99.995, 1e6, -0.04]
+    numbers += [chance.randrange(-30000, 30000) / 1000 + chance.choice((0, 0.005, 0.0005)) for _ in range(1500)]
+    numbers += [chance.uniform(-300, 300) for _ in range(1500)]
+    return [[each, digits, floatformat(each, digits)] for each in numbers for digits in (0, 1, 2, 3)]
+
+
+def typed(chance: random.Random) -> Rows:
+    """[text, number]."""
+    texts = ["0", "-0.5", "7.", ".5", "+3", "007", "72.50"]
+    texts += [f"{chance.uniform(-999, 999):.{chance.randrange(4)}f}" for _ in range(2000)]
+    return [[text, float(Decimal(text))] for text in texts]
+
+
+def refused() -> Rows:
+    """[limits, number, the server's words]: on both limits, one outside them and in the middle.
+
+    Without limits of a million, which the server writes as 1e+06.
+    """
+    rows: Rows = []
+    for limits in plausible.for_scripts().values():
+        low, high = limits["hard"]
+        if high < 1_000_000:
+            rows += [[limits, each, ""] for each in (low, high, (low + high) / 2)]
+            rows += [[limits, each, plausible.Range(**limits).refusal(each)] for each in (low - 1, high + 1)]
+    return rows
+
+
+def odd() -> Rows:
+    """[limits, number, whether it is unusual]: on both ends of the usual, and a step outside them."""
+    rows: Rows = []
+    for limits in plausible.for_scripts().values():
+        (low, high), step = limits["usual"], limits["step"]
+        rows += [[limits, each, False] for each in (low, high)] + [
+            [limits, each, True] for each in (low - step, high + step)
+        ]
+    return rows
+
+
+def stepped(chance: random.Random) -> Rows:
+    """[number, step, count, where it lands]: counted in exact decimals; the number lies on the step's grid."""
+    rows: Rows = []
+    for _ in range(5000):
+        step = Decimal(chance.choice(("0.005", "0.01", "0.05", "0.1", "0.2", "0.5", "1", "5", "10")))
+        start, count = step * chance.randrange(-2000, 2000), chance.randrange(-3, 4)
+        rows.append([float(start), float(step), count, float(start + count * step)])
+    return rows
+
+
+def walls(zone: str) -> Rows:
+    """[moment, wall, the first moment that has this wall]: every 3 h 10 min of a year, with both clock changes."""
+    start, place = datetime(2026, 1, 1, tzinfo=UTC), ZoneInfo(zone)
+    rows: Rows = []
+    for step in range(2800):
+        moment = start + timedelta(minutes=190 * step)
+        wall = moment.astimezone(place)
+        first = wall.replace(fold=0).astimezone(UTC)
+        rows.append([_iso(moment), f"{wall:%Y-%m-%dT%H:%M}", _iso(first)])
+    return rows
+
+
+def _iso(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%dT%H:%M:%S}.000Z"
+
+
+def evenings(chance: random.Random) -> Rows:
+    """[evening, plan as it is shown or null]."""
+    return [[evening, _shown(_planned(evening))] for evening in (_evening(chance) for _ in range(4000))]
+
+
+def _evening(chance: random.Random) -> dict[str, float]:
+    target = round(chance.uniform(35, 140), chance.choice((0, 1, 2)))
+    minutes = float(chance.randrange(90, 600, 5))
+    limit = chance.choice((7.5, 8, 10, 12, 13))
+    longest = minutes + chance.choice((0, 15, 30, 60, 120))
+    on_the_limit = limit * target * chance.choice((minutes, longest)) / 60000
+    pre = chance.choice(
+        (round(target + chance.uniform(-1, 7), 1), target + on_the_limit, target * chance.choice((0.8, 1.2)))
+    )
+    rinse = chance.choice((0.0, round(chance.uniform(0, 0.6), 2), chance.randrange(1, 400) / 1000 + 0.005))
+    drinks = chance.choice((0.0, round(chance.uniform(0, 1.5), 2), 0.125, 0.505))
+    return {
+        "pre": pre,
+        "target": target,
+        "rinse": rinse,
+        "drinks": drinks,
+        "minutes": minutes,
+        "longest": longest,
+        "limit": limit,
+    }
+
+
+def _planned(evening: dict[str, float]) -> FluidPlan:
+    return plan_fluid(
+        pre_weight_kg=evening["pre"],
+        target_weight_kg=evening["target"],
+        rinse_back_l=evening["rinse"],
+        intake_l=evening["drinks"],
+        minutes=evening["minutes"],
+        max_minutes=evening["longest"],
+        limit_ml_kg_h=evening["limit"],
+    )
+
+
+def _shown(plan: FluidPlan) -> list[Any] | None:
+    if plan.why:
+        return None
+    choices = [
+        [each.kind, each.minutes, floatformat(each.uf_l, 2), floatformat(each.left_kg, 2), floatformat(each.rate, 1)]
+        for each in plan.choices
+    ]
+    return [floatformat(plan.uf_l, 2), floatformat(plan.rate, 1), plan.over, plan.at_most_over, choices]
+
+
+def sfloat(bits: int) -> float | None:
+    """IEEE 11073-20601, SFLOAT-Type: four bits of exponent, twelve of mantissa; None for what is no number."""
+    exponent, mantissa = bits >> 12, bits & 0xFFF
+    exponent, mantissa = (
+        (exponent - 16 if exponent > 7 else exponent),
+        (mantissa - 4096 if mantissa > 2047 else mantissa),
+    )
+    return None if abs(mantissa) > 2045 else float(Decimal(mantissa).scaleb(exponent))
+
+
+def medians(chance: random.Random) -> Rows:
+    lists = [[chance.randrange(-500, 500) for _ in range(chance.randrange(1, 12))] for _ in range(1000)]
+    return [[each, statistics.median(each)] for each in lists]
+
+
+def opening(unit: Unit, zone: str) -> dict[str, Any]:
+    """What the server says at moments of three weeks, over the night of 29 March on which Europe's clocks change."""
+    start = datetime(2026, 3, 18, tzinfo=UTC)
+    moments = [start + timedelta(minutes=317 * step) for step in range(100)]
+    first = opens_next(unit, start)
+    assert first is not None
+    closing = closes_next(unit, first)
+    assert closing is not None
+    moments += [edge + timedelta(seconds=after) for edge in (first, closing) for after in (-1, 0, 1)]
+    hours = [
+        {"weekday": each.weekday, "opens": f"{each.opens:%H:%M}", "closes": f"{each.closes:%H:%M}"}
+        for each in unit.opening_hours.all()
+    ]
+    told = [[_iso(each), looked_at_next(unit, each, zone=ZoneInfo(zone))] for each in moments]
+    numbers = {"on_call_number": unit.on_call_number, "emergency_number": unit.emergency_number}
+    return {"zone": zone, "unit": {"time_zone": unit.time_zone, "opening_hours": hours} | numbers, "told": told}
