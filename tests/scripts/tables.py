@@ -62,8 +62,12 @@ def refused() -> Rows:
         low, high = limits["hard"]
         if high < 1_000_000:
             rows += [[limits, each, ""] for each in (low, high, (low + high) / 2)]
-            rows += [[limits, each, plausible.Range(**limits).refusal(each)] for each in (low - 1, high + 1)]
+            rows += [[limits, each, _range(limits).refusal(each)] for each in (low - 1, high + 1)]
     return rows
+
+
+def _range(limits: dict[str, Any]) -> plausible.Range:
+    return plausible.Range(**{name: limits[name] for name in ("label", "unit", "hard", "usual", "step")})
 
 
 def odd() -> Rows:

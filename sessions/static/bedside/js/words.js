@@ -64,14 +64,12 @@ const when = (iso, parts) =>
   iso ? new Intl.DateTimeFormat(locale(), { ...parts, timeZone: zone }).format(new Date(iso)) : "–";
 /** "22:10" on the patient's wall. @param {Iso | null | undefined} iso */
 export const timeOf = (iso) => when(iso, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-/** "Sunday 1 March" in the patient's zone, with the order and the joining words of the language. @param {Iso | null | undefined} iso */
+/**
+ * "Sunday 1 March" in the patient's zone, with the order and the joining words of the language.
+ * @param {Iso | null | undefined} iso
+ */
 export const dayOf = (iso) => when(iso, { weekday: "long", day: "numeric", month: "long" });
 /** "1 Mar", for axes and tables. @param {Iso | null | undefined} iso */
 export const shortDay = (iso) => when(iso, { day: "numeric", month: "short" });
-/** 0 -> "Monday". */
-export const weekdayOf = (index) =>
-  new Intl.DateTimeFormat(locale(), { weekday: "long", timeZone: "UTC" }).format(
-    new Date(Date.UTC(2024, 0, 1 + index)),
-  );
 /** Minutes as "3:40". */
 export const hours = (minutes) => `${Math.floor(minutes / 60)}:${String(Math.floor(minutes % 60)).padStart(2, "0")}`;
