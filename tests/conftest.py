@@ -6,6 +6,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextvars import ContextVar
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,10 +14,12 @@ from django.conf import settings
 from django.test import Client
 from factory.django import DjangoModelFactory
 from playwright.sync_api import Browser, sync_playwright
+from pytest_django import DjangoDbBlocker
 
 from homedialysis.accounts.models import Role, Unit, User
 from sessions.models import AccessSite, Patient, Prescription
 from tests import quick_flush
+from tests.crowd import Around
 from tests.factories import (
     AccessFactory,
     CarePartnerFactory,
@@ -67,6 +70,38 @@ def made_up_rows_are_no_news() -> Iterator[None]:
         patch.setattr(DjangoModelFactory, "_create", classmethod(created))
         patch.setattr(news, "tell", told)
         yield
+
+
+CROWDED = ("sessions", "dosing")
+"""The folders whose tests run in a crowded world (see `tests.crowd`)."""
+ALONE = {
+    "month/test_board.py": "the board shows the whole unit, and its people are counted by hand",
+    "month/test_unit_report.py": "the report counts the whole unit, and its people are counted by hand",
+}
+"""Test files of these folders that begin with an empty world, and why."""
+around = Around()
+
+
+def crowded(request: pytest.FixtureRequest) -> bool:
+    """Whether a test uses the database within a transaction of its own, and belongs among others."""
+    folder, _, name = request.path.relative_to(Path(__file__).parent).as_posix().partition("/")
+    marker = request.node.get_closest_marker("django_db")
+    committing = {"transactional_db", "live_server"} & set(request.fixturenames)
+    uses = marker is not None or "db" in request.fixturenames
+    own = not committing and not (marker and marker.kwargs.get("transaction"))
+    return folder in CROWDED and name not in ALONE and uses and own
+
+
+@pytest.fixture(autouse=True, scope="class")  # for each function, and before any fixture of the function's own
+def crowd(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
+    """Another patient with rows of every kind, in the folders that say so."""
+    if crowded(request):
+        request.getfixturevalue("django_db_setup")
+        with django_db_blocker.unblock():
+            around.enter()
+    elif around.outer is not None:
+        with django_db_blocker.unblock():
+            around.leave()
 
 
 @pytest.fixture

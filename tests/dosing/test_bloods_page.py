@@ -14,6 +14,7 @@ from homedialysis.accounts.models import Unit, UnitSystem, User
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.models import BloodResult, Patient
+from tests.crowd import ours
 from tests.factories import A_NIGHT, BloodFactory, record_night
 
 WALL = "%Y-%m-%dT%H:%M"
@@ -96,7 +97,7 @@ def test_a_pair_of_urea_is_kept_in_canonical_units_and_tied_to_its_night(
     second = f"{A_NIGHT + timedelta(hours=4):{WALL}}"
     answer = nurse_client.post(where, sent(urea=urea, post_urea=after, post_drawn_at=second, post_method="slow_flow"))
     assert (answer.status_code, answer.headers["Location"]) == (302, where)
-    pre, post = BloodResult.objects.order_by("drawn_at")
+    pre, post = ours(BloodResult).order_by("drawn_at")
     assert (pre.value, post.value) == (pytest.approx(25, rel=1e-3), pytest.approx(8, rel=1e-3))
     assert (pre.timing, post.timing, post.post_method) == ("pre", "post", "slow_flow")
     assert (pre.treatment, post.treatment, pre.entered_by) == (night, night, nurse)
@@ -104,15 +105,15 @@ def test_a_pair_of_urea_is_kept_in_canonical_units_and_tied_to_its_night(
 
 @pytest.mark.django_db
 def test_times_are_read_on_the_clock_of_the_patients_wall(nurse_client: Client, where: str, ana: Patient) -> None:
-    Patient.objects.update(time_zone="Pacific/Auckland")
+    ours(Patient).update(time_zone="Pacific/Auckland")
     nurse_client.post(where, sent(pre_drawn_at="2026-03-03T10:30", potassium="5.1", timing="apart"))
-    assert BloodResult.objects.get().drawn_at == A_NIGHT
+    assert ours(BloodResult).get().drawn_at == A_NIGHT
 
 
 @pytest.mark.django_db
 def test_several_results_of_one_drawing(nurse_client: Client, where: str) -> None:
     nurse_client.post(where, sent(timing="apart", potassium="5.1", haemoglobin="112", ferritin="1500"))
-    found = {result.analyte: (result.value, result.timing) for result in BloodResult.objects.all()}
+    found = {result.analyte: (result.value, result.timing) for result in ours(BloodResult).all()}
     assert found == {"2823-3": (5.1, "apart"), "718-7": (112, "apart"), "2276-4": (1500, "apart")}
     rows = {row["name"]: (row["unit"], row["texts"]) for row in nurse_client.get(where).context["rows"]}
     assert rows == {"Potassium": ("mmol/L", ["5.1"]), "Haemoglobin": ("g/L", ["112"]), "Ferritin": ("µg/L", ["1500"])}
@@ -145,7 +146,7 @@ def test_what_cannot_be_is_refused_at_its_field(
     page = nurse_client.post(where, sent(**changes))
     assert page.status_code == 200
     assert words in page.context["form"].errors[field][0]
-    assert not BloodResult.objects.exists()
+    assert not ours(BloodResult).exists()
 
 
 @pytest.mark.django_db

@@ -16,6 +16,7 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
 from dosing.services.recomputing import chunk_after, recompute
 from sessions.models import Patient, TreatmentRecord
+from tests.crowd import ours
 from tests.factories import A_NIGHT, record_night
 
 pytestmark = pytest.mark.django_db
@@ -57,7 +58,7 @@ def test_computing_again_takes_the_place_of_what_stood(nights: list[TreatmentRec
     TreatmentRecord.objects.filter(pk=record.pk).update(uf_removed_l=2.8, revision=2)
     record.refresh_from_db()
     compute(record, at=LATER + timedelta(hours=1))
-    kept = RecordNumbers.objects.get()
+    kept = ours(RecordNumbers).get()
     assert (kept.record_revision, kept.numbers["uf_rate"]["value"]) == (2, pytest.approx(10.0))
 
 
@@ -84,7 +85,7 @@ def queued(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, ...]]:
 def test_a_task_takes_a_chunk_and_queues_the_next(nights: list[TreatmentRecord], queued: list[tuple[Any, ...]]) -> None:
     tasks.recompute_history()
     assert queued == [(str(nights[1].pk),)]
-    assert RecordNumbers.objects.count() == 2
+    assert ours(RecordNumbers).count() == 2
     tasks.recompute_history(queued[0][0])
     assert len(queued) == 1, "the last chunk queues nothing"
     assert chunk_after(None) == []
@@ -93,7 +94,7 @@ def test_a_task_takes_a_chunk_and_queues_the_next(nights: list[TreatmentRecord],
 def test_a_chunk_carried_out_twice_does_no_harm(nights: list[TreatmentRecord], queued: list[tuple[Any, ...]]) -> None:
     tasks.recompute_history()
     tasks.recompute_history()
-    assert RecordNumbers.objects.count() == 3
+    assert ours(RecordNumbers).count() == 3
 
 
 def test_one_record_that_fails_takes_none_of_the_others_back(
@@ -107,7 +108,7 @@ def test_one_record_that_fails_takes_none_of_the_others_back(
     monkeypatch.setattr(recomputing, "compute", fails_on_the_second)
     with pytest.raises(RuntimeError):
         recompute(nights, at=LATER)
-    assert RecordNumbers.objects.get().record == nights[0]
+    assert ours(RecordNumbers).get().record == nights[0]
 
 
 def test_the_command_queues_it(queued: list[tuple[Any, ...]], capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,6 +14,7 @@ from dosing.services.night.treatments import ComputedNight, as_night, nights_of
 from dosing.services.numbers.kept import KeptNumber
 from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
 from tests.over_http import put
 
@@ -49,17 +50,17 @@ def test_a_night_is_stale_until_its_numbers_are_of_its_revision(ana: Patient) ->
     assert as_night(record).why("uf_rate") == "not computed yet"
     assert as_night(record).figure("uf_rate").value is None
     compute(record, at=A_NIGHT)
-    assert not as_night(TreatmentRecord.objects.get()).stale
+    assert not as_night(ours(TreatmentRecord).get()).stale
     put(signed_in(ana.account), record.pk, night_body(notes="x"), '"1"')
-    assert as_night(TreatmentRecord.objects.get()).stale
-    compute(TreatmentRecord.objects.get(), at=A_NIGHT)
-    assert not as_night(TreatmentRecord.objects.get()).stale
+    assert as_night(ours(TreatmentRecord).get()).stale
+    compute(ours(TreatmentRecord).get(), at=A_NIGHT)
+    assert not as_night(ours(TreatmentRecord).get()).stale
 
 
 @pytest.mark.django_db
 def test_who_sees_a_record_sees_its_numbers(ana: Patient, ben: Patient, nurse: Any) -> None:
     compute(record_night(ana), at=A_NIGHT)
-    seen = [RecordNumbers.objects.visible_to(user).count() for user in (ana.account, ben.account, nurse)]
+    seen = [ours(RecordNumbers).visible_to(user).count() for user in (ana.account, ben.account, nurse)]
     assert seen == [1, 0, 1]
 
 

@@ -17,6 +17,7 @@ from dosing.models import Job
 from dosing.services import jobs
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient
+from tests.crowd import ours
 from tests.dosing.fhir.conftest import faults as faults
 from tests.factories import BloodFactory, PatientFactory
 
@@ -85,7 +86,7 @@ def test_a_worker_that_died_between_writing_and_counting_leaves_nothing_double(
 ) -> None:
     job = asked(nephrologist)
     jobs.work(now=timezone.now, seconds=-1)
-    Job.objects.update(done=0)
+    ours(Job).update(done=0)
     jobs.work(now=timezone.now)
     assert len([name for name in files_of(job) if name.startswith("Patient/")]) == len(people)
 
@@ -120,12 +121,12 @@ def test_a_failure_is_shown_and_can_be_tried_again(
 
 def test_asked_for_and_fetched_on_the_page(people: list[Patient], nephrologist_client: Client) -> None:
     nephrologist_client.post("/jobs/", {"kind": "export"})
-    job = Job.objects.get()
+    job = ours(Job).get()
     assert nephrologist_client.get(f"/jobs/{job.pk}/file/").status_code == 404
     jobs.work(now=timezone.now)
     answer = nephrologist_client.get(f"/jobs/{job.pk}/file/")
     assert b"".join(answer.streaming_content)[:2] == b"PK"  # type: ignore[attr-defined]
-    assert ReadLog.objects.filter(path=f"/jobs/{job.pk}/file/").count() == len(people)
+    assert ours(ReadLog).filter(path=f"/jobs/{job.pk}/file/").count() == len(people)
     assert "ready" in nephrologist_client.get("/jobs/progress/").content.decode()
 
 

@@ -16,6 +16,7 @@ from dosing.services.night.derivation import WORDS
 from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.dosing.made_up import facts
 from tests.factories import A_NIGHT, BloodFactory, night_body, record_night
 from tests.over_http import put
@@ -70,7 +71,7 @@ def test_an_empty_record_shows_dashes_and_reasons(ana_client: Client, ana: Patie
     body = {"status": "open", "started_at": A_NIGHT.isoformat()}
     record_id = "5f0c1a52-0000-4000-8000-000000000001"
     put(ana_client, record_id, body)
-    compute(TreatmentRecord.objects.get(), at=A_NIGHT)
+    compute(ours(TreatmentRecord).get(), at=A_NIGHT)
     text = ana_client.get(f"/nights/{record_id}/").content.decode()
     assert "unknown: fluid removed is not given" in text
     assert "None" not in text.replace("None noted.", "")
@@ -106,7 +107,7 @@ def test_how_each_number_came_about(ana_client: Client, whole: TreatmentRecord, 
     assert page.context["figure"].number == number
     for words in (number.label, number.equation, number.source):
         assert escape(words) in text
-    assert len(page.context["lines"]) == len(RecordNumbers.objects.get().numbers[key]["inputs"])
+    assert len(page.context["lines"]) == len(ours(RecordNumbers).get().numbers[key]["inputs"])
     assert f"science version {SCIENCE_VERSION}" in text
 
 

@@ -16,6 +16,7 @@ from django.utils import timezone
 from sessions.models import AccessSite, Patient, VascularAccess
 from sessions.pages.forms import limb_of
 from sessions.pages.limbs import OUTLINES, touched
+from tests.crowd import ours
 from tests.factories import AccessFactory, SiteFactory, night_body, record_night
 from tests.over_http import put
 from tests.page_text import laid_flat
@@ -82,7 +83,7 @@ def test_a_site_has_a_name_of_its_own(nurse_client: Client, where: str, ana: Pat
 
 def test_a_site_without_an_access_is_not_kept(nurse_client: Client, where: str) -> None:
     assert nurse_client.post(where, SITE).status_code == 200
-    assert not AccessSite.objects.exists()
+    assert not ours(AccessSite).exists()
 
 
 def test_a_site_rests_and_comes_back(nurse_client: Client, where: str, anas_sites: list[AccessSite]) -> None:
@@ -112,7 +113,7 @@ def test_a_site_of_another_patient_is_404(
 @pytest.mark.parametrize("task", ["", "give up", "rest", "something"])
 def test_a_task_that_makes_no_sense_changes_nothing(nurse_client: Client, where: str, ana: Patient, task: str) -> None:
     assert nurse_client.post(where, {"task": task}).status_code == 200
-    assert not VascularAccess.objects.exists()
+    assert not ours(VascularAccess).exists()
 
 
 def test_sites_of_an_access_given_up_stay_in_old_records(
@@ -172,7 +173,7 @@ def test_a_touch_beside_the_drawing_moves_nothing(
     assert touched(*spot) is None
     answer = nurse_client.post(where, {"task": "touch", "site": anas_sites[0].pk, "spot.x": spot[0], "spot.y": spot[1]})
     assert "That was no place on the drawing" in answer.content.decode()
-    assert AccessSite.objects.filter(x=None).count() == 2
+    assert ours(AccessSite).filter(x=None).count() == 2
 
 
 def change(site: AccessSite, **fields: Any) -> dict[str, Any]:

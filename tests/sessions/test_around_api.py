@@ -14,6 +14,7 @@ from homedialysis.accounts.models import ReadLog, User
 from sessions.facts import plausible
 from sessions.models import Patient, SupplyCount, SupplyItem, TaskDone, WaterTest
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, DeliveryFactory, MachineFactory, SupplyItemFactory, WaterTestFactory
 from tests.over_http import faults, post
 
@@ -48,7 +49,7 @@ def test_a_chlorine_strip_is_noted_once(ana_client: Client, ana: Patient) -> Non
     first, again = post(ana_client, WATER, body), post(ana_client, WATER, body)
     assert (first.status_code, again.status_code) == (201, 200)
     assert first.json() == again.json()
-    row = WaterTest.objects.get()
+    row = ours(WaterTest).get()
     assert (row.patient, row.unit, row.place, row.fluid, row.below_detection, row.entered_by) == (
         ana,
         "mg/L",
@@ -73,7 +74,7 @@ def test_something_else_under_the_same_id_is_a_conflict(ana_client: Client, ben_
     assert answer.status_code == 409
     assert "Something else was noted under this id" in answer.json()["detail"]
     assert post(ben_client, WATER, body).status_code == 409
-    assert WaterTest.objects.get().value == 0.02
+    assert ours(WaterTest).get().value == 0.02
 
 
 @pytest.mark.parametrize(
@@ -95,7 +96,7 @@ def test_something_else_under_the_same_id_is_a_conflict(ana_client: Client, ben_
 )
 def test_what_cannot_be_is_refused(ana_client: Client, changes: dict[str, Any], field: str) -> None:
     assert set(faults(post(ana_client, WATER, strip(**changes)))) == {field}
-    assert not WaterTest.objects.exists()
+    assert not ours(WaterTest).exists()
 
 
 def test_a_refusal_names_the_limit_and_what_was_given(ana_client: Client) -> None:
@@ -116,7 +117,7 @@ def test_a_count_is_noted_whole_and_once(ana_client: Client, ana: Patient, items
     first, again = post(ana_client, COUNTS, body), post(ana_client, COUNTS, body)
     assert (first.status_code, again.status_code) == (201, 200)
     assert [(row["name"], row["count"]) for row in again.json()] == [("Dialysers", 24), ("Lines", 12)]
-    assert set(SupplyCount.objects.values_list("patient", "item", "count")) == {
+    assert set(ours(SupplyCount).values_list("patient", "item", "count")) == {
         (ana.pk, items[0].pk, 24),
         (ana.pk, items[1].pk, 12),
     }
@@ -132,7 +133,7 @@ def test_of_a_bad_count_nothing_is_kept(
     body = counted(items, 24, 12)
     body["counts"][1] |= row
     assert set(faults(post(ana_client, COUNTS, body))) == {f"counts[1].{field}"}
-    assert not SupplyCount.objects.exists()
+    assert not ours(SupplyCount).exists()
 
 
 def test_a_count_counts_something(ana_client: Client) -> None:
@@ -147,13 +148,13 @@ def test_a_count_of_another_under_a_taken_id_keeps_nothing(
     theirs = counted(items, 1, 2)
     theirs["counts"][1]["id"] = mine["counts"][1]["id"]
     assert post(ben_client, COUNTS, theirs).status_code == 409
-    assert SupplyCount.objects.count() == 2
+    assert ours(SupplyCount).count() == 2
 
 
 def test_a_task_is_noted_once(ana_client: Client, ana: Patient) -> None:
     body = task(note="Citric.")
     assert [post(ana_client, DONE, body).status_code for _ in range(2)] == [201, 200]
-    done = TaskDone.objects.get()
+    done = ours(TaskDone).get()
     assert (done.patient, done.kind, done.done_at, done.note) == (ana, "disinfection", A_NIGHT, "Citric.")
 
 
@@ -163,7 +164,7 @@ def test_a_delivery_that_came_is_noted_once(ana_client: Client, ana: Patient) ->
     assert [post(ana_client, DONE, body).status_code for _ in range(2)] == [201, 200]
     delivery.refresh_from_db()
     assert (delivery.arrived_at, delivery.came) == (A_NIGHT, 20)
-    assert not TaskDone.objects.exists()
+    assert not ours(TaskDone).exists()
 
 
 @pytest.mark.parametrize(
@@ -180,7 +181,7 @@ def test_a_delivery_that_came_is_noted_once(ana_client: Client, ana: Patient) ->
 )
 def test_what_cannot_be_done_is_refused(ana_client: Client, changes: dict[str, Any], field: str) -> None:
     assert set(faults(post(ana_client, DONE, task(**changes)))) == {field}
-    assert not TaskDone.objects.exists()
+    assert not ours(TaskDone).exists()
 
 
 def test_a_delivery_that_came_in_the_future_is_refused(ana_client: Client, ana: Patient) -> None:
@@ -213,7 +214,7 @@ def test_staff_read_them_newest_first_and_it_is_noted(technologist: User, ana: P
     client = signed_in(technologist)
     body = client.get(WATER, {"patient": str(ana.pk)}).json()
     assert ([row["value"] for row in body["results"]], body["count"]) == ([2, 1, 0], 3)
-    assert ReadLog.objects.get().patient_id == ana.pk
+    assert ours(ReadLog).get().patient_id == ana.pk
     for where in (COUNTS, DONE):
         assert client.get(where, {"patient": str(ana.pk)}).json()["results"] == []
         assert client.get(where).status_code == 400

@@ -24,6 +24,7 @@ from sessions.models import (
     WaterTest,
 )
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import (
     BloodsDueFactory,
     CarePartnerFactory,
@@ -65,7 +66,7 @@ def saved(answer: Any) -> bool:
 
 def test_a_technologist_notes_a_test_in_the_patients_time(tove: Client, technologist: User, ana: Patient) -> None:
     assert saved(tove.post(where(ana, "water"), CULTURE))
-    test = WaterTest.objects.get()
+    test = ours(WaterTest).get()
     assert (test.value, test.fluid, test.entered_by) == (12, "dialysis_water", technologist)
     assert test.sampled_at.isoformat() == "2026-03-02T10:15:00+00:00"
     text = tove.get(where(ana)).content.decode()
@@ -79,7 +80,7 @@ def test_an_unusual_result_is_asked_about_once_more(tove: Client, ana: Patient) 
     assert (
         "Please look again: Bacterial culture: 4000 CFU/mL, usually between 0 and 1000 CFU/mL" in page.content.decode()
     )
-    assert not WaterTest.objects.exists()
+    assert not ours(WaterTest).exists()
     assert saved(tove.post(where(ana, "water"), CULTURE | {"value": "4000", "sure": "on"}))
 
 
@@ -97,7 +98,7 @@ def test_an_unusual_result_is_asked_about_once_more(tove: Client, ana: Patient) 
 )
 def test_what_cannot_be_stays_on_the_page(tove: Client, ana: Patient, fault: dict[str, str], fields: set[str]) -> None:
     assert errors(tove.post(where(ana, "water"), CULTURE | fault)) == fields
-    assert not WaterTest.objects.exists()
+    assert not ours(WaterTest).exists()
 
 
 def test_a_test_is_corrected_and_taken_back(tove: Client, ana: Patient, ben: Patient) -> None:
@@ -126,7 +127,7 @@ def test_a_machine_comes_and_goes(tove: Client, ana: Patient) -> None:
     body = {"kind": "water", "name": "Brookline RO", "serial": "B-7", "since": "2026-01-05"}
     assert saved(tove.post(where(ana, "machine"), body))
     assert errors(tove.post(where(ana, "machine"), body | {"serial": "B-8"})) == {"__all__"}
-    machine = Machine.objects.get()
+    machine = ours(Machine).get()
     assert errors(tove.post(where(ana, "machine", machine.pk), body | {"until": "2025-12-31"})) == {"__all__"}
     assert saved(tove.post(where(ana, "machine", machine.pk), body | {"until": "2026-02-01"}))
     assert "5 Jan 2026 – 1 Feb 2026" in laid_flat(tove.get(where(ana)))
@@ -138,7 +139,7 @@ def test_a_task_is_noted_and_taken_back(tove: Client, ana: Patient) -> None:
     now = f"{timezone.localtime():%Y-%m-%dT%H:%M}"
     assert saved(tove.post(where(ana, "done"), {"kind": "disinfection", "done_at": now, "note": "Heat"}))
     assert "overdue since" not in tove.get(where(ana)).content.decode()
-    done = TaskDone.objects.get()
+    done = ours(TaskDone).get()
     assert saved(tove.post(where(ana, "done", done.pk), {"task": "take back", "why": "It stopped half way."}))
     assert "overdue since" in tove.get(where(ana)).content.decode()
 
@@ -151,9 +152,9 @@ def test_supplies_are_counted_together(tove: Client, ana: Patient) -> None:
     assert errors(tove.post(where(ana, "count"), when)) == {"__all__"}
     assert errors(tove.post(where(ana, "count"), when | {names[0]: "-1"})) == {names[0]}
     assert errors(tove.post(where(ana, "count"), {"counted_at": "2199-01-01T00:00", names[0]: "3"})) == {"__all__"}
-    assert not SupplyCount.objects.exists()
+    assert not ours(SupplyCount).exists()
     assert saved(tove.post(where(ana, "count"), when | {names[0]: "24", names[1]: ""}))
-    assert list(SupplyCount.objects.values_list("item", "count")) == [(items[0].pk, 24)]
+    assert list(ours(SupplyCount).values_list("item", "count")) == [(items[0].pk, 24)]
 
 
 def test_a_delivery_is_expected_and_comes(tove: Client, ana: Patient) -> None:
@@ -163,7 +164,7 @@ def test_a_delivery_is_expected_and_comes(tove: Client, ana: Patient) -> None:
     body = {"item": item.pk, "count": "24", "expected_on": "2026-03-20"}
     assert errors(tove.post(where(ana, "delivery"), body | {"expected_on": ""})) == {"__all__"}
     assert saved(tove.post(where(ana, "delivery"), body))
-    delivery = Delivery.objects.get()
+    delivery = ours(Delivery).get()
     assert "Delivery: Dialysers" in tove.get(where(ana)).content.decode()
     came = body | {"arrived_at": "2026-03-21T09:00", "arrived": "20"}
     assert saved(tove.post(where(ana, "delivery", delivery.pk), came))
@@ -187,7 +188,7 @@ def test_a_nurse_notes_training(nurse_client: Client, ana: Patient) -> None:
     assert errors(nurse_client.post(where(ana, "training"), early)) == {"__all__"}
     assert errors(nurse_client.post(where(ana, "training"), body | {"done_on": "2199-01-01"})) == {"done_on"}
     assert saved(nurse_client.post(where(ana, "training"), body | {"months": "13", "partner": helper.pk}))
-    training = Training.objects.get()
+    training = ours(Training).get()
     assert (training.who, training.valid_until) == ("Rui", date(2027, 2, 28))
     assert saved(nurse_client.post(where(ana, "training"), body))
     assert "Needles</a>, Ana Verdemar" in nurse_client.get(where(ana)).content.decode()
@@ -203,18 +204,18 @@ def test_a_patient_has_intervals_of_their_own_until_they_go(tove: Client, ana: P
     assert "every 1 treatments" in tove.get(where(ana)).content.decode()
     own = Interval.objects.get(patient=ana)
     assert saved(tove.post(where(ana, "interval", own.pk), {"task": "take back"}))
-    assert Interval.objects.get().patient is None
+    assert ours(Interval).get().patient is None
 
 
 def test_the_unit_keeps_its_lists(tove: Client, nurse_client: Client) -> None:
     item = {"name": "Dialysers", "unit_word": "pieces", "per_treatment": "1", "cover_days": "21", "pack_size": "12"}
     assert saved(tove.post("/unit/around/supply/", item | {"in_use": "on"}))
     assert errors(tove.post("/unit/around/supply/", item)) == {"name"}
-    kept = SupplyItem.objects.get()
+    kept = ours(SupplyItem).get()
     assert errors(tove.post(f"/unit/around/supply/{kept.pk}/", item | {"per_treatment": "-1"})) == {"per_treatment"}
     assert saved(tove.post(f"/unit/around/supply/{kept.pk}/", item))  # off the list
     assert saved(tove.post("/unit/around/interval/", {"kind": "service", "every_days": "300"}))
-    service = Interval.objects.get()
+    service = ours(Interval).get()
     assert saved(tove.post(f"/unit/around/interval/{service.pk}/", {"kind": "service", "stopped": "on"}))
     assert saved(tove.post("/unit/around/standard/", {"edition": "us_2004"}))
     assert saved(tove.post("/unit/around/standard/", {"edition": "iso_2019"}))
@@ -237,7 +238,7 @@ def test_a_row_of_a_patient_is_none_of_the_units(tove: Client, nurse_client: Cli
     assert nurse_client.get(f"/unit/around/bloods/{panel.pk}/").status_code == 404
     assert nurse_client.get("/unit/around/nothing/").status_code == 404
     assert saved(nurse_client.post(where(ana, "bloods", panel.pk), {"task": "take back"}))
-    assert not BloodsDue.objects.exists()
+    assert not ours(BloodsDue).exists()
 
 
 def test_a_technologist_neither_trains_nor_orders_bloods(tove: Client, ana: Patient) -> None:
@@ -246,7 +247,7 @@ def test_a_technologist_neither_trains_nor_orders_bloods(tove: Client, ana: Pati
     closed += [where(ana, "training", training.pk), where(ana, "bloods", panel.pk)]
     assert {tove.get(each).status_code for each in closed} == {403}
     assert {tove.post(each, {"task": "take back", "why": "x"}).status_code for each in closed} == {403}
-    assert Training.objects.standing().exists()
+    assert ours(Training).standing().exists()
 
 
 def test_an_administrator_looks_and_writes_nothing(administrator: User, ana: Patient) -> None:

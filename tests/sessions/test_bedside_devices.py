@@ -12,6 +12,7 @@ from homedialysis.accounts.models import BedsideDevice, User
 from homedialysis.accounts.services.bedside_devices import name_from
 from sessions.models import Patient, Prescription
 from tests.conftest import signed_in
+from tests.crowd import ours
 
 pytestmark = pytest.mark.django_db
 PHONE = "7d1b9a34-5c55-4f0e-8a39-6a2f0d1f4a10"
@@ -42,7 +43,7 @@ def test_a_browser_is_named_in_words_that_people_know(told: str, name: str) -> N
 
 def test_a_phone_is_noted_at_each_contact(ana: Patient, ana_client: Client, anas_prescription: Prescription) -> None:
     assert [fetch_kit(ana_client), fetch_kit(ana_client)] == [200, 200]
-    device = BedsideDevice.objects.get()
+    device = ours(BedsideDevice).get()
     assert (str(device.pk), device.user, device.name) == (PHONE, ana.account, "Android, Chrome")
     assert device.last_contact > device.first_contact
     assert "Android, Chrome" in ana_client.get(reverse("accounts:devices")).content.decode()
@@ -50,7 +51,7 @@ def test_a_phone_is_noted_at_each_contact(ana: Patient, ana_client: Client, anas
 
 def test_an_id_that_is_none_notes_nothing(ana_client: Client, anas_prescription: Prescription) -> None:
     assert fetch_kit(ana_client, "no uuid") == 200
-    assert not BedsideDevice.objects.exists()
+    assert not ours(BedsideDevice).exists()
 
 
 def test_taken_back_by_the_unit_it_is_signed_out_and_told_to_wipe(
@@ -85,7 +86,7 @@ def test_somebody_elses_phone_is_left_alone(
 ) -> None:
     fetch_kit(ana_client)
     assert fetch_kit(ben_client) == 200, "two people may share a browser"
-    assert BedsideDevice.objects.get().user == ana.account
+    assert ours(BedsideDevice).get().user == ana.account
 
 
 def test_an_unknown_phone_learns_nothing(client: Client) -> None:
@@ -107,7 +108,7 @@ def test_signing_out_forgets_the_phone_and_clears_it_when_asked(
     fetch_kit(ana_client)
     answer = ana_client.post(reverse("account_logout"), {"wipe": "1"}, headers={"X-Bedside-Device": PHONE})
     assert answer.headers["Clear-Site-Data"] == '"storage"'
-    assert not BedsideDevice.objects.exists()
+    assert not ours(BedsideDevice).exists()
 
 
 def test_signing_out_by_the_plain_page_clears_nothing(ana_client: Client) -> None:

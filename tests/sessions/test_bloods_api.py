@@ -16,6 +16,7 @@ from homedialysis.accounts.models import User
 from sessions.facts import plausible
 from sessions.models import BloodResult, Patient
 from sessions.services.bloods import enter_bloods, treatment_of_sample
+from tests.crowd import ours
 from tests.factories import A_NIGHT, BloodFactory, night_body, record_night
 from tests.over_http import JSON, faults, put
 
@@ -48,16 +49,16 @@ def test_results_are_kept_and_told_with_their_unit(nurse_client: Client, nurse: 
         ("Urea", 22.4, "mmol/L"),
         ("Haemoglobin", 112, "g/L"),
     ]
-    assert {result.entered_by for result in BloodResult.objects.all()} == {nurse}
+    assert {result.entered_by for result in ours(BloodResult).all()} == {nurse}
 
 
 def test_a_pair_is_tied_to_its_night_which_is_evaluated_once(nurse_client: Client, ana: Patient) -> None:
     night = record_night(ana)
-    PendingEvaluation.objects.all().delete()
+    ours(PendingEvaluation).all().delete()
     after = row(ana, value=7.1, timing="post", post_method="slow_flow", drawn_at=END.isoformat())
     answer = enter(nurse_client, row(ana), after)
     assert [each["treatment"] for each in answer.json()] == [str(night.pk)] * 2
-    assert PendingEvaluation.objects.get().record == night
+    assert ours(PendingEvaluation).get().record == night
 
 
 def test_results_that_came_before_the_record_are_tied_when_it_comes(
@@ -68,7 +69,7 @@ def test_results_that_came_before_the_record_are_tied_when_it_comes(
     enter(nurse_client, row(ben))
     record_id = uuid.uuid4()
     put(ana_client, record_id, night_body(status="open", ended_at=None))
-    tied = BloodResult.objects.exclude(treatment=None)
+    tied = ours(BloodResult).exclude(treatment=None)
     assert list(tied.values_list("timing", "treatment")) == [("pre", record_id)]
     put(ana_client, record_id, night_body(), '"1"')
     assert sorted(tied.values_list("timing", "treatment")) == [("post", record_id), ("pre", record_id)]
@@ -80,7 +81,7 @@ def test_a_start_corrected_to_another_day_lets_go_of_them(
     record = record_night(ana)
     enter(nurse_client, row(ana))
     put(ana_client, record.pk, night_body(A_NIGHT + timedelta(days=3)), '"1"')
-    assert BloodResult.objects.get().treatment is None
+    assert ours(BloodResult).get().treatment is None
 
 
 @pytest.mark.parametrize(
@@ -117,14 +118,14 @@ def test_a_result_entered_again_takes_the_old_ones_place_and_the_old_one_is_kept
 ) -> None:
     enter(nurse_client, row(ana))
     enter(nurse_client, row(ana, value=24.0))
-    result = BloodResult.objects.get()
+    result = ours(BloodResult).get()
     assert result.value == 24.0
     assert [event.value for event in result.events.order_by("pgh_id")] == [22.4, 24.0]  # type: ignore[attr-defined]
 
 
 def test_a_method_of_the_second_sample_not_told_is_not_known(nurse_client: Client, ana: Patient) -> None:
     enter(nurse_client, row(ana, timing="post", value=7.0))
-    assert BloodResult.objects.get().post_method == "neither"
+    assert ours(BloodResult).get().post_method == "neither"
 
 
 TOMORROW = (timezone.now() + timedelta(days=1)).isoformat()
@@ -149,7 +150,7 @@ TOMORROW = (timezone.now() + timedelta(days=1)).isoformat()
 )
 def test_what_cannot_be_is_refused(nurse_client: Client, ana: Patient, changes: dict[str, Any], field: str) -> None:
     assert set(faults(enter(nurse_client, row(ana), row(ana) | changes))) == {f"results[1].{field}"}
-    assert not BloodResult.objects.exists()
+    assert not ours(BloodResult).exists()
 
 
 @pytest.mark.parametrize("literal", ["1e999", "1" + "0" * 400])
@@ -171,7 +172,7 @@ def test_each_analyte_has_its_limits(nurse_client: Client, ana: Patient, analyte
 
 def test_one_patient_at_a_time(nurse_client: Client, ana: Patient, ben: Patient) -> None:
     assert set(faults(enter(nurse_client, row(ana), row(ben)))) == {"results"}
-    assert not BloodResult.objects.exists()
+    assert not ours(BloodResult).exists()
 
 
 @pytest.mark.parametrize("results", [[], None, "x", [3]])
@@ -201,4 +202,4 @@ def test_the_list_asks_a_fixed_number_of_times(
 
 def test_entering_nothing_tells_nobody(nurse: User) -> None:
     assert enter_bloods(results=[], by=nurse, at=datetime(2026, 3, 2, tzinfo=UTC)) == []
-    assert not PendingEvaluation.objects.exists()
+    assert not ours(PendingEvaluation).exists()

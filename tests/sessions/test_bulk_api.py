@@ -11,6 +11,7 @@ from django.test import Client
 
 from alerts.models import PendingEvaluation
 from sessions.models import Patient, TreatmentRecord
+from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
 from tests.over_http import BULK, faults, post
 
@@ -33,8 +34,8 @@ def test_every_night_is_answered_in_the_order_sent(ana_client: Client) -> None:
     items = [item(days=day) for day in (4, 0, 2)]
     results = send(ana_client, *items)
     assert results == [{"id": each["id"], "status": 201, "revision": 1} for each in items]
-    assert TreatmentRecord.objects.count() == 3
-    assert PendingEvaluation.objects.count() == 3
+    assert ours(TreatmentRecord).count() == 3
+    assert ours(PendingEvaluation).count() == 3
 
 
 def test_a_bad_night_does_not_hold_up_the_rest(ana_client: Client) -> None:
@@ -44,7 +45,7 @@ def test_a_bad_night_does_not_hold_up_the_rest(ana_client: Client) -> None:
     (fault,) = results[1]["errors"]
     assert (fault["field"], fault["given"]) == ("pre_weight_kg", 7000)
     assert "between 20 and 300 kg" in fault["message"]
-    kept = {str(pk) for pk in TreatmentRecord.objects.values_list("pk", flat=True)}
+    kept = {str(pk) for pk in ours(TreatmentRecord).values_list("pk", flat=True)}
     assert kept == {good["id"], other["id"]}
 
 
@@ -86,7 +87,7 @@ def test_a_night_of_a_stranger_is_told_so(ana_client: Client, ben: Patient) -> N
 def test_a_nurse_sends_nights_of_several_patients(nurse_client: Client, ana: Patient, ben: Patient) -> None:
     results = send(nurse_client, item(patient=str(ana.pk)), item(patient=str(ben.pk)), item(days=2))
     assert [result["status"] for result in results] == [201, 201, 400]
-    assert set(TreatmentRecord.objects.values_list("patient", flat=True)) == {ana.pk, ben.pk}
+    assert set(ours(TreatmentRecord).values_list("patient", flat=True)) == {ana.pk, ben.pk}
 
 
 @pytest.mark.parametrize("body", [{}, {"treatments": []}, {"treatments": {}}])

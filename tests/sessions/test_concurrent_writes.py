@@ -14,6 +14,7 @@ from django.db import connection
 from alerts.models import PendingEvaluation
 from sessions.models import Patient, Reading, TreatmentRecord
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
 from tests.over_http import add_readings, put
 
@@ -42,9 +43,9 @@ def test_the_same_new_record_from_two_senders_is_made_once(ana: Patient) -> None
     assert sorted(answer.status_code for answer in answers) == [200, 200, 200, 201]
     first, *others = [answer.json() for answer in answers]
     assert others == [first] * 3
-    assert TreatmentRecord.objects.count() == 1
-    assert Reading.objects.count() == 3
-    assert PendingEvaluation.objects.count() == 1
+    assert ours(TreatmentRecord).count() == 1
+    assert ours(Reading).count() == 3
+    assert ours(PendingEvaluation).count() == 1
 
 
 def test_two_different_new_records_under_one_id_keep_the_first(ana: Patient) -> None:
@@ -56,7 +57,7 @@ def test_two_different_new_records_under_one_id_keep_the_first(ana: Patient) -> 
     )
     assert sorted(answer.status_code for answer in answers) == [201, 428]
     (made,) = (answer.json() for answer in answers if answer.status_code == 201)
-    assert TreatmentRecord.objects.get().post_weight_kg == made["post_weight_kg"]
+    assert ours(TreatmentRecord).get().post_weight_kg == made["post_weight_kg"]
 
 
 def test_of_two_corrections_of_one_revision_one_stands_and_the_other_is_told(ana: Patient) -> None:
@@ -67,7 +68,7 @@ def test_of_two_corrections_of_one_revision_one_stands_and_the_other_is_told(ana
         lambda: put(clients[1], record.pk, night_body(post_weight_kg=70.2), '"1"'),
     )
     assert sorted(answer.status_code for answer in answers) == [200, 412]
-    kept = TreatmentRecord.objects.get()
+    kept = ours(TreatmentRecord).get()
     (stale,) = (answer.json() for answer in answers if answer.status_code == 412)
     assert (kept.revision, stale["current"]["post_weight_kg"]) == (2, kept.post_weight_kg)
 
@@ -81,5 +82,5 @@ def test_late_readings_from_two_senders_are_both_kept(ana: Patient) -> None:
         lambda: add_readings(clients[1], record.pk, {"at": moments[1].isoformat(), "pulse": 72}),
     )
     assert [answer.status_code for answer in answers] == [200, 200]
-    assert list(Reading.objects.values_list("at", "pulse")) == [(moments[0], 70), (moments[1], 72)]
-    assert TreatmentRecord.objects.get().revision == 3
+    assert list(ours(Reading).values_list("at", "pulse")) == [(moments[0], 70), (moments[1], 72)]
+    assert ours(TreatmentRecord).get().revision == 3

@@ -14,6 +14,7 @@ from homedialysis.accounts.models import DeviceToken, User
 from homedialysis.accounts.services.invitations import MOST_DEVICES
 from sessions.models import Patient
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import LONG_AGO, night_body
 from tests.over_http import TREATMENTS, address, faults, post, put
 
@@ -52,7 +53,7 @@ def test_a_browser_needs_the_csrf_token_and_a_device_does_not(ana_client: Client
 
 def test_only_the_hash_of_a_token_is_kept(ana_client: Client) -> None:
     token = new_token(ana_client)["token"]
-    row = DeviceToken.objects.values().get()
+    row = ours(DeviceToken).values().get()
     assert token not in str(row)
     assert row["digest"] != token
     assert "token" not in ana_client.get(DEVICES).json()[0]
@@ -110,7 +111,7 @@ def test_twenty_devices_hold_a_token_at_a_time(ana_client: Client, ana: Patient,
     assert "At most 20 devices hold a token, and 20 do" in refused["name"]["message"]
     page = ana_client.post("/devices/", {"name": "One more"})
     assert "At most 20 devices" in page.context["form"].errors["name"][0]
-    assert DeviceToken.objects.count() == MOST_DEVICES
+    assert ours(DeviceToken).count() == MOST_DEVICES
     new_token(ben_client)
     DeviceToken.objects.filter(name="Device 0").update(expiry=LONG_AGO)
     new_token(ana_client, "In the place of one that has expired")
@@ -120,7 +121,7 @@ def test_a_device_has_a_name(ana_client: Client) -> None:
     assert post(ana_client, DEVICES, {"name": ""}).status_code == 400
     assert post(ana_client, DEVICES, {}).status_code == 400
     assert post(ana_client, DEVICES, {"name": "x" * 81}).status_code == 400
-    assert not DeviceToken.objects.exists()
+    assert not ours(DeviceToken).exists()
 
 
 def test_the_page_shows_a_token_once(nurse: User) -> None:
@@ -138,7 +139,7 @@ def test_the_page_shows_a_token_once(nurse: User) -> None:
 def test_the_page_revokes(nurse: User, ana_client: Client) -> None:
     client = signed_in(nurse)
     token = client.post("/devices/", {"name": "Laptop"}).context["token"]
-    where = f"/devices/{DeviceToken.objects.get().public_id}/revoke/"
+    where = f"/devices/{ours(DeviceToken).get().public_id}/revoke/"
     assert ana_client.post(where).status_code == 404
     assert client.get(where).status_code == 405
     assert client.post(where).status_code == 302

@@ -14,6 +14,7 @@ from homedialysis.accounts.models import Invitation, Role, User
 from homedialysis.accounts.services.invitations import NotInvitable
 from sessions.models import CarePartner, Patient
 from sessions.services.enrolment import invite_care_partner, invite_patient
+from tests.crowd import ours
 from tests.factories import PatientFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -49,7 +50,7 @@ def invited(client: Client, patient: Patient, email: str = "cleo@example.org") -
 
 def test_a_nurse_takes_a_patient_in(nurse_client: Client) -> None:
     answer = nurse_client.post("/patients/new/", PERSON)
-    patient = Patient.objects.get()
+    patient = ours(Patient).get()
     assert (answer.status_code, answer.headers["Location"]) == (302, f"/patients/{patient.pk}/access/")
     assert (patient.name, patient.height_cm, patient.account) == ("Cleo Marsh", 164, None)
 
@@ -68,7 +69,7 @@ def test_what_cannot_be_is_refused(nurse_client: Client, changes: dict[str, str]
     page = nurse_client.post("/patients/new/", PERSON | changes)
     assert page.status_code == 200
     assert words in page.context["form"].errors[field][0]
-    assert not Patient.objects.exists()
+    assert not ours(Patient).exists()
 
 
 def test_a_hospital_number_belongs_to_one(nurse_client: Client) -> None:
@@ -106,7 +107,7 @@ def test_nobody_signs_in_before_the_link_was_used(nurse_client: Client, cleo: Pa
 
 def test_only_the_hash_of_a_link_is_kept(nurse_client: Client, cleo: Patient) -> None:
     secret = invited(nurse_client, cleo).split("/")[2]
-    assert secret not in str(Invitation.objects.values().get())
+    assert secret not in str(ours(Invitation).values().get())
 
 
 def test_a_link_holds_for_seven_days(nurse_client: Client, cleo: Patient) -> None:
@@ -124,7 +125,7 @@ def test_a_new_link_makes_the_old_one_useless(nurse_client: Client, cleo: Patien
     old, new = invited(nurse_client, cleo), invited(nurse_client, cleo)
     assert Client().get(old).status_code == 410
     assert Client().post(new, NEW).status_code == 302
-    assert User.objects.filter(role=Role.PATIENT).count() == 1
+    assert ours(User).filter(role=Role.PATIENT).count() == 1
 
 
 @pytest.mark.parametrize("password", ["short", "cleo@example.org", "password12345678"[:12], "a quiet river at dusk"])
@@ -159,7 +160,7 @@ def test_an_address_in_use_is_refused_and_nothing_is_left_behind(
         assert "already has an account" in page.context["form"].errors["email"][0]
     cleo.refresh_from_db()
     assert cleo.account is None
-    assert not Invitation.objects.exists()
+    assert not ours(Invitation).exists()
 
 
 def test_an_address_of_another_patient_who_has_not_come_yet_is_refused(nurse: User, cleo: Patient, unit: Any) -> None:
@@ -192,7 +193,7 @@ def test_the_sign_up_page_lets_nobody_in(unit: Any) -> None:
     fields = {"email": "stranger@example.org", "password1": "a quiet river at dawn"}
     page = Client().post("/accounts/signup/", fields)
     assert page.status_code == 200
-    assert not User.objects.exists()
+    assert not ours(User).exists()
 
 
 def test_one_link_used_twice_at_the_same_moment_lets_one_in(nurse: User, cleo: Patient) -> None:
@@ -215,7 +216,7 @@ def test_the_page_of_the_second_says_that_the_link_is_over(
     from homedialysis.accounts.services import invitations
 
     link = invited(nurse_client, cleo)
-    stale = Invitation.objects.select_related("user").get()
+    stale = ours(Invitation).select_related("user").get()
     assert Client().post(link, NEW).status_code == 302
     monkeypatch.setattr(invitations, "open_invitation", lambda **kwargs: stale)
     assert Client().post(link, NEW).status_code == 410

@@ -13,6 +13,7 @@ from django.utils import timezone
 from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Patient, TreatmentRecord
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
 from tests.over_http import JSON, add_readings, address, faults, put
 
@@ -112,7 +113,7 @@ def test_an_overruled_check_needs_a_reason(ana_client: Client, reason: str | Non
     found = faults(put(ana_client, uuid.uuid4(), night_body(checks=[a_check(overruled=True, **given)])))
     assert set(found) == {"checks[0].reason"}
     assert "“Leak sensor” was overruled: say why" in found["checks[0].reason"]["message"]
-    assert not TreatmentRecord.objects.exists()
+    assert not ours(TreatmentRecord).exists()
 
 
 @pytest.mark.parametrize(
@@ -183,7 +184,7 @@ def test_a_clock_that_names_no_moment_is_refused(ana_client: Client, clock: str)
     answer = sent_at(ana_client, uuid.uuid4(), clock)
     assert answer.status_code == 400
     assert "X-Phone-Time" in answer.json()["detail"]
-    assert not TreatmentRecord.objects.exists()
+    assert not ours(TreatmentRecord).exists()
 
 
 def test_a_clock_at_the_end_of_time_is_no_harm(ana_client: Client) -> None:

@@ -18,6 +18,7 @@ from homedialysis.accounts.models import User
 from sessions.facts import plausible
 from sessions.models import AccessSite, EventKind, Patient, Prescription, RecordState
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import (
     A_NIGHT,
     LONG_AGO,

@@ -11,6 +11,7 @@ from django.test import Client
 
 from alerts.models import PendingEvaluation
 from sessions.models import AccessSite, Patient, Reading, RecordState, TreatmentRecord
+from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
 from tests.over_http import add_readings, address, faults, post, put
 
@@ -41,7 +42,7 @@ def test_a_late_reading_is_put_in_order_of_time(ana_client: Client, night: Treat
     answer = add_readings(ana_client, night.pk, {"at": at(120), "pulse": 72})
     assert (answer.status_code, answer.headers["ETag"]) == (200, '"2"')
     assert [row["pulse"] for row in answer.json()["readings"]] == [70, 72, 74]
-    assert list(Reading.objects.values_list("pulse", flat=True)) == [70, 72, 74]
+    assert list(ours(Reading).values_list("pulse", flat=True)) == [70, 72, 74]
 
 
 def test_nothing_else_of_the_record_is_touched(ana_client: Client, night: TreatmentRecord) -> None:
@@ -49,7 +50,7 @@ def test_nothing_else_of_the_record_is_touched(ana_client: Client, night: Treatm
     add_readings(ana_client, night.pk, {"at": at(120), "pulse": 72})
     after = ana_client.get(address(night.pk)).json()
     assert rest(after) == rest(before)
-    record = TreatmentRecord.objects.get()
+    record = ours(TreatmentRecord).get()
     assert (record.state, record.finished_at) == (RecordState.FINISHED, night.finished_at)
     assert record.siteused_set.get().attempts == 2
     assert record.event_set.get().note == "left calf"
@@ -57,14 +58,14 @@ def test_nothing_else_of_the_record_is_touched(ana_client: Client, night: Treatm
 
 def test_a_reading_that_is_already_there_is_no_harm(ana_client: Client, night: TreatmentRecord) -> None:
     late = {"at": at(120), "pulse": 72}
-    PendingEvaluation.objects.all().delete()
+    ours(PendingEvaluation).all().delete()
     first = add_readings(ana_client, night.pk, late)
-    assert PendingEvaluation.objects.get().record == night
-    PendingEvaluation.objects.all().delete()
+    assert ours(PendingEvaluation).get().record == night
+    ours(PendingEvaluation).all().delete()
     again = add_readings(ana_client, night.pk, late)
     assert (again.status_code, again.json()) == (200, first.json())
-    assert Reading.objects.count() == 3
-    assert not PendingEvaluation.objects.exists(), "the repeat is no news"
+    assert ours(Reading).count() == 3
+    assert not ours(PendingEvaluation).exists(), "the repeat is no news"
 
 
 def test_known_and_new_readings_may_come_together(ana_client: Client, night: TreatmentRecord) -> None:
@@ -77,8 +78,8 @@ def test_a_reading_that_contradicts_is_409_and_none_is_added(ana_client: Client,
     assert answer.status_code == 409
     assert "22:30" in answer.json()["detail"]
     assert "23:30" not in answer.json()["detail"]
-    assert TreatmentRecord.objects.get().revision == 1
-    assert Reading.objects.count() == 2
+    assert ours(TreatmentRecord).get().revision == 1
+    assert ours(Reading).count() == 2
 
 
 def test_late_readings_need_no_revision_and_make_the_next_one(ana_client: Client, night: TreatmentRecord) -> None:
@@ -109,7 +110,7 @@ def test_what_is_no_reading_is_refused(
     ana_client: Client, night: TreatmentRecord, body: dict[str, Any], field: str
 ) -> None:
     assert field in faults(post(ana_client, address(night.pk, "readings/"), body))
-    assert TreatmentRecord.objects.get().revision == 1
+    assert ours(TreatmentRecord).get().revision == 1
 
 
 def test_the_record_as_a_whole_must_still_hold_together(ana_client: Client, night: TreatmentRecord) -> None:
@@ -125,4 +126,4 @@ def test_a_record_that_is_not_there_is_404(ana_client: Client) -> None:
 
 def test_somebody_elses_record_is_404_and_stays_as_it_was(ben_client: Client, night: TreatmentRecord) -> None:
     assert add_readings(ben_client, night.pk, {"at": at(120), "pulse": 72}).status_code == 404
-    assert Reading.objects.count() == 2
+    assert ours(Reading).count() == 2

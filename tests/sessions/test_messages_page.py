@@ -9,6 +9,7 @@ from django.test import Client
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Message, Patient
 from sessions.services.messages import NotForWriting, note_seen, write_message
+from tests.crowd import ours
 from tests.factories import A_NIGHT, MessageFactory
 
 pytestmark = pytest.mark.django_db
@@ -23,7 +24,7 @@ def test_a_message_is_written_and_its_reading_shown(
     nurse_client: Client, nurse: User, ana: Patient, partner: User, where: str
 ) -> None:
     assert nurse_client.post(where, {"words": "Filter change is due.\nRing us."}).status_code == 302
-    message = Message.objects.get()
+    message = ours(Message).get()
     assert (message.patient, message.sent_by) == (ana, nurse)
     page = nurse_client.get(where).content.decode()
     assert ("Filter change is due.<br>Ring us." in page, "Not seen yet" in page) == (True, True)
@@ -38,7 +39,7 @@ def test_a_message_is_written_and_its_reading_shown(
 def test_an_empty_or_endless_message_is_refused(nurse_client: Client, where: str, words: str) -> None:
     page = nurse_client.post(where, {"words": words})
     assert (page.status_code, set(page.context["form"].errors)) == (200, {"words"})
-    assert not Message.objects.exists()
+    assert not ours(Message).exists()
 
 
 def test_only_nurse_and_nephrologist_write(ana: Patient, technologist: User, partner: User) -> None:

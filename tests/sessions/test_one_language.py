@@ -16,6 +16,7 @@ from sessions.models import Patient, RecordSource, TextKind, TreatmentRecord
 from sessions.pages.bedside import FOLDER
 from sessions.services.takeout import as_json
 from sessions.texts import ready
+from tests.crowd import ours
 from tests.factories import A_NIGHT, UnitTextFactory, record_night
 
 NOT_SHOWN_BY_THE_SERVER = re.compile(
@@ -107,7 +108,7 @@ class TestFromPaper:
         told = ana_client.put(path, body, content_type="application/json")
         assert told.status_code == 400
         assert [fault["field"] for fault in told.json()["errors"]] == ["source"]
-        assert not TreatmentRecord.objects.filter(document__source="memory").exists()
+        assert not ours(TreatmentRecord).filter(document__source="memory").exists()
 
     def test_pages_of_staff_and_patient_say_it(
         self, ana: Patient, ana_client: Client, nurse: User, nurse_client: Client

@@ -18,6 +18,7 @@ from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord
 from sessions.services.bloods import enter_bloods
 from sessions.services.prescribing import sign_prescription
 from sessions.signals import bloods_entered, prescription_signed, treatment_recorded
+from tests.crowd import ours
 from tests.factories import A_NIGHT, BloodFactory, DialyserFactory, PrescriptionFactory, night_body, record_night
 from tests.over_http import add_readings, put
 
@@ -68,8 +69,8 @@ def test_a_listener_that_fails_leaves_nothing_of_a_new_record(ear: Ear, ana_clie
     ear.breaks = True
     with pytest.raises(RuntimeError, match="the listener broke"):
         put(ana_client, uuid.uuid4(), night_body())
-    assert not TreatmentRecord.objects.exists()
-    assert not PendingEvaluation.objects.exists()
+    assert not ours(TreatmentRecord).exists()
+    assert not ours(PendingEvaluation).exists()
 
 
 @to_treatments
@@ -84,7 +85,7 @@ def test_nor_of_a_change(ear: Ear, ana_client: Client, ana: Patient) -> None:
             change()
     record.refresh_from_db()
     assert (record.revision, record.reading_set.count()) == (1, 3)
-    assert PendingEvaluation.objects.count() == 1
+    assert ours(PendingEvaluation).count() == 1
 
 
 @to_bloods
@@ -96,7 +97,7 @@ def test_bloods_are_told_together_and_fall_together(ear: Ear, ana: Patient, nurs
     more = BloodFactory.build(patient=ana, entered_by=nurse, drawn_at=A_NIGHT + timedelta(days=1))
     with pytest.raises(RuntimeError):
         enter_bloods(results=[more], by=nurse, at=A_NIGHT)
-    assert BloodResult.objects.count() == 2
+    assert ours(BloodResult).count() == 2
 
 
 @to_prescriptions

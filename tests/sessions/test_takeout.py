@@ -10,6 +10,7 @@ import zipfile
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.core.serializers.json import DjangoJSONEncoder
 from django.test import Client
 from django.urls import reverse
 
@@ -17,6 +18,7 @@ from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Message, Patient, Prescription
 from sessions.services import takeout
 from sessions.services.takeout import safe_cell
+from tests import crowd
 from tests.factories import A_NIGHT, BloodFactory, record_night
 
 pytestmark = pytest.mark.django_db
@@ -103,10 +105,54 @@ def test_every_field_of_a_treatment_has_its_place(whole: Patient, ana_client: Cl
             assert name in columns, name
 
 
-def test_nothing_of_anybody_else(whole: Patient, ben: Patient, ana_client: Client, ben_client: Client) -> None:
-    record_night(ben, notes="bens own words")
-    assert not any("bens own words" in text or "Ben Okonjo" in text for text in files(ana_client, whole).values())
-    assert "bens own words" in files(ben_client, ben)["treatments.csv"]
+@pytest.fixture
+def hers() -> Patient:
+    """Who has something in every table, with a word that is in no other record."""
+    return Patient.objects.get(name=crowd.NAME)
+
+
+ORDERED_BY = {
+    "prescriptions": "version",
+    "acknowledgements": "at",
+    "messages": "sent_at",
+    "bloods": "drawn_at",
+    "urine_collections": "ended_at",
+    "accesses": "created_on",
+    "machines": "since",
+    "water_tests": "sampled_at",
+    "tasks_done": "done_at",
+    "supply_counts": "counted_at",
+    "deliveries": "entered_at",
+    "trainings": "done_on",
+    "treatments": "started_at",
+}
+
+
+def test_everything_of_one_and_nothing_of_anybody_else(whole: Patient, hers: Patient) -> None:
+    """Table by table: each row of hers says her word, or to which of her treatments it belongs; none of Ana's does."""
+    own = {str(record.pk) for record in hers.treatments.all()}
+    for table in takeout.tables_of(hers):
+        texts = [json.dumps(row, cls=DjangoJSONEncoder) for row in table.rows]
+        assert texts, table.name
+        assert [text for text in texts if crowd.WORD not in text and json.loads(text).get("treatment") not in own] == []
+    for table in takeout.tables_of(whole):
+        for row in table.rows:
+            text = json.dumps(row, cls=DjangoJSONEncoder)
+            assert crowd.WORD not in text, table.name
+            assert not any(record in text for record in own), table.name
+
+
+def test_no_file_names_anybody_else(whole: Patient, hers: Patient, ana_client: Client) -> None:
+    assert [name for name, text in files(ana_client, whole).items() if crowd.WORD in text or crowd.NAME in text] == []
+
+
+def test_each_table_is_in_the_order_of_its_time(hers: Patient) -> None:
+    """Her rows were made in another order."""
+    tables = {table.name: list(table.rows) for table in takeout.tables_of(hers)}
+    for name, column in ORDERED_BY.items():
+        moments = [str(row[column]) for row in tables[name]]
+        assert len(set(moments)) > 1, name
+        assert moments == sorted(moments), name
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1"])

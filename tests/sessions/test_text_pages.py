@@ -14,6 +14,7 @@ from sessions.models import EventKind, Patient, UnitText
 from sessions.services.unit_texts import DEFAULTS, MovedOn, NotForWriting, Place, Texts, technique_of, write_text
 from sessions.texts import checklist, run_sheets
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, AccessFactory, SiteFactory, UnitTextFactory
 
 pytestmark = pytest.mark.django_db
@@ -51,7 +52,7 @@ def test_a_check_is_changed_and_saved_as_a_version(nurse_client: Client, nurse: 
         CHECKS, sent | {"row-1-limit_high": "0.05", "why": "Our water service asks for half.", "do": "save"}
     )
     assert (answer.status_code, answer.headers["Location"]) == (302, f"{CHECKS}#content")
-    row = UnitText.objects.get()
+    row = ours(UnitText).get()
     assert (row.kind, row.version, row.made_by, row.why) == (
         "checklist",
         1,
@@ -80,7 +81,7 @@ def test_rows_move_come_and_go_and_nothing_is_saved_before_it_is_asked(nurse_cli
     last = len(names(page)) - 1
     given = {f"row-{last}-name": "Cat is out", f"row-{last}-part": "setup", "why": "Cats.", "do": "save"}
     assert nurse_client.post(CHECKS, fields_of(page) | given).status_code == 302
-    kept = UnitText.objects.get().content["items"]
+    kept = ours(UnitText).get().content["items"]
     assert (kept[-1]["name"], kept[-1]["key"], kept[-1]["asks_value"]) == ("Cat is out", "cat_is_out", False)
     assert len(kept) == len(before)
 
@@ -90,7 +91,7 @@ def test_a_button_that_makes_no_sense_changes_nothing(nurse_client: Client, do: 
     page = nurse_client.get(CHECKS)
     again = nurse_client.post(CHECKS, fields_of(page) | {"do": do})
     assert (again.status_code, names(again)) == (200, names(page))
-    assert not UnitText.objects.exists()
+    assert not ours(UnitText).exists()
 
 
 @pytest.mark.parametrize(
@@ -112,7 +113,7 @@ def test_what_cannot_be_saved_is_said_and_kept_in_sight(
 ) -> None:
     sent = fields_of(nurse_client.get(CHECKS)) | {"why": "Trying.", "do": "save"} | change
     answer = nurse_client.post(CHECKS, sent)
-    assert (answer.status_code, UnitText.objects.count()) == (400, 0)
+    assert (answer.status_code, ours(UnitText).count()) == (400, 0)
     page = answer.content.decode()
     assert words in page
     assert all(value in page for value in change.values())
@@ -137,7 +138,7 @@ def test_two_who_write_at_once_lose_nothing(nurse_client: Client, nephrologist_c
     assert "Dr Lee saved version 1 while you were writing (Theirs.)" in page.content.decode()
     assert page.context["rows"].forms[0]["hint"].value() == "Mine."
     assert nurse_client.post(CHECKS, fields_of(page) | {"do": "save"}).status_code == 302
-    assert list(UnitText.objects.order_by("version").values_list("version", "why")) == [(1, "Theirs."), (2, "Mine.")]
+    assert list(ours(UnitText).order_by("version").values_list("version", "why")) == [(1, "Theirs."), (2, "Mine.")]
 
 
 def test_an_old_version_can_still_be_read(nurse_client: Client, technologist: User) -> None:
@@ -169,7 +170,7 @@ def test_the_programs_steps_for_each_way_to_connect_can_be_put_in(
     assert names(page) == [str(step.words) for step in run_sheets.default_steps(technique, way)]
     answer = nurse_client.post(where, fields_of(page) | {"row-0-hint": "Ours.", "why": "Our way.", "do": "save"})
     assert answer.status_code == 302, names(page)
-    row = UnitText.objects.get()
+    row = ours(UnitText).get()
     assert (row.kind, row.technique, row.patient) == ("run_sheet", technique, None)
     assert row.content["steps"][1:] == run_sheets.default_content(technique, way)["steps"][1:]
 
@@ -203,7 +204,7 @@ def test_cards_and_first_aid_are_rewritten_under_their_own_keys(nurse_client: Cl
     where = "/unit/bedside/cards/"
     forged = {"row-0-key": "something_else", "row-0-lines": "Stop the pump.\n\n Clamp. ", "why": "Short.", "do": "save"}
     assert nurse_client.post(where, fields_of(nurse_client.get(where)) | forged).status_code == 302
-    cards = UnitText.objects.get(kind="cards").content["cards"]
+    cards = ours(UnitText).get(kind="cards").content["cards"]
     assert (cards[0]["kind"], cards[0]["lines"]) == ("needle_out", ["Stop the pump.", "Clamp."])
     assert {card["kind"] for card in cards} == {
         "needle_out", "air", "chest_pain", "faint", "machine_alarm", "power_water",
@@ -214,7 +215,7 @@ def test_cards_and_first_aid_are_rewritten_under_their_own_keys(nurse_client: Cl
     index = list(EventKind.values).index("cramp")
     forged = {"row-0-key": "air", f"row-{index}-words": "Stretch.", "why": "Short.", "do": "save"}
     assert nurse_client.post(where, fields_of(page) | forged).status_code == 302
-    texts = UnitText.objects.get(kind="first_aid").content["texts"]
+    texts = ours(UnitText).get(kind="first_aid").content["texts"]
     assert (texts["cramp"], set(texts)) == ("Stretch.", set(EventKind.values))
 
 
@@ -251,7 +252,7 @@ def test_the_training_nurse_adapts_a_run_sheet_for_one_patient(
     assert "follows the unit&#x27;s run sheet" in page.content.decode() or "follows the unit's" in page.content.decode()
     sent = fields_of(page) | {"row-0-words": "Sit down first, Ana", "why": "Gets dizzy.", "do": "save"}
     assert nurse_client.post(hers, sent).status_code == 302
-    row = UnitText.objects.get()
+    row = ours(UnitText).get()
     assert (row.patient, row.technique) == (ana, "buttonhole")
     told = kit_of(ana_client)["run_sheet"]
     assert (told["version"], told["steps"][0]["words"]) == (row.version, "Sit down first, Ana")
@@ -283,7 +284,7 @@ def test_a_later_change_of_the_unit_s_sheet_is_pointed_out(
     assert "taken back" in page.content.decode()
     again = nurse_client.post(hers, fields_of(page) | given)
     assert "no words of its own to take back" in again.content.decode()
-    assert UnitText.objects.count() == 3
+    assert ours(UnitText).count() == 3
 
 
 def test_reading_a_patient_s_own_sheet_is_noted(technologist: User, ana: Patient, hers: str) -> None:

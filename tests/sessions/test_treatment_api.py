@@ -23,6 +23,7 @@ from sessions.models import (
     TreatmentRecord,
 )
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
 from tests.over_http import address, faults, put
 
@@ -39,7 +40,7 @@ def test_a_new_treatment_is_made_under_the_phones_own_id(
 ) -> None:
     answer = put(ana_client, record_id, night_body())
     assert (answer.status_code, answer.headers["ETag"]) == (201, '"1"')
-    record = TreatmentRecord.objects.get()
+    record = ours(TreatmentRecord).get()
     assert (record.pk, record.patient, record.revision) == (record_id, ana, 1)
     assert (record.prescription, record.recorded_by) == (anas_prescription, ana.account)
     assert (record.pre_weight_kg, record.post_weight_kg, record.uf_removed_l) == (72.0, 70.0, 2.3)
@@ -75,10 +76,10 @@ def test_every_list_of_the_document_becomes_rows(
         sites=[{"site": site.pk, "use": site.use, "attempts": 1, "bleeding_minutes": 4.5} for site in anas_sites],
     )
     assert put(ana_client, record_id, body).status_code == 201
-    counts = [model.objects.count() for model in (Reading, Event, Medicine, Check, SiteUsed)]
+    counts = [ours(model).count() for model in (Reading, Event, Medicine, Check, SiteUsed)]
     assert counts == [2, 1, 1, 1, 2]
-    assert Event.objects.get().note == "left calf"
-    assert set(SiteUsed.objects.values_list("site", "bleeding_minutes")) == {(site.pk, 4.5) for site in anas_sites}
+    assert ours(Event).get().note == "left calf"
+    assert set(ours(SiteUsed).values_list("site", "bleeding_minutes")) == {(site.pk, 4.5) for site in anas_sites}
 
 
 def test_the_same_body_again_is_answered_like_the_first_time(ana_client: Client, record_id: uuid.UUID) -> None:
@@ -87,9 +88,9 @@ def test_the_same_body_again_is_answered_like_the_first_time(ana_client: Client,
     assert (first.status_code, again.status_code) == (201, 200)
     assert again.headers["ETag"] == first.headers["ETag"]
     assert again.json() == first.json()
-    assert TreatmentRecord.objects.count() == 1
-    assert PendingEvaluation.objects.count() == 1, "nothing new, so nothing to evaluate again"
-    assert TreatmentRecord.objects.get().events.count() == 1  # type: ignore[attr-defined]
+    assert ours(TreatmentRecord).count() == 1
+    assert ours(PendingEvaluation).count() == 1, "nothing new, so nothing to evaluate again"
+    assert ours(TreatmentRecord).get().events.count() == 1  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("if_match", ['"1"', '"7"', 'W/"1"', "1"])
@@ -119,17 +120,17 @@ def test_a_change_without_if_match_is_428_and_changes_nothing(ana_client: Client
     answer = put(ana_client, record_id, night_body(post_weight_kg=70.4))
     assert answer.status_code == 428
     assert "If-Match" in answer.json()["detail"]
-    assert TreatmentRecord.objects.get().post_weight_kg == 70.0
+    assert ours(TreatmentRecord).get().post_weight_kg == 70.0
 
 
 def test_a_change_of_the_revision_that_stands_replaces_it(ana_client: Client, record_id: uuid.UUID) -> None:
     put(ana_client, record_id, night_body(readings=3))
-    PendingEvaluation.objects.all().delete()
+    ours(PendingEvaluation).all().delete()
     answer = put(ana_client, record_id, night_body(readings=1, post_weight_kg=70.4), '"1"')
     assert (answer.status_code, answer.headers["ETag"], answer.json()["revision"]) == (200, '"2"', 2)
-    record = TreatmentRecord.objects.get()
+    record = ours(TreatmentRecord).get()
     assert (record.post_weight_kg, record.reading_set.count()) == (70.4, 1)
-    assert PendingEvaluation.objects.get().record == record
+    assert ours(PendingEvaluation).get().record == record
 
 
 def test_a_stale_revision_is_412_with_the_record_as_it_stands(ana_client: Client, record_id: uuid.UUID) -> None:
@@ -140,7 +141,7 @@ def test_a_stale_revision_is_412_with_the_record_as_it_stands(ana_client: Client
     body = answer.json()
     assert body["current"] == ana_client.get(address(record_id)).json()
     assert "revision 2, not 1" in body["detail"]
-    assert TreatmentRecord.objects.get().post_weight_kg == 70.4
+    assert ours(TreatmentRecord).get().post_weight_kg == 70.4
 
 
 @pytest.mark.parametrize("if_match", ["", '"abc"', "*", '"1", "2"', '"1.0"'])
@@ -149,13 +150,13 @@ def test_an_if_match_that_names_no_revision_is_refused(ana_client: Client, recor
     answer = put(ana_client, record_id, night_body(post_weight_kg=70.4), if_match)
     assert answer.status_code == 400
     assert if_match in answer.json()["detail"]
-    assert TreatmentRecord.objects.get().revision == 1
+    assert ours(TreatmentRecord).get().revision == 1
 
 
 def test_an_open_record_may_hold_almost_nothing(ana_client: Client, record_id: uuid.UUID) -> None:
     answer = put(ana_client, record_id, {"status": "open", "started_at": A_NIGHT.isoformat()})
     assert answer.status_code == 201
-    record = TreatmentRecord.objects.get()
+    record = ours(TreatmentRecord).get()
     assert (record.state, record.minutes, record.finished_at) == (RecordState.OPEN, None, None)
 
 
@@ -164,18 +165,18 @@ def test_an_open_record_is_filled_in_and_then_handed_over(ana_client: Client, re
     put(ana_client, record_id, part)
     answer = put(ana_client, record_id, night_body(), '"1"')
     assert (answer.status_code, answer.json()["status"]) == (200, "finished")
-    assert TreatmentRecord.objects.get().finished_at is not None
+    assert ours(TreatmentRecord).get().finished_at is not None
 
 
 def test_a_record_handed_over_needs_its_end(ana_client: Client, record_id: uuid.UUID) -> None:
     answer = put(ana_client, record_id, night_body(ended_at=None))
     assert set(faults(answer)) == {"ended_at"}
-    assert not TreatmentRecord.objects.exists()
+    assert not ours(TreatmentRecord).exists()
 
 
 def test_a_record_belongs_to_the_prescription_in_force_when_it_began(ana_client: Client, record_id: uuid.UUID) -> None:
     assert put(ana_client, record_id, night_body()).status_code == 201, "none in force is no obstacle"
-    assert TreatmentRecord.objects.get().prescription is None
+    assert ours(TreatmentRecord).get().prescription is None
 
 
 def test_a_record_that_is_not_there_is_404(ana_client: Client, record_id: uuid.UUID) -> None:
@@ -206,7 +207,7 @@ def test_a_care_partner_of_two_patients_says_which(
     client = signed_in(partner)
     assert set(faults(put(client, record_id, night_body()))) == {"patient"}
     assert put(client, record_id, night_body(patient=str(ben.pk))).status_code == 201
-    assert TreatmentRecord.objects.get().patient == ben
+    assert ours(TreatmentRecord).get().patient == ben
 
 
 @pytest.mark.parametrize("body", ["[]", '"text"', "3", "null"])
@@ -217,7 +218,7 @@ def test_a_body_that_is_no_object_is_refused(ana_client: Client, record_id: uuid
 @pytest.mark.parametrize("body", ["", "{", '{"status": NaN}', "\x00", '{"pre_weight_kg": Infinity}'])
 def test_a_body_that_is_no_json_is_refused(ana_client: Client, record_id: uuid.UUID, body: str) -> None:
     assert put(ana_client, record_id, body).status_code == 400
-    assert not TreatmentRecord.objects.exists()
+    assert not ours(TreatmentRecord).exists()
 
 
 def test_only_json_is_read(ana_client: Client, record_id: uuid.UUID) -> None:
@@ -234,4 +235,4 @@ def test_somebody_elses_id_is_taken_and_stays_as_it_was(ana_client: Client, ben:
     answer = put(ana_client, bens.pk, night_body(post_weight_kg=69.0), '"1"')
     assert set(faults(answer)) == {"id"}
     assert "Ben" not in answer.content.decode()
-    assert TreatmentRecord.objects.get().as_sent == before
+    assert ours(TreatmentRecord).get().as_sent == before

@@ -15,6 +15,7 @@ from alerts.models import PendingEvaluation
 from sessions.facts.fields import CHECK, EVENT, LISTS, MEDICINE, READING, SITE, TREATMENT
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient, TreatmentRecord
+from tests.crowd import ours
 from tests.factories import A_NIGHT, AccessFactory, SiteFactory, night_body, record_night
 from tests.over_http import add_readings, faults, put
 
@@ -27,8 +28,8 @@ def refused(client: Client, body: Any) -> dict[str, dict[str, Any]]:
     """The faults of a body that must be refused, after making sure that nothing was saved."""
     answer = put(client, uuid.uuid4(), body)
     found = faults(answer)
-    assert not TreatmentRecord.objects.exists()
-    assert not PendingEvaluation.objects.exists()
+    assert not ours(TreatmentRecord).exists()
+    assert not ours(PendingEvaluation).exists()
     assert answer.json()["detail"].startswith(f"{len(found)} value")
     return found
 
@@ -248,7 +249,7 @@ def test_an_impossible_change_leaves_the_record_as_it_stood(ana_client: Client) 
     record_id = uuid.uuid4()
     first = put(ana_client, record_id, night_body()).json()
     assert set(faults(put(ana_client, record_id, night_body(pre_weight_kg=999), '"1"'))) == {"pre_weight_kg"}
-    assert TreatmentRecord.objects.get().as_sent == first
+    assert ours(TreatmentRecord).get().as_sent == first
 
 
 def test_a_late_reading_is_judged_like_any_other(ana_client: Client) -> None:
@@ -257,7 +258,7 @@ def test_a_late_reading_is_judged_like_any_other(ana_client: Client) -> None:
     found = faults(add_readings(ana_client, record_id, {"at": AT}, {"at": AT, "venous_mmhg": 9999}))
     assert set(found) == {"readings[1].venous_mmhg"}
     assert found["readings[1].venous_mmhg"]["given"] == 9999
-    assert TreatmentRecord.objects.get().revision == 1
+    assert ours(TreatmentRecord).get().revision == 1
 
 
 def test_a_record_that_was_handed_over_is_not_opened_again(ana_client: Client, ana: Patient) -> None:

@@ -11,6 +11,7 @@ from django.test import Client
 from sessions.facts import plausible
 from sessions.facts.fields import LISTS, TREATMENT
 from sessions.models import TreatmentRecord
+from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body
 from tests.over_http import add_readings, put
 
@@ -31,7 +32,7 @@ def test_an_unusual_number_is_kept_and_marked(ana_client: Client) -> None:
         "confirmed": False,
     }
     assert answer.json()["marks"] == [mark]
-    record = TreatmentRecord.objects.get()
+    record = ours(TreatmentRecord).get()
     assert (record.pre_weight_kg, record.marks) == (165.5, [mark])
 
 

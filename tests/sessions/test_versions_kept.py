@@ -11,6 +11,7 @@ from django.test import Client
 
 from homedialysis.accounts.models import User
 from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord, VascularAccess
+from tests.crowd import ours
 from tests.factories import AccessFactory, BloodFactory, night_body, record_night
 from tests.over_http import address, put
 
@@ -41,7 +42,7 @@ def test_a_version_of_another_patients_record_is_404(ben_client: Client, night: 
 
 
 def test_a_change_past_the_code_leaves_a_version(night: TreatmentRecord) -> None:
-    TreatmentRecord.objects.update(post_weight_kg=61)
+    ours(TreatmentRecord).update(post_weight_kg=61)
     assert [row.post_weight_kg for row in kept_of(night)] == [70.0, 61]
 
 
@@ -52,7 +53,7 @@ def test_so_does_sql_by_hand(night: TreatmentRecord) -> None:
 
 
 def test_a_change_that_changes_nothing_leaves_none(night: TreatmentRecord) -> None:
-    TreatmentRecord.objects.update(post_weight_kg=70.0)
+    ours(TreatmentRecord).update(post_weight_kg=70.0)
     assert len(kept_of(night)) == 1
 
 
@@ -80,8 +81,8 @@ def _raw_delete(model: Any) -> Any:
 
 
 def test_a_patients_and_a_prescriptions_changes_are_kept_too(ana: Patient, anas_prescription: Prescription) -> None:
-    Patient.objects.update(phone="01632 960299")
-    Prescription.objects.update(target_weight_kg=69)
+    ours(Patient).update(phone="01632 960299")
+    ours(Prescription).update(target_weight_kg=69)
     assert [row.phone for row in kept_of(ana)] == ["01632 960200", "01632 960299"]
     assert [row.target_weight_kg for row in kept_of(anas_prescription)] == [70, 69]
 

@@ -10,6 +10,7 @@ from django.test import Client
 from homedialysis.accounts.models import User
 from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import night_body, record_night
 from tests.over_http import put
 
@@ -38,7 +39,7 @@ def test_the_newest_version_comes_first_with_what_changed(ana_client: Client, co
 
 
 def test_a_change_past_the_code_stands_among_them(ana_client: Client, corrected: TreatmentRecord) -> None:
-    TreatmentRecord.objects.update(document=corrected.document | {"post_weight_kg": 61.0})
+    ours(TreatmentRecord).update(document=corrected.document | {"post_weight_kg": 61.0})
     steps = ana_client.get(f"/nights/{corrected.pk}/versions/").context["versions"]
     assert [step["event"].revision for step in steps] == [2, 2, 1]
     assert {"field": "Weight after", "before": "70.4", "after": "61"} in steps[0]["changes"]

@@ -10,6 +10,7 @@ from django.test import Client
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, UserFactory, night_body, record_night
 from tests.over_http import BULK, TREATMENTS, add_readings, address, post, put
 
@@ -22,7 +23,7 @@ READERS = (Role.TECHNOLOGIST, Role.ADMINISTRATOR)
 def test_a_care_partner_writes_and_the_record_says_who(partner: User, ana: Patient, ana_client: Client) -> None:
     record_id = uuid.uuid4()
     assert put(signed_in(partner), record_id, night_body()).status_code == 201
-    record = TreatmentRecord.objects.get()
+    record = ours(TreatmentRecord).get()
     assert (record.patient, record.recorded_by) == (ana, partner)
     put(ana_client, record_id, night_body(post_weight_kg=70.2), '"1"')
     record.refresh_from_db()
@@ -64,7 +65,7 @@ def test_technologist_and_administrator_read_and_do_not_write(role: Role, ana: P
     ]
     assert [answer.status_code for answer in answers] == [403, 403, 403, 403]
     assert "nurse" in answers[0].json()["detail"]
-    assert TreatmentRecord.objects.get().revision == 1
+    assert ours(TreatmentRecord).get().revision == 1
 
 
 def test_somebody_shut_out_neither_reads_nor_writes(nurse: User, ana: Patient) -> None:

@@ -17,6 +17,7 @@ from dosing.services.night.computing import compute
 from homedialysis.accounts.models import ReadLog
 from sessions.facts.fields import READING
 from sessions.models import BloodResult, Patient, TreatmentRecord
+from tests.crowd import ours
 from tests.dosing.fhir.conftest import Faults
 from tests.factories import A_NIGHT, BloodFactory, PrescriptionFactory, record_night
 
@@ -183,7 +184,7 @@ def test_nobody_sees_more_here_than_elsewhere(
         assert (refused.status_code, refused.json()["resourceType"]) == (404, "OperationOutcome")
         assert Client().get(f"/api/v1/fhir/{where}").status_code == 401
     everything(nurse_client, ana)
-    assert ReadLog.objects.filter(patient_id=ana.pk, path__contains="$everything").count() == 1
+    assert ours(ReadLog).filter(patient_id=ana.pk, path__contains="$everything").count() == 1
 
 
 @pytest.mark.parametrize(

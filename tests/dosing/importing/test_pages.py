@@ -11,6 +11,7 @@ from django.test import Client
 from dosing.science.kidney import urea_clearance
 from homedialysis.accounts.models import ReadLog
 from sessions.models import BloodResult, LabMessage, Laboratory, Patient, UrineCollection
+from tests.crowd import ours
 from tests.dosing.importing.conftest import DRAWN_AT
 from tests.dosing.importing.samples import GOOD, STRANGER, WRONG_UNIT, csv_file, fhir_file, hl7_file
 from tests.factories import BloodFactory
@@ -30,26 +31,26 @@ def test_from_the_file_to_the_results(nurse_client: Client, laboratory: Laborato
     page = shown.content.decode()
     for words in ("Ana Verdemar", "5.4 mmol/L", "As g/dL it would be 112 g/L", "No patient here has the number HD-Z"):
         assert words in page
-    assert not BloodResult.objects.exists()
+    assert not ours(BloodResult).exists()
     where = shown.redirect_chain[-1][0]
     refused = nurse_client.post(where, {}, follow=True).content.decode()
     assert "Answer first: line 3." in refused
     done = nurse_client.post(where, {"line-1": "g/dL|pre", "post_method": "neither"}, follow=True).content.decode()
     assert "2 result(s) entered." in done
-    entered = {result.analyte: round(result.value, 6) for result in BloodResult.objects.all()}
+    entered = {result.analyte: round(result.value, 6) for result in ours(BloodResult).all()}
     assert entered == {"2823-3": 5.4, "718-7": 112}
     again = nurse_client.post(where, {}, follow=True).content.decode()
     assert "Somebody has taken these results meanwhile." in again
     back = nurse_client.get(f"{where}not-taken/")
     assert (back.headers["Content-Type"], STRANGER in back.content.decode()) == ("text/csv; charset=utf-8", True)
     assert nurse_client.get(f"{where}original/").content == csv_file([GOOD, WRONG_UNIT, STRANGER])
-    assert ReadLog.objects.filter(patient_id=known_ana.pk, path=where).exists()
+    assert ours(ReadLog).filter(patient_id=known_ana.pk, path=where).exists()
 
 
 def test_a_file_that_cannot_be_read_says_why_at_the_field(nurse_client: Client, laboratory: Laboratory) -> None:
     page = upload(nurse_client, laboratory, b"a;b\n1;2\n").content.decode()
     assert "The column “identifier” (the patient&#x27;s number) is not in the table; it has: a, b." in page
-    assert not LabMessage.objects.exists()
+    assert not ours(LabMessage).exists()
 
 
 def test_the_same_file_leads_to_the_first_one(nurse_client: Client, laboratory: Laboratory, known_ana: Patient) -> None:
@@ -65,7 +66,7 @@ def test_how_a_laboratory_writes_is_kept_and_checked(nurse_client: Client) -> No
     assert "“1234-5” is no LOINC code that this record knows." in refused
     columns = {"column_identifier": "Nr", "column_code": "test"}
     nurse_client.post("/laboratories/new/", given | columns | {"own_codes": "K = 2823-3\nNa+=2951-2"})
-    kept = Laboratory.objects.get()
+    kept = ours(Laboratory).get()
     assert (kept.columns, kept.codes) == ({"identifier": "Nr", "code": "test"}, {"K": "2823-3", "Na+": "2951-2"})
     page = nurse_client.get(f"/laboratories/{kept.pk}/").content.decode()
     assert "Na+ = 2951-2" in page
@@ -86,7 +87,7 @@ def test_a_program_leaves_a_message_that_a_person_takes(
     where = "/api/v1/bloods/import/?laboratory=Quillhaven laboratory&filename=night"
     answer = nurse_client.post(where, body, content_type=content_type)
     assert (answer.status_code, answer.json()["counts"]["new"]) == (201, 1)
-    assert not BloodResult.objects.exists()
+    assert not ours(BloodResult).exists()
     assert nurse_client.post(where, body, content_type=content_type).status_code == 200
     page = answer.json()["page"]
     assert "1 result(s) entered." in nurse_client.post(page, {}, follow=True).content.decode()
@@ -125,4 +126,4 @@ def test_a_collection_that_cannot_be_is_refused_with_its_limit(nurse_client: Cli
     page = nurse_client.post(f"/patients/{known_ana.pk}/urine/", given).content.decode()
     assert "Volume of the urine must be between 1 and 20000 mL; 90000 was given." in page
     assert "Length of the collection must be between 720 and 10080 min; 120 was given." in page
-    assert not UrineCollection.objects.exists()
+    assert not ours(UrineCollection).exists()

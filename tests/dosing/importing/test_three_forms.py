@@ -16,6 +16,7 @@ from dosing.services.importing.rows import Unreadable
 from homedialysis.accounts.models import User
 from sessions.facts.choices import MessageForm
 from sessions.models import BloodResult, LabMessage, Laboratory, Patient
+from tests.crowd import ours
 from tests.dosing.importing.conftest import DRAWN_AT, NOW
 from tests.dosing.importing.samples import CORRECTED, GOOD, LINES, VERDICTS, csv_file, fhir_file, hl7_file
 from tests.factories import BloodFactory
@@ -47,8 +48,8 @@ def test_each_line_is_found_to_be_what_it_is(
     assert form_of(file()) == form
     message = received(laboratory, form, file(), nurse)
     assert list(message.lines.values_list("verdict", flat=True)) == _expected(form)
-    assert bytes(LabMessage.objects.get().body) == file()
-    assert BloodResult.objects.count() == 2
+    assert bytes(ours(LabMessage).get().body) == file()
+    assert ours(BloodResult).count() == 2
 
 
 def _expected(form: str) -> list[str]:
@@ -63,7 +64,7 @@ def test_what_is_taken_stands_where_it_belongs(
     message = received(laboratory, form, file(), nurse)
     answers = {4: "g/dL|pre" if form == "csv" else "g/dL|apart", 1: "mg/dL urea nitrogen|pre"[:20]}
     taking.take(message=message, answers=answers, post_method="neither", by=nurse, at=NOW)
-    found = {result.analyte: result for result in BloodResult.objects.all()}
+    found = {result.analyte: result for result in ours(BloodResult).all()}
     # 56 mg/dL × 0.357 = 19.99 mmol/L; 11.2 g/dL = 112 g/L (AMA Manual of Style, from memory)
     values = {code: round(result.value, 1) for code, result in found.items()}
     assert values == {"2823-3": 5.4, "22664-7": 20.0, "2951-2": 138, "1751-7": 38, "718-7": 112}
@@ -74,7 +75,7 @@ def test_what_is_taken_stands_where_it_belongs(
     albumin.refresh_from_db()
     assert albumin.value == 38
     assert albumin.events.count() == 2, "the corrected value is kept in the history"  # type: ignore[attr-defined]
-    assert not Patient.objects.exclude(hospital_number="HD-A").exists()
+    assert not ours(Patient).exclude(hospital_number="HD-A").exists()
 
 
 @each_form
@@ -123,7 +124,7 @@ def test_the_same_file_is_kept_once(
     with pytest.raises(taking.AlreadyHere) as told:
         received(laboratory, form, file(), nurse)
     assert told.value.message == first
-    assert LabMessage.objects.count() == 1
+    assert ours(LabMessage).count() == 1
 
 
 def test_a_question_must_be_answered_before_anything_is_entered(
@@ -132,11 +133,11 @@ def test_a_question_must_be_answered_before_anything_is_entered(
     message = received(laboratory, "csv", csv_file(), nurse)
     with pytest.raises(taking.NotAnswered, match="line 6"):
         took(message, nurse)
-    assert BloodResult.objects.count() == 2
+    assert ours(BloodResult).count() == 2
     index, keys = asked(message)
     assert keys == ["g/dL|pre", "leave"]
     assert took(message, nurse, **{f"line_{index}": "leave"}) == 3
-    assert not BloodResult.objects.filter(analyte="718-7").exists()
+    assert not ours(BloodResult).filter(analyte="718-7").exists()
 
 
 def test_what_was_taken_is_not_taken_again(laboratory: Laboratory, known_ana: Patient, nurse: User) -> None:
@@ -178,7 +179,7 @@ def test_a_correction_within_one_file_wins_over_the_line_before_it(
     message = received(laboratory, "csv", csv_file([first, CORRECTED]), nurse)
     assert list(message.lines.values_list("verdict", flat=True)) == ["new", "corrects"]
     took(message, nurse)
-    assert BloodResult.objects.get().value == 38
+    assert ours(BloodResult).get().value == 38
 
 
 def test_own_codes_and_own_columns_of_a_laboratory(known_ana: Patient, nurse: User) -> None:
@@ -200,7 +201,7 @@ def test_own_codes_and_own_columns_of_a_laboratory(known_ana: Patient, nurse: Us
     assert (good.verdict, good.value, good.analyte) == ("new", 5.4, "2823-3")
     assert unknown.reason == "The laboratory's own code “Na” has no LOINC code set for it."
     took(message, nurse)
-    assert BloodResult.objects.get().drawn_at == DRAWN_AT, "Lisbon has no offset in March"
+    assert ours(BloodResult).get().drawn_at == DRAWN_AT, "Lisbon has no offset in March"
 
 
 @pytest.mark.parametrize(
@@ -226,4 +227,4 @@ def test_what_cannot_be_read_says_why_and_keeps_nothing(
 ) -> None:
     with pytest.raises(Unreadable, match=words):
         received(laboratory, form, body, nurse)
-    assert not LabMessage.objects.exists()
+    assert not ours(LabMessage).exists()

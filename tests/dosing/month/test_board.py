@@ -16,6 +16,7 @@ from dosing.services.month.ranges import book
 from dosing.services.month.reviewing import sign, write
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient
+from tests.crowd import ours
 from tests.factories import BloodFactory, PatientFactory
 from tests.page_text import laid_flat
 
@@ -46,7 +47,7 @@ def test_what_is_outside_or_unknown_says_so_in_words_and_signs(nurse_client: Cli
     page = nurse_client.get("/months/2026-03/").content.decode()
     assert '6.1 <span aria-hidden="true">▲</span><span class="visually-hidden">above the range</span>' in page
     assert "no result in half a year" in page
-    assert ReadLog.objects.filter(path="/months/2026-03/").count() == 3
+    assert ours(ReadLog).filter(path="/months/2026-03/").count() == 3
 
 
 def test_who_has_most_out_of_range_comes_first_and_which_is_said(nurse_client: Client, three: list[Patient]) -> None:
@@ -80,7 +81,7 @@ def test_it_sorts_by_the_state_of_the_review(
 ) -> None:
     for person in three[:2]:
         review = write(patient=person, month=MARCH, words="Fine.", for_patient="", by=nurse, at=timezone.now())
-    PatientMonth.objects.update(stale=False)
+    ours(PatientMonth).update(stale=False)
     sign(review=review, by=nephrologist, at=timezone.now())
     order = ["Cyra Lund", "Ana Verdemar", "Ben Okonjo"]
     assert names(nurse_client.get("/months/2026-03/?sort=review").content.decode()) == order
@@ -109,7 +110,7 @@ def test_the_unit_sets_its_own_range_and_goes_back(nurse_client: Client, three: 
     assert "Agreed in our meeting." in nurse_client.get("/ranges/").content.decode()
     nurse_client.post("/ranges/", {"number": "potassium", "default": "on", "why": "Back again."})
     assert book().place("potassium", 6.1) == 1
-    assert ReviewRange.objects.count() == 2
+    assert ours(ReviewRange).count() == 2
     refused = nurse_client.post("/ranges/", given | {"low": "7"}).content.decode()
     assert "must not lie below the lower one, 7; 6.5 was given" in refused
 
@@ -132,7 +133,7 @@ def test_queries_do_not_grow_with_the_patients(
 ) -> None:
     for _ in range(people):
         with_potassium(PatientFactory(joined_on=date(2025, 1, 1)), 5)
-    assert PatientMonth.objects.filter(month=MARCH).count() == people
+    assert ours(PatientMonth).filter(month=MARCH).count() == people
     with django_assert_max_num_queries(12):
         assert len(names(nurse_client.get("/months/2026-03/").content.decode())) == people
 

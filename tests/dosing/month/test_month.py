@@ -26,6 +26,7 @@ from sessions.facts.choices import PostSampleMethod
 from sessions.models import Patient, Prescription
 from sessions.services.bloods import enter_bloods
 from tests.dosing.made_up import english
+from tests.crowd import ours
 from tests.factories import BloodFactory, PrescriptionFactory, record_night
 
 pytestmark = pytest.mark.django_db
@@ -121,21 +122,21 @@ def test_news_makes_the_months_wait_and_computing_lets_them_rest(month: Patient,
 
 def test_another_science_makes_every_month_wait(month: Patient) -> None:
     compute_month(month, MARCH, at=NOW)
-    PatientMonth.objects.filter(month=MARCH).update(science_version="0")
-    assert PatientMonth.objects.get(month=MARCH) in waiting(timezone.now())
+    ours(PatientMonth).filter(month=MARCH).update(science_version="0")
+    assert ours(PatientMonth).get(month=MARCH) in waiting(timezone.now())
 
 
 def test_no_month_before_the_patient_joined(ana: Patient) -> None:
     ana.joined_on = date(2026, 2, 14)
     mark_stale(ana, datetime(2025, 11, 1, tzinfo=UTC), until=NOW)
-    assert sorted(PatientMonth.objects.values_list("month", flat=True)) == months_between(
+    assert sorted(ours(PatientMonth).values_list("month", flat=True)) == months_between(
         date(2026, 2, 1), date(2026, 4, 1)
     )
 
 
 def test_a_signed_prescription_makes_its_month_wait(month: Patient) -> None:
-    PatientMonth.objects.update(stale=False)
-    on_prescription(prescription=Prescription.objects.get())
+    ours(PatientMonth).update(stale=False)
+    on_prescription(prescription=ours(Prescription).get())
     assert waiting(timezone.now()).exists()
 
 
@@ -150,15 +151,16 @@ def test_a_month_computed_before_its_end_is_computed_again_until_it_is_over(ana:
 
 def test_who_sends_nothing_has_a_month_all_the_same(ana: Patient, ben: Patient) -> None:
     Patient.objects.filter(pk=ben.pk).update(left_on=date(2026, 2, 10))
-    PatientMonth.objects.all().delete()
+    ours(PatientMonth).all().delete()
     add_missing(at=datetime(2026, 4, 2, tzinfo=UTC))
-    assert set(PatientMonth.objects.values_list("patient", "month")) == {(ana.pk, MARCH), (ana.pk, date(2026, 4, 1))}
+    made = ours(PatientMonth).filter(patient__in=[ana, ben]).values_list("patient", "month")
+    assert set(made) == {(ana.pk, MARCH), (ana.pk, date(2026, 4, 1))}
 
 
 def test_one_month_that_fails_does_not_hold_up_the_others(
     ana: Patient, ben: Patient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    PatientMonth.objects.all().delete()
+    ours(PatientMonth).all().delete()
     add_missing(at=datetime(2026, 4, 2, tzinfo=UTC))
     really = computing.compute_month
 
@@ -169,4 +171,4 @@ def test_one_month_that_fails_does_not_hold_up_the_others(
 
     monkeypatch.setattr(computing, "compute_month", failing)
     compute_some(at=datetime(2026, 4, 2, tzinfo=UTC))
-    assert set(PatientMonth.objects.filter(stale=True).values_list("patient", flat=True)) == {ana.pk}
+    assert set(ours(PatientMonth).filter(stale=True).values_list("patient", flat=True)) == {ana.pk}

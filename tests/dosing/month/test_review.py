@@ -19,6 +19,7 @@ from dosing.services.month.reviewing import settle
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from sessions.services.prescribing import sign_prescription
+from tests.crowd import ours
 from tests.factories import PASSWORD, BloodFactory, PrescriptionFactory
 from tests.page_text import laid_flat
 
@@ -40,7 +41,7 @@ def where(ana: Patient) -> str:
 def potassium(person: Patient, value: float, month: int) -> None:
     BloodFactory(patient=person, analyte="2823-3", value=value, drawn_at=datetime(2026, month, 10, 9, tzinfo=UTC))
     compute_month(person, date(2026, month, 1), at=timezone.now())
-    PatientMonth.objects.update(stale=False)
+    ours(PatientMonth).update(stale=False)
 
 
 def seen(client: Client, where: str) -> str:
@@ -59,11 +60,11 @@ def test_written_planned_signed_and_frozen(nephrologist_client: Client, where: s
     plan = {"words": "Talk about potassium", "owner": nurse.pk, "due_on": "2026-04-10"}
     nephrologist_client.post(f"{where}plan/", plan)
     assert "Signed. From now on it only takes addenda." in sign(nephrologist_client, where)
-    review = MonthlyReview.objects.get()
+    review = ours(MonthlyReview).get()
     assert review.frozen["numbers"]["potassium"]["value"] == 6.1
     assert review.frozen["places"]["potassium"] == 1
     with pytest.raises(ProgrammingError), transaction.atomic():
-        MonthlyReview.objects.update(words="Other words.")
+        ours(MonthlyReview).update(words="Other words.")
     refused = nephrologist_client.post(where, WORDS | {"words": "Other words."}, follow=True).content.decode()
     assert "Somebody has signed this review meanwhile" in refused
     nephrologist_client.post(f"{where}add/", {"words": "Potassium was haemolysed: repeated, 5.2."})
@@ -88,7 +89,7 @@ def test_what_was_signed_stays_when_ranges_prescription_or_numbers_change(
         patient=ana, version=2, minutes=300, signed_by=nephrologist, dialyser=ana.prescriptions.get().dialyser
     )
     sign_prescription(prescription=order, by=nephrologist, at=timezone.now())
-    PatientMonth.objects.filter(month=MARCH).update(numbers={})
+    ours(PatientMonth).filter(month=MARCH).update(numbers={})
     page = laid_flat(nephrologist_client.get(where))
     sheet = sheet_of(ana, MARCH, at=timezone.now())
     for told in (page, str(sheet)):
@@ -103,21 +104,21 @@ def test_only_what_was_shown_is_signed(nephrologist_client: Client, where: str, 
     opened = seen(nephrologist_client, where)
     nephrologist_client.post(where, WORDS | {"words": "Changed by a colleague."})
     assert "Something changed since you opened this page" in sign(nephrologist_client, where, seen=opened)
-    assert MonthlyReview.objects.get().signed_at is None
+    assert ours(MonthlyReview).get().signed_at is None
 
 
 def test_a_wrong_password_does_not_sign(nephrologist_client: Client, where: str) -> None:
     nephrologist_client.post(where, WORDS)
     assert "The password is not right." in sign(nephrologist_client, where, password="guess")
-    assert MonthlyReview.objects.get().signed_at is None
+    assert ours(MonthlyReview).get().signed_at is None
 
 
 def test_numbers_that_wait_to_be_computed_are_not_signed(nephrologist_client: Client, where: str) -> None:
     nephrologist_client.post(where, WORDS)
     opened = seen(nephrologist_client, where)
-    PatientMonth.objects.update(stale=True)
+    ours(PatientMonth).update(stale=True)
     assert "are being computed" in sign(nephrologist_client, where, seen=opened)
-    assert MonthlyReview.objects.get().signed_at is None
+    assert ours(MonthlyReview).get().signed_at is None
 
 
 def test_nurses_write_and_only_nephrologists_sign(nurse_client: Client, where: str) -> None:
@@ -139,7 +140,7 @@ def test_the_next_review_says_what_changed_and_what_is_still_to_do(
     assert "Potassium: 5.0, was 6.1, back in range (4.0 to 5.5 mmol/L)." in page
     assert "Diet advice" in page
     assert "overdue" in page
-    item = PlanItem.objects.get()
+    item = ours(PlanItem).get()
     told = nephrologist_client.get(f"/patients/{ana.pk}/").content.decode()
     assert "Still to do from reviews" in told
     assert "Diet advice" in told
@@ -170,7 +171,7 @@ def test_the_first_who_says_that_a_plan_is_done_stands(
     nephrologist_client.post(where, WORDS)
     plan_body = {"words": "Talk about potassium", "owner": nurse.pk, "due_on": "2026-04-10"}
     nephrologist_client.post(f"{where}plan/", plan_body)
-    item = PlanItem.objects.get()
+    item = ours(PlanItem).get()
     first, second = (datetime(2026, 4, day, 9, tzinfo=UTC) for day in (2, 3))
     settle(item=item, words="Spoken.", by=nurse, at=first)
     settle(item=item, words="Also spoken.", by=nephrologist, at=second)

@@ -14,6 +14,7 @@ from dosing.models import PatientMonth
 from dosing.services.month.unit_report import unit_report
 from homedialysis.accounts.models import User
 from sessions.models import AccessInfection, HospitalStay, Patient
+from tests.crowd import ours
 from tests.factories import AccessFactory, PatientFactory
 
 pytestmark = pytest.mark.django_db
@@ -114,7 +115,7 @@ def test_facts_are_noted_once_and_refused_with_words(nurse_client: Client, ana: 
 def test_another_patients_access_cannot_be_named(nurse_client: Client, ana: Patient, ben: Patient) -> None:
     infection = {"what": "infection", "infection-access": AccessFactory(patient=ben).pk, "infection-kind": "site"}
     nurse_client.post(f"/patients/{ana.pk}/outcomes/", infection | {"infection-began_on": "2026-03-02"})
-    assert not AccessInfection.objects.exists()
+    assert not ours(AccessInfection).exists()
 
 
 def test_a_stay_that_goes_on_is_ended_on_the_same_form(nurse_client: Client, ana: Patient) -> None:
@@ -122,7 +123,7 @@ def test_a_stay_that_goes_on_is_ended_on_the_same_form(nurse_client: Client, ana
     nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2026-03-05"})
     assert "Note the discharge" in nurse_client.get(where).content.decode()
     nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-08"})
-    assert HospitalStay.objects.get().discharged_on == date(2026, 3, 8)
+    assert ours(HospitalStay).get().discharged_on == date(2026, 3, 8)
 
 
 def test_days_that_cannot_be_are_refused_with_what_was_given(nurse_client: Client, ana: Patient) -> None:
@@ -135,8 +136,8 @@ def test_days_that_cannot_be_are_refused_with_what_was_given(nurse_client: Clien
     leave = {"what": "leave", "leave-left_on": "2024-01-01", "leave-left_reason": "moved"}
     assert "In the programme since 2025-01-01" in nurse_client.post(where, leave).content.decode()
     assert "Say why" in nurse_client.post(where, leave | {"leave-left_reason": ""}).content.decode()
-    assert not AccessInfection.objects.exists()
-    assert not HospitalStay.objects.exists()
+    assert not ours(AccessInfection).exists()
+    assert not ours(HospitalStay).exists()
 
 
 def test_who_left_by_mistake_is_taken_back(nurse_client: Client, ana: Patient) -> None:
@@ -208,7 +209,7 @@ def test_the_same_stay_twice_is_refused_with_words(nurse_client: Client, ana: Pa
     sent = {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-08"}
     nurse_client.post(where, sent)
     assert "A stay from this day is entered already." in nurse_client.post(where, sent).content.decode()
-    assert HospitalStay.objects.count() == 1
+    assert ours(HospitalStay).count() == 1
 
 
 def test_another_patients_entry_is_not_there(nurse_client: Client, nurse: User, ana: Patient, ben: Patient) -> None:

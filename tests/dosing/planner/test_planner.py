@@ -22,6 +22,7 @@ from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
 from sessions.facts.choices import PostSampleMethod
 from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
+from tests.crowd import ours
 from tests.factories import BloodFactory, PrescriptionFactory, record_night
 
 pytestmark = pytest.mark.django_db
@@ -226,10 +227,10 @@ def test_a_draft_is_kept_with_what_the_model_expects_and_signs_nothing(
 ) -> None:
     word = written(candidate(prescription, pattern=pattern_of(5), minutes=180))
     nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word, "words": "Shorter and more often."})
-    draft = PrescriptionDraft.objects.get()
+    draft = ours(PrescriptionDraft).get()
     assert (draft.values["days_per_week"], draft.values["minutes"], draft.signed_as) == (5, 180, None)
     assert draft.expected["standard_ktv"] > 1
-    assert Prescription.objects.count() == 1
+    assert ours(Prescription).count() == 1
     refused = nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": "x"}, follow=True)
     assert "outside the planner&#x27;s limits" in refused.content.decode()
 
@@ -251,7 +252,7 @@ def test_days_chosen_by_hand_are_kept_in_the_draft(
     for days, kept in (((0, 1, 3), [0, 1, 3]), ((0, 2, 4), [])):
         word = written(candidate(prescription, pattern=pattern_of(3, days)))
         nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word})
-        assert PrescriptionDraft.objects.first().values["weekdays"] == kept  # type: ignore[union-attr]
+        assert ours(PrescriptionDraft).first().values["weekdays"] == kept  # type: ignore[union-attr]
 
 
 def test_going_back_in_the_browser_gives_the_whole_page(

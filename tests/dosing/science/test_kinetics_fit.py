@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.integrate import simpson
+from scipy.integrate import simpson, solve_ivp
 
 from dosing.science import kinetics_fit
 from dosing.science.kinetics import (
@@ -117,6 +117,55 @@ def test_a_collection_gives_the_kidney_as_well():
         schedule=THRICE,
     )
     np.testing.assert_allclose(over.kidney_clearance.value, patient.kidney_clearance, rtol=1e-6)
+
+
+def test_a_collection_may_begin_at_any_hour_of_the_week():
+    """20 h of urine from each hour of the week, over treatments and over the start of the cycle; its urea by
+    scipy.integrate.solve_ivp (LSODA, rtol 1e-12) through two weeks of the two-pool equations."""
+    patient = Patient(volume=35, generation=0.2, kidney_clearance=3, fluid_gain=0.72)
+    starts = np.arange(168.0)
+    seen = bloods(patient, THRICE, [1])
+    whole = {name: np.broadcast_to(getattr(seen, name), (168, 1)) for name in ("pre", "post")}
+    urine = 0.003 * np.diff(exposure_to(np.array([starts, starts + 20]), patient, THRICE), axis=0)[0]
+    found = fit(
+        observations=Observations(
+            treatment=[1], **whole, fluid_gain=0.72, urine_urea=urine, collection_start=starts, collection_hours=20.0
+        ),
+        schedule=THRICE,
+    )
+    np.testing.assert_allclose(found.kidney_clearance.value, 3, rtol=1e-6)
+
+
+def exposure_to(hours, patient, schedule):
+    """Integral of the extracellular concentration [mmol min/L] from Monday 12:00, the end of the first treatment of
+    `THRICE`, to each of the hours; an hour before that lies a week of steady state earlier."""
+    V, X = patient.volume, patient.exchange * patient.volume
+    Ve, Vi = V * patient.extracellular_share, V * (1 - patient.extracellular_share)
+    kd = weekly_steady_state(schedule=schedule, patient=patient).clearance.value / 1000
+    curve = concentration_curve(schedule=schedule, patient=patient, hours=[12])
+    state = [curve.extracellular_water.value[0], curve.intracellular_water.value[0], 0.0]
+    kidney, pieces, at = patient.kidney_clearance / 1000, [], 12 * 60.0
+    for off, treated in zip([44, 44, 68] * 2, [kd[1], kd[2], kd[0]] * 2, strict=True):
+        gained = patient.fluid_gain / 24 * off
+        idle = (off * 60, Ve, gained / (off * 60), kidney)
+        for minutes, volume, slope, clearance in (idle, (240, Ve + gained, -gained / 240, kidney + treated)):
+
+            def rates(t, c, volume=volume, slope=slope, clearance=clearance):
+                flow, made = X * (c[1] - c[0]), patient.generation - (clearance + slope) * c[0]
+                return [(made + flow) / (volume + slope * t), -flow / Vi, c[0]]
+
+            done = solve_ivp(rates, (0, minutes), state, method="LSODA", rtol=1e-12, atol=1e-13, dense_output=True)
+            pieces.append((at, done.sol))
+            state, at = done.y[:, -1], at + minutes
+    a_week = pieces[6][1](0)[2]
+    times = np.asarray(hours) * 60
+
+    def area(time):
+        later = time if time >= 720 else time + 10080
+        start, curve_of = next(piece for piece in reversed(pieces) if piece[0] <= later)
+        return curve_of(later - start)[2] - (0 if time >= 720 else a_week)
+
+    return np.vectorize(area)(times)
 
 
 def test_two_point_mean_of_a_collection_over_reads():

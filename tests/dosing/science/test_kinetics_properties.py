@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -48,6 +48,34 @@ def test_what_is_made_is_removed(patient, days, hours, clearance):
     """Integrals of the blood against generation: no urea is lost or found."""
     week = answered(prescribed(days, hours, clearance), patient)
     assert abs(week.balance_error.number) < 1e-9
+
+
+@QUICK
+@given(st.lists(st.tuples(PATIENTS, DAYS, LENGTHS, CLEARANCES), min_size=2, max_size=5))
+def test_a_row_of_a_batch_answers_as_it_does_alone(rows):
+    """Every field of the answer, rows of different numbers of treatments, a row that has no answer among them."""
+    one_sick = (replace(rows[0][0], volume=-1.0), *rows[0][1:])
+    rows = [*rows, one_sick]
+    places = max(len(days) for _, days, _, _ in rows)
+    starts = np.full((len(rows), places), np.nan)
+    for index, (_, days, _, _) in enumerate(rows):
+        starts[index, : len(days)] = weekly_starts(days=days, at=8.0)
+    column = {field.name: np.array([getattr(row[0], field.name) for row in rows]) for field in fields(Patient)}
+    together = weekly_steady_state(
+        schedule=Schedule(
+            starts=starts,
+            hours=np.array([[hours] for _, _, hours, _ in rows]),
+            clearance=np.array([[clearance] for _, _, _, clearance in rows]),
+        ),
+        patient=Patient(**column),
+    )
+    for index, (patient, days, hours, clearance) in enumerate(rows):
+        alone = weekly_steady_state(schedule=prescribed(days, hours, clearance), patient=patient)
+        for field in fields(alone):
+            one, many = getattr(alone, field.name), getattr(together, field.name)
+            of_row = many.value[index][: len(days)] if one.value.ndim else many.value[index]
+            np.testing.assert_allclose(of_row, one.value, rtol=1e-12, atol=1e-15, err_msg=field.name)
+            assert np.array_equal(np.isnan(of_row), np.isnan(one.value))
 
 
 @QUICK

@@ -98,6 +98,14 @@ UNKNOWN: list[tuple[str, Measure]] = [
         "symptoms is not given",
         fluid.intradialytic_hypotension(definition="fall_with_symptoms", pre_systolic=130, lowest_systolic=90),
     ),
+    (
+        "fall of mean pressure is not given",
+        fluid.intradialytic_hypotension(
+            definition="fall_with_symptoms", pre_systolic=130, lowest_systolic=90, mean_fall=np.nan, symptoms=1
+        ),
+    ),
+    ("above the blood flow", dialyser.total_clearance(diffusive=301, qb=300, qf=10)),
+    ("not below the blood flow", dialyser.total_clearance(diffusive=200, qb=300, qf=300)),
     ("no equation", access.static_pressure(chamber_mmhg=40, height_cm=30, equation="both")),
     ("error of measurement", access.recirculation(systemic=60, arterial=61, venous=20)),
     ("error of measurement", access.recirculation(systemic=60, arterial=18, venous=20)),
