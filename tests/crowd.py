@@ -11,7 +11,7 @@ model has; a model that is new gets its row by itself, or `build` says which of 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -30,7 +30,7 @@ from dosing.models import MonthlyReview, PatientMonth, RecordNumbers
 from dosing.services.month.computing import compute_month
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, OpeningHours, ReadLog, Role, Unit, User
-from sessions.facts import plausible
+from sessions.facts import fields, plausible
 from sessions.facts.choices_surroundings import WATER_UNITS, WaterKind
 from sessions.models import (
     AccessInfection,
@@ -239,7 +239,7 @@ PRESCRIBED: Row = {
 PARTS_OF_A_RECORD = ("reading", "event", "medicine", "check", "site used", "step")
 
 
-def _edges(limits: dict[str, plausible.Range]) -> Row:
+def _edges(limits: Mapping[str, plausible.Range]) -> Row:
     """Each number at the upper edge of what is possible."""
     return {name: each.hard[1] for name, each in limits.items()}
 
@@ -247,15 +247,15 @@ def _edges(limits: dict[str, plausible.Range]) -> Row:
 def _night(start: datetime, site: int, item: int) -> Row:
     """A treatment in which everything went wrong that can."""
     at = (start + timedelta(minutes=9)).isoformat()
-    reading = {"at": at, **_edges(plausible.READING), "diastolic": 150}
+    reading = {"at": at, **_edges(fields.READING), "diastolic": 150}
     return {
-        **_edges(plausible.TREATMENT), "pre_weight_kg": 300, "post_weight_kg": 200, "post_systolic": 60,
+        **_edges(fields.TREATMENT), "pre_weight_kg": 300, "post_weight_kg": 200, "post_systolic": 60,
         "pre_diastolic": 150, "post_diastolic": 30, "pre_standing_diastolic": 150, "post_standing_diastolic": 150,
         "minutes": 70, "readings": [reading], "notes": WORD,
         "events": [{"at": at, "kind": kind, "note": WORD} for kind in ("cramp", "clotting", "blood_leak")],
         "medicines": [{"at": at, "name": WORD, "amount": 100000, "unit": "units"}],
         "checks": [{"name": "Total chlorine", "key": "chlorine", "passed": False, "value": 9, "note": WORD}],
-        "sites": [{"site": site, "use": "arterial", **_edges(plausible.SITE), "note": WORD}],
+        "sites": [{"site": site, "use": "arterial", **_edges(fields.SITE), "note": WORD}],
         "steps": [{"at": at, "key": "", "words": WORD}], "used_stock": [{"item": item, "count": 9}],
     }  # fmt: skip
 
@@ -386,7 +386,11 @@ class Around:
         self.leave()
         self.outer = transaction.atomic()
         self.outer.__enter__()
-        lay_out()
+        try:
+            lay_out()
+        except BaseException:
+            self.leave()  # so that the next test does not go on without her
+            raise
 
     def leave(self) -> None:
         if self.outer is not None and connection.in_atomic_block:
