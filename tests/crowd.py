@@ -161,7 +161,7 @@ class Crowd:
                 patient=self.patient, version=version, in_force=DateTimeTZRange(*span), dialyser=dialyser,
                 signed_by=self.staff, note=WORD, **PRESCRIBED
             )
-            for version, span in ((99, (A_NIGHT - 4 * DAY, None)), (98, (LONG_AGO, A_NIGHT - 4 * DAY)))
+            for version, span in ((2, (A_NIGHT - 4 * DAY, None)), (1, (LONG_AGO, A_NIGHT - 4 * DAY)))
         ]  # fmt: skip
         self.made |= {type(access): [access, old], type(sites[0]): sites, type(orders[0]): orders}
         records = [record_night(self.patient, start, **_night(start, sites[0].pk, self.item.pk)) for start in NIGHTS]

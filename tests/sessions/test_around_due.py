@@ -144,6 +144,9 @@ def test_by_treatments_or_days_whichever_comes_first(ana: Patient) -> None:
     assert days_to(ana, "filter_change") == -5
     IntervalFactory(kind="service", every_days=None, every_treatments=7, patient=ana)
     assert days_to(ana, "service") == 6
+    IntervalFactory(kind="carbon_change", every_days=None, every_treatments=20, patient=ana)
+    MachineFactory(patient=ana, kind="water", since=TODAY - 7 * DAY)
+    assert days_to(ana, "carbon_change") == 36, "two of twenty since it came; eighteen more take 36 days"
 
 
 def test_supplies_are_counted_again_by_the_oldest_count(ana: Patient) -> None:

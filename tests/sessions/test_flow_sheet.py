@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
@@ -12,9 +12,11 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from homedialysis.accounts.models import ReadLog, User
-from sessions.models import AccessSite, Patient, Prescription
+from sessions.models import AccessSite, Patient, Prescription, TextKind
 from sessions.services.flow_sheet import MOST_OF_A_NOTE, READING_ROWS, flow_sheet_pdf
+from sessions.services.unit_texts import DEFAULTS
 from tests.crowd import ours
+from tests.factories import AccessFactory
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
@@ -35,6 +37,18 @@ def test_one_tagged_page_with_a_title_and_a_language(ana: Patient, anas_prescrip
     assert reader.metadata is not None
     assert reader.metadata.title == "Treatment flow sheet"
     assert b"pdfuaid" in root["/Metadata"].get_data()
+
+
+@pytest.mark.parametrize(("kind", "whose"), [("fistula", "needles"), ("graft", "needles"), ("catheter", "catheter")])
+def test_the_checks_are_those_of_the_access_in_use(ana: Patient, kind: str, whose: str) -> None:
+    """A catheter that was given up asks for nothing any more."""
+    AccessFactory(patient=ana, kind="catheter", abandoned_on=date(2025, 2, 1))
+    AccessFactory(patient=ana, kind=kind)
+    _, text = read(flow_sheet_pdf(ana, at=NOW))
+    items = [each for each in DEFAULTS[TextKind.CHECKLIST]("")["items"] if each["part"] != "after"]
+    asked = {each["for_whom"] for each in items if each["name"] in text}
+    assert {each["for_whom"] for each in items} == {"", "needles", "catheter"}
+    assert asked == {"", whose}
 
 
 def test_it_is_filled_with_what_is_ordered(

@@ -182,6 +182,13 @@ def test_differences_in_words(ana: Patient) -> None:
     assert differences(after, after) == []
 
 
+def test_a_yes_or_no_is_said_in_words(ana: Patient) -> None:
+    before, after = (PrescriptionFactory.build(patient=ana, quiet_at_night=quiet) for quiet in (False, True))
+    lines = [[each.before, each.after] for each in differences(before, after) if "sleep" in each.line]
+    assert lines == [["no", "yes"]]
+    assert [each.after for each in differences(after, before) if "sleep" in each.line] == ["no"]
+
+
 def test_changed_fields_of_a_record_in_words() -> None:
     before = {"pre_weight_kg": 72.0, "notes": "", "readings": [{"at": "T1", "pulse": 70.0}], "confirmed": []}
     after = {

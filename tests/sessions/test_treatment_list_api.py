@@ -10,7 +10,6 @@ from django.test import Client
 
 from sessions.models import Patient, TreatmentRecord
 from tests import crowd
-from tests.crowd import ours
 from tests.factories import A_NIGHT, record_night
 from tests.over_http import TREATMENTS, faults
 
@@ -44,7 +43,7 @@ def test_the_rows_are_the_documents(ana_client: Client, ana: Patient) -> None:
 
 def test_staff_see_all_or_one_patients(nurse_client: Client, ana: Patient, ben: Patient) -> None:
     anas, bens = nights(ana, 2), nights(ben, 1)
-    hers = ours(TreatmentRecord).filter(patient__name=crowd.NAME)
+    hers = TreatmentRecord.objects.filter(patient__name=crowd.NAME)
     assert set(ids(nurse_client.get(TREATMENTS))) == set(of([*anas, *bens, *hers]))
     assert ids(nurse_client.get(TREATMENTS, {"patient": str(ben.pk)})) == of(bens)
 

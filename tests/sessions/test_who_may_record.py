@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.test import Client
@@ -11,7 +12,7 @@ from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
 from tests.crowd import ours
-from tests.factories import A_NIGHT, UserFactory, night_body, record_night
+from tests.factories import A_NIGHT, CarePartnerFactory, UserFactory, night_body, record_night
 from tests.over_http import BULK, TREATMENTS, add_readings, address, post, put
 
 pytestmark = pytest.mark.django_db
@@ -74,3 +75,12 @@ def test_somebody_shut_out_neither_reads_nor_writes(nurse: User, ana: Patient) -
     nurse.save()
     assert client.get(TREATMENTS).status_code == 401
     assert put(client, uuid.uuid4(), night_body(patient=str(ana.pk))).status_code == 401
+
+
+def test_a_record_sent_without_a_name_is_that_of_whose_it_is(ana: Patient, ben: Patient, partner: User) -> None:
+    """Who helps two people corrects the record of one of them; the other one has a newer record."""
+    CarePartnerFactory(patient=ben, user=partner)
+    bens = record_night(ben)
+    record_night(ana, A_NIGHT + timedelta(days=1))
+    answer = put(signed_in(partner), bens.pk, night_body(post_weight_kg=70.4), '"1"')
+    assert (answer.status_code, answer.json()["patient"]) == (200, str(ben.pk))

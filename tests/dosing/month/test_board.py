@@ -11,6 +11,7 @@ from django.utils import timezone
 from pytest_django.fixtures import DjangoAssertNumQueries
 
 from dosing.models import PatientMonth, ReviewRange
+from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import compute_month
 from dosing.services.month.ranges import book
 from dosing.services.month.reviewing import sign, write
@@ -141,3 +142,25 @@ def test_queries_do_not_grow_with_the_patients(
 def test_the_month_that_ended_last_comes_first(nurse_client: Client, ana: Patient) -> None:
     last = timezone.localdate().replace(day=1) - timedelta(days=1)
     assert f"<h1>{last:%B %Y}</h1>" in nurse_client.get("/months/").content.decode()
+
+
+def test_every_number_has_its_column_and_its_heading(nurse_client: Client, three: list[Patient]) -> None:
+    page = nurse_client.get("/months/2026-03/").content.decode()
+    head, body = page.split("</thead>")
+    wide = [int(re.search(r'colspan="(\d+)"', cell)[1]) if "colspan" in cell else 1  # type: ignore[index]
+            for cell in re.findall(r"<th[^>]*>", head.rsplit("<tr", 1)[-1])]  # fmt: skip
+    row = body.split("<tr>")[1].split("</tr>")[0]
+    assert sum(wide) == len(re.findall(r"<t[hd][ >]", row))
+    for number in MONTH_NUMBERS.values():
+        assert f"?sort={number.key}" in head or f"sort={number.key}&" in head, number.key
+
+
+def test_the_page_of_a_number_is_that_of_its_month(nurse_client: Client, ana: Patient) -> None:
+    for month, value in ((date(2026, 2, 1), 5.9), (MARCH, 4.4), (date(2026, 4, 1), 6.6)):
+        drawn = timezone.datetime(2026, month.month, 10, 9, tzinfo=timezone.get_default_timezone())  # type: ignore[attr-defined]
+        BloodFactory(patient=ana, analyte="2823-3", value=value, drawn_at=drawn)
+    for month in (date(2026, 4, 1), date(2026, 2, 1), MARCH):
+        compute_month(ana, month, at=timezone.now())
+    for month, value in (("2026-02", "5.9"), ("2026-03", "4.4"), ("2026-04", "6.6")):
+        page = nurse_client.get(f"/patients/{ana.pk}/months/{month}/potassium/").content.decode()
+        assert [each in page for each in ("5.9", "4.4", "6.6")] == [value == each for each in ("5.9", "4.4", "6.6")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -10,7 +11,6 @@ from django.utils import timezone
 
 from dosing.models import PatientMonth
 from dosing.receivers import on_prescription
-from dosing.science.adequacy import standard_weekly_ktv_with_fluid_and_kidney
 from dosing.services.month import computing
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import (
@@ -23,7 +23,7 @@ from dosing.services.month.computing import (
 )
 from dosing.services.night.computing import compute
 from sessions.facts.choices import PostSampleMethod
-from sessions.models import Patient, Prescription
+from sessions.models import Patient, Prescription, UrineCollection
 from sessions.services.bloods import enter_bloods
 from tests.dosing.made_up import english
 from tests.crowd import ours
@@ -73,10 +73,57 @@ def test_the_weekly_dose_is_that_of_the_published_equation(month: Patient) -> No
     found = numbers(month)
     week = found["measured_week"]
     assert week["inputs"]["weekly_uf_l"] == pytest.approx(13 * 2.3 / 31 * 7)
-    assert week["value"] == pytest.approx(standard_weekly_ktv_with_fluid_and_kidney(**week["inputs"]).number)
+    by_hand = week_by_hand(found["single_pool_ktv_last"]["value"], found["npcr"]["inputs"]["volume_l"], kidney=0)
+    assert week["value"] == pytest.approx(by_hand)
+    assert found["measured_week_kidney"]["value"] == pytest.approx(by_hand), "no urine was collected"
     assert found["single_pool_ktv_last"]["at"] == record.started_at.isoformat()
     assert found["modelled_week"]["value"] == pytest.approx(week["value"], rel=0.15), "two roads to the same week"
     assert found["npcr"]["value"] is not None
+
+
+def week_by_hand(single_pool: float, volume: float, kidney: float) -> float:
+    """Daugirdas 2010 over Leypoldt 2004 for the fixture's month: 13 treatments of 240 min, 2.3 L off each, in 31 days.
+
+    kidney: clearance of plasma water [mL/min].
+    """
+    per_week, minutes, weekly_uf = 13 / 31 * 7, 240, 13 * 2.3 / 31 * 7
+    equilibrated = single_pool * minutes / (minutes + 30.7)
+    left = 1 - math.exp(-equilibrated)
+    fixed = 10080 * left / minutes / (left / equilibrated + 10080 / (per_week * minutes) - 1)
+    spared = 0.974 / (single_pool + 1.62) + 0.4
+    return fixed / (1 - 0.74 * weekly_uf / (per_week * volume)) + kidney * spared * 10.080 / volume
+
+
+def test_the_kidney_is_added_where_urine_was_collected_and_only_there(month: Patient) -> None:
+    """44 h of urine from the end of one treatment to the next: U V/(t C), with 0.93 for the water in plasma."""
+    last, before = month.treatments.order_by("-started_at")[:2]
+    assert before.ended_at
+    method = {"timing": "post", "post_method": PostSampleMethod.SLOW_FLOW}
+    for record, pre, post in ((before, 21, 6), (last, 22, 6.5)):
+        BloodFactory(patient=month, treatment=record, value=pre, drawn_at=record.started_at, timing="pre")
+        BloodFactory(patient=month, treatment=record, value=post, drawn_at=record.ended_at, **method)
+        compute(record, at=NOW)
+    span = {"began_at": before.ended_at, "ended_at": last.started_at}
+    UrineCollection.objects.create(
+        patient=month, **span, volume_ml=1100, urea_mmol_l=110, entered_by=month.account, entered_at=NOW
+    )
+    minutes = (last.started_at - before.ended_at).total_seconds() / 60
+    found = numbers(month)
+    single_pool, volume = found["single_pool_ktv_last"]["value"], found["npcr"]["inputs"]["volume_l"]
+    kidney = 110 * 1100 / minutes / ((6 + 22) / 2) * 0.93
+    assert found["measured_week"]["value"] == pytest.approx(week_by_hand(single_pool, volume, kidney=0))
+    assert found["measured_week_kidney"]["value"] == pytest.approx(week_by_hand(single_pool, volume, kidney))
+
+
+def test_a_month_of_seven_days_has_a_week_and_one_of_six_has_none(month: Patient) -> None:
+    record = month.treatments.order_by("started_at")[1]
+    BloodFactory(patient=month, treatment=record, value=22, drawn_at=record.started_at, timing="pre")
+    method = {"timing": "post", "post_method": PostSampleMethod.SLOW_FLOW}
+    BloodFactory(patient=month, treatment=record, value=6.5, drawn_at=record.ended_at, **method)
+    compute(record, at=NOW)
+    seventh = datetime(2026, 3, 8, tzinfo=UTC)  # midnight where the patient lives
+    assert numbers(month, seventh - timedelta(minutes=1))["measured_week"]["value"] is None
+    assert numbers(month, seventh)["measured_week"]["value"] is not None
 
 
 def test_what_is_missing_is_said(month: Patient) -> None:

@@ -83,6 +83,38 @@ def test_hospital_days_and_missed_nights(nurse: User, unit: object) -> None:
     assert (report.nights_done, report.missed_share) == (9, pytest.approx(0.25))
 
 
+def test_five_patients_counted_by_hand(nurse: User, unit: object) -> None:
+    """April 2025 to March 2026, 365 days: who was there in March, who left and why, and everybody's days."""
+    there = person(date(2025, 3, 1))
+    person(date(2026, 3, 30))
+    back = person(date(2025, 1, 1), date(2026, 3, 1), "centre")
+    person(date(2025, 12, 31), date(2026, 1, 9), "transplant")
+    person(date(2024, 1, 1), date(2025, 4, 1), "transplant")
+    person(date(2024, 1, 1), date(2025, 3, 31), "died")
+    person(date(2026, 4, 1))
+    report = unit_report(MARCH, today=TODAY)
+    assert report.patients == 3, "still there, just come, and gone on the month's first day"
+    assert report.left == {"back to dialysis in a centre": 1, "transplanted": 2}
+    assert report.patient_days == 365 + 2 + 335 + 10 + 1
+    entered = {"entered_by": nurse, "entered_at": timezone.now()}
+    HospitalStay.objects.create(patient=there, admitted_on=date(2026, 4, 1), **entered)
+    HospitalStay.objects.create(patient=back, admitted_on=date(2025, 3, 1), discharged_on=date(2025, 3, 31), **entered)
+    stays = unit_report(MARCH, today=TODAY)
+    assert (stays.hospital_days, stays.hospital_patients) == (0, 0), "one began after the span, one ended before it"
+    HospitalStay.objects.create(patient=back, admitted_on=date(2025, 3, 2), discharged_on=date(2025, 4, 1), **entered)
+    stays = unit_report(MARCH, today=TODAY)
+    assert (stays.hospital_days, stays.hospital_patients) == (1, 1)
+
+
+def test_nights_of_other_spans_are_not_counted(unit: object) -> None:
+    one = person(date(2024, 1, 1))
+    for month, done in ((date(2025, 3, 1), 100), (date(2025, 4, 1), 9), (MARCH, 11), (date(2026, 4, 1), 1000)):
+        numbers = {"nights": {"inputs": {"delivered": done, "prescribed": 12.5}}}
+        PatientMonth.objects.create(patient=one, month=month, numbers=numbers, computed_at=timezone.now())
+    report = unit_report(MARCH, today=TODAY)
+    assert (report.nights_done, report.nights_prescribed) == (20, 25)
+
+
 def test_shares_are_of_those_of_whom_the_number_is_known(unit: object) -> None:
     for value in (5.0, 6.2, None):
         numbers = {"potassium": {"value": value}}
