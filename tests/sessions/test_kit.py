@@ -115,7 +115,7 @@ def test_the_history_stops_at_thirty_nights_and_leaves_open_ones_out(ana: Patien
 def alert_on(record: Any, state: str = "open") -> Alert:
     closed = {} if state == "open" else {"closed_at": NOW, "closed_by": record.recorded_by, "outcome": "known"}
     made: Alert = Alert.objects.create(
-        patient=record.patient, rule="uf_rate", cause=str(Alert.objects.count()), urgency=1,
+        patient=record.patient, rule="uf_rate", cause=str(ours(Alert).count()), urgency=1,
         evidence=[{"record": str(record.pk)}], first_night=record.night,
         last_night=record.night, opened_at=NOW, last_seen_at=NOW, state=state, **closed,
     )  # fmt: skip

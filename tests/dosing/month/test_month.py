@@ -25,8 +25,8 @@ from dosing.services.night.computing import compute
 from sessions.facts.choices import PostSampleMethod
 from sessions.models import Patient, Prescription, UrineCollection
 from sessions.services.bloods import enter_bloods
-from tests.dosing.made_up import english
 from tests.crowd import ours
+from tests.dosing.made_up import english
 from tests.factories import BloodFactory, PrescriptionFactory, record_night
 
 pytestmark = pytest.mark.django_db
