@@ -74,11 +74,11 @@ def seed(plan: Plan, track: Track = lambda moments: moments) -> None:
             happening.do(happening.at)
             if happening.wants_a_look:
                 _evaluate(desk, happening.at)
+        Month(team, plan.until, plan.days).lay_out()
         PendingEvaluation.objects.fresh(timezone.now()).update(due_at=plan.until)
         evaluate_pending(at=plan.until)
-        Month(team, plan.until, plan.days).lay_out()
         if failed := PendingEvaluation.objects.first():
-            raise RuntimeError(f"Evaluating what was made up failed: {failed.last_error}")
+            raise RuntimeError(f"Evaluating what was made up failed: {failed}, {failed.last_error}")
 
 
 def _moments(plan: Plan, team: Team) -> Iterator[Moment]:
