@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models import Alert, RecordJudgement
 from alerts.pages.forms import CloseForm, NoteForm
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.showing.presenting import Shown, of_paper
 from alerts.showing.sparklines import courses_of, drawn
 from alerts.showing.telling import name_of
@@ -41,8 +41,8 @@ def seen(request: HttpRequest, alert_id: int) -> HttpResponse:
     """The reader has looked at it."""
     alert = _alert(request, alert_id)
     try:
-        lifecycle.see(alert=alert, by=_person(request), at=timezone.now())
-    except lifecycle.AlreadyClosed as problem:
+        acting.see(alert=alert, by=_person(request), at=timezone.now())
+    except acting.AlreadyClosed as problem:
         messages.warning(request, str(problem))
     return redirect("alerts:detail", alert.pk)
 
@@ -57,10 +57,10 @@ def note(request: HttpRequest, alert_id: int) -> HttpResponse:
         return _page(request, alert_id, status=400, note_form=form)
     newest = _newest(alert, form.cleaned_data["newest_step"])
     try:
-        lifecycle.note(
+        acting.note(
             alerts=[alert], by=_person(request), words=form.cleaned_data["words"], at=timezone.now(), newest=newest
         )
-    except lifecycle.MovedOn:
+    except acting.MovedOn:
         messages.warning(request, MOVED_ON)
         return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
     messages.success(request, gettext("Noted."))
@@ -78,12 +78,12 @@ def close(request: HttpRequest, alert_id: int) -> HttpResponse:
     try:
         given = dict(form.cleaned_data)
         newest = _newest(alert, given.pop("newest_step"))
-        lifecycle.close(alerts=[alert], by=_person(request), at=timezone.now(), newest=newest, **given)
-    except lifecycle.MovedOn:
+        acting.close(alerts=[alert], by=_person(request), at=timezone.now(), newest=newest, **given)
+    except acting.MovedOn:
         messages.warning(request, MOVED_ON)
         again = CloseForm(initial={name: form.cleaned_data[name] for name in ("outcome", "words")})
         return _page(request, alert_id, status=409, close_form=again)
-    except lifecycle.AlreadyClosed as problem:
+    except acting.AlreadyClosed as problem:
         messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
         return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
     messages.success(request, gettext("Closed: %(alert)s.") % {"alert": name_of(alert)})

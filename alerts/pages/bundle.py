@@ -21,7 +21,7 @@ from django.views.decorators.http import require_POST, require_safe
 from alerts.models import Alert, AlertStep
 from alerts.models.rota_and_messages import Call
 from alerts.pages.forms_acting import ActForm, CallForm
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.showing.presenting import Shown, in_order, of_paper
 from alerts.showing.sparklines import courses_of, drawn, next_treatments
 from alerts.showing.telling import title_of
@@ -58,7 +58,7 @@ def live(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Close, set aside, give to somebody, note, or say that it was looked at: for the alerts that are chosen."""
     patient = _patient(request, patient_id)
-    form = ActForm(_choices(patient, _posted(request)), lifecycle.may_take_care(), request.POST)
+    form = ActForm(_choices(patient, _posted(request)), acting.may_take_care(), request.POST)
     if not form.is_valid():
         return _page(request, patient, status=400, act_form=form)
     try:
@@ -66,10 +66,10 @@ def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     except ValidationError as problem:
         form.add_error(None, problem)
         return _page(request, patient, status=400, act_form=form)
-    except lifecycle.MovedOn:
+    except acting.MovedOn:
         messages.warning(request, MOVED_ON)
         return _page(request, patient, status=409, act_form=_again(patient, form))
-    except lifecycle.AlreadyClosed as problem:
+    except acting.AlreadyClosed as problem:
         messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
         return _page(request, patient, status=409, act_form=_again(patient, form))
     messages.success(request, words)
@@ -89,13 +89,13 @@ def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     newest = given.pop("parts")
     alerts = list(Alert.objects.open().filter(patient=patient, pk__in=newest))
     try:
-        lifecycle.log_call(
+        acting.log_call(
             patient=patient, by=signed_in(request), at=timezone.now(), alerts=alerts, newest=newest, **given
         )
     except ValidationError as problem:
         form.add_error(None, problem)
         return _page(request, patient, status=400, call_form=form)
-    except lifecycle.MovedOn:
+    except acting.MovedOn:
         messages.warning(request, MOVED_ON)
         again = CallForm(_choices(patient), initial=_kept(patient, form))
         return _page(request, patient, status=409, call_form=again)
@@ -110,26 +110,26 @@ def _do(request: HttpRequest, alerts: Sequence[Alert], data: Mapping[str, Any]) 
     words = {"words": data["words"]}
     match data["do"]:
         case "close":
-            lifecycle.close(alerts=alerts, by=person, at=at, newest=newest, outcome=data["outcome"], **words)
+            acting.close(alerts=alerts, by=person, at=at, newest=newest, outcome=data["outcome"], **words)
             return gettext("Closed: %(titles)s.") % {"titles": ", ".join(title_of(alert) for alert in alerts)}
         case "aside":
-            lifecycle.set_aside(alerts=alerts, by=person, at=at, newest=newest, until=data["until"], **words)
+            acting.set_aside(alerts=alerts, by=person, at=at, newest=newest, until=data["until"], **words)
             return ngettext(
                 "Set aside until %(until)s: %(count)s alert. Until then the list leaves it out.",
                 "Set aside until %(until)s: %(count)s alerts. Until then the list leaves them out.",
                 count,
             ) % {"until": f"{data['until']:%Y-%m-%d}", "count": count}
         case "assign":
-            lifecycle.assign(alerts=alerts, by=person, at=at, newest=newest, to=data["to"], **words)
+            acting.assign(alerts=alerts, by=person, at=at, newest=newest, to=data["to"], **words)
             return ngettext(
                 "%(person)s takes care of %(count)s alert.", "%(person)s takes care of %(count)s alerts.", count
             ) % {"person": data["to"], "count": count}
         case "note":
-            lifecycle.note(alerts=alerts, by=person, at=at, newest=newest, **words)
+            acting.note(alerts=alerts, by=person, at=at, newest=newest, **words)
             return gettext("Noted.")
         case _:
             for alert in alerts:
-                lifecycle.see(alert=alert, by=person, at=at)
+                acting.see(alert=alert, by=person, at=at)
             return ngettext("Looked at: %(count)s alert.", "Looked at: %(count)s alerts.", count) % {"count": count}
 
 
@@ -167,7 +167,7 @@ def _kept(patient: Patient, form: forms.Form) -> dict[str, Any]:
 
 
 def _again(patient: Patient, form: ActForm) -> ActForm:
-    return ActForm(_choices(patient), lifecycle.may_take_care(), initial=_kept(patient, form))
+    return ActForm(_choices(patient), acting.may_take_care(), initial=_kept(patient, form))
 
 
 def _story(request: HttpRequest, patient: Patient) -> dict[str, Any]:
@@ -198,7 +198,7 @@ def _page(request: HttpRequest, patient: Patient, *, status: int = 200, **filled
     everything = {"parts": [part for part, _ in choices]}
     now = timezone.now()
     context |= {
-        "act_form": ActForm(choices, lifecycle.may_take_care(), initial=everything),
+        "act_form": ActForm(choices, acting.may_take_care(), initial=everything),
         "call_form": CallForm(choices, initial=everything),
         "next": next_treatments([patient], at=now, zone=zone_of(patient)).get(patient.pk),
     }

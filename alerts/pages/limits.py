@@ -28,8 +28,8 @@ from alerts.limits.kinds import KINDS
 from alerts.models import Limit
 from alerts.models.choices import Family
 from alerts.pages.forms import LimitForm, OnForm
+from alerts.services.limit_preview import preview
 from alerts.services.limit_setting import limit_row, set_limit
-from alerts.services.preview import preview
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, Prescription

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
 from alerts.pages.forms_acting import AbsenceForm, RotaTurnForm, RoutineForm
-from alerts.services.lifecycle import may_take_care
+from alerts.services.acting import may_take_care
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Unit, Weekday
 from homedialysis.accounts.pages.guards import clinical_only, staff_only

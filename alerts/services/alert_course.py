@@ -20,7 +20,7 @@ What the rule sees now is set beside that:
     over    -- it is seen again                           -->  open      step: cause back
 
 A mute leaves `none` and `closed` as they are, for what was seen while it held also afterwards; an alert that stands
-goes on. Closing, setting aside and all else that people do is in `services.lifecycle`. Whatever happens here happens
+goes on. Closing, setting aside and all else that people do is in `services.acting`. Whatever happens here happens
 with the patient locked, so that two workers cannot open the same alert.
 """
 
@@ -38,7 +38,7 @@ from alerts.models.choices import AlertState, StepKind, Urgency
 from alerts.models.rota_and_messages import Routine
 from alerts.rules.base import Evidence, History, Remark, Rule, Seen
 from alerts.rules.wording import days_of
-from alerts.services.merging import Item, Key, Merged, merge, split
+from alerts.services.evidence_merging import Item, Key, Merged, merge, split
 from alerts.services.muting import MuteBook
 
 

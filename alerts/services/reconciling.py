@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from alerts.models import Alert
 from alerts.rules.base import History, Rule, Seen
 from alerts.services.alert_course import AlertCourse
-from alerts.services.merging import keys_of, split
+from alerts.services.evidence_merging import keys_of, split
 from alerts.services.muting import MuteBook, mutes_of
 
 ANY_ZONE = timedelta(days=1)

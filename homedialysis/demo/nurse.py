@@ -10,7 +10,7 @@ from numpy.random import Generator
 from alerts.models import Alert
 from alerts.models.choices import CallResult, Outcome, Urgency
 from alerts.rules import safety
-from alerts.services import lifecycle
+from alerts.services import acting
 from homedialysis.accounts.models import User
 from homedialysis.demo.cast import Story
 from homedialysis.demo.diary import Window, next_working
@@ -143,11 +143,11 @@ class Desk:
         by = self.team.nurse(at)
         for alert in list(self._open):
             if alert.pk not in self._settled:
-                lifecycle.see(alert=alert, by=by, at=at)
+                acting.see(alert=alert, by=by, at=at)
                 least, most = DAYS_TO_CLOSE[Urgency(alert.urgency)]
                 self._settled[alert.pk] = at + timedelta(days=int(self.rng.integers(least, most + 1)))
             elif alert.looked_at is None:  # it grew more urgent, or came back
-                lifecycle.see(alert=alert, by=by, at=at)
+                acting.see(alert=alert, by=by, at=at)
             if self._settled[alert.pk] > at and not alert.cause_gone_at:
                 continue
             if self._goes_on(alert, at):
@@ -158,16 +158,16 @@ class Desk:
 
     def _leave_open(self, alert: Alert, by: User, at: datetime) -> None:
         """What is known so far; who takes care of it, the calls without an answer, what waits for an appointment."""
-        lifecycle.note(alerts=[alert], by=by, words=UNSETTLED[alert.rule], at=at)
+        acting.note(alerts=[alert], by=by, words=UNSETTLED[alert.rule], at=at)
         if alert.rule in WAITS_FOR:
             until = (self.window.until + timedelta(days=4)).date()
-            lifecycle.set_aside(alerts=[alert], by=by, until=until, words=WAITS_FOR[alert.rule], at=at)
+            acting.set_aside(alerts=[alert], by=by, until=until, words=WAITS_FOR[alert.rule], at=at)
             return
-        lifecycle.assign(alerts=[alert], by=by, to=by, at=at)
+        acting.assign(alerts=[alert], by=by, to=by, at=at)
         if alert.rule == "missing":
             again = self.window.until + timedelta(hours=2)
             for later, result in ((0, CallResult.NO_ANSWER), (3, CallResult.MESSAGE)):
-                lifecycle.log_call(
+                acting.log_call(
                     patient=self.patient,
                     by=by,
                     result=result,
@@ -188,10 +188,10 @@ class Desk:
         elif alert.rule == "short" and self._had_to_stop(alert):
             answer = STOPPED
         if answer.outcome == SPOKEN and answers is not OTHERWISE:
-            lifecycle.log_call(
+            acting.log_call(
                 patient=self.patient, by=by, result=CallResult.REACHED, said=answer.words, at=at, alerts=[alert]
             )
-        lifecycle.close(alerts=[alert], by=by, outcome=answer.outcome, words=answer.words, at=at)
+        acting.close(alerts=[alert], by=by, outcome=answer.outcome, words=answer.words, at=at)
         self._settled.pop(alert.pk, None)
         self._open.remove(alert)
 

@@ -12,7 +12,7 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 
 from alerts.models import Alert
 from alerts.models.rota_and_messages import Call
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.services.alert_course import bring_back_due
 from alerts.showing.telling import step_words
 from homedialysis.accounts.models import Role, User
@@ -35,7 +35,7 @@ def kinds(alert: Alert) -> list[str]:
 
 class TestGive:
     def test_to_a_person(self, two: list[Alert], nurse: User, nephrologist: User) -> None:
-        lifecycle.assign(alerts=two, by=nurse, to=nephrologist, at=MORNING, words="Target weight?")
+        acting.assign(alerts=two, by=nurse, to=nephrologist, at=MORNING, words="Target weight?")
         for alert in two:
             alert.refresh_from_db()
             step = alert.steps.last()
@@ -46,18 +46,18 @@ class TestGive:
     @pytest.mark.parametrize("role", [Role.TECHNOLOGIST, Role.ADMINISTRATOR, Role.PATIENT])
     def test_not_to_somebody_who_may_not_act(self, two: list[Alert], nurse: User, role: Role) -> None:
         with pytest.raises(ValidationError, match="no nurse or nephrologist"):
-            lifecycle.assign(alerts=two, by=nurse, to=UserFactory(role=role), at=MORNING)
+            acting.assign(alerts=two, by=nurse, to=UserFactory(role=role), at=MORNING)
         assert kinds(two[0]) == ["opened"]
 
     def test_it_counts_as_looked_at(self, two: list[Alert], nurse: User) -> None:
-        lifecycle.assign(alerts=two[:1], by=nurse, to=nurse, at=MORNING)
+        acting.assign(alerts=two[:1], by=nurse, to=nurse, at=MORNING)
         assert Alert.objects.get(pk=two[0].pk).looked_at == MORNING
         assert Alert.objects.get(pk=two[1].pk).looked_at is None
 
 
 class TestSetAside:
     def test_until_the_morning_of_a_day_at_the_unit(self, two: list[Alert], nurse: User) -> None:
-        lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods on Tuesday.", at=MORNING)
+        acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods on Tuesday.", at=MORNING)
         alert = Alert.objects.get(pk=two[0].pk)
         assert alert.set_aside_until is not None
         assert alert.set_aside_until.isoformat() == "2026-03-04T00:00:00+00:00"
@@ -67,7 +67,7 @@ class TestSetAside:
         assert (step.kind, step.until, step.words) == ("set_aside", WEDNESDAY, "Bloods on Tuesday.")
 
     def test_comes_back_by_itself_and_says_so(self, two: list[Alert], nurse: User) -> None:
-        lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods.", at=MORNING)
+        acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods.", at=MORNING)
         assert bring_back_due(at=MORNING + timedelta(hours=12)) == 0
         assert bring_back_due(at=MORNING + DAY) == 2
         assert bring_back_due(at=MORNING + DAY) == 0
@@ -78,15 +78,15 @@ class TestSetAside:
     @pytest.mark.parametrize("until", [date(2026, 3, 3), date(2026, 3, 1), date(2026, 6, 30)])
     def test_not_to_the_past_and_not_for_ever(self, two: list[Alert], nurse: User, until: date) -> None:
         with pytest.raises(ValidationError, match=f"at most 92 days away; {until} was given"):
-            lifecycle.set_aside(alerts=two, by=nurse, until=until, words="Later.", at=MORNING)
+            acting.set_aside(alerts=two, by=nurse, until=until, words="Later.", at=MORNING)
 
     def test_not_without_a_reason(self, two: list[Alert], nurse: User) -> None:
-        with pytest.raises(lifecycle.WordsMissing):
-            lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words=" ", at=MORNING)
+        with pytest.raises(acting.WordsMissing):
+            acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words=" ", at=MORNING)
 
     def test_what_is_closed_is_not_aside(self, two: list[Alert], nurse: User) -> None:
-        lifecycle.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods.", at=MORNING)
-        lifecycle.close(alerts=two, by=nurse, outcome="spoken", words="Done.", at=MORNING)
+        acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods.", at=MORNING)
+        acting.close(alerts=two, by=nurse, outcome="spoken", words="Done.", at=MORNING)
         assert Alert.objects.get(pk=two[0].pk).set_aside_until is None
         with pytest.raises(IntegrityError, match="alert_set_aside_open"), transaction.atomic():
             Alert.objects.filter(pk=two[0].pk).update(set_aside_until=MORNING)
@@ -94,7 +94,7 @@ class TestSetAside:
 
 class TestCall:
     def test_beside_the_alerts_it_was_about(self, two: list[Alert], ana: Patient, nurse: User) -> None:
-        call = lifecycle.log_call(
+        call = acting.log_call(
             patient=ana,
             by=nurse,
             result="reached",
@@ -111,22 +111,22 @@ class TestCall:
 
     def test_what_was_said_is_needed_when_reached(self, ana: Patient, nurse: User) -> None:
         with pytest.raises(ValidationError, match="write down what was said"):
-            lifecycle.log_call(patient=ana, by=nurse, result="reached", at=MORNING)
-        lifecycle.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
+            acting.log_call(patient=ana, by=nurse, result="reached", at=MORNING)
+        acting.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
         assert Call.objects.count() == 1
 
     @pytest.mark.parametrize("after", [timedelta(0), -DAY, timedelta(days=93)])
     def test_the_next_call_is_later(self, ana: Patient, nurse: User, after: timedelta) -> None:
         with pytest.raises(ValidationError, match="Must be later than now, at most 92 days"):
-            lifecycle.log_call(patient=ana, by=nurse, result="message", next_call_at=MORNING + after, at=MORNING)
+            acting.log_call(patient=ana, by=nurse, result="message", next_call_at=MORNING + after, at=MORNING)
 
     def test_is_never_changed(self, ana: Patient, nurse: User) -> None:
-        lifecycle.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
+        acting.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
         with pytest.raises(ProgrammingError, match="Cannot update or delete"), transaction.atomic():
             Call.objects.update(said="never")
 
     def test_patients_do_not_see_what_was_written(self, ana: Patient, nurse: User) -> None:
-        lifecycle.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
+        acting.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
         assert ana.account is not None
         assert list(Call.objects.visible_to(ana.account)) == []
         assert Call.objects.visible_to(nurse).count() == 1
@@ -134,15 +134,15 @@ class TestCall:
 
 class TestTogether:
     def test_several_are_closed_in_one_go(self, two: list[Alert], nurse: User) -> None:
-        lifecycle.close(alerts=two, by=nurse, outcome="visit", words="Comes on Thursday.", at=MORNING)
+        acting.close(alerts=two, by=nurse, outcome="visit", words="Comes on Thursday.", at=MORNING)
         assert set(Alert.objects.values_list("state", "outcome")) == {("closed", "visit")}
         assert [kinds(alert) for alert in two] == [["opened", "closed"]] * 2
 
     def test_all_or_none(self, two: list[Alert], nurse: User, nephrologist: User) -> None:
         seen = newest(*two)
-        lifecycle.note(alerts=two[1:], by=nephrologist, words="I look at it.", at=MORNING)
-        with pytest.raises(lifecycle.MovedOn) as caught:
-            lifecycle.close(alerts=two, by=nurse, outcome="spoken", words="Done.", at=MORNING, newest=seen)
+        acting.note(alerts=two[1:], by=nephrologist, words="I look at it.", at=MORNING)
+        with pytest.raises(acting.MovedOn) as caught:
+            acting.close(alerts=two, by=nurse, outcome="spoken", words="Done.", at=MORNING, newest=seen)
         assert [(step.who, step.words) for step in caught.value.steps] == [(nephrologist, "I look at it.")]
         assert Alert.objects.open().count() == 2
 
@@ -158,22 +158,22 @@ class TestTogether:
             "close": {"outcome": "spoken", "words": "x"},
             "log_call": {"patient": ana, "result": "no_answer"},
         }[deed]
-        lifecycle.see(alert=two[0], by=nephrologist, at=MORNING)
-        with pytest.raises(lifecycle.MovedOn):
-            getattr(lifecycle, deed)(**common, **own)
+        acting.see(alert=two[0], by=nephrologist, at=MORNING)
+        with pytest.raises(acting.MovedOn):
+            getattr(acting, deed)(**common, **own)
         assert [kinds(alert) for alert in two] == [["opened", "seen"], ["opened"]]
         assert Call.objects.count() == 0
-        getattr(lifecycle, deed)(**(common | {"newest": newest(*two)}), **own)
+        getattr(acting, deed)(**(common | {"newest": newest(*two)}), **own)
 
     @pytest.mark.parametrize("role", [Role.TECHNOLOGIST, Role.ADMINISTRATOR, Role.PATIENT, Role.CARE_PARTNER])
     def test_others_do_not_act(self, two: list[Alert], ana: Patient, nurse: User, role: Role) -> None:
         person = UserFactory(role=role)
         with pytest.raises(PermissionDenied):
-            lifecycle.assign(alerts=two, by=person, to=nurse, at=MORNING)
+            acting.assign(alerts=two, by=person, to=nurse, at=MORNING)
         with pytest.raises(PermissionDenied):
-            lifecycle.set_aside(alerts=two, by=person, until=WEDNESDAY, words="x", at=MORNING)
+            acting.set_aside(alerts=two, by=person, until=WEDNESDAY, words="x", at=MORNING)
         with pytest.raises(PermissionDenied):
-            lifecycle.log_call(patient=ana, by=person, result="no_answer", at=MORNING)
+            acting.log_call(patient=ana, by=person, result="no_answer", at=MORNING)
 
 
 @pytest.mark.django_db(transaction=True)
@@ -186,8 +186,8 @@ def test_two_nurses_at_the_same_moment_on_crossing_bundles(ana: Patient) -> None
         person = UserFactory(role=Role.NURSE, name=name)
         try:
             start.wait(timeout=10)
-            lifecycle.note(alerts=alerts, by=person, words=f"{name} rings.", at=MORNING, newest=seen)
-        except lifecycle.MovedOn as moved:
+            acting.note(alerts=alerts, by=person, words=f"{name} rings.", at=MORNING, newest=seen)
+        except acting.MovedOn as moved:
             return f"{name} reads: {moved.steps[0].who}"
         finally:
             connection.close()

@@ -13,9 +13,9 @@ from alerts.models import Alert
 from alerts.models.choices import Family, Urgency
 from alerts.models.rota_and_messages import Routine
 from alerts.rules.base import Evidence, Remark, Rule, Seen
+from alerts.services.acting import close, set_aside
 from alerts.services.alert_course import bring_back_due
 from alerts.services.history import histories_of
-from alerts.services.lifecycle import close, set_aside
 from alerts.services.muting import lift
 from alerts.services.reconciling import reconcile
 from homedialysis.accounts.models import User

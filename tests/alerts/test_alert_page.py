@@ -11,7 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from alerts.models import Alert
-from alerts.services import lifecycle
+from alerts.services import acting
 from homedialysis.accounts.models import ReadLog, Role, User
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import MORNING, again, alerts_of, evaluated
@@ -98,7 +98,7 @@ class TestActing:
 
     def test_close_after_somebody_added_a_step(self, alert: Alert, nurse_client: Client, nephrologist: User) -> None:
         given = answers(alert)
-        lifecycle.note(alerts=[alert], by=nephrologist, words="Target weight changes.", at=MORNING)
+        acting.note(alerts=[alert], by=nephrologist, words="Target weight changes.", at=MORNING)
         answer = nurse_client.post(at(alert, "close"), given)
         assert answer.status_code == 409
         page = text_of(answer)
@@ -111,7 +111,7 @@ class TestActing:
 
     def test_close_after_somebody_closed_it(self, alert: Alert, nurse_client: Client, nephrologist: User) -> None:
         given = answers(alert)
-        lifecycle.close(alerts=[alert], by=nephrologist, outcome="physician", words="Seen in clinic.", at=MORNING)
+        acting.close(alerts=[alert], by=nephrologist, outcome="physician", words="Seen in clinic.", at=MORNING)
         answer = nurse_client.post(at(alert, "close"), given)
         assert answer.status_code == 409
         page = text_of(answer)

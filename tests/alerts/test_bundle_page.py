@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from alerts.models import Alert
 from alerts.models.rota_and_messages import Call
-from alerts.services import lifecycle
+from alerts.services import acting
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient
 from tests.alerts.made import made_alert
@@ -142,7 +142,7 @@ class TestTwoNurses:
         self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
     ) -> None:
         body = given(nurse_client, ana, "close", outcome="visit")
-        lifecycle.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
+        acting.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
         answer = nurse_client.post(at(ana, "act"), body)
         assert answer.status_code == 409
         page = text_of(answer)
@@ -159,7 +159,7 @@ class TestTwoNurses:
         self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
     ) -> None:
         body = given(nurse_client, ana, "close")
-        lifecycle.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
+        acting.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
         answer = nurse_client.post(at(ana, "act"), body)
         assert answer.status_code == 400
         for part in body["parts"]:
@@ -167,7 +167,7 @@ class TestTwoNurses:
 
     def test_closed_meanwhile(self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User) -> None:
         body = given(nurse_client, ana, "assign", to=nephrologist.pk)
-        lifecycle.close(alerts=two[:1], by=nephrologist, outcome="visit", words="Here at noon.", at=timezone.now())
+        acting.close(alerts=two[:1], by=nephrologist, outcome="visit", words="Here at noon.", at=timezone.now())
         answer = nurse_client.post(at(ana, "act"), body)
         assert answer.status_code == 400
         assert "Comes on Thursday." in text_of(answer)
@@ -179,7 +179,7 @@ class TestTwoNurses:
         assert mark
         live = at(ana, "bundle-live")
         assert nurse_client.get(live, {"have": mark[1]}).status_code == 204
-        lifecycle.see(alert=two[0], by=nephrologist, at=timezone.now())
+        acting.see(alert=two[0], by=nephrologist, at=timezone.now())
         answer = nurse_client.get(live, {"have": mark[1]})
         assert "Seen by Dr Lee" in text_of(answer)
         assert "<form" not in answer.content.decode()
@@ -206,9 +206,9 @@ class TestCalls:
         self, ana: Patient, nurse: User, nurse_client: Client
     ) -> None:
         then = timezone.now() - timedelta(days=2)
-        lifecycle.log_call(patient=ana, by=nurse, result="no_answer", at=then, next_call_at=then + timedelta(days=1))
+        acting.log_call(patient=ana, by=nurse, result="no_answer", at=then, next_call_at=then + timedelta(days=1))
         assert "Calls due today Ana Verdemar" in text_of(nurse_client.get(reverse("alerts:triage")))
-        lifecycle.log_call(patient=ana, by=nurse, result="reached", said="All well.", at=timezone.now())
+        acting.log_call(patient=ana, by=nurse, result="reached", said="All well.", at=timezone.now())
         assert "Calls due today" not in text_of(nurse_client.get(reverse("alerts:triage")))
 
     def test_what_is_missing_is_named(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:

@@ -32,8 +32,8 @@ from alerts.models import Alert
 from alerts.models.choices import Channel
 from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services import delivery, escalation, push_keys, sending
+from alerts.services.acting import see
 from alerts.services.delivery import Answer
-from alerts.services.lifecycle import see
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.made import MORNING, made_alert

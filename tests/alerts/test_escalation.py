@@ -12,7 +12,7 @@ from django.db import IntegrityError, connection, transaction
 from alerts.models import Alert
 from alerts.models.choices import Channel, Urgency
 from alerts.models.rota_and_messages import Absence, Delivery, PushAddress, RotaTurn, Routine
-from alerts.services import escalation, lifecycle
+from alerts.services import acting, escalation
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Role, Unit, User
 from sessions.models import Patient
@@ -87,7 +87,7 @@ class TestTelling:
     def test_nobody_after_somebody_looked(self, team: list[User], ana: Patient) -> None:
         alert = made_alert(ana)
         escalation.tell_next(at=MORNING + 30 * MINUTE)
-        lifecycle.see(alert=alert, by=team[2], at=MORNING + 40 * MINUTE)
+        acting.see(alert=alert, by=team[2], at=MORNING + 40 * MINUTE)
         assert escalation.tell_next(at=MORNING + 120 * MINUTE) == 0
         assert escalation.nobody_left(at=MORNING + 120 * MINUTE) == 0
 

@@ -13,7 +13,7 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import Outcome, StepKind
 from alerts.models.rota_and_messages import Routine
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.showing.telling import sentence_of, step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, Prescription
@@ -98,7 +98,7 @@ class TestEvidence:
 
 class TestAfterClosing:
     def close(self, nurse: User, at: Any = MORNING) -> None:
-        lifecycle.close(alerts=[the_alert()], by=nurse, at=at, **SPOKEN)
+        acting.close(alerts=[the_alert()], by=nurse, at=at, **SPOKEN)
 
     def test_what_was_dealt_with_opens_nothing(self, ana: Patient, nurse: User) -> None:
         (record,) = evaluated(ana, TOO_FAST)
@@ -170,7 +170,7 @@ class TestAfterClosing:
         """Off target twice running was dealt with: one more such night is no pattern, two are."""
         evaluated(ana, *[{"post_weight_kg": 71.5}] * 2)
         (alert,) = alerts_of("off_target")
-        lifecycle.close(alerts=[alert], by=nurse, at=MORNING, **SPOKEN)
+        acting.close(alerts=[alert], by=nurse, at=MORNING, **SPOKEN)
         evaluated(ana, {"post_weight_kg": 71.5}, first=2)
         assert [alert.is_open for alert in alerts_of("off_target")] == [False]
         evaluated(ana, {"post_weight_kg": 71.5}, first=3)
@@ -179,7 +179,7 @@ class TestAfterClosing:
     def test_what_was_closed_as_wrong_and_then_turns_out_right(self, ana: Patient, nurse: User) -> None:
         (record,) = evaluated(ana, TOO_FAST)
         corrected = again(record, uf_removed_l=2.4)
-        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING + 2 * DAY, outcome="record_wrong", words="Slip.")
+        acting.close(alerts=[the_alert()], by=nurse, at=MORNING + 2 * DAY, outcome="record_wrong", words="Slip.")
         again(corrected, uf_removed_l=3.6)
         assert the_alert().is_open
 
@@ -190,14 +190,14 @@ class TestPeople:
         evaluated(ana, TOO_FAST)
 
     def test_seen_once_until_something_is_new(self, ana: Patient, nurse: User) -> None:
-        assert lifecycle.see(alert=the_alert(), by=nurse, at=MORNING + DAY)
-        assert not lifecycle.see(alert=the_alert(), by=nurse, at=MORNING + DAY)
+        assert acting.see(alert=the_alert(), by=nurse, at=MORNING + DAY)
+        assert not acting.see(alert=the_alert(), by=nurse, at=MORNING + DAY)
         evaluated(ana, TOO_FAST, first=1)
-        assert lifecycle.see(alert=the_alert(), by=nurse, at=MORNING + 3 * DAY)
+        assert acting.see(alert=the_alert(), by=nurse, at=MORNING + 3 * DAY)
         assert kinds(the_alert()) == ["opened", "seen", "evidence", "seen"]
 
     def test_closed_with_person_time_and_words(self, nurse: User) -> None:
-        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
+        acting.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
         alert = the_alert()
         assert (alert.state, alert.closed_by, alert.closed_at, alert.outcome) == ("closed", nurse, MORNING, "spoken")
         step = alert.steps.last()
@@ -206,48 +206,48 @@ class TestPeople:
 
     @pytest.mark.parametrize("words", ["", "  \n"])
     def test_not_without_words(self, nurse: User, words: str) -> None:
-        with pytest.raises(lifecycle.WordsMissing):
-            lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, outcome="spoken", words=words)
-        with pytest.raises(lifecycle.WordsMissing):
-            lifecycle.note(alerts=[the_alert()], by=nurse, at=MORNING, words=words)
+        with pytest.raises(acting.WordsMissing):
+            acting.close(alerts=[the_alert()], by=nurse, at=MORNING, outcome="spoken", words=words)
+        with pytest.raises(acting.WordsMissing):
+            acting.note(alerts=[the_alert()], by=nurse, at=MORNING, words=words)
         assert the_alert().is_open
 
     def test_not_with_an_outcome_of_ones_own(self, nurse: User) -> None:
         with pytest.raises(ValueError, match="dunno"):
-            lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, outcome="dunno", words="?")
+            acting.close(alerts=[the_alert()], by=nurse, at=MORNING, outcome="dunno", words="?")
 
     @pytest.mark.parametrize("role", [Role.TECHNOLOGIST, Role.ADMINISTRATOR, Role.PATIENT, Role.CARE_PARTNER])
     def test_others_do_not_act(self, role: Role) -> None:
         person, alert = UserFactory(role=role), the_alert()
         with pytest.raises(PermissionDenied):
-            lifecycle.close(alerts=[alert], by=person, at=MORNING, **SPOKEN)
+            acting.close(alerts=[alert], by=person, at=MORNING, **SPOKEN)
         with pytest.raises(PermissionDenied):
-            lifecycle.see(alert=alert, by=person, at=MORNING)
+            acting.see(alert=alert, by=person, at=MORNING)
         with pytest.raises(PermissionDenied):
-            lifecycle.note(alerts=[alert], by=person, at=MORNING, words="x")
+            acting.note(alerts=[alert], by=person, at=MORNING, words="x")
         assert kinds(alert) == ["opened"]
 
     def test_the_second_to_close_sees_what_the_first_did(self, nurse: User, nephrologist: User) -> None:
         stale = the_alert()
-        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
-        with pytest.raises(lifecycle.AlreadyClosed, match="Nurse Kim closed this alert") as caught:
-            lifecycle.close(alerts=[stale], by=nephrologist, at=MORNING, outcome="other", words="Also me.")
+        acting.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
+        with pytest.raises(acting.AlreadyClosed, match="Nurse Kim closed this alert") as caught:
+            acting.close(alerts=[stale], by=nephrologist, at=MORNING, outcome="other", words="Also me.")
         assert caught.value.alert.outcome == "spoken"
         assert kinds(the_alert()) == ["opened", "closed"]
 
     def test_a_step_added_meanwhile_is_read_first(self, nurse: User, nephrologist: User) -> None:
         looked_at = the_alert().steps.last()
         assert looked_at is not None
-        lifecycle.note(alerts=[the_alert()], by=nephrologist, at=MORNING, words="Target weight changes on Thursday.")
-        with pytest.raises(lifecycle.MovedOn):
-            lifecycle.close(
+        acting.note(alerts=[the_alert()], by=nephrologist, at=MORNING, words="Target weight changes on Thursday.")
+        with pytest.raises(acting.MovedOn):
+            acting.close(
                 alerts=[the_alert()], by=nurse, at=MORNING, newest={looked_at.alert_id: looked_at.pk}, **SPOKEN
             )
         assert the_alert().is_open
 
     def test_a_note_after_closing(self, nurse: User) -> None:
-        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
-        lifecycle.note(alerts=[the_alert()], by=nurse, at=MORNING, words="Called back at noon.")
+        acting.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
+        acting.note(alerts=[the_alert()], by=nurse, at=MORNING, words="Called back at noon.")
         assert kinds(the_alert()) == ["opened", "closed", "note"]
 
     @pytest.mark.parametrize("change", [lambda rows: rows.update(words="never"), lambda rows: rows.delete()])
@@ -256,7 +256,7 @@ class TestPeople:
             change(AlertStep.objects.all())
 
     def test_each_version_of_an_alert_is_kept(self, nurse: User) -> None:
-        lifecycle.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
+        acting.close(alerts=[the_alert()], by=nurse, at=MORNING, **SPOKEN)
         versions: Any = the_alert().events  # type: ignore[attr-defined]
         assert list(versions.order_by("pgh_id").values_list("state", flat=True)) == ["open", "closed"]
 
@@ -271,8 +271,8 @@ def test_two_nurses_at_the_same_moment(ana: Patient) -> None:
     def close(nurse: User) -> str:
         try:
             start.wait(timeout=10)
-            lifecycle.close(alerts=[alert], by=nurse, at=MORNING, outcome="spoken", words=f"{nurse} called.")
-        except lifecycle.AlreadyClosed as problem:
+            acting.close(alerts=[alert], by=nurse, at=MORNING, outcome="spoken", words=f"{nurse} called.")
+        except acting.AlreadyClosed as problem:
             return f"{nurse} learns: {problem.alert.closed_by}"
         finally:
             connection.close()

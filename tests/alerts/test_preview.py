@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from alerts.models import Alert, Limit
+from alerts.services.limit_preview import Preview, preview
 from alerts.services.limit_setting import limit_row, set_limit
-from alerts.services.preview import Preview, preview
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, evaluated, reading

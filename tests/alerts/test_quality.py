@@ -8,7 +8,7 @@ import pytest
 
 from alerts.models import Alert
 from alerts.models.mutes_and_replays import Mute
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.services.quality import Quality, RuleQuality, quality_between
 from homedialysis.accounts.models import User
 from sessions.models import Patient
@@ -41,7 +41,7 @@ def opened(patient: Patient, day: int, *, rule: str = "uf_rate", seen_after: int
     """An alert opened on a day, looked at so many hours later."""
     alert = made_alert(patient, at=march(day), rule=rule, cause=f"{rule}:{day}")
     if seen_after is not None:
-        lifecycle.see(alert=alert, by=by, at=march(day) + timedelta(hours=seen_after))
+        acting.see(alert=alert, by=by, at=march(day) + timedelta(hours=seen_after))
     return alert
 
 
@@ -57,7 +57,7 @@ def quality(people: dict[str, Patient], nurse: User) -> Quality:
     for alert, day, outcome in (
         (before, 0, "spoken"), (first, 2, "spoken"), (second, 13, "known"), (other, 33, "visit")
     ):  # fmt: skip
-        lifecycle.close(alerts=[alert], by=nurse, outcome=outcome, words="x", at=march(day, 20))
+        acting.close(alerts=[alert], by=nurse, outcome=outcome, words="x", at=march(day, 20))
     first.steps.create(kind="back_again", at=march(20))
     for since, until in ((-9, -1), (-5, 3), (10, 12), (30, 40), (33, 40)):
         Mute.objects.create(

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from alerts.models import Alert, AlertStep
+from alerts.services.acting import close, may_take_care
 from alerts.services.evaluation import look_for_missing
-from alerts.services.lifecycle import close, may_take_care
 from alerts.services.muting import mute, mutes_of
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient

@@ -15,7 +15,7 @@ from scipy import stats
 from alerts.models import Alert
 from alerts.models.mutes_and_replays import Mute
 from alerts.models.rota_and_messages import Absence, Delivery, PushAddress, RotaTurn, Routine
-from alerts.services import lifecycle, quality
+from alerts.services import acting, quality
 from alerts.showing.pictures import picture_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
@@ -173,15 +173,13 @@ class TestHandOver:
         now = timezone.now()
         long_ago = made_alert(ben, at=now - 20 * DAY)
         fresh = made_alert(ana, at=now - timedelta(minutes=50))
-        lifecycle.log_call(patient=ana, by=nurse, result="reached", said="All well.", at=now - timedelta(minutes=40))
+        acting.log_call(patient=ana, by=nurse, result="reached", said="All well.", at=now - timedelta(minutes=40))
         until = (now + 5 * DAY).date()
-        lifecycle.set_aside(alerts=[long_ago], by=nurse, until=until, words="Waits.", at=now - timedelta(minutes=30))
+        acting.set_aside(alerts=[long_ago], by=nurse, until=until, words="Waits.", at=now - timedelta(minutes=30))
         Mute.objects.create(
             patient=ben, rule="uf_rate", since=now - timedelta(minutes=20), until=now + DAY, why="Known.", set_by=nurse
         )
-        lifecycle.close(
-            alerts=[fresh], by=nurse, outcome="spoken", words="Drinks less.", at=now - timedelta(minutes=10)
-        )
+        acting.close(alerts=[fresh], by=nurse, outcome="spoken", words="Drinks less.", at=now - timedelta(minutes=10))
         since = timezone.localtime(now - timedelta(hours=1)).strftime("%Y-%m-%dT%H:%M")
         answer = nurse_client.get(HANDOVER, {"since": since})
         told = answer.context["told"]
@@ -220,9 +218,9 @@ class TestQuality:
             made_alert(ana, rule="short", cause="short", at=MORNING + DAY),
         ]
         for alert, hours in zip(alerts, (1, 2, 10), strict=True):
-            lifecycle.see(alert=alert, by=nurse, at=alert.opened_at + timedelta(hours=hours))
-        lifecycle.close(alerts=alerts[:1], by=nurse, outcome="spoken", words="x", at=MORNING + DAY)
-        lifecycle.close(alerts=alerts[1:2], by=nurse, outcome="known", words="x", at=MORNING + DAY)
+            acting.see(alert=alert, by=nurse, at=alert.opened_at + timedelta(hours=hours))
+        acting.close(alerts=alerts[:1], by=nurse, outcome="spoken", words="x", at=MORNING + DAY)
+        acting.close(alerts=alerts[1:2], by=nurse, outcome="known", words="x", at=MORNING + DAY)
         found = quality.quality_between(MORNING - 10 * DAY, MORNING + 20 * DAY)
         assert found.patient_months == pytest.approx(60 / (365.25 / 12))
         total, rows = found.total, {row.key: row for row in found.rules}
@@ -343,7 +341,7 @@ def test_patients_are_told_who_looks(ana: Patient, ana_client: Client, nurse_cli
 def test_my_patients(ana: Patient, ben: Patient, nurse: User, nurse_client: Client) -> None:
     made_alert(ana)
     mine = made_alert(ben)
-    lifecycle.assign(alerts=[mine], by=nurse, to=nurse, at=timezone.now())
+    acting.assign(alerts=[mine], by=nurse, to=nurse, at=timezone.now())
     page = text_of(nurse_client.get(reverse("alerts:triage"), {"mine": "1"}))
     assert "Ben Okonjo" in page
     assert "Ana Verdemar" not in page

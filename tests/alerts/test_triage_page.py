@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from alerts.models import Alert, PendingEvaluation
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.services.evaluation import evaluate_pending
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, TreatmentRecord
@@ -101,7 +101,7 @@ class TestWhatItShows:
     ) -> None:
         night_of(ana, last_night, pre_systolic=190)
         (alert,) = alerts_of("pressure_high")
-        lifecycle.note(alerts=[alert], by=nephrologist, words="Salt talk booked.", at=timezone.now())
+        acting.note(alerts=[alert], by=nephrologist, words="Salt talk booked.", at=timezone.now())
         assert "Note by Dr Lee" in text_of(nurse_client.get(TRIAGE))
         assert "Salt talk booked." in text_of(nurse_client.get(TRIAGE))
 
@@ -123,7 +123,7 @@ class TestWhatItShows:
     ) -> None:
         night_of(ana, last_night, pre_systolic=190)
         (alert,) = alerts_of("pressure_high")
-        lifecycle.close(alerts=[alert], by=nurse, outcome="spoken", words="Takes it at bedtime.", at=timezone.now())
+        acting.close(alerts=[alert], by=nurse, outcome="spoken", words="Takes it at bedtime.", at=timezone.now())
         assert "Ana Verdemar" not in text_of(nurse_client.get(TRIAGE))
         closed = text_of(nurse_client.get(reverse("alerts:closed")))
         assert "Very high blood pressure before" in closed
@@ -165,7 +165,7 @@ class TestLive:
         bad_night(ana, last_night)
         mark = self.mark(nurse_client.get(TRIAGE))
         (alert,) = alerts_of("venous_high")
-        lifecycle.see(alert=alert, by=nephrologist, at=timezone.now())
+        acting.see(alert=alert, by=nephrologist, at=timezone.now())
         assert nurse_client.get(LIST, {"have": mark}).status_code == 200
 
     def test_the_filter_stays(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
@@ -190,9 +190,9 @@ def test_the_number_of_queries_does_not_hang_on_the_number_of_patients(
     for _ in range(patients):
         bad_night(PatientFactory(), last_night)
     for alert in alerts_of("venous_high"):
-        lifecycle.close(alerts=[alert], by=nurse, outcome="spoken", words="Done.", at=timezone.now())
+        acting.close(alerts=[alert], by=nurse, outcome="spoken", words="Done.", at=timezone.now())
     for alert in alerts_of("fainted"):
-        lifecycle.see(alert=alert, by=nurse, at=timezone.now())
+        acting.see(alert=alert, by=nurse, at=timezone.now())
     with django_assert_num_queries(queries):
         page = nurse_client.get(address)
     assert page.status_code == 200

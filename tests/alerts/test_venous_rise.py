@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 
 from alerts.models import Alert
+from alerts.services.acting import close
 from alerts.services.evaluation import evaluate_pending
-from alerts.services.lifecycle import close
 from alerts.showing.telling import sentence_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient

@@ -221,8 +221,8 @@ def fresh_beside_replay(patients: list[Any], nurse: Any) -> tuple[float, float]:
 
 
 def preview_of(name: str, value: float, nurse: Any) -> tuple[float, Any]:
+    from alerts.services.limit_preview import preview
     from alerts.services.limit_setting import limit_row
-    from alerts.services.preview import preview
 
     row = limit_row(name=name, patient=None, value=value, why="x", by=nurse, at=NOW)
     clock = time.perf_counter()

@@ -17,7 +17,7 @@ from alerts.models import Alert
 from alerts.models.choices import Urgency
 from alerts.models.mutes_and_replays import Mute
 from alerts.models.rota_and_messages import Call, Delivery, RotaTurn
-from alerts.services import lifecycle, push_keys
+from alerts.services import acting, push_keys
 from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
 from homedialysis.accounts.models import OpeningHours, User
 from sessions.models import Patient
@@ -229,7 +229,7 @@ def test_the_others_step_appears_while_one_writes(
     page.locator("#id_words").fill("Half a sent")
     page.locator("#id_words").focus()
     alert = Alert.objects.get(patient=five[1])
-    lifecycle.note(alerts=[alert], by=nephrologist, words="I see him at noon.", at=timezone.now())
+    acting.note(alerts=[alert], by=nephrologist, words="I see him at noon.", at=timezone.now())
     page.clock.run_for(11_000)
     expect(page.locator("#bundle-story")).to_contain_text("I see him at noon.")
     expect(page.locator("#id_words")).to_have_value("Half a sent")
@@ -253,7 +253,7 @@ def test_what_is_open_stays_open_when_the_list_is_renewed(
     parts = page.locator(f"#parts-{five[0].pk}")
     parts.locator("summary").press("Enter")
     expect(parts.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
-    lifecycle.see(alert=Alert.objects.get(patient=five[4]), by=nephrologist, at=timezone.now())
+    acting.see(alert=Alert.objects.get(patient=five[4]), by=nephrologist, at=timezone.now())
     page.clock.run_for(16_000)
     expect(page.locator("#triage-list")).to_contain_text("Seen by Dr Lee")
     expect(parts.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
@@ -278,13 +278,13 @@ def test_pages_have_no_accessibility_fault(
     settings.PUSH_KEY = push_keys.new_key()  # type: ignore[attr-defined]
     now = timezone.now()
     RotaTurn.objects.create(person=nurse, weekday=now.weekday(), begins="08:00", ends="17:00")
-    lifecycle.log_call(
+    acting.log_call(
         patient=five[1], by=nurse, result="message", plan="Rings back.", at=now, next_call_at=now + timedelta(minutes=1)
     )
     alert = Alert.objects.get(patient=five[4])
     until = (now + timedelta(days=9)).date()
-    lifecycle.set_aside(alerts=[alert], by=nurse, until=until, words="Clinic.", at=now)
-    lifecycle.close(
+    acting.set_aside(alerts=[alert], by=nurse, until=until, words="Clinic.", at=now)
+    acting.close(
         alerts=Alert.objects.filter(patient=five[2]), by=nephrologist, outcome="known", words="Agreed.", at=now
     )
     Delivery.objects.create(to=nurse, channel="email", made_at=now, due_at=now, failed_at=now, answer="550 no")

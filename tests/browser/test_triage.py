@@ -10,7 +10,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from alerts.models import Alert, PendingEvaluation
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
 from homedialysis.accounts.models import User
@@ -152,7 +152,7 @@ def test_pages_have_no_accessibility_fault(
     size: tuple[int, int],
 ) -> None:
     alert = faint(ana, last_night, post_weight_kg=None)
-    lifecycle.close(alerts=[faint(ben, last_night)], by=nurse, outcome="spoken", words="Well.", at=timezone.now())
+    acting.close(alerts=[faint(ben, last_night)], by=nurse, outcome="spoken", words="Well.", at=timezone.now())
     at = timezone.now()
     PendingEvaluation.objects.create(
         patient=ana, why="treatment recorded", created_at=at, due_at=at, last_error="Oops", put_aside_at=at

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from alerts.services import lifecycle
+from alerts.services import acting
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription, TreatmentRecord
@@ -78,7 +78,7 @@ def test_what_the_unit_makes_of_it(ana: Patient, ana_client: Client, nurse: User
     assert answer(ana_client, calm)["look"] == "nothing"
     assert answer(ana_client, fast)["look"] == "on_the_list"
     (alert,) = alerts_of("uf_rate")
-    lifecycle.see(alert=alert, by=nurse, at=A_NIGHT + 3 * DAY)
+    acting.see(alert=alert, by=nurse, at=A_NIGHT + 3 * DAY)
     assert answer(ana_client, fast)["look"] == "seen"
     (faster,) = evaluated(ana, {"uf_removed_l": 3.8}, first=2)
     assert answer(ana_client, faster)["look"] == "on_the_list"
