@@ -101,7 +101,7 @@ def drift_parts(series: str, verdict: TrendVerdict) -> dict[str, Any]:
         "series": series,
         "direction": told.direction,
         "shift": float(told.shift),
-        "conditions": told.conditions,
+        "flow": verdict.numbers["flow"],
         "weeks": float(told.weeks),
         "beyond": int(told.beyond),
         "of": int(told.of),
@@ -114,10 +114,14 @@ def drift_words(parts: Parts) -> str:
     said = dict(parts) | {
         "what": TREND_LABELS[parts["series"]],
         "amount": figure(abs(parts["shift"]), f".{watch.decimals}f", watch.unit),
-        "where": f" {gettext(parts['conditions'])}" if parts["conditions"] else "",
+        "where": _at_flow(parts["flow"]),
         "span": _span(parts["weeks"]),
     }
     return str(WAYS[parts["direction"]]) % said
+
+
+def _at_flow(flow: float | None) -> str:
+    return "" if flow is None else gettext(" at %(flow)s mL/min") % {"flow": figure(flow, ".0f")}
 
 
 WAYS: dict[str, StrOrPromise] = {

@@ -25,6 +25,7 @@ from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import first_of, month_before, next_month
 from dosing.services.month.ranges import book, range_words, set_range
 from dosing.services.month.report import review_pdf
+from dosing.services.month.review_sheet import review_sheet
 from dosing.services.night.derivation import WORDS, shown_input
 from dosing.services.numbers.kept import kept_number
 from homedialysis.accounts.models import signed_in
@@ -32,10 +33,8 @@ from homedialysis.accounts.pages.guards import bedside_only, clinical_only, neph
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
 from sessions.models import Patient
 from sessions.pages.persons import shown_patient
-from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
-MONTHS_BACK = 6
 FIRST_SORT = "outside"
 """With most numbers out of range on top: who wants judging first."""
 
@@ -147,30 +146,23 @@ def _as_written(found: MonthlyReview | None) -> dict[str, str]:
 
 
 def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any) -> HttpResponse:
-    found = (
-        MonthlyReview.objects.filter(patient=person, month=month)
-        .select_related("signed_by", "written_by", "release__by")
-        .first()
-    )
-    months = reviewing.first_of_months_back(month, MONTHS_BACK)
-    rows = {row.month: row for row in PatientMonth.objects.filter(patient=person, month__in=months)}
-    row, ranges = rows.get(month), book()
-    last = reviewing.last_signed(person, month)
+    sheet = review_sheet(person, month, at=timezone.now())
+    found, row = sheet.review, sheet.row
     context = {
         "patient": person,
         "month": month,
         "review": found,
         "row": row,
-        "lines": reviewing.lines_of(months, rows, ranges, found),
-        "months": months,
-        "charts": figures.of_review(months, rows, ranges),
-        "last": last,
-        "changes": reviewing.changes_shown(found, last, row, ranges),
-        "prescription": reviewing.prescription_shown(found) or prescription_in_force(person, timezone.now()),
-        "delivered": found.frozen["numbers"] if found and found.signed_at else (row.numbers if row else {}),
+        "lines": sheet.lines,
+        "months": sheet.months,
+        "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
+        "last": sheet.last,
+        "changes": sheet.changes,
+        "prescription": sheet.prescription,
+        "delivered": sheet.numbers,
         "plan": list(found.plan.select_related("owner", "done_by")) if found else [],
         "open_plan": [item for item in reviewing.open_plan(person) if not found or item.review_id != found.pk],
-        "addenda": list(found.addenda.select_related("by")) if found else [],
+        "addenda": sheet.addenda,
         "seen": fingerprint(_shown(found, row)) if found else "",
         "plan_form": PlanForm(),
         "addendum_form": WordsForm(),
@@ -204,7 +196,7 @@ def review_plan(request: HttpRequest, patient_id: uuid.UUID, month: str) -> Http
     if not form.is_valid():
         return _review_page(request, person, found.month, plan_form=form)
     try:
-        reviewing.plan(review=found, item=reviewing.Plan(**form.cleaned_data), by=signed_in(request))
+        reviewing.plan(review=found, item=reviewing.PlanToBe(**form.cleaned_data), by=signed_in(request))
     except reviewing.SignedAlready:
         messages.error(request, _("This review is signed: its plan no longer changes. Write an addendum."))
     return redirect("dosing:review", person.pk, month)

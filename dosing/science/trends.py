@@ -1,6 +1,6 @@
 """Slow drifts within one patient: whether there is one, since when, how large, how steep, how sure.
 
-`judge` answers for any quantity with a `Verdict`: every number behind it and a plain sentence. What decides are the
+`judge` answers for any quantity with a `Verdict`: every number behind it. What decides are the
 charts of `drift`, whose false alarms are designed. Slope and rank evidence stand beside them: a few outliers or a
 missed night move these little, but neighbouring nights resemble each other, which makes rank evidence look stronger
 than it is (Hamed and Rao, J Hydrol 1998;204:182, from memory), so it never decides alone.
@@ -46,7 +46,6 @@ class Watch:
     alerts a patient-month: where scatter and wild nights differ between patients more are needed than where not.
     """
 
-    label: str
     unit: str
     direction: Direction
     scatter: float
@@ -55,15 +54,13 @@ class Watch:
     run_length: float = 2000.0
 
 
-VENOUS_PRESSURE = Watch(
-    "venous pressure", "mmHg", "up", 12.0, f"10 to 15 mmHg at one flow: {_PRACTICE}", run_length=750.0
-)
-ARTERIAL_PRESSURE = Watch("arterial pressure", "mmHg", "down", 12.0, _PRACTICE)
-CLEARANCE = Watch("clearance by the machine", "mL/min", "down", 9.0, f"5 % of 180 mL/min: {_PRACTICE}")
-POST_WEIGHT = Watch("weight after", "kg", "both", 0.3, _PRACTICE, decimals=1)
-SYSTOLIC = Watch("systolic pressure", "mmHg", "both", 14.0, "9.9 % of 145: HEMO, J Hum Hypertens 2014;28:18 (abstract)")
-BLEEDING_TIME = Watch("bleeding time", "min", "up", 3.0, _PRACTICE)
-TRANSMEMBRANE_PRESSURE = Watch("transmembrane pressure", "mmHg", "up", 10.0, _PRACTICE)
+VENOUS_PRESSURE = Watch("mmHg", "up", 12.0, f"10 to 15 mmHg at one flow: {_PRACTICE}", run_length=750.0)
+ARTERIAL_PRESSURE = Watch("mmHg", "down", 12.0, _PRACTICE)
+CLEARANCE = Watch("mL/min", "down", 9.0, f"5 % of 180 mL/min: {_PRACTICE}")
+POST_WEIGHT = Watch("kg", "both", 0.3, _PRACTICE, decimals=1)
+SYSTOLIC = Watch("mmHg", "both", 14.0, "9.9 % of 145: HEMO, J Hum Hypertens 2014;28:18 (abstract)")
+BLEEDING_TIME = Watch("min", "up", 3.0, _PRACTICE)
+TRANSMEMBRANE_PRESSURE = Watch("mmHg", "up", 10.0, _PRACTICE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +99,11 @@ class Verdict:
     state: "unknown" (why says why), "usual", "drifting", or "passed": a drift was told since the last change, and is
     over. direction: "up" or "down" where it drifts or did, else the one that the nights lean to. baseline: the usual;
     now: the middle of the newest nights; shift: their difference; scatter: of one night; all in the watch's unit, at
-    `conditions`. correlation: of one night with the next. slope_per_week, trend: Theil-Sen and Mann-Kendall over the
-    newest `of` nights. evidence: log of the likelihood ratio; cusum, average: charts of that direction [standard
-    deviations]; each with its limit. first_day: on which the drift began, told_day: on which it was told, passed_day:
-    on which it was over, last_day: the newest night. beyond: how many of the newest `of` nights lie on
+    the blood flow `flow` [mL/min], NaN where levels do not hang on it. correlation: of one night with the next.
+    slope_per_week, trend: Theil-Sen and Mann-Kendall over the newest `of` nights. evidence: log of the likelihood
+    ratio; cusum, average: charts of that direction [standard deviations]; each with its limit. first_day: on which
+    the drift began, told_day: on which it was told, passed_day: on which it was over, last_day: the newest night.
+    beyond: how many of the newest `of` nights lie on
     that side of the usual. nights: with a value since the last change.
     """
 
@@ -133,7 +131,7 @@ class Verdict:
     beyond: int = 0
     of: int = 0
     nights: int = 0
-    conditions: str = ""
+    flow: float = math.nan
     chart: Chart | None = field(default=None, repr=False)
 
     @property
@@ -149,28 +147,6 @@ class Verdict:
     def drifting(self) -> bool:
         return self.state == "drifting"
 
-    @property
-    def sentence(self) -> str:
-        """In words, for a page: "up 28 mmHg at 200 mL/min over 5 weeks, 18 of the last 20 nights above ..."."""
-        if not self.known:
-            return f"{self.watch.label} not judged: {self.why}"
-        where = f" {self.conditions}" if self.conditions else ""
-        if not self.drifting:
-            back = "back at the usual" if self.state == "passed" else "as usual"
-            usual = f"{self.baseline:.{self.watch.decimals}f} {self.watch.unit}{where}"
-            return f"{self.watch.label} {back}: {usual} over {self.nights} nights"
-        amount = f"{abs(self.shift):.{self.watch.decimals}f} {self.watch.unit}{where}{_span(self.weeks)}"
-        side = "above" if self.direction == "up" else "below"
-        share = f"{self.beyond} of the last {self.of} nights {side} the earlier middle"
-        return f"{self.watch.label} {self.direction} {amount}, {share}"
-
-
-def _span(weeks: float) -> str:
-    if weeks >= 2:
-        return f" over {weeks:.0f} weeks"
-    days = round(7 * weeks)
-    return " over 1 day" if days == 1 else f" over {days} days"
-
 
 def judge(
     *,
@@ -179,20 +155,21 @@ def judge(
     days: ArrayLike,
     expected: ArrayLike = 0.0,
     segment: ArrayLike = 0,
-    conditions: Sequence[str] = (),
+    flows: Sequence[float] = (),
     design: Design = DESIGN,
 ) -> list[Verdict]:
     """Whether each quantity drifts, judged on its last night with a value; one verdict a watch.
 
     values: (watches, nights) [unit of the watch], NaN where missed or unusable. days: (nights,), when [d], any origin,
     any order; nights of one day keep the order given. expected, segment: as in `drift.follow`, (watches, nights) or
-    what broadcasts to it, put in order with the nights. conditions: where the levels hold, in words, one a watch.
+    what broadcasts to it, put in order with the nights. flows: blood flow at which the levels hold [mL/min], one a
+    watch, NaN where they do not hang on it.
     Raises ValueError where the shapes differ or a day is no number. Sources: `drift`, `sequential`, `robust`.
 
     >>> nights = [140, 143, 138, 141, 139, 142, 137, 140, 141, 139, 143, 155, 152, 158, 160, 163, 161, 166, 164, 170]
     >>> (verdict,) = judge(watches=[VENOUS_PRESSURE], values=[nights], days=range(20))
-    >>> verdict.sentence
-    'venous pressure up 25 mmHg over 9 days, 16 of the last 20 nights above the earlier middle'
+    >>> verdict.state, verdict.direction, round(verdict.shift), round(7 * verdict.weeks), verdict.beyond
+    ('drifting', 'up', 25, 9, 16)
     """
     nights = _in_order(watches, values, days, expected, segment)
     # A watch over both directions is followed twice, the second time upside down.
@@ -207,9 +184,9 @@ def judge(
         drift_nights=[watches[row].run_length for row in rows],
         design=design,
     )
-    places = conditions or [""] * len(watches)
+    places = flows or [math.nan] * len(watches)
     return [
-        _verdict(watch, course, _ways_of(row, ways, course), nights.of(row), conditions=place, first=design.first)
+        _verdict(watch, course, _ways_of(row, ways, course), nights.of(row), flow=place, first=design.first)
         for row, (watch, place) in enumerate(zip(watches, places, strict=True))
     ]
 
@@ -263,11 +240,11 @@ def _lean(course: Course, place: int) -> tuple[bool, float]:
 
 
 def _verdict(
-    watch: Watch, course: Course, ways: list[tuple[int, int]], nights: _Nights, *, conditions: str, first: int
+    watch: Watch, course: Course, ways: list[tuple[int, int]], nights: _Nights, *, flow: float, first: int
 ) -> Verdict:
     """ways: the row of the course and the sign for each watched direction, the one to tell of first."""
     if not nights.usable.any():
-        return Verdict(watch, why=Reason("no_usable_night"), conditions=conditions)
+        return Verdict(watch, why=Reason("no_usable_night"), flow=flow)
     place, sign = ways[0]
     comparable = np.where(nights.usable, nights.values - course.factor[place, -1] * nights.expected, np.nan)
     shown = _chart(course, ways, comparable, nights.days)
@@ -276,13 +253,13 @@ def _verdict(
     if count < first:
         code = "few_nights" if here[nights.usable].all() else "few_nights_since_change"
         why = Reason(code, nights=count, least=first)
-        return Verdict(watch, why=why, nights=count, conditions=conditions, chart=shown)
+        return Verdict(watch, why=why, nights=count, flow=flow, chart=shown)
     numbers = _of_charts(course, place, sign, nights.days) | _of_nights(
         watch, comparable[here][-WINDOW:], nights.days[here][-WINDOW:], float(sign * course.level[place, -1]), sign
     )
     told, passed = bool(course.told[place, -1]), bool(course.passed[place, -1] >= 0)
     state: State = "drifting" if told and sign * numbers["shift"] > 0 else "passed" if told or passed else "usual"
-    return Verdict(watch, state=state, nights=count, conditions=conditions, chart=shown, **numbers)
+    return Verdict(watch, state=state, nights=count, flow=flow, chart=shown, **numbers)
 
 
 def _chart(course: Course, ways: list[tuple[int, int]], comparable: FloatArray, days: FloatArray) -> Chart:

@@ -22,7 +22,7 @@ For whoever wires a rule or a page:
 - `verdict.state` is "unknown" (see `verdict.why`), "usual", "drifting" or "passed". An alert opens at "drifting". It is
   over at "passed": the running mean came back within 0.7 of its limit, or, with "unknown" or "usual", a change
   started a new baseline. Between the two limits it stays "drifting", so it does not flicker.
-- `verdict.sentence` is plain words; `verdict.numbers` all that stands behind it; `verdict.first_night`,
+- `verdict.numbers` is all that stands behind it; `verdict.first_night`,
   `verdict.told_on` the days on which the drift began and on which it was first told; `verdict.chart` the lines to draw.
 - Nothing here finds a stenosis, a clot or lost flesh: it is a reason to examine and to talk.
 """
@@ -36,7 +36,6 @@ from datetime import date
 from typing import Any, TypeVar
 
 import numpy as np
-from django.utils.translation import gettext as _
 
 from dosing.science import trends
 from dosing.science.drift import segments
@@ -87,10 +86,6 @@ class TrendVerdict:
         return self.science.why
 
     @property
-    def sentence(self) -> str:
-        return self.science.sentence
-
-    @property
     def first_night(self) -> date | None:
         """The night on which the drift that was told last most likely began."""
         return _date(self.science.first_day)
@@ -112,7 +107,7 @@ class TrendVerdict:
         plain = {
             name: None if isinstance(value, float) and math.isnan(value) else value for name, value in found.items()
         }
-        return plain | {"unit": self.science.watch.unit, "conditions": self.science.conditions}
+        return plain | {"unit": self.science.watch.unit}
 
     @property
     def chart(self) -> dict[str, Any] | None:
@@ -135,7 +130,18 @@ class TrendVerdict:
 
 NUMBERS = (
     *("direction", "baseline", "now", "shift", "scatter", "correlation", "slope_per_week", "weeks"),
-    *("evidence", "evidence_limit", "cusum", "cusum_limit", "average", "average_limit", "beyond", "of", "nights"),
+    *(
+        "evidence",
+        "evidence_limit",
+        "cusum",
+        "cusum_limit",
+        "average",
+        "average_limit",
+        "beyond",
+        "of",
+        "nights",
+        "flow",
+    ),
 )
 
 
@@ -151,14 +157,14 @@ def trends_of(*, days: Sequence[date], series: Mapping[str, Series]) -> dict[str
     prepared = {key: _prepared(key, _in_order(given, order)) for key, given in series.items()}
     if not prepared:
         return {}
-    values, expected, segment, conditions = zip(*prepared.values(), strict=True)
+    values, expected, segment, reference = zip(*prepared.values(), strict=True)
     verdicts = trends.judge(
         watches=[WATCHES[key] for key in prepared],
         values=np.array(values),
         days=[days[place].toordinal() for place in order],
         expected=np.array(expected),
         segment=np.array(segment),
-        conditions=conditions,
+        flows=reference,
     )
     return {key: TrendVerdict(verdict) for key, verdict in zip(prepared, verdicts, strict=True)}
 
@@ -185,21 +191,21 @@ def _picked(given: Sequence[T | None], order: list[int]) -> list[T | None]:
     return [given[place] if given else None for place in order]
 
 
-def _prepared(key: str, given: Series) -> tuple[FloatArray, FloatArray, np.ndarray[Any, Any], str]:
-    """Values, expected change by flow, numbers of the segments, and where levels hold in words."""
+def _prepared(key: str, given: Series) -> tuple[FloatArray, FloatArray, np.ndarray[Any, Any], float]:
+    """Values, expected change by flow, numbers of the segments, and the flow at which levels hold, else NaN."""
     values, flows, gauges = (_floats(part) for part in (given.values, given.flows, given.gauges))
     segment = segments(_numbered(given.segments), gauges)
     if key not in SLOPES and key != "clearance":
-        return values, np.zeros(values.size), segment, ""
+        return values, np.zeros(values.size), segment, math.nan
     reference = usual_flow(flows_ml_min=np.where(np.isfinite(values), flows, np.nan)).number
     if reference is None:
         # Without any flow nothing is comparable: each night is left out, and the verdict says so.
-        return np.full(values.size, np.nan), np.zeros(values.size), segment, ""
+        return np.full(values.size, np.nan), np.zeros(values.size), segment, math.nan
     if key == "clearance":
         change = CLEARANCE_SLOPE * (flows - reference)
     else:
         change = expected_change(flows_ml_min=flows, reference_ml_min=reference, gauge=gauges, side=key).value
-    return values, change, segment, _("at %(flow)s mL/min") % {"flow": f"{reference:.0f}"}
+    return values, change, segment, reference
 
 
 def _floats(given: Sequence[float | None]) -> FloatArray:

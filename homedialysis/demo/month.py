@@ -113,7 +113,7 @@ class Month:
         review = reviewing.write(patient=patient, month=month, **words, by=nephrologist, at=at)
         if index % 3 == 1:
             nurse = self.team.nurse(at)
-            item = reviewing.Plan("Go through salt and drinking once more", nurse, at.date() + timedelta(days=21))
+            item = reviewing.PlanToBe("Go through salt and drinking once more", nurse, at.date() + timedelta(days=21))
             reviewing.plan(review=review, item=item, by=nephrologist)
         signed = reviewing.sign(review=review, by=nephrologist, at=at)
         if index == 0:

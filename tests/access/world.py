@@ -17,7 +17,7 @@ from alerts.rules.base import Evidence
 from dosing.models import Job, PlanItem
 from dosing.services.importing.taking import receive
 from dosing.services.month.computing import compute_month
-from dosing.services.month.reviewing import Plan, plan, write
+from dosing.services.month.reviewing import PlanToBe, plan, write
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Role, User
 from homedialysis.accounts.services.invitations import new_link
@@ -136,7 +136,7 @@ def _plan_item(ana: Patient, nurse: User) -> PlanItem:
     month = A_NIGHT.date().replace(day=1)
     compute_month(ana, month, at=timezone.now())
     review = write(patient=ana, month=month, words="Enough.", for_patient="", by=nurse, at=timezone.now())
-    return plan(review=review, item=Plan("Weigh again", nurse, month), by=nurse)
+    return plan(review=review, item=PlanToBe("Weigh again", nurse, month), by=nurse)
 
 
 def _alert(record: TreatmentRecord) -> Alert:

@@ -9,7 +9,7 @@ patients_per_second       patients of so many nights, one quantity, followed to 
 nights_per_second         the same in nights
 plain_patients_per_second the plain pass
 times_the_plain_pass      how many times longer ours takes
-patient_pages_per_second  all seven quantities of one patient with charts and sentences, half a year of nights
+patient_pages_per_second  all seven quantities of one patient with charts and numbers, half a year of nights
 kept_kib_100, kept_kib_800  memory in use beyond inputs and answers, at most, for 100 and for 800 nights a patient
 """
 
@@ -67,7 +67,7 @@ def page(nights: int = 130) -> Callable[[], int]:
     days = [date(2026, 1, 5) + timedelta(days=night * 7 // 5) for night in range(nights)]
     flows, gauges = rng.integers(290, 311, nights).tolist(), [15] * nights
     series = {key: Series(values=rng.normal(100, 9, nights).tolist(), flows=flows, gauges=gauges) for key in WATCHES}
-    return lambda: sum(len(verdict.sentence) for verdict in trends_of(days=days, series=series).values())
+    return lambda: sum(len(verdict.numbers) for verdict in trends_of(days=days, series=series).values())
 
 
 def seconds(work: Callable[[], object], times: int = 3) -> float:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dosing.science.reasons import Reason
 from dosing.services.trend_of_patient import WATCHES, Series, trends_of
 
 FIRST = date(2026, 1, 5)
@@ -36,8 +37,7 @@ def venous(count: int = 80, onset: int = 60, seed: int = 3) -> Series:
 def test_a_rise_is_told_with_its_night_and_its_numbers() -> None:
     found = trends_of(days=days(80), series={"venous": venous()})["venous"]
     assert found.drifting
-    assert found.sentence.startswith("venous pressure up ")
-    assert " at 250 mL/min over " in found.sentence
+    assert found.numbers["flow"] == 250
     assert found.first_night is not None
     assert found.told_on is not None
     assert abs((found.first_night - days(80)[60]).days) <= 14
@@ -116,12 +116,12 @@ def test_clearance_is_followed_at_comparable_flow() -> None:
     values = 200 + 0.3 * (flows - 300) + rng.normal(0, 8, 80)
     found = trends_of(days=days(80), series={"clearance": Series(values=values.tolist(), flows=flows.tolist())})
     assert found["clearance"].state == "usual"
-    assert found["clearance"].numbers["conditions"] == "at 250 mL/min"
+    assert found["clearance"].numbers["flow"] == 250
 
 
 def test_pressures_without_any_flow_are_not_judged() -> None:
     found = trends_of(days=days(20), series={"arterial": Series(values=[-120.0] * 20)})["arterial"]
-    assert found.sentence == "arterial pressure not judged: no night has a usable value"
+    assert found.why == Reason("no_usable_night")
     assert found.chart is None
     assert found.first_night is None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -68,6 +69,16 @@ def range_words(number: Number[Any], usual: UsualRange | None) -> str:
     if high is None:
         return (gettext("at least %(low)s %(unit)s") % {"low": low, "unit": unit}).strip()
     return (gettext("%(low)s to %(high)s %(unit)s") % {"low": low, "high": high, "unit": unit}).strip()
+
+
+def ends(usual: UsualRange | None) -> list[float | None] | None:
+    """The two ends of a range, as they are stored; None without one."""
+    return [usual.low, usual.high] if usual else None
+
+
+def range_of(stored: Sequence[float | None] | None) -> UsualRange | None:
+    """The range of stored ends; who said so is not kept with them."""
+    return UsualRange(stored[0], stored[1], "") if stored else None
 
 
 def book() -> RangeBook:

@@ -17,20 +17,18 @@ from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from dosing.models import Job, MonthlyReview, PatientMonth
-from dosing.services.month import reviewing
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.figures import value_shown
-from dosing.services.month.ranges import RangeBook, book, range_words
+from dosing.services.month.ranges import RangeBook, range_words
+from dosing.services.month.review_sheet import NumberOverMonths, review_sheet
 from dosing.services.month.svg import Line, line_chart
 from homedialysis.accounts.models import Unit
 from sessions.facts.local_day import month as month_words
 from sessions.facts.local_day import plain_day, plain_moment
 from sessions.models import Patient, Prescription
-from sessions.services.prescribing import prescription_in_force
 from sessions.services.prescription_lines import all_lines
 
 LAYOUT = settings.BASE_DIR / "templates" / "reports" / "review.typ"
-MONTHS = 6
 PLACES = {1: _("▲ above"), -1: _("▼ below"), 0: ""}
 WORDS: dict[str, Any] = {
     "caution": _("A record for people who judge it. It gives no advice, and it is no alarm."),
@@ -66,12 +64,8 @@ def review_pdf(person: Patient, month: date, *, at: datetime) -> bytes:
 
 def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
     """Everything that stands on the page, as plain data."""
-    review = MonthlyReview.objects.filter(patient=person, month=month).select_related("signed_by").first()
-    months = reviewing.first_of_months_back(month, MONTHS)
-    rows = {row.month: row for row in PatientMonth.objects.filter(patient=person, month__in=months)}
-    ranges = book()
-    unit = Unit.objects.current()
-    last = reviewing.last_signed(person, month)
+    sheet, unit = review_sheet(person, month, at=at), Unit.objects.current()
+    review, row = sheet.review, sheet.row
     return {
         "title": gettext("Review of %(month)s") % {"month": month_words(month)},
         "unit": unit.name if unit else "",
@@ -83,14 +77,13 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "says": {name: str(words) for name, words in WORDS.items()},
         "words": review.words if review else "",
         "plan": [_plan(item) for item in review.plan.select_related("owner")] if review else [],
-        "addenda": [f"{plain_day(localtime(each.at))}, {each.by}: {each.words}" for each in _addenda(review)],
-        "changes": reviewing.changes_shown(review, last, rows.get(month), ranges),
-        "prescription": _prescription(reviewing.prescription_shown(review) or prescription_in_force(person, at)),
-        "months": [date_format(each, "M Y") for each in months],
-        "numbers": [_line(each) for each in reviewing.lines_of(months, rows, ranges, review)],
-        "charts": _charts(months, rows, ranges),
-        "science": gettext("Science version %(version)s.")
-        % {"version": rows[month].science_version if month in rows else "–"},
+        "addenda": [f"{plain_day(localtime(each.at))}, {each.by}: {each.words}" for each in sheet.addenda],
+        "changes": sheet.changes,
+        "prescription": _prescription(sheet.prescription),
+        "months": [date_format(each, "M Y") for each in sheet.months],
+        "numbers": [_line(each) for each in sheet.lines],
+        "charts": _charts(sheet.months, sheet.rows, sheet.ranges),
+        "science": gettext("Science version %(version)s.") % {"version": row.science_version if row else "–"},
     }
 
 
@@ -113,10 +106,6 @@ def _plan(item: Any) -> str:
     return gettext("%(words)s (%(owner)s, until %(due)s; done %(done)s %(how)s)") % parts
 
 
-def _addenda(review: MonthlyReview | None) -> list[Any]:
-    return list(review.addenda.select_related("by")) if review else []
-
-
 def _prescription(order: Prescription | None) -> list[list[str]]:
     if order is None:
         return []
@@ -130,7 +119,7 @@ def _prescription(order: Prescription | None) -> list[list[str]]:
     ]
 
 
-def _line(line: reviewing.MonthLine) -> list[str]:
+def _line(line: NumberOverMonths) -> list[str]:
     """Label, six months as text, and the range."""
     number = line.number
     texts = [f"{cell.shown or '–'} {PLACES[cell.place]}".strip() for cell in line.cells]

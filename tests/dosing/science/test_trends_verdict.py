@@ -35,7 +35,7 @@ def judged(nights: dict[str, Any], *, side: str = "venous", upto: int | None = N
         days=days,
         expected=[change.value],
         segment=[segment],
-        conditions=["at 200 mL/min"],
+        flows=[200],
     )
     return found
 
@@ -54,10 +54,8 @@ def test_a_rise_at_comparable_flow_in_words_and_numbers() -> None:
     assert found.evidence > found.evidence_limit
     assert 1 <= found.weeks <= 6
     assert found.first_day < found.told_day <= found.last_day == 110
-    weeks, shift = f"{found.weeks:.0f} weeks", f"{found.shift:.0f} mmHg"
-    share = f"{found.beyond} of the last 20 nights above the earlier middle"
     assert found.beyond >= 15
-    assert found.sentence == f"venous pressure up {shift} at 200 mL/min over {weeks}, {share}"
+    assert (found.of, found.flow) == (20, 200)
 
 
 def test_before_the_rise_nothing_is_said_although_the_flow_fell() -> None:
@@ -65,7 +63,6 @@ def test_before_the_rise_nothing_is_said_although_the_flow_fell() -> None:
     for upto in (8, 9, 30, 41, 45, 50, 60):
         found = judged(nights, upto=upto)
         assert found.state == "usual"
-        assert found.sentence.startswith("venous pressure as usual: ")
 
 
 def test_lines_to_draw() -> None:
@@ -100,7 +97,7 @@ def test_arterial_pressure_falls() -> None:
     found = judged(nights | {"values": -nights["values"]}, side="arterial")
     assert found.direction == "down"
     assert found.shift < -10
-    assert "nights below the earlier middle" in found.sentence
+    assert found.beyond >= 15
 
 
 @few
@@ -118,7 +115,6 @@ def test_a_change_starts_anew() -> None:
     nights = rising_nights()
     found = judged(nights | {"segment": (np.arange(80) >= 74).astype(int)})
     assert str(found.why) == "6 usable nights since the last change, 8 are needed"
-    assert found.sentence == "venous pressure not judged: 6 usable nights since the last change, 8 are needed"
     assert not found.known
 
 
@@ -129,7 +125,6 @@ def test_a_rise_that_has_passed_says_so() -> None:
     found = judged(nights | {"values": back})
     assert found.state == "passed"
     assert 112 <= found.passed_day <= 126
-    assert found.sentence.startswith("venous pressure back at the usual: ")
     assert judged(nights, upto=79).drifting
 
 
@@ -150,7 +145,7 @@ def test_a_told_drift_keeps_its_size_while_it_goes_on() -> None:
         (w.BLEEDING_TIME, 8, 0.5, 2, "up"),
         (w.TRANSMEMBRANE_PRESSURE, 70, 2, 10, "up"),
     ],
-    ids=lambda x: x.label if isinstance(x, w.Watch) else str(x),
+    ids=lambda x: f"{x.unit} {x.direction}" if isinstance(x, w.Watch) else str(x),
 )
 def test_one_question_serves_all(watch: w.Watch, usual: float, per_night: float, noise: float, direction: str) -> None:
     night = np.arange(70)
@@ -161,7 +156,6 @@ def test_one_question_serves_all(watch: w.Watch, usual: float, per_night: float,
     (found,) = w.judge(watches=[watch], values=[values], days=night)
     assert found.drifting
     assert found.direction == direction
-    assert watch.unit in found.sentence
     assert found.beyond >= 15
 
 
@@ -182,7 +176,7 @@ def test_the_same_number_every_night_does_not_make_small_steps_loud() -> None:
 def test_too_little_is_said_to_be_too_little() -> None:
     def why(values: list[float]) -> str:
         (found,) = w.judge(watches=[w.SYSTOLIC], values=[values], days=np.arange(len(values)))
-        return str(found.why)
+        return str(found.why or "")
 
     assert why([]) == "no night has a usable value"
     assert why([math.nan] * 3) == "no night has a usable value"

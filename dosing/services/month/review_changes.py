@@ -1,0 +1,105 @@
+"""What is different from the last signed review: kept in codes and values, put into words for whoever reads it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from dosing.models import MonthlyReview, PatientMonth
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.ranges import RangeBook, ends, range_of, range_words
+from dosing.services.numbers.kept import kept_number
+from dosing.services.numbers.number import Number
+from dosing.services.numbers.reasons import reason_words
+from sessions.models import Patient, Prescription
+from sessions.services.prescription_changes import differences
+
+Change = Mapping[str, Any]
+"""{"number": its key, "value", "earlier", "place", "range": its ends, "why": a stored reason} for a number that moved
+in or out of its range or is no longer known; {"prescription": [version before, version now]} for new orders.
+"""
+MOVED: dict[tuple[int, bool], Any] = {
+    (-1, True): _("%(number)s: %(value)s, was %(earlier)s, now below the range (%(range)s)."),
+    (1, True): _("%(number)s: %(value)s, was %(earlier)s, now above the range (%(range)s)."),
+    (0, True): _("%(number)s: %(value)s, was %(earlier)s, back in range (%(range)s)."),
+    (-1, False): _("%(number)s: %(value)s, now below the range (%(range)s)."),
+    (1, False): _("%(number)s: %(value)s, now above the range (%(range)s)."),
+    (0, False): _("%(number)s: %(value)s, back in range (%(range)s)."),
+}
+"""By where a number lies now, and whether the last review knew it."""
+
+
+def last_signed(patient: Patient, month: date) -> MonthlyReview | None:
+    """The last review signed for an earlier month."""
+    return MonthlyReview.objects.filter(patient=patient, month__lt=month).exclude(signed_at=None).first()
+
+
+def changes_since(last: MonthlyReview | None, row: PatientMonth | None, ranges: RangeBook) -> list[Change]:
+    """What is different from the last signed review, fit for JSON."""
+    if row is None:
+        return []
+    before = last.frozen if last else {}
+    moved = (_moved(number, before, row, ranges) for number in MONTH_NUMBERS.values())
+    found = [change for change in moved if change]
+    return found + (_new_orders(last, row) if last else [])
+
+
+def _moved(number: Number[Any], before: dict[str, Any], row: PatientMonth, ranges: RangeBook) -> Change | None:
+    kept = kept_number(number, row.numbers)
+    earlier = kept_number(number, before.get("numbers", {})).value
+    place, was = ranges.place(number.key, kept.value), before.get("places", {}).get(number.key, 0)
+    lost = kept.value is None and earlier is not None
+    if not lost and (kept.value is None or place == was):
+        return None
+    return {
+        "number": number.key,
+        "value": kept.value,
+        "earlier": earlier,
+        "place": place,
+        "range": ends(ranges.of(number.key)),
+        "why": kept.reason.as_json() if kept.reason else None,
+    }
+
+
+def _new_orders(last: MonthlyReview, row: PatientMonth) -> list[Change]:
+    now = Prescription.objects.filter(patient=row.patient_id, in_force__contains=row.computed_at).first()
+    before = last.frozen.get("prescription")
+    if now is None or before is None or now.version == before:
+        return []
+    return [{"prescription": [before, now.version]}]
+
+
+def change_lines(patient: Patient, changes: Iterable[Change]) -> list[str]:
+    """Changes in the language of the reader, a line each; new orders have one for each field that differs."""
+    lines: list[str] = []
+    for change in changes:
+        lines += _of_orders(patient, *change["prescription"]) if "prescription" in change else [_of_number(change)]
+    return lines
+
+
+def _of_number(change: Change) -> str:
+    number, value, earlier = MONTH_NUMBERS[change["number"]], change["value"], change["earlier"]
+    if value is None:
+        parts = {"number": number.label, "why": reason_words(change["why"])}
+        return gettext("%(number)s: no longer known (%(why)s).") % parts
+    parts = {
+        "number": number.label,
+        "value": number.text(value),
+        "earlier": "" if earlier is None else number.text(earlier),
+        "range": range_words(number, range_of(change["range"])),
+    }
+    return str(MOVED[change["place"], earlier is not None] % parts)
+
+
+def _of_orders(patient: Patient, before: int, now: int) -> list[str]:
+    orders = {each.version: each for each in Prescription.objects.filter(patient=patient, version__in=[before, now])}
+    if now not in orders:
+        return []
+    return [
+        gettext("Prescription %(version)s: %(line)s.") % {"version": now, "line": change.line}
+        for change in differences(orders.get(before), orders[now])
+    ]

@@ -1,0 +1,138 @@
+"""All that a review shows, gathered once for the page and for paper: as it was frozen, or as it stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cached_property
+from typing import Any
+
+from dosing.models import MonthlyReview, PatientMonth, ReviewAddendum
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.facts import month_before
+from dosing.services.month.ranges import RangeBook, book, ends, range_of, range_words
+from dosing.services.month.review_changes import change_lines, changes_since, last_signed
+from dosing.services.numbers.kept import Stored, kept_number
+from dosing.services.numbers.number import Number
+from sessions.models import Patient, Prescription
+from sessions.services.prescribing import prescription_in_force
+
+MONTHS = 6
+"""Shown beside each other, the last of which is the review's."""
+
+
+@dataclass(frozen=True, slots=True)
+class NumberOfMonth:
+    """One number of one month as text, None with the reason where it is unknown; place: -1, 0 or 1 to the range."""
+
+    shown: str | None
+    why: str
+    place: int
+
+
+@dataclass(frozen=True, slots=True)
+class NumberOverMonths:
+    """One number over the months of a review, and its range in words."""
+
+    number: Number[Any]
+    cells: list[NumberOfMonth]
+    range: str
+
+
+@dataclass(frozen=True)
+class ReviewSheet:
+    """One patient's month: the review, None where none was begun; last: the one signed before; rows: by month."""
+
+    patient: Patient
+    month: date
+    at: datetime
+    review: MonthlyReview | None
+    last: MonthlyReview | None
+    months: list[date]
+    rows: dict[date, PatientMonth]
+    ranges: RangeBook
+
+    @property
+    def row(self) -> PatientMonth | None:
+        return self.rows.get(self.month)
+
+    @property
+    def frozen(self) -> dict[str, Any] | None:
+        """What was signed, None while it is open."""
+        return self.review.frozen if self.review and self.review.signed_at else None
+
+    @property
+    def numbers(self) -> Stored:
+        """The month's own numbers, as they were signed or as they are."""
+        if self.frozen:
+            signed: Stored = self.frozen["numbers"]
+            return signed
+        return self.row.numbers if self.row else {}
+
+    @property
+    def prescription(self) -> Prescription | None:
+        """What stood when it was signed, else what is in force."""
+        return self._signed_prescription or prescription_in_force(self.patient, self.at)
+
+    @property
+    def _signed_prescription(self) -> Prescription | None:
+        version = self.frozen.get("prescription") if self.frozen else None
+        if version is None:
+            return None
+        found = Prescription.objects.filter(patient=self.patient, version=version)
+        return found.select_related("dialyser", "signed_by").first()
+
+    @property
+    def changes(self) -> list[str]:
+        """What is different from the last signed review, as it was signed, else as it is now."""
+        kept = self.frozen["changes"] if self.frozen else changes_since(self.last, self.row, self.ranges)
+        return change_lines(self.patient, kept)
+
+    @property
+    def addenda(self) -> list[ReviewAddendum]:
+        return list(self.review.addenda.select_related("by")) if self.review else []
+
+    @cached_property
+    def lines(self) -> list[NumberOverMonths]:
+        """Every number over these months."""
+        return [
+            NumberOverMonths(number, [self._cell(number, month) for month in self.months], self._range(number))
+            for number in MONTH_NUMBERS.values()
+        ]
+
+    def _range(self, number: Number[Any]) -> str:
+        kept = self.frozen["ranges"].get(number.key) if self.frozen else ends(self.ranges.of(number.key))
+        return range_words(number, range_of(kept))
+
+    def _cell(self, number: Number[Any], month: date) -> NumberOfMonth:
+        own = month == self.month
+        row = self.rows.get(month)
+        kept = kept_number(number, self.numbers if own else row.numbers if row else {})
+        value = kept.value
+        frozen = self.frozen if own else None
+        place = frozen["places"].get(number.key, 0) if frozen else self.ranges.place(number.key, value)
+        return NumberOfMonth(None if value is None else number.text(value), kept.why, place)
+
+
+def review_sheet(patient: Patient, month: date, *, at: datetime) -> ReviewSheet:
+    """Read what a review shows: four queries."""
+    found = MonthlyReview.objects.filter(patient=patient, month=month)
+    months = _months_to(month)
+    return ReviewSheet(
+        patient=patient,
+        month=month,
+        at=at,
+        review=found.select_related("signed_by", "written_by", "release__by").first(),
+        last=last_signed(patient, month),
+        months=months,
+        rows={row.month: row for row in PatientMonth.objects.filter(patient=patient, month__in=months)},
+        ranges=book(),
+    )
+
+
+def _months_to(month: date) -> list[date]:
+    """So many months up to this one, oldest first."""
+    months = [month]
+    while len(months) < MONTHS:
+        months.append(month_before(months[-1]))
+    return months[::-1]
