@@ -6,7 +6,7 @@ of a family and what the family knows the words of: "number.uf_rate", "event.cra
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 
@@ -20,6 +20,7 @@ from dosing.services.night.catalogue import BY_KEY
 from dosing.services.trend_of_patient import WATCHES
 from sessions.facts.choices import Analyte, DialyserLook, EventKind
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
+from sessions.facts.fields import READING, TREATMENT, Field
 from sessions.services.due import label_of, last_time
 from sessions.texts.checklist import name_of
 
@@ -185,6 +186,16 @@ def _trend(key: str) -> EvidenceKind:
     return _plain(TREND_LABELS[key], watch.unit, watch.decimals, TRENDS_DRAWN_FROM.get(key, ""))
 
 
+def _field(fields: Mapping[str, Field]) -> Callable[[str], EvidenceKind]:
+    """A declared number of a reading or of the record, where nothing else is to be said of it."""
+
+    def kind(key: str) -> EvidenceKind:
+        field = fields[key]
+        return EvidenceKind(label=lambda item: gettext(field.label), unit=field.unit)
+
+    return kind
+
+
 def _due(key: str) -> EvidenceKind:
     return EvidenceKind(
         label=lambda item: label_of(key, item.place),
@@ -199,6 +210,8 @@ FAMILIES: dict[str, Callable[[str], EvidenceKind]] = {
     "water": _water,
     "trend": _trend,
     "due": _due,
+    "reading": _field(READING),
+    "record": _field(TREATMENT),
 }
 """Codes made of a family, a dot, and a key of what knows its words."""
 
