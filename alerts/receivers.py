@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Model
 from django.db.models.signals import post_delete, post_save
 from django.dispatch import receiver
+from django.utils.translation import gettext_noop
 
 from alerts.services import news, outbox
 from sessions.models import Patient, TreatmentRecord
@@ -16,7 +17,9 @@ from sessions.signals import treatment_recorded
 @receiver(treatment_recorded, dispatch_uid="alerts.evaluate_record")
 def evaluate_record_soon(sender: type[TreatmentRecord], record: TreatmentRecord, **kwargs: Any) -> None:
     """A new or corrected treatment wants its numbers and the rules."""
-    outbox.add(patient_id=record.patient_id, record_id=record.pk, why="treatment recorded", at=record.received_at)
+    outbox.add(
+        patient_id=record.patient_id, record_id=record.pk, why=gettext_noop("treatment recorded"), at=record.received_at
+    )
 
 
 def tell_of_saved(sender: type[Model], instance: Model, created: bool = False, **kwargs: Any) -> None:

@@ -92,8 +92,10 @@ class Call(models.Model):
 class RotaTurn(models.Model):
     """Who is told of an unseen alert on one weekday between two times of the unit's clock; the lowest place first."""
 
-    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="rota_turns")
-    weekday = models.PositiveSmallIntegerField(choices=Weekday)
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="rota_turns", verbose_name=_("person")
+    )
+    weekday = models.PositiveSmallIntegerField(_("weekday"), choices=Weekday)
     begins = models.TimeField(_("from"))
     ends = models.TimeField(_("until"))
     place = models.PositiveSmallIntegerField(_("place"), default=1, validators=[MinValueValidator(1)])
@@ -119,7 +121,9 @@ class RotaTurn(models.Model):
 class Absence(models.Model):
     """Days on which somebody is not told, whatever the rota says."""
 
-    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="absences")
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="absences", verbose_name=_("person")
+    )
     first_day = models.DateField(_("from"))
     last_day = models.DateField(_("up to and including"))
 

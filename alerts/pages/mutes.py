@@ -84,7 +84,7 @@ def lift_mute(request: HttpRequest, patient_id: uuid.UUID, rule: str) -> HttpRes
     try:
         lift(patient=patient, rule=rule, why=form.cleaned_data["why"], by=request.user, at=timezone.now())
     except NotMuted:
-        messages.warning(request, "It is not muted any more: somebody was faster, or its time is over.")
+        messages.warning(request, _("It is not muted any more: somebody was faster, or its time is over."))
     else:
         messages.success(
             request,

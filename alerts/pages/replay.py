@@ -90,7 +90,7 @@ def _act(request: HttpRequest, replay_id: int, do: Callable[..., None], words: s
     try:
         do(run=run, by=request.user, at=timezone.now())
     except replaying.NotThere:
-        messages.warning(request, "Nothing to do: somebody was faster, or it is done.")
+        messages.warning(request, _("Nothing to do: somebody was faster, or it is done."))
     except replaying.AlreadyRunning:
         messages.warning(request, "Another run is at work: one at a time.")
     else:

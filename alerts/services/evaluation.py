@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import InterfaceError, OperationalError, connection, transaction
+from django.utils.translation import gettext_noop
 
 from alerts.models import PendingEvaluation, RecordJudgement
 from alerts.rules import BY_TIME, RULES, RULES_VERSION
@@ -57,7 +58,7 @@ def look_for_missing(*, at: datetime) -> None:
         except Exception as problem:
             logger.error("Looking for missing records failed: %s", outbox.words_of(problem))
             _drop_dead_connection()
-            outbox.add_again(patient_id=patient.pk, why="look for missing records", at=at)
+            outbox.add_again(patient_id=patient.pk, why=gettext_noop("look for missing records"), at=at)
 
 
 @transaction.atomic
@@ -135,7 +136,9 @@ def _compute_follower(record: TreatmentRecord, *, at: datetime) -> None:
         raise
     except Exception as problem:
         logger.error("Computing the next treatment failed: %s", outbox.words_of(problem))
-        outbox.add_again(patient_id=record.patient_id, record_id=record.pk, why="treatment before it changed", at=at)
+        outbox.add_again(
+            patient_id=record.patient_id, record_id=record.pk, why=gettext_noop("treatment before it changed"), at=at
+        )
 
 
 def _followers(record: TreatmentRecord) -> Iterable[TreatmentRecord]:

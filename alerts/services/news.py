@@ -16,6 +16,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Model
 from django.utils import timezone
+from django.utils.translation import gettext_noop as _
 
 from alerts.models import Limit
 from alerts.models.mutes_and_replays import Mute
@@ -90,29 +91,29 @@ def _drawn_at(result: BloodResult) -> Collection[uuid.UUID]:
 
 
 SOURCES: dict[type[Model], Source] = {
-    AccessInfection: Source("infection noted", attrgetter("access.patient_id"), at="entered_at"),
-    BloodResult: Source("bloods entered", at="entered_at", records=_drawn_at),
-    BloodsDue: Source("bloods to draw set", at="set_at"),
-    CarePartner: Source("who helps changed"),
-    Delivery: Source("delivery noted", at="entered_at"),
-    HospitalStay: Source("hospital stay noted", at="entered_at"),
-    Interval: Source("interval set", at="set_at"),
-    Limit: Source("limit set", at="since"),
-    Machine: Source("machine noted"),
-    Mute: Source("rule muted or heard again", at="since"),
-    Patient: Source("patient's own data changed", attrgetter("pk")),
-    Prescription: Source("prescription signed", at="signed_at"),
+    AccessInfection: Source(_("infection noted"), attrgetter("access.patient_id"), at="entered_at"),
+    BloodResult: Source(_("bloods entered"), at="entered_at", records=_drawn_at),
+    BloodsDue: Source(_("bloods to draw set"), at="set_at"),
+    CarePartner: Source(_("who helps changed")),
+    Delivery: Source(_("delivery noted"), at="entered_at"),
+    HospitalStay: Source(_("hospital stay noted"), at="entered_at"),
+    Interval: Source(_("interval set"), at="set_at"),
+    Limit: Source(_("limit set"), at="since"),
+    Machine: Source(_("machine noted")),
+    Mute: Source(_("rule muted or heard again"), at="since"),
+    Patient: Source(_("patient's own data changed"), attrgetter("pk")),
+    Prescription: Source(_("prescription signed"), at="signed_at"),
     PrescriptionAcknowledgement: Source(
-        "prescription acknowledged", attrgetter("prescription.patient_id"), at="received_at"
+        _("prescription acknowledged"), attrgetter("prescription.patient_id"), at="received_at"
     ),
-    SupplyCount: Source("supplies counted", at="entered_at"),
-    SupplyItem: Source("list of supplies changed", everybody),
-    TaskDone: Source("task done", at="entered_at"),
-    Training: Source("training noted", at="entered_at"),
-    Unit: Source("unit's settings changed", everybody),
-    VascularAccess: Source("access changed", records=_since_made),
-    WaterStandard: Source("standard of water chosen", everybody, at="set_at"),
-    WaterTest: Source("water test noted", at="entered_at"),
+    SupplyCount: Source(_("supplies counted"), at="entered_at"),
+    SupplyItem: Source(_("list of supplies changed"), everybody),
+    TaskDone: Source(_("task done"), at="entered_at"),
+    Training: Source(_("training noted"), at="entered_at"),
+    Unit: Source(_("unit's settings changed"), everybody),
+    VascularAccess: Source(_("access changed"), records=_since_made),
+    WaterStandard: Source(_("standard of water chosen"), everybody, at="set_at"),
+    WaterTest: Source(_("water test noted"), at="entered_at"),
 }
 
 

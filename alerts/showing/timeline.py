@@ -13,40 +13,46 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from alerts.models import Alert
 from alerts.showing.telling import title_of
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT
 from dosing.services.night.treatments import ComputedNight, nights_of
+from sessions.facts.local_number import plain
 from sessions.models import BloodResult, Patient, Prescription, VascularAccess
 
-LANES = ("Access", "Bloods", "Prescription", "Alerts")
-SYMBOLS = {"Access": "diamond", "Bloods": "circle", "Prescription": "square", "Alerts": "triangle-up"}
-COLOURS = {"Access": INK, "Bloods": SOFT, "Prescription": SECOND, "Alerts": LIMIT}
-MARKED = ("Access", "Prescription")
+LANES = {"access": _("Access"), "bloods": _("Bloods"), "prescription": _("Prescription"), "alerts": _("Alerts")}
+SYMBOLS = {"access": "diamond", "bloods": "circle", "prescription": "square", "alerts": "triangle-up"}
+COLOURS = {"access": INK, "bloods": SOFT, "prescription": SECOND, "alerts": LIMIT}
+MARKED = ("access", "prescription")
 """Lanes whose moments are drawn through the pressures as well."""
 WATCHED = {
-    "needle_gauge": "needles, G",
-    "qb_ml_min": "blood flow, mL/min",
-    "qd_ml_min": "dialysate flow, mL/min",
-    "minutes": "minutes",
-    "days_per_week": "treatments a week",
-    "target_weight_kg": "target weight, kg",
-    "uf_rate_limit_ml_kg_h": "UF rate limit, mL/kg/h",
-    "dialyser_id": "dialyser",
+    "needle_gauge": _("needles, G"),
+    "qb_ml_min": _("blood flow, mL/min"),
+    "qd_ml_min": _("dialysate flow, mL/min"),
+    "minutes": _("minutes"),
+    "days_per_week": _("treatments a week"),
+    "target_weight_kg": _("target weight, kg"),
+    "uf_rate_limit_ml_kg_h": _("UF rate limit, mL/kg/h"),
+    "dialyser_id": _("dialyser"),
 }
 NOON = time(12)
 
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """Something that happened. lane: one of LANES; link: the page that tells more, or ""."""
+    """Something that happened. lane: a key of LANES; link: the page that tells more, or ""."""
 
     at: datetime
     lane: str
     words: str
     link: str = ""
+
+    @property
+    def lane_words(self) -> str:
+        return str(LANES[self.lane])
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,16 +81,18 @@ def _alerts(patient: Patient, since: datetime, until: datetime, link: Any) -> It
     for alert in Alert.objects.filter(patient=patient, opened_at__gte=since, opened_at__lt=until):
         parts = {"title": title_of(alert), "outcome": alert.get_outcome_display()}
         words = gettext("%(title)s (open)") if alert.is_open else gettext("%(title)s (closed: %(outcome)s)")
-        yield Moment(alert.opened_at, "Alerts", words % parts, link(alert))
+        yield Moment(alert.opened_at, "alerts", words % parts, link(alert))
 
 
 def _prescriptions(patient: Patient) -> Iterator[Moment]:
     orders = list(Prescription.objects.filter(patient=patient).select_related("dialyser").order_by("version"))
     if orders:
-        yield Moment(orders[0].in_force.lower, "Prescription", f"Prescription {orders[0].version}")
+        words = gettext("Prescription %(version)s") % {"version": orders[0].version}
+        yield Moment(orders[0].in_force.lower, "prescription", words)
     for before, after in itertools.pairwise(orders):
-        changed = ", ".join(_differences(before, after)) or "no figure changed"
-        yield Moment(after.in_force.lower, "Prescription", f"Prescription {after.version}: {changed}")
+        changed = ", ".join(_differences(before, after)) or gettext("no figure changed")
+        words = gettext("Prescription %(version)s: %(changed)s") % {"version": after.version, "changed": changed}
+        yield Moment(after.in_force.lower, "prescription", words)
 
 
 def _differences(before: Prescription, after: Prescription) -> Iterator[str]:
@@ -93,11 +101,14 @@ def _differences(before: Prescription, after: Prescription) -> Iterator[str]:
         if old != new:
             if name == "dialyser_id":
                 old, new = before.dialyser.name, after.dialyser.name
-            yield f"{words} {_shown(old)} to {_shown(new)}"
+            parts = {"what": words, "before": _shown(old), "after": _shown(new)}
+            yield gettext("%(what)s %(before)s to %(after)s") % parts
 
 
 def _shown(value: Any) -> str:
-    return "none" if value is None else f"{value:g}" if isinstance(value, float | int) else str(value)
+    if value is None:
+        return gettext("none")
+    return plain(value) if isinstance(value, float | int) else str(value)
 
 
 def _bloods(patient: Patient, since: datetime, until: datetime) -> Iterator[Moment]:
@@ -105,14 +116,16 @@ def _bloods(patient: Patient, since: datetime, until: datetime) -> Iterator[Mome
     rows = BloodResult.objects.filter(patient=patient, drawn_at__gte=since, drawn_at__lt=until).order_by("drawn_at")
     for drawn_at, results in itertools.groupby(rows, key=lambda row: row.drawn_at):
         names = sorted({str(row.get_analyte_display()) for row in results})
-        yield Moment(drawn_at, "Bloods", f"Bloods: {', '.join(names)}")
+        yield Moment(drawn_at, "bloods", gettext("Bloods: %(names)s") % {"names": ", ".join(names)})
 
 
 def _access(patient: Patient, zone: ZoneInfo) -> Iterator[Moment]:
     for access in VascularAccess.objects.filter(patient=patient):
-        yield Moment(_noon(access.created_on, zone), "Access", f"Access made: {access}")
+        yield Moment(_noon(access.created_on, zone), "access", gettext("Access made: %(access)s") % {"access": access})
         if access.abandoned_on:
-            yield Moment(_noon(access.abandoned_on, zone), "Access", f"Access given up: {access}")
+            yield Moment(
+                _noon(access.abandoned_on, zone), "access", gettext("Access given up: %(access)s") % {"access": access}
+            )
 
 
 def _techniques(nights: Sequence[ComputedNight]) -> Iterator[Moment]:
@@ -121,8 +134,9 @@ def _techniques(nights: Sequence[ComputedNight]) -> Iterator[Moment]:
     for before, after in itertools.pairwise(sized):
         old, new = before.prescription, after.prescription
         if old and new and old.needle_gauge != new.needle_gauge:
-            words = f"Needles {old.needle_gauge} G to {new.needle_gauge} G, first used"
-            yield Moment(after.record.started_at, "Access", words)
+            parts = {"before": old.needle_gauge, "after": new.needle_gauge}
+            words = gettext("Needles %(before)s G to %(after)s G, first used") % parts
+            yield Moment(after.record.started_at, "access", words)
 
 
 def _noon(day: date, zone: ZoneInfo) -> datetime:
@@ -145,7 +159,7 @@ def figure_of(line: TimeLine) -> dict[str, Any]:
                 "domain": [0, 0.34],
                 "type": "category",
                 "categoryorder": "array",
-                "categoryarray": list(LANES),
+                "categoryarray": [str(words) for words in LANES.values()],
                 "range": [-0.6, len(LANES) - 0.4],
                 "fixedrange": True,
             },
@@ -175,9 +189,9 @@ def _lane(name: str, moments: Iterable[Moment]) -> dict[str, Any]:
     own = [moment for moment in moments if moment.lane == name]
     return {
         "type": "scatter",
-        "name": name,
+        "name": str(LANES[name]),
         "x": [moment.at.isoformat() for moment in own],
-        "y": [name] * len(own),
+        "y": [str(LANES[name])] * len(own),
         "yaxis": "y2",
         "mode": "markers",
         "marker": {"symbol": SYMBOLS[name], "size": 11, "color": COLOURS[name]},

@@ -7,6 +7,7 @@ from typing import Any
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
@@ -19,10 +20,11 @@ from rest_framework.views import APIView
 
 from dosing.services.importing import taking
 from dosing.services.importing.judging import counts
-from dosing.services.importing.rows import MOST_BYTES, Unreadable, form_of
+from dosing.services.importing.rejects import reason_of
+from dosing.services.importing.rows import MOST_BYTES, Row, Unreadable, form_of
 from homedialysis.accounts.models import signed_in
 from sessions.api.permissions import MayEnterBloods
-from sessions.models import LabMessage, Laboratory
+from sessions.models import LabLine, LabMessage, Laboratory
 from sessions.services.reading_log import note_reading
 
 
@@ -37,10 +39,16 @@ class AsItIs(BaseParser):
 
 
 class ImportLine(serializers.Serializer[Any]):
-    place = serializers.CharField(source="row.place")
+    place = serializers.SerializerMethodField(help_text="Where in the message.")
     verdict = serializers.CharField(help_text="new, there, corrects, asks or rejected")
-    reason = serializers.CharField()
+    reason = serializers.SerializerMethodField()
     taken = serializers.BooleanField()
+
+    def get_place(self, line: LabLine) -> str:
+        return str(Row.from_json(line.row).place)
+
+    def get_reason(self, line: LabLine) -> str:
+        return reason_of(line)
 
 
 class ImportShape(serializers.Serializer[Any]):
@@ -82,7 +90,7 @@ class Imports(APIView):
         name = request.query_params.get("laboratory", "")
         laboratory = Laboratory.objects.visible_to(request.user).filter(name=name).first()
         if laboratory is None:
-            raise ValidationError({"laboratory": f"No laboratory here is called “{name[:80]}”."})
+            raise ValidationError({"laboratory": _("No laboratory here is called “%(name)s”.") % {"name": name[:80]}})
         body = request.data if isinstance(request.data, bytes) else b""
         status = 201
         try:
@@ -102,7 +110,7 @@ class Imports(APIView):
 
 
 class OfTheUnit(IsAuthenticated):
-    message = "Only the unit's staff reads laboratories' messages."
+    message = _("Only the unit's staff reads laboratories' messages.")
 
     def has_permission(self, request: Request, view: Any) -> bool:
         return super().has_permission(request, view) and bool(getattr(request.user, "is_unit_staff", False))

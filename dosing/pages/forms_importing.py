@@ -7,12 +7,14 @@ from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
+from django.utils.text import capfirst
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from dosing.science.bloods import analyte_of_loinc
-from dosing.services.importing.csv_table import LABELS, NEEDED, OPTIONAL
+from dosing.services.importing.csv_table import NEEDED, OPTIONAL
 from dosing.services.importing.rows import MOST_BYTES
+from dosing.services.importing.saying import FIELDS
 from homedialysis.accounts.pages.forms import AskingForm
 from sessions.models import Laboratory, UrineCollection
 
@@ -20,7 +22,9 @@ WALL = "%Y-%m-%dT%H:%M"
 
 
 class UploadForm(forms.Form):
-    laboratory = forms.ModelChoiceField(queryset=Laboratory.objects.all(), empty_label=_("Choose one"))
+    laboratory = forms.ModelChoiceField(
+        label=_("Laboratory"), queryset=Laboratory.objects.all(), empty_label=_("Choose one")
+    )
     file = forms.FileField(
         label=_("File"),
         help_text=_("A table (CSV), HL7 v2 ORU^R01 or a FHIR R4 Bundle, up to 2 MB."),
@@ -76,7 +80,7 @@ class LaboratoryForm(AskingForm[Laboratory]):
             self.fields[field] = forms.ChoiceField(label=label, choices=written)
         for name in (*NEEDED, *OPTIONAL):
             self.fields[f"column_{name}"] = forms.CharField(
-                label=LABELS[name].capitalize(), required=False, max_length=60, initial=self.instance.columns.get(name)
+                label=capfirst(FIELDS[name]), required=False, max_length=60, initial=self.instance.columns.get(name)
             )
         self.fields["own_codes"].initial = "\n".join(f"{own} = {loinc}" for own, loinc in self.instance.codes.items())
 

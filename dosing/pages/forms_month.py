@@ -14,7 +14,7 @@ from sessions.facts.local_number import plain
 
 
 class RangeForm(forms.Form):
-    number = forms.ChoiceField(choices=choices)
+    number = forms.ChoiceField(label=_("Number"), choices=choices)
     low = forms.FloatField(
         label=_("Lower end"), required=False, help_text=_("Empty: open. A share as a fraction of 1.")
     )

@@ -19,10 +19,14 @@ DOSE_WANTED = 2.1
 SEPARATOR = "~"
 
 
+def _ways() -> list[tuple[str, str]]:
+    return [(f"{each:g}", nights_words(each)) for each in NIGHTS]
+
+
 class PlanForm(forms.Form):
     """Numbers are held to the limits of a prescription."""
 
-    nights = forms.ChoiceField(label=_("Nights"), choices=[(f"{each:g}", nights_words(each)) for each in NIGHTS])
+    nights = forms.ChoiceField(label=_("Nights"), choices=_ways)
     weekdays = forms.TypedMultipleChoiceField(
         label=_("On these days"),
         choices=Weekday.choices,
@@ -36,7 +40,7 @@ class PlanForm(forms.Form):
     )
     qb = forms.FloatField(label=_("Blood flow, Qb (mL/min)"), min_value=100, max_value=500)
     qd = forms.FloatField(label=_("Dialysate flow, Qd (mL/min)"), min_value=80, max_value=800)
-    dialyser = forms.ModelChoiceField(queryset=Dialyser.objects.all(), empty_label=None)
+    dialyser = forms.ModelChoiceField(label=_("Dialyser"), queryset=Dialyser.objects.all(), empty_label=None)
     dose = forms.FloatField(
         label=_("Dose wanted (weekly standard Kt/V)"),
         min_value=1,

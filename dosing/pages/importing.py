@@ -22,7 +22,7 @@ from dosing.services.importing.rows import Row, Unreadable, form_of
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
-from sessions.facts.choices import MessageForm, PostSampleMethod, SampleTiming
+from sessions.facts.choices import Analyte, MessageForm, PostSampleMethod, SampleTiming
 from sessions.models import LabLine, LabMessage, Laboratory
 from sessions.services.reading_log import note_reading
 
@@ -109,7 +109,7 @@ def _took(request: HttpRequest, message: LabMessage) -> bool:
     except taking.Changed:
         messages.error(request, _("Other results came meanwhile: the lines were looked at again. Read them once more."))
     except taking.AlreadyTaken:
-        messages.warning(request, "Somebody has taken these results meanwhile.")
+        messages.warning(request, _("Somebody has taken these results meanwhile."))
         return True
     else:
         messages.success(
@@ -130,10 +130,18 @@ def _shown(line: LabLine, request: HttpRequest) -> dict[str, Any]:
         "row": row,
         "words": WORDS[line.verdict],
         "reason": reason_of(line),
+        "options": [(option["key"], _option_words(line, option)) for option in line.options],
         "value": value if line.verdict != ASKS or line.taken else "",
         "timing": SampleTiming(line.timing).label if line.timing else "",
         "chosen": line.answer or request.POST.get(f"line-{line.index}", ""),
     }
+
+
+def _option_words(line: LabLine, option: dict[str, Any]) -> str:
+    if option["key"] == taking.LEAVE:
+        return _("Leave it out")
+    asks_timing = line.analyte == Analyte.UREA
+    return f"{option['given']}, {SampleTiming(option['timing']).label}" if asks_timing else str(option["given"])
 
 
 @clinical_only

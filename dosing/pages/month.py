@@ -82,9 +82,12 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
         "row": row,
         "figure": kept,
         "at": parse_datetime(kept.at) if kept.at else None,
-        "lines": [(WORDS.get(name, name.replace("_", " ")), shown_input(given)) for name, given in kept.inputs.items()],
+        "lines": [
+            (_(WORDS[name]) if name in WORDS else name.replace("_", " "), shown_input(given))
+            for name, given in kept.inputs.items()
+        ],
         "range": range_words(number, usual),
-        "range_source": usual.source if usual else "",
+        "range_source": _(usual.source) if usual and usual.source else "",
         "place": ranges.place(number_key, kept.value),
     }
     return render(request, "dosing/month_number.html", context)
@@ -116,7 +119,7 @@ def _set_range(request: HttpRequest, form: RangeForm) -> HttpResponse:
 def _ranges_page(request: HttpRequest, form: RangeForm) -> HttpResponse:
     ranges = book()
     rows = [
-        (number, range_words(number, usual), usual.source if usual else "")
+        (number, range_words(number, usual), _(usual.source) if usual and usual.source else "")
         for number in MONTH_NUMBERS.values()
         for usual in [ranges.of(number.key)]
     ]

@@ -25,7 +25,7 @@ class Laboratory(models.Model):
     formats say how it writes numbers and times.
     """
 
-    name = models.CharField(max_length=80, unique=True)
+    name = models.CharField(_("name"), max_length=80, unique=True)
     columns = models.JSONField(default=dict, blank=True)
     codes = models.JSONField(_("its own codes"), default=dict, blank=True)
     decimal_comma = models.BooleanField(_("writes 5,4 for 5.4"), default=False)
@@ -117,14 +117,14 @@ class LabLine(models.Model):
     """One result of a message: as it was read, what was found out about it, and what became of it.
 
     row: what the parser read (importing.rows.Row as JSON). verdict: new, there, corrects, asks or rejected.
-    options: where it asks, [{"key", "words", "value", "timing"}] to choose from.
+    reason: sentences by code, [{"code", "parts"}]. options: where it asks, [{"key", "given", "value", "timing"}].
     """
 
     message = models.ForeignKey(LabMessage, on_delete=models.CASCADE, related_name="lines")
     index = models.PositiveIntegerField()
     row = models.JSONField()
     verdict = models.CharField(max_length=8)
-    reason = models.TextField(blank=True)
+    reason = models.JSONField(default=list)
     options = models.JSONField(default=list)
     answer = models.CharField(max_length=20, blank=True)
     patient = models.ForeignKey(Patient, null=True, on_delete=models.CASCADE, related_name="+")

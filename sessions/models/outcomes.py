@@ -34,8 +34,10 @@ class Outcome(models.Model):
 class AccessInfection(Outcome):
     """An infection of a vascular access, as the unit's physicians judged it."""
 
-    access = models.ForeignKey(VascularAccess, on_delete=models.PROTECT, related_name="infections")
-    kind = models.CharField(max_length=12, choices=InfectionKind)
+    access = models.ForeignKey(
+        VascularAccess, on_delete=models.PROTECT, related_name="infections", verbose_name=_("access")
+    )
+    kind = models.CharField(_("kind"), max_length=12, choices=InfectionKind)
     began_on = models.DateField(_("began on"))
     words = models.CharField(_("what was found"), max_length=200, blank=True)
 

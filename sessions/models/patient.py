@@ -25,13 +25,13 @@ class Patient(models.Model):
     account = models.OneToOneField(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="patient"
     )
-    name = models.CharField(max_length=120)
+    name = models.CharField(_("name"), max_length=120)
     hospital_number = models.CharField(_("hospital number"), max_length=40, unique=True)
     birth_date = models.DateField(_("date of birth"))
-    sex = models.CharField(max_length=10, choices=Sex, help_text=_("As the body-water equations need it."))
+    sex = models.CharField(_("sex"), max_length=10, choices=Sex, help_text=_("As the body-water equations need it."))
     height_cm = models.FloatField(_("height (cm)"))
     phone = models.CharField(_("telephone"), max_length=30, blank=True)
-    time_zone = models.CharField(max_length=60, blank=True, validators=[known_time_zone])
+    time_zone = models.CharField(_("time zone"), max_length=60, blank=True, validators=[known_time_zone])
     joined_on = models.DateField(_("in the programme since"))
     left_on = models.DateField(_("left the programme on"), null=True, blank=True)
     left_reason = models.CharField(_("why"), max_length=12, choices=LeftReason, blank=True)
@@ -63,9 +63,9 @@ class VascularAccess(models.Model):
     """A fistula, graft or catheter; one at a time is the one in use."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="accesses")
-    kind = models.CharField(max_length=10, choices=AccessKind)
-    side = models.CharField(max_length=5, choices=Side)
-    place = models.CharField(max_length=80, help_text=_("For example: upper arm."))
+    kind = models.CharField(_("kind"), max_length=10, choices=AccessKind)
+    side = models.CharField(_("side"), max_length=5, choices=Side)
+    place = models.CharField(_("place"), max_length=80, help_text=_("For example: upper arm."))
     limb = models.CharField(_("drawn as"), max_length=10, choices=Limb, default=Limb.FOREARM)
     flow = models.CharField(_("blood runs"), max_length=4, choices=FlowDirection, default=FlowDirection.UP)
     created_on = models.DateField(_("made on"))
@@ -96,9 +96,9 @@ class AccessSite(models.Model):
     """A place on the access where a needle goes in, or a lumen of a catheter."""
 
     access = models.ForeignKey(VascularAccess, on_delete=models.CASCADE, related_name="sites")
-    name = models.CharField(max_length=40)
-    use = models.CharField(max_length=10, choices=SiteUse)
-    technique = models.CharField(max_length=12, choices=Technique)
+    name = models.CharField(_("name"), max_length=40)
+    use = models.CharField(_("use"), max_length=10, choices=SiteUse)
+    technique = models.CharField(_("technique"), max_length=12, choices=Technique)
     resting = models.BooleanField(_("not to be used for now"), default=False)
     rest_until = models.DateField(_("rests until"), null=True, blank=True)
     x = models.FloatField(_("across the drawn limb, 0 to 1"), null=True, blank=True)

@@ -68,7 +68,7 @@ class RowForm(forms.Form):
             value = field.value()
             choices = dict(getattr(field.field, "choices", ()))
             if field.name != self.name_of and value not in (None, "", False):
-                told.append((str(field.label), "yes" if value is True else str(choices.get(value, value))))
+                told.append((str(field.label), gettext("yes") if value is True else str(choices.get(value, value))))
         return told
 
     def as_row(self) -> dict[str, Any]:

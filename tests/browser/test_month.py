@@ -91,7 +91,7 @@ def results_come_in(nurse: Watched, patient: Patient) -> None:
     expect(page.get_by_role("cell", name=re.compile("was not born on 1931-01-01"))).to_be_visible()
     page.get_by_label("Answer for line 3").select_option(label="11.2 g/dL")
     click(page, "Take 1 result and what I answered")
-    expect(page.get_by_text("2 result(s) entered.")).to_be_visible()
+    expect(page.get_by_text("2 results entered.")).to_be_visible()
     kept = BloodResult.objects.filter(patient=patient, analyte__in=("2823-3", "718-7"))
     assert {row.analyte: round(row.value, 3) for row in kept} == {"2823-3": 6.2, "718-7": 112}
     months_are_computed()

@@ -7,6 +7,8 @@ import io
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext
+
 from dosing.services.importing.rows import (
     Row,
     Unreadable,
@@ -17,24 +19,10 @@ from dosing.services.importing.rows import (
     number_of,
     text_of,
 )
+from dosing.services.importing.saying import FIELDS, Said, said
 
 NEEDED = ("identifier", "birth_date", "code", "value", "unit", "drawn_at")
 OPTIONAL = ("name", "timing", "reference", "flag", "specimen", "version", "status")
-LABELS = {
-    "identifier": "the patient's number",
-    "birth_date": "date of birth",
-    "code": "code of the test",
-    "value": "value",
-    "unit": "unit",
-    "drawn_at": "drawn at",
-    "name": "name of the test",
-    "timing": "before or after",
-    "reference": "reference range",
-    "flag": "flag",
-    "specimen": "specimen",
-    "version": "version",
-    "status": "state",
-}
 TIMINGS = {"": "", "pre": "pre", "before": "pre", "post": "post", "after": "post", "apart": "apart", "none": "apart"}
 STATES = {"": "final", "f": "final", "final": "final", "c": "corrected", "corrected": "corrected"}
 
@@ -58,8 +46,9 @@ def read(body: bytes, way: Way, zone: ZoneInfo) -> list[Row]:
     lines, header = _reader(text_of(body))
     for name in NEEDED:
         if way.column(name) not in header:
+            parts = {"column": way.column(name), "field": FIELDS[name], "columns": ", ".join(header)}
             raise Unreadable(
-                f"The column “{way.column(name)}” ({LABELS[name]}) is not in the table; it has: {', '.join(header)}."
+                gettext("The column “%(column)s” (%(field)s) is not in the table; it has: %(columns)s.") % parts
             )
     return limited([_row(cells, header, way, zone, place) for place, cells in lines if any(cells)])
 
@@ -71,24 +60,27 @@ def _reader(text: str) -> tuple[list[tuple[int, list[str]]], list[str]]:
     try:
         lines = [(reader.line_num, cells) for cells in reader]
     except csv.Error as problem:
-        raise Unreadable(f"Line {reader.line_num} is not a line of a table: {problem}.") from problem
+        raise Unreadable(
+            gettext("Line %(line)s is not a line of a table: %(why)s.") % {"line": reader.line_num, "why": problem}
+        ) from problem
     if not lines:
-        raise Unreadable("The table is empty.")
+        raise Unreadable(gettext("The table is empty."))
     header = [cell.strip() for cell in lines[0][1]]
     if len(set(header)) != len(header):
-        raise Unreadable(f"Two columns have the same name: {', '.join(header)}.")
+        raise Unreadable(gettext("Two columns have the same name: %(columns)s.") % {"columns": ", ".join(header)})
     return lines[1:], header
 
 
 def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: int) -> Row:
     raw = {"cells": cells, "header": header}
     if len(cells) != len(header):
-        return Row(f"line {place}", fault=f"It has {len(cells)} cells; the head has {len(header)}.", raw=raw)
+        fault = said("cells", given=len(cells), needed=len(header))
+        return Row(said("line", line=place), fault=fault, raw=raw)
     by_name = dict(zip(header, (cell.strip() for cell in cells), strict=True))
     given = {name: by_name.get(way.column(name), "") for name in (*NEEDED, *OPTIONAL)}
     number = number_of(given["value"], decimal_comma=way.decimal_comma)
     return Row(
-        place=f"line {place}",
+        place=said("line", line=place),
         numbers=(given["identifier"],) if given["identifier"] else (),
         birth_date=day_of(given["birth_date"], way.date_format),
         code=given["code"],
@@ -113,7 +105,7 @@ def _is_version(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) <= 18
 
 
-def _fault(given: dict[str, str], number: float | None, way: Way, zone: ZoneInfo) -> str:
+def _fault(given: dict[str, str], number: float | None, way: Way, zone: ZoneInfo) -> Said | None:
     if number is None:
         return fault_of_value(given["value"])
     for name, found in (
@@ -122,9 +114,9 @@ def _fault(given: dict[str, str], number: float | None, way: Way, zone: ZoneInfo
     ):
         if found is None and given[name]:
             written = way.date_format if name == "birth_date" else way.time_format
-            return f"“{given[name][:40]}” ({LABELS[name]}) is not written as {written}."
+            return said("written", given=given[name][:40], field=name, written=written)
     if given["timing"].lower() not in TIMINGS:
-        return f"“{given['timing'][:40]}” says neither before nor after: write before, after or apart."
+        return said("timing", given=given["timing"][:40])
     if given["version"] and not _is_version(given["version"]):
-        return f"The version must be a whole number; “{given['version'][:40]}” was given."
-    return ""
+        return said("version", given=given["version"][:40])
+    return None

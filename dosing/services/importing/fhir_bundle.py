@@ -11,11 +11,13 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext
 from fhir.resources.R4B.observation import Observation
 from fhir.resources.R4B.patient import Patient
 from pydantic import ValidationError
 
 from dosing.services.importing.rows import Row, Unreadable, fault_of_value, limited, text_of
+from dosing.services.importing.saying import Said, said
 
 STATES = {
     "final": "final",
@@ -37,15 +39,15 @@ def read(body: bytes, zone: ZoneInfo) -> list[Row]:
     try:
         bundle = json.loads(text_of(body), parse_constant=_refuse)
     except (ValueError, RecursionError) as problem:
-        raise Unreadable(f"It is not JSON: {problem}.") from problem
+        raise Unreadable(gettext("It is not JSON: %(why)s.") % {"why": problem}) from problem
     if not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
-        raise Unreadable("It is not a Bundle: resourceType must be “Bundle”.")
+        raise Unreadable(gettext("It is not a Bundle: resourceType must be “Bundle”."))
     entries = bundle.get("entry")
     if not isinstance(entries, list):
-        raise Unreadable("The Bundle has no list of entries.")
+        raise Unreadable(gettext("The Bundle has no list of entries."))
     people = _people(entries)
     found = [(at, each["resource"]) for at, each in enumerate(entries) if _is(each, "Observation")]
-    return limited([_row(resource, f"entry {at + 1}", people, zone) for at, resource in found])
+    return limited([_row(resource, said("entry", entry=at + 1), people, zone) for at, resource in found])
 
 
 def _refuse(word: str) -> None:
@@ -70,14 +72,14 @@ def _people(entries: list[Any]) -> dict[str, Json]:
     return people
 
 
-def _row(resource: Json, place: str, people: dict[str, Json], zone: ZoneInfo) -> Row:
+def _row(resource: Json, place: Said, people: dict[str, Json], zone: ZoneInfo) -> Row:
     raw: Json = {"resource": resource}
     try:
         seen = Observation.model_validate(resource)
     except ValidationError as problem:
         first = problem.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        return Row(place, fault=f"It is no Observation of FHIR R4: {where}: {first['msg']}.", raw=raw)
+        return Row(place, fault=said("no_observation", where=where, why=first["msg"]), raw=raw)
     reference = seen.subject.reference if seen.subject else None
     person = people.get(reference or "")
     if person:
@@ -104,7 +106,7 @@ def _row(resource: Json, place: str, people: dict[str, Json], zone: ZoneInfo) ->
         specimen=_specimen(seen),
         version=_version(seen),
         status=STATES.get(str(seen.status), str(seen.status)[:40]),
-        fault=fault or value_fault or ("" if drawn else "effectiveDateTime, when it was drawn, is missing."),
+        fault=fault or value_fault or (None if drawn else said("no_time_given")),
         raw=raw,
     )
 
@@ -119,19 +121,19 @@ def _with_zone(drawn: Any, zone: ZoneInfo) -> datetime | None:
     return drawn.replace(tzinfo=zone) if isinstance(drawn, datetime) else None
 
 
-def _who(person: Json | None) -> tuple[tuple[str, ...], date | None, str]:
+def _who(person: Json | None) -> tuple[tuple[str, ...], date | None, Said | None]:
     if person is None:
-        return (), None, "The Patient it speaks of is not in the Bundle: number and date of birth are needed."
+        return (), None, said("no_patient_there")
     try:
         seen = Patient.model_validate(person)
     except ValidationError as problem:
-        return (), None, f"The Patient it speaks of is no Patient of FHIR R4: {problem.errors()[0]['msg']}."
+        return (), None, said("no_patient", why=problem.errors()[0]["msg"])
     numbers = tuple(str(each.value) for each in _there(seen.identifier) if each.value)
     born = seen.birthDate if type(seen.birthDate) is date else None
-    return numbers, born, ""
+    return numbers, born, None
 
 
-def _value(seen: Any) -> tuple[str, float | None, str]:
+def _value(seen: Any) -> tuple[str, float | None, Said | None]:
     quantity = seen.valueQuantity
     if quantity is None:
         sent = str(seen.valueString or "")
@@ -139,7 +141,7 @@ def _value(seen: Any) -> tuple[str, float | None, str]:
     sent = f"{quantity.comparator or ''}{quantity.value}"
     if quantity.comparator or quantity.value is None:
         return sent[:40], None, fault_of_value(sent if quantity.value is not None else "")
-    return sent[:40], float(quantity.value), ""
+    return sent[:40], float(quantity.value), None
 
 
 def _unit(seen: Any) -> str:

@@ -12,8 +12,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import hl7
+from django.utils.translation import gettext
 
 from dosing.services.importing.rows import Row, Unreadable, fault_of_value, limited, number_of, text_of
+from dosing.services.importing.saying import Said, said
 
 ENCODINGS = {
     "": "utf-8-sig",
@@ -31,7 +33,7 @@ def read(body: bytes, zone: ZoneInfo) -> list[Row]:
     text = text_of(body, _encoding(body)).replace("\x0b", "").replace("\x1c", "")
     text = re.sub(r"\r\n?|\n", "\r", text).strip("\r ")
     if not text.startswith("MSH"):
-        raise Unreadable("It does not begin with an MSH segment.")
+        raise Unreadable(gettext("It does not begin with an MSH segment."))
     messages = re.split(r"\r+(?=MSH)", text)
     return limited([row for index, each in enumerate(messages) for row in _rows(each, index, zone)])
 
@@ -40,7 +42,8 @@ def _encoding(body: bytes) -> str:
     fields = re.split(rb"[\r\n]", body.lstrip(b"\x0b\xef\xbb\xbf"), maxsplit=1)[0].split(b"|")
     name = fields[17].split(b"~")[0].decode("ascii", "replace").strip() if len(fields) > 17 else ""
     if name not in ENCODINGS:
-        raise Unreadable(f"The character set “{name[:40]}” (MSH-18) is none of {', '.join(filter(None, ENCODINGS))}.")
+        parts = {"given": name[:40], "known": ", ".join(filter(None, ENCODINGS))}
+        raise Unreadable(gettext("The character set “%(given)s” (MSH-18) is none of %(known)s.") % parts)
     return ENCODINGS[name]
 
 
@@ -48,10 +51,12 @@ def _rows(text: str, index: int, zone: ZoneInfo) -> Iterator[Row]:
     try:
         message = hl7.parse(text)
     except Exception as problem:  # the package raises whatever it stumbles over
-        raise Unreadable(f"Message {index + 1} is not HL7: {type(problem).__name__}.") from problem
+        parts = {"message": index + 1, "why": type(problem).__name__}
+        raise Unreadable(gettext("Message %(message)s is not HL7: %(why)s.") % parts) from problem
     head = _Segment(message[0], message)
     if (head.part(9, 1), head.part(9, 2)) != ("ORU", "R01"):
-        raise Unreadable(f"Message {index + 1} is a “{head.text(9)[:20]}” (MSH-9), not an ORU^R01.")
+        parts = {"message": index + 1, "given": head.text(9)[:20]}
+        raise Unreadable(gettext("Message %(message)s is a “%(given)s” (MSH-9), not an ORU^R01.") % parts)
     version = _digits(head.text(7))
     patient, order, count = None, None, 0
     base = above = [str(message[0])]
@@ -67,7 +72,7 @@ def _rows(text: str, index: int, zone: ZoneInfo) -> Iterator[Row]:
             above = [*base, str(segment)]
         elif kind == "OBX":
             count += 1
-            place = f"message {index + 1}, OBX {count}"
+            place = said("obx", message=index + 1, obx=count)
             raw = {"head": above, "line": str(segment)}
             yield _row(here, patient, order, place, specimens.get(id(segment), ""), version, zone, raw)
 
@@ -119,7 +124,7 @@ def _row(
     obx: _Segment,
     patient: _Segment | None,
     order: _Segment | None,
-    place: str,
+    place: Said,
     specimen: str,
     version: int,
     zone: ZoneInfo,
@@ -131,7 +136,7 @@ def _row(
     drawn_at = moment_of(drawn, zone)
     born = patient.text(7) if patient else ""
     if not fault and drawn and drawn_at is None:
-        fault = f"“{drawn[:30]}” (OBR-7 or OBX-14) is not a time."
+        fault = said("hl7_time", given=drawn[:30])
     return Row(
         place=place,
         numbers=patient.repeats(3, 1) if patient else (),
@@ -153,17 +158,17 @@ def _row(
     )
 
 
-def _value(obx: _Segment) -> tuple[str, float | None, str]:
+def _value(obx: _Segment) -> tuple[str, float | None, Said | None]:
     """What was sent, the number in it, and what is wrong with it. SN ">^2000" is a bound, not 2000."""
     kind = obx.text(2)
     if kind == "SN":
         comparator, first, joint = obx.part(5, 1), obx.part(5, 2), obx.part(5, 3)
         sent = f"{comparator}{first}{joint}{obx.part(5, 4)}"
         number = number_of(first) if comparator in ("", "=") and not joint else None
-        return sent, number, "" if number is not None else fault_of_value(sent)
+        return sent, number, None if number is not None else fault_of_value(sent)
     sent = obx.part(5, 1)
     number = number_of(sent) if kind in ("NM", "ST", "") and obx.repeat not in obx.text(5) else None
-    return sent, number, "" if number is not None else fault_of_value(sent)
+    return sent, number, None if number is not None else fault_of_value(sent)
 
 
 def moment_of(text: str, zone: ZoneInfo) -> datetime | None:

@@ -11,7 +11,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext_lazy as _
+
 from dosing.services.importing.rows import CONFIRMED, CORRECTED, Row
+from dosing.services.importing.saying import Said, said
 from dosing.services.importing.units import Meant, NotMeant, meant, other_units
 from dosing.services.results.blood_units import three_figures
 from sessions.facts import plausible
@@ -20,11 +23,11 @@ from sessions.models import BloodResult, LabLine, LabMessage, Patient
 
 NEW, THERE, CORRECTS, ASKS, REJECTED = "new", "there", "corrects", "asks", "rejected"
 WORDS = {
-    NEW: "new",
-    THERE: "there already",
-    CORRECTS: "corrects",
-    ASKS: "asks you",
-    REJECTED: "cannot be taken",
+    NEW: _("new"),
+    THERE: _("there already"),
+    CORRECTS: _("corrects"),
+    ASKS: _("asks you"),
+    REJECTED: _("cannot be taken"),
 }
 SAME = 1e-6
 """Relative difference below which two values are the same value, written in different units."""
@@ -32,7 +35,11 @@ Key = tuple[Any, ...]
 
 
 class NotTaken(Exception):
-    """The line cannot be taken; the words say why."""
+    """The line cannot be taken; `said` says why."""
+
+    def __init__(self, *said: Said) -> None:
+        super().__init__(*said)
+        self.said = said
 
 
 @dataclass(slots=True)
@@ -103,7 +110,7 @@ def _line(
         line.patient = patient
         unit = _meaning(row, codes, at)
     except NotTaken as problem:
-        line.verdict, line.reason = REJECTED, str(problem)
+        line.verdict, line.reason = REJECTED, kept(*problem.said)
         return line
     line.analyte = unit.analyte
     line.timing = row.timing or unit.timing or standing.timing_of(patient, unit.analyte, row)
@@ -114,10 +121,16 @@ def _line(
         line.timing = line.timing or SampleTiming.APART
         _against_standing(line, row, standing)
     elif len(line.options) == 1:
-        line.verdict, line.reason, line.options = REJECTED, unit.limits.refusal(line.value), []
+        line.verdict, line.options = REJECTED, []
+        line.reason = kept(said("refused", analyte=unit.analyte, value=line.value))
     else:
-        line.verdict, line.reason = ASKS, _question(unit, row.number, line.timing)
+        line.verdict, line.reason = ASKS, kept(*_question(unit, row.number, line.timing))
     return line
+
+
+def kept(*sentences: Said) -> list[dict[str, Any]]:
+    """Sentences as they are stored with a line."""
+    return [each.as_json() for each in sentences]
 
 
 def _patient(row: Row, people: dict[str, Patient]) -> Patient:
@@ -125,32 +138,30 @@ def _patient(row: Row, people: dict[str, Patient]) -> Patient:
     if row.fault:
         raise NotTaken(row.fault)
     if not row.numbers:
-        raise NotTaken("The patient's number is missing.")
+        raise NotTaken(said("number_missing"))
     if not found:
-        raise NotTaken(f"No patient here has the number {' or '.join(row.numbers)[:80]}.")
+        raise NotTaken(said("number_unknown", numbers=" / ".join(row.numbers)[:80]))
     if row.birth_date is None:
-        raise NotTaken("The date of birth is missing: a number alone is not enough.")
+        raise NotTaken(said("birth_missing"))
     patient = found[0]
     if any(other.pk != patient.pk for other in found) or patient.birth_date != row.birth_date:
-        raise NotTaken(
-            f"The patient with the number {patient.hospital_number} was not born on {row.birth_date:%Y-%m-%d}."
-        )
+        raise NotTaken(said("birth_other", number=patient.hospital_number, day=f"{row.birth_date:%Y-%m-%d}"))
     return patient
 
 
 def _meaning(row: Row, codes: dict[str, str], at: datetime) -> Meant:
     if row.status not in (CONFIRMED, CORRECTED):
-        raise NotTaken(f"The laboratory calls it “{row.status}”: only final and corrected results are taken.")
+        raise NotTaken(said("status", status=row.status))
     if row.drawn_at is None:
-        raise NotTaken("When it was drawn is missing, or has no time of day.")
+        raise NotTaken(said("no_time"))
     if not plausible.EARLIEST <= row.drawn_at <= at:
-        raise NotTaken(f"It was drawn on {row.drawn_at:%Y-%m-%d %H:%M}, which lies ahead of now or too far back.")
+        raise NotTaken(said("time", at=f"{row.drawn_at:%Y-%m-%d %H:%M}"))
     if row.own_code and row.code not in codes:
-        raise NotTaken(f"The laboratory's own code “{row.code[:40]}” has no LOINC code set for it.")
+        raise NotTaken(said("own_code", code=row.code[:40]))
     try:
         return meant(codes[row.code] if row.own_code else row.code, row.unit)
     except NotMeant as problem:
-        raise NotTaken(str(problem)) from problem
+        raise NotTaken(*problem.said) from problem
 
 
 def _options(unit: Meant, number: float, timing: str) -> list[dict[str, Any]]:
@@ -164,30 +175,29 @@ def _options(unit: Meant, number: float, timing: str) -> list[dict[str, Any]]:
         return []
     units = ([unit] if possible else []) + ([] if usual else other_units(unit, number))
     choices = [_option(each, number, when) for each in units for when in timings]
-    return [*choices, {"key": "leave", "words": "Leave it out", "value": None, "timing": ""}]
+    return [*choices, {"key": "leave", "given": "", "value": None, "timing": ""}]
 
 
 def _option(unit: Meant, number: float, timing: str) -> dict[str, Any]:
     timing = timing or SampleTiming.APART
-    words = f"{number:g} {unit.unit}"
-    if unit.analyte == Analyte.UREA:
-        words += f", {SampleTiming(timing).label}"
-    return {"key": f"{unit.unit}|{timing}"[:20], "words": words, "value": unit.canonical(number), "timing": timing}
+    given = f"{number:g} {unit.unit}"
+    return {"key": f"{unit.unit}|{timing}"[:20], "given": given, "value": unit.canonical(number), "timing": timing}
 
 
-def _question(unit: Meant, number: float, timing: str) -> str:
+def _question(unit: Meant, number: float, timing: str) -> list[Said]:
     value = unit.canonical(number)
     parts = []
-    if why := unit.limits.refusal(value):
-        parts.append(f"{number:g} {unit.unit} is not possible: {why}")
-    elif odd := unit.limits.oddity(value):
-        parts.append(f"{number:g} {unit.unit} is unusual for {unit.limits.label.lower()} ({odd}).")
+    about = {"analyte": unit.analyte, "value": value, "given": number, "unit": unit.unit}
+    if unit.limits.refusal(value):
+        parts.append(Said("impossible", about))
+    elif unit.limits.oddity(value):
+        parts.append(Said("unusual", about))
     for other in other_units(unit, number) if parts else []:
         told = f"{three_figures(other.canonical(number))} {unit.limits.unit}"
-        parts.append(f"As {other.unit} it would be {told}.")
+        parts.append(said("as_other", unit=other.unit, value=told))
     if not timing and unit.analyte == Analyte.UREA:
-        parts.append("Whether it was drawn before or after a treatment is not said.")
-    return " ".join(parts)
+        parts.append(said("which_timing"))
+    return parts
 
 
 def as_result(line: LabLine, row: Row) -> BloodResult:
@@ -223,18 +233,18 @@ def _against_standing(line: LabLine, row: Row, standing: Standing) -> None:
         line.result = there
 
 
-def compare(result: BloodResult, there: BloodResult | None, *, status: str) -> tuple[str, str]:
+def compare(result: BloodResult, there: BloodResult | None, *, status: str) -> tuple[str, list[dict[str, Any]]]:
     """The verdict on a result beside the one of the same sample that stands, and why."""
     if there is None:
-        return NEW, ""
+        return NEW, []
     shown = f"{three_figures(there.value)} {plausible.BLOOD[there.analyte].unit}"
     if abs(there.value - result.value) <= SAME * abs(there.value) and there.drawn_at == result.drawn_at:
-        return THERE, ""
+        return THERE, []
     if not there.specimen and not there.version and there.message_id is None and there.pk:
-        return REJECTED, f"{shown} was entered by hand for this sample and stands: correct it by hand."
+        return REJECTED, kept(said("by_hand", value=shown))
     if result.version > there.version or (status == CORRECTED and result.version >= there.version):
-        return CORRECTS, f"takes the place of {shown}"
-    return REJECTED, f"{shown} stands for this sample, and this line is no later version of it."
+        return CORRECTS, kept(said("corrects", value=shown))
+    return REJECTED, kept(said("stands", value=shown))
 
 
 def counts(lines: Iterable[LabLine]) -> dict[str, int]:

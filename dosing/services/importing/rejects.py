@@ -9,7 +9,10 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 from typing import Any
 
+from django.utils.translation import gettext
+
 from dosing.services.importing.judging import REJECTED
+from dosing.services.importing.saying import in_words
 from dosing.services.importing.taking import LEAVE
 from sessions.facts.choices import MessageForm
 from sessions.models import LabLine, LabMessage
@@ -28,7 +31,9 @@ def not_taken(message: LabMessage) -> list[LabLine]:
 
 
 def reason_of(line: LabLine) -> str:
-    return f"Left out. {line.reason}" if line.answer == LEAVE else line.reason
+    """Why a line was not taken, or what is asked about it, in the language of the reader."""
+    reason = in_words(line.reason)
+    return gettext("Left out. %(reason)s") % {"reason": reason} if line.answer == LEAVE else reason
 
 
 def rejects_file(message: LabMessage) -> bytes:

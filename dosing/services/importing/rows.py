@@ -8,6 +8,9 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext
+
+from dosing.services.importing.saying import Said, said
 from sessions.facts.choices import MessageForm
 
 MOST_BYTES = 2_000_000
@@ -29,7 +32,7 @@ class Row:
     status: final, corrected, or the sender's word for what is not to be taken; raw: the line itself.
     """
 
-    place: str
+    place: Said
     numbers: tuple[str, ...] = ()
     birth_date: date | None = None
     code: str = ""
@@ -45,7 +48,7 @@ class Row:
     specimen: str = ""
     version: int = 0
     status: str = CONFIRMED
-    fault: str = ""
+    fault: Said | None = None
     raw: dict[str, Any] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
@@ -57,11 +60,13 @@ class Row:
 
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Row:
-        born, drawn = data["birth_date"], data["drawn_at"]
+        born, drawn, fault = data["birth_date"], data["drawn_at"], data["fault"]
         dates = {
             "birth_date": date.fromisoformat(born) if born else None,
             "drawn_at": datetime.fromisoformat(drawn) if drawn else None,
             "numbers": tuple(data["numbers"]),
+            "place": Said.from_json(data["place"]),
+            "fault": Said.from_json(fault) if fault else None,
         }
         return cls(**(data | dates))
 
@@ -74,12 +79,12 @@ def number_of(text: str, *, decimal_comma: bool = False) -> float | None:
     return float(stripped.replace(",", "."))
 
 
-def fault_of_value(text: str) -> str:
+def fault_of_value(text: str) -> Said:
     if not text.strip():
-        return "There is no value."
+        return said("no_value")
     if text.strip()[0] in "<>":
-        return f"“{text.strip()}” is a bound, not a number: it cannot be kept as a value."
-    return f"“{text.strip()[:40]}” is not a number."
+        return said("bound", given=text.strip())
+    return said("no_number", given=text.strip()[:40])
 
 
 def day_of(text: str, written: str) -> date | None:
@@ -102,22 +107,27 @@ def moment_of(text: str, written: str, zone: ZoneInfo) -> datetime | None:
 def limited(rows: list[Row]) -> list[Row]:
     """The rows; Unreadable when there are none or too many."""
     if not rows:
-        raise Unreadable("There is no result in it.")
+        raise Unreadable(gettext("There is no result in it."))
     if len(rows) > MOST_ROWS:
-        raise Unreadable(f"At most {MOST_ROWS} results can be taken at once; there are {len(rows)}.")
+        parts = {"most": MOST_ROWS, "given": len(rows)}
+        raise Unreadable(gettext("At most %(most)s results can be taken at once; there are %(given)s.") % parts)
     return rows
 
 
 def text_of(body: bytes, encoding: str = "utf-8-sig") -> str:
     """The bytes as text. Raises Unreadable."""
     if len(body) > MOST_BYTES:
-        raise Unreadable(f"At most {MOST_BYTES // 1_000_000} MB can be read at once; it has {len(body)} bytes.")
+        parts = {"most": MOST_BYTES // 1_000_000, "given": len(body)}
+        raise Unreadable(gettext("At most %(most)s MB can be read at once; it has %(given)s bytes.") % parts)
     try:
         text = body.decode(encoding)
     except UnicodeDecodeError as problem:
-        raise Unreadable(f"It is not written in {encoding}: byte {problem.start} is not a character.") from problem
+        where = {"encoding": encoding, "place": problem.start}
+        raise Unreadable(
+            gettext("It is not written in %(encoding)s: byte %(place)s is not a character.") % where
+        ) from problem
     if "\x00" in text:
-        raise Unreadable("It holds zero bytes: it is not a text.")
+        raise Unreadable(gettext("It holds zero bytes: it is not a text."))
     return text
 
 

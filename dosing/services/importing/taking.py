@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext
 
 from dosing.services.importing import csv_table, fhir_bundle, hl7_message
 from dosing.services.importing.csv_table import Way
@@ -27,7 +28,8 @@ class AlreadyHere(Exception):
     """The same file of the same laboratory came before; `message` is that one."""
 
     def __init__(self, message: LabMessage) -> None:
-        super().__init__(f"This file came before, on {message.received_at:%Y-%m-%d %H:%M}.")
+        at = f"{message.received_at:%Y-%m-%d %H:%M}"
+        super().__init__(gettext("This file came before, on %(at)s.") % {"at": at})
         self.message = message
 
 
@@ -43,7 +45,7 @@ class NotAnswered(Exception):
     """A line that asks has no answer yet; `lines` are their places."""
 
     def __init__(self, lines: list[str]) -> None:
-        super().__init__(f"Answer first: {', '.join(lines)}.")
+        super().__init__(gettext("Answer first: %(lines)s.") % {"lines": ", ".join(lines)})
         self.lines = lines
 
 
@@ -142,7 +144,7 @@ def _enter(message: LabMessage, answers: Mapping[int, str], method: str, by: Use
     lines = list(message.lines.select_related("patient"))
     open_ones = [line for line in lines if line.verdict == ASKS and not _answer(line, answers)]
     if open_ones:
-        raise NotAnswered([str(line.row["place"]) for line in open_ones])
+        raise NotAnswered([str(Row.from_json(line.row).place) for line in open_ones])
     by_patient: defaultdict[Any, list[tuple[LabLine, BloodResult]]] = defaultdict(list)
     for line in lines:
         if result := _to_take(line, answers, method):

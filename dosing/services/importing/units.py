@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dosing.science.bloods import ANALYTES, BEFORE_AFTER_LOINC
+from dosing.services.importing.saying import Said, said
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.ranges import Range
@@ -37,12 +38,12 @@ class Meant:
 
 @dataclass(frozen=True, slots=True)
 class NotMeant(Exception):
-    """The code and the unit mean nothing together; the words say why."""
+    """The code and the unit mean nothing together; `said` says why."""
 
-    words: str
+    said: tuple[Said, ...]
 
     def __str__(self) -> str:
-        return self.words
+        return " ".join(map(str, self.said))
 
 
 def plain(unit: str) -> str:
@@ -54,12 +55,12 @@ def meant(code: str, unit: str) -> Meant:
     """What a LOINC code and a UCUM unit mean together. Raises NotMeant."""
     known = [(name, unit_) for name, unit_, _ in _by_code(code)]
     if not known:
-        raise NotMeant(f"The code “{code[:40]}” is none that this record knows.")
+        raise NotMeant((said("code", code=code[:40]),))
     name = known[0][0]
     if name not in OF_SCIENCE:
-        raise NotMeant(f"{ANALYTES[name].words.capitalize()} is not kept in this record.")
+        raise NotMeant((said("not_kept", code=code),))
     if not unit.strip():
-        raise NotMeant(f"The unit is missing; with the code {code} it can be {_units_of(code)}.")
+        raise NotMeant((said("no_unit", code=code, units=_units_of(code)),))
     for _, unit_, timing in _by_code(code):
         if plain(ANALYTES[name].units[unit_].ucum) == plain(unit):
             return Meant(OF_SCIENCE[name], name, unit_, timing)
@@ -78,13 +79,13 @@ def _by_code(code: str) -> list[tuple[str, str, str]]:
 
 
 def _units_of(code: str) -> str:
-    return " or ".join(dict.fromkeys(ANALYTES[name].units[unit].ucum for name, unit, _ in _by_code(code)))
+    return " / ".join(dict.fromkeys(ANALYTES[name].units[unit].ucum for name, unit, _ in _by_code(code)))
 
 
-def _contradiction(code: str, name: str, unit: str) -> str:
+def _contradiction(code: str, name: str, unit: str) -> tuple[Said, ...]:
     others = [words for words, details in ANALYTES[name].units.items() if plain(details.ucum) == plain(unit)]
-    hint = f" With {unit} it could be {' or '.join(others)}, each with a code of its own." if others else ""
-    return f"The code {code} goes with {_units_of(code)}; “{unit[:30]}” was given.{hint}"
+    told = said("unit", code=code, units=_units_of(code), given=unit[:30])
+    return (told, said("unit_of_others", unit=unit, others=" / ".join(others))) if others else (told,)
 
 
 def other_units(given: Meant, number: float) -> list[Meant]:

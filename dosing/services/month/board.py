@@ -136,7 +136,8 @@ def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     base = reverse("dosing:patient", args=[line.patient.pk])
     address = f"{base}months/{month:%Y-%m}/"
     waits = line.month is None or line.month.stale
-    stale = f' <span class="soft">{escape(gettext("being computed"))}</span>' if waits else ""
+    being_computed = escape(gettext("being computed"))
+    stale = f' <span class="soft">{being_computed}</span>' if waits else ""
     state = escape(str(STATES[line.state]))
     state = f'<a href="{address}review/">{state}</a>' if judges else state
     head = (

@@ -53,9 +53,9 @@ class Unit(models.Model):
     """The home-dialysis unit that runs this installation: there is one."""
 
     only = models.BooleanField(default=True, editable=False, unique=True)
-    name = models.CharField(max_length=120)
-    time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
-    unit_system = models.CharField(max_length=2, choices=UnitSystem, default=UnitSystem.SI)
+    name = models.CharField(_("name"), max_length=120)
+    time_zone = models.CharField(_("time zone"), max_length=60, default="UTC", validators=[known_time_zone])
+    unit_system = models.CharField(_("unit system"), max_length=2, choices=UnitSystem, default=UnitSystem.SI)
     emergency_number = models.CharField(_("ambulance number"), max_length=30)
     on_call_number = models.CharField(_("unit's on-call number"), max_length=30)
 
@@ -82,7 +82,7 @@ class OpeningHours(models.Model):
     """When somebody is at the unit; outside these hours nobody looks at what comes in."""
 
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="opening_hours")
-    weekday = models.PositiveSmallIntegerField(choices=Weekday)
+    weekday = models.PositiveSmallIntegerField(_("weekday"), choices=Weekday)
     opens = models.TimeField()
     closes = models.TimeField()
 
@@ -115,7 +115,7 @@ class User(AbstractBaseUser, PermissionsMixin):  # type: ignore[django-manager-m
     """A person who signs in, by e-mail address, in one role."""
 
     email = models.EmailField(_("e-mail address"), unique=True)
-    name = models.CharField(max_length=120)
+    name = models.CharField(_("name"), max_length=120)
     role = models.CharField(max_length=20, choices=Role)
     language = models.CharField(max_length=20, blank=True, help_text=_("Empty: as the browser asks."))
     is_active = models.BooleanField(default=True)

@@ -33,9 +33,9 @@ class AskingForm(forms.ModelForm[M]):
 
 
 class InviteStaffForm(forms.Form):
-    name = forms.CharField(max_length=120)
-    email = forms.EmailField(label="E-mail address")
-    role = forms.ChoiceField(choices=STAFF_ROLES)
+    name = forms.CharField(label=_("Name"), max_length=120)
+    email = forms.EmailField(label=_("E-mail address"))
+    role = forms.ChoiceField(label=_("Role"), choices=STAFF_ROLES)
 
 
 class FirstPasswordForm(SetPasswordForm):  # type: ignore[type-arg]
@@ -50,8 +50,8 @@ class UnitForm(AskingForm[Unit]):
 
 
 class OpeningHoursForm(AskingForm[OpeningHours]):
-    opens = forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
-    closes = forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+    opens = forms.TimeField(label=_("Opens"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+    closes = forms.TimeField(label=_("Closes"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
 
     class Meta:
         model = OpeningHours

@@ -36,7 +36,7 @@ def test_from_the_file_to_the_results(nurse_client: Client, laboratory: Laborato
     refused = nurse_client.post(where, {}, follow=True).content.decode()
     assert "Answer first: line 3." in refused
     done = nurse_client.post(where, {"line-1": "g/dL|pre", "post_method": "neither"}, follow=True).content.decode()
-    assert "2 result(s) entered." in done
+    assert "2 results entered." in done
     entered = {result.analyte: round(result.value, 6) for result in ours(BloodResult).all()}
     assert entered == {"2823-3": 5.4, "718-7": 112}
     again = nurse_client.post(where, {}, follow=True).content.decode()
@@ -90,7 +90,7 @@ def test_a_program_leaves_a_message_that_a_person_takes(
     assert not ours(BloodResult).exists()
     assert nurse_client.post(where, body, content_type=content_type).status_code == 200
     page = answer.json()["page"]
-    assert "1 result(s) entered." in nurse_client.post(page, {}, follow=True).content.decode()
+    assert "1 result entered." in nurse_client.post(page, {}, follow=True).content.decode()
     told = nurse_client.get(f"/api/v1/bloods/import/{answer.json()['id']}/").json()
     assert (told["lines"][0]["taken"], told["taken_at"] is not None) == (True, True)
 

@@ -11,7 +11,7 @@ import pytest
 
 from dosing.pages.importing import form_of
 from dosing.services.importing import taking
-from dosing.services.importing.rejects import rejects_file
+from dosing.services.importing.rejects import reason_of, rejects_file
 from dosing.services.importing.rows import Unreadable
 from homedialysis.accounts.models import User
 from sessions.facts.choices import MessageForm
@@ -158,7 +158,7 @@ def test_a_preview_that_is_out_of_date_is_shown_again_first(
     with pytest.raises(taking.Changed):
         took(early, nurse)
     line = early.lines.get()
-    assert (line.verdict, line.reason) == (
+    assert (line.verdict, reason_of(line)) == (
         "rejected",
         "5.9 mmol/L stands for this sample, and this line is no later version of it.",
     )
@@ -169,7 +169,7 @@ def test_a_value_entered_by_hand_is_not_replaced(laboratory: Laboratory, known_a
     BloodFactory(patient=known_ana, analyte="2823-3", value=4.4, drawn_at=DRAWN_AT)
     line = received(laboratory, "csv", csv_file([GOOD]), nurse).lines.get()
     assert line.verdict == "rejected"
-    assert "4.4 mmol/L was entered by hand" in line.reason
+    assert "4.4 mmol/L was entered by hand" in reason_of(line)
 
 
 def test_a_correction_within_one_file_wins_over_the_line_before_it(
@@ -199,7 +199,7 @@ def test_own_codes_and_own_columns_of_a_laboratory(known_ana: Patient, nurse: Us
     message = received(laboratory, "csv", "\n".join(table).encode(), nurse)
     good, unknown = message.lines.all()
     assert (good.verdict, good.value, good.analyte) == ("new", 5.4, "2823-3")
-    assert unknown.reason == "The laboratory's own code “Na” has no LOINC code set for it."
+    assert reason_of(unknown) == "The laboratory's own code “Na” has no LOINC code set for it."
     took(message, nurse)
     assert ours(BloodResult).get().drawn_at == DRAWN_AT, "Lisbon has no offset in March"
 

@@ -1,0 +1,89 @@
+"""Every page of staff in a language that nobody speaks: nothing is left in English but names, codes and typed words."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.contrib.messages import get_messages
+from django.contrib.messages.storage.base import BaseStorage
+
+from tests import pseudo_words
+from tests.access.addresses import every_address
+from tests.access.table import TABLE
+from tests.access.walking import ask
+from tests.access.world import World
+from tests.left_in_english import left_in_english
+
+FIGURES = re.compile(r'<script id="[\w-]+" type="application/json">(.*?)</script>', re.DOTALL)
+READ_IN_FIGURES = {"name", "text", "title", "hovertext", "customtext"}
+
+
+@pytest.fixture
+def made_up(settings: Any, tmp_path: Path) -> str:
+    """A language in which everything that was marked for translation shows it, offered to staff as well."""
+    settings.LOCALE_PATHS = [pseudo_words.write_server(tmp_path, "django", "staff")]
+    settings.LANGUAGES = [*settings.LANGUAGES, (pseudo_words.CODE, "Mirror")]
+    settings.LANGUAGES_BIDI = [*settings.LANGUAGES_BIDI, pseudo_words.CODE.partition("-")[0]]
+    settings.STAFF_LANGUAGES = ["en", pseudo_words.CODE]
+    return pseudo_words.CODE
+
+
+def words_of_figures(page: str) -> Iterator[str]:
+    """The texts of the charts that a page carries as data."""
+    for found in FIGURES.findall(page):
+        yield from _said(json.loads(found))
+
+
+def _said(part: Any, key: str = "") -> Iterator[str]:
+    if isinstance(part, dict):
+        for name, inner in part.items():
+            yield from _said(inner, name)
+    elif isinstance(part, list):
+        for inner in part:
+            yield from _said(inner, key)
+    elif isinstance(part, str) and key in READ_IN_FIGURES:
+        yield part
+
+
+def messages_of(answer: Any) -> list[str]:
+    """What the next page would say."""
+    kept: Any = get_messages(answer.wsgi_request)
+    return [str(each.message) for each in kept._queued_messages] if isinstance(kept, BaseStorage) else []
+
+
+def told(answer: Any) -> str:
+    """All that a person would read of an answer."""
+    page = (
+        answer.content.decode(errors="replace")
+        if answer.headers.get("Content-Type", "").startswith("text/html")
+        else ""
+    )
+    return "\n".join([page, *(f"<p>{each}</p>" for each in (*words_of_figures(page), *messages_of(answer)))])
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ["nephrologist", "administrator"])
+def test_nothing_that_staff_read_is_left_in_english(role: str, made_up: str, world: World) -> None:
+    person = world.people[role]
+    assert person is not None
+    type(person).objects.filter(pk=person.pk).update(language=made_up)
+    client = world.client(role)
+    left: dict[tuple[str, str], list[str]] = {}
+    pages = 0
+    for address in every_address():
+        for method in TABLE[address.name]:
+            answer = ask(client, world, address, method)
+            if answer.streaming or address.name == "docs":
+                continue
+            page = told(answer)
+            pages += "<html" in page
+            if found := list(dict.fromkeys(left_in_english(page))):
+                left[address.name, method] = found
+    Path(f"/tmp/h/left_{role}.json").write_text(json.dumps([[*k, v] for k, v in left.items()]))
+    assert pages > 60
+    assert left == {}
