@@ -4,17 +4,36 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.contrib.messages import get_messages
 from django.contrib.messages.storage.base import BaseStorage
+from django.db.models import Model
+from django.utils.translation import gettext
 
+from alerts.models import PendingEvaluation
+from alerts.models.mutes_and_replays import Replay
+from dosing.models import MonthlyReview, PlanItem
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from homedialysis.accounts.models import BedsideDevice, DeviceToken, Unit, User
+from sessions.models import (
+    AccessSite,
+    Dialyser,
+    LabLine,
+    Laboratory,
+    Message,
+    Patient,
+    SupplyItem,
+    UnitText,
+    VascularAccess,
+)
 from tests import pseudo_words
 from tests.access.addresses import every_address
-from tests.access.table import TABLE
+from tests.access.table import BODIES, TABLE
 from tests.access.walking import ask
 from tests.access.world import World
 from tests.left_in_english import left_in_english
@@ -66,6 +85,55 @@ def told(answer: Any) -> str:
     return "\n".join([page, *(f"<p>{each}</p>" for each in (*words_of_figures(page), *messages_of(answer)))])
 
 
+TYPED: dict[type[Model], tuple[str, ...]] = {
+    AccessSite: ("name",),
+    BedsideDevice: ("name",),
+    DeviceToken: ("name",),
+    Dialyser: ("name",),
+    LabLine: ("row",),
+    Laboratory: ("name",),
+    Message: ("words",),
+    MonthlyReview: ("words",),
+    Patient: ("name", "hospital_number"),
+    PendingEvaluation: ("last_error",),
+    PlanItem: ("words",),
+    Replay: ("why",),
+    SupplyItem: ("name", "unit_word"),
+    Unit: ("name", "time_zone"),
+    UnitText: ("content", "why"),
+    User: ("name", "email"),
+    VascularAccess: ("place",),
+}
+"""Columns that hold what people wrote themselves, which is shown as they wrote it."""
+CODES = ("stdKt/V", "nPCR", "HCO₃", "PTH", "TSAT", "KoA", "pmol/L", "µmol/L", "mmol/min", "API", "CFU/mL", "EU/mL")
+"""Beside the units that all pages have: what has the same letters in every language."""
+
+
+def typed(world: World, name: str, method: str) -> list[str]:
+    """All that people of this world wrote, and what is sent to this address; the longest first."""
+    rows = [row for model, columns in TYPED.items() for row in model._default_manager.values_list(*columns)]
+    sent = BODIES.get((name, method), lambda world: {})(world)
+    words = {part.strip() for part in _texts([rows, sent]) if part.strip()}
+    return sorted((*words, *CODES, *printed()), key=len, reverse=True)
+
+
+def _texts(part: Any) -> Iterator[str]:
+    if isinstance(part, str):
+        yield part
+    elif isinstance(part, Mapping):
+        yield from _texts(list(part.values()))
+    elif isinstance(part, list | tuple):
+        for inner in part:
+            yield from _texts(inner)
+
+
+def printed() -> set[str]:
+    """Where equations and ranges come from: titles of papers and guidelines stay as they were printed."""
+    numbers = (*NIGHT_NUMBERS.values(), *MONTH_NUMBERS.values())
+    sources = {source for each in numbers for source in (each.origin, each.usual.source if each.usual else "")}
+    return {source for source in sources if source and gettext(source) == source}
+
+
 @pytest.mark.django_db
 @pytest.mark.parametrize("role", ["nephrologist", "administrator"])
 def test_nothing_that_staff_read_is_left_in_english(role: str, made_up: str, world: World) -> None:
@@ -78,12 +146,11 @@ def test_nothing_that_staff_read_is_left_in_english(role: str, made_up: str, wor
     for address in every_address():
         for method in TABLE[address.name]:
             answer = ask(client, world, address, method)
-            if answer.streaming or address.name == "docs":
+            if answer.streaming:
                 continue
             page = told(answer)
             pages += "<html" in page
-            if found := list(dict.fromkeys(left_in_english(page))):
+            if found := list(dict.fromkeys(left_in_english(page, *typed(world, address.name, method)))):
                 left[address.name, method] = found
-    Path(f"/tmp/h/left_{role}.json").write_text(json.dumps([[*k, v] for k, v in left.items()]))
     assert pages > 60
     assert left == {}
