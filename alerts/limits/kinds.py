@@ -52,12 +52,12 @@ class LimitKind:
         """Why a value cannot be this limit, or ""."""
         if self.least <= given <= self.most:
             return ""
-        return gettext("%(label)s must be between %(least)g and %(most)g %(unit)s; %(given)g was given.") % {
+        return gettext("%(label)s must be between %(least)s and %(most)s %(unit)s; %(given)s was given.") % {
             "label": self.label,
-            "least": self.least,
-            "most": self.most,
+            "least": f"{self.least:g}",
+            "most": f"{self.most:g}",
             "unit": self.unit,
-            "given": given,
+            "given": f"{given:g}",
         }
 
 

@@ -114,24 +114,31 @@ def drift_words(parts: Parts) -> str:
     said = dict(parts) | {
         "what": TREND_LABELS[parts["series"]],
         "amount": figure(abs(parts["shift"]), f".{watch.decimals}f", watch.unit),
-        "where": _at_flow(parts["flow"]),
         "span": _span(parts["weeks"]),
     }
-    return str(WAYS[parts["direction"]]) % said
+    flow = parts["flow"]
+    if flow is not None:
+        said["flow"] = figure(flow, ".0f", "mL/min")
+    return str(WAYS[parts["direction"], flow is not None]) % said
 
 
-def _at_flow(flow: float | None) -> str:
-    return "" if flow is None else gettext(" at %(flow)s mL/min") % {"flow": figure(flow, ".0f")}
-
-
-WAYS: dict[str, StrOrPromise] = {
-    "up": _(
-        "%(what)s up %(amount)s%(where)s over %(span)s, %(beyond)d of the last %(of)d nights above the earlier middle"
+WAYS: dict[tuple[str, bool], StrOrPromise] = {
+    ("up", False): _(
+        "%(what)s up %(amount)s over %(span)s, %(beyond)d of the last %(of)d nights above the earlier middle"
     ),
-    "down": _(
-        "%(what)s down %(amount)s%(where)s over %(span)s, %(beyond)d of the last %(of)d nights below the earlier middle"
+    ("down", False): _(
+        "%(what)s down %(amount)s over %(span)s, %(beyond)d of the last %(of)d nights below the earlier middle"
+    ),
+    ("up", True): _(
+        "%(what)s up %(amount)s at %(flow)s over %(span)s, "
+        "%(beyond)d of the last %(of)d nights above the earlier middle"
+    ),
+    ("down", True): _(
+        "%(what)s down %(amount)s at %(flow)s over %(span)s, "
+        "%(beyond)d of the last %(of)d nights below the earlier middle"
     ),
 }
+"""By direction, and whether it holds at one blood flow."""
 
 
 def _span(weeks: float) -> str:

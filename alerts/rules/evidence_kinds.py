@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from alerts.rules.base import Evidence
-from alerts.rules.wording import day
+from alerts.rules.wording import day, figure
 from dosing.services.night.catalogue import BY_KEY
 from dosing.services.trend_of_patient import WATCHES
 from sessions.facts.choices import Analyte, DialyserLook, EventKind
@@ -84,11 +84,12 @@ def _pain_at(item: Evidence) -> StrOrPromise:
 
 def _per_week(item: Evidence) -> str:
     per_week = item.parts.get("per_week")
-    return gettext("prescribed %(count)g a week") % {"count": per_week} if per_week else ""
+    return gettext("prescribed %(count)s a week") % {"count": figure(per_week)} if per_week else ""
 
 
 def _of_four_weeks(item: Evidence) -> str:
-    return gettext("%(done)d of %(wanted)g prescribed") % item.parts
+    parts = {"done": item.parts["done"], "wanted": figure(item.parts["wanted"])}
+    return gettext("%(done)d of %(wanted)s prescribed") % parts
 
 
 def stock_words(item: Evidence) -> str:

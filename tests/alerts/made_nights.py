@@ -61,6 +61,7 @@ USUAL_SITE = {"use": "arterial", "attempts": 1, "bleeding_minutes": 8.0, "pain":
 USUAL_CHECKS: tuple[dict[str, Any], ...] = (
     {"name": "Total chlorine", "key": "chlorine", "value": 0.0, "unit": "mg/L", "passed": True, "part": "setup"},
     {"name": "It hums as ever", "key": "thrill", "passed": True, "part": "access"},
+    {"name": "Conductivity", "key": "conductivity", "value": 14.0, "unit": "mS/cm", "passed": True, "part": "setup"},
 )
 
 

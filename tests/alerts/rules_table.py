@@ -90,6 +90,7 @@ def blood(analyte: Analyte, beyond: float, says: str, inside: float) -> Case:
         lambda: history(night(), bloods=[result(analyte, inside)]),
         lambda: history(night(), bloods=[result(analyte, beyond, timing="post")]),
         f"no {name} of the last three months is there",
+        at=A_NIGHT + timedelta(days=5),
     )
 
 
@@ -143,7 +144,7 @@ def drift(key: str, usual: float, scatter: float, slope: float, says: str, **mor
         says,
         lambda: history(*more.get("nights", [night()]), course=course(key, flat)),
         lambda: history(night(), course=course(key, flat[:5])),
-        "5 usable nights, ",
+        "5 usable nights since the last change, 8 are needed",
     )
 
 

@@ -39,7 +39,7 @@ def test_a_fall_over_weeks_is_one_alert_at_the_flow_it_holds_for(ana: Patient) -
     assert sentence_of(alert).startswith("Clearance by the machine down ")
     assert "at 300 mL/min" in sentence_of(alert)
     assert len(alert.evidence) == 20
-    assert {row["unit"] for row in alert.evidence} == {"mL/min"}
+    assert {row["kind"] for row in alert.evidence} == {"trend.clearance"}
 
 
 @pytest.mark.usefixtures("anas_prescription")
