@@ -309,6 +309,7 @@ class Hunt:
         count[1] += noticed
         if not noticed:
             self.survivors.append((mutant, ran, len(tests)))
+            print(told((mutant, ran, len(tests))), flush=True)
 
 
 def _run(session: Any, item: Any, *, last: bool = False, most: float = 300) -> bool:
@@ -382,6 +383,11 @@ def accepted() -> set[tuple[str, str, str]]:
     return {(row[0], row[1], row[2]) for row in rows}
 
 
+def told(survivor: tuple[Mutant, int, int]) -> str:
+    mutant, ran, covering = survivor
+    return f"{mutant.file}:{mutant.line} ⟶ {mutant.before} ⟶ {mutant.after}   (ran {ran} of {covering})"
+
+
 def report(hunt: Hunt) -> int:
     """Print what survived; returns the exit status."""
     known = accepted()
@@ -389,8 +395,9 @@ def report(hunt: Hunt) -> int:
     print()
     if hunt.unfit:
         print(f"left out, as they fail without any change: {', '.join(hunt.unfit)}")
-    for mutant, ran, covering in new:
-        print(f"{mutant.file}:{mutant.line} ⟶ {mutant.before} ⟶ {mutant.after}   (ran {ran} of {covering})")
+    print("not noticed, and not accepted:" if new else "nothing new survives")
+    for each in new:
+        print(told(each))
     for package, (tried, noticed) in sorted(hunt.counts.items()):
         same = sum(each[0].file.startswith(package) and each[0].key in known for each in hunt.survivors)
         share = noticed / (tried - same) if tried > same else 1.0

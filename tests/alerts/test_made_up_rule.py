@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
+from alerts.services.preview import preview
 from django.test import Client
 from django.urls import reverse
 
@@ -20,7 +21,6 @@ from alerts.rules.base import Rule
 from alerts.rules.rule_kinds import of_readings, outside
 from alerts.services.limit_setting import limit_row, set_limit
 from alerts.services.muting import mute
-from alerts.services.preview import preview
 from dosing.science.sources import Status
 from homedialysis.accounts.models import User
 from sessions.models import Patient
