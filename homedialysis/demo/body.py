@@ -15,8 +15,9 @@ import numpy as np
 from numpy.random import Generator
 
 from homedialysis.demo.cast import Member, Mishap
-from homedialysis.demo.diary import Orders, Window, dry_weight, target_at
+from homedialysis.demo.diary import Orders, Window, broken_off, dry_weight, target_at
 from homedialysis.demo.regimes import Regime
+from sessions.facts.choices import EventKind
 
 MMHG_PER_KG = 7.0
 VISIT_SD, READING_SD = 8.0, 4.5
@@ -24,10 +25,13 @@ VISIT_SD, READING_SD = 8.0, 4.5
 RINSE_BACK_L, INTAKE_L = 0.3, 0.2
 OF_LIMIT = 0.92
 """How near a careful patient goes to the UF-rate limit."""
+BROKEN_OFF_AFTER = 12
+"""Minutes of the treatment that is broken off: the shortest that is made up."""
+WHY_BROKEN_OFF = "Venous alarm that would not clear, line clotted. Took off, could not give the blood back."
 
 
 @dataclass(slots=True, kw_only=True)
-class Night:
+class TrueTreatment:
     """One treatment as it truly was, with what the scales said. Weights kg, volumes L, rate mL/kg/h, flow mL/min."""
 
     start: datetime
@@ -70,9 +74,9 @@ class Night:
 
 def live(
     member: Member, *, window: Window, starts: list[datetime], orders: list[Orders], rng: Generator
-) -> list[Night]:
+) -> list[TrueTreatment]:
     """The patient's treatments in order, each beginning with the weight the last one left."""
-    nights: list[Night] = []
+    nights: list[TrueTreatment] = []
     weight = member.target_kg + float(rng.normal(0, 0.2))
     usual_gap = timedelta(days=7 / member.regime.days_per_week)
     last_end = starts[0] - usual_gap if starts else window.begins
@@ -92,11 +96,11 @@ def live(
 
 def _placed(member: Member, window: Window, starts: list[datetime]) -> dict[datetime, Mishap]:
     """Each mishap at the last treatment that is at least so long ago; none where the window does not reach."""
-    placed = {}
-    for mishap in member.story.mishaps:
-        earlier = [start for start in starts if window.ago(start) >= mishap.ago]
-        if earlier:
-            placed[earlier[-1]] = mishap
+    wanted = {window.last_before(starts, mishap.ago): mishap for mishap in member.story.mishaps}
+    placed = {start: mishap for start, mishap in wanted.items() if start is not None}
+    if broken := broken_off(member.story, starts):
+        left = BROKEN_OFF_AFTER / member.regime.minutes
+        placed[broken] = Mishap(member.story.broken_off, EventKind.MACHINE_ALARM, WHY_BROKEN_OFF, left=left)
     return placed
 
 
@@ -124,15 +128,15 @@ def _treat(
     gap: float,
     left: float,
     rng: Generator,
-) -> Night:
+) -> TrueTreatment:
     scale_before = round(before + float(rng.normal(0, 0.06)), 1)
     intake = round(float(rng.choice([0, 0.1, 0.2, 0.2, 0.3, 0.5])), 1)
-    minutes = max(30, round(member.regime.minutes * left))
+    minutes = max(BROKEN_OFF_AFTER, round(member.regime.minutes * left))
     planned = _planned(member, scale_before, target, rng)
     uf = round(max(0.0, planned * min(1.0, left)), 2)
     sweat = 0.02 * minutes / 60
     after = before - uf + RINSE_BACK_L + intake - sweat
-    night = Night(
+    night = TrueTreatment(
         start=start,
         minutes=minutes,
         target_kg=target,
@@ -161,7 +165,7 @@ def _planned(member: Member, scale_before: float, target: float, rng: Generator)
     return float(np.clip(wanted, 0.2, most * (OF_LIMIT if careful else 1.6)))
 
 
-def _suffer(night: Night, rng: Generator) -> None:
+def _suffer(night: TrueTreatment, rng: Generator) -> None:
     """Low pressure and cramps: rare, likelier when fluid is taken off fast or below what the body has to spare."""
     strain = max(0.0, night.uf_rate - 9) / 4 + max(0.0, -night.spare_after - 0.8)
     low, cramp, when = rng.random(), rng.random(), float(rng.uniform(0.6, 0.9))
@@ -170,7 +174,7 @@ def _suffer(night: Night, rng: Generator) -> None:
     night.cramp = bool(cramp < 0.008 + 0.06 * strain)
 
 
-def pressure(member: Member, night: Night, share: float, rng: Generator) -> tuple[int, int]:
+def pressure(member: Member, night: TrueTreatment, share: float, rng: Generator) -> tuple[int, int]:
     """Systolic and diastolic pressure after a share of the treatment [mmHg]; standing is the caller's affair."""
     pulled = 0.8 * max(0.0, night.uf_rate - 5) * float(np.sin(np.pi * min(share, 1.0)))
     systolic = member.dry_systolic + MMHG_PER_KG * night.spare_at(share) + night.mood - pulled

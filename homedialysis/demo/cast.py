@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum, auto
 
 from homedialysis.demo import regimes as r
+from homedialysis.demo.people import CARE_PARTNER
 from homedialysis.demo.regimes import Regime
 from sessions.facts.choices import AccessKind, EventKind, Sex, Side, Technique
 
@@ -22,6 +24,51 @@ class Mishap:
     left: float = 1.0
 
 
+class How(StrEnum):
+    """In which way the record of a treatment comes to the unit."""
+
+    LEFT_OPEN = auto()
+    """It is never handed over."""
+    NEVER_ENTERED = auto()
+    """The patient was treated, and nobody ever writes it down."""
+    FROM_PAPER = auto()
+    """Typed in from the paper sheet four days later, when the next ones are there already."""
+    WRONG_PRESSURE = auto()
+    """A venous pressure is typed far too high, and corrected in the morning."""
+    WRONG_WEIGHT = auto()
+    """The weight after is typed ten kilograms too high, and corrected in the morning."""
+    TWO_RECORDS = auto()
+    """Each of two phones begins a record of its own of the same treatment, and hands it over."""
+    TWO_PHONES = auto()
+    """Two phones write into one record, in turn."""
+
+
+@dataclass(frozen=True, slots=True)
+class HandedIn:
+    """How the record of the last treatment at least `ago` days before `until` comes to the unit."""
+
+    ago: int
+    how: How
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """In hospital from so many days before `until`, for `days` days: no treatment at home meanwhile."""
+
+    ago: int
+    days: int
+
+
+@dataclass(frozen=True, slots=True)
+class GivenUp:
+    """Another access that was made and given up again, so many days before `until`."""
+
+    kind: AccessKind
+    side: Side
+    made: int
+    given_up: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Story:
     """What is not steady about a patient. `…_from`: that many days before `until` it begins; 0 means never."""
@@ -37,10 +84,16 @@ class Story:
     """kg of body mass lost a week, the target weight left as it is."""
     cuts_from: int = 0
     silent_from: int = 0
-    left_open: int = 0
-    """The record of the last treatment at least that many days ago is never handed over."""
-    slip: int = 0
-    """At that many days ago a venous pressure is typed far too high, and corrected in the morning."""
+    handed_in: tuple[HandedIn, ...] = ()
+    left_out: tuple[int, ...] = ()
+    """The last treatments at least so many days ago are not done."""
+    broken_off: int = 0
+    """The last treatment at least that many days ago ends after twelve minutes; a full one begins 14 hours later."""
+    stays: tuple[Stay, ...] = ()
+    partner_goes: int = 0
+    """That many days ago whoever helps moves out, and has no access any more."""
+    old_bloods: int = 0
+    """A single drawing, apart from any treatment, that many days ago."""
     mishaps: tuple[Mishap, ...] = ()
     unsettled: tuple[str, ...] = ()
     """Rules whose alerts nobody has settled in the last fortnight."""
@@ -67,8 +120,13 @@ class Member:
     gauge: int = 15
     story: Story = field(default=STEADY)
     joined: int = 110
-    partner: bool = False
-    """Whether somebody helps and writes every other record."""
+    joins_on: int = 0
+    """The day of the last month before that of `until` on which the patient joined; 0: `joined` weeks ago."""
+    leaves_on: int = 0
+    """The same of leaving the programme; 0: is still in it."""
+    given_up: GivenUp | None = None
+    partner: str = ""
+    """Who helps and writes every other record; "" where nobody does."""
     bloods: bool = True
     dry_systolic: float = 122
     """Systolic pressure with no fluid to spare [mmHg]."""
@@ -91,13 +149,13 @@ KIND = EventKind
 
 CAST: tuple[Member, ...] = (
     Member(name="Odalys Brennick", sex=F, age=46, height_cm=167, target_kg=70, regime=r.EVERY_OTHER_EVENING, hour=21.5,
-           gain=0.95, technique=BUTTONHOLE, story=Story(slip=24)),
+           gain=0.95, technique=BUTTONHOLE, story=Story(handed_in=(HandedIn(24, How.WRONG_PRESSURE),))),
     Member(name="Ravi Thistlewood", sex=M, age=58, height_cm=174, target_kg=78, regime=r.FOUR_DAYS, hour=14, gain=1.0,
            story=Story(venous_from=77, venous_per_week=2.3, unsettled=("venous_rise",)), venous_offset=4),
     Member(name="Kwame Ashgrove", sex=M, age=39, height_cm=181, target_kg=84, regime=r.THREE_DAYS, hour=17.5, gain=1.1,
            story=Story(gain_factor=1.6, keeps_uf_limit=False, unsettled=("uf_rate",)), dry_systolic=118, joined=70),
     Member(name="Leocadia Finchley", sex=F, age=66, height_cm=160, target_kg=63, regime=r.SHORT_FIVE, hour=9.5,
-           joined=40, gain=0.75, dry_systolic=140, protein=0.95, partner=True,
+           joined=40, gain=0.75, dry_systolic=140, protein=0.95, partner=CARE_PARTNER.name,
            story=Story(flesh_from=98, unsettled=("pressure_high",), mishaps=(
                Mishap(1, KIND.BREATHLESS, "Short of breath lying flat, better sitting up. Slept in the armchair."),))),
     Member(name="Yusuf Merriweather", sex=M, age=33, height_cm=178, target_kg=81, regime=r.FIVE_NIGHTS, hour=22.5,
@@ -111,7 +169,7 @@ CAST: tuple[Member, ...] = (
                Mishap(118, KIND.NEEDLE_DISLODGED, "Venous needle slid half out while I turned over. Wet sheet woke me; "
                       "clamped, stopped the pump, pressed. Lost about a cupful. Did not connect again.", left=0.62),))),
     Member(name="Bartholomew Nkemelu", sex=M, age=55, height_cm=176, target_kg=88, regime=r.SHORT_LOW_FLOW, hour=8,
-           joined=34, gain=0.8, story=Story(left_open=9)),
+           joined=34, gain=0.8, story=Story(handed_in=(HandedIn(9, How.LEFT_OPEN),))),
     Member(name="Saoirse Quillfeather", sex=F, age=37, height_cm=163, target_kg=57, regime=r.SHORT_LOW_FLOW, hour=17,
            joined=32, gain=0.65, drift=0.25),
     Member(name="Mei Harrowgate", sex=F, age=49, height_cm=158, target_kg=54, regime=r.ALTERNATE_NIGHTS, hour=21.75,

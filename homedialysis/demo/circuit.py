@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.random import Generator
 
-from homedialysis.demo.body import Night
+from homedialysis.demo.body import TrueTreatment
 from homedialysis.demo.cast import Member, Story
 
 VENOUS = {14: (43.3, 0.328), 15: (60.6, 0.443), 16: (103.8, 0.613), 17: (147.0, 0.783)}
@@ -70,7 +70,7 @@ def _line(at_200_and_slope: tuple[float, float]) -> Callable[[float], float]:
     return lambda qb: at_200 + slope * (qb - 200)
 
 
-def membrane_pressure(night: Night, share: float, rng: Generator) -> int:
+def membrane_pressure(night: TrueTreatment, share: float, rng: Generator) -> int:
     """Transmembrane pressure [mmHg]: what the UF rate needs, a little more as the fibres clog."""
     rate = 1000 * night.uf_l / night.hours
     return round(20 + rate / UF_COEFFICIENT * (1 + 0.15 * share) + float(rng.normal(0, 3)))

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from numpy.random import Generator
 
-from homedialysis.demo.cast import Member
+from homedialysis.demo.cast import Member, Story
 from homedialysis.demo.people import TIME_ZONE
 
 ZONE = ZoneInfo(TIME_ZONE)
@@ -17,6 +17,8 @@ CLINIC, NOTICED = time(11, 0), time(6, 30)
 SKIPPED = 0.006
 """Share of treatments that steady patients leave out (assumption)."""
 REVIEW_DAYS = 30
+BEGINS_AGAIN_AFTER = timedelta(hours=14)
+"""From the start of a treatment that was broken off to the start of the full one."""
 MOVE_TARGET_AT = 0.6
 """kg between true dry weight and target at which the monthly review moves the target (assumption)."""
 
@@ -35,12 +37,23 @@ def next_working(after: datetime, clock: time) -> datetime:
     return at
 
 
+def in_last_month(until: datetime, day: int) -> date:
+    """That day of the calendar month before the one of `until`."""
+    return (until.date().replace(day=1) - timedelta(days=1)).replace(day=day)
+
+
+def joined_on(member: Member, until: datetime) -> date:
+    """Since when the patient is in the programme."""
+    return in_last_month(until, member.joins_on) if member.joins_on else until.date() - timedelta(weeks=member.joined)
+
+
 @dataclass(frozen=True, slots=True)
 class Window:
-    """The time that is made up: `days` days up to `until`."""
+    """The time that is made up: `days` days up to `until`. left_on: the last day of who leaves meanwhile."""
 
     until: datetime
     days: int
+    left_on: date | None = None
 
     @property
     def begins(self) -> datetime:
@@ -52,7 +65,13 @@ class Window:
 
     def of(self, member: Member) -> Window:
         """The part of it in which this patient is in the programme."""
-        return Window(self.until, min(self.days, 7 * member.joined))
+        days = (self.until.date() - joined_on(member, self.until)).days
+        left = in_last_month(self.until, member.leaves_on) if member.leaves_on else None
+        return Window(self.until, min(self.days, days), left)
+
+    def last_before(self, begun: list[datetime], ago: float) -> datetime | None:
+        """The last treatment at least so many days ago; None where the window does not reach."""
+        return next((at for at in reversed(begun) if self.ago(at) >= ago), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +85,7 @@ class Orders:
 def _days_of(member: Member, window: Window) -> Iterator[date]:
     """Due days: from the day after the first prescription on, to that of `until`."""
     first = window.begins.astimezone(ZONE).date() + timedelta(days=1)
-    last = window.until.astimezone(ZONE).date()
+    last = min(window.until.astimezone(ZONE).date(), window.left_on or date.max)
     if not member.regime.weekdays:
         last -= timedelta(days=1)  # every other day, the last one yesterday: the next is due tomorrow
         begin = first + timedelta(days=(last - first).days % 2)
@@ -84,9 +103,29 @@ def starts(member: Member, window: Window, rng: Generator) -> list[datetime]:
         skipped = rng.random() < SKIPPED
         wall = datetime.combine(day, time(0), tzinfo=ZONE) + timedelta(hours=member.hour) + late
         at = wall.astimezone(UTC)
-        if window.begins < at < window.until and not skipped and window.ago(at) >= member.story.silent_from:
+        if window.begins < at < window.until and not skipped and _is_treated(member.story, window, at):
             found.append(at)
-    return found
+    return _with_what_the_story_says(member.story, window, found)
+
+
+def _is_treated(story: Story, window: Window, at: datetime) -> bool:
+    """Whether the patient is at home and sends something."""
+    away = any(stay.ago - stay.days <= window.ago(at) <= stay.ago for stay in story.stays)
+    return window.ago(at) >= story.silent_from and not away
+
+
+def _with_what_the_story_says(story: Story, window: Window, begun: list[datetime]) -> list[datetime]:
+    """Without the treatments that are left out, with the one that follows the one that was broken off."""
+    left_out = {window.last_before(begun, ago) for ago in story.left_out}
+    done = [at for at in begun if at not in left_out]
+    broken = window.last_before(done, story.broken_off) if story.broken_off else None
+    return sorted([*done, broken + BEGINS_AGAIN_AFTER]) if broken else done
+
+
+def broken_off(story: Story, begun: list[datetime]) -> datetime | None:
+    """The treatment that was broken off, if the story has one."""
+    again = {at - BEGINS_AGAIN_AFTER for at in begun} if story.broken_off else set()
+    return next((at for at in begun if at in again), None)
 
 
 def unanswered(member: Member, window: Window, begun: list[datetime]) -> list[datetime]:

@@ -13,7 +13,9 @@ from alerts.models.rota_and_messages import RotaTurn
 from homedialysis.accounts.models import OpeningHours, Role, Unit, UnitSystem, User
 from homedialysis.accounts.services.invitations import accept, open_invitation
 from homedialysis.demo import people
-from homedialysis.demo.cast import CAST, Member
+from homedialysis.demo.cast import GivenUp, Member
+from homedialysis.demo.diary import joined_on
+from homedialysis.demo.lives import EVERYBODY
 from homedialysis.demo.papers import Sites
 from homedialysis.demo.regimes import DIALYSERS
 from sessions.api.examples import DEMO_PATIENT
@@ -96,8 +98,8 @@ def _account(email: str, name: str, role: Role, password_hash: str) -> User:
 
 def enrol(member: Member, *, at: datetime, until: datetime, team: Team, rng: Generator) -> Enrolled:
     """A patient with account, access and sites. `at`: when; `until`: the end of what is made up."""
-    index = CAST.index(member)
-    joined = until.date() - timedelta(weeks=member.joined)
+    index = EVERYBODY.index(member)
+    joined = joined_on(member, until)
     patient = Patient.objects.create(
         id=uuid.UUID(DEMO_PATIENT) if index == 0 else uuid_from(rng),
         name=member.name,
@@ -116,9 +118,23 @@ def enrol(member: Member, *, at: datetime, until: datetime, team: Team, rng: Gen
         limb=limb_of(member.access, PLACES[member.access]),
         created_on=joined - timedelta(days=int(rng.integers(90, 400))),
     )
+    if member.given_up:
+        _make_and_give_up(member.given_up, patient, until.date())
     sites = {use: _sites(member, access, use) for use in SiteUse}
-    writers = _writers(patient, index=index, at=at, team=team)
+    writers = _writers(member, patient, at=at, team=team)
     return Enrolled(member, patient, Sites(sites[SiteUse.ARTERIAL], sites[SiteUse.VENOUS]), writers)
+
+
+def _make_and_give_up(other: GivenUp, patient: Patient, today: date) -> None:
+    VascularAccess.objects.create(
+        patient=patient,
+        kind=other.kind,
+        side=other.side,
+        place=PLACES[other.kind],
+        limb=limb_of(other.kind, PLACES[other.kind]),
+        created_on=today - timedelta(days=other.made),
+        abandoned_on=today - timedelta(days=other.given_up),
+    )
 
 
 def _sites(member: Member, access: VascularAccess, use: SiteUse) -> list[int]:
@@ -139,19 +155,19 @@ def place_of(member: Member, use: SiteUse, index: int) -> tuple[float, float]:
     return (x if member.side == Side.LEFT else round(1 - x, 3)), round(y, 3)
 
 
-def _writers(patient: Patient, *, index: int, at: datetime, team: Team) -> tuple[User, ...]:
-    """The first patient comes in by invitation, as does the one care partner."""
+def _writers(member: Member, patient: Patient, *, at: datetime, team: Team) -> tuple[User, ...]:
+    """The first patient comes in by invitation, as does every care partner."""
     nurse = team.nurse(at)
-    if index == 0:
+    if member is EVERYBODY[0]:
         link = invite_patient(patient=patient, email=people.PATIENT_EMAIL, by=nurse, at=at)
         return (_come_in(link, at),)
     account = _account(people.email_of(patient.name), patient.name, Role.PATIENT, team.password_hash)
     patient.account = account
     patient.save(update_fields=["account"])
-    if not CAST[index].partner:
+    if not member.partner:
         return (account,)
-    partner = people.CARE_PARTNER
-    link = invite_care_partner(patient=patient, email=partner.email, name=partner.name, by=nurse, at=at)
+    email = people.email_of(member.partner)
+    link = invite_care_partner(patient=patient, email=email, name=member.partner, by=nurse, at=at)
     return (account, _come_in(link, at))
 
 

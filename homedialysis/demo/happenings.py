@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import copy
-import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
@@ -11,16 +9,19 @@ from functools import partial
 
 from numpy.random import Generator
 
+from homedialysis.accounts.models import User
 from homedialysis.demo import bedside, laboratory
-from homedialysis.demo.body import Night, live
-from homedialysis.demo.cast import CAST, Member
+from homedialysis.demo.body import TrueTreatment, live
+from homedialysis.demo.cast import CAST, How, Member, Stay
 from homedialysis.demo.circuit import outflow_rise
-from homedialysis.demo.diary import Orders, Window, next_working, orders, starts, unanswered
+from homedialysis.demo.diary import Orders, Window, at_clock, next_working, orders, starts, unanswered
 from homedialysis.demo.enrolment import Enrolled, Team, uuid_from
+from homedialysis.demo.handing_in import Sending, sendings
 from homedialysis.demo.papers import Document, as_left_open, write_down
 from sessions.api.treatments import judged
-from sessions.facts.choices import Anticoagulant
-from sessions.models import BloodResult, Dialyser, Prescription, UrineCollection
+from sessions.facts.choices import Anticoagulant, LeftReason
+from sessions.models import BloodResult, Dialyser, HospitalStay, Prescription, UrineCollection
+from sessions.services import outcomes
 from sessions.services.bloods import enter_bloods
 from sessions.services.prescribing import sign_prescription
 from sessions.services.recording import record_treatment
@@ -29,8 +30,8 @@ LAB_ANSWERS, LAB_TAKES = time(14, 30), timedelta(hours=18)
 HANDED_IN_LATE = 0.008
 """Share of records that the phone hands over a day or two later, when it is on the network again (assumption)."""
 SENT_TWICE = 0.01
-SLIP_MMHG = 310
 MISSED_AFTER = timedelta(hours=30)
+NOON = time(12, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +60,54 @@ class Life:
             yield Happening(order.at, partial(self._sign, order))
         begin = starts(member, self.window, rng)
         nights = live(member, window=self.window, starts=begin, orders=given, rng=rng)
-        left_open = self._left_open(nights)
+        ways = {self.window.last_before(begin, each.ago): each.how for each in member.story.handed_in}
         for turn, night in enumerate(nights):
-            yield from self._hand_over(night, turn, open_for_ever=night is left_open)
+            yield from self._hand_in(night, turn, ways.get(night.start))
         yield from self._bloods(nights)
+        yield from self._beside_the_treatments()
         for missed in unanswered(member, self.window, begin):
             yield Happening(missed, _nothing, wants_a_look=True)
         if member is CAST[0]:
             yield from self._waiting_on_the_phone()
         yield Happening(self.window.until, _nothing, wants_a_look=True)
+
+    def _beside_the_treatments(self) -> Iterator[Happening]:
+        """Stays in hospital, bloods of long ago, a partner who goes, leaving."""
+        story, window = self.enrolled.member.story, self.window
+        for stay in story.stays:
+            if window.begins < window.until - timedelta(days=stay.ago):
+                yield Happening(window.until - timedelta(days=stay.ago), partial(self._admit, stay))
+        if story.old_bloods:
+            yield Happening(window.until - timedelta(days=story.old_bloods), self._draw_apart)
+        if story.partner_goes:
+            yield Happening(window.until - timedelta(days=story.partner_goes), self._let_the_partner_go)
+        if window.left_on:
+            yield Happening(at_clock(window.until - (window.until.date() - window.left_on), NOON), self._leave)
+
+    def _admit(self, stay: Stay, at: datetime) -> None:
+        admitted = at.date()
+        row = HospitalStay(
+            patient=self.enrolled.patient,
+            admitted_on=admitted,
+            discharged_on=admitted + timedelta(days=stay.days),
+            words="Pneumonia",
+        )
+        outcomes.keep(row, by=self.team.nurse(at), at=at)
+
+    def _draw_apart(self, at: datetime) -> None:
+        self._enter(laboratory.apart(self.enrolled.member, self.enrolled.patient, at, rng=self.rng), at)
+
+    def _let_the_partner_go(self, at: datetime) -> None:
+        """Nobody of the unit can do it on a page: the row goes, and the account with it."""
+        for helper in self.enrolled.patient.carepartner_set.all():
+            helper.delete()
+            helper.user.is_active = False
+            helper.user.save(update_fields=["is_active"])
+
+    def _leave(self, at: datetime) -> None:
+        patient = self.enrolled.patient
+        patient.left_on, patient.left_reason = self.window.left_on, LeftReason.TRANSPLANT
+        patient.save(update_fields=["left_on", "left_reason"])
 
     def _waiting_on_the_phone(self) -> Iterator[Happening]:
         """An old message, a new one, and a change of the prescription that nobody has acknowledged."""
@@ -78,12 +118,6 @@ class Life:
             (1, partial(bedside.sign_cooler, patient, team)),
         ):
             yield Happening(until - timedelta(hours=hours), do)
-
-    def _left_open(self, nights: list[Night]) -> Night | None:
-        """The one that the patient forgets to hand over, if the story says so."""
-        ago = self.enrolled.member.story.left_open
-        earlier = [night for night in nights if ago and self.window.ago(night.start) >= ago]
-        return earlier[-1] if earlier else None
 
     def _sign(self, order: Orders, at: datetime) -> None:
         sign_prescription(prescription=self._prescription(order), by=self.team.nephrologist, at=at)
@@ -119,51 +153,45 @@ class Life:
             note="" if first else "Target weight moved at the monthly review.",
         )
 
-    def _hand_over(self, night: Night, turn: int, *, open_for_ever: bool) -> Iterator[Happening]:
-        """The record as it comes in, once or twice, and its correction where there is one."""
+    def _hand_in(self, night: TrueTreatment, turn: int, how: How | None) -> Iterator[Happening]:
+        """The record as it comes in, in the one way that the story has for it, or as they mostly do."""
         member, until, rng = self.enrolled.member, self.window.until, self.rng
         ago, record_id = self.window.ago(night.start), uuid_from(rng)
         document = write_down(member, night, ago=ago, sites=self.enrolled.sites, turn=turn, rng=rng)
         late = timedelta(minutes=float(rng.uniform(4, 35)))
         offline = timedelta(hours=float(rng.uniform(14, 40))) if rng.random() < HANDED_IN_LATE else timedelta()
         twice = rng.random() < SENT_TWICE
-        if night.end > until or open_for_ever:
+        if night.end > until:
             document, offline = as_left_open(document, until), timedelta()
-        received = min(night.end + late + offline, until)
-        if self._slips(night):
-            yield from self._corrected(record_id, document, turn, received)
+        first = Sending(min(night.end + late + offline, until), record_id, document, writer=turn)
+        if how is not None and night.end <= until:
+            for sending in sendings(how, first, until):
+                yield Happening(sending.at, partial(self._record, sending), wants_a_look=True)
             return
-        send, look = partial(self._record, record_id, document, turn, None), striking(member, night, document)
-        if offline and night.end + late + MISSED_AFTER < received:
+        send, look = partial(self._record, first), striking(member, night, document)
+        if offline and night.end + late + MISSED_AFTER < first.at:
             yield Happening(night.end + late + MISSED_AFTER, _nothing, wants_a_look=True)
-        yield Happening(received, send, look or outflow_rise(member.story, ago) > 10)
+        yield Happening(first.at, send, look or outflow_rise(member.story, ago) > 10)
         if twice:
-            yield Happening(min(received + timedelta(minutes=1), until), send)
+            yield Happening(min(first.at + timedelta(minutes=1), until), send)
 
-    def _slips(self, night: Night) -> bool:
-        """Whether a pressure is mistyped: at the one treatment within two days of when the story says."""
-        slip = self.enrolled.member.story.slip
-        return bool(slip) and 0 <= self.window.ago(night.start) - slip < 7 / self.enrolled.member.regime.days_per_week
-
-    def _corrected(self, record_id: uuid.UUID, right: Document, turn: int, received: datetime) -> Iterator[Happening]:
-        wrong = copy.deepcopy(right)
-        wrong["readings"][1]["venous_mmhg"] = SLIP_MMHG
-        later = received + timedelta(hours=9)
-        yield Happening(received, partial(self._record, record_id, wrong, turn, None), wants_a_look=True)
-        yield Happening(later, partial(self._record, record_id, right, turn, 1), wants_a_look=True)
-
-    def _record(self, record_id: uuid.UUID, document: Document, turn: int, revision: int | None, at: datetime) -> None:
-        writers, patient = self.enrolled.writers, self.enrolled.patient
+    def _record(self, sending: Sending, at: datetime) -> None:
+        patient, writers = self.enrolled.patient, self._writers(at)
         record_treatment(
-            record_id=record_id,
+            record_id=sending.record_id,
             patient=patient,
-            document=judged(document, patient, at),
-            by=writers[turn % len(writers)],
+            document=judged(sending.document, patient, at),
+            by=writers[sending.writer % len(writers)],
             at=at,
-            expected_revision=revision,
+            expected_revision=sending.replaces,
         )
 
-    def _bloods(self, nights: list[Night]) -> Iterator[Happening]:
+    def _writers(self, at: datetime) -> tuple[User, ...]:
+        """Who may write at a moment: a partner who went does not."""
+        gone, writers = self.enrolled.member.story.partner_goes, self.enrolled.writers
+        return writers[:1] if gone and self.window.ago(at) <= gone else writers
+
+    def _bloods(self, nights: list[TrueTreatment]) -> Iterator[Happening]:
         """Drawn at about one treatment a month, entered by a nurse when the laboratory has answered."""
         member, window = self.enrolled.member, self.window
         drawn = laboratory.drawn_at(member, nights, window)
@@ -200,7 +228,7 @@ def _nothing(at: datetime) -> None:
     """Time alone passes."""
 
 
-def striking(member: Member, night: Night, document: Document) -> bool:
+def striking(member: Member, night: TrueTreatment, document: Document) -> bool:
     """Whether a rule may have something to say: looser than any rule, for it only decides when they are asked."""
     lowest = [row["systolic"] for row in document["readings"] if row["systolic"] is not None]
     lowest += [document[name] for name in ("post_systolic", "post_standing_systolic") if document.get(name)]

@@ -15,7 +15,7 @@ from numpy.random import Generator
 
 from dosing.science import body, dialyser, pools
 from dosing.science import sources as k
-from homedialysis.demo.body import Night
+from homedialysis.demo.body import TrueTreatment
 from homedialysis.demo.cast import Member
 from homedialysis.demo.circuit import delivered_flow
 from homedialysis.demo.diary import Window
@@ -28,6 +28,8 @@ UREA_SCATTER = 0.03
 RUN_IN = 12
 """Treatments repeated at the start until the model has forgotten its first guess."""
 EVERY_DAYS = 30
+LONG_GAP = 2.4
+"""Days; after a longer one no bloods are drawn, unless the schedule has no shorter ones."""
 MG_N_PER_MMOL = 28.01
 
 
@@ -52,7 +54,7 @@ def urea_volume(member: Member) -> float:
     return float(body.expected_urea_volume(watson_l=watson.value).value)
 
 
-def clearances(member: Member, nights: list[Night]) -> np.ndarray:
+def clearances(member: Member, nights: list[TrueTreatment]) -> np.ndarray:
     """Blood-water urea clearance of each treatment [mL/min]."""
     flows = np.array([delivered_flow(night.qb) for night in nights])
     drained = np.array([1000 * night.uf_l / night.minutes for night in nights])
@@ -61,7 +63,7 @@ def clearances(member: Member, nights: list[Night]) -> np.ndarray:
     return np.asarray(cleared.value)
 
 
-def _phases(member: Member, nights: list[Night], volume: float) -> pools.Phases:
+def _phases(member: Member, nights: list[TrueTreatment], volume: float) -> pools.Phases:
     """Off, on, off, on … through the treatments as they were; one row."""
     off = np.array([night.gap_days * 1440 for night in nights])
     on = np.array([float(night.minutes) for night in nights])
@@ -85,7 +87,7 @@ def _phases(member: Member, nights: list[Night], volume: float) -> pools.Phases:
     )
 
 
-def urea_through(member: Member, nights: list[Night], window: Window) -> list[Urea]:
+def urea_through(member: Member, nights: list[TrueTreatment], window: Window) -> list[Urea]:
     """Plasma urea before and after each treatment [mmol/L]."""
     volume = urea_volume(member)
     maps = pools.transition(pools.passage(_phases(member, nights, volume)))[..., 0]
@@ -106,15 +108,15 @@ def _appetite(member: Member, ago: float) -> float:
     return 1 - 0.25 * min(1.0, gone / 98)
 
 
-def drawn_at(member: Member, nights: list[Night], window: Window) -> list[int]:
+def drawn_at(member: Member, nights: list[TrueTreatment], window: Window) -> list[int]:
     """Indices of the treatments with bloods: about one a month, not after a long gap."""
-    chosen = []
+    chosen, longest = [], max(LONG_GAP, 7 / member.regime.days_per_week + 0.7)
     for month in range(window.days // EVERY_DAYS + 1):
         wanted = 8 + EVERY_DAYS * month
         near = [
             index
             for index, night in enumerate(nights)
-            if abs(window.ago(night.start) - wanted) <= 4 and night.gap_days < 2.4 and night.mishap is None
+            if abs(window.ago(night.start) - wanted) <= 4 and night.gap_days < longest and night.mishap is None
         ]
         if near and member.bloods:
             chosen.append(min(near, key=lambda index: abs(window.ago(nights[index].start) - wanted)))
@@ -122,7 +124,7 @@ def drawn_at(member: Member, nights: list[Night], window: Window) -> list[int]:
 
 
 def results(
-    member: Member, patient: Patient, night: Night, urea: Urea, *, ago: float, full: bool, rng: Generator
+    member: Member, patient: Patient, night: TrueTreatment, urea: Urea, *, ago: float, full: bool, rng: Generator
 ) -> list[BloodResult]:
     """The unsaved results of one treatment: urea before and (nearly always) after, the rest before."""
     before = {Analyte.UREA: urea.before * float(rng.lognormal(0, UREA_SCATTER)), **_others(member, ago, rng)}
@@ -136,6 +138,12 @@ def results(
         found.append(_result(patient, Analyte.UREA, after, night.end, SampleTiming.POST))
         found[-1].post_method = PostSampleMethod.SLOW_FLOW if rng.random() > 0.06 else PostSampleMethod.NEITHER
     return found
+
+
+def apart(member: Member, patient: Patient, at: datetime, *, rng: Generator) -> list[BloodResult]:
+    """The unsaved results of a drawing that belongs to no treatment."""
+    values = _others(member, 0, rng)
+    return [_result(patient, analyte, value, at, SampleTiming.APART) for analyte, value in values.items()]
 
 
 def _others(member: Member, ago: float, rng: Generator) -> dict[Analyte, float]:
@@ -155,13 +163,13 @@ def _others(member: Member, ago: float, rng: Generator) -> dict[Analyte, float]:
     }
 
 
-def _saturation(night: Night) -> float:
+def _saturation(night: TrueTreatment) -> float:
     """Drawn by itself, so that nothing else of the patient depends on it [%]."""
     return float(np.clip(np.random.default_rng(int(night.start.timestamp())).normal(27, 6), 12, 45))
 
 
 def urine(
-    member: Member, patient: Patient, nights: list[Night], urea: list[Urea], index: int
+    member: Member, patient: Patient, nights: list[TrueTreatment], urea: list[Urea], index: int
 ) -> tuple[UrineCollection, list[BloodResult]]:
     """All urine from the end of the treatment before to this one, and the bloods at its beginning, not saved.
 

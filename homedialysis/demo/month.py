@@ -55,8 +55,8 @@ LEAVERS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Month:
-    """The desk at `until`, after so many days of treatments."""
+class NephrologistsDesk:
+    """What lies there at `until`, after so many days of treatments."""
 
     team: Team
     until: datetime
@@ -69,10 +69,11 @@ class Month:
         if len(people) == len(CAST):
             self._leavers()
         self._outcomes()
-        self._compute(people)
-        self._reviews(people)
-        self._file(people)
-        self._draft(people)
+        self._compute(Patient.objects.filter(account__isnull=False))
+        if people:
+            self._reviews(people)
+            self._file(people)
+            self._draft(people)
 
     def _months(self) -> list[date]:
         """From the last one back to where the treatments begin, a year at most."""
@@ -85,7 +86,7 @@ class Month:
     def _compute(self, people: Iterable[Patient]) -> None:
         for patient in people:
             for month in self._months():
-                if month >= first_of(patient.joined_on):
+                if first_of(patient.joined_on) <= month <= (patient.left_on or month):
                     compute_month(patient, month, at=self.until)
 
     def _reviews(self, people: list[Patient]) -> None:

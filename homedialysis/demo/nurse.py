@@ -23,66 +23,74 @@ DAYS_TO_CLOSE = {Urgency.CALL_TODAY: (1, 1), Urgency.THIS_WEEK: (2, 7), Urgency.
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class WrittenAnswer:
     outcome: Outcome
     words: str
 
 
 SPOKEN, VISIT, PHYSICIAN, KNOWN = Outcome.SPOKEN, Outcome.VISIT, Outcome.PHYSICIAN, Outcome.KNOWN
-ANSWERS: dict[str, tuple[Answer, ...]] = {
+ANSWERS: dict[str, tuple[WrittenAnswer, ...]] = {
     "uf_rate": (
-        Answer(SPOKEN, "Went through the week's gains. Will take off the rest over two treatments, as trained."),
-        Answer(SPOKEN, "Visitors at the weekend, drank more. Knows to stay longer rather than take it off faster."),
+        WrittenAnswer(SPOKEN, "Went through the week's gains. Will take off the rest over two treatments, as trained."),
+        WrittenAnswer(
+            SPOKEN, "Visitors at the weekend, drank more. Knows to stay longer rather than take it off faster."
+        ),
     ),
     "off_target": (
-        Answer(
+        WrittenAnswer(
             SPOKEN, "Could not get down to target after the long gap. Feels well, no swelling; on target by Friday."
         ),
-        Answer(PHYSICIAN, "Two treatments off target, feels well. Target weight to be looked at in clinic."),
+        WrittenAnswer(PHYSICIAN, "Two treatments off target, feels well. Target weight to be looked at in clinic."),
     ),
     "systolic_low": (
-        Answer(SPOKEN, "Light-headed, stopped fluid removal as trained, better in ten minutes. No fall."),
-        Answer(SPOKEN, "Had skipped supper and taken the tablet early. Knows when to ring."),
-        Answer(PHYSICIAN, "Low towards the end. Asked for the tablets to be looked at."),
+        WrittenAnswer(SPOKEN, "Light-headed, stopped fluid removal as trained, better in ten minutes. No fall."),
+        WrittenAnswer(SPOKEN, "Had skipped supper and taken the tablet early. Knows when to ring."),
+        WrittenAnswer(PHYSICIAN, "Low towards the end. Asked for the tablets to be looked at."),
     ),
     "pressure_high": (
-        Answer(SPOKEN, "No headache, no breathlessness. Had run out of tablets for two days, has them again."),
-        Answer(PHYSICIAN, "High before treatment although weight after is on target. Passed on."),
+        WrittenAnswer(SPOKEN, "No headache, no breathlessness. Had run out of tablets for two days, has them again."),
+        WrittenAnswer(PHYSICIAN, "High before treatment although weight after is on target. Passed on."),
     ),
-    "arterial_low": (Answer(SPOKEN, "Needle sat against the wall, turned it, fine since."),),
-    "venous_high": (Answer(SPOKEN, "Needle tip against the wall that once; next treatment as usual."),),
-    "venous_rise": (Answer(VISIT, "Comes on Thursday: look, feel, listen, and measure the flow."),),
-    "bleeding": (Answer(VISIT, "Comes in with the next bloods so that we can examine the arm."),),
+    "arterial_low": (WrittenAnswer(SPOKEN, "Needle sat against the wall, turned it, fine since."),),
+    "venous_high": (WrittenAnswer(SPOKEN, "Needle tip against the wall that once; next treatment as usual."),),
+    "venous_rise": (WrittenAnswer(VISIT, "Comes on Thursday: look, feel, listen, and measure the flow."),),
+    "bleeding": (WrittenAnswer(VISIT, "Comes in with the next bloods so that we can examine the arm."),),
     "short": (
-        Answer(SPOKEN, "Family matter, stopped early. Will add the time to the next one."),
-        Answer(SPOKEN, "Alarm that would not clear, gave the blood back and stopped, as trained."),
-        Answer(KNOWN, "Told us beforehand; next treatment was full length."),
+        WrittenAnswer(SPOKEN, "Family matter, stopped early. Will add the time to the next one."),
+        WrittenAnswer(SPOKEN, "Alarm that would not clear, gave the blood back and stopped, as trained."),
+        WrittenAnswer(KNOWN, "Told us beforehand; next treatment was full length."),
     ),
     "missing": (
-        Answer(SPOKEN, "Was treated a day later, away with family. All well."),
-        Answer(SPOKEN, "Treated as ever, the phone is broken. Keeps notes on paper meanwhile."),
+        WrittenAnswer(SPOKEN, "Was treated a day later, away with family. All well."),
+        WrittenAnswer(SPOKEN, "Treated as ever, the phone is broken. Keeps notes on paper meanwhile."),
     ),
-    "cramp": (Answer(SPOKEN, "Cramps near the end. Gains and target weight are on the list for clinic."),),
-    "low_noted": (Answer(SPOKEN, "Lay down, feet up, over in ten minutes. Eats before treatment now."),),
-    "infiltration": (Answer(SPOKEN, "Swelling is going down, thrill is there. Rests that stretch for a fortnight."),),
+    "cramp": (WrittenAnswer(SPOKEN, "Cramps near the end. Gains and target weight are on the list for clinic."),),
+    "low_noted": (WrittenAnswer(SPOKEN, "Lay down, feet up, over in ten minutes. Eats before treatment now."),),
+    "infiltration": (
+        WrittenAnswer(SPOKEN, "Swelling is going down, thrill is there. Rests that stretch for a fortnight."),
+    ),
     "needle_dislodged": (
-        Answer(
+        WrittenAnswer(
             VISIT,
             "Rang at once. Lost about 150 mL, pressure fine, no dizziness. Haemoglobin taken the same day. Taping, "
             "loop and wetness sensor gone through again at the unit before the next treatment; reported.",
         ),
     ),
     "access_redness": (
-        Answer(VISIT, "Came in the same day. Swab and blood cultures taken; that buttonhole rests until we say so."),
+        WrittenAnswer(
+            VISIT, "Came in the same day. Swab and blood cultures taken; that buttonhole rests until we say so."
+        ),
     ),
     "breathless": (
-        Answer(VISIT, "Came in at once, seen by the nephrologist, treated an extra time here, home the same day."),
+        WrittenAnswer(
+            VISIT, "Came in at once, seen by the nephrologist, treated an extra time here, home the same day."
+        ),
     ),
     "hard_bleeding": (
-        Answer(VISIT, "Stopped with pressure. Came in, thrill normal; heparin dose passed to the nephrologist."),
+        WrittenAnswer(VISIT, "Stopped with pressure. Came in, thrill normal; heparin dose passed to the nephrologist."),
     ),
     "fever": (
-        Answer(
+        WrittenAnswer(
             Outcome.HOSPITAL,
             "Sent in at once. Cultures taken and treated there, home after three days; water sample was clean.",
         ),
@@ -101,19 +109,19 @@ UNSETTLED = {
 """What is noted of alerts that stay open because their story is not over."""
 WAITS_FOR = {"pressure_high": "Waits for the nephrologist's look at the target weight in clinic."}
 """What is set aside until then, of the alerts that stay open."""
-STOPPED = Answer(KNOWN, "Stopped because of what happened that night; dealt with there.")
-CORRECTED = Answer(Outcome.RECORD_WRONG, "Slip of the finger, corrected by the patient.")
-CAME_LATE = Answer(KNOWN, "The phone had no network; the record is there now.")
+STOPPED = WrittenAnswer(KNOWN, "Stopped because of what happened that night; dealt with there.")
+CORRECTED = WrittenAnswer(Outcome.RECORD_WRONG, "Slip of the finger, corrected by the patient.")
+CAME_LATE = WrittenAnswer(KNOWN, "The phone had no network; the record is there now.")
 FORTNIGHT = 14
-OTHERWISE = (Answer(SPOKEN, "Rang, all well; nothing to do now."),)
+OTHERWISE = (WrittenAnswer(SPOKEN, "Rang, all well; nothing to do now."),)
 
 
-def _answers(alert: Alert) -> tuple[Answer, ...]:
+def _answers(alert: Alert) -> tuple[WrittenAnswer, ...]:
     return ANSWERS.get(alert.rule) or OTHERWISE
 
 
 @dataclass(slots=True, kw_only=True)
-class Desk:
+class NursesDesk:
     """The nurses' mornings, as far as one patient is concerned."""
 
     team: Team

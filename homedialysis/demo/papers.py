@@ -8,7 +8,7 @@ from typing import Any
 
 from numpy.random import Generator
 
-from homedialysis.demo.body import RINSE_BACK_L, Night, pressure
+from homedialysis.demo.body import RINSE_BACK_L, TrueTreatment, pressure
 from homedialysis.demo.cast import Member
 from homedialysis.demo.circuit import Circuit, connect, membrane_pressure, outflow_rise, pressures
 from sessions.facts import plausible
@@ -49,7 +49,9 @@ class Sites:
     venous: list[int]
 
 
-def write_down(member: Member, night: Night, *, ago: float, sites: Sites, turn: int, rng: Generator) -> Document:
+def write_down(
+    member: Member, night: TrueTreatment, *, ago: float, sites: Sites, turn: int, rng: Generator
+) -> Document:
     """The finished document of one treatment, not judged yet. turn: how many treatments came before."""
     circuit = connect(member, ago, rng)
     document = {
@@ -80,7 +82,7 @@ def as_left_open(document: Document, until: datetime) -> Document:
     return begun | {"status": RecordState.OPEN, "ended_at": None, "sites": bled, "notes": "", "confirmed": []}
 
 
-def _before(member: Member, night: Night, rng: Generator) -> Document:
+def _before(member: Member, night: TrueTreatment, rng: Generator) -> Document:
     systolic, diastolic = pressure(member, night, 0, rng)
     fever = night.mishap is not None and night.mishap.kind == EventKind.FEVER_CHILLS
     return {
@@ -92,7 +94,7 @@ def _before(member: Member, night: Night, rng: Generator) -> Document:
     }
 
 
-def _after(member: Member, night: Night, rng: Generator) -> Document:
+def _after(member: Member, night: TrueTreatment, rng: Generator) -> Document:
     systolic, diastolic = pressure(member, night, 1, rng)
     standing = {}
     if member.age >= 50:  # younger ones are not asked to
@@ -125,7 +127,7 @@ def _checks(rng: Generator) -> list[Document]:
             {"name": "Alarm test", "passed": True}]  # fmt: skip
 
 
-def _evening(member: Member, night: Night) -> Document:
+def _evening(member: Member, night: TrueTreatment) -> Document:
     """The plan and what was seen at the end, the same every time: nobody's story hangs on it."""
     return {
         "planned_minutes": member.regime.minutes,
@@ -156,7 +158,7 @@ NOT_SIMULATED = {key: field.likely for key, field in READING.items()}
 """Stands in a reading for what no body and no circuit of the demo makes: the same every time."""
 
 
-def _readings(member: Member, night: Night, circuit: Circuit, rng: Generator) -> list[Document]:
+def _readings(member: Member, night: TrueTreatment, circuit: Circuit, rng: Generator) -> list[Document]:
     """Ten minutes after the start, then every interval, none in the last quarter of an hour."""
     step, rows = member.regime.interval, []
     for minute in [10, *range(step, night.minutes - 14, step)]:
@@ -184,7 +186,7 @@ def _readings(member: Member, night: Night, circuit: Circuit, rng: Generator) ->
     return rows
 
 
-def _events(night: Night, rng: Generator) -> list[Document]:
+def _events(night: TrueTreatment, rng: Generator) -> list[Document]:
     found = []
     if night.mishap:
         at = night.start + timedelta(minutes=night.minutes - 5 if night.mishap.left < 1 else 15)
@@ -201,13 +203,15 @@ def _events(night: Night, rng: Generator) -> list[Document]:
     return found
 
 
-def _medicines(member: Member, night: Night) -> list[Document]:
+def _medicines(member: Member, night: TrueTreatment) -> list[Document]:
     units = round(member.regime.bolus_per_kg * member.target_kg, -2)
     given = {"at": (night.start + timedelta(minutes=2)).isoformat(), "name": "Heparin", "amount": units}
     return [given | {"unit": "[iU]"}]
 
 
-def _sites(member: Member, night: Night, sites: Sites, *, turn: int, ago: float, rng: Generator) -> list[Document]:
+def _sites(
+    member: Member, night: TrueTreatment, sites: Sites, *, turn: int, ago: float, rng: Generator
+) -> list[Document]:
     """One site of each use, in turn; a narrowed outflow bleeds longer."""
     rows: list[Document] = []
     for use, ids in ((SiteUse.ARTERIAL, sites.arterial), (SiteUse.VENOUS, sites.venous)):

@@ -6,7 +6,7 @@ the rest is common practice without a source. Dialysers are made up; KoA as a ma
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sessions.facts.choices import Buffer
 
@@ -134,3 +134,6 @@ FIVE_NIGHTS = Regime(
     bolus_per_kg=25,
     heparin_per_kg_h=10,
 )
+TEN_HOUR_NIGHTS = replace(FIVE_NIGHTS, name="five nights of ten hours", minutes=600, qd=200)
+SIX_NIGHTS = replace(FIVE_NIGHTS, name="six nights", weekdays=(0, 1, 2, 4, 5, 6))
+TWO_DAYS = replace(THREE_DAYS, name="two days", weekdays=(0, 3), minutes=240)

@@ -14,8 +14,8 @@ from datetime import date, datetime, timedelta
 from numpy.random import Generator
 
 from homedialysis.accounts.models import User
-from homedialysis.demo.cast import CAST, Member
-from homedialysis.demo.people import CARE_PARTNER
+from homedialysis.demo.cast import Member
+from homedialysis.demo.lives import EVERYBODY
 from sessions.facts.choices import Analyte
 from sessions.facts.choices_surroundings import MachineKind, TaskKind, WaterFluid, WaterKind, WaterPlace
 from sessions.models import (
@@ -84,7 +84,7 @@ class Home:
 
     @property
     def _place(self) -> int:
-        return CAST.index(self.member)
+        return EVERYBODY.index(self.member)
 
     @property
     def _has_water(self) -> bool:
@@ -151,7 +151,7 @@ class Home:
 
     def _training(self) -> Iterator[tuple[Training, datetime]]:
         """Once when home treatment began, and again every year; whoever helps has been trained as well."""
-        helper = self.patient.carepartner_set.filter(user__name=CARE_PARTNER.name).first()
+        helper = self.patient.carepartner_set.first()
         for person in (None, helper.user) if helper else (None,):
             overdue = self._place == TRAINED_AGAIN and person is not None
             done_on = self._trained(overdue=overdue)

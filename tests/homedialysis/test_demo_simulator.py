@@ -14,25 +14,26 @@ from scipy.integrate import solve_ivp
 
 from alerts.models import Alert
 from homedialysis.demo import body, circuit, diary, laboratory
-from homedialysis.demo.cast import CAST, Member
-from homedialysis.demo.seeding import NotNow, Plan, plan_of, seed
+from homedialysis.demo.cast import Member
+from homedialysis.demo.lives import EVERYBODY
+from homedialysis.demo.seeding import NotNow, SeedingPlan, plan_of, seed
 from sessions.models import AccessSite, BloodResult, TreatmentRecord
 
 UNTIL = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
 WINDOW = diary.Window(UNTIL, 120)
 
 
-def nights_of(member: Member, seed: int = 1) -> list[body.Night]:
+def nights_of(member: Member, seed: int = 1) -> list[body.TrueTreatment]:
     rng = np.random.default_rng(seed)
     given, begun = diary.orders(member, WINDOW), diary.starts(member, WINDOW, rng)
     return body.live(member, window=WINDOW, starts=begun, orders=given, rng=rng)
 
 
 def member(name: str) -> Member:
-    return next(each for each in CAST if each.name == name)
+    return next(each for each in EVERYBODY if each.name == name)
 
 
-def made_up(plan: Plan) -> dict[str, list[Any]]:
+def made_up(plan: SeedingPlan) -> dict[str, list[Any]]:
     """All that a demo holds but ids that the database counts; taken back afterwards."""
     with transaction.atomic():
         seed(plan)
@@ -94,7 +95,7 @@ def test_who_is_connected_at_the_end_has_an_open_record() -> None:
     ("asked", "name"),
     [
         ({"days": 3}, "--days must be between 7 and 730; 3"),
-        ({"patients": 99}, "--patients must be between 1 and 26; 99"),
+        ({"patients": 99}, "--patients must be between 1 and 44; 99"),
         ({"until": UNTIL.replace(tzinfo=None)}, "--until"),
     ],
 )
@@ -111,7 +112,7 @@ def test_until_needs_a_time_with_a_zone(text: str) -> None:
         call_command("seed_demo", "--until", text)
 
 
-@pytest.mark.parametrize("who", CAST, ids=lambda who: who.name)
+@pytest.mark.parametrize("who", EVERYBODY, ids=lambda who: who.name)
 def test_fluid_adds_up(who: Member) -> None:
     """Mass balance: before - UF + given back + drunk - sweated is after; the next begins with what was gained."""
     nights = nights_of(who)
@@ -130,7 +131,7 @@ def test_pressures_follow_flow_and_needle(gauge: int, qb: float, arterial: float
     """Means over many readings against Gallego et al., Nefrología 1997;17:322 (regression lines in the abstract)."""
     rng = np.random.default_rng(5)
     calm = circuit.Circuit(venous=0, arterial=0, climb=0)
-    needles = Member(**{field: getattr(CAST[0], field) for field in CAST[0].__slots__} | {"gauge": gauge})  # type: ignore[arg-type]
+    needles = Member(**{field: getattr(EVERYBODY[0], field) for field in EVERYBODY[0].__slots__} | {"gauge": gauge})  # type: ignore[arg-type]
     read = np.array([circuit.pressures(needles, calm, qb, 0.5, rng) for _ in range(4000)])
     assert read.mean(axis=0) == pytest.approx([arterial, venous], abs=0.5)
 
@@ -153,7 +154,7 @@ def test_urea_is_what_a_general_solver_finds(name: str) -> None:
     assert found[20:] == pytest.approx(theirs[20:], rel=2e-3), "after ten treatments the unknown start is forgotten"
 
 
-def _solved(who: Member, nights: list[body.Night], start: float) -> list[float]:
+def _solved(who: Member, nights: list[body.TrueTreatment], start: float) -> list[float]:
     """Plasma urea before and after each treatment but the first, both pools at `start` [mmol/L] after that."""
     volume, kd = laboratory.urea_volume(who), laboratory.clearances(who, nights)
     made, exchange, inner = laboratory.generation(who, volume), 0.016 * volume, volume * 2 / 3

@@ -43,7 +43,7 @@ def demo(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[
         transaction.set_rollback(True)
 
 
-pytestmark = pytest.mark.usefixtures("demo")
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("demo")]
 
 
 def records_of(name: str) -> list[TreatmentRecord]:

@@ -14,7 +14,7 @@ from tqdm import tqdm
 
 from alerts.models import Alert
 from homedialysis.accounts.models import Unit
-from homedialysis.demo.cast import CAST
+from homedialysis.demo.lives import EVERYBODY
 from homedialysis.demo.people import SIGN_INS, UNIT_NAME
 from homedialysis.demo.seeding import NotNow, plan_of, seed
 from sessions.models import Patient, TreatmentRecord
@@ -26,7 +26,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--seed", type=int, default=7, help="another number makes up other treatments")
         parser.add_argument("--days", type=int, default=182, help="how many days of treatments")
-        parser.add_argument("--patients", type=int, default=len(CAST), help=f"how many, 1 to {len(CAST)}")
+        parser.add_argument("--patients", type=int, default=len(EVERYBODY), help=f"how many, 1 to {len(EVERYBODY)}")
         parser.add_argument("--until", type=_moment, help="where the treatments end, ISO with zone (default: now)")
         parser.add_argument("--print-sign-ins", action="store_true", help="print at the end how to sign in")
         parser.add_argument("--no-progress", action="store_true", help="no progress bar")

@@ -1,0 +1,158 @@
+"""What each place says of a month of a member of the cast, and of what holds for the patient now."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterator
+from typing import Any
+
+from tests.cast.page_text import PageText
+from tests.cast.places import Places, Said, pdf_text
+from tests.cast.shown import Shown, whole, written
+
+MONTHS_IN_TABLE = 6
+EXPLAINED = ("nights", "time", "measured_week_kidney", "modelled_week", "uf_rate", "single_pool_ktv", "potassium")
+"""Numbers of a month whose own page is opened as well."""
+CELL = r"(–|[-−]?\d+(?:\.\d+)?)(?: [▲▼] (?:above|below))?"
+POTASSIUM = "2823-3"
+
+
+def board_of(page: PageText) -> dict[str, dict[str, Shown]]:
+    """By patient's id, each number that the board shows."""
+    heads = next(row for row in page.rows if row and row[0].text == "Patient")
+    found = {}
+    for row in page.rows:
+        person = re.search(r"/patients/([0-9a-f-]{36})/$", row[0].links[0]) if row and row[0].links else None
+        if person and len(row) == len(heads):
+            found[person[1]] = {head.key: written(cell.text) for head, cell in zip(heads[3:], row[3:], strict=True)}
+    return found
+
+
+def of_month(places: Places, month: str, board: dict[str, Shown]) -> dict[str, Said]:
+    """By key, what board, review, PDF and the number's own page say of it."""
+    person, found = places.patient.pk, defaultdict[str, Said](dict)
+    address = f"/patients/{person}/months/{month}/"
+    review = places.page(f"{address}review/")
+    pdf = pdf_text(places.ask(f"{address}review/review.pdf"))
+    labels: dict[str, str] = {}
+    for row in review.rows:
+        if row and row[0].key and len(row) == MONTHS_IN_TABLE + 2:
+            labels[row[0].key] = row[0].text
+            found[row[0].key]["review"] = written(row[MONTHS_IN_TABLE].text)
+    for key, label in labels.items():
+        found[key]["board"] = board[key]
+        found[key]["PDF"] = _in_pdf(pdf, label)
+    for key in EXPLAINED:
+        found[key]["page of the number"] = written(places.page(f"{address}{key}/").said_of("Result"))
+    return found
+
+
+def _in_pdf(text: str, label: str) -> Shown:
+    """The last of the six months that stand beside a label."""
+    row = re.search(rf"{re.escape(label)}(?:, ?[^ ]+)? {' '.join([CELL] * MONTHS_IN_TABLE)}", text)
+    assert row, f"“{label}” with its six months is not in the PDF: {text}"
+    return written(row[MONTHS_IN_TABLE])
+
+
+def treatments_done(places: Places, month: str, board: dict[str, Shown]) -> Said:
+    """How many finished treatments a month had, by each that counts them."""
+    address = f"/patients/{places.patient.pk}/months/{month}/"
+    done, asked = places.page(f"{address}review/").said_of("Treatments done, of prescribed").split(" of ")
+    explained = {term.text: said.text for term, said in places.page(f"{address}nights/").terms}
+    of_api = [each for each in places.records if each["night"].startswith(month)]
+    return {
+        "review": written(done),
+        "page of the number": written(next(text for what, text in explained.items() if what.startswith("delivered"))),
+        "API": whole(len(of_api)),
+        "FHIR": whole(len(list(_procedures(places, month)))),
+        "board, times prescribed": _rounded(board["nights"], asked),
+    }
+
+
+def _rounded(share: Shown, asked: str) -> Shown:
+    return Shown(None if share.value is None else share.value / 100 * float(asked), 0)
+
+
+def _procedures(places: Places, month: str) -> Iterator[Any]:
+    bundle = places.json(f"/api/v1/fhir/Procedure?patient={places.patient.pk}&_count=1000")
+    for entry in bundle.get("entry", []):
+        found = entry["resource"]
+        if found["status"] == "completed" and found["performedPeriod"]["start"].startswith(month):
+            yield found
+
+
+def of_prescription(places: Places) -> dict[str, Said]:
+    """What is in force, by each place that shows it."""
+    person, found = places.patient.pk, defaultdict[str, Said](dict)
+    pages = {
+        "patient page": places.overview,
+        "prescription page": places.page(f"/patients/{person}/prescription/"),
+        "review": places.page(f"/patients/{person}/months/2026-03/review/"),
+    }
+    for place, page in pages.items():
+        found["target weight"][place] = written(page.said_of("Target weight"))
+        often, long = page.said_of("How often, how long").split(" a week, ")
+        found["times a week"][place], found["minutes"][place] = written(often), written(long)
+        found["UF limit"][place] = written(page.said_of("UF rate limit"))
+        found["version"][place] = written(page.said_of("Signed").rpartition("(version ")[2])
+    kit, answer = places.kit["prescription"], places.json("/api/v1/prescriptions/current/", places.own)
+    for place, source in (("kit of the phone", kit), ("API", answer)):
+        for what, name in NAMES.items():
+            found[what][place] = whole(source[name])
+    pdf = pdf_text(places.ask(f"/patients/{person}/months/2026-03/review/review.pdf"))
+    sheet = pdf_text(places.ask(f"/takeout/{person}/flow-sheet.pdf"))
+    found["target weight"]["PDF"] = written(pdf.partition("Target weight ")[2])
+    found["version"]["PDF"] = written(pdf.partition("Version ")[2])
+    found["UF limit"]["PDF"] = written(pdf.partition("UF rate at most ")[2])
+    found["target weight"]["paper sheet"] = written(sheet.partition("Target weight ")[2])
+    found["UF limit"]["paper sheet"] = written(sheet.partition("UF rate, at most ")[2])
+    return found
+
+
+NAMES = {
+    "target weight": "target_weight_kg",
+    "times a week": "days_per_week",
+    "minutes": "minutes",
+    "UF limit": "uf_rate_limit_ml_kg_h",
+    "version": "version",
+}
+
+
+def access_in_use(places: Places) -> dict[str, str]:
+    """The kind of access in use, and whether the dose of the last night took it for a catheter."""
+    person = places.patient.pk
+    kinds = ("catheter", "fistula", "graft")
+    page = places.page(f"/patients/{person}/access/").text
+    overview = places.overview.text
+    texts = {
+        "access page": page.partition("In use: ")[2][:60],
+        "patient page": overview.partition("Access: ")[2][:60],
+        "kit of the phone": places.kit["access"]["kind"],
+    }
+    found = {place: next(kind for kind in kinds if kind in text.lower()) for place, text in texts.items()}
+    dose = places.page(f"/nights/{places.records[0]['id']}/numbers/equilibrated_ktv/").said_of("Method")
+    return found | {"dose": "catheter" if "venous" in dose else _needles(found["kit of the phone"])}
+
+
+def _needles(kind: str) -> str:
+    """The method of the dose does not tell a fistula from a graft."""
+    return kind if kind != "catheter" else "needles"
+
+
+def last_potassium(places: Places) -> Said:
+    """The newest potassium, by each that shows one."""
+    person = places.patient.pk
+    of_api = places.json(f"/api/v1/bloods/?patient={person}")["results"]
+    known = [each for each in of_api if each["analyte"] == POTASSIUM]
+    bloods = [row for row in places.page(f"/patients/{person}/bloods/").rows if row[0].text.startswith("Potassium")]
+    on_page = [cell.text for row in bloods for cell in row[1:] if cell.text]
+    terms = [said.text for term, said in places.overview.terms if term.text.startswith("Potassium")]
+    fhir = [each for each in places.observations if each["code"]["coding"][0]["code"] == POTASSIUM]
+    fhir.sort(key=lambda each: each["effectiveDateTime"])
+    return {
+        "API": whole(known[0]["value"] if known else None),
+        "bloods page": written(on_page[0]) if on_page else Shown(None),
+        "patient page": written(terms[0]) if terms else Shown(None),
+        "FHIR": whole(fhir[-1]["valueQuantity"]["value"] if fhir else None),
+    }
