@@ -60,7 +60,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     context = {
         "patient": person,
         "prescription": prescription_in_force(person, now),
-        "access": person.accesses.filter(abandoned_on=None).first(),
+        "access": person.accesses.in_use().first(),
         "charts": charts.all_of([night for night in nights if night.record.ended_at]),
         "nights": nights,
         "page": page,

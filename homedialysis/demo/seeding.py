@@ -30,9 +30,9 @@ from homedialysis.demo.month import NephrologistsDesk
 from homedialysis.demo.nurse import NursesDesk
 from homedialysis.demo.surroundings import Home, set_up_lists
 
-Due = tuple[NursesDesk, Happening]
+Scheduled = tuple[NursesDesk, Happening]
 """What happens to a patient, with the desk at which nurses look at that patient."""
-Track = Callable[[list[Due]], Iterable[Due]]
+Track = Callable[[list[Scheduled]], Iterable[Scheduled]]
 
 
 class NotNow(Exception):
@@ -65,7 +65,7 @@ def plan_of(*, seed: int, until: datetime, days: int, patients: int) -> SeedingP
     return SeedingPlan(seed=seed, until=until, days=days, members=EVERYBODY[:patients])
 
 
-def seed(plan: SeedingPlan, track: Track = lambda due: due) -> None:
+def seed(plan: SeedingPlan, track: Track = lambda scheduled: scheduled) -> None:
     """Make up everything, or nothing at all where it fails half way. `track` may show how far it is.
 
     Raises NotNow when a unit is there already.
@@ -76,7 +76,7 @@ def seed(plan: SeedingPlan, track: Track = lambda due: due) -> None:
         team = found_unit()
         write_checks(team, plan.until - timedelta(days=plan.days + 3))
         set_up_lists(by=team.technologist, at=plan.until - timedelta(days=plan.days))
-        for desk, happening in track([*_due(plan, team)]):
+        for desk, happening in track([*_scheduled(plan, team)]):
             desk.mornings_until(happening.at)
             happening.do(happening.at)
             if happening.wants_a_look and (plan.watched or happening.at == plan.until):
@@ -88,7 +88,7 @@ def seed(plan: SeedingPlan, track: Track = lambda due: due) -> None:
             raise RuntimeError(f"Evaluating what was made up failed: {failed}, {failed.last_error}")
 
 
-def _due(plan: SeedingPlan, team: Team) -> Iterator[Due]:
+def _scheduled(plan: SeedingPlan, team: Team) -> Iterator[Scheduled]:
     window = Window(plan.until, plan.days)
     for member in plan.members:
         own, rng = window.of(member), np.random.default_rng([plan.seed, EVERYBODY.index(member)])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import date
-from typing import ClassVar
+from typing import ClassVar, Self
 
 import pghistory
 from django.conf import settings
@@ -58,6 +58,15 @@ class CarePartner(models.Model):
         return f"{self.user} helps {self.patient}"
 
 
+class AccessQuerySet(OfPatientQuerySet):
+    def in_use(self, on: date | None = None) -> Self:
+        """Those in use on a day, the newest first; without a day the one that is in use now."""
+        if on is None:
+            return self.filter(abandoned_on=None)
+        there = self.filter(Q(abandoned_on=None) | Q(abandoned_on__gt=on), created_on__lte=on)
+        return there.order_by("-created_on", "-pk")
+
+
 @pghistory.track()
 class VascularAccess(models.Model):
     """A fistula, graft or catheter; one at a time is the one in use."""
@@ -71,7 +80,7 @@ class VascularAccess(models.Model):
     created_on = models.DateField(_("made on"))
     abandoned_on = models.DateField(_("given up on"), null=True, blank=True)
 
-    objects = OfPatientQuerySet.as_manager()
+    objects = AccessQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = "vascular accesses"
@@ -86,6 +95,10 @@ class VascularAccess(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_side_display()} {self.place} {self.get_kind_display()}"
+
+    def free_sites(self, day: date) -> list[AccessSite]:
+        """Where a needle may go in on that day."""
+        return [site for site in self.sites.all() if not site.rests_on(day)]
 
 
 class AccessSiteQuerySet(OfPatientQuerySet):

@@ -33,7 +33,7 @@ def access(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """The access in use with its sites; a new access takes the place of the one given up."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
-    in_use = patient.accesses.filter(abandoned_on=None).first()
+    in_use = patient.accesses.in_use().first()
     task = request.POST.get("task", "")
     if task == "access" and in_use:
         messages.error(request, _("%(access)s is in use: give that one up first.") % {"access": in_use})

@@ -19,6 +19,7 @@ from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.facts.choices import Technique, TextKind
 from sessions.models import Patient, UnitText
+from sessions.models.local_time import zone_of
 from sessions.pages.forms_texts import SaveForm
 from sessions.pages.list_rows import SPECS, Rows
 from sessions.services.reading_log import note_reading
@@ -98,9 +99,10 @@ def patient_run_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpRespon
     """The run sheet of one patient: the unit's for the access in use, or adapted from it."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
-    access = patient.accesses.filter(abandoned_on=None).prefetch_related("sites").first()
-    in_use = [site.technique for site in access.sites.all() if not site.resting] if access else []
-    return _work_on(request, Place(TextKind.RUN_SHEET, technique_of(access, in_use), patient))
+    access = patient.accesses.in_use().first()
+    today = timezone.now().astimezone(zone_of(patient)).date()
+    free = [site.technique for site in access.free_sites(today)] if access else []
+    return _work_on(request, Place(TextKind.RUN_SHEET, technique_of(access, free), patient))
 
 
 def _work_on(request: HttpRequest, place: Place) -> HttpResponse:

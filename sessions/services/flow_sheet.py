@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import typst
@@ -22,7 +22,7 @@ from sessions.facts.choices import AccessKind, CheckPart, TextKind
 from sessions.facts.fields import FLUID, MEASURED, READING, SITE, Field, columns, on_paper
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import ORDERED, Ordered
-from sessions.models import AccessSite, Patient
+from sessions.models import Patient
 from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines
 from sessions.services.prescribing import prescription_in_force
@@ -64,7 +64,7 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
         "checks": _checks(patient),
         "measured": _headings({name: each.field for name, each in MEASURED.items()}),
         "plan": _plan(),
-        "sites": [""] * BLANK_SITES if blank else _sites(patient),
+        "sites": [""] * BLANK_SITES if blank else _sites(patient, day.date()),
         "needle_columns": [_("Site"), *_headings(SITE)],
         "reading_columns": [_("Time"), *_headings(READING)],
         "reading_rows": READING_ROWS,
@@ -79,7 +79,7 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
 
 def _checks(patient: Patient) -> list[dict[str, str]]:
     """The unit's checks before the treatment and at the access, with their limits."""
-    catheter = patient.accesses.filter(abandoned_on=None, kind=AccessKind.CATHETER).exists()
+    catheter = patient.accesses.in_use().filter(kind=AccessKind.CATHETER).exists()
     for_whom = {checklist.EVERYBODY, checklist.CATHETER if catheter else checklist.NEEDLES}
     items = Texts(patient).standing(Place(TextKind.CHECKLIST)).content["items"]
     wanted = [item for item in items if item["for_whom"] in for_whom and item["part"] != CheckPart.AFTER]
@@ -116,10 +116,11 @@ def _place(each: Ordered) -> float:
     return math.inf if each.main is None else each.main
 
 
-def _sites(patient: Patient) -> list[str]:
-    """The sites in use by name; two empty lines where there are none."""
-    rows = AccessSite.objects.filter(access__patient=patient, access__abandoned_on=None, resting=False)
-    return [str(site.name) for site in rows][:4] or [""] * BLANK_SITES
+def _sites(patient: Patient, day: date) -> list[str]:
+    """The sites that do not rest by name; two empty lines where there are none."""
+    access = patient.accesses.in_use().first()
+    free = access.free_sites(day) if access else []
+    return [site.name for site in free][:4] or [""] * BLANK_SITES
 
 
 def _headings(numbers: Mapping[str, Field]) -> list[str]:

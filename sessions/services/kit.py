@@ -8,7 +8,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -36,7 +36,6 @@ Json = dict[str, Any]
 NIGHTS, OPEN_ONES = 30, 10
 HISTORY_NUMBERS = (
     "pre_weight_kg", "post_weight_kg", "pre_systolic", "pre_diastolic", "post_systolic", "post_diastolic",
-    "uf_removed_l",
 )  # fmt: skip
 READ = tuple(READING)
 
@@ -50,6 +49,11 @@ class Asked:
     now: datetime
     zone: ZoneInfo
     nights: list[TreatmentRecord]
+
+    @property
+    def today(self) -> date:
+        """The day where the patient lives."""
+        return self.now.astimezone(self.zone).date()
 
 
 Part = Callable[[Asked], Mapping[uuid.UUID, Json]]
@@ -78,7 +82,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
     zone = zone_of(patient)
     asked = Asked(patient, reader, now, zone, _nights(patient))
     current = prescription_in_force(patient, now)
-    access = patient.accesses.filter(abandoned_on=None).prefetch_related("sites").first()
+    access = patient.accesses.in_use().prefetch_related("sites").first()
     return {
         "made_at": now.isoformat(),
         "server_time": now.isoformat(),
@@ -99,7 +103,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
             for each in unseen(patient, reader)
         ],
         **_around(asked),
-        **_texts(patient, access),
+        **_texts(asked, access),
         "access": access and _access(access, asked),
         "limits": plausible.for_scripts(),
         "asked": plausible.for_screens(),
@@ -143,10 +147,10 @@ def _prescription(current: Prescription) -> Json:
     }
 
 
-def _texts(patient: Patient, access: VascularAccess | None) -> Json:
-    texts = Texts(patient)
-    in_use = [site.technique for site in access.sites.all() if not site.resting] if access else []
-    technique = technique_of(access, in_use)
+def _texts(asked: Asked, access: VascularAccess | None) -> Json:
+    patient, texts = asked.patient, Texts(asked.patient)
+    free = [site.technique for site in access.free_sites(asked.today)] if access else []
+    technique = technique_of(access, free)
     for_checks, for_sheet = Place(TextKind.CHECKLIST), Place(TextKind.RUN_SHEET, technique, patient)
     checks, sheet = texts.standing(for_checks), texts.standing(for_sheet)
     for_whom = checklist.CATHETER if access and access.kind == AccessKind.CATHETER else checklist.NEEDLES
@@ -184,7 +188,7 @@ def _with_kept(rows: list[Json], place: Place, standing: Standing) -> list[Json]
 
 
 def _access(access: VascularAccess, asked: Asked) -> Json:
-    today = asked.now.astimezone(asked.zone).date()
+    today = asked.today
     uses = uses_of(access, today)
     return {
         "id": access.pk,
@@ -249,5 +253,5 @@ def _open(patient: Patient, reader: User) -> list[Json]:
 
 def _around(asked: Asked) -> Json:
     """What is due and what is in stock, out of facts that are read once."""
-    facts = facts_of(asked.patient, asked.now.astimezone(asked.zone).date())
+    facts = facts_of(asked.patient, asked.today)
     return {"due": [each.as_json() for each in due_of(facts)], "stock": for_kit(stock_of(facts))}

@@ -9,12 +9,20 @@ from typing import Any
 
 from tests.cast.page_text import PageText
 from tests.cast.places import Places, Said, pdf_text
-from tests.cast.shown import Shown, whole, written
+from tests.cast.shown import GRADES, Shown, whole, written
 
 MONTHS_IN_TABLE = 6
-EXPLAINED = ("nights", "time", "measured_week_kidney", "modelled_week", "uf_rate", "single_pool_ktv", "potassium")
+EXPLAINED = (
+    "nights",
+    "time",
+    "measured_week_kidney",
+    "modelled_week",
+    "uf_rate_mean",
+    "single_pool_ktv_last",
+    "potassium",
+)
 """Numbers of a month whose own page is opened as well."""
-CELL = r"(–|[-−]?\d+(?:\.\d+)?)(?: [▲▼] (?:above|below))?"
+CELL = rf"(–|{'|'.join(GRADES)}|[-−]?\d+(?:\.\d+)?)(?: [▲▼] (?:above|below))?"
 POTASSIUM = "2823-3"
 
 
@@ -50,8 +58,8 @@ def of_month(places: Places, month: str, board: dict[str, Shown]) -> dict[str, S
 
 def _in_pdf(text: str, label: str) -> Shown:
     """The last of the six months that stand beside a label."""
-    row = re.search(rf"{re.escape(label)}(?:, ?[^ ]+)? {' '.join([CELL] * MONTHS_IN_TABLE)}", text)
-    assert row, f"“{label}” with its six months is not in the PDF: {text}"
+    row = re.search(rf"{re.escape(label)}(?:, [^ ]+(?: [a-z/]+)?)? {' '.join([CELL] * MONTHS_IN_TABLE)}", text)
+    assert row, f"“{label}” with its six months is not in the PDF: {text.partition('Six months')[2]}"
     return written(row[MONTHS_IN_TABLE])
 
 
@@ -71,7 +79,7 @@ def treatments_done(places: Places, month: str, board: dict[str, Shown]) -> Said
 
 
 def _rounded(share: Shown, asked: str) -> Shown:
-    return Shown(None if share.value is None else share.value / 100 * float(asked), 0)
+    return Shown(None if share.value is None else round(share.value / 100 * float(asked)), 0)
 
 
 def _procedures(places: Places, month: str) -> Iterator[Any]:

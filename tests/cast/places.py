@@ -16,6 +16,7 @@ from django.http import HttpResponse
 from django.test import Client
 from pypdf import PdfReader
 
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from sessions.models import Patient
 from tests.cast.page_text import PageText
 from tests.cast.shown import Shown, whole, written
@@ -25,27 +26,7 @@ Said = dict[str, Shown]
 OfNights = defaultdict[tuple[str, str], Said]
 """By record and key of a number, what each place says."""
 
-COLUMNS = {
-    "Length, min": "minutes",
-    "Off target, kg": "off_target",
-    "Gained, kg": "gain",
-    "UF, L": "uf_volume",
-    "UF rate, mL/kg/h": "uf_rate",
-    "Lowest systolic": "lowest_systolic",
-    "Venous": "venous",
-    "Arterial": "arterial",
-    "Weekly std Kt/V": "standard_ktv",
-}
-"""Of the patient page's table → keys of the numbers."""
-OF_KIT = {
-    "gain_kg": "gain",
-    "uf_rate": "uf_rate",
-    "venous_mmhg": "venous",
-    "arterial_mmhg": "arterial",
-    "weekly_ktv": "standard_ktv",
-    "uf_removed_l": "uf_volume",
-    "minutes": "minutes",
-}
+HEADINGS = {number.heading: number.key for number in NIGHT_NUMBERS.values()}
 SINGLE_POOL_LOINC = "70965-9"
 EXPLAINED = ("uf_volume", "uf_rate", "single_pool_ktv", "standard_ktv")
 """Numbers whose own page is opened as well."""
@@ -124,7 +105,7 @@ def _patient_page(places: Places) -> Any:
     heads: list[str] = []
     for row in places.overview.rows:
         if row and row[0].text == "Night":
-            heads = [COLUMNS[cell.text] for cell in row[1:]]
+            heads = [HEADINGS[cell.text] for cell in row[1:]]
         elif heads and row and row[0].links and (night := NIGHT.search(row[0].links[0])):
             yield from (
                 (night[1], key, written(cell.text), "patient page") for key, cell in zip(heads, row[1:], strict=True)
@@ -133,7 +114,7 @@ def _patient_page(places: Places) -> Any:
 
 def _kit(places: Places) -> Any:
     for night in places.kit["history"]:
-        yield from ((night["id"], key, whole(night[name]), "kit of the phone") for name, key in OF_KIT.items())
+        yield from ((night["id"], key, whole(night[key]), "kit of the phone") for key in NIGHT_NUMBERS if key in night)
 
 
 def _fhir(places: Places) -> Any:

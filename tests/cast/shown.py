@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 NUMBER = re.compile(r"([-−]?\d+)(?:[.,](\d+))?")
 UNKNOWN = ("unknown", "–", "not known")
+GRADES = ("within the limit", "action level", "over the limit")
+"""Words in place of 0, 1 and 2."""
 
 
 class Shown(NamedTuple):
@@ -28,6 +30,8 @@ def written(text: str) -> Shown:
     """The first number of a text; AssertionError where there is none and nothing says that it is unknown."""
     if text.startswith(UNKNOWN):
         return Shown(None, 0)
+    if grade := next((grade for grade in GRADES if text.startswith(grade)), ""):
+        return Shown(GRADES.index(grade), 0)
     found = NUMBER.search(text)
     assert found, f"“{text}” is neither a number nor said to be unknown"
     decimals = found[2] or ""

@@ -14,9 +14,10 @@ from pytest_django import DjangoDbBlocker
 
 from homedialysis.accounts.models import Role, User
 from homedialysis.demo.cast import Member
-from homedialysis.demo.lives import LIVES
+from homedialysis.demo.lives import LIVES, SEPARATED, TWO_PHONES
 from sessions.models import Patient
 from tests.cast.conftest import UNTIL
+from tests.cast.crawl import STAFF, addresses_of, faults_of, faults_of_the_unit, ids_of, path_of
 from tests.cast.month_places import (
     access_in_use,
     board_of,
@@ -111,3 +112,31 @@ def test_the_access_in_use_is_the_same_everywhere(places: Places) -> None:
 @each_member
 def test_the_last_potassium_is_the_same_everywhere(places: Places) -> None:
     assert differences({"potassium": last_potassium(places)}) == []
+
+
+@each_member
+def test_every_page_of_every_role_opens_and_reads_well(cast: Cast, member: Member) -> None:
+    assert faults_of(cast[member], ("patient", *STAFF), MARCH) == []
+
+
+@pytest.mark.parametrize("role", STAFF)
+def test_every_page_of_the_unit_opens_and_reads_well(cast: Cast, role: str) -> None:
+    assert faults_of_the_unit(role, MARCH) == []
+
+
+def test_who_helps_sees_what_the_patient_sees_until_the_access_ended(cast: Cast) -> None:
+    assert faults_of(cast[TWO_PHONES], ("partner",), MARCH) == []
+    gone = User.objects.get(name=SEPARATED.partner)
+    written = cast[SEPARATED].treatments.filter(recorded_by=gone)
+    assert written.exists()
+    assert not gone.is_active
+    assert not Patient.objects.visible_to(gone).exists()
+
+
+def test_another_patient_opens_nothing_of_a_member(cast: Cast) -> None:
+    other = cast[TWO_PHONES].account
+    client, ids = signed_in(other), ids_of(cast[SEPARATED], MARCH)
+    answers = {address.name: client.get(path_of(address, ids)).status_code for address in addresses_of(ids)}
+    opened = {name for name, status in answers.items() if status < 400}
+    assert len(answers) > 30
+    assert opened == set()

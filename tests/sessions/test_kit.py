@@ -94,7 +94,7 @@ def test_the_history_holds_what_was_computed(ana: Patient, ana_client: Client, a
     rows = kit_of(ana_client)["history"]
     assert [row["id"] for row in rows] == [str(newer.pk), str(older.pk)]
     row = rows[0]
-    assert (row["minutes"], row["pre_weight_kg"], row["uf_removed_l"]) == (240, 72.0, 2.3)
+    assert (row["minutes"], row["pre_weight_kg"], row["uf_volume"]) == (240, 72.0, 2.3)
     assert (row["gain"], row["uf_rate_limit"], row["venous_median"], row["arterial_median"]) == (2.0, 10.0, 130, -140)
     assert row["uf_rate"] == pytest.approx(2300 / 4 / 70)
     assert (row["standard_ktv"], row["alerts"]) == (None, "none"), "no bloods, no dose"

@@ -16,6 +16,7 @@ from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
 from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.month.facts import MonthFacts
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Place, Scope, UsualRange
 from dosing.services.planner.candidates import Candidate, try_out
 from dosing.services.planner.patterns import pattern_of
@@ -198,7 +199,8 @@ def _over_limit(facts: MonthFacts) -> Computation:
         for night in facts.finished
         if night.prescription and (rate := night.value("uf_rate")) is not None
     ]
-    over = sum(round(rate, 1) > limit for rate, limit in judged)
+    as_read = NIGHT_NUMBERS["uf_rate"].rounded
+    over = sum(as_read(rate) > limit for rate, limit in judged)
     inputs = {"nights_over": over, "nights_judged": len(judged)}
     return Computation(inputs, measure(over / len(judged), "1") if judged else unknown("1", Reason("no_uf_rate")))
 

@@ -246,7 +246,7 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
     _number("delivered", (_("Length, of prescribed"), _("Length of prescribed")), "1", 2,
             _("t delivered / t prescribed"), RECORD, Equation(_delivered, fluid.delivered_fraction), percent=True),
     _number("uf_volume", (_("Fluid removed (UF)"), _("UF")), "L", 2, _("the machine's total, else the last reading"),
-            RECORD, _noted(uf_volume, "L", "fluid_removed"), ANSWER, TABLE),
+            RECORD, _noted(uf_volume, "L", "fluid_removed"), ANSWER, TABLE, PHONE),
     _number("uf_rate", (_("UF rate"), _("UF rate")), "mL/kg/h", 1, _("60000 · UF / (t · W after)"), FLYTHE,
             Equation(_fluid_rate, fluid.uf_rate), ANSWER, TABLE, PHONE),
     _number("uf_rate_by_weight", (_("UF rate line that grows with weight"), _("UF rate line by weight")), "mL/kg/h", 1,

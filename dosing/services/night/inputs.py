@@ -56,7 +56,7 @@ def gather(record: TreatmentRecord) -> NightFacts:
     """Read what stands around one record: six queries whatever its size."""
     readings = list(record.reading_set.all())
     pre, post, sample = _urea_of(record)
-    access = record.patient.accesses.filter(created_on__lte=record.night).order_by("-created_on").first()
+    access = record.patient.accesses.in_use(record.night).first()
     bled = [row.bleeding_minutes for row in record.siteused_set.all() if row.bleeding_minutes is not None]
     return NightFacts(
         record=record,

@@ -18,7 +18,7 @@ WEEK_AND_A_DAY = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class OpenPeriod:
     """From when to when the unit is open, both aware."""
 
     opens: datetime
@@ -31,31 +31,36 @@ class Span:
 
 def is_open(unit: Unit, at: datetime) -> bool:
     """Whether somebody is at the unit at a moment; the closing minute no longer counts."""
-    return any(span.opens <= at < span.closes for span in _spans(unit, at, days=1))
+    return any(period.opens <= at < period.closes for period in _open_periods(unit, at, days=1))
 
 
 def opens_next(unit: Unit, at: datetime) -> datetime | None:
     """The next opening after a moment, also while the unit is open; None where no hours are set."""
-    return next((span.opens for span in _spans(unit, at, days=WEEK_AND_A_DAY) if span.opens > at), None)
+    return next((period.opens for period in _open_periods(unit, at, days=WEEK_AND_A_DAY) if period.opens > at), None)
 
 
 def closes_next(unit: Unit, at: datetime) -> datetime | None:
     """When the unit that is open at a moment closes; None where it is closed."""
-    return next((span.closes for span in _spans(unit, at, days=1) if span.opens <= at < span.closes), None)
+    return next(
+        (period.closes for period in _open_periods(unit, at, days=1) if period.opens <= at < period.closes), None
+    )
 
 
 def closed_last(unit: Unit, at: datetime) -> datetime | None:
     """The latest closing up to a moment; None where no hours are set."""
     start = at - WEEK_AND_A_DAY * DAY
-    return max((span.closes for span in _spans(unit, start, days=WEEK_AND_A_DAY) if span.closes <= at), default=None)
+    return max(
+        (period.closes for period in _open_periods(unit, start, days=WEEK_AND_A_DAY) if period.closes <= at),
+        default=None,
+    )
 
 
 def open_time_between(unit: Unit, start: datetime, end: datetime) -> timedelta:
     """How much of the time from start to end the unit was open, in real time also where clocks change."""
     if end <= start:
         return timedelta()
-    spans = _spans(unit, start, days=(end - start).days + 2)
-    parts = (min(span.closes, end) - max(span.opens, start) for span in spans)
+    periods = _open_periods(unit, start, days=(end - start).days + 2)
+    parts = (min(period.closes, end) - max(period.opens, start) for period in periods)
     return sum((part for part in parts if part > timedelta()), timedelta())
 
 
@@ -95,7 +100,7 @@ def _moment(when: datetime, at: datetime, zone: ZoneInfo) -> str:
     return _("{day} at {time}").format(day=date_format(local, letters, use_l10n=False), time=clock)
 
 
-def _spans(unit: Unit, start: datetime, *, days: int) -> Iterator[Span]:
+def _open_periods(unit: Unit, start: datetime, *, days: int) -> Iterator[OpenPeriod]:
     """The opening hours of so many days from the day of `start` on, in order, on the unit's clock."""
     zone = ZoneInfo(unit.time_zone)
     first = start.astimezone(zone).date()
@@ -104,9 +109,11 @@ def _spans(unit: Unit, start: datetime, *, days: int) -> Iterator[Span]:
         day = first + count * DAY
         row = hours.get(day.weekday())
         if row is not None:
-            span = Span(_at(datetime.combine(day, row.opens), zone), _at(datetime.combine(day, row.closes), zone))
-            if span.length > timedelta():
-                yield span
+            period = OpenPeriod(
+                _at(datetime.combine(day, row.opens), zone), _at(datetime.combine(day, row.closes), zone)
+            )
+            if period.length > timedelta():
+                yield period
 
 
 def _at(wall: datetime, zone: ZoneInfo) -> datetime:

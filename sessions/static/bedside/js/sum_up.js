@@ -121,9 +121,7 @@ export function unusual(night, kit, lastPost) {
           : t("Check not good: {check}", { check: read(kit, row.name) }),
       ),
     ...oddNumbers(doc, kit),
-    rate !== null &&
-      limit !== null &&
-      rate > limit + 1e-9 &&
+    fluid.overLimit(rate, limit) &&
       t("UF rate {rate} mL/kg/h, over the limit of {limit}", { rate: fmt(rate, 1), limit: fmt(limit) }),
     expected !== null &&
       doc.post_weight_kg != null &&

@@ -5,6 +5,7 @@
 
 import { lastPost, nightsBefore } from "../around.js";
 import { callButtons } from "../calls.js";
+import { overLimit } from "../fluid.js";
 import { looksNext } from "../opening.js";
 import { register } from "../router.js";
 import { againstBefore, figures, spread } from "../sum_up.js";
@@ -16,8 +17,7 @@ const ASK_AGAIN = 4000;
 const MOST_TIMES = 15;
 const answers = new Map(); // id -> {tries, data}
 
-/** What this phone keeps of the nights before, by the server's key where it calls it something else. */
-const HISTORY = { uf_volume: "uf_removed_l" };
+/** What this phone keeps of the nights before, by the server's keys. */
 const KEPT = ["minutes", "uf_volume", "uf_rate", "gain"];
 
 /** What this phone knows by itself, in the same shape as the server's answer. @param {Ctx} ctx @param {Night} night */
@@ -43,7 +43,7 @@ function ownLines(ctx, night) {
     key,
     value,
     planned: planned[key] ?? null,
-    before: KEPT.includes(key) ? spread(nightsBefore(ctx, night), HISTORY[key] ?? key) : null,
+    before: KEPT.includes(key) ? spread(nightsBefore(ctx, night), key) : null,
   }));
 }
 
@@ -51,7 +51,7 @@ function againstPlan({ key, value, planned }, decimals) {
   if (planned == null || value == null) return "";
   if (key === "minutes") return t("planned {hours} h", { hours: hours(planned) });
   if (key === "uf_rate")
-    return value > planned + 1e-9
+    return overLimit(value, planned)
       ? t("over the limit of {limit}", { limit: fmt(planned) })
       : t("under the limit of {limit}", { limit: fmt(planned) });
   return key === "off_target" ? "" : t("planned {value}", { value: fmt(planned, decimals) });
@@ -84,8 +84,7 @@ function row(ctx, line) {
   ];
 }
 
-const isOver = (line) =>
-  line.key === "uf_rate" && line.value != null && line.planned != null && line.value > line.planned + 1e-9;
+const isOver = (line) => line.key === "uf_rate" && overLimit(line.value, line.planned);
 
 function look(data) {
   const words = {

@@ -1,5 +1,6 @@
 /* The last thirty nights, on the phone: a list, and one night's numbers. */
 
+import { overLimit } from "../fluid.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf } from "../words.js";
@@ -16,7 +17,7 @@ function entry(ctx, night) {
   const words = [
     night.minutes && `${hours(night.minutes)} h`,
     night.post_weight_kg != null && `${fmt(night.post_weight_kg)} kg`,
-    night.uf_removed_l != null && `UF ${fmt(night.uf_removed_l)} L`,
+    night.uf_volume != null && `UF ${fmt(night.uf_volume)} L`,
     night.source === "paper" && t("From paper"),
     LOOKS()[night.alerts],
   ];
@@ -38,17 +39,16 @@ function computed(ctx, night, key) {
 
 /** @param {Ctx} ctx @param {PastNight} night */
 function whole(ctx, night) {
-  const over = night.uf_rate != null && night.uf_rate_limit != null && night.uf_rate > night.uf_rate_limit + 1e-9;
   return [
     LOOKS()[night.alerts] && note(LOOKS()[night.alerts], night.alerts === "waiting" ? "care" : "plain"),
-    over && note(t("The UF rate was over your limit."), "care"),
+    overLimit(night.uf_rate, night.uf_rate_limit) && note(t("The UF rate was over your limit."), "care"),
     dl([
       night.source === "paper" && [t("Source"), t("Entered from paper")],
       [t("Started"), timeOf(night.started_at)],
       [t("Length"), night.minutes == null ? null : hours(night.minutes), "h"],
       [t("Weight before and after"), `${fmt(night.pre_weight_kg)} → ${fmt(night.post_weight_kg)}`, "kg"],
       computed(ctx, night, "gain"),
-      [t("Fluid removed (UF)"), night.uf_removed_l, "L", 2],
+      computed(ctx, night, "uf_volume"),
       computed(ctx, night, "uf_rate"),
       [t("Your limit"), night.uf_rate_limit, "mL/kg/h"],
       [t("Pressure before, sitting"), pair(night, "pre"), "mmHg"],

@@ -1,5 +1,6 @@
 /* The own numbers over the last nights, each with one sentence that is computed from them. */
 
+import { overLimit } from "../fluid.js";
 import { register } from "../router.js";
 import { middle } from "../sum_up.js";
 import { trend } from "../trend_pictures.js";
@@ -65,7 +66,7 @@ function pressure(nights) {
 
 function ufRate(nights) {
   const rows = nights.filter((night) => night.uf_rate != null && night.uf_rate_limit != null);
-  const over = rows.filter((night) => night.uf_rate > night.uf_rate_limit + 1e-9).length;
+  const over = rows.filter((night) => overLimit(night.uf_rate, night.uf_rate_limit)).length;
   const sentence = over
     ? t("In {over} of {n} nights fluid came off faster than your limit.", { over, n: rows.length })
     : t("In none of {n} nights did fluid come off faster than your limit.", { n: rows.length });
