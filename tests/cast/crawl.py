@@ -18,8 +18,10 @@ from tests.conftest import signed_in
 
 STAFF = (Role.NURSE, Role.NEPHROLOGIST, Role.TECHNOLOGIST, Role.ADMINISTRATOR)
 MONTHS_NUMBER = {"number_key": "uf_rate_mean"}
-PROGRAMS_WORDS = re.compile(r"\bNone\b(?! noted| yet|\.|$)|\bnan\b|\bNaN\b|\bInfinity\b|datetime\.|\{\{|\{%")
-"""What a program writes where something is missing. “None noted.” and “None.” are ours."""
+PROGRAMS_WORDS = re.compile(
+    r"\bNone\b(?! noted| yet| written| so far|\.|:|$)|\bnan\b|\bNaN\b|\bInfinity\b|datetime\.|\{\{|\{%"
+)
+"""What a program writes where something is missing. “None noted”, “None so far” and their like are ours."""
 
 
 def ids_of(patient: Patient, month: str) -> dict[str, Any]:

@@ -90,41 +90,51 @@ def _procedures(places: Places, month: str) -> Iterator[Any]:
             yield found
 
 
-def of_prescription(places: Places) -> dict[str, Said]:
-    """What is in force, by each place that shows it."""
-    person, found = places.patient.pk, defaultdict[str, Said](dict)
+def of_prescription(places: Places) -> dict[str, dict[str, str]]:
+    """The lines of what is in force, by each place that shows all of them: {place: {label: text}}."""
+    person = places.patient.pk
     pages = {
         "patient page": places.overview,
         "prescription page": places.page(f"/patients/{person}/prescription/"),
         "review": places.page(f"/patients/{person}/months/2026-03/review/"),
     }
+    found = {}
     for place, page in pages.items():
-        found["target weight"][place] = written(page.said_of("Target weight"))
-        often, long = page.said_of("How often, how long").split(" a week, ")
-        found["times a week"][place], found["minutes"][place] = written(often), written(long)
-        found["UF limit"][place] = written(page.said_of("UF rate limit"))
-        found["version"][place] = written(page.said_of("Signed").rpartition("(version ")[2])
-    kit, answer = places.kit["prescription"], places.json("/api/v1/prescriptions/current/", places.own)
-    for place, source in (("kit of the phone", kit), ("API", answer)):
-        for what, name in NAMES.items():
-            found[what][place] = whole(source[name])
-    pdf = pdf_text(places.ask(f"/patients/{person}/months/2026-03/review/review.pdf"))
-    sheet = pdf_text(places.ask(f"/takeout/{person}/flow-sheet.pdf"))
-    found["target weight"]["PDF"] = written(pdf.partition("Target weight ")[2])
-    found["version"]["PDF"] = written(pdf.partition("Version ")[2])
-    found["UF limit"]["PDF"] = written(pdf.partition("UF rate at most ")[2])
-    found["target weight"]["paper sheet"] = written(sheet.partition("Target weight ")[2])
-    found["UF limit"]["paper sheet"] = written(sheet.partition("UF rate, at most ")[2])
+        texts = [(term.text, said.text) for term, said in page.terms]
+        last = [label for label, _ in texts].index("Signed")
+        found[place] = dict(texts[: last + 1])
     return found
 
 
-NAMES = {
-    "target weight": "target_weight_kg",
-    "times a week": "days_per_week",
-    "minutes": "minutes",
-    "UF limit": "uf_rate_limit_ml_kg_h",
-    "version": "version",
-}
+def papers_of_prescription(places: Places) -> dict[str, str]:
+    """What the papers say, without the spaces at which lines end."""
+    person = places.patient.pk
+    papers = {
+        "PDF": f"/patients/{person}/months/2026-03/review/review.pdf",
+        "paper sheet": f"/takeout/{person}/flow-sheet.pdf",
+    }
+    return {place: without_spaces(pdf_text(places.ask(path))) for place, path in papers.items()}
+
+
+def without_spaces(text: str) -> str:
+    return "".join(text.split())
+
+
+def numbers_of_prescription(places: Places, lines: dict[str, str]) -> dict[str, Said]:
+    """What programs are told, beside the lines of a page."""
+    answers = {
+        "kit of the phone": places.kit["prescription"],
+        "API": places.json("/api/v1/prescriptions/current/", places.own),
+    }
+    found = defaultdict[str, Said](dict)
+    for place, answer in answers.items():
+        found["target weight"][place] = whole(answer["target_weight_kg"])
+        found["UF limit"][place] = whole(answer["uf_rate_limit_ml_kg_h"])
+        found["version"][place] = whole(answer["version"])
+    found["target weight"]["page"] = written(lines["Target weight"])
+    found["UF limit"]["page"] = written(lines["UF rate, at most"])
+    found["version"]["page"] = written(lines["Signed"].rpartition("(version ")[2])
+    return found
 
 
 def access_in_use(places: Places) -> dict[str, str]:
