@@ -48,7 +48,7 @@ def made_up(plan: SeedingPlan) -> dict[str, list[Any]]:
             "bloods": list(
                 BloodResult.objects.order_by("drawn_at", "analyte").values_list("drawn_at", "analyte", "value")
             ),
-            "alerts": list(Alert.objects.order_by(*order).values_list(*order, "closed_at", "outcome", "sentence")),
+            "alerts": list(Alert.objects.order_by(*order).values_list(*order, "closed_at", "outcome", "parts")),
         }
         transaction.set_rollback(True)
     return found

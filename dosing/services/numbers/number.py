@@ -152,14 +152,14 @@ class Number(Generic[Facts]):
         return 100 * value if self.percent else value
 
     def rounded(self, value: float) -> float:
-        """The value as people read it: what reads as the limit is not over it."""
-        return float(f"{self.as_read(value):.{0 if self.percent else self.decimals}f}")
+        """The value as people read it: what reads as the limit is not over it, and nothing reads as minus nought."""
+        return float(f"{self.as_read(value):.{0 if self.percent else self.decimals}f}") + 0.0
 
     def text(self, value: float) -> str:
         """The value without unit, with a true minus and the decimal sign of the reader; a grade in words."""
         if self.unit == GRADE:
             return gettext(GRADES[int(value)])
-        text = f"{self.as_read(value):.{0 if self.percent else self.decimals}f}"
+        text = f"{self.rounded(value):.{0 if self.percent else self.decimals}f}"
         return text.replace("-", "−").replace(".", get_format("DECIMAL_SEPARATOR"))
 
 
