@@ -31,6 +31,8 @@ SINGLE_POOL_LOINC = "70965-9"
 EXPLAINED = ("uf_volume", "uf_rate", "single_pool_ktv", "standard_ktv")
 """Numbers whose own page is opened as well."""
 NOTED = ("pre_weight_kg", "post_weight_kg", "pre_systolic", "pre_diastolic", "post_systolic", "post_diastolic")
+SITTING = {"8459-0": "systolic", "8453-3": "diastolic"}
+"""LOINC of the parts of a blood pressure."""
 NIGHT = re.compile(r"/nights/([0-9a-f-]{36})/")
 
 
@@ -167,10 +169,10 @@ def _fhir_notes(places: Places, record: str) -> Any:
         name = each["id"].removeprefix(f"{record}-")
         if name in ("pre-weight-kg", "post-weight-kg"):
             known[name.replace("-", "_")] = each["valueQuantity"]["value"]
-        if name in ("pre-pressure", "post-pressure"):
+        if name in ("pre-systolic", "post-systolic"):
             for part in each["component"]:
-                end = part["code"]["coding"][0]["display"]
-                known[f"{name.removesuffix('-pressure')}_{end}"] = part["valueQuantity"]["value"]
+                end = SITTING[part["code"]["coding"][0]["code"]]
+                known[f"{name.removesuffix('-systolic')}_{end}"] = part["valueQuantity"]["value"]
     yield from ((name, whole(known.get(name))) for name in NOTED)
 
 
