@@ -66,3 +66,11 @@ test("gain and the weight to expect, by hand", () => {
   assert.equal(fluid.gain({ pre: 97, last: 80, target: 80 }), null, "over a fifth apart is another body");
   assert.equal(fluid.expectedAfter({ pre: 72, litres: 2.5, rinse: 0.5, drinks: 0.25 }), 70.25);
 });
+
+test("what reads as the limit is not over it", () => {
+  assert.equal(fluid.overLimit(10.04, 10), false);
+  assert.equal(fluid.overLimit(10.06, 10), true);
+  assert.equal(fluid.overLimit(8.5, 8.5), false);
+  assert.equal(fluid.overLimit(null, 10), false);
+  assert.equal(fluid.overLimit(12, null), false);
+});

@@ -9,8 +9,7 @@ const between = (number, low, high) => number >= low && number <= high;
 const apart = (weight, reference) => Math.abs(weight - reference) > MOST_APART * reference;
 
 /** Whether a UF rate lies over its limit. As it reads, with one decimal: what reads as the limit is not over it. */
-export const overLimit = (rate, limit) =>
-  rate != null && limit != null && Math.round(rate * 10) / 10 > limit + SLACK;
+export const overLimit = (rate, limit) => rate != null && limit != null && Math.round(rate * 10) / 10 > limit + SLACK;
 
 /** Litres, minutes and the weight after (kg) -> mL/kg/h. */
 export const rate = (litres, minutes, weight) => (litres * 1000 * 60) / (minutes * weight);
