@@ -104,7 +104,7 @@ def furnish(patient: Patient, nurse: User, rng: random.Random) -> None:
 
 
 @pytest.fixture(params=[1, 2])
-def crowd(request: Any, ana: Patient, ben: Patient, nurse: User) -> list[Patient]:
+def furnished(request: Any, ana: Patient, ben: Patient, nurse: User) -> list[Patient]:
     """Two patients with rows of every kind, Ben in another time zone where it is another day already."""
     rng = random.Random(request.param)
     ben.time_zone = "Pacific/Auckland"
@@ -117,9 +117,9 @@ def crowd(request: Any, ana: Patient, ben: Patient, nurse: User) -> list[Patient
     return [ana, ben]
 
 
-def test_a_patient_in_a_crowd_has_the_history_of_a_patient_alone(crowd: list[Patient]) -> None:
-    together = histories_of(crowd, since=SINCE, at=AT, parts=WHOLE)
-    for patient, history in zip(crowd, together, strict=True):
+def test_a_patient_in_a_crowd_has_the_history_of_a_patient_alone(furnished: list[Patient]) -> None:
+    together = histories_of(furnished, since=SINCE, at=AT, parts=WHOLE)
+    for patient, history in zip(furnished, together, strict=True):
         (alone,) = histories_of([patient], since=SINCE, at=AT, parts=WHOLE)
         assert plain(history) == plain(alone)
         assert {night.record.patient_id for night in history.nights} == {patient.pk}
@@ -127,9 +127,9 @@ def test_a_patient_in_a_crowd_has_the_history_of_a_patient_alone(crowd: list[Pat
     assert all(own[0][part] != own[1][part] for part in own[0] if part not in ("since", "night_before"))
 
 
-def test_everything_is_oldest_first_in_whatever_order_it_came(crowd: list[Patient]) -> None:
+def test_everything_is_oldest_first_in_whatever_order_it_came(furnished: list[Patient]) -> None:
     """The model's own order of records is newest first: rules would count from the wrong end."""
-    for history in histories_of(crowd, since=SINCE, at=AT, parts=WHOLE):
+    for history in histories_of(furnished, since=SINCE, at=AT, parts=WHOLE):
         starts = [night.record.started_at for night in history.nights]
         assert starts == [A_NIGHT + index * 2 * DAY for index in range(NIGHTS)]
         assert history.night_before == (SINCE - 3 * DAY).astimezone(history.zone).date()
@@ -144,20 +144,20 @@ def test_everything_is_oldest_first_in_whatever_order_it_came(crowd: list[Patien
         assert [point.at for point in history.course] == [SINCE - 3 * DAY, *starts]
 
 
-def test_as_many_queries_for_a_crowd_as_for_one(crowd: list[Patient]) -> None:
+def test_as_many_queries_for_a_crowd_as_for_one(furnished: list[Patient]) -> None:
     counts = []
-    there = [*crowd, *(PrescriptionFactory(version=1).patient for _ in range(3))]
-    for patients in (crowd[:1], [there[0], *there[2:]]):
+    there = [*furnished, *(PrescriptionFactory(version=1).patient for _ in range(3))]
+    for patients in (furnished[:1], [there[0], *there[2:]]):
         with CaptureQueriesContext(connection) as asked:
             histories_of(patients, since=SINCE, at=AT, parts=WHOLE)
         counts.append(len(asked))
     assert counts[0] == counts[1]
 
 
-def test_in_turn_everybody_comes_once(crowd: list[Patient], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_in_turn_everybody_comes_once(furnished: list[Patient], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("alerts.services.history.PATIENTS_AT_ONCE", 1)
     found = histories_in_turn(Patient.objects.all(), since=SINCE, at=AT, parts=frozenset())
-    assert sorted(str(history.patient.pk) for history in found) == sorted(str(patient.pk) for patient in crowd)
+    assert sorted(str(history.patient.pk) for history in found) == sorted(str(patient.pk) for patient in furnished)
 
 
 @pytest.mark.parametrize(("days", "back"), [(None, 90), (50, 90), (100, 114), (390, 400)])
