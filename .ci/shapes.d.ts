@@ -270,19 +270,19 @@ interface Answer {
   current?: any;
 }
 
-/** What every screen is given: app.js has it. */
+/** What every screen is given. Only app.js writes into it. */
 interface Ctx {
-  kit: Kit;
-  night: Night;
-  nights: Night[];
-  patients: { id: string; name: string; [name: string]: any }[];
-  settings: Settings;
+  readonly kit: Kit;
+  readonly night: Night;
+  readonly nights: Night[];
+  readonly patients: { id: string; name: string; [name: string]: any }[];
+  readonly settings: Settings;
   /** The new release, where one waits. */
-  update: ServiceWorker | null;
-  gate: "open" | "starting" | "first" | "locked" | "choose" | "taken" | "gone";
+  readonly update: ServiceWorker | null;
+  readonly gate: "open" | "starting" | "first" | "locked" | "choose" | "taken" | "gone";
   /** Why the unit took this phone back. */
-  gone?: { reason: string; lost: number };
-  trouble?: Answer["kind"] | null;
+  readonly gone?: { reason: string; lost: number };
+  readonly trouble?: Answer["kind"] | null;
   now: () => Date;
   online: () => boolean;
   go: (...to: any[]) => void;
@@ -303,6 +303,12 @@ interface Ctx {
   errand: (errand: { method?: string; url: string; body?: any; words?: string; instead?: boolean }) => Promise<string>;
   save: (night?: Night) => Promise<void>;
   handOver: (night?: Night) => Promise<string[]>;
+  /** Another window has the vault now. */
+  stepAside: () => void;
+  /** A new release waits. */
+  offer: (worker: ServiceWorker | null) => void;
+  /** The unit took this phone back. */
+  empty: (gone: { reason: string; lost: number }) => void;
   busy: () => boolean;
   lock: () => Promise<void>;
 }

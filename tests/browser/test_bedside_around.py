@@ -55,7 +55,7 @@ def sent(phone: Evening, words: str) -> None:
 
 
 def emptied(phone: Evening) -> None:
-    script = "async () => (await import('/static/bedside/js/queue.js')).list().length"
+    script = "async () => (await import('/static/bedside/js/outbox.js')).list().length"
     for _ in range(100):
         if phone.page.evaluate(script) == 0:
             return

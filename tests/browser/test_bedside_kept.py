@@ -132,13 +132,13 @@ class TestLanguage:
         phone.tap("English")
         phone.tap("Español")
         waiting = "return [...m.list()].filter((each) => each.kind === 'errand').map((each) => each.errand.body);"
-        assert wait_for(lambda: phone.run("queue", waiting) == [{"language": "es"}])
+        assert wait_for(lambda: phone.run("outbox", waiting) == [{"language": "es"}])
         assert ana.account is not None
         ana.account.refresh_from_db()
         assert ana.account.language == ""
         phone.offline(False)
         assert wait_for(lambda: User.objects.get(pk=ana.account_id).language == "es")
-        assert wait_for(lambda: phone.run("queue", waiting) == [])
+        assert wait_for(lambda: phone.run("outbox", waiting) == [])
 
 
 MOMENTS = [datetime(2026, 3, 27, tzinfo=UTC) + timedelta(hours=5 * step, minutes=7 * step) for step in range(40)]

@@ -65,7 +65,7 @@ test("a new moment takes the place of the old; none, or forgetting, takes it awa
 
 test("what was dealt with meanwhile does not ring, nor what lies more than a minute back", () => {
   const rung = evening((remind, pass) => {
-    remind("e", inMinutes(5), "done", { stillDue: () => false });
+    remind("e", inMinutes(5), "done", { isStillDue: () => false });
     remind("f", inMinutes(-2), "last night");
     remind("g", inMinutes(-0.5), "just now");
     pass(10);

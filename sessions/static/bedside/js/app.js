@@ -11,7 +11,7 @@
 import * as draft from "./draft.js";
 import * as kits from "./kit.js";
 import { deviceGone } from "./leaving.js";
-import * as queue from "./queue.js";
+import * as outbox from "./outbox.js";
 import { back, draw, go, here, replace } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
 import { toast } from "./ui.js";
@@ -50,10 +50,13 @@ export const ctx = {
   askWhose,
   redraw,
   startAgain,
-  push: queue.push,
-  errand: queue.errand,
+  push: outbox.push,
+  errand: outbox.errand,
   save: (night = ctx.night) => keep(night),
-  handOver: async (night = ctx.night) => queue.handOver(night),
+  handOver: async (night = ctx.night) => outbox.handOver(night),
+  stepAside,
+  offer,
+  empty,
   busy: () => Boolean(draft.isLive(ctx.night) && ctx.night.doc.started_at),
   lock,
 };
@@ -75,7 +78,7 @@ function keep(night) {
   writing = writing.then(async () => {
     const before = vault.state().ok;
     await vault.put("nights", copy);
-    vault.setPlain("unsent", queue.list().length);
+    vault.setPlain("unsent", outbox.list().length);
     if (vault.state().ok !== before) redraw();
   });
   return writing;
@@ -98,7 +101,7 @@ function after(night) {
   keep(night);
   redraw();
   clearTimeout(quiet);
-  quiet = setTimeout(() => navigator.onLine && queue.push(), QUIET_FOR);
+  quiet = setTimeout(() => navigator.onLine && outbox.push(), QUIET_FOR);
 }
 
 function undo() {
@@ -178,7 +181,7 @@ async function refresh(patient) {
   const answer = await kits.ask(patient);
   const { kind, data } = answer;
   if (kind === "gone") return deviceGone(ctx, data);
-  if (kind === "signedOut" || kind === "ok") queue.pulse.signedOut = kind === "signedOut";
+  if (kind === "signedOut" || kind === "ok") outbox.pulse.signedOut = kind === "signedOut";
   if (kind === "other") await changePerson(data);
   else if (kind === "choose") Object.assign(ctx, { patients: data.patients ?? [], gate: "choose" });
   else if (kind === "ok" && ctx.gate === "open") await useKit(await kits.take(data));
@@ -235,17 +238,35 @@ async function askWhose() {
   draw(true);
 }
 
+/* Told from outside ---------------------------------------------------------------------------------- */
+
+/** Another window has the vault now. */
+function stepAside() {
+  ctx.gate = "taken";
+  redraw();
+}
+
+/** A new release waits, or (null) none. @param {ServiceWorker | null} worker */
+function offer(worker) {
+  ctx.update = worker;
+}
+
+/** The unit took this phone back: nothing is in hand any more. */
+function empty(gone) {
+  Object.assign(ctx, { kit: null, night: null, nights: [], gate: "gone", gone });
+}
+
 /* Going in and locking ------------------------------------------------------------------------------- */
 
 /** The vault is open: take what is in it, go on where the person was, then ask the unit. */
 async function enter(ask = true) {
   ctx.gate = "open";
   await useKit(await kits.load());
-  await queue.load();
+  await outbox.load();
   mergeJotted();
   resumeScreen();
   if (ask) await refresh();
-  queue.push();
+  outbox.push();
 }
 
 function resumeScreen() {

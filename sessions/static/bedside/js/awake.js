@@ -22,9 +22,9 @@ async function take() {
 }
 
 async function drop() {
-  const held = lock;
+  const current = lock;
   lock = null;
-  await held?.release();
+  await current?.release();
 }
 
 document.addEventListener("visibilitychange", take);

@@ -1,6 +1,6 @@
 /* How long each needle site bled: a watch that runs from pulling the needle, also through a killed page. */
 
-import { stampStep } from "./draft.js";
+import { setRow, stampStep } from "./draft.js";
 import { filled, kept } from "./kept.js";
 import { numberField } from "./pad.js";
 import { bigButton, h } from "./ui.js";
@@ -40,7 +40,7 @@ export function pull(ctx, { row }) {
 export function stopped(ctx, { row, index }) {
   const minutes = minutesOf(outSince(ctx, row), ctx.now().getTime());
   ctx.change(t("{site}: bled for {n} min", { site: siteName(ctx, row), n: fmt(minutes) }), (night) => {
-    night.doc.sites[index].bleeding_minutes = minutes;
+    setRow(night, "sites", index, { bleeding_minutes: minutes });
   });
 }
 

@@ -5,7 +5,7 @@
 
 import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
-import { isLive } from "./draft.js";
+import { isLive, setRow } from "./draft.js";
 import { go, register } from "./router.js";
 import { bigButton, choiceRow, h, note } from "./ui.js";
 import { t, timeOf } from "./words.js";
@@ -120,10 +120,7 @@ function which(ctx, index) {
     { value: "power_failure", label: t("Power") },
     { value: "water_failure", label: t("Water") },
   ];
-  const pick = (kind) =>
-    ctx.change(t("Cause changed"), (night) => {
-      night.doc.events[index].kind = kind;
-    });
+  const pick = (kind) => ctx.change(t("Cause changed"), (night) => setRow(night, "events", index, { kind }));
   return choiceRow(t("What has failed?"), options, ctx.night.doc.events[index].kind, pick);
 }
 

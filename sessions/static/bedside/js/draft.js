@@ -261,6 +261,72 @@ export function stampStep(night, key, words, at = new Date().toISOString()) {
   night.stamps[key] = at;
 }
 
+/** Several fields of the document at once. @param {Night} night @param {Partial<TreatmentDocument>} values */
+export function setFields(night, values) {
+  Object.assign(night.doc, values);
+}
+
+/** One of several answers: touched again, it is taken back. @param {Night} night @param {string} path */
+export function toggleField(night, path, value) {
+  const none = path === "disinfected" ? null : "";
+  night.doc[path] = night.doc[path] === value ? none : value;
+}
+
+/** Some values of one row of a list. @param {Night} night @param {string} list @param {number} index */
+export function setRow(night, list, index, values) {
+  Object.assign(night.doc[list][index], values);
+}
+
+/** Put a row in the place of the one with the same key, else at the end. @param {Night} night @param {string} list */
+export function putRow(night, list, key, row) {
+  const index = night.doc[list].findIndex((each) => each[key] === row[key]);
+  if (index < 0) night.doc[list].push(row);
+  else night.doc[list][index] = row;
+}
+
+/** The needle site that stands for a use: the last of those that were tried. @param {Night} night */
+export const siteOf = (night, use) => night.doc.sites.findLast((row) => row.use === use);
+
+/** Some values of the needle site that stands for a use, where there is one. @param {Night} night */
+export function changeSite(night, use, values) {
+  const row = siteOf(night, use);
+  if (row) Object.assign(row, values);
+}
+
+/** One more needle site, with what is not known of it yet left open. @param {Night} night */
+export function addSite(night, use, site) {
+  const open = { attempts: null, bleeding_minutes: null, gauge: null, needle: "", length_mm: null, pain: null };
+  night.doc.sites.push({ site, use, ...open, flash: null, flushed: null, note: "", at: null });
+}
+
+/** A whole document in the place of the one that stood: a paper sheet was laid out anew. @param {Night} night */
+export function takeDocument(night, doc) {
+  night.doc = doc;
+}
+
+/** Take the row of a key out. @param {Night} night @param {string} list */
+export function dropRow(night, list, key, value) {
+  night.doc[list] = night.doc[list].filter((each) => each[key] !== value);
+}
+
+/** A check that did not pass is passed over, with a reason. @param {Night} night @param {string} key */
+export function overruleCheck(night, key, reason) {
+  const row = night.doc.checks.find((each) => each.key === key);
+  if (row) Object.assign(row, { overruled: true, reason });
+}
+
+/** When the treatment began or ended; what is known of it says at which stage it is. @param {Night} night @param {Iso} iso */
+export function setMoment(night, path, iso) {
+  night.doc[path] = iso;
+  night.stage = night.doc.ended_at ? "after" : "running";
+}
+
+/** The night goes on with another version of the prescription. @param {Night} night @param {number} version */
+export function takeVersion(night, version) {
+  night.prescriptionVersion = version;
+  night.doc.prescription_version = version;
+}
+
 /* Steps back and forward --------------------------------------------------------------------------- */
 
 const UNDONE = ["plan", "stamps", "acks", "stage"];

@@ -1,7 +1,7 @@
 /* What surrounds every screen: the head with the state of the record, notices, the dock for the thumb. */
 
 import * as kits from "./kit.js";
-import * as queue from "./queue.js";
+import * as outbox from "./outbox.js";
 import { addressOf } from "./router.js";
 import { bigButton, byId, h } from "./ui.js";
 import * as vault from "./vault.js";
@@ -15,12 +15,12 @@ const DOCK_MOST = 0.6;
 
 /** In a few words where the record stands: on this phone, at the unit, waiting. @param {Ctx} ctx */
 function stateWords(ctx) {
-  const waiting = queue.list().filter((each) => each.state !== "open");
+  const waiting = outbox.list().filter((each) => each.state !== "open");
   if (!vault.state().ok) return { tone: "stop", words: t("Not kept on this phone") };
   if (waiting.length) return { tone: "care", words: tn("{n} waits to be sent", "{n} wait to be sent", waiting.length) };
   if (!ctx.night || ctx.night.delivered)
     return { tone: "good", words: ctx.online() ? t("Ready") : t("No network: everything works") };
-  if (ctx.night.sentAt && !queue.list().some((each) => each.id === ctx.night.id))
+  if (ctx.night.sentAt && !outbox.list().some((each) => each.id === ctx.night.id))
     return { tone: "good", words: t("At the unit, {time}", { time: timeOf(ctx.night.sentAt) }) };
   return { tone: "plain", words: t("Kept on this phone, {time}", { time: timeOf(ctx.night.touched_at) }) };
 }
@@ -104,7 +104,7 @@ function notices(ctx, name) {
     [clockWords(), "queue", "care"],
     [kitWords(ctx), "settings", "care"],
     [
-      queue.pulse.signedOut && queue.list().length
+      outbox.pulse.signedOut && outbox.list().length
         ? t("Sign in again: then what waits goes to the unit by itself.")
         : null,
       "queue",

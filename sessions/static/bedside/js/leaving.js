@@ -1,13 +1,13 @@
 /* Signing out, and a phone that the unit took back: what is kept here goes, and nothing unsent goes silently. */
 
 import * as kits from "./kit.js";
-import * as queue from "./queue.js";
+import * as outbox from "./outbox.js";
 import { draw } from "./router.js";
 import * as vault from "./vault.js";
 import { call } from "./wire.js";
 
 /** Nights and errands that have not reached the unit. */
-export const unsent = () => queue.list();
+export const unsent = () => outbox.list();
 
 /**
  * The unit took this phone back: everything goes, and the screen says so and how many had not been sent.
@@ -17,7 +17,7 @@ export async function deviceGone(ctx, data) {
   const lost = ctx.gate === "open" ? unsent().length : (vault.plain("unsent") ?? 0);
   kits.forget();
   await vault.wipe();
-  Object.assign(ctx, { kit: null, night: null, nights: [], gate: "gone", gone: { reason: data.reason ?? "", lost } });
+  ctx.empty({ reason: data.reason ?? "", lost });
   draw(true);
   return "gone";
 }

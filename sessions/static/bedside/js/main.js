@@ -2,7 +2,7 @@
 
 import { ctx, startIn } from "./app.js";
 import { drawFrame, fitDock } from "./frame.js";
-import * as queue from "./queue.js";
+import * as outbox from "./outbox.js";
 import { screenOf, startRouter } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
 import { byId, h } from "./ui.js";
@@ -32,7 +32,7 @@ import "./screens/trends.js";
 import "./screens/takeout.js";
 import "./screens/paper.js";
 import "./screens/due.js";
-import "./screens/around.js";
+import "./screens/surroundings.js";
 import "./screens/access.js";
 import "./screens/needles.js";
 import "./screens/running.js";
@@ -90,7 +90,7 @@ async function reconnected() {
   ctx.redraw();
   asked = Date.now();
   if (ctx.gate === "open" || ctx.gate === "first") await ctx.refresh();
-  await queue.push();
+  await outbox.push();
 }
 
 function listen() {
@@ -105,13 +105,10 @@ function listen() {
   window.addEventListener("online", reconnected);
   window.addEventListener("offline", ctx.redraw);
   window.addEventListener("resize", fitDock);
-  document.addEventListener("visibilitychange", () => (document.hidden ? queue.push() : lookAround()));
+  document.addEventListener("visibilitychange", () => (document.hidden ? outbox.push() : lookAround()));
   setInterval(lookAround, LOOK_EVERY);
-  vault.whenTaken(() => {
-    ctx.gate = "taken";
-    ctx.redraw();
-  });
-  queue.bind(ctx, ctx.redraw, (kind) => {
+  vault.whenTaken(ctx.stepAside);
+  outbox.bind(ctx, ctx.redraw, (kind) => {
     if (kind === "gone" || kind === "signedOut") ctx.refresh();
   });
 }

@@ -1,7 +1,7 @@
 /* A time that can be moved by large buttons: hours, tens of minutes, minutes. No system keyboard, no wheel to drag. */
 
 import { later } from "./clock.js";
-import { reorder } from "./draft.js";
+import { reorder, setRow } from "./draft.js";
 import { addressOf } from "./router.js";
 import { bigButton, h } from "./ui.js";
 import { dayOf, t, timeOf, tn } from "./words.js";
@@ -75,7 +75,7 @@ export function momentRow(name, label, iso, onPick) {
 /** Move a timed row to another moment -> where order of time puts it. @param {Night} night @param {Iso} iso */
 export function retime(night, list, index, iso) {
   const row = night.doc[list][index];
-  row.at = iso;
+  setRow(night, list, index, { at: iso });
   reorder(night, list);
   return night.doc[list].indexOf(row);
 }

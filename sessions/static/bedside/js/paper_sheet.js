@@ -6,7 +6,7 @@
 
 import { checkOf, inside } from "./check_rows.js";
 import { fromWall, later, toWall } from "./clock.js";
-import { getPath, limitsOf, onPaper } from "./draft.js";
+import { getPath, limitsOf, onPaper, takeDocument } from "./draft.js";
 import { oddity, parseNumber, refusal } from "./numbers.js";
 import { t } from "./words.js";
 
@@ -58,37 +58,35 @@ export function wrongTime(night, path) {
 
 /**
  * The reader of cells: number(path of the sheet, path of the record) notes what is wrong and what was confirmed.
- * @param {Night} night @param {Kit} kit
+ * @param {Night} laid @param {Kit} kit
  */
-function reader(night, kit) {
-  const { paper } = night.plan;
+function reader(laid, kit) {
+  const { paper } = laid.plan;
   return (path, to = path) => {
-    const text = typedAt(night, path);
+    const text = typedAt(laid, path);
     const { value = null, ask, wrong } = readNumber(limitsAt(kit, path), text);
     if (wrong) paper.wrong.push(wrong);
-    if (ask && paper.sure[path] === text) night.doc.confirmed.push(to);
+    if (ask && paper.sure[path] === text) laid.doc.confirmed.push(to);
     return value;
   };
 }
 
 /**
  * The lines of a list with something in them; `make(number of a column)` gives a row of the record.
- * @param {Night} night @param {Kit} kit
+ * @param {Night} laid @param {Kit} kit
  */
-function layLines(night, kit, list, number, make) {
-  const {
-    doc,
-    plan: { paper },
-  } = night;
-  doc[list] = [];
+function layLines(laid, kit, list, number, make) {
+  const record = laid.doc;
+  const { paper } = laid.plan;
+  record[list] = [];
   for (const [index, row] of (paper.typed[list] ?? []).entries()) {
     if (!filled(row)) continue;
-    const wrong = wrongTime(night, `${list}[${index}].at`);
+    const wrong = wrongTime(laid, `${list}[${index}].at`);
     if (wrong) paper.wrong.push(wrong);
-    else if (doc.started_at)
-      doc[list].push({
-        at: row.at ? following(clockOf(row.at), doc.started_at, kit.patient.zone) : doc.started_at,
-        ...make(row, (name) => number(`${list}[${index}].${name}`, `${list}[${doc[list].length}].${name}`)),
+    else if (record.started_at)
+      record[list].push({
+        at: row.at ? following(clockOf(row.at), record.started_at, kit.patient.zone) : record.started_at,
+        ...make(row, (name) => number(`${list}[${index}].${name}`, `${list}[${record[list].length}].${name}`)),
       });
   }
 }
@@ -98,24 +96,24 @@ const wholeNight = (kit) => ["fluid", "before", "after"].flatMap((part) => onPap
 
 const columns = (names, number) => Object.fromEntries(names.map((name) => [name, number(name)]));
 
-/** @param {Night} night @param {Kit} kit */
-function layChecks(night, kit, number) {
-  const { checks } = night.plan.paper.typed;
-  night.doc.checks = (kit.checklist?.items ?? []).flatMap((item) => {
+/** @param {Night} laid @param {Kit} kit */
+function layChecks(laid, kit, number) {
+  const { checks } = laid.plan.paper.typed;
+  laid.doc.checks = (kit.checklist?.items ?? []).flatMap((item) => {
     const value = item.asks_value ? number(`checks.${item.key}.value`) : null;
     if (!checks[item.key]?.good && value === null) return [];
     return [checkOf(item, { passed: value === null || inside(item, value), value })];
   });
-  night.doc.checklist_version = night.doc.checks.length ? kit.checklist.version : null;
+  laid.doc.checklist_version = laid.doc.checks.length ? kit.checklist.version : null;
 }
 
-/** @param {Night} night @param {Kit} kit */
-function laySites(night, kit, number) {
-  night.doc.sites = [];
-  for (const [index, { site, use }] of night.plan.paper.typed.sites.entries()) {
-    const to = `sites[${night.doc.sites.length}].`;
+/** @param {Night} laid @param {Kit} kit */
+function laySites(laid, kit, number) {
+  laid.doc.sites = [];
+  for (const [index, { site, use }] of laid.plan.paper.typed.sites.entries()) {
+    const to = `sites[${laid.doc.sites.length}].`;
     if (site)
-      night.doc.sites.push({
+      laid.doc.sites.push({
         site: Number(site),
         use,
         needle: "",
@@ -134,31 +132,31 @@ function laySites(night, kit, number) {
  * @param {Night} night @param {Kit} kit
  */
 export function layOut(night, kit) {
-  const {
-    doc,
-    plan: { paper },
-  } = night;
+  const record = { ...night.doc };
+  const laid = { ...night, doc: record };
+  const { paper } = night.plan;
   const { typed, day } = paper;
   const [start, end] = [clockOf(typed.started_at), clockOf(typed.ended_at)];
-  Object.assign(doc, { source: "paper", run_sheet_version: null, confirmed: [] });
-  paper.wrong = ["started_at", "ended_at"].map((path) => wrongTime(night, path)).filter(Boolean);
-  doc.started_at = start && fromWall(`${day}T${start}`, kit.patient.zone);
-  doc.ended_at = doc.started_at && end ? following(end, later(doc.started_at, 1), kit.patient.zone) : null;
-  night.stage = doc.ended_at ? "after" : doc.started_at ? "running" : "before";
-  const number = reader(night, kit);
-  Object.assign(doc, columns(wholeNight(kit), number));
-  laySites(night, kit, number);
-  layChecks(night, kit, number);
-  layLines(night, kit, "readings", number, (_, column) => columns(onPaper(kit, "readings"), column));
-  layLines(night, kit, "events", number, ({ kind, note }, column) => ({
+  Object.assign(record, { source: "paper", run_sheet_version: null, confirmed: [] });
+  paper.wrong = ["started_at", "ended_at"].map((path) => wrongTime(laid, path)).filter(Boolean);
+  record.started_at = start && fromWall(`${day}T${start}`, kit.patient.zone);
+  record.ended_at = record.started_at && end ? following(end, later(record.started_at, 1), kit.patient.zone) : null;
+  night.stage = record.ended_at ? "after" : record.started_at ? "running" : "before";
+  const number = reader(laid, kit);
+  Object.assign(record, columns(wholeNight(kit), number));
+  laySites(laid, kit, number);
+  layChecks(laid, kit, number);
+  layLines(laid, kit, "readings", number, (_, column) => columns(onPaper(kit, "readings"), column));
+  layLines(laid, kit, "events", number, ({ kind, note }, column) => ({
     kind: kind || "other",
     note: note ?? "",
     ...columns(onPaper(kit, "events"), column),
   }));
-  layLines(night, kit, "medicines", number, ({ name, unit }, column) => ({
+  layLines(laid, kit, "medicines", number, ({ name, unit }, column) => ({
     name,
     unit,
     note: "",
     ...columns(onPaper(kit, "medicines"), column),
   }));
+  takeDocument(night, record);
 }

@@ -53,16 +53,16 @@ export function forget(name) {
  * Remind at a moment (ISO), once, and tell; a new moment under the same name replaces the old. A moment more than
  * `grace` ms ago is not made up for: opening the page in the morning must not ring for last night.
  * @param {string} name @param {Iso | null} iso @param {() => void} tell
- * @param {{stillDue?: () => boolean, grace?: number, now?: () => number}} [when]
+ * @param {{isStillDue?: () => boolean, grace?: number, now?: () => number}} [when]
  */
-export function remindAt(name, iso, tell, { stillDue = () => true, grace = 60_000, now = Date.now } = {}) {
+export function remindAt(name, iso, tell, { isStillDue = () => true, grace = 60_000, now = Date.now } = {}) {
   if (timers.get(name)?.iso === iso) return;
   forget(name);
   if (!iso) return;
   const wait = Date.parse(iso) - now();
   if (wait < -grace) return;
   const ring = () => {
-    if (!stillDue()) return;
+    if (!isStillDue()) return;
     remind();
     tell();
   };

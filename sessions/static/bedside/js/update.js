@@ -4,7 +4,7 @@ let reloading = false;
 
 /** @param {Ctx} ctx */
 function offer(ctx, registration) {
-  ctx.update = registration.waiting;
+  ctx.offer(registration.waiting);
   if (ctx.update && !ctx.night) takeUpdate(ctx);
   else ctx.redraw();
 }

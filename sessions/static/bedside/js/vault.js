@@ -103,12 +103,12 @@ async function enter() {
   try {
     base = await openBase(who);
     opened().onversionchange = () => base?.close();
-    const held = await rawRead("meta", "key");
+    const holder = await rawRead("meta", "key");
     status.denied = false;
-    status.evicted = !held && plain("held") === who;
-    if (held?.wrapped) return "locked";
-    key = held?.key ?? (await freshKey());
-    if (!held) await rawWrite([["meta", { id: "key", key }]]);
+    status.evicted = !holder && plain("held") === who;
+    if (holder?.wrapped) return "locked";
+    key = holder?.key ?? (await freshKey());
+    if (!holder) await rawWrite([["meta", { id: "key", key }]]);
     setPlain("held", who);
     return "open";
   } catch (problem) {
@@ -154,7 +154,7 @@ export async function askToStay() {
 function claim(steal = false) {
   if (!navigator.locks) return true;
   return new Promise((resolve) => {
-    const held = (lock) => {
+    const whenGranted = (lock) => {
       resolve(Boolean(lock));
       status.taken = !lock;
       return (
@@ -165,7 +165,7 @@ function claim(steal = false) {
       );
     };
     const options = steal ? { steal: true } : { ifAvailable: true };
-    holding = navigator.locks.request(nameOf(account), options, held).catch(() => {
+    holding = navigator.locks.request(nameOf(account), options, whenGranted).catch(() => {
       status.taken = true;
       base?.close();
       base = key = release = null;
@@ -302,13 +302,18 @@ async function rekey(pin) {
 export async function unlock(pin) {
   const tries = (await rawRead("meta", "tries")) ?? { id: "tries", count: 0, until: 0 };
   if (tries.until > Date.now()) return { open: false, wait: tries.until - Date.now(), tries: tries.count };
-  const held = await rawRead("meta", "key");
+  const holder = await rawRead("meta", "key");
   try {
-    const under = await keyOfPin(pin, held.salt, held.iterations);
-    key = await crypto.subtle.unwrapKey("raw", held.wrapped, under, { name: "AES-GCM", iv: held.iv }, "AES-GCM", true, [
-      "encrypt",
-      "decrypt",
-    ]);
+    const under = await keyOfPin(pin, holder.salt, holder.iterations);
+    key = await crypto.subtle.unwrapKey(
+      "raw",
+      holder.wrapped,
+      under,
+      { name: "AES-GCM", iv: holder.iv },
+      "AES-GCM",
+      true,
+      ["encrypt", "decrypt"],
+    );
     await rawWrite([["meta", "tries", true]]);
     setPlain("held", account);
     return { open: true };

@@ -3,11 +3,12 @@
 import { limbPicture, longestRested, siteWords, stateOf, warnings } from "../arm.js";
 import { useWords } from "../choices.js";
 import { toWall } from "../clock.js";
+import { siteOf } from "../draft.js";
 import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { t } from "../words.js";
-import { held } from "./checks.js";
-import { rowOf, takeSite } from "./needles.js";
+import { openChecks } from "./checks.js";
+import { takeSite } from "./needles.js";
 
 const USES = ["arterial", "venous"];
 let active = null; // which needle the next touch is for; null lets the address, or the first one without a site, be it
@@ -16,7 +17,7 @@ window.addEventListener("hashchange", () => {
 });
 
 /** @param {Ctx} ctx */
-const pickedOf = (ctx) => Object.fromEntries(USES.map((use) => [use, rowOf(ctx.night, use)?.site ?? null]));
+const pickedOf = (ctx) => Object.fromEntries(USES.map((use) => [use, siteOf(ctx.night, use)?.site ?? null]));
 /** @param {Ctx} ctx */
 const todayOf = (ctx) => toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
 /** @param {Ctx} ctx */
@@ -110,7 +111,7 @@ function draw(ctx, params) {
   const [picked, today] = [pickedOf(ctx), todayOf(ctx)];
   const warned = [...new Set(USES.flatMap((each) => warnings(sites, picked, each, today)))];
   return [
-    held(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
+    openChecks(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
     turns(ctx, use, picked),
     warned.length
       ? note(
@@ -128,7 +129,7 @@ function draw(ctx, params) {
 /** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
-  if (held(ctx, "access").length) return [{ label: t("Look, feel, listen"), go: ["checks", "access"] }];
+  if (openChecks(ctx, "access").length) return [{ label: t("Look, feel, listen"), go: ["checks", "access"] }];
   const picked = pickedOf(ctx);
   const missing = sitesOf(ctx).length && USES.some((use) => picked[use] == null);
   const next = {

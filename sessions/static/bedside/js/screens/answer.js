@@ -3,9 +3,9 @@
  * unit looks at it.
  */
 
-import { lastPost, nightsBefore } from "../around.js";
 import { callButtons } from "../calls.js";
 import { overLimit } from "../fluid.js";
+import { lastPost, nightsBefore } from "../nights_before.js";
 import { looksNext } from "../opening.js";
 import { register } from "../router.js";
 import { againstBefore, figures, spread } from "../sum_up.js";

@@ -2,8 +2,9 @@
  * What changed in the prescription since this person last read it: to be acknowledged once, with or without a network.
  */
 
-import { acknowledge, changesUnread } from "../around.js";
+import { acknowledge, changesUnread } from "../acknowledging.js";
 import { callButtons } from "../calls.js";
+import { takeVersion } from "../draft.js";
 import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { dayOf, t } from "../words.js";
@@ -12,19 +13,18 @@ import { dayOf, t } from "../words.js";
 const begun = (ctx) => ctx.night && ctx.night.stage === "before";
 
 /** A night that was begun on the version before goes on with this one: the person has read it. @param {Ctx} ctx */
-function takeVersion(ctx) {
+function goOnWithVersion(ctx) {
   const version = ctx.kit.prescription?.version;
   if (version === undefined || !ctx.night || ctx.night.stage === "handed" || ctx.night.prescriptionVersion === version)
     return;
-  Object.assign(ctx.night, { prescriptionVersion: version });
-  ctx.night.doc.prescription_version = version;
+  takeVersion(ctx.night, version);
   ctx.save();
 }
 
 /** @param {Ctx} ctx */
 async function read(ctx) {
   await acknowledge(ctx, t("Prescription {n} was read", { n: ctx.kit.prescription?.version }));
-  takeVersion(ctx);
+  goOnWithVersion(ctx);
   ctx.go(begun(ctx) ? "checks" : "tonight");
 }
 
@@ -71,7 +71,7 @@ function bar(ctx) {
     {
       label: t("Go on"),
       tap: () => {
-        if (night) takeVersion(ctx);
+        if (night) goOnWithVersion(ctx);
         ctx.go(next);
       },
     },

@@ -6,6 +6,7 @@
 
 import { callButtons } from "../calls.js";
 import { checkOf, inside } from "../check_rows.js";
+import { overruleCheck, putRow, setFields } from "../draft.js";
 import { kept, read } from "../kept.js";
 import { pointTo } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
@@ -24,7 +25,8 @@ const rowOf = (ctx, item) => ctx.night.doc.checks.find((row) => row.key === item
 const holds = (row) => row && !row.passed && !row.overruled;
 
 /** Checks of a part that hold the flow: failed and not overruled, or without an answer. @param {Ctx} ctx */
-export const held = (ctx, part) => itemsOf(ctx, part).filter((item) => !rowOf(ctx, item) || holds(rowOf(ctx, item)));
+export const openChecks = (ctx, part) =>
+  itemsOf(ctx, part).filter((item) => !rowOf(ctx, item) || holds(rowOf(ctx, item)));
 
 /** "at most 0.1 mg/L", "13.5 to 14.5 mS/cm", or "". @param {CheckItem} item */
 export function limitWords({ limit_low: low, limit_high: high, unit }) {
@@ -38,11 +40,8 @@ export function limitWords({ limit_low: low, limit_high: high, unit }) {
 function write(ctx, item, answer) {
   const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
   ctx.change(words, (night) => {
-    const row = checkOf(item, { at: ctx.now().toISOString(), ...answer });
-    const index = night.doc.checks.findIndex((each) => each.key === item.key);
-    if (index < 0) night.doc.checks.push(row);
-    else night.doc.checks[index] = row;
-    night.doc.checklist_version = ctx.kit.checklist.version;
+    putRow(night, "checks", "key", checkOf(item, { at: ctx.now().toISOString(), ...answer }));
+    setFields(night, { checklist_version: ctx.kit.checklist.version });
   });
 }
 
@@ -55,7 +54,7 @@ function answer(ctx, item, given) {
 /** @param {Ctx} ctx */
 function onward(ctx, item) {
   const items = itemsOf(ctx, item.part);
-  const next = items.slice(items.indexOf(item) + 1).find((each) => !rowOf(ctx, each)) ?? held(ctx, item.part)[0];
+  const next = items.slice(items.indexOf(item) + 1).find((each) => !rowOf(ctx, each)) ?? openChecks(ctx, item.part)[0];
   turnTo(ctx, item.part, next?.key ?? "all");
   announce([next?.name ?? t("All checks are answered."), next && limitWords(next)].filter(Boolean).join(", "));
 }
@@ -85,11 +84,7 @@ async function measure(ctx, item) {
 /** @param {Ctx} ctx */
 function overrule(ctx, item, reason) {
   reasoning = null;
-  const row = rowOf(ctx, item);
-  ctx.change(t("{check}: overruled", { check: item.name }), (night) => {
-    const held = night.doc.checks.find((each) => each.key === item.key);
-    if (held) Object.assign(held, { overruled: true, reason, at: row?.at });
-  });
+  ctx.change(t("{check}: overruled", { check: item.name }), (night) => overruleCheck(night, item.key, reason));
   onward(ctx, item);
 }
 
@@ -191,7 +186,7 @@ function listed(ctx, items) {
 function place(ctx, params) {
   const part = NEXT[params[0]] ? params[0] : "setup";
   const items = itemsOf(ctx, part);
-  const [first] = held(ctx, part);
+  const [first] = openChecks(ctx, part);
   const item = params[1] === "all" ? null : (items.find((each) => each.key === params[1]) ?? first);
   return { part, items, item };
 }
@@ -219,7 +214,7 @@ function draw(ctx, params) {
   const { part, items, item } = place(ctx, params);
   if (!items.length) return note(t("The unit asks for no checks here."));
   if (item) return one(ctx, item, items);
-  const left = held(ctx, part).length;
+  const left = openChecks(ctx, part).length;
   return [
     left
       ? note(tn("{n} check holds the treatment.", "{n} checks hold the treatment.", left), "stop")
@@ -259,7 +254,7 @@ function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const { part, items, item } = place(ctx, params);
   if (item) return barOf(ctx, item);
-  const first = held(ctx, part)[0];
+  const first = openChecks(ctx, part)[0];
   if (first && items.length) return [{ label: t("To the check that holds"), tap: () => turnTo(ctx, part, first.key) }];
   return [{ label: part === "setup" ? t("Next: weigh") : t("Go on"), go: NEXT[part] }];
 }

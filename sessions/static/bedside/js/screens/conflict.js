@@ -2,7 +2,7 @@
 
 import { differences, documentOf } from "../draft.js";
 import { fieldName, shownValue, whenWords } from "../fields.js";
-import * as queue from "../queue.js";
+import * as outbox from "../outbox.js";
 import { register } from "../router.js";
 import { h, note } from "../ui.js";
 import { t } from "../words.js";
@@ -12,9 +12,9 @@ const nightOf = (ctx, id) => ctx.nights.find((night) => night.id === id) ?? ctx.
 
 /** @param {Ctx} ctx @param {Night} night */
 async function settle(ctx, night, choice) {
-  queue.settle(night, choice, ctx.kit);
+  outbox.settle(night, choice, ctx.kit);
   await ctx.save(night);
-  if (choice === "mine") await queue.push();
+  if (choice === "mine") await outbox.push();
   ctx.go("queue");
 }
 

@@ -1,6 +1,6 @@
 /* What is due around the treatment: noted here when it was done, with or without a network. */
 
-import { noteAround } from "../around.js";
+import { noteAround } from "../acknowledging.js";
 import { register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { dayOf, t } from "../words.js";

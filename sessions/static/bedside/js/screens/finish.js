@@ -3,19 +3,20 @@
  * always what comes next.
  */
 
-import { lastTime } from "../around.js";
 import { askAll, labelOf, textField, unset } from "../ask.js";
 import { bleedingRows, outSince, pull, siteName, stillOpen, stopped } from "../bleeding.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { dialyserLooks, yesNo } from "../choices.js";
-import { askedAt, stampStep } from "../draft.js";
+import { minuteOf } from "../course.js";
+import { askedAt, dropRow, putRow, setMoment, stampStep, toggleField } from "../draft.js";
 import { kept } from "../kept.js";
 import { momentRow } from "../moment_row.js";
+import { lastTime } from "../nights_before.js";
 import { askNumber, numberField } from "../pad.js";
 import { register } from "../router.js";
 import { bigButton, byId, choiceRow, h, note } from "../ui.js";
 import { fmt, t, timeOf, tn } from "../words.js";
-import { held } from "./checks.js";
+import { openChecks } from "./checks.js";
 import { standingDrop } from "./weigh.js";
 
 const ENDED = kept("Blood is back, treatment ended");
@@ -29,10 +30,7 @@ const besides = (ctx) => askedAt(ctx.kit, "fluid").filter((path) => ![...FLUID, 
 /** @param {Ctx} ctx */
 function end(ctx) {
   ctx.change(t(ENDED), (night) => {
-    const at = ctx.now();
-    at.setUTCSeconds(0, 0);
-    night.doc.ended_at = at.toISOString();
-    night.stage = "after";
+    setMoment(night, "ended_at", minuteOf(ctx.now()));
     stampStep(night, "ended", ENDED, ctx.now().toISOString());
   });
 }
@@ -60,8 +58,8 @@ const usedOf = (ctx, item) => ctx.night.doc.used_stock.find((row) => row.item ==
 
 /** @param {Night} night */
 function use(night, item, count) {
-  const others = night.doc.used_stock.filter((row) => row.item !== item.id);
-  night.doc.used_stock = count === null ? others : [...others, { item: item.id, count }];
+  dropRow(night, "used_stock", "item", item.id);
+  if (count !== null) putRow(night, "used_stock", "item", { item: item.id, count });
 }
 
 /** @param {Ctx} ctx */
@@ -148,7 +146,7 @@ function nextStep(ctx) {
       label: t("Next: dialyser and machine"),
       tap: () => byId("machine").scrollIntoView({ block: "center" }),
     };
-  if (held(ctx, "after").length) return { label: t("Next: checks after"), go: ["checks", "after"] };
+  if (openChecks(ctx, "after").length) return { label: t("Next: checks after"), go: ["checks", "after"] };
   return { label: t("Next: look it over"), go: "summary" };
 }
 
@@ -162,9 +160,7 @@ function ended(ctx) {
         : t("The treatment has no start yet."),
     );
   return momentRow("end", t("Ended"), doc.ended_at, (iso) =>
-    ctx.change(t("End: {time}", { time: timeOf(iso) }), (night) => {
-      night.doc.ended_at = iso;
-    }),
+    ctx.change(t("End: {time}", { time: timeOf(iso) }), (night) => setMoment(night, "ended_at", iso)),
   );
 }
 
@@ -172,7 +168,7 @@ function ended(ctx) {
 function checks(ctx) {
   const items = (ctx.kit.checklist?.items ?? []).filter((item) => item.part === "after");
   if (!items.length) return null;
-  const left = held(ctx, "after").length;
+  const left = openChecks(ctx, "after").length;
   const words = left ? tn("{n} is open", "{n} are open", left) : t("all answered");
   return bigButton(t("Checks after"), () => ctx.go("checks", "after"), { hint: words, data: { k: "checks-after" } });
 }
@@ -180,10 +176,7 @@ function checks(ctx) {
 /** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
-  const pick = (label, path) => (value) =>
-    ctx.change(label, (night) => {
-      night.doc[path] = night.doc[path] === value ? (path === "disinfected" ? null : "") : value;
-    });
+  const pick = (label, path) => (value) => ctx.change(label, (night) => toggleField(night, path, value));
   const drop = standingDrop(ctx.night.doc, "post");
   const bleeding = ctx.night.doc.ended_at ? bleedingRows(ctx) : [];
   return [

@@ -1,6 +1,6 @@
 /* Words from the unit. Not for anything urgent, in either direction. */
 
-import { seen, unseen } from "../around.js";
+import { seen, unseen } from "../acknowledging.js";
 import { callButtons } from "../calls.js";
 import { looksNext } from "../opening.js";
 import { register } from "../router.js";

@@ -4,7 +4,7 @@ import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { NEEDLES, NO, needleKinds, YES } from "../choices.js";
 import { minuteOf } from "../course.js";
-import { limitsOf, stampStep } from "../draft.js";
+import { addSite, changeSite, limitsOf, setFields, setMoment, siteOf, stampStep } from "../draft.js";
 import { asKept, filled, kept, read } from "../kept.js";
 import { withUnit } from "../numbers.js";
 import { remind } from "../reminders.js";
@@ -30,7 +30,6 @@ const stepsOf = (kit) => kit.run_sheet?.steps ?? [];
 /** @param {Night} night */
 const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "" };
 /** @param {Night} night */
-export const rowOf = (night, use) => night.doc.sites.findLast((row) => row.use === use);
 
 /** @param {Ctx} ctx */
 function here(ctx) {
@@ -132,8 +131,8 @@ function countdown(ctx) {
  */
 function needleOf(ctx, use) {
   /** @type {Partial<UsedSite>} */
-  const row = rowOf(ctx.night, use) ?? {};
-  const other = rowOf(ctx.night, use === "arterial" ? "venous" : "arterial") ?? {};
+  const row = siteOf(ctx.night, use) ?? {};
+  const other = siteOf(ctx.night, use === "arterial" ? "venous" : "arterial") ?? {};
   const before = plain("needle") ?? {};
   const first = (name, last) => row[name] || other[name] || last || null;
   return {
@@ -152,7 +151,7 @@ function needleAsked(ctx, { use }) {
   const shown = needleOf(ctx, use);
   const set = (name, label, options) => (value) =>
     ctx.change(t("{label}: {value}", { label, value: options.find((each) => each.value === value).label }), (night) =>
-      Object.assign(rowOf(night, use) ?? {}, shown, { [name]: value }),
+      changeSite(night, use, { ...shown, [name]: value }),
     );
   const row = (name, label, options) => choiceRow(label, options, shown[name], set(name, label, options));
   return [
@@ -170,10 +169,7 @@ function needleAsked(ctx, { use }) {
   ];
 }
 
-const fillRow = (use, values) => (night, iso) => {
-  const row = rowOf(night, use);
-  if (row) Object.assign(row, values(iso));
-};
+const fillRow = (use, values) => (night, iso) => changeSite(night, use, values(iso));
 
 /** @param {Ctx} ctx */
 function failed(ctx, step, field) {
@@ -210,7 +206,7 @@ function scale(ctx, step, field, numbers) {
       String(n),
       fillRow(step.use, () => ({ [field]: n })),
     );
-  const stands = rowOf(ctx.night, step.use)?.[field];
+  const stands = siteOf(ctx.night, step.use)?.[field];
   return h(
     "div",
     { class: "scale", role: "group", aria: { label: step.words } },
@@ -282,8 +278,7 @@ const firstStepOf = (steps, use) => {
 /** @param {Ctx} ctx */
 function again(ctx, use) {
   moveTo(ctx, firstStepOf(here(ctx).steps, use), t(ANOTHER), (night, iso) => {
-    const row = rowOf(night, use);
-    if (row) Object.assign(row, { attempts: (row.attempts ?? 1) + 1, flash: null, flushed: null });
+    changeSite(night, use, { attempts: (siteOf(night, use)?.attempts ?? 1) + 1, flash: null, flushed: null });
     stampStep(night, "another_attempt", ANOTHER, iso);
   });
 }
@@ -310,7 +305,7 @@ function notWorking(ctx, use) {
 /* The screen --------------------------------------------------------------------------------------- */
 
 /** @param {Ctx} ctx */
-const siteName = (ctx, use) => ctx.kit.access?.sites.find((site) => site.id === rowOf(ctx.night, use)?.site)?.name;
+const siteName = (ctx, use) => ctx.kit.access?.sites.find((site) => site.id === siteOf(ctx.night, use)?.site)?.name;
 
 /** @param {Ctx} ctx */
 function draw(ctx) {
@@ -321,7 +316,7 @@ function draw(ctx) {
   if (!step) return lastScreen(ctx);
   if (sheet.failed) return notWorking(ctx, sheet.failed);
   const name = step.use && siteName(ctx, step.use);
-  const unchosen = step.use && step.asks && !rowOf(ctx.night, step.use);
+  const unchosen = step.use && step.asks && !siteOf(ctx.night, step.use);
   return [
     h("p", { class: "step-words", text: step.words }),
     name || step.hint
@@ -363,9 +358,8 @@ function lastScreen(ctx) {
 function start(ctx) {
   replace("running");
   ctx.change(t(RUNS), (night) => {
-    night.doc.started_at ??= minuteOf(ctx.now());
-    night.doc.run_sheet_version = ctx.kit.run_sheet?.version ?? night.doc.run_sheet_version;
-    night.stage = "running";
+    setMoment(night, "started_at", night.doc.started_at ?? minuteOf(ctx.now()));
+    setFields(night, { run_sheet_version: ctx.kit.run_sheet?.version ?? night.doc.run_sheet_version });
     stampStep(night, "running", RUNS, ctx.now().toISOString());
     night.screen = location.hash;
   });
@@ -373,27 +367,13 @@ function start(ctx) {
 
 /** Take a site for a use. One that a needle has been in stays in the record beside the new one. @param {Night} night */
 export function takeSite(night, use, site) {
-  const row = rowOf(night, use);
+  const row = siteOf(night, use);
   if (row?.site === site) return;
   const used = row && (row.at || row.flash != null);
-  if (row && !used) Object.assign(row, { site });
-  else
-    night.doc.sites.push({
-      site,
-      use,
-      attempts: null,
-      bleeding_minutes: null,
-      gauge: null,
-      needle: "",
-      length_mm: null,
-      pain: null,
-      flash: null,
-      flushed: null,
-      note: "",
-      at: null,
-    });
+  if (row && !used) return changeSite(night, use, { site });
+  if (used && !row.note) changeSite(night, use, { note: GIVEN_UP });
+  addSite(night, use, site);
   if (!used) return;
-  row.note ||= GIVEN_UP;
   const { sheet } = night.plan;
   if (sheet?.failed === use) Object.assign(sheet, { failed: "", restart: use });
 }
@@ -422,7 +402,7 @@ function main(ctx) {
 function done(ctx, step) {
   const { qb } = sheetOf(ctx.night);
   if (step.asks === "pump_speed") return forward(ctx, qb ? `${qb} mL/min` : "");
-  if (step.asks !== "needle" || !rowOf(ctx.night, step.use)) return forward(ctx);
+  if (step.asks !== "needle" || !siteOf(ctx.night, step.use)) return forward(ctx);
   const shown = needleOf(ctx, step.use);
   setPlain("needle", { needle: shown.needle, length_mm: shown.length_mm });
   return forward(

@@ -7,7 +7,7 @@
 import { textField } from "../ask.js";
 import { dialyserLooks, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
-import { onPaper, setPath, shortOf } from "../draft.js";
+import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
 import { layOut, limitsAt, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
@@ -308,7 +308,7 @@ function checksPart(ctx) {
 function machinePart(ctx) {
   const { doc } = ctx.night;
   const chosen = (path) => (value) => {
-    doc[path] = doc[path] === value ? (path === "disinfected" ? null : "") : value;
+    toggleField(ctx.night, path, value);
     settle(ctx);
   };
   return [

@@ -2,7 +2,7 @@
 
 import { fieldName, whenWords } from "../fields.js";
 import * as kits from "../kit.js";
-import * as queue from "../queue.js";
+import * as outbox from "../outbox.js";
 import { register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { clockOffset } from "../wire.js";
@@ -53,7 +53,7 @@ function nightRow(ctx, { state, night }) {
     h("p", { text: STATES()[state] }),
     faults(ctx, night),
     state === "conflict" && bigButton(t("Look at both versions"), () => ctx.go("conflict", night.id), { tone: "go" }),
-    state === "refused" && bigButton(t("Send it again as it is"), () => queue.retry(night.id)),
+    state === "refused" && bigButton(t("Send it again as it is"), () => outbox.retry(night.id)),
     state === "open" &&
       night !== ctx.night &&
       bigButton(t("Go on with it"), () => {
@@ -65,9 +65,9 @@ function nightRow(ctx, { state, night }) {
 
 /** @param {Ctx} ctx */
 async function leave(ctx, errand) {
-  await queue.drop(errand.id);
+  await outbox.drop(errand.id);
   ctx.redraw();
-  toast(t("Left: {what}", { what: errand.words }), () => queue.errand(errand));
+  toast(t("Left: {what}", { what: errand.words }), () => outbox.errand(errand));
 }
 
 /** @param {Ctx} ctx @param {any} waiting */
@@ -78,7 +78,7 @@ function errandRow(ctx, { state, errand }) {
     h("h2", { text: errand.words || t("A note to the unit") }),
     h("p", { text: state === "refused" ? errand.refused : t("Waits for the unit.") }),
     state === "refused" && [
-      bigButton(t("Try again"), () => queue.retry(errand.id)),
+      bigButton(t("Try again"), () => outbox.retry(errand.id)),
       bigButton(t("Leave it"), () => leave(ctx, errand)),
     ],
   );
@@ -107,7 +107,7 @@ function clock() {
 }
 
 function pulse() {
-  const { busy, next, signedOut } = queue.pulse;
+  const { busy, next, signedOut } = outbox.pulse;
   if (busy) return h("p", { role: "status", text: t("Sending …") });
   if (signedOut)
     return note(
@@ -124,7 +124,7 @@ function pulse() {
 register("queue", {
   title: () => t("What waits to be sent"),
   draw: (ctx) => {
-    const rows = queue.list();
+    const rows = outbox.list();
     const age = kits.ageHours();
     return [
       rows.length
@@ -147,13 +147,13 @@ register("queue", {
     ];
   },
   bar: (ctx) => [
-    queue.pulse.signedOut
+    outbox.pulse.signedOut
       ? { label: t("Sign in"), tap: () => location.assign("/accounts/login/?next=/tonight/") }
       : {
           label: t("Send now"),
           tap: async () => {
             await ctx.refresh();
-            await queue.push();
+            await outbox.push();
           },
         },
   ],

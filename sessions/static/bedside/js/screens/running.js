@@ -4,7 +4,7 @@ import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { later } from "../clock.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
-import { removeRow, stampStep } from "../draft.js";
+import { removeRow, setFields, stampStep } from "../draft.js";
 import { kept, read } from "../kept.js";
 import { momentRow } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
@@ -16,7 +16,7 @@ import { fmt, hours, t, timeOf, tn } from "../words.js";
 
 const EVERY = 15_000;
 const WAS_MISSED = kept("Reading missed");
-const likes = () => ({ screen: true, remind: true, ...plain("running") });
+const preferences = () => ({ screen: true, remind: true, ...plain("running") });
 
 /* What is shown ------------------------------------------------------------------------------------ */
 
@@ -149,20 +149,20 @@ function happened(ctx) {
 /** @param {Ctx} ctx */
 function arm(ctx) {
   const { due } = course(ctx.night, ctx.kit, ctx.now());
-  if (!likes().remind || !due) return forget("reading");
-  const stillDue = () => ctx.night && course(ctx.night, ctx.kit, ctx.now()).due === due;
+  if (!preferences().remind || !due) return forget("reading");
+  const isStillDue = () => ctx.night && course(ctx.night, ctx.kit, ctx.now()).due === due;
   const tell = () => {
     announce(t("A reading is due."));
     ctx.redraw();
   };
-  return remindAt("reading", due, tell, { stillDue });
+  return remindAt("reading", due, tell, { isStillDue });
 }
 
 /** @param {Ctx} ctx */
 function reminderSet(ctx) {
   const set = (name) => (value) => {
-    setPlain("running", { ...likes(), [name]: value });
-    keepAwake(likes().screen);
+    setPlain("running", { ...preferences(), [name]: value });
+    keepAwake(preferences().screen);
     ctx.redraw();
   };
   const [on, off] = [
@@ -182,9 +182,9 @@ function reminderSet(ctx) {
         { able },
       ),
     ),
-    choiceRow(t("Remind of the next reading"), [on, off], likes().remind, set("remind")),
+    choiceRow(t("Remind of the next reading"), [on, off], preferences().remind, set("remind")),
     bigButton(t("Try the reminder"), remind, { data: { k: "try" } }),
-    choiceRow(t("Keep the screen on"), [on, off], likes().screen, set("screen")),
+    choiceRow(t("Keep the screen on"), [on, off], preferences().screen, set("screen")),
   );
 }
 
@@ -193,7 +193,7 @@ function reminderSet(ctx) {
 /** @param {Ctx} ctx @param {Iso} iso */
 const startAt = (ctx, iso) =>
   ctx.change(t("Start: {time}", { time: timeOf(iso) }), (night) => {
-    night.doc.started_at = iso;
+    setFields(night, { started_at: iso });
     if (night.stage === "before") night.stage = "running";
   });
 
@@ -225,7 +225,7 @@ function draw(ctx) {
       bigButton(t("It runs already: started now"), () => startAt(ctx, minuteOf(ctx.now())), { data: { k: "started" } }),
     ];
   }
-  keepAwake(likes().screen && !course(night, ctx.kit, ctx.now()).asleep);
+  keepAwake(preferences().screen && !course(night, ctx.kit, ctx.now()).asleep);
   arm(ctx);
   return [
     live(ctx),

@@ -1,9 +1,10 @@
 /* The whole night on one screen: what came out, what is unusual, what is not known; and the hand-over. */
 
-import { lastPost } from "../around.js";
 import { planChoices } from "../choices.js";
+import { setMoment } from "../draft.js";
 import { fieldName } from "../fields.js";
 import { momentRow } from "../moment_row.js";
+import { lastPost } from "../nights_before.js";
 import { register } from "../router.js";
 import { blocking, figures, missing, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -31,10 +32,7 @@ function times(ctx) {
     ]);
   const row = (path, label) =>
     momentRow(path, label, doc[path] ?? ctx.now().toISOString(), (iso) =>
-      ctx.change(`${label}: ${timeOf(iso)}`, (night) => {
-        night.doc[path] = iso;
-        night.stage = night.doc.ended_at ? "after" : "running";
-      }),
+      ctx.change(`${label}: ${timeOf(iso)}`, (night) => setMoment(night, path, iso)),
     );
   return h("div", { class: "pair" }, row("started_at", t("Start")), row("ended_at", t("End")));
 }

@@ -1,11 +1,11 @@
 /* Home: what is next as one large action, and what has to be known before it. */
 
-import { changesUnread, unseen } from "../around.js";
+import { changesUnread, unseen } from "../acknowledging.js";
 import { callButtons } from "../calls.js";
 import { isLive } from "../draft.js";
 import * as kits from "../kit.js";
 import { looksNext } from "../opening.js";
-import * as queue from "../queue.js";
+import * as outbox from "../outbox.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, t, timeOf, tn } from "../words.js";
@@ -124,7 +124,7 @@ function others(ctx) {
 }
 
 function waiting() {
-  const count = queue.list().filter((each) => each.state !== "open").length;
+  const count = outbox.list().filter((each) => each.state !== "open").length;
   return count
     ? h(
         "a",

@@ -1,17 +1,17 @@
 /* Weight and pressure before, expected fluid, and from them the plan: what to take off, how fast, which choice. */
 
-import { lastPost, lastTime } from "../around.js";
 import { askAll, labelOf, unset, valueAt } from "../ask.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callButtons } from "../calls.js";
-import { askedAt } from "../draft.js";
+import { askedAt, setFields } from "../draft.js";
 import * as fluid from "../fluid.js";
+import { lastPost, lastTime } from "../nights_before.js";
 import { shown } from "../numbers.js";
 import { askNumber, numberField } from "../pad.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { fmt, hours, t } from "../words.js";
-import { held } from "./checks.js";
+import { openChecks } from "./checks.js";
 
 const ASKED = [
   "pre_weight_kg",
@@ -58,23 +58,23 @@ function chosen(ctx, plan) {
 }
 
 /** @param {Ctx} ctx */
-const told = (ctx) => (ctx.night.plan.kind === "told" ? ctx.night.plan : null);
+const planAsTold = (ctx) => (ctx.night.plan.kind === "told" ? ctx.night.plan : null);
 
 /** Write the plan as it stands into the document: what the summary and the unit compare with later. @param {Ctx} ctx */
 function keepPlan(ctx) {
   const choice = chosen(ctx, planOf(ctx));
-  const told_ = told(ctx);
+  const asTold = planAsTold(ctx);
   const values = choice
     ? {
         planned_minutes: choice.minutes,
         planned_uf_l: Number(shown(choice.litres, ROUNDED)),
         plan_choice: choice.kind === "longer_and_leave" ? "leave_some" : choice.kind,
       }
-    : told_
-      ? { planned_minutes: told_.minutes, planned_uf_l: told_.litres, plan_choice: "" }
+    : asTold
+      ? { planned_minutes: asTold.minutes, planned_uf_l: asTold.litres, plan_choice: "" }
       : { planned_minutes: null, planned_uf_l: null, plan_choice: "" };
   const same = Object.entries(values).every(([name, value]) => ctx.night.doc[name] === value);
-  if (!same) ctx.change(t("Plan for the fluid"), (night) => Object.assign(night.doc, values));
+  if (!same) ctx.change(t("Plan for the fluid"), (night) => setFields(night, values));
 }
 
 const choiceName = () => ({
@@ -101,7 +101,7 @@ function hintOf({ minutes, litres, left, rate }) {
 const rateShown = ({ rate, over }, limit) => fmt(rate, over && shown(rate, 1) === shown(limit, 1) ? 3 : 1);
 
 /** @param {Ctx} ctx */
-async function asTold(ctx) {
+async function askAsTold(ctx) {
   const litres = await askNumber({
     label: t("Fluid to take off, as the unit said"),
     limits: ctx.kit.limits.planned_uf_l,
@@ -140,8 +140,8 @@ function choices(ctx, plan) {
 /** @param {Ctx} ctx */
 function planned(ctx) {
   const plan = planOf(ctx);
-  const said = told(ctx);
-  const other = bigButton(t("Something else, as the unit told me"), () => asTold(ctx), {
+  const said = planAsTold(ctx);
+  const other = bigButton(t("Something else, as the unit told me"), () => askAsTold(ctx), {
     data: { k: "told" },
     hint: said ? `${fmt(said.litres)} L, ${hours(said.minutes)} h` : null,
   });
@@ -271,8 +271,8 @@ function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const missing = unset(ctx, ASKED);
   const plan = planOf(ctx);
-  const waits = plan.over && !chosen(ctx, plan) && !told(ctx);
-  const holds = ctx.night.stage === "before" ? held(ctx, "setup").length : 0;
+  const waits = plan.over && !chosen(ctx, plan) && !planAsTold(ctx);
+  const holds = ctx.night.stage === "before" ? openChecks(ctx, "setup").length : 0;
   const on = () => {
     keepPlan(ctx);
     ctx.go(ctx.night.stage === "before" ? "access" : "running");

@@ -1,23 +1,7 @@
-/* What stands around a night: last time's numbers, what was read, which night comes next in hand. */
+/* What a person read or noted beside the record: kept in the kit here, and told to the unit when there is a network. */
 
-import * as queue from "./queue.js";
+import * as outbox from "./outbox.js";
 import * as vault from "./vault.js";
-
-/** The nights that were handed over and began before this one, newest first. @param {Ctx} ctx @param {Night} [night] */
-export function nightsBefore(ctx, night = ctx.night) {
-  const began = Date.parse(night?.doc.started_at ?? ctx.now().toISOString());
-  return (ctx.kit.history ?? []).filter((each) => Date.parse(each.started_at) < began);
-}
-
-/** A number of the last of them that has it, or null. @param {Ctx} ctx @param {Night} [night] */
-export const lastTime = (ctx, night) => (path) =>
-  nightsBefore(ctx, night).find((each) => each[path] != null)?.[path] ?? null;
-
-/**
- * The weight after the treatment before this one, or null: the gain is counted from that one alone, as at the unit.
- * @param {Ctx} ctx @param {Night} [night]
- */
-export const lastPost = (ctx, night) => nightsBefore(ctx, night)[0]?.post_weight_kg ?? null;
 
 const ACKNOWLEDGE = "/api/v1/bedside/acknowledge/";
 const NOTED = { done: "/api/v1/bedside/done/", water: "/api/v1/bedside/water/", count: "/api/v1/bedside/counts/" };
@@ -28,7 +12,7 @@ const keepKit = (ctx) => vault.put("kit", ctx.kit);
 export function changesUnread(ctx) {
   const { changes, prescription } = ctx.kit;
   if (!changes?.lines.length || changes.acknowledged || !prescription) return false;
-  return !queue
+  return !outbox
     .list()
     .some(({ errand }) => errand?.url === ACKNOWLEDGE && errand.body.version === prescription.version);
 }
@@ -47,7 +31,7 @@ export async function acknowledge(ctx, words) {
 }
 
 const seenAddress = (id) => `/api/v1/bedside/messages/${id}/seen/`;
-const isSeen = (message) => message.seen || queue.list().some(({ errand }) => errand?.url === seenAddress(message.id));
+const isSeen = (message) => message.seen || outbox.list().some(({ errand }) => errand?.url === seenAddress(message.id));
 /** @param {Kit} kit */
 export const unseen = (kit) => (kit.messages ?? []).filter((message) => !isSeen(message));
 

@@ -3,10 +3,10 @@
  * night.
  */
 
-import { noteAround } from "../around.js";
+import { noteAround } from "../acknowledging.js";
 import { withUnit } from "../numbers.js";
+import { drop } from "../outbox.js";
 import { askNumber } from "../pad.js";
-import { drop } from "../queue.js";
 import { register, replace } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
 import * as vault from "../vault.js";
