@@ -315,7 +315,10 @@ export function overruleCheck(night, key, reason) {
   if (row) Object.assign(row, { overruled: true, reason });
 }
 
-/** When the treatment began or ended; what is known of it says at which stage it is. @param {Night} night @param {Iso} iso */
+/**
+ * When the treatment began or ended; what is known of it says at which stage it is.
+ * @param {Night} night @param {Iso} iso
+ */
 export function setMoment(night, path, iso) {
   night.doc[path] = iso;
   night.stage = night.doc.ended_at ? "after" : "running";
