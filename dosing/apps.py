@@ -7,9 +7,9 @@ class DosingConfig(AppConfig):
 
     def ready(self) -> None:
         from dosing.services import jobs
-        from dosing.services.bedside_kit import computed, names
         from dosing.services.fhir import export
         from dosing.services.month import report
+        from dosing.services.night.bedside_kit import computed, names
         from sessions.services.kit import register_names, register_part
 
         register_part("dosing", computed)

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from dosing.services import jobs
 from dosing.services.month.computing import add_missing, compute_some
-from dosing.services.recomputing import CHUNK, chunk_after, recompute
+from dosing.services.night.recomputing import CHUNK, chunk_after, recompute
 
 
 @shared_task(name="dosing.recompute_history", ignore_result=True)

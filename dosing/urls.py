@@ -3,10 +3,9 @@ from django.urls import path
 from dosing.api import fhir as fhir_api
 from dosing.api import importing as imports_api
 from dosing.api import numbers
-from dosing.pages import bloods, jobs, outcomes, patient, surroundings
+from dosing.pages import bloods, jobs, outcomes, patient, planner, reviews, surroundings
 from dosing.pages import importing as imports
 from dosing.pages import month as months
-from dosing.pages import planner as planner
 
 app_name = "dosing"
 urlpatterns = [
@@ -21,15 +20,15 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/outcomes/", outcomes.outcomes, name="outcomes"),
     path("patients/<uuid:patient_id>/outcomes/<slug:what>/<int:row>/", outcomes.outcome, name="outcome"),
     path("ranges/", months.review_ranges, name="review-ranges"),
-    path("patients/<uuid:patient_id>/months/<str:month>/review/", months.review, name="review"),
-    path("patients/<uuid:patient_id>/months/<str:month>/review/review.pdf", months.review_file, name="review-pdf"),
-    path("patients/<uuid:patient_id>/months/<str:month>/review/plan/", months.review_plan, name="review-plan"),
-    path("patients/<uuid:patient_id>/months/<str:month>/review/sign/", months.review_sign, name="review-sign"),
-    path("patients/<uuid:patient_id>/months/<str:month>/review/add/", months.review_add, name="review-add"),
-    path("patients/<uuid:patient_id>/months/<str:month>/review/release/", months.review_release, name="review-release"),
+    path("patients/<uuid:patient_id>/months/<str:month>/review/", reviews.review, name="review"),
+    path("patients/<uuid:patient_id>/months/<str:month>/review/review.pdf", reviews.as_pdf, name="review-pdf"),
+    path("patients/<uuid:patient_id>/months/<str:month>/review/plan/", reviews.add_plan, name="review-plan"),
+    path("patients/<uuid:patient_id>/months/<str:month>/review/sign/", reviews.sign, name="review-sign"),
+    path("patients/<uuid:patient_id>/months/<str:month>/review/add/", reviews.add, name="review-add"),
+    path("patients/<uuid:patient_id>/months/<str:month>/review/release/", reviews.release, name="review-release"),
     path("patients/<uuid:patient_id>/months/<str:month>/<slug:number_key>/", months.month_number, name="month-number"),
-    path("plan/<int:plan_id>/done/", months.plan_done, name="plan-done"),
-    path("told/<uuid:patient_id>/", months.told, name="told"),
+    path("plan/<int:plan_id>/done/", reviews.plan_done, name="plan-done"),
+    path("letters/<uuid:patient_id>/", reviews.patient_letters, name="patient-letters"),
     path("jobs/", jobs.job_list, name="jobs"),
     path("jobs/progress/", jobs.progress, name="jobs-progress"),
     path("jobs/<int:job_id>/stop/", jobs.stop, name="job-stop"),

@@ -36,7 +36,6 @@ STAFF_ROOMS = (
     "dosing/services/night/charts.py",
     "dosing/services/month/*",
     "dosing/services/planner/*",
-    "dosing/services/trend_of_patient.py",
     "homedialysis/accounts/models/*",
     "homedialysis/accounts/pages/people.py",
     "homedialysis/accounts/pages/signing.py",
@@ -65,7 +64,7 @@ PATIENTS_TOO = (
     "sessions/pages/takeout.py",
     "templates/dosing/night.html",
     "templates/dosing/number.html",
-    "templates/dosing/told.html",
+    "templates/dosing/patient_letters.html",
     "templates/sessions/bedside*.html",
     "templates/sessions/versions.html",
 )

@@ -20,9 +20,9 @@ from django_stubs_ext import StrOrPromise
 
 from alerts.limits.book import LimitBook, LimitInForce
 from alerts.models.choices import Family, Urgency
-from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.inputs import at_treatment_flow
-from dosing.services.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
+from dosing.services.night.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
 from sessions.facts.fields import READING
 from sessions.models import (
     BloodResult,
@@ -97,11 +97,11 @@ class Night:
     def in_unit(self, key: str) -> float | None:
         """A computed number in full, in the unit in which people read it: shares as per cent."""
         value = self.number(key)
-        return 100 * value if value is not None and BY_KEY[key].percent else value
+        return 100 * value if value is not None and NIGHT_NUMBERS[key].percent else value
 
     def shown(self, key: str) -> float | None:
         """A computed number rounded as pages write it: what reads as the limit is not over it."""
-        value, number = self.in_unit(key), BY_KEY[key]
+        value, number = self.in_unit(key), NIGHT_NUMBERS[key]
         if value is None:
             return None
         return round(value) if number.percent else round(value, number.decimals)
@@ -129,8 +129,8 @@ class Around:
 class Point:
     """One finished night of the longer course that trends look at.
 
-    values: by key of `dosing.services.trend_of_patient.WATCHES`, unknown ones left out; flow [mL/min], gauge [G]: of
-    that night; segments: what makes nights incomparable, by the same keys, "" standing for all others.
+    values: by key of `trend_of_patient.WATCHES`, unknown ones left out; flow [mL/min], gauge [G]: of that night;
+    segments: what makes nights incomparable, by the same keys, "" standing for all others.
     """
 
     record: str

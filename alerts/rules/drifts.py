@@ -20,7 +20,7 @@ from alerts.rules.base import OF_SCIENCE, Evidence, History, NotJudged, Parts, P
 from alerts.rules.evidence_kinds import TREND_LABELS
 from alerts.rules.rule_kinds import NOT_NOTED
 from alerts.rules.wording import figure, later
-from dosing.services.trend_of_patient import WATCHES, TrendVerdict
+from dosing.services.night.trend_of_patient import WATCHES, TrendVerdict
 
 NIGHTS = 20
 """The newest nights that stand as evidence."""

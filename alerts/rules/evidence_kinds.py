@@ -16,8 +16,8 @@ from django_stubs_ext import StrOrPromise
 
 from alerts.rules.base import Evidence
 from alerts.rules.wording import day, figure
-from dosing.services.night.catalogue import BY_KEY
-from dosing.services.trend_of_patient import WATCHES
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.trend_of_patient import WATCHES
 from sessions.facts.choices import Analyte, DialyserLook, EventKind
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
@@ -161,7 +161,7 @@ TRENDS_DRAWN_FROM = {
 
 
 def _number(key: str) -> EvidenceKind:
-    number = BY_KEY[key]
+    number = NIGHT_NUMBERS[key]
     return EvidenceKind(
         label=lambda item: number.label,
         unit=PERCENT if number.percent else number.unit,

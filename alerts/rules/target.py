@@ -20,7 +20,7 @@ from alerts.rules.base import History, Night, NotJudged, Remark, Rule, Seen
 from alerts.rules.drifts import AGAIN, drift_parts, drift_words, newest, of_point, unjudged
 from alerts.rules.rule_kinds import NOT_NOTED, PRACTICE, of_kind
 from alerts.rules.wording import figure
-from dosing.services.trend_of_patient import TrendVerdict
+from dosing.services.night.trend_of_patient import TrendVerdict
 from sessions.models import EventKind
 
 LATEST = 9

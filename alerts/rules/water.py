@@ -16,7 +16,7 @@ from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
 from alerts.rules.rule_kinds import Look, outside
 from alerts.rules.wording import day, figure
-from dosing.science.water import LIMITS, Grade, Limit, classify
+from dosing.science.water import LIMITS, Grade, WaterLimit, classify
 from sessions.facts.choices_surroundings import WaterFluid, WaterKind
 from sessions.models import WaterTest
 
@@ -65,7 +65,7 @@ CHLORINE_ACTION = _chlorine(
 )
 
 
-def _limit_of(history: History, test: WaterTest) -> Limit | None:
+def _limit_of(history: History, test: WaterTest) -> WaterLimit | None:
     edition = history.around.edition if history.around else ""
     return LIMITS.get((edition, test.fluid, test.kind))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alerts.models import Alert, PendingEvaluation, RecordJudgement
 from alerts.models.choices import StepKind
-from dosing.services.night.night_answer import Look
+from dosing.services.night.night_answer import UnitView
 from sessions.models import TreatmentRecord
 
 NEWS = frozenset({StepKind.OPENED, StepKind.EVIDENCE, StepKind.CAUSE_BACK})
@@ -12,16 +12,16 @@ NEWS = frozenset({StepKind.OPENED, StepKind.EVIDENCE, StepKind.CAUSE_BACK})
 LOOKED_AT = frozenset({StepKind.SEEN, StepKind.NOTE})
 
 
-def look_at(record: TreatmentRecord) -> Look:
+def look_at(record: TreatmentRecord) -> UnitView:
     """Judged or not, on the unit's list or not, looked at since the last news or not: the state as it stands."""
     waits = PendingEvaluation.objects.filter(record=record).exists()
     judged = RecordJudgement.objects.filter(record=record, revision=record.revision).exists()
     if waits or not judged:
-        return Look.NOT_JUDGED
+        return UnitView.NOT_JUDGED
     alerts = _resting_on(record)
     if not alerts:
-        return Look.NOTHING
-    return Look.SEEN if all(was_looked_at(alert) for alert in alerts) else Look.ON_THE_LIST
+        return UnitView.NOTHING
+    return UnitView.SEEN if all(was_looked_at(alert) for alert in alerts) else UnitView.ON_THE_LIST
 
 
 def _resting_on(record: TreatmentRecord) -> list[Alert]:

@@ -21,7 +21,7 @@ from alerts.rules.evidence_kinds import kind_of, label_of_evidence, shown, unit_
 from alerts.rules.missing import longest_gap
 from alerts.showing.pictures import Course, Picture, picture_of
 from dosing.models import RecordNumbers
-from dosing.services.night.catalogue import BY_KEY
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from sessions.models import Patient, Prescription, TreatmentRecord
 
 COURSE = timedelta(days=60)
@@ -50,12 +50,12 @@ def courses_of(alerts: Iterable[Alert], *, at: datetime) -> Courses:
 
 
 def _path(key: str) -> str:
-    return f"numbers__{key}__value" if key in BY_KEY else f"record__{key}"
+    return f"numbers__{key}__value" if key in NIGHT_NUMBERS else f"record__{key}"
 
 
 def shown_value(key: str, value: float) -> float:
     """A stored number as pages write it: shares as per cent."""
-    number = BY_KEY.get(key)
+    number = NIGHT_NUMBERS.get(key)
     if number is None:
         return round(value, 1)
     return round(100 * value) if number.percent else round(value, number.decimals)

@@ -20,7 +20,7 @@ from rest_framework.views import APIView
 
 from dosing.services.fhir import reading, resources
 from dosing.services.fhir.parts import Json
-from dosing.services.fhir.reading import KINDS, Wanted
+from dosing.services.fhir.reading import KINDS, WantedResources
 from dosing.services.night.treatments import as_night
 from homedialysis.accounts.models import signed_in
 from sessions.models import BloodResult, Machine, Patient, TreatmentRecord
@@ -105,7 +105,7 @@ class PatientOne(FhirView):
 class Everything(FhirView):
     def get(self, request: Request, patient_id: uuid.UUID) -> Response:
         """A searchset Bundle of all that the record holds of one patient, a page at a time."""
-        return _bundle(request, _person(request, str(patient_id)), Wanted(since=_since(request)))
+        return _bundle(request, _person(request, str(patient_id)), WantedResources(since=_since(request)))
 
 
 class Search(FhirView):
@@ -119,7 +119,7 @@ class Search(FhirView):
             raise ValidationError("Say whose: patient=<id>.")
         person = _person(request, named.removeprefix("Patient/"))
         given = request.query_params.get("category", "").rpartition("|")[2]
-        return _bundle(request, person, Wanted((kind,), _since(request), given))
+        return _bundle(request, person, WantedResources((kind,), _since(request), given))
 
 
 class One(FhirView):
@@ -191,7 +191,7 @@ def _number(request: Request, name: str, usual: int, most: int) -> int:
     return int(given)
 
 
-def _bundle(request: Request, person: Patient, wanted: Wanted) -> Response:
+def _bundle(request: Request, person: Patient, wanted: WantedResources) -> Response:
     count = max(1, _number(request, "_count", USUAL, MOST))
     offset = _number(request, "_offset", 0, 10_000_000)
     found, more = reading.page(person, wanted, offset=offset, count=count)

@@ -21,7 +21,7 @@ from rest_framework.views import APIView
 from dosing.services.importing import taking
 from dosing.services.importing.judging import counts
 from dosing.services.importing.rejects import reason_of
-from dosing.services.importing.rows import MOST_BYTES, Row, Unreadable, form_of
+from dosing.services.importing.rows import MOST_BYTES, ResultRow, Unreadable, form_of
 from homedialysis.accounts.models import signed_in
 from sessions.api.permissions import MayEnterBloods
 from sessions.models import LabLine, LabMessage, Laboratory
@@ -45,7 +45,7 @@ class ImportLine(serializers.Serializer[Any]):
     taken = serializers.BooleanField()
 
     def get_place(self, line: LabLine) -> str:
-        return str(Row.from_json(line.row).place)
+        return str(ResultRow.from_json(line.row).place)
 
     def get_reason(self, line: LabLine) -> str:
         return reason_of(line)

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from dosing.services.night.night_answer import Look, answer_of
+from dosing.services.night.night_answer import UnitView, answer_of
 from sessions.models import TreatmentRecord
 from sessions.services.reading_log import note_reading
 
@@ -46,7 +46,7 @@ class AnswerShape(serializers.Serializer[Any]):
     night = serializers.DateField()
     revision = serializers.IntegerField()
     ready = serializers.BooleanField(help_text="Whether the numbers are of this revision.")
-    look = serializers.ChoiceField(choices=[each.value for each in Look])
+    look = serializers.ChoiceField(choices=[each.value for each in UnitView])
     lines = LineShape(many=True)
 
 

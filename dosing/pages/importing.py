@@ -18,7 +18,7 @@ from dosing.pages.forms_importing import LaboratoryForm, UploadForm
 from dosing.services.importing import taking
 from dosing.services.importing.judging import ASKS, CORRECTS, NEW, WORDS, counts
 from dosing.services.importing.rejects import CONTENT_TYPES, not_taken, reason_of, rejects_file
-from dosing.services.importing.rows import Row, Unreadable, form_of
+from dosing.services.importing.rows import ResultRow, Unreadable, form_of
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
@@ -120,7 +120,7 @@ def _took(request: HttpRequest, message: LabMessage) -> bool:
 
 
 def _shown(line: LabLine, request: HttpRequest) -> dict[str, Any]:
-    row = Row.from_json(line.row)
+    row = ResultRow.from_json(line.row)
     value = ""
     if line.value is not None and line.analyte:
         shown = shown_as(line.analyte, unit_system())

@@ -40,7 +40,7 @@ LEFT_OUT = (
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ScheduleRow:
     """One schedule on the page: its name, its word in addresses, and what it leads to."""
 
     name: str
@@ -148,7 +148,7 @@ def _row(
     dose: float,
     limit: float,
     now: Candidate,
-) -> Row:
+) -> ScheduleRow:
     reached, rate = float(tried.dose[at]), float(tried.uf_rate[at])
     between = sorted(float(each.dose[at]) for each in spread)
     dose_words = decimals(reached, 2)
@@ -173,7 +173,7 @@ def _row(
         (gettext("Blood processed a week"), f"{candidate.blood_l_week:.0f} L"),
         (gettext("Dialysate a week"), f"{candidate.dialysate_l_week:.0f} L"),
     ]
-    return Row(
+    return ScheduleRow(
         name=name,
         word=written(candidate),
         candidate=candidate,

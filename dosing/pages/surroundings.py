@@ -15,7 +15,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from dosing.services.results.water import Mark, edition_in_use, mark_of
+from dosing.services.results.water import JudgedTest, edition_in_use, mark_of
 from homedialysis.accounts.pages.guards import staff_only
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind
 from sessions.models import Delivery, Interval, Machine, Patient, TaskDone, Training, WaterTest
@@ -83,7 +83,7 @@ def everybody(request: HttpRequest) -> HttpResponse:
     return render(request, "dosing/around_all.html", context)
 
 
-def _row(facts: Facts, marks: list[Mark]) -> dict[str, Any]:
+def _row(facts: Facts, marks: list[JudgedTest]) -> dict[str, Any]:
     due = due_of(facts)
     return {
         "patient": facts.patient,

@@ -21,7 +21,7 @@ _SEEN, _SECOND, _MEMORY, _PRACTICE = Status.SEEN, Status.SECOND_HAND, Status.MEM
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
+class LabUnit:
     """factor: how many of this unit make one of the analyte's own; ucum and loinc: for exchange."""
 
     factor: float
@@ -41,11 +41,11 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
-class Analyte:
+class LabAnalyte:
     """What a laboratory measures. units: by the name on screens, the app's own first."""
 
     words: str
-    units: dict[str, Unit]
+    units: dict[str, LabUnit]
     band: Band | None = None
 
     @property
@@ -58,109 +58,109 @@ def _per_litre_to_per_decilitre(molar_mass: str) -> float:
     return k.MOLAR_MASS[molar_mass] / 10
 
 
-def _same(name: str, ucum: str, loinc: str, us_name: str, us_ucum: str) -> dict[str, Unit]:
-    return {name: Unit(1, ucum, loinc), us_name: Unit(1, us_ucum, loinc)}
+def _same(name: str, ucum: str, loinc: str, us_name: str, us_ucum: str) -> dict[str, LabUnit]:
+    return {name: LabUnit(1, ucum, loinc), us_name: LabUnit(1, us_ucum, loinc)}
 
 
-ANALYTES: dict[str, Analyte] = {
-    "urea": Analyte(
+ANALYTES: dict[str, LabAnalyte] = {
+    "urea": LabAnalyte(
         "urea",
         {
-            "mmol/L": Unit(1, "mmol/L", "22664-7"),
-            "mg/dL urea nitrogen": Unit(_per_litre_to_per_decilitre("urea_nitrogen"), "mg/dL", "3094-0"),
-            "mg/dL urea": Unit(_per_litre_to_per_decilitre("urea"), "mg/dL", "3091-6"),
+            "mmol/L": LabUnit(1, "mmol/L", "22664-7"),
+            "mg/dL urea nitrogen": LabUnit(_per_litre_to_per_decilitre("urea_nitrogen"), "mg/dL", "3094-0"),
+            "mg/dL urea": LabUnit(_per_litre_to_per_decilitre("urea"), "mg/dL", "3091-6"),
         },
     ),
-    "creatinine": Analyte(
+    "creatinine": LabAnalyte(
         "creatinine",
         {
-            "umol/L": Unit(1, "umol/L", "14682-9"),
-            "mg/dL": Unit(k.MOLAR_MASS["creatinine"] / 10_000, "mg/dL", "2160-0"),
+            "umol/L": LabUnit(1, "umol/L", "14682-9"),
+            "mg/dL": LabUnit(k.MOLAR_MASS["creatinine"] / 10_000, "mg/dL", "2160-0"),
         },
     ),
-    "potassium": Analyte(
+    "potassium": LabAnalyte(
         "potassium",
         _same("mmol/L", "mmol/L", "2823-3", "mEq/L", "meq/L"),
         Band(4.0, 5.5, "BMC Nephrol 2019, s12882-019-1450-7, introduction", _SEEN),
     ),
-    "sodium": Analyte("sodium", _same("mmol/L", "mmol/L", "2951-2", "mEq/L", "meq/L")),
-    "bicarbonate": Analyte(
+    "sodium": LabAnalyte("sodium", _same("mmol/L", "mmol/L", "2951-2", "mEq/L", "meq/L")),
+    "bicarbonate": LabAnalyte(
         "bicarbonate",
         _same("mmol/L", "mmol/L", "1963-8", "mEq/L", "meq/L"),
         Band(22, 26, "KDOQI 2000 nutrition, low end; UK practice, high end", _MEMORY),
     ),
-    "calcium": Analyte(
+    "calcium": LabAnalyte(
         "total calcium",
         {
-            "mmol/L": Unit(1, "mmol/L", "2000-8"),
-            "mg/dL": Unit(_per_litre_to_per_decilitre("calcium"), "mg/dL", "17861-6"),
+            "mmol/L": LabUnit(1, "mmol/L", "2000-8"),
+            "mg/dL": LabUnit(_per_litre_to_per_decilitre("calcium"), "mg/dL", "17861-6"),
         },
         Band(2.10, 2.37, "KDOQI 2003, PMC3705332 Table 1, for corrected calcium", _SEEN),
     ),
-    "phosphate": Analyte(
+    "phosphate": LabAnalyte(
         "phosphate",
         {
-            "mmol/L": Unit(1, "mmol/L", "14879-1"),
-            "mg/dL": Unit(_per_litre_to_per_decilitre("phosphorus"), "mg/dL", "2777-1"),
+            "mmol/L": LabUnit(1, "mmol/L", "14879-1"),
+            "mg/dL": LabUnit(_per_litre_to_per_decilitre("phosphorus"), "mg/dL", "2777-1"),
         },
         Band(1.13, 1.78, "KDOQI 2003, PMC3705332 Table 1; KDIGO 2017 asks to lower towards normal", _SEEN),
     ),
-    "magnesium": Analyte(
+    "magnesium": LabAnalyte(
         "magnesium",
         {
-            "mmol/L": Unit(1, "mmol/L", "2601-3", _MEMORY),
-            "mg/dL": Unit(_per_litre_to_per_decilitre("magnesium"), "mg/dL", "19123-9", _MEMORY),
+            "mmol/L": LabUnit(1, "mmol/L", "2601-3", _MEMORY),
+            "mg/dL": LabUnit(_per_litre_to_per_decilitre("magnesium"), "mg/dL", "19123-9", _MEMORY),
         },
     ),
-    "parathyroid_hormone": Analyte(
+    "parathyroid_hormone": LabAnalyte(
         "parathyroid hormone",
         {
-            "pmol/L": Unit(1, "pmol/L", "14866-8"),
-            "pg/mL": Unit(k.MOLAR_MASS["parathyroid_hormone"] / 1000, "pg/mL", "2731-8"),
+            "pmol/L": LabUnit(1, "pmol/L", "14866-8"),
+            "pg/mL": LabUnit(k.MOLAR_MASS["parathyroid_hormone"] / 1000, "pg/mL", "2731-8"),
         },
         Band(14, 64, "KDIGO, 2 to 9 times the usual upper normal, PMC3705332 Table 1", _SEEN),
     ),
-    "haemoglobin": Analyte(
+    "haemoglobin": LabAnalyte(
         "haemoglobin",
         {
-            "g/L": Unit(1, "g/L", "718-7"),
-            "g/dL": Unit(0.1, "g/dL", "718-7"),
-            "mmol/L": Unit(1000 / k.MOLAR_MASS["haemoglobin_subunit"], "mmol/L", "59260-0"),
+            "g/L": LabUnit(1, "g/L", "718-7"),
+            "g/dL": LabUnit(0.1, "g/dL", "718-7"),
+            "mmol/L": LabUnit(1000 / k.MOLAR_MASS["haemoglobin_subunit"], "mmol/L", "59260-0"),
         },
         Band(100, 115, "KDIGO anaemia 2012: start below 100, do not aim above 115", _SECOND),
     ),
-    "ferritin": Analyte(
+    "ferritin": LabAnalyte(
         "ferritin",
         _same("ug/L", "ug/L", "2276-4", "ng/mL", "ng/mL"),
         Band(None, 700, "PIVOTAL 2019: iron paused above", _MEMORY),
     ),
-    "transferrin_saturation": Analyte(
+    "transferrin_saturation": LabAnalyte(
         "transferrin saturation",
-        {"%": Unit(1, "%", "2502-3")},
+        {"%": LabUnit(1, "%", "2502-3")},
         Band(None, 40, "PIVOTAL 2019: iron paused above", _MEMORY),
     ),
-    "iron": Analyte(
+    "iron": LabAnalyte(
         "iron",
         {
-            "umol/L": Unit(1, "umol/L", "14798-3", _MEMORY),
-            "ug/dL": Unit(k.MOLAR_MASS["iron"] / 10, "ug/dL", "2498-4", _MEMORY),
+            "umol/L": LabUnit(1, "umol/L", "14798-3", _MEMORY),
+            "ug/dL": LabUnit(k.MOLAR_MASS["iron"] / 10, "ug/dL", "2498-4", _MEMORY),
         },
     ),
-    "albumin": Analyte(
+    "albumin": LabAnalyte(
         "albumin",
-        {"g/L": Unit(1, "g/L", "1751-7"), "g/dL": Unit(0.1, "g/dL", "1751-7")},
+        {"g/L": LabUnit(1, "g/L", "1751-7"), "g/dL": LabUnit(0.1, "g/dL", "1751-7")},
         Band(40, None, "KDOQI 2000 nutrition, by bromocresol green", _MEMORY),
     ),
-    "glucose": Analyte(
+    "glucose": LabAnalyte(
         "glucose",
         {
-            "mmol/L": Unit(1, "mmol/L", "14749-6", _MEMORY),
-            "mg/dL": Unit(_per_litre_to_per_decilitre("glucose"), "mg/dL", "2345-7", _MEMORY),
+            "mmol/L": LabUnit(1, "mmol/L", "14749-6", _MEMORY),
+            "mg/dL": LabUnit(_per_litre_to_per_decilitre("glucose"), "mg/dL", "2345-7", _MEMORY),
         },
     ),
-    "c_reactive_protein": Analyte(
+    "c_reactive_protein": LabAnalyte(
         "C-reactive protein",
-        {"mg/L": Unit(1, "mg/L", "1988-5", _MEMORY), "mg/dL": Unit(0.1, "mg/dL", "1988-5", _MEMORY)},
+        {"mg/L": LabUnit(1, "mg/L", "1988-5", _MEMORY), "mg/dL": LabUnit(0.1, "mg/dL", "1988-5", _MEMORY)},
     ),
 }
 

@@ -27,7 +27,7 @@ class Grade(IntEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Limit:
+class WaterLimit:
     """A limit of one quantity in one fluid.
 
     exclusive: the standard says "less than", so a result equal to the limit fails; otherwise it is a maximum
@@ -61,18 +61,18 @@ def _microbes(
     bacteria: tuple[float, float | None],
     endotoxin: tuple[float, float | None],
     source: str,
-) -> Iterable[tuple[tuple[str, str, str], Limit]]:
+) -> Iterable[tuple[tuple[str, str, str], WaterLimit]]:
     for quantity, unit, (limit, action) in (
         ("bacteria", "CFU/mL", bacteria),
         ("endotoxin", "EU/mL", endotoxin),
     ):
-        yield (edition, fluid, quantity), Limit(unit, limit, action, True, source, Status.SEEN)
+        yield (edition, fluid, quantity), WaterLimit(unit, limit, action, True, source, Status.SEEN)
 
 
-def _chemicals(maxima: dict[str, float], status: Status) -> Iterable[tuple[tuple[str, str, str], Limit]]:
+def _chemicals(maxima: dict[str, float], status: Status) -> Iterable[tuple[tuple[str, str, str], WaterLimit]]:
     for quantity, limit in maxima.items():
         key = ("iso_2019", "dialysis_water", quantity)
-        yield key, Limit("mg/L", limit, None, False, _CHEMICAL, status)
+        yield key, WaterLimit("mg/L", limit, None, False, _CHEMICAL, status)
 
 
 _MAXIMA_SEEN = {
@@ -98,7 +98,7 @@ _MAXIMA_SEEN = {
 """Seen in two listings that agree (a US state regulation, a table of the older US standard)."""
 _MAXIMA_FROM_MEMORY = {"antimony": 0.006, "beryllium": 0.0004, "thallium": 0.002}
 
-LIMITS: dict[tuple[str, str, str], Limit] = dict(
+LIMITS: dict[tuple[str, str, str], WaterLimit] = dict(
     [
         *_microbes("iso_2019", "dialysis_water", (100, 50), (0.25, 0.125), _WATER_3),
         *_microbes("iso_2019", "ultrapure_water", (0.1, None), (0.03, None), _WATER_3),
@@ -111,13 +111,13 @@ LIMITS: dict[tuple[str, str, str], Limit] = dict(
 )
 """By edition, fluid and quantity."""
 
-CHLORINE = Limit("mg/L", 0.1, 0.05, False, _CHEMICAL + "; action level common practice", Status.MEMORY)
+CHLORINE = WaterLimit("mg/L", 0.1, 0.05, False, _CHEMICAL + "; action level common practice", Status.MEMORY)
 """Total chlorine, never free chlorine alone: strips for it missed 10.7 % (seen). Before every treatment."""
 LIMITS["iso_2019", "dialysis_water", "total_chlorine"] = CHLORINE
 
 
 @quiet
-def grade_against(*, limit: Limit, value: ArrayLike, below_detection: ArrayLike = 0.0) -> Measure:
+def grade_against(*, limit: WaterLimit, value: ArrayLike, below_detection: ArrayLike = 0.0) -> Measure:
     """Grade of a result against a limit, the standard's or the unit's own [grade].
 
     value: not negative, in the limit's unit; below_detection: 1 where the laboratory answered "less than

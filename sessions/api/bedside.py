@@ -86,7 +86,7 @@ def addresses() -> dict[str, str]:
         "acknowledge": reverse("api:bedside-acknowledge"),
         "message_seen": reverse("api:bedside-message-seen", args=[0]),
         "night": reverse("dosing:night", args=[PLACEHOLDER]),
-        "told": reverse("dosing:told", args=[PLACEHOLDER]),
+        "letters": reverse("dosing:patient-letters", args=[PLACEHOLDER]),
         "tonight": reverse("treatments:tonight"),
         "sign_in": reverse("account_login"),
         "sign_out": reverse("account_logout"),

@@ -120,7 +120,7 @@ TABLE: dict[str, dict[str, str]] = {
     "dosing:review-add": {"POST": CLINICAL_DO},
     "dosing:review-release": {"POST": NEPHROLOGIST_DO},
     "dosing:plan-done": {"POST": CLINICAL_DO},
-    "dosing:told": {"GET": "302 200 404 200 403 403 403 403"},
+    "dosing:patient-letters": {"GET": "302 200 404 200 403 403 403 403"},
     "dosing:jobs": {"GET": NEPHROLOGIST, "POST": NEPHROLOGIST_DO},
     "dosing:jobs-progress": {"GET": NEPHROLOGIST},
     "dosing:job-stop": {"POST": NEPHROLOGIST_DO},

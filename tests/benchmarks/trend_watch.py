@@ -30,7 +30,7 @@ from tqdm import tqdm
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from dosing.science.drift import follow
-from dosing.services.trend_of_patient import WATCHES, Series, trends_of
+from dosing.services.night.trend_of_patient import WATCHES, Series, trends_of
 
 AT_ONCE = 256
 """Patients in one call: more do not go faster, their arrays leave the processor's cache."""

@@ -26,7 +26,7 @@ def test_no_page_is_bright_on_a_phone_that_was_set_to_night(
     page = watched.open("/devices/")
     assert page.evaluate(BRIGHTNESS) > 0.8, "without a choice it is as the phone is"
     page.evaluate("(theme) => localStorage.setItem('bedside.look', JSON.stringify({theme}))", theme)
-    for path in ("/devices/", f"/nights/{night.pk}/", f"/told/{ana.pk}/"):
+    for path in ("/devices/", f"/nights/{night.pk}/", f"/letters/{ana.pk}/"):
         watched.open(path)
         assert page.evaluate(BRIGHTNESS) < most, path
         expect_no_sideways_scroll(page)

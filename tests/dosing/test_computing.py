@@ -14,7 +14,7 @@ from dosing.science import SCIENCE_VERSION
 from dosing.services import recomputing
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
-from dosing.services.recomputing import chunk_after, recompute
+from dosing.services.night.recomputing import chunk_after, recompute
 from sessions.models import Patient, TreatmentRecord
 from tests.crowd import ours
 from tests.factories import A_NIGHT, record_night

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from dosing.science.reasons import Reason
-from dosing.services.trend_of_patient import WATCHES, Series, trends_of
+from dosing.services.night.trend_of_patient import WATCHES, Series, trends_of
 
 FIRST = date(2026, 1, 5)
 

@@ -204,7 +204,7 @@ class TestPagesOfPatients:
             f"/nights/{night.pk}/",
             f"/nights/{night.pk}/versions/",
             *(f"/nights/{night.pk}/numbers/{number.key}/" for number in list(NIGHT_NUMBERS.values())[:3]),
-            f"/told/{ana.pk}/",
+            f"/letters/{ana.pk}/",
             "/accounts/password/change/",
             "/accounts/email/",
             "/accounts/logout/",

@@ -6,7 +6,7 @@ import json
 from collections import defaultdict
 
 from dosing.models import Job
-from dosing.services.fhir.reading import Wanted, everything
+from dosing.services.fhir.reading import WantedResources, everything
 from sessions.models import Patient
 
 
@@ -18,6 +18,6 @@ def keys(job: Job) -> list[str]:
 def part(job: Job, key: str) -> list[tuple[str, bytes]]:
     """The files of one patient."""
     lines: defaultdict[str, list[str]] = defaultdict(list)
-    for resource in everything(Patient.objects.get(pk=key), Wanted()):
+    for resource in everything(Patient.objects.get(pk=key), WantedResources()):
         lines[resource["resourceType"]].append(json.dumps(resource, ensure_ascii=False, separators=(",", ":")))
     return [(f"{kind}/{key}.ndjson", ("\n".join(rows) + "\n").encode()) for kind, rows in lines.items()]

@@ -16,7 +16,7 @@ KINDS = ("Patient", "Device", "Procedure", "Observation")
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedResources:
     """Which resources: of these kinds, changed since a moment (None: all), of this category ("": all)."""
 
     kinds: tuple[str, ...] = KINDS
@@ -24,7 +24,7 @@ class Wanted:
     category: str = ""
 
 
-def everything(person: Patient, wanted: Wanted) -> Iterator[Json]:
+def everything(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     """All resources of one patient. Records are read in chunks, so memory does not grow with the history."""
     if "Patient" in wanted.kinds:
         yield resources.patient(person)
@@ -39,7 +39,7 @@ def everything(person: Patient, wanted: Wanted) -> Iterator[Json]:
         yield from (resources.blood(each) for each in bloods.iterator(chunk_size=500))
 
 
-def _of_treatments(person: Patient, wanted: Wanted) -> Iterator[Json]:
+def _of_treatments(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     records = TreatmentRecord.objects.filter(patient=person).select_related("computed", "prescription")
     if wanted.since:
         records = records.filter(received_at__gte=wanted.since)
@@ -57,7 +57,7 @@ def _category(observation: Json) -> str:
     return str(observation["category"][0]["coding"][0]["code"])
 
 
-def page(person: Patient, wanted: Wanted, *, offset: int, count: int) -> tuple[list[Json], bool]:
+def page(person: Patient, wanted: WantedResources, *, offset: int, count: int) -> tuple[list[Json], bool]:
     """A page of resources, and whether there are more."""
     found = list(islice(everything(person, wanted), offset, offset + count + 1))
     return found[:count], len(found) > count

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext
 
 from dosing.services.importing.rows import (
-    Row,
+    ResultRow,
     Unreadable,
     day_of,
     fault_of_value,
@@ -41,8 +41,8 @@ class Way:
         return self.columns.get(name) or name
 
 
-def read(body: bytes, way: Way, zone: ZoneInfo) -> list[Row]:
-    """Each line of the table as a Row. Raises Unreadable, naming the column that is missing."""
+def read(body: bytes, way: Way, zone: ZoneInfo) -> list[ResultRow]:
+    """Each line of the table as a row. Raises Unreadable, naming the column that is missing."""
     lines, header = _reader(text_of(body))
     for name in NEEDED:
         if way.column(name) not in header:
@@ -71,15 +71,15 @@ def _reader(text: str) -> tuple[list[tuple[int, list[str]]], list[str]]:
     return lines[1:], header
 
 
-def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: int) -> Row:
+def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: int) -> ResultRow:
     raw = {"cells": cells, "header": header}
     if len(cells) != len(header):
         fault = said("cells", given=len(cells), needed=len(header))
-        return Row(said("line", line=place), fault=fault, raw=raw)
+        return ResultRow(said("line", line=place), fault=fault, raw=raw)
     by_name = dict(zip(header, (cell.strip() for cell in cells), strict=True))
     given = {name: by_name.get(way.column(name), "") for name in (*NEEDED, *OPTIONAL)}
     number = number_of(given["value"], decimal_comma=way.decimal_comma)
-    return Row(
+    return ResultRow(
         place=said("line", line=place),
         numbers=(given["identifier"],) if given["identifier"] else (),
         birth_date=day_of(given["birth_date"], way.date_format),

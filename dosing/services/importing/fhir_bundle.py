@@ -16,7 +16,7 @@ from fhir.resources.R4B.observation import Observation
 from fhir.resources.R4B.patient import Patient
 from pydantic import ValidationError
 
-from dosing.services.importing.rows import Row, Unreadable, fault_of_value, limited, text_of
+from dosing.services.importing.rows import ResultRow, Unreadable, fault_of_value, limited, text_of
 from dosing.services.importing.saying import Said, said
 
 STATES = {
@@ -34,7 +34,7 @@ UCUM = "http://unitsofmeasure.org"
 Json = dict[str, Any]
 
 
-def read(body: bytes, zone: ZoneInfo) -> list[Row]:
+def read(body: bytes, zone: ZoneInfo) -> list[ResultRow]:
     """The observations of a Bundle. Raises Unreadable."""
     try:
         bundle = json.loads(text_of(body), parse_constant=_refuse)
@@ -72,14 +72,14 @@ def _people(entries: list[Any]) -> dict[str, Json]:
     return people
 
 
-def _row(resource: Json, place: Said, people: dict[str, Json], zone: ZoneInfo) -> Row:
+def _row(resource: Json, place: Said, people: dict[str, Json], zone: ZoneInfo) -> ResultRow:
     raw: Json = {"resource": resource}
     try:
         seen = Observation.model_validate(resource)
     except ValidationError as problem:
         first = problem.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        return Row(place, fault=said("no_observation", where=where, why=first["msg"]), raw=raw)
+        return ResultRow(place, fault=said("no_observation", where=where, why=first["msg"]), raw=raw)
     reference = seen.subject.reference if seen.subject else None
     person = people.get(reference or "")
     if person:
@@ -90,7 +90,7 @@ def _row(resource: Json, place: Said, people: dict[str, Json], zone: ZoneInfo) -
     coding = next((each for each in codings if each.system == LOINC), None)
     other = coding or next(iter(codings), None)
     drawn = seen.effectiveDateTime
-    return Row(
+    return ResultRow(
         place=place,
         numbers=numbers,
         birth_date=born,

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import hl7
 from django.utils.translation import gettext
 
-from dosing.services.importing.rows import Row, Unreadable, fault_of_value, limited, number_of, text_of
+from dosing.services.importing.rows import ResultRow, Unreadable, fault_of_value, limited, number_of, text_of
 from dosing.services.importing.saying import Said, said
 
 ENCODINGS = {
@@ -28,7 +28,7 @@ STATES = {"F": "final", "": "final", "C": "corrected", "P": "preliminary", "X": 
 _TIME = re.compile(r"(\d{4})(\d\d)(\d\d)(?:(\d\d)(\d\d)(?:(\d\d)(?:\.\d{1,4})?)?)?([+-]\d{4})?")
 
 
-def read(body: bytes, zone: ZoneInfo) -> list[Row]:
+def read(body: bytes, zone: ZoneInfo) -> list[ResultRow]:
     """The results of one message or of several in a row. Raises Unreadable."""
     text = text_of(body, _encoding(body)).replace("\x0b", "").replace("\x1c", "")
     text = re.sub(r"\r\n?|\n", "\r", text).strip("\r ")
@@ -47,7 +47,7 @@ def _encoding(body: bytes) -> str:
     return ENCODINGS[name]
 
 
-def _rows(text: str, index: int, zone: ZoneInfo) -> Iterator[Row]:
+def _rows(text: str, index: int, zone: ZoneInfo) -> Iterator[ResultRow]:
     try:
         message = hl7.parse(text)
     except Exception as problem:  # the package raises whatever it stumbles over
@@ -129,7 +129,7 @@ def _row(
     version: int,
     zone: ZoneInfo,
     raw: dict[str, Any],
-) -> Row:
+) -> ResultRow:
     loinc = next((obx.part(3, at) for at in (1, 4) if obx.part(3, at + 2) == "LN"), "")
     value, number, fault = _value(obx)
     drawn = obx.text(14) or (order.text(7) if order else "")
@@ -137,7 +137,7 @@ def _row(
     born = patient.text(7) if patient else ""
     if not fault and drawn and drawn_at is None:
         fault = said("hl7_time", given=drawn[:30])
-    return Row(
+    return ResultRow(
         place=place,
         numbers=patient.repeats(3, 1) if patient else (),
         birth_date=_day(born),

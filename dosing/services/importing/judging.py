@@ -13,7 +13,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from dosing.services.importing.rows import CONFIRMED, CORRECTED, Row
+from dosing.services.importing.rows import CONFIRMED, CORRECTED, ResultRow
 from dosing.services.importing.saying import Said, said
 from dosing.services.importing.units import Meant, NotMeant, meant, other_units
 from dosing.services.results.blood_units import three_figures
@@ -43,7 +43,7 @@ class NotTaken(Exception):
 
 
 @dataclass(slots=True)
-class Standing:
+class KnownResults:
     """The results that stand, and those that came earlier in the same message, by what can name them."""
 
     by_time: dict[Key, BloodResult] = field(default_factory=dict)
@@ -54,7 +54,7 @@ class Standing:
         if result.specimen:
             self.by_specimen[(result.patient_id, result.analyte, result.specimen, result.timing)] = result
 
-    def timing_of(self, patient: Patient, analyte: str, row: Row) -> str:
+    def timing_of(self, patient: Patient, analyte: str, row: ResultRow) -> str:
         """Where a line does not say it: before or after, as the result of the same sample that stands; else ""."""
         for timing in SampleTiming.values:
             there = self.by_specimen.get((patient.pk, analyte, row.specimen, timing)) if row.specimen else None
@@ -69,24 +69,24 @@ class Standing:
         return (self.by_specimen.get(specimen) if result.specimen else None) or self.by_time.get(at)
 
 
-def judge(message: LabMessage, rows: Sequence[Row], *, codes: dict[str, str], at: datetime) -> list[LabLine]:
+def judge(message: LabMessage, rows: Sequence[ResultRow], *, codes: dict[str, str], at: datetime) -> list[LabLine]:
     """A line for each row, not saved. codes: the laboratory's own codes → LOINC."""
     people = _people(rows)
     standing = _standing(people.values(), rows)
     return [_line(message, index, row, people, standing, codes, at) for index, row in enumerate(rows)]
 
 
-def _people(rows: Iterable[Row]) -> dict[str, Patient]:
+def _people(rows: Iterable[ResultRow]) -> dict[str, Patient]:
     wanted = {number for row in rows for number in row.numbers}
     return {each.hospital_number: each for each in Patient.objects.filter(hospital_number__in=wanted)}
 
 
-def _standing(people: Iterable[Patient], rows: Iterable[Row]) -> Standing:
+def _standing(people: Iterable[Patient], rows: Iterable[ResultRow]) -> KnownResults:
     """Results of these patients around the times, or of the specimens, that the message names."""
     times = [row.drawn_at for row in rows if row.drawn_at]
     specimens = {row.specimen for row in rows if row.specimen}
     mine = BloodResult.objects.filter(patient__in=list(people))
-    standing = Standing()
+    standing = KnownResults()
     if times:
         for result in mine.filter(drawn_at__range=(min(times), max(times))):
             standing.add(result)
@@ -98,9 +98,9 @@ def _standing(people: Iterable[Patient], rows: Iterable[Row]) -> Standing:
 def _line(
     message: LabMessage,
     index: int,
-    row: Row,
+    row: ResultRow,
     people: dict[str, Patient],
-    standing: Standing,
+    standing: KnownResults,
     codes: dict[str, str],
     at: datetime,
 ) -> LabLine:
@@ -133,7 +133,7 @@ def kept(*sentences: Said) -> list[dict[str, Any]]:
     return [each.as_json() for each in sentences]
 
 
-def _patient(row: Row, people: dict[str, Patient]) -> Patient:
+def _patient(row: ResultRow, people: dict[str, Patient]) -> Patient:
     found = [people[number] for number in row.numbers if number in people]
     if row.fault:
         raise NotTaken(row.fault)
@@ -149,7 +149,7 @@ def _patient(row: Row, people: dict[str, Patient]) -> Patient:
     return patient
 
 
-def _meaning(row: Row, codes: dict[str, str], at: datetime) -> Meant:
+def _meaning(row: ResultRow, codes: dict[str, str], at: datetime) -> Meant:
     if row.status not in (CONFIRMED, CORRECTED):
         raise NotTaken(said("status", status=row.status))
     if row.drawn_at is None:
@@ -200,7 +200,7 @@ def _question(unit: Meant, number: float, timing: str) -> list[Said]:
     return parts
 
 
-def as_result(line: LabLine, row: Row) -> BloodResult:
+def as_result(line: LabLine, row: ResultRow) -> BloodResult:
     """The result that a line would be, not saved."""
     assert row.drawn_at is not None
     assert line.value is not None
@@ -221,7 +221,7 @@ def as_result(line: LabLine, row: Row) -> BloodResult:
     )
 
 
-def _against_standing(line: LabLine, row: Row, standing: Standing) -> None:
+def _against_standing(line: LabLine, row: ResultRow, standing: KnownResults) -> None:
     """Compare with what stands; a line that is to be taken stands for the lines after it."""
     result = as_result(line, row)
     there = standing.like(result)

@@ -24,7 +24,7 @@ class Unreadable(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ResultRow:
     """One result as it was sent. Times are aware; number is None where `fault` says why.
 
     place: where in the message; numbers: the patient's identifiers; code: LOINC, or the laboratory's own with
@@ -59,7 +59,7 @@ class Row:
         return data
 
     @classmethod
-    def from_json(cls, data: dict[str, Any]) -> Row:
+    def from_json(cls, data: dict[str, Any]) -> ResultRow:
         born, drawn, fault = data["birth_date"], data["drawn_at"], data["fault"]
         dates = {
             "birth_date": date.fromisoformat(born) if born else None,
@@ -104,7 +104,7 @@ def moment_of(text: str, written: str, zone: ZoneInfo) -> datetime | None:
     return found if found.tzinfo else found.replace(tzinfo=zone)
 
 
-def limited(rows: list[Row]) -> list[Row]:
+def limited(rows: list[ResultRow]) -> list[ResultRow]:
     """The rows; Unreadable when there are none or too many."""
     if not rows:
         raise Unreadable(gettext("There is no result in it."))

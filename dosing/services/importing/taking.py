@@ -15,7 +15,7 @@ from django.utils.translation import gettext
 from dosing.services.importing import csv_table, fhir_bundle, hl7_message
 from dosing.services.importing.csv_table import Way
 from dosing.services.importing.judging import ASKS, CORRECTS, NEW, REJECTED, as_result, compare, judge
-from dosing.services.importing.rows import Row, Unreadable
+from dosing.services.importing.rows import ResultRow, Unreadable
 from homedialysis.accounts.models import Unit, User
 from sessions.facts.choices import MessageForm, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, LabLine, LabMessage, Laboratory
@@ -49,7 +49,7 @@ class NotAnswered(Exception):
         self.lines = lines
 
 
-def rows_of(laboratory: Laboratory, form: str, body: bytes, zone: ZoneInfo) -> list[Row]:
+def rows_of(laboratory: Laboratory, form: str, body: bytes, zone: ZoneInfo) -> list[ResultRow]:
     """The lines of a message. Raises Unreadable."""
     if form == MessageForm.HL7:
         return hl7_message.read(body, zone)
@@ -104,7 +104,7 @@ def receive(*, laboratory: Laboratory, form: str, body: bytes, filename: str, by
 @transaction.atomic
 def _judged_again(message: LabMessage, at: datetime) -> bool:
     """Whether the lines are still what the preview said; where they are not, the preview is made anew."""
-    rows = [Row.from_json(line.row) for line in message.lines.all()]
+    rows = [ResultRow.from_json(line.row) for line in message.lines.all()]
     before = {line.index: line for line in message.lines.all()}
     now = judge(message, rows, codes=message.laboratory.codes, at=at)
     changed = [line for line in now if _as_told(line) != _as_told(before[line.index])]
@@ -144,7 +144,7 @@ def _enter(message: LabMessage, answers: Mapping[int, str], method: str, by: Use
     lines = list(message.lines.select_related("patient"))
     open_ones = [line for line in lines if line.verdict == ASKS and not _answer(line, answers)]
     if open_ones:
-        raise NotAnswered([str(Row.from_json(line.row).place) for line in open_ones])
+        raise NotAnswered([str(ResultRow.from_json(line.row).place) for line in open_ones])
     by_patient: defaultdict[Any, list[tuple[LabLine, BloodResult]]] = defaultdict(list)
     for line in lines:
         if result := _to_take(line, answers, method):
@@ -172,7 +172,7 @@ def _to_take(line: LabLine, answers: Mapping[int, str], method: str) -> BloodRes
         line.value, line.timing = chosen["value"], chosen["timing"]
     elif line.verdict not in (NEW, CORRECTS):
         return None
-    row = Row.from_json(line.row)
+    row = ResultRow.from_json(line.row)
     result = as_result(line, row)
     if line.timing == SampleTiming.POST:
         result.post_method = method

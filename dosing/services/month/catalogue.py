@@ -377,4 +377,3 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
             UsualRange(None, 0, _("the standard's action level"))),
 )
 # fmt: on
-BY_MONTH_KEY = MONTH_NUMBERS

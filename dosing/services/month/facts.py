@@ -23,7 +23,7 @@ STALE_BLOODS = timedelta(days=183)
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class MonthSpan:
     """A calendar month where the patient lives. until: its end, or now where it is still running."""
 
     month: date
@@ -65,7 +65,7 @@ class MonthFacts:
     """One patient's month. Nights and bloods are in order of time."""
 
     patient: Patient
-    span: Span
+    span: MonthSpan
     nights: list[ComputedNight]
     prescriptions: list[Prescription]
     bloods: list[BloodResult]
@@ -116,7 +116,7 @@ class MonthFacts:
 def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
     """Read what a month needs: some ten queries whatever its size."""
     zone = zone_of(patient)
-    span = Span(month, zone, now)
+    span = MonthSpan(month, zone, now)
     prescriptions = Prescription.objects.filter(patient=patient, in_force__overlap=(span.since, span.until))
     orders = list(prescriptions.select_related("dialyser").order_by("in_force"))
     bloods = BloodResult.objects.filter(patient=patient, drawn_at__range=(span.since - STALE_BLOODS, span.until))

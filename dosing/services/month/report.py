@@ -21,7 +21,7 @@ from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.figures import value_shown
 from dosing.services.month.ranges import RangeBook, range_words
 from dosing.services.month.review_sheet import NumberOverMonths, review_sheet
-from dosing.services.month.svg import Line, line_chart
+from dosing.services.month.svg import ChartLine, line_chart
 from homedialysis.accounts.models import Unit
 from sessions.facts.local_day import month as month_words
 from sessions.facts.local_day import plain_day, plain_moment
@@ -130,7 +130,7 @@ def _line(line: NumberOverMonths) -> list[str]:
 def _charts(months: list[date], rows: dict[date, PatientMonth], ranges: RangeBook) -> list[dict[str, str]]:
     charts = []
     for numbers in MONTH_NUMBERS.charts():
-        lines = [Line(each.label, [value_shown(rows.get(month), each) for month in months]) for each in numbers]
+        lines = [ChartLine(each.label, [value_shown(rows.get(month), each) for month in months]) for each in numbers]
         if all(value is None for line in lines for value in line.values):
             continue
         first = numbers[0]

@@ -12,14 +12,14 @@ MARKS = ("circle", "square")
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ChartLine:
     """One series over the months; None where it is unknown, which leaves a gap."""
 
     name: str
     values: Sequence[float | None]
 
 
-def line_chart(months: Sequence[str], lines: Sequence[Line], *, low: float | None, high: float | None) -> str:
+def line_chart(months: Sequence[str], lines: Sequence[ChartLine], *, low: float | None, high: float | None) -> str:
     """The chart as SVG, 260 by 110 units, black on white: told apart by mark and dash, not by colour."""
     known = [value for line in lines for value in line.values if value is not None]
     ends = [end for end in (low, high) if end is not None]
@@ -70,7 +70,7 @@ def _rule(end: float, least: float, most: float) -> str:
     return f'<path d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}" stroke-width="0.6" stroke-dasharray="4 3"/>'
 
 
-def _series(line: Line, number: int, least: float, most: float) -> str:
+def _series(line: ChartLine, number: int, least: float, most: float) -> str:
     points = [
         None if value is None else (_x(at, len(line.values)), _y(value, least, most))
         for at, value in enumerate(line.values)

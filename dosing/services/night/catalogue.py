@@ -303,4 +303,3 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             "Daugirdas et al., Kidney Int 2010;77:637-44 (from memory, confirmed by simulation)",
             Equation(_weekly, _with_bloods(_weekly_ktv)), ANSWER, TABLE, PHONE),
 )  # fmt: skip
-BY_KEY = NIGHT_NUMBERS

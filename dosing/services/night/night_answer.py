@@ -18,7 +18,7 @@ from sessions.models import RecordState, TreatmentRecord
 NIGHTS_BEFORE = 10
 
 
-class Look(StrEnum):
+class UnitView(StrEnum):
     """What the unit makes of a night. `unknown` where nobody has said so."""
 
     UNKNOWN = "unknown"
@@ -28,7 +28,7 @@ class Look(StrEnum):
     NOTHING = "nothing"
 
 
-look_of: list[Callable[[TreatmentRecord], Look]] = []
+look_of: list[Callable[[TreatmentRecord], UnitView]] = []
 """Filled in by whoever judges nights; the last one added answers."""
 
 
@@ -41,7 +41,7 @@ def answer_of(record: TreatmentRecord) -> dict[str, Any]:
         "night": record.night.isoformat(),
         "revision": record.revision,
         "ready": not night.stale,
-        "look": look_of[-1](record) if look_of else Look.UNKNOWN,
+        "look": look_of[-1](record) if look_of else UnitView.UNKNOWN,
         "lines": [_line(number, night, before) for number in NIGHT_NUMBERS.at(Place.ANSWER)],
     }
 

@@ -100,7 +100,7 @@ def _over(choose: np.ufunc, values: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True)
-class Map:
+class RateMap:
     """Dose and UF rate over nights a week (rows) and hours (columns); good: where both are as wanted."""
 
     nights: tuple[float, ...]
@@ -118,7 +118,7 @@ class Map:
         return self.nights[row], float(self.hours[column])
 
 
-def map_of(like: Candidate, model: UreaModel, *, weight_kg: float, dose: float, uf_rate: float) -> Map:
+def map_of(like: Candidate, model: UreaModel, *, weight_kg: float, dose: float, uf_rate: float) -> RateMap:
     """Every number of nights with every length, at the flows and the dialyser of one schedule."""
     hours = np.arange(LEAST_HOURS, MOST_HOURS + 1e-9, STEP_MINUTES / 60)
     patterns = [pattern_of(nights) for nights in NIGHTS]
@@ -133,7 +133,7 @@ def map_of(like: Candidate, model: UreaModel, *, weight_kg: float, dose: float, 
     tried = _tried(schedule, model, weight_kg=weight_kg)
     with np.errstate(invalid="ignore"):
         good = (tried.dose >= dose) & (tried.uf_rate <= uf_rate)
-    return Map(NIGHTS, hours, tried.dose, tried.uf_rate, good)
+    return RateMap(NIGHTS, hours, tried.dose, tried.uf_rate, good)
 
 
 def least_flow(like: Candidate, model: UreaModel, *, weight_kg: float, dose: float) -> float | None:

@@ -9,7 +9,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from dosing.science.results import FloatArray
-from dosing.services.planner.candidates import Candidate, Map, curves
+from dosing.services.planner.candidates import Candidate, RateMap, curves
 from dosing.services.planner.patterns import nights_words
 from dosing.services.planner.urea_model import UreaModel
 
@@ -50,7 +50,7 @@ def week(names: Sequence[str], candidates: Sequence[Candidate], model: UreaModel
     return {"data": lines, "layout": layout}
 
 
-def _cells(found: Map, values: FloatArray) -> FloatArray:
+def _cells(found: RateMap, values: FloatArray) -> FloatArray:
     """The values of the cells that are shown, row after row."""
     return values.reshape(len(found.nights), -1)[:, ::SHOWN].ravel()
 
@@ -61,7 +61,7 @@ def _figure_words(value: float, *, good: bool) -> str:
     return f"{value:.1f}" if good else f"{value:.1f} ×"
 
 
-def _bars(found: Map, words: Sequence[str], values: FloatArray) -> Figure:
+def _bars(found: RateMap, words: Sequence[str], values: FloatArray) -> Figure:
     """A piece of a bar for each cell, its colour by the value."""
     hours = found.hours[::SHOWN]
     step = float(hours[1] - hours[0])
@@ -85,7 +85,7 @@ def _bars(found: Map, words: Sequence[str], values: FloatArray) -> Figure:
     }
 
 
-def _marks(found: Map, words: Sequence[str], values: FloatArray) -> tuple[Figure, Figure]:
+def _marks(found: RateMap, words: Sequence[str], values: FloatArray) -> tuple[Figure, Figure]:
     """The value in figures at full hours, and a cross at each half between them that is not as wanted."""
     hours = [round(float(each), 3) for each in found.hours]
     cells = [(row, column) for row in range(len(words)) for column in range(len(hours))]
@@ -108,7 +108,7 @@ def _marks(found: Map, words: Sequence[str], values: FloatArray) -> tuple[Figure
     return figures, crosses
 
 
-def heat_map(found: Map, chosen: Candidate, values: FloatArray) -> Figure:
+def heat_map(found: RateMap, chosen: Candidate, values: FloatArray) -> Figure:
     """`values`, the dose or the UF rate of `found`, by nights and hours.
 
     Where dose or UF rate is not as wanted a cross lies on it: not colour alone.

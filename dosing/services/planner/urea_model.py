@@ -98,7 +98,7 @@ class UreaModel:
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class Foretold:
     """A later pair beside what the model of the earlier ones foretold [mmol/L]."""
 
     pair: Pair
@@ -325,7 +325,7 @@ def _assumed(habits: Habits, why: Reason | None) -> UreaModel:
     )
 
 
-def held_against(habits: Habits) -> list[Check]:
+def held_against(habits: Habits) -> list[Foretold]:
     """Each pair but the first beside what the pairs before it foretold, oldest first."""
     if habits.setting is None:
         return []
@@ -337,8 +337,8 @@ def held_against(habits: Habits) -> list[Check]:
     return checks
 
 
-def _foretold(model: UreaModel, setting: Setting, pair: Pair) -> Check | None:
+def _foretold(model: UreaModel, setting: Setting, pair: Pair) -> Foretold | None:
     week = weekly_steady_state(schedule=setting.schedule(), patient=model.patient())
     place = setting.pattern.place_after(pair.intervals)
     pre, post = week.pre_plasma.value[place], week.post_plasma.value[place]
-    return Check(pair, float(pre), float(post)) if pre == pre and post == post else None
+    return Foretold(pair, float(pre), float(post)) if pre == pre and post == post else None

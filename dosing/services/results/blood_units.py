@@ -17,7 +17,7 @@ _BY_LOINC = {unit.loinc: name for name, analyte in ANALYTES.items() for unit in 
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownAnalyte:
     """An analyte on a screen: the unit's name, and how many of it make one canonical unit."""
 
     label: str
@@ -55,11 +55,11 @@ def three_figures(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
-def shown_as(loinc: str, unit_system: str) -> Shown:
+def shown_as(loinc: str, unit_system: str) -> ShownAnalyte:
     """How one analyte is shown in a system of units."""
     units = ANALYTES[_BY_LOINC[loinc]].units
     name = list(units)[1 if unit_system == UnitSystem.US and len(units) > 1 else 0]
-    return Shown(
+    return ShownAnalyte(
         label=str(Analyte(loinc).label),
         unit=name.replace("ug/", "µg/").replace("umol/", "µmol/"),
         factor=units[name].factor,

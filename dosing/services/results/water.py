@@ -13,7 +13,7 @@ from sessions.models import WaterStandard, WaterTest
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class JudgedTest:
     """What a result means. grade: as `water.Grade`, None where unknown; words; limit: what it was held against."""
 
     test: WaterTest
@@ -34,27 +34,27 @@ def edition_in_use() -> WaterEdition:
     return WaterEdition(chosen) if chosen else WaterEdition.ISO_2019
 
 
-def limit_of(test: WaterTest, edition: str) -> water.Limit | None:
+def limit_of(test: WaterTest, edition: str) -> water.WaterLimit | None:
     """The limit a test is held against, None where that edition holds none. Chlorine has one in every edition."""
     if test.kind == WaterKind.TOTAL_CHLORINE:
         return water.CHLORINE
     return water.LIMITS.get((edition, test.fluid, test.kind))
 
 
-def mark_of(test: WaterTest, edition: str) -> Mark:
+def mark_of(test: WaterTest, edition: str) -> JudgedTest:
     """The judgement of one test."""
     limit = limit_of(test, edition)
     if limit is None:
-        return Mark(test, None, _("no limit held"), "")
+        return JudgedTest(test, None, _("no limit held"), "")
     graded = water.grade_against(limit=limit, value=test.value, below_detection=float(test.below_detection))
     if graded.number is None:
-        return Mark(test, None, _("unknown: %(why)s") % {"why": reason_words(graded.reason)}, _limit_words(limit))
+        return JudgedTest(test, None, _("unknown: %(why)s") % {"why": reason_words(graded.reason)}, _limit_words(limit))
     grade = int(graded.number)
     words = {0: _("within the limit"), 1: _("action level"), 2: _("over the limit")}
-    return Mark(test, grade, words[grade], _limit_words(limit))
+    return JudgedTest(test, grade, words[grade], _limit_words(limit))
 
 
-def _limit_words(limit: water.Limit) -> str:
+def _limit_words(limit: water.WaterLimit) -> str:
     below = _("below %(limit)s %(unit)s") if limit.exclusive else _("at most %(limit)s %(unit)s")
     words = below % {"limit": f"{limit.limit:g}", "unit": limit.unit}
     if limit.action is None:

@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 
 from dosing.services.importing import csv_table, fhir_bundle, hl7_message
 from dosing.services.importing.csv_table import Way
-from dosing.services.importing.rows import Row, Unreadable, number_of
+from dosing.services.importing.rows import ResultRow, Unreadable, number_of
 from tests.dosing.importing.samples import csv_file, fhir_file, hl7_file
 
 ZONE = ZoneInfo("Europe/Lisbon")
 SAMPLES = {"csv": csv_file(), "hl7": hl7_file(), "fhir": fhir_file()}
 
 
-def read(form: str, body: bytes) -> list[Row]:
+def read(form: str, body: bytes) -> list[ResultRow]:
     if form == "csv":
         return csv_table.read(body, Way(), ZONE)
     return hl7_message.read(body, ZONE) if form == "hl7" else fhir_bundle.read(body, ZONE)
@@ -28,7 +28,7 @@ def read(form: str, body: bytes) -> list[Row]:
 def holds(form: str, body: bytes) -> None:
     with suppress(Unreadable):
         for row in read(form, body):
-            assert Row.from_json(json.loads(json.dumps(row.as_json()))) == row
+            assert ResultRow.from_json(json.loads(json.dumps(row.as_json()))) == row
             assert row.number is not None or row.fault
 
 

@@ -19,7 +19,7 @@ from dosing.services import jobs
 from dosing.services.month.computing import compute_month
 from dosing.services.month.report import sheet_of
 from dosing.services.month.reviewing import write
-from dosing.services.month.svg import Line, line_chart
+from dosing.services.month.svg import ChartLine, line_chart
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.factories import BloodFactory, PatientFactory, PrescriptionFactory
@@ -89,7 +89,7 @@ def test_all_reviews_of_a_month_in_one_file(
 
 
 def test_a_chart_leaves_gaps_where_nothing_is_known_and_keeps_inside() -> None:
-    svg = line_chart(["Jan", "Feb", "Mar"], [Line("K", [5.0, None, 6.0])], low=4.0, high=5.5)
+    svg = line_chart(["Jan", "Feb", "Mar"], [ChartLine("K", [5.0, None, 6.0])], low=4.0, high=5.5)
     root = ET.fromstring(svg)  # noqa: S314  (made here)
     space = "{http://www.w3.org/2000/svg}"
     circles = root.findall(f"{space}circle")
@@ -102,4 +102,4 @@ def test_a_chart_leaves_gaps_where_nothing_is_known_and_keeps_inside() -> None:
 
 def test_a_chart_of_one_value_or_none_can_be_drawn() -> None:
     for values in ([None, None], [5.0, 5.0], [0.0]):
-        ET.fromstring(line_chart(["a"] * len(values), [Line("x", values)], low=None, high=None))  # noqa: S314
+        ET.fromstring(line_chart(["a"] * len(values), [ChartLine("x", values)], low=None, high=None))  # noqa: S314

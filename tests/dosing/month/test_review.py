@@ -96,7 +96,7 @@ def test_what_was_signed_stays_when_ranges_prescription_or_numbers_change(
         assert "Potassium: 6.1, now above the range (4.0 to 5.5 mmol/L)." in told
         assert "6.1 ▲" in told
         assert "300 minutes" not in told
-    assert dict(sheet["prescription"])["Length"] == "240 min"
+    assert dict(sheet["prescription"])["Length"] == "4:00 h"
 
 
 def test_only_what_was_shown_is_signed(nephrologist_client: Client, where: str, ana: Patient) -> None:
@@ -156,7 +156,7 @@ def test_the_patient_reads_what_was_released_and_nothing_before(
     early = nephrologist_client.post(f"{where}release/", follow=True).content.decode()
     assert "Sign the review, with words for the patient, before it is released." in early
     sign(nephrologist_client, where)
-    told = f"/told/{ana.pk}/"
+    told = f"/letters/{ana.pk}/"
     assert "We talk about potassium." not in ana_client.get(told).content.decode()
     nephrologist_client.post(f"{where}release/")
     page = ana_client.get(told).content.decode()

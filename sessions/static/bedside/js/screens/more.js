@@ -32,10 +32,10 @@ register("more", {
         { class: "rows" },
         places().map(([name, label]) => bigButton(label, () => ctx.go(name))),
         ctx.online() &&
-          ctx.kit?.urls?.told &&
+          ctx.kit?.urls?.letters &&
           bigButton(
             t("From your nephrologist"),
-            () => location.assign(ctx.kit.urls.told.replace(ctx.kit.urls.placeholder, ctx.kit.patient.id)),
+            () => location.assign(ctx.kit.urls.letters.replace(ctx.kit.urls.placeholder, ctx.kit.patient.id)),
             { data: { k: "told" } },
           ),
       ),

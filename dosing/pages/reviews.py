@@ -1,0 +1,182 @@
+"""Pages of a monthly review: written, planned, signed, added to, released; and what the patient reads of it."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from dosing.models import MonthlyReview, PatientMonth, PlanItem
+from dosing.pages.forms_month import PlanForm, ReviewForm, WordsForm
+from dosing.pages.month import month_of
+from dosing.services.month import figures, reviewing
+from dosing.services.month.report import review_pdf
+from dosing.services.month.review_sheet import review_sheet
+from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.pages.guards import bedside_only, clinical_only, nephrologist_only
+from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
+from sessions.models import Patient
+from sessions.pages.persons import shown_patient
+
+
+@clinical_only
+@require_http_methods(["GET", "POST"])
+def review(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
+    """One patient's month: six months against the ranges, what changed, the judgement, the plan; written here."""
+    person, wanted = shown_patient(request, patient_id), month_of(month)
+    found = MonthlyReview.objects.filter(patient=person, month=wanted).first()
+    form = ReviewForm(request.POST if request.method == "POST" else None, initial=_as_written(found))
+    if request.method == "POST" and form.is_valid():
+        try:
+            reviewing.write(patient=person, month=wanted, **form.cleaned_data, by=signed_in(request), at=timezone.now())
+        except reviewing.SignedAlready:
+            messages.error(request, _("Somebody has signed this review meanwhile: add to it instead."))
+        else:
+            messages.success(request, _("Kept. It is not signed yet."))
+        return redirect("dosing:review", person.pk, month)
+    return _review_page(request, person, wanted, form=form)
+
+
+def _as_written(found: MonthlyReview | None) -> dict[str, str]:
+    return {"words": found.words, "for_patient": found.for_patient} if found else {}
+
+
+def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any) -> HttpResponse:
+    sheet = review_sheet(person, month, at=timezone.now())
+    found, row = sheet.review, sheet.row
+    context = {
+        "patient": person,
+        "month": month,
+        "review": found,
+        "row": row,
+        "lines": sheet.lines,
+        "months": sheet.months,
+        "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
+        "last": sheet.last,
+        "changes": sheet.changes,
+        "prescription": sheet.prescription,
+        "delivered": sheet.numbers,
+        "plan": list(found.plan.select_related("owner", "done_by")) if found else [],
+        "open_plan": [item for item in reviewing.open_plan(person) if not found or item.review_id != found.pk],
+        "addenda": sheet.addenda,
+        "seen": fingerprint(_shown(found, row)) if found else "",
+        "plan_form": PlanForm(),
+        "addendum_form": WordsForm(),
+        "form": ReviewForm(initial=_as_written(found)),
+        "today": timezone.localdate(),
+    }
+    return render(request, "dosing/review.html", context | more)
+
+
+def _shown(found: MonthlyReview, row: PatientMonth | None) -> dict[str, Any]:
+    """What the signer saw: words, plan and numbers; the signature counts for exactly these."""
+    return {
+        "words": found.words,
+        "for_patient": found.for_patient,
+        "plan": [(item.words, item.owner_id, item.due_on) for item in found.plan.all()],
+        "numbers": row.computed_at if row else None,
+    }
+
+
+def _one(request: HttpRequest, patient_id: uuid.UUID, month: str) -> tuple[Patient, MonthlyReview]:
+    person = shown_patient(request, patient_id)
+    return person, get_object_or_404(MonthlyReview, patient=person, month=month_of(month))
+
+
+@clinical_only
+@require_POST
+def add_plan(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
+    """Add a plan item."""
+    person, found = _one(request, patient_id, month)
+    form = PlanForm(request.POST)
+    if not form.is_valid():
+        return _review_page(request, person, found.month, plan_form=form)
+    try:
+        reviewing.plan(review=found, item=reviewing.PlanToBe(**form.cleaned_data), by=signed_in(request))
+    except reviewing.SignedAlready:
+        messages.error(request, _("This review is signed: its plan no longer changes. Write an addendum."))
+    return redirect("dosing:review", person.pk, month)
+
+
+@clinical_only
+@require_POST
+def plan_done(request: HttpRequest, plan_id: int) -> HttpResponse:
+    """Note that a plan item is done."""
+    item = get_object_or_404(PlanItem.objects.select_related("review__patient"), pk=plan_id)
+    get_object_or_404(Patient.objects.visible_to(request.user), pk=item.review.patient_id)
+    reviewing.settle(item=item, words=request.POST.get("words", ""), by=signed_in(request), at=timezone.now())
+    messages.success(request, _("Noted as done."))
+    return redirect("dosing:review", item.review.patient_id, f"{item.review.month:%Y-%m}")
+
+
+@nephrologist_only
+@require_POST
+def sign(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
+    """Sign what was shown, with the password once more."""
+    person, found = _one(request, patient_id, month)
+    row = PatientMonth.objects.filter(patient=person, month=found.month).first()
+    if not was_shown(request, _shown(found, row)):
+        messages.error(request, _("Something changed since you opened this page: read it again, then sign."))
+    elif why := objection(request):
+        messages.error(request, why)
+    else:
+        try:
+            reviewing.sign(review=found, by=signed_in(request), at=timezone.now())
+            messages.success(request, _("Signed. From now on it only takes addenda."))
+        except reviewing.SignedAlready:
+            messages.warning(request, "It is signed already.")
+        except reviewing.NotYet as problem:
+            messages.error(request, str(problem))
+    return redirect("dosing:review", person.pk, month)
+
+
+@clinical_only
+@require_POST
+def add(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
+    """Write an addendum to a signed review."""
+    person, found = _one(request, patient_id, month)
+    try:
+        reviewing.add(review=found, words=request.POST.get("words", ""), by=signed_in(request), at=timezone.now())
+        messages.success(request, _("Added."))
+    except reviewing.NotYet as problem:
+        messages.error(request, str(problem))
+    return redirect("dosing:review", person.pk, month)
+
+
+@nephrologist_only
+@require_POST
+def release(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
+    """Let the patient see the plain-language page."""
+    person, found = _one(request, patient_id, month)
+    try:
+        reviewing.release(review=found, by=signed_in(request), at=timezone.now())
+        messages.success(request, _("The patient can read it now."))
+    except reviewing.NotYet as problem:
+        messages.error(request, str(problem))
+    return redirect("dosing:review", person.pk, month)
+
+
+@clinical_only
+@require_GET
+def as_pdf(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
+    """The review as PDF, signed or not: it says which."""
+    person, wanted = shown_patient(request, patient_id), month_of(month)
+    answer = HttpResponse(review_pdf(person, wanted, at=timezone.now()), content_type="application/pdf")
+    answer.headers["Content-Disposition"] = f'inline; filename="review-{wanted:%Y-%m}.pdf"'
+    return answer
+
+
+@bedside_only
+@require_GET
+def patient_letters(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """What the nephrologist wrote for the patient, month by month, as far as it was released."""
+    person = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
+    reviews = MonthlyReview.objects.filter(patient=person, release__isnull=False).select_related("signed_by")
+    return render(request, "dosing/patient_letters.html", {"patient": person, "reviews": reviews})
