@@ -20,9 +20,9 @@ from dosing.models import PatientMonth
 from dosing.pages.forms_month import RangeForm
 from dosing.services.month.board import board, sorts
 from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.derivation import input_lines
 from dosing.services.month.facts import first_of, month_before, next_month
 from dosing.services.month.ranges import book, range_words, set_range
-from dosing.services.night.derivation import WORDS, shown_input
 from dosing.services.numbers.kept import kept_number
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
@@ -76,10 +76,7 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
         "row": row,
         "figure": kept,
         "at": parse_datetime(kept.at) if kept.at else None,
-        "lines": [
-            (_(WORDS[name]) if name in WORDS else name.replace("_", " "), shown_input(given))
-            for name, given in kept.inputs.items()
-        ],
+        "lines": input_lines(kept),
         "range": range_words(number, usual),
         "range_source": _(usual.source) if usual and usual.source else "",
         "place": ranges.place(number_key, kept.value),

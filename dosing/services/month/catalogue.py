@@ -254,10 +254,8 @@ def _water(facts: MonthFacts) -> Computation:
     grade, test = facts.worst_water()
     if grade is None or test is None:
         return Computation({}, unknown("grade", Reason("no_water_test")))
-    inputs = {"test": test.get_kind_display(), "value": test.value, "unit": test.unit}
-    return Computation(
-        {name: str(value) for name, value in inputs.items()}, measure(grade, "grade"), test.sampled_at.isoformat()
-    )
+    inputs = {"test": test.kind, "value": test.value, "unit": test.unit}
+    return Computation(inputs, measure(grade, "grade"), test.sampled_at.isoformat())
 
 
 def _number(

@@ -44,11 +44,17 @@ WORDS = {
     "value": _("As noted"),
 }
 
-VALUES = (
-    *(_("female"), _("male"), _("late"), _("unprotected"), _("slow flow"), _("stop dialysate"), _("neither")),
-    *(_("tattersall arterial"), _("tattersall venous")),
-)
-"""Inputs that are words."""
+VALUES = {
+    "female": _("female"),
+    "male": _("male"),
+    "late": _("late"),
+    "unprotected": _("unprotected"),
+    "slow_flow": _("slow flow"),
+    "stop_dialysate": _("stop dialysate"),
+    "tattersall_arterial": _("tattersall arterial"),
+    "tattersall_venous": _("tattersall venous"),
+}
+"""Inputs that are codes."""
 
 
 def shown_input(value: Any) -> str:
@@ -59,16 +65,13 @@ def shown_input(value: Any) -> str:
         return "; ".join(shown_input(each) for each in value) or gettext("none")
     if isinstance(value, float):
         return f"{value:.4g}".replace("-", "−").replace(".", get_format("DECIMAL_SEPARATOR"))
-    words = str(value).replace("_", " ")
-    return gettext(words) if words else ""
+    return gettext(VALUES[value]) if value in VALUES else str(value)
 
 
 def derivation(night: ComputedNight, key: str) -> dict[str, Any]:
     """figure, lines [(what, value)], and what was kept beside the number: science version and moment."""
     figure = night.figure(key)
-    lines = [
-        (gettext(WORDS.get(name, name.replace("_", " "))), shown_input(value)) for name, value in figure.inputs.items()
-    ]
+    lines = [(gettext(WORDS.get(name, name)), shown_input(value)) for name, value in figure.inputs.items()]
     kept: RecordNumbers | None = getattr(night.record, "computed", None)
     return {
         "figure": figure,

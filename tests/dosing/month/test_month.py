@@ -21,13 +21,15 @@ from dosing.services.month.computing import (
     months_between,
     waiting,
 )
+from dosing.services.month.derivation import WORDS
 from dosing.services.night.computing import compute
 from sessions.facts.choices import PostSampleMethod
+from sessions.facts.choices_surroundings import WaterKind
 from sessions.models import Patient, Prescription, UrineCollection
 from sessions.services.bloods import enter_bloods
 from tests.crowd import ours
 from tests.dosing.made_up import english
-from tests.factories import BloodFactory, PrescriptionFactory, record_night
+from tests.factories import BloodFactory, PrescriptionFactory, WaterTestFactory, record_night
 
 pytestmark = pytest.mark.django_db
 MARCH = date(2026, 3, 1)
@@ -219,3 +221,15 @@ def test_one_month_that_fails_does_not_hold_up_the_others(
     monkeypatch.setattr(computing, "compute_month", failing)
     compute_some(at=datetime(2026, 4, 2, tzinfo=UTC))
     assert set(ours(PatientMonth).filter(stale=True).values_list("patient", flat=True)) == {ana.pk}
+
+
+def test_everything_that_goes_in_has_words(month: Patient, nurse_client: Any) -> None:
+    """And a water test is kept by its code, and called by its name where it is read."""
+    WaterTestFactory(patient=month, kind="bacteria", sampled_at=datetime(2026, 3, 20, 9, tzinfo=UTC))
+    BloodFactory(patient=month, analyte="2823-3", value=5.1, drawn_at=datetime(2026, 3, 10, 9, tzinfo=UTC))
+    found = numbers(month)
+    assert {name for each in found.values() for name in each["inputs"]} <= set(WORDS)
+    assert found["water"]["inputs"]["test"] == "bacteria"
+    page = nurse_client.get(f"/patients/{month.pk}/months/2026-03/water/").content.decode()
+    assert "Water test" in page
+    assert str(WaterKind("bacteria").label) in page
