@@ -14,6 +14,8 @@ from zoneinfo import ZoneInfo
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import AlertState, CallResult, Outcome, StepKind
@@ -32,7 +34,10 @@ class AlreadyClosed(Exception):
 
     def __init__(self, alert: Alert) -> None:
         closed_at = localtime(alert.closed_at)
-        super().__init__(f"{alert.closed_by} closed this alert on {closed_at:%Y-%m-%d} at {closed_at:%H:%M}.")
+        super().__init__(
+            _("%(person)s closed this alert on %(day)s at %(time)s.")
+            % {"person": alert.closed_by, "day": f"{closed_at:%Y-%m-%d}", "time": f"{closed_at:%H:%M}"}
+        )
         self.alert = alert
 
 
@@ -40,7 +45,9 @@ class MovedOn(Exception):
     """Steps were added since the page was opened: look at them first. `steps`: those."""
 
     def __init__(self, steps: Sequence[AlertStep]) -> None:
-        super().__init__(f"{len(steps)} step(s) were added.")
+        super().__init__(
+            ngettext("%(count)s step was added.", "%(count)s steps were added.", len(steps)) % {"count": len(steps)}
+        )
         self.steps = steps
 
 
@@ -96,7 +103,12 @@ def assign(
 ) -> None:
     """Say who takes care of it. Raises AlreadyClosed, MovedOn, PermissionDenied, ValidationError naming `to`."""
     if not to.is_clinical:
-        raise ValidationError({"to": f"{to} is no nurse or nephrologist who can sign in, so cannot take care of it."})
+        raise ValidationError(
+            {
+                "to": _("%(person)s is no nurse or nephrologist who can sign in, so cannot take care of it.")
+                % {"person": to}
+            }
+        )
     for current in _as_seen(_still_open(_locked(alerts, by)), newest):
         current.assigned_to = to
         current.save(update_fields=["assigned_to"])
@@ -115,7 +127,10 @@ def set_aside(
     moment = start_of_day(until)
     if not at < moment <= at + LONGEST_ASIDE:
         raise ValidationError(
-            {"until": f"Must be a day from tomorrow on, at most {LONGEST_ASIDE.days} days away; {until} was given."}
+            {
+                "until": _("Must be a day from tomorrow on, at most %(days)s days away; %(given)s was given.")
+                % {"days": LONGEST_ASIDE.days, "given": until}
+            }
         )
     for current in _as_seen(_still_open(_locked(alerts, by)), newest):
         current.set_aside_until = moment
@@ -142,10 +157,11 @@ def log_call(
     """
     chosen = CallResult(result)
     if chosen == CallResult.REACHED and not said.strip():
-        raise ValidationError({"said": "The patient was reached: write down what was said."})
+        raise ValidationError({"said": _("The patient was reached: write down what was said.")})
     if next_call_at is not None and not at < next_call_at <= at + LONGEST_TO_NEXT_CALL:
-        words = f"Must be later than now, at most {LONGEST_TO_NEXT_CALL.days} days; {next_call_at:%Y-%m-%d %H:%M}"
-        raise ValidationError({"next_call_at": f"{words} was given."})
+        parts = {"days": LONGEST_TO_NEXT_CALL.days, "given": f"{next_call_at:%Y-%m-%d %H:%M}"}
+        words = _("Must be later than now, at most %(days)s days; %(given)s was given.") % parts
+        raise ValidationError({"next_call_at": words})
     found = _as_seen(_locked(alerts, by), newest)
     call: Call = Call.objects.create(
         patient=patient,
@@ -175,7 +191,7 @@ def start_of_day(day: date) -> datetime:
 def _locked(alerts: Sequence[Alert], by: User) -> list[Alert]:
     """The alerts as they stand now, held until the transaction ends."""
     if not by.is_clinical:
-        raise PermissionDenied("Only a nurse or a nephrologist acts on an alert.")
+        raise PermissionDenied(_("Only a nurse or a nephrologist acts on an alert."))
     return list(Alert.objects.filter(pk__in=[alert.pk for alert in alerts]).locked())
 
 

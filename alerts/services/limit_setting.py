@@ -6,6 +6,7 @@ from datetime import datetime
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from alerts.limits.kinds import KINDS
 from alerts.models import Limit
@@ -51,16 +52,16 @@ def limit_row(
     Raises PermissionDenied, and ValidationError by field, saying the limit and what was given.
     """
     if not by.is_clinical:
-        raise PermissionDenied("Only a nurse or a nephrologist sets a limit.")
+        raise PermissionDenied(_("Only a nurse or a nephrologist sets a limit."))
     problems = {}
     if name not in KINDS:
-        problems["name"] = f"“{name}” is no limit."
+        problems["name"] = _("“%(name)s” is no limit.") % {"name": name}
     elif value is not None and (refusal := KINDS[name].refusal(value)):
         problems["value"] = refusal
     if not why.strip():
-        problems["why"] = "Say why."
+        problems["why"] = _("Say why.")
     if until is not None and until <= at:
-        problems["until"] = f"Must be after today; {until:%Y-%m-%d} was given."
+        problems["until"] = _("Must be after today; %(given)s was given.") % {"given": f"{until:%Y-%m-%d}"}
     if problems:
         raise ValidationError(problems)
     return Limit(name=name, patient=patient, value=value, why=why.strip(), since=at, until=until, set_by=by)

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from alerts.models.mutes_and_replays import Mute
 from alerts.rules import BY_KEY
@@ -57,17 +58,18 @@ def mute(*, patient: Patient, rule: str, until: datetime | None, why: str, by: U
     _clinical(by)
     problems = {}
     if rule not in BY_KEY:
-        problems["rule"] = f"“{rule}” is no rule."
+        problems["rule"] = _("“%(rule)s” is no rule.") % {"rule": rule}
     elif not BY_KEY[rule].may_be_muted:
-        problems["rule"] = f"{BY_KEY[rule].title} is about safety and is never muted."
+        problems["rule"] = _("%(title)s is about safety and is never muted.") % {"title": BY_KEY[rule].title}
     if until is None:
-        problems["until"] = "Say until when."
+        problems["until"] = _("Say until when.")
     elif not at < until <= at + LONGEST:
-        problems["until"] = (
-            f"Must be after today and within {LONGEST.days} days; {until - timedelta(seconds=1):%Y-%m-%d} was given."
-        )
+        problems["until"] = _("Must be after today and within %(days)s days; %(given)s was given.") % {
+            "days": LONGEST.days,
+            "given": f"{until - timedelta(seconds=1):%Y-%m-%d}",
+        }
     if not why.strip():
-        problems["why"] = "Say why."
+        problems["why"] = _("Say why.")
     if problems:
         raise ValidationError(problems)
     return Mute.objects.create(patient=patient, rule=rule, since=at, until=until, why=why.strip(), set_by=by)
@@ -78,7 +80,7 @@ def lift(*, patient: Patient, rule: str, why: str, by: User, at: datetime) -> Mu
     """Hear the rule again from now on. Raises PermissionDenied, ValidationError, NotMuted where nothing is muted."""
     _clinical(by)
     if not why.strip():
-        raise ValidationError({"why": "Say why."})
+        raise ValidationError({"why": _("Say why.")})
     Patient.objects.select_for_update(no_key=True).get(pk=patient.pk)
     if mutes_of(patient).at(rule, at) is None:
         raise NotMuted
@@ -87,4 +89,4 @@ def lift(*, patient: Patient, rule: str, why: str, by: User, at: datetime) -> Mu
 
 def _clinical(by: User) -> None:
     if not by.is_clinical:
-        raise PermissionDenied("Only a nurse or a nephrologist mutes a rule.")
+        raise PermissionDenied(_("Only a nurse or a nephrologist mutes a rule."))

@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from alerts.models.rota_and_messages import PushAddress
 from homedialysis.accounts.models import User
@@ -29,7 +30,7 @@ def sign_up(given: Any, *, person: User, at: datetime) -> PushAddress:
     given: {"endpoint", "keys": {"p256dh", "auth"}, "label"}. Raises ValidationError naming the part.
     """
     if not isinstance(given, Mapping) or not isinstance(given.get("keys"), Mapping):
-        raise ValidationError("endpoint and keys are needed.")
+        raise ValidationError(_("endpoint and keys are needed."))
     endpoint, keys = str(given.get("endpoint", "")), given["keys"]
     _check_endpoint(endpoint)
     fields = {
@@ -40,8 +41,11 @@ def sign_up(given: Any, *, person: User, at: datetime) -> PushAddress:
     User.objects.select_for_update(no_key=True).get(pk=person.pk)
     held = PushAddress.objects.filter(person=person).exclude(endpoint=endpoint).count()
     if held >= MOST_BROWSERS:
-        raise ValidationError(f"At most {MOST_BROWSERS} browsers are signed up, and {held} are: remove one first.")
-    address, _ = PushAddress.objects.update_or_create(
+        raise ValidationError(
+            _("At most %(most)s browsers are signed up, and %(held)s are: remove one first.")
+            % {"most": MOST_BROWSERS, "held": held}
+        )
+    address, _created = PushAddress.objects.update_or_create(
         endpoint=endpoint, defaults=fields | {"person": person, "added_at": at}
     )
     return address
@@ -54,11 +58,14 @@ def _check_endpoint(endpoint: str) -> None:
         host = parts.hostname or ""
         port = parts.port
     except ValueError:
-        raise ValidationError(f"endpoint is no address; {endpoint[:80]} was given.") from None
+        raise ValidationError(_("endpoint is no address; %(given)s was given.") % {"given": endpoint[:80]}) from None
     if parts.scheme != "https" or port not in (None, 443) or "@" in parts.netloc or len(endpoint) > 600:
-        raise ValidationError(f"endpoint must be an https address of at most 600 letters; {endpoint[:80]} was given.")
+        raise ValidationError(
+            _("endpoint must be an https address of at most 600 letters; %(given)s was given.")
+            % {"given": endpoint[:80]}
+        )
     if "." not in host or host.endswith((".local", ".internal", ".localhost")) or _is_number(host):
-        raise ValidationError(f"endpoint must name a push service; {host} was given.")
+        raise ValidationError(_("endpoint must name a push service; %(given)s was given.") % {"given": host})
 
 
 def _is_number(host: str) -> bool:
@@ -76,5 +83,8 @@ def _checked(keys: Mapping[str, Any], name: str, length: int) -> str:
     except (binascii.Error, ValueError):
         data = b""
     if len(data) != length:
-        raise ValidationError(f"{name} must be {length} bytes in base64url; {text[:20]}… was given.")
+        raise ValidationError(
+            _("%(name)s must be %(length)s bytes in base64url; %(given)s… was given.")
+            % {"name": name, "length": length, "given": text[:20]}
+        )
     return text

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import Aggregate, Count, DurationField, F, Q
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import NO_ACTION, StepKind
@@ -89,7 +90,7 @@ def quality_between(since: datetime, until: datetime) -> Quality:
         return _row(key, title, alerts[key], closed[key], acted[key], seen.get(key, {}), months, muted[key])
 
     rules = sorted((one(key) for key in keys), key=lambda row: (-row.alerts, row.title))
-    total = _row("", "All rules", alerts.total(), closed.total(), acted.total(), together, months, muted.total())
+    total = _row("", _("All rules"), alerts.total(), closed.total(), acted.total(), together, months, muted.total())
     return Quality(rules, total, months)
 
 

@@ -16,6 +16,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Count, Min, Q, Sum
+from django.utils.translation import gettext as _
 
 from alerts.models import PendingEvaluation
 from alerts.models.choices import ReplayState
@@ -54,9 +55,9 @@ class NotThere(Exception):
 def start(*, why: str, by: User, at: datetime) -> Replay:
     """Write down the chunks of a new run. Raises PermissionDenied, ValidationError, AlreadyRunning."""
     if not by.is_clinical:
-        raise PermissionDenied("Only a nurse or a nephrologist has history judged again.")
+        raise PermissionDenied(_("Only a nurse or a nephrologist has history judged again."))
     if not why.strip():
-        raise ValidationError({"why": "Say why."})
+        raise ValidationError({"why": _("Say why.")})
     try:
         with transaction.atomic():
             run = Replay.objects.create(why=why.strip(), started_by=by, started_at=at)
@@ -80,7 +81,7 @@ def _chunks(run: Replay, at: datetime) -> Iterator[ReplayChunk]:
 def stop(*, run: Replay, by: User, at: datetime) -> None:
     """Take no more chunks; what is in work is finished. Raises PermissionDenied, NotThere."""
     if not by.is_clinical:
-        raise PermissionDenied("Only a nurse or a nephrologist stops it.")
+        raise PermissionDenied(_("Only a nurse or a nephrologist stops it."))
     changed = Replay.objects.filter(pk=run.pk, state=ReplayState.RUNNING)
     if not changed.update(state=ReplayState.STOPPED, stopped_by=by, ended_at=at):
         raise NotThere
@@ -90,7 +91,7 @@ def stop(*, run: Replay, by: User, at: datetime) -> None:
 def resume(*, run: Replay, by: User, at: datetime) -> None:
     """Go on with what is left, what was given up included. Raises PermissionDenied, NotThere, AlreadyRunning."""
     if not by.is_clinical:
-        raise PermissionDenied("Only a nurse or a nephrologist goes on with it.")
+        raise PermissionDenied(_("Only a nurse or a nephrologist goes on with it."))
     left = run.chunks.filter(done_at=None)
     if not left.exists():
         raise NotThere

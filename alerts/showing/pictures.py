@@ -10,6 +10,11 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext, ngettext
+
+from sessions.facts.local_number import plain
+
 WIDTH, HEIGHT = 300.0, 92.0
 LEFT, RIGHT, TOP, BOTTOM = 6.0, 84.0, 10.0, 18.0
 """Margins; the words for limit and usual stand in the right one, the days below."""
@@ -115,26 +120,42 @@ def _lines(scale: _Scale, limit: float | None, usual: float | None) -> tuple[Lin
         middle, way = (limit_y + usual_y) / 2, 1 if usual_y >= limit_y else -1
         limit_text, usual_text = middle - way * LEAST_APART / 2, middle + way * LEAST_APART / 2
     return (
-        None if limit_y is None else Line(limit_y, round((limit_text or 0) + 3.5, 1), f"limit {limit:g}"),
-        None if usual_y is None else Line(usual_y, round((usual_text or 0) + 3.5, 1), f"usual {_short(usual or 0)}"),
+        None
+        if limit_y is None
+        else Line(
+            limit_y, round((limit_text or 0) + 3.5, 1), gettext("limit %(limit)s") % {"limit": plain(limit or 0)}
+        ),
+        None
+        if usual_y is None
+        else Line(
+            usual_y, round((usual_text or 0) + 3.5, 1), gettext("usual %(usual)s") % {"usual": _short(usual or 0)}
+        ),
     )
 
 
 def _short(value: float) -> str:
-    return f"{value:.3g}"
+    """Three figures, with the decimal sign of the language."""
+    return plain(float(f"{value:.3g}"))
 
 
 def _words(day: date, value: float, unit: str) -> str:
-    return f"{day.day} {day:%b}: {_short(value)} {unit}".strip()
+    return f"{date_format(day, 'j M')}: {_short(value)} {unit}".strip()
 
 
 def _in_words(label: str, unit: str, values: Mapping[date, float], limit: float | None, usual: float | None) -> str:
     days = sorted(values)
-    parts = [
-        f"{label}, {len(days)} treatments from {days[0].day} {days[0]:%b} to {days[-1].day} {days[-1]:%b}",
-        f"from {_short(min(values.values()))} to {_short(max(values.values()))} {unit}".strip(),
-        f"the last {_short(values[days[-1]])}",
-    ]
-    parts += [f"limit {limit:g}"] if limit is not None else []
-    parts += [f"usual before {_short(usual)}"] if usual is not None else []
-    return ", ".join(parts) + "."
+    told = ngettext(
+        "%(label)s, %(count)s treatment from %(first)s to %(last)s, from %(least)s to %(most)s, the last %(newest)s.",
+        "%(label)s, %(count)s treatments from %(first)s to %(last)s, from %(least)s to %(most)s, the last %(newest)s.",
+        len(days),
+    ) % {
+        "label": label,
+        "count": len(days),
+        "first": date_format(days[0], "j M"),
+        "last": date_format(days[-1], "j M"),
+        "least": _short(min(values.values())),
+        "most": f"{_short(max(values.values()))} {unit}".strip(),
+        "newest": _short(values[days[-1]]),
+    }
+    told += "" if limit is None else " " + gettext("Limit %(limit)s.") % {"limit": plain(limit)}
+    return told + ("" if usual is None else " " + gettext("Usual before %(usual)s.") % {"usual": _short(usual)})

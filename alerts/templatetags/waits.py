@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from django import template
+from django.utils.translation import gettext as _
 
 register = template.Library()
 
@@ -21,4 +22,6 @@ def hours_minutes(wait: timedelta) -> str:
     days, left = divmod(hours, 24)
     if not hours:
         return f"{minutes} min"
-    return f"{days} d {left} h" if days else f"{hours} h {rest} min"
+    if days:
+        return _("%(days)s d %(hours)s h") % {"days": days, "hours": left}
+    return _("%(hours)s h %(minutes)s min") % {"hours": hours, "minutes": rest}

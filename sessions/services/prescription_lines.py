@@ -37,7 +37,7 @@ class OrderedLine:
 def in_hours(minutes: int) -> str:
     """240 → "4 h"; 270 → "4 h 30 min"."""
     hours, rest = divmod(minutes, 60)
-    return f"{hours} h {rest} min" if rest else f"{hours} h"
+    return _("%(hours)s h %(minutes)s min") % {"hours": hours, "minutes": rest} if rest else f"{hours} h"
 
 
 def main_lines(prescription: Prescription) -> list[OrderedLine]:
