@@ -28,36 +28,43 @@ ACCENTED = str.maketrans(
 FILLER = "õ"
 
 
-def mirrored(english: str) -> str:
-    """One text of the made-up language; placeholders and tags stay as they are."""
+def mirrored(english: str, *, parts_outside: bool = False) -> str:
+    """One text of the made-up language; placeholders and tags stay as they are.
+
+    parts_outside: what takes the place of a placeholder stands outside the brackets, to be judged by itself.
+    """
     parts = KEPT.split(english)
-    kept = KEPT.findall(english)
+    kept = [f"{CLOSE}{each}{OPEN}" if parts_outside and each[0] in "%{" else each for each in KEPT.findall(english)]
     told = "".join(part.translate(ACCENTED) + mark for part, mark in zip(parts, [*kept, ""], strict=True))
     longer = max(1, sum(map(len, parts)) // 3)
     tail = "".join(f" {FILLER * min(8, longer - done)}" for done in range(0, longer, 8))
     return f"{OPEN}{told}{tail}{CLOSE}"
 
 
-def catalogue(domain: str) -> Catalog:
+def catalogue(domain: str, *, parts_outside: bool = False) -> Catalog:
     """Every message of a domain in the made-up language."""
     made = Catalog(locale="en", domain=domain, charset="utf-8")
     for message in words.catalogue("es", domain):
         if not message.id:
             continue
         if message.pluralizable:
-            made.add(message.id, tuple(mirrored(form) for form in message.id), context=message.context)
+            forms = tuple(mirrored(form, parts_outside=parts_outside) for form in message.id)
+            made.add(message.id, forms, context=message.context)
         else:
-            made.add(message.id, mirrored(str(message.id)), context=message.context)
+            said = mirrored(str(message.id), parts_outside=parts_outside)
+            made.add(message.id, said, context=message.context)
     return made
 
 
-def write_server(folder: Path, *domains: str) -> Path:
+def write_server(folder: Path, *domains: str, parts_outside: bool = False) -> Path:
     """The server's catalogue of these domains below a folder that LOCALE_PATHS may name -> that folder."""
     target = folder / LOCALE_FOLDER / "LC_MESSAGES" / "django.mo"
     target.parent.mkdir(parents=True)
     compiled = io.BytesIO()
-    whole = catalogue(domains[0])
-    for message in (each for domain in domains[1:] for each in catalogue(domain) if each.id):
+    whole = catalogue(domains[0], parts_outside=parts_outside)
+    for message in (
+        each for domain in domains[1:] for each in catalogue(domain, parts_outside=parts_outside) if each.id
+    ):
         whole[message.id] = message
     write_mo(compiled, whole)
     target.write_bytes(compiled.getvalue())

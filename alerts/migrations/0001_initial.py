@@ -162,7 +162,7 @@ class Migration(migrations.Migration):
                         ('made_at', models.DateTimeField()),
                         ('due_at', models.DateTimeField()),
                         ('attempts', models.PositiveSmallIntegerField(default=0)),
-                        ('answer', models.CharField(blank=True, max_length=300)),
+                        ('answer', models.JSONField(default=dict)),
                         ('sent_at', models.DateTimeField(blank=True, null=True)),
                         ('failed_at', models.DateTimeField(blank=True, null=True)),
                         ('dropped_at', models.DateTimeField(blank=True, null=True)),

@@ -14,9 +14,11 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import CallResult, Channel
+from alerts.models.delivery_answers import answer_words
 from alerts.models.querysets import DeliveryQuerySet, StaffOnlyQuerySet
 from homedialysis.accounts.models import Weekday
 from sessions.models import Patient
@@ -114,7 +116,9 @@ class RotaTurn(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.person}, {self.get_weekday_display()} {self.begins:%H:%M} to {self.ends:%H:%M}"
+        parts = {"person": self.person, "day": self.get_weekday_display()}
+        parts |= {"begins": f"{self.begins:%H:%M}", "ends": f"{self.ends:%H:%M}"}
+        return gettext("%(person)s, %(day)s %(begins)s to %(ends)s") % parts
 
 
 @pghistory.track()
@@ -136,7 +140,8 @@ class Absence(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.person} from {self.first_day} to {self.last_day}"
+        parts = {"person": self.person, "first": self.first_day, "last": self.last_day}
+        return gettext("%(person)s from %(first)s to %(last)s") % parts
 
 
 class PushAddress(models.Model):
@@ -178,7 +183,7 @@ class Delivery(models.Model):
     made_at = models.DateTimeField()
     due_at = models.DateTimeField()
     attempts = models.PositiveSmallIntegerField(default=0)
-    answer = models.CharField(max_length=300, blank=True)
+    answer = models.JSONField(default=dict)
     sent_at = models.DateTimeField(null=True, blank=True)
     failed_at = models.DateTimeField(null=True, blank=True)
     dropped_at = models.DateTimeField(null=True, blank=True)
@@ -214,7 +219,12 @@ class Delivery(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_channel_display()} to {self.to}"
+        return gettext("%(channel)s to %(person)s") % {"channel": self.get_channel_display(), "person": self.to}
+
+    @property
+    def answer_words(self) -> str:
+        """What the server said, in the language of the reader."""
+        return answer_words(self.answer)
 
     @property
     def is_done(self) -> bool:

@@ -7,9 +7,10 @@ later. So a message may come twice, and is never lost. None holds a name or anyt
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db import transaction
 
@@ -27,10 +28,14 @@ logger = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What a server said. refused: for good, so that another try is of no use; wait: the server's own wish."""
+    """What a server said: a code of `delivery_answers` with its parts.
+
+    refused: for good, so that another try is of no use; wait: the server's own wish.
+    """
 
     sent: bool
-    words: str
+    code: str
+    parts: Mapping[str, Any] = field(default_factory=dict)
     refused: bool = False
     wait: timedelta | None = None
 
@@ -68,15 +73,21 @@ def next_wait(attempts: int) -> timedelta:
 
 def note(row: Delivery, answer: Answer, *, at: datetime) -> None:
     """Keep what the server said."""
-    row.answer = answer.words[:LONGEST_ANSWER]
+    row.answer = _kept(answer.code, answer.parts)
     if answer.sent:
         row.sent_at = at
     elif answer.refused or row.attempts >= MOST_ATTEMPTS:
         row.failed_at = at
-        logger.error("Delivery %s failed for good: %s", row.pk, row.answer)
+        logger.error("Delivery %s failed for good: %s", row.pk, row.answer_words)
     elif answer.wait is not None:
         row.due_at = at + min(max(answer.wait, FIRST_WAIT), LONGEST_WAIT)
     row.save(update_fields=["answer", "sent_at", "failed_at", "due_at"])
+
+
+def _kept(code: str, parts: Mapping[str, Any]) -> dict[str, Any]:
+    """An answer as it is stored; what a server says at length is cut."""
+    short = {name: part[:LONGEST_ANSWER] if isinstance(part, str) else part for name, part in parts.items()}
+    return {"code": code, "parts": short}
 
 
 def _tried(send: Sender, row: Delivery) -> Answer:
@@ -85,7 +96,7 @@ def _tried(send: Sender, row: Delivery) -> Answer:
         return send(row)
     except Exception as problem:
         logger.exception("Sending delivery %s broke", row.pk)
-        return Answer(sent=False, words=f"{type(problem).__name__} while sending")
+        return Answer(sent=False, code="broke", parts={"why": type(problem).__name__})
 
 
 def _still_wanted(row: Delivery, *, at: datetime) -> bool:
@@ -94,6 +105,6 @@ def _still_wanted(row: Delivery, *, at: datetime) -> bool:
         return True
     if unseen_urgent().filter(pk=row.alert_id).exists():
         return True
-    row.dropped_at, row.answer = at, "Not sent: the alert was looked at, or a correction took it away."
+    row.dropped_at, row.answer = at, _kept("not_wanted", {})
     row.save(update_fields=["dropped_at", "answer"])
     return False

@@ -16,6 +16,7 @@ import requests
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.urls import reverse
+from django.utils import translation
 from django.utils.translation import gettext as _
 from pywebpush import WebPushException, webpush
 
@@ -23,13 +24,13 @@ from alerts.models.choices import Channel
 from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services.delivery import Answer
 from alerts.services.push_keys import private_key
+from homedialysis.accounts.services.language import language_for
 
 TIMEOUT_SECONDS = 10
 TIME_TO_LIVE = 4 * 3600
 """[s] How long a push service keeps a message for a browser that is away."""
 GONE = (404, 410)
 PUSH_REFUSED = (400, 401, 403, 413)
-NO_SERVER = "No mail server is set up (EMAIL_HOST)."
 
 
 def send(row: Delivery) -> Answer:
@@ -38,15 +39,16 @@ def send(row: Delivery) -> Answer:
 
 
 def words_of(row: Delivery) -> tuple[str, str]:
-    """Subject and text. Nothing of any patient: not that there is one."""
-    if row.alert_id is None:
-        return _("Test message"), _("A test: messages from the home dialysis record reach you here.")
-    return _("Please look"), _("Something waits in the home dialysis record and nobody has looked at it yet.")
+    """Subject and text in the language of whom it goes to. Nothing of any patient: not that there is one."""
+    with translation.override(language_for(row.to)):
+        if row.alert_id is None:
+            return _("Test message"), _("A test: messages from the home dialysis record reach you here.")
+        return _("Please look"), _("Something waits in the home dialysis record and nobody has looked at it yet.")
 
 
 def _mail(row: Delivery) -> Answer:
     if settings.EMAIL_BACKEND == "django.core.mail.backends.console.EmailBackend":
-        return Answer(sent=False, words=NO_SERVER, refused=True)
+        return Answer(sent=False, code="no_mail_server", refused=True)
     subject, text = words_of(row)
     address = settings.SITE_ADDRESS + reverse("alerts:triage")
     try:
@@ -59,22 +61,23 @@ def _mail(row: Delivery) -> Answer:
         refused = not isinstance(problem, smtplib.SMTPAuthenticationError | smtplib.SMTPSenderRefused)
         return _smtp_answer(problem.smtp_code, problem.smtp_error, may_refuse=refused)
     except (smtplib.SMTPException, OSError) as problem:
-        return Answer(sent=False, words=f"The mail server was not reached: {_short(problem)}")
-    return Answer(sent=True, words="The mail server took it.")
+        return Answer(sent=False, code="mail_not_reached", parts={"why": _short(problem)})
+    return Answer(sent=True, code="mail_taken")
 
 
 def _smtp_answer(code: int, words: bytes | str, *, may_refuse: bool = True) -> Answer:
     """From 500 on SMTP means: do not try again (RFC 5321, 4.2.1)."""
     text = words.decode(errors="replace") if isinstance(words, bytes) else words
-    return Answer(sent=False, words=f"The mail server said {code}: {text}", refused=may_refuse and code >= 500)
+    refused = may_refuse and code >= 500
+    return Answer(sent=False, code="mail_said", parts={"code": code, "words": text}, refused=refused)
 
 
 def _push(row: Delivery) -> Answer:
     if row.push is None:
-        return Answer(sent=False, words="This browser is no longer signed up.", refused=True)
+        return Answer(sent=False, code="no_browser", refused=True)
     key = private_key()
     if key is None:
-        return Answer(sent=False, words="No key for push messages is set up (make_push_keys).", refused=True)
+        return Answer(sent=False, code="no_push_key", refused=True)
     try:
         response = webpush(
             row.push.subscription,
@@ -89,8 +92,8 @@ def _push(row: Delivery) -> Answer:
     except WebPushException as problem:
         return _push_answer(row.push, problem)
     except (OSError, ValueError) as problem:
-        return Answer(sent=False, words=f"The push service was not reached: {_short(problem)}")
-    return Answer(sent=True, words=f"The push service took it ({response.status_code}).")
+        return Answer(sent=False, code="push_not_reached", parts={"why": _short(problem)})
+    return Answer(sent=True, code="push_taken", parts={"code": response.status_code})
 
 
 def payload_of(row: Delivery) -> dict[str, Any]:
@@ -103,14 +106,14 @@ def _push_answer(address: PushAddress, problem: WebPushException) -> Answer:
     """An address that is gone is forgotten (RFC 8030, 7.3: 404 or 410)."""
     code = problem.status_code
     if code is None:
-        return Answer(sent=False, words=f"The push message could not be made: {_short(problem)}", refused=True)
-    host = urlsplit(address.endpoint).hostname
+        return Answer(sent=False, code="push_not_made", parts={"why": _short(problem)}, refused=True)
+    parts = {"host": urlsplit(address.endpoint).hostname, "code": code}
     if code in GONE:
         PushAddress.objects.filter(pk=address.pk).delete()
-        return Answer(sent=False, words=f"{host} says {code}: this browser is gone, and was removed.", refused=True)
+        return Answer(sent=False, code="push_gone", parts=parts, refused=True)
     dated = problem.response.headers.get("Date", "") if problem.response is not None else ""
     wait = patience(problem.retry_after or "", dated)
-    return Answer(sent=False, words=f"{host} says {code}.", refused=code in PUSH_REFUSED, wait=wait)
+    return Answer(sent=False, code="push_said", parts=parts, refused=code in PUSH_REFUSED, wait=wait)
 
 
 def patience(retry_after: str, dated: str) -> timedelta | None:

@@ -8,6 +8,7 @@ import pghistory
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from sessions.facts.choices import InfectionKind
@@ -55,7 +56,7 @@ class AccessInfection(Outcome):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} from {self.began_on:%Y-%m-%d}"
+        return gettext("%(kind)s from %(day)s") % {"kind": self.get_kind_display(), "day": f"{self.began_on:%Y-%m-%d}"}
 
 
 @pghistory.track()
@@ -86,4 +87,4 @@ class HospitalStay(Outcome):
         ]
 
     def __str__(self) -> str:
-        return f"In hospital from {self.admitted_on:%Y-%m-%d}"
+        return gettext("In hospital from %(day)s") % {"day": f"{self.admitted_on:%Y-%m-%d}"}

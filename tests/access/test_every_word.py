@@ -12,10 +12,15 @@ import pytest
 from django.contrib.messages import get_messages
 from django.contrib.messages.storage.base import BaseStorage
 from django.db.models import Model
+from django.utils import translation
 from django.utils.translation import gettext
 
 from alerts.models import PendingEvaluation
+from alerts.models.choices import Channel
+from alerts.models.delivery_answers import WORDS
 from alerts.models.mutes_and_replays import Replay
+from alerts.models.rota_and_messages import Delivery
+from alerts.services.sending import words_of
 from dosing.models import MonthlyReview, PlanItem
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.night.catalogue import NIGHT_NUMBERS
@@ -45,7 +50,7 @@ READ_IN_FIGURES = {"name", "text", "title", "hovertext", "customtext"}
 @pytest.fixture
 def made_up(settings: Any, tmp_path: Path) -> str:
     """A language in which everything that was marked for translation shows it, offered to staff as well."""
-    settings.LOCALE_PATHS = [pseudo_words.write_server(tmp_path, "django", "staff")]
+    settings.LOCALE_PATHS = [pseudo_words.write_server(tmp_path, "django", "staff", parts_outside=True)]
     settings.LANGUAGES = [*settings.LANGUAGES, (pseudo_words.CODE, "Mirror")]
     settings.LANGUAGES_BIDI = [*settings.LANGUAGES_BIDI, pseudo_words.CODE.partition("-")[0]]
     settings.STAFF_LANGUAGES = ["en", pseudo_words.CODE]
@@ -154,3 +159,27 @@ def test_nothing_that_staff_read_is_left_in_english(role: str, made_up: str, wor
                 left[address.name, method] = found
     assert pages > 60
     assert left == {}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("alert", [True, False])
+def test_messages_are_in_the_language_of_whom_they_go_to(
+    made_up: str, world: World, settings: Any, alert: bool
+) -> None:
+    person = world.people["nurse"]
+    assert person is not None
+    person.language = made_up
+    row = Delivery(to=person, channel=Channel.EMAIL, alert_id=world.ids["alert_id"] if alert else None)
+    said = words_of(row)
+    assert all(pseudo_words.OPEN in words for words in said)
+    assert list(left_in_english(" ".join(said))) == []
+    settings.STAFF_LANGUAGES = ["en"]
+    assert [words for words in words_of(row) if pseudo_words.OPEN in words] == []
+
+
+def test_what_servers_answered_is_read_in_the_language_of_the_reader(made_up: str) -> None:
+    row = Delivery(answer={"code": "mail_said", "parts": {"code": 550, "words": "5.1.1"}})
+    assert row.answer_words == "The mail server said 550: 5.1.1"
+    with translation.override(made_up):
+        assert [code for code in WORDS if str(WORDS[code]).count(pseudo_words.OPEN) == 0] == []
+        assert list(left_in_english(row.answer_words)) == []

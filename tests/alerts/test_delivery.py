@@ -105,7 +105,7 @@ class TestMail:
         for word in clinical(ana, alert):
             assert word not in text.replace("http://127.0.0.1:8000", "")
         row = Delivery.objects.get()
-        assert (row.sent_at, row.attempts, row.answer) == (MORNING, 1, "The mail server took it.")
+        assert (row.sent_at, row.attempts, row.answer_words) == (MORNING, 1, "The mail server took it.")
 
     def test_a_recipient_that_is_refused_is_not_tried_again(self, nurse: User, smtp: Any) -> None:
         a_message(nurse)
@@ -114,7 +114,7 @@ class TestMail:
             smtp(port)
             assert run() == 1
         row = Delivery.objects.get()
-        assert row.answer == "The mail server said 550: 5.1.1 No such mailbox"
+        assert row.answer_words == "The mail server said 550: 5.1.1 No such mailbox"
         assert row.failed_at == MORNING
         assert heard[2].startswith(b"rcpt TO:<" + nurse.email.encode())
         assert run(MORNING + timedelta(days=1)) == 0
@@ -129,7 +129,7 @@ class TestMail:
             run()
         row = Delivery.objects.get()
         assert (row.failed_at, row.sent_at, row.attempts) == (None, None, 1)
-        assert "451" in row.answer
+        assert "451" in row.answer_words
         assert row.due_at == MORNING + MINUTE
         assert run(MORNING + timedelta(seconds=59)) == 0
 
@@ -146,13 +146,13 @@ class TestMail:
         assert [b - a for a, b in itertools.pairwise(tries)] == [n * MINUTE for n in (1, 3, 9, 27, 81)]
         row = Delivery.objects.get()
         assert (row.failed_at, row.attempts) == (at, delivery.MOST_ATTEMPTS)
-        assert row.answer.startswith("The mail server was not reached: ConnectionRefusedError")
+        assert row.answer_words.startswith("The mail server was not reached: ConnectionRefusedError")
 
     def test_a_wrong_password_may_be_put_right(self) -> None:
         problem = smtplib.SMTPAuthenticationError(535, b"5.7.8 no")
         assert isinstance(problem, smtplib.SMTPResponseException)
         assert sending._smtp_answer(535, b"5.7.8 no", may_refuse=False) == Answer(
-            sent=False, words="The mail server said 535: 5.7.8 no", refused=False
+            sent=False, code="mail_said", parts={"code": 535, "words": "5.7.8 no"}, refused=False
         )
 
     def test_without_a_mail_server_it_says_so(self, nurse: User, settings: Any) -> None:
@@ -160,7 +160,7 @@ class TestMail:
         a_message(nurse)
         run()
         row = Delivery.objects.get()
-        assert (row.answer, row.failed_at) == (sending.NO_SERVER, MORNING)
+        assert (row.answer_words, row.failed_at) == ("No mail server is set up (EMAIL_HOST).", MORNING)
 
 
 class PushService(HTTPServer):
@@ -251,7 +251,7 @@ class TestPush:
         Delivery.objects.update(alert=alert, waiting_since=MORNING)
         run()
         push.refresh_from_db()
-        assert (push.sent_at, push.answer) == (MORNING, "The push service took it (201).")
+        assert (push.sent_at, push.answer_words) == (MORNING, "The push service took it (201).")
         ((headers, body),) = service.got
         assert headers["content-encoding"] == "aes128gcm"
         assert headers["ttl"] == str(sending.TIME_TO_LIVE)
@@ -278,7 +278,7 @@ class TestPush:
         run()
         push.refresh_from_db()
         assert (push.failed_at, push.push) == (MORNING, None)
-        assert push.answer == f"127.0.0.1 says {code}: this browser is gone, and was removed."
+        assert push.answer_words == f"127.0.0.1 says {code}: this browser is gone, and was removed."
         assert PushAddress.objects.count() == 0
 
     @pytest.mark.parametrize("code", [500, 503])
@@ -286,7 +286,7 @@ class TestPush:
         service.code = code
         run()
         push.refresh_from_db()
-        assert (push.failed_at, push.sent_at, push.answer) == (None, None, f"127.0.0.1 says {code}.")
+        assert (push.failed_at, push.sent_at, push.answer_words) == (None, None, f"127.0.0.1 says {code}.")
         service.code = 201
         run(push.due_at)
         push.refresh_from_db()
@@ -325,7 +325,7 @@ class TestPush:
         service.code = 403
         run()
         push.refresh_from_db()
-        assert (push.failed_at, push.answer) == (MORNING, "127.0.0.1 says 403.")
+        assert (push.failed_at, push.answer_words) == (MORNING, "127.0.0.1 says 403.")
         assert PushAddress.objects.count() == 1
 
     def test_it_is_sent_nowhere_else(self, push: Delivery, service: PushService) -> None:
@@ -340,7 +340,7 @@ class TestPush:
         run()
         push.refresh_from_db()
         assert push.failed_at == MORNING
-        assert "make_push_keys" in push.answer
+        assert "make_push_keys" in push.answer_words
 
 
 class TestOneAfterAnother:
@@ -359,12 +359,12 @@ class TestOneAfterAnother:
         def send(row: Delivery) -> Answer:
             if row.pk == first.pk:
                 raise RuntimeError("broken")
-            return Answer(sent=True, words="ok")
+            return Answer(sent=True, code="mail_taken")
 
         assert delivery.deliver_due(send, now=lambda: MORNING) == 2
         first.refresh_from_db()
         second.refresh_from_db()
-        assert (first.answer, first.sent_at) == ("RuntimeError while sending", None)
+        assert (first.answer_words, first.sent_at) == ("RuntimeError while sending", None)
         assert second.sent_at == MORNING
 
     def test_the_next_try_is_set_before_sending(self, nurse: User) -> None:
