@@ -35,5 +35,5 @@ class Command(BaseCommand):
             self.stdout.write(f"{row}: a worker has it; see the page of messages.")
             return True
         delivery.note(claimed, sending.send(claimed), at=timezone.now())
-        self.stdout.write(f"{claimed}: {claimed.answer}")
+        self.stdout.write(f"{claimed}: {claimed.answer_words}")
         return claimed.sent_at is not None
