@@ -17,7 +17,6 @@ from tests.cast.page_text import PageText
 from tests.conftest import signed_in
 
 STAFF = (Role.NURSE, Role.NEPHROLOGIST, Role.TECHNOLOGIST, Role.ADMINISTRATOR)
-MONTHS_NUMBER = {"number_key": "uf_rate_mean"}
 PROGRAMS_WORDS = re.compile(
     r"\bNone\b(?! noted| yet| written| so far|\.|:|$)|\bnan\b|\bNaN\b|\bInfinity\b|datetime\.|\{\{|\{%"
 )
@@ -33,6 +32,7 @@ def ids_of(patient: Patient, month: str) -> dict[str, Any]:
         "record_id": last.pk,
         "month": month,
         "number_key": "uf_rate",
+        "month_key": "uf_rate_mean",
         "fhir_kind": "Procedure",
         "fhir_key": last.pk,
     }
@@ -61,7 +61,7 @@ def addresses_of_the_unit() -> Iterator[Address]:
 
 
 def path_of(address: Address, ids: dict[str, Any]) -> str:
-    path = address.path(ids | MONTHS_NUMBER if address.name == "dosing:month-number" else ids)
+    path = address.path(ids)
     return f"{path}?patient={ids['patient_id']}" if address.name in PATIENT_NAMED else path
 
 
