@@ -107,15 +107,26 @@ def test_what_was_noted_before_and_after_is_the_same_everywhere(places: Places) 
 
 
 @each_member
-@pytest.mark.parametrize("month", MONTHS)
-def test_a_number_of_the_month_is_the_same_everywhere(places: Places, boards: dict[str, Board], month: str) -> None:
-    if month == APRIL and places.patient.left_on:
-        assert str(places.patient.pk) not in boards[month]
-        return
+def test_a_number_of_the_month_is_the_same_everywhere(places: Places, boards: dict[str, Board]) -> None:
+    compare_month(places, MARCH, boards)
+
+
+@pytest.mark.parametrize("member", [NOT_ENTERED, JOINED, NO_BLOODS, TEN_HOURS], ids=lambda member: member.name)
+def test_so_it_is_in_the_month_that_has_only_begun(places: Places, boards: dict[str, Board]) -> None:
+    compare_month(places, APRIL, boards)
+
+
+def compare_month(places: Places, month: str, boards: dict[str, Board]) -> None:
     found = of_month(places, month, boards[month][str(places.patient.pk)])
     assert len(found) > 25
     assert all(len(said) >= 3 for said in found.values())
     assert differences(found) == []
+
+
+def test_who_left_is_not_on_the_board_of_the_next_month(cast: Cast, boards: dict[str, Board]) -> None:
+    gone = str(cast[LEFT].pk)
+    assert gone in boards[MARCH]
+    assert gone not in boards[APRIL]
 
 
 @each_member
