@@ -43,6 +43,7 @@ STOPPED = "The worker stopped each time before it was done"
 logger = logging.getLogger(__name__)
 
 
+@transaction.atomic
 def add(*, patient_id: uuid.UUID, why: str, at: datetime, record_id: uuid.UUID | None = None) -> None:
     """Have a record evaluated, or without one the patient looked at as a whole.
 

@@ -9,7 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 
 from alerts.models import Alert, PendingEvaluation
 from alerts.services import evaluation, outbox
@@ -58,6 +58,19 @@ def test_a_row_in_work_is_passed_over(ana: Patient) -> None:
     record_night(ana)
     assert outbox.claim(at=MORNING) is not None
     assert side_by_side(lambda: outbox.claim(at=MORNING)) == [None]
+
+
+def test_a_row_that_stands_for_news_is_not_taken_before_the_news_is_there(ana: Patient) -> None:
+    """One row for both; no worker can have it between the news being written and being committed."""
+    record_night(ana)
+    row = PendingEvaluation.objects.get()
+    with transaction.atomic():
+        outbox.add(patient_id=ana.pk, record_id=row.record_id, why="corrected", at=MORNING)
+        assert side_by_side(lambda: outbox.claim(at=MORNING)) == [None]
+    assert side_by_side(lambda: outbox.claim(at=MORNING)) == [[row]]
+    with transaction.atomic():
+        outbox.add(patient_id=ana.pk, record_id=row.record_id, why="corrected again", at=MORNING)
+    assert PendingEvaluation.objects.count() == 2
 
 
 def test_news_that_comes_while_its_patient_is_evaluated_is_not_lost(
