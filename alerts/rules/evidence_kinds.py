@@ -183,8 +183,10 @@ def _water(key: str) -> EvidenceKind:
 
 
 def _trend(key: str) -> EvidenceKind:
-    watch = WATCHES[key]
-    return _plain(TREND_LABELS[key], watch.unit, watch.decimals, TRENDS_DRAWN_FROM.get(key, ""))
+    """One night of a trend, under the name of what it is: a median is not called what a reading is called."""
+    watch, drawn = WATCHES[key], TRENDS_DRAWN_FROM.get(key, "")
+    name = _(NIGHT_NUMBERS[drawn].name) if drawn in NIGHT_NUMBERS else TREND_LABELS[key]
+    return _plain(name, watch.unit, watch.decimals, drawn)
 
 
 def _field(fields: Mapping[str, Field]) -> Callable[[str], EvidenceKind]:

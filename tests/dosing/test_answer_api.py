@@ -77,7 +77,7 @@ def test_what_the_unit_makes_of_it(ana: Patient, ana_client: Client, nurse: User
     calm, fast = evaluated(ana, {}, {"uf_removed_l": 3.6})
     assert answer(ana_client, calm)["look"] == "nothing"
     assert answer(ana_client, fast)["look"] == "on_the_list"
-    (alert,) = alerts_of("uf_rate")
+    (alert,) = (each for each in alerts_of("uf_rate") if each.patient == ana)
     acting.see(alert=alert, by=nurse, at=A_NIGHT + 3 * DAY)
     assert answer(ana_client, fast)["look"] == "seen"
     (faster,) = evaluated(ana, {"uf_removed_l": 3.8}, first=2)
