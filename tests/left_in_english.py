@@ -17,6 +17,7 @@ class VisibleText(HTMLParser):
     """What people see or hear of a page: its text, labels and hints."""
 
     HEARD = ("aria-label", "alt", "title", "placeholder")
+    SAID_BY_SCRIPTS = ("data-on", "data-off", "data-changed", "data-refused", "data-failed", "data-unable")
 
     def __init__(self) -> None:
         super().__init__()
@@ -25,7 +26,7 @@ class VisibleText(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.hidden += tag in ("script", "style")
-        self.texts += [value for name, value in attrs if name in self.HEARD and value]
+        self.texts += [value for name, value in attrs if name in self.HEARD + self.SAID_BY_SCRIPTS and value]
 
     def handle_endtag(self, tag: str) -> None:
         self.hidden -= tag in ("script", "style")

@@ -1,4 +1,5 @@
 // Sign this browser up for messages, when its reader asks for it.
+// What it says stands on the page, in the reader's language.
 
 const button = /** @type {HTMLButtonElement | null} */ (document.getElementById("push-on"));
 const note = document.getElementById("push-note");
@@ -9,14 +10,14 @@ function bytes(text) {
 }
 
 function say(words) {
-  if (note) note.textContent = words;
+  if (note) note.textContent = words || "";
 }
 
 /** @param {HTMLButtonElement} button */
 async function signUp(button) {
   const { key = "", worker = "", signUp: address = "", scope, token = "" } = button.dataset;
   if ((await Notification.requestPermission()) !== "granted") {
-    say("This browser was not allowed to show messages.");
+    say(note?.dataset.refused);
     return;
   }
   const registration = await navigator.serviceWorker.register(worker, { scope });
@@ -50,11 +51,11 @@ if (button && "serviceWorker" in navigator && "PushManager" in window && "Notifi
   button.addEventListener("click", () => {
     button.disabled = true;
     signUp(button)
-      .catch((problem) => say(`It did not work: ${problem.message}`))
+      .catch((problem) => say((note?.dataset.failed || "{why}").replace("{why}", problem.message)))
       .finally(() => {
         button.disabled = false;
       });
   });
 } else if (note) {
-  say("This browser cannot show messages.");
+  say(note.dataset.unable);
 }

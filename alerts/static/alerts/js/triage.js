@@ -23,7 +23,7 @@ document.body.addEventListener("htmx:afterRequest", (event) => {
   trouble.hidden = successful;
   if (!successful || xhr.status === 204) return;
   const time = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-  note.textContent = `Something changed at ${time}.`;
+  note.textContent = (note.dataset.changed || "{time}").replace("{time}", time);
 });
 
 // What was open stays open, and the focus stays on the same element.
@@ -63,7 +63,7 @@ function kept() {
 
 /** @param {HTMLElement} toggle @param {boolean} off */
 function show(toggle, off) {
-  toggle.textContent = off ? "Keys are off" : "Keys are on";
+  toggle.textContent = (off ? toggle.dataset.off : toggle.dataset.on) || "";
   toggle.setAttribute("aria-pressed", String(!off));
 }
 
