@@ -94,7 +94,7 @@ def crowded(request: pytest.FixtureRequest) -> bool:
 
 
 @pytest.fixture(autouse=True, scope="class")  # for each function, and before any fixture of the function's own
-def crowd(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
+def crowded_world(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
     """Another patient with rows of every kind, in the folders that say so."""
     if crowded(request):
         request.getfixturevalue("django_db_setup")

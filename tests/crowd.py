@@ -268,7 +268,7 @@ def _alerts(crowd: Crowd) -> list[Row]:
     """Every rule's, open; and each once more, closed as known."""
     plain: Row = {"urgency": Urgency.CALL_TODAY, "evidence": [], "opened_at": LONG_AGO}
     closed: Row = {"state": AlertState.CLOSED, "closed_at": A_NIGHT, "closed_by": crowd.staff, "outcome": Outcome.KNOWN}
-    still: Row = {"state": AlertState.OPEN, "outcome": ""}
+    still: Row = {"state": AlertState.OPEN, "outcome": "", "looked_at": A_NIGHT}  # so nobody has to be told of it
     return [{"rule": rule.key, "cause": rule.key, **plain, **more} for rule in RULES for more in (closed, still)]
 
 
