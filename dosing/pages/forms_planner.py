@@ -23,7 +23,7 @@ def _ways() -> list[tuple[str, str]]:
     return [(f"{each:g}", nights_words(each)) for each in NIGHTS]
 
 
-class PlanForm(forms.Form):
+class PlannerForm(forms.Form):
     """Numbers are held to the limits of a prescription."""
 
     nights = forms.ChoiceField(label=_("Nights"), choices=_ways)
@@ -113,5 +113,5 @@ def read_back(word: str) -> Candidate | None:
         "dose": DOSE_WANTED,
         "uf_rate": 10,
     }
-    form = PlanForm(data)
+    form = PlannerForm(data)
     return form.candidate() if form.is_valid() else None

@@ -21,7 +21,7 @@ from dosing.services.night import charts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import derivation
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
-from dosing.services.numbers.number import Place
+from dosing.services.numbers.number import ShownIn
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next
@@ -64,7 +64,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "charts": charts.all_of([night for night in nights if night.record.ended_at]),
         "nights": nights,
         "page": page,
-        "columns": NIGHT_NUMBERS.at(Place.TREATMENTS),
+        "columns": NIGHT_NUMBERS.at(ShownIn.TREATMENTS),
         "rows": [_row(night) for night in page],
         "days": days,
         "periods": PERIODS,
@@ -77,7 +77,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 
 
 def _row(night: ComputedNight) -> dict[str, Any]:
-    figures = [night.figure(number.key) for number in NIGHT_NUMBERS.at(Place.TREATMENTS)]
+    figures = [night.figure(number.key) for number in NIGHT_NUMBERS.at(ShownIn.TREATMENTS)]
     return {"night": night, "figures": figures}
 
 

@@ -16,7 +16,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
-from dosing.pages.forms_planner import PlanForm, asked_of, read_back, written
+from dosing.pages.forms_planner import PlannerForm, asked_of, read_back, written
 from dosing.services.numbers.reasons import reason_words
 from dosing.services.planner import figures
 from dosing.services.planner.candidates import Candidate, Tried, least_flow, map_of, try_out
@@ -62,7 +62,7 @@ def planner(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     prescription = prescription_in_force(person, now)
     if prescription is None:
         return render(request, "dosing/planner_nothing.html", {"patient": person})
-    form = PlanForm(request.GET if "minutes" in request.GET else asked_of(prescription))
+    form = PlannerForm(request.GET if "minutes" in request.GET else asked_of(prescription))
     context: dict[str, Any] = {"patient": person, "form": form, "prescription": prescription, "left_out": LEFT_OUT}
     if form.is_valid():
         context |= results(person, prescription, form, request.GET.getlist("with"))
@@ -73,14 +73,14 @@ def planner(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     return render(request, "dosing/_planner_results.html" if part else "dosing/planner.html", context)
 
 
-def _first_query(form: PlanForm) -> str:
+def _first_query(form: PlannerForm) -> str:
     """The address of what is shown before anything was changed."""
     data = form.cleaned_data
     plain = {name: data[name] for name in ("nights", "weekdays", "minutes", "qb", "qd", "dose", "uf_rate")}
     return urlencode(plain | {"dialyser": data["dialyser"].pk}, doseq=True)
 
 
-def results(person: Patient, prescription: Prescription, form: PlanForm, words: Sequence[str]) -> dict[str, Any]:
+def results(person: Patient, prescription: Prescription, form: PlannerForm, words: Sequence[str]) -> dict[str, Any]:
     """Everything the results show, of one model: the schedules, the map, the answers and the figures."""
     habits = habits_of(person, prescription, timezone.now())
     model = urea_model(habits)

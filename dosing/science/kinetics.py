@@ -23,7 +23,7 @@ from dosing.science.kinetics_fit import Fit, fit
 from dosing.science.observations import Observations
 from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, ReasonArray, answered
-from dosing.science.schedule import Patient, Rows, Schedule, batch_shape, flat, rows_of, weekly_starts
+from dosing.science.schedule import Patient, Schedule, ScheduleRows, batch_shape, flat, rows_of, weekly_starts
 from dosing.science.steady import Steady, answerable, chunks, put, states_at, steady_cycle, told
 
 __all__ = [
@@ -126,7 +126,7 @@ _TREATMENT_UNITS = {
 }
 
 
-def _per_row(r: Rows, steady: Steady) -> dict[str, FloatArray]:
+def _per_row(r: ScheduleRows, steady: Steady) -> dict[str, FloatArray]:
     cycle = steady.cycle
     mean_pre = steady.states[0, 1::2].mean(axis=0, where=r.treated)
     exposures = steady.exposures()
@@ -144,7 +144,7 @@ def _per_row(r: Rows, steady: Steady) -> dict[str, FloatArray]:
     }
 
 
-def _per_treatment(r: Rows, steady: Steady) -> dict[str, FloatArray]:
+def _per_treatment(r: ScheduleRows, steady: Steady) -> dict[str, FloatArray]:
     post = np.roll(steady.states[:, ::2], -1, axis=1)
     mixed = r.extracellular_share * post[0] + (1 - r.extracellular_share) * post[1]
     in_time = {
@@ -172,7 +172,7 @@ def weekly_steady_state(*, schedule: Schedule, patient: Patient) -> SteadyWeek:
     """The steady state of a repeating schedule in the two-pool, variable-volume urea model.
 
     schedule, patient: see `Schedule` and `Patient` for symbols, units and ranges; one or many of each, shapes
-    broadcast. Rows outside the ranges are unknown and say why; the others are answered.
+    broadcast. ScheduleRows outside the ranges are unknown and say why; the others are answered.
     Relative error below 1e-9 in the stated ranges, near 1e-13 for usual prescriptions; the tests compare with
     a general solver. Real weeks are not steady: this is what a prescription leads to.
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from dosing.science import sources as k
 from dosing.science.observations import (
     Observations,
-    Seen,
+    ObservedRows,
     observation_problems,
     places_of,
     seen_rows,
@@ -28,8 +28,8 @@ from dosing.science.schedule import (
     MOST_GAIN,
     MOST_VOLUMES,
     Patient,
-    Rows,
     Schedule,
+    ScheduleRows,
     batch_shape,
     lay_out,
     problems,
@@ -105,13 +105,13 @@ _UNITS = {
 class _Task:
     """What the search compares: logarithms of the results, when they were drawn, and their weights."""
 
-    rows: Rows
+    rows: ScheduleRows
     hours: FloatArray
     """of each blood, (2 pairs, rows)"""
     results: FloatArray
     """log of bloods and, last, of urine: (2 pairs + 1, rows)"""
     weights: FloatArray
-    seen: Seen
+    seen: ObservedRows
 
     def pick(self, rows: NDArray[np.intp]) -> _Task:
         arrays = (self.hours[:, rows], self.results[:, rows], self.weights[:, rows])
@@ -133,7 +133,7 @@ class _Found:
     """what keeps a row from an answer"""
 
 
-def _first_guess(r: Rows, seen: Seen) -> Rows:
+def _first_guess(r: ScheduleRows, seen: ObservedRows) -> ScheduleRows:
     """V from the clearance and the ratio alone; Kru from the collection and the mean of the bloods."""
     place, _ = places_of(r, seen)
     kt = np.take_along_axis(r.to_places(lay_out(r).clearance * r.hours).T, place, axis=0) * 60 / k.ML_PER_L
@@ -147,7 +147,7 @@ def _first_guess(r: Rows, seen: Seen) -> Rows:
     )
 
 
-def _task(r: Rows, seen: Seen) -> _Task:
+def _task(r: ScheduleRows, seen: ObservedRows) -> _Task:
     """What to compare for rows with a first guess in them."""
     place, _ = places_of(r, seen)
     begin, length = (np.take_along_axis(r.to_places(x).T, place, axis=0) for x in (r.starts, r.hours))
@@ -284,7 +284,7 @@ def _reasons_after(task: _Task, found: _Found) -> ReasonArray:
     return _reasons(found.checks + outside, found.volume.size)
 
 
-def _fit_rows(r: Rows, seen: Seen) -> tuple[dict[str, FloatArray], ReasonArray, NDArray[np.intp]]:
+def _fit_rows(r: ScheduleRows, seen: ObservedRows) -> tuple[dict[str, FloatArray], ReasonArray, NDArray[np.intp]]:
     """Numbers of the rows that can be answered; of every row the reason why not, and the steps taken."""
     why = _reasons(observation_problems(r, seen), r.volume.size)
     r, seen = r.pick(answered(why)), seen.pick(answered(why))
@@ -304,7 +304,7 @@ def fit(*, observations: Observations, schedule: Schedule) -> Fit:
 
     observations: paired bloods, see `Observations`; schedule: as treated, in steady state, see `Schedule`.
     Least squares of log(result/model) weighted with the errors of measurement; one pair is met exactly.
-    Rows whose bloods, clearance and length cannot belong together are unknown and say why.
+    ScheduleRows whose bloods, clearance and length cannot belong together are unknown and say why.
     Source: inverse of the model in `weekly_steady_state`; spread from the curvature of the sum of squares.
 
     >>> nights = Schedule(starts=[22], hours=8, cycle_days=2, clearance=161.37)

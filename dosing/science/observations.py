@@ -11,7 +11,7 @@ from dosing.science import sources as k
 from dosing.science.checks import above_zero, within
 from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray
-from dosing.science.schedule import Patient, Rows, Schedule, batch_shape, flat
+from dosing.science.schedule import Patient, Schedule, ScheduleRows, batch_shape, flat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,7 +56,7 @@ _PER_ROW = (
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Seen:
+class ObservedRows:
     """The observations of some rows: (pairs, rows) or (rows,)."""
 
     treatment: FloatArray
@@ -77,11 +77,11 @@ class Seen:
     def paired(self) -> NDArray[np.bool_]:
         return ~(np.isnan(self.pre) | np.isnan(self.post))
 
-    def pick(self, rows: NDArray[np.bool_] | NDArray[np.intp]) -> Seen:
-        return Seen(*(getattr(self, field.name)[..., rows] for field in fields(self)))
+    def pick(self, rows: NDArray[np.bool_] | NDArray[np.intp]) -> ObservedRows:
+        return ObservedRows(*(getattr(self, field.name)[..., rows] for field in fields(self)))
 
 
-def places_of(r: Rows, seen: Seen) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+def places_of(r: ScheduleRows, seen: ObservedRows) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
     """The place of each pair, and whether the schedule has a treatment there."""
     count = r.starts.shape[0]
     place = np.where((seen.treatment >= 0) & (seen.treatment < count), seen.treatment, 0).astype(np.intp)
@@ -89,7 +89,7 @@ def places_of(r: Rows, seen: Seen) -> tuple[NDArray[np.intp], NDArray[np.bool_]]
     return place, there & (place == seen.treatment)
 
 
-def observation_problems(r: Rows, seen: Seen) -> list[Check]:
+def observation_problems(r: ScheduleRows, seen: ObservedRows) -> list[Check]:
     """What keeps the observations of each row from an answer; (rows,) each."""
     paired, collected = seen.paired, seen.collected
     bloods = above_zero(urea_before=seen.pre, urea_after=seen.post)
@@ -124,8 +124,8 @@ def shape_of_fit(observations: Observations, schedule: Schedule) -> tuple[tuple[
     return batch, pairs[-1], replace(stand_in, volume=np.broadcast_to(35.0, batch))
 
 
-def seen_rows(observations: Observations, *, batch: tuple[int, ...], pairs: int, rows: slice) -> Seen:
+def seen_rows(observations: Observations, *, batch: tuple[int, ...], pairs: int, rows: slice) -> ObservedRows:
     """These rows of the flattened batch."""
     each = {n: flat(getattr(observations, n), batch=batch, places=pairs, rows=rows) for n in _PER_PAIR}
     one = {n: flat(getattr(observations, n), batch=batch, places=0, rows=rows) for n in _PER_ROW}
-    return Seen(**each, **one)
+    return ObservedRows(**each, **one)

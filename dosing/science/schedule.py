@@ -87,7 +87,7 @@ def weekly_starts(*, days: ArrayLike, at: float) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rows:
+class ScheduleRows:
     """Patients with their schedules, flat: (rows,), or (treatments, rows) in order of time in the cycle.
 
     Units as in `Patient` and `Schedule`; places without a treatment come last and hold NaN.
@@ -116,7 +116,7 @@ class Rows:
     def treated(self) -> NDArray[np.bool_]:
         return ~np.isnan(self.starts)
 
-    def pick(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Rows:
+    def pick(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> ScheduleRows:
         """These rows only, in this order."""
         arrays = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "gains_during"}
         return replace(self, **{name: value[..., rows] for name, value in arrays.items()})
@@ -157,7 +157,7 @@ def flat(value: ArrayLike | None, *, batch: tuple[int, ...], places: int, rows: 
     return np.ascontiguousarray(array[np.unravel_index(chosen, batch) if batch else (np.newaxis,)].T)
 
 
-def rows_of(*, schedule: Schedule, patient: Patient, rows: slice = slice(None)) -> Rows:
+def rows_of(*, schedule: Schedule, patient: Patient, rows: slice = slice(None)) -> ScheduleRows:
     """These rows of the flattened batch; only they are copied."""
     batch, places = batch_shape(schedule=schedule, patient=patient)
     one = {name: flat(getattr(patient, name), batch=batch, places=0, rows=rows) for name in _PER_PATIENT}
@@ -168,7 +168,7 @@ def rows_of(*, schedule: Schedule, patient: Patient, rows: slice = slice(None)) 
     order = np.argsort(each["starts"], axis=0, kind="stable")
     if np.any(np.diff(order, axis=0) < 0):
         each = {name: np.take_along_axis(value, order, axis=0) for name, value in each.items()}
-    return Rows(**one, **each, cycle_days=cycle, order=order, gains_during=schedule.gains_during)
+    return ScheduleRows(**one, **each, cycle_days=cycle, order=order, gains_during=schedule.gains_during)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -201,14 +201,14 @@ def _over(amount: FloatArray, minutes: FloatArray) -> FloatArray:
     return np.divide(amount, minutes, out=np.zeros_like(minutes), where=minutes > 0)
 
 
-def _cleared(r: Rows, drain: FloatArray) -> FloatArray:
+def _cleared(r: ScheduleRows, drain: FloatArray) -> FloatArray:
     """Kd [mL/min]: as given, or of the dialyser at this rate of ultrafiltration [mL/min]."""
     water = r.water_share * r.blood_flow
     diffusive = _michaels(r.koa, water, r.dialysate_flow)
     return np.where(np.isnan(r.clearance), diffusive * (1 - drain / water) + drain, r.clearance)
 
 
-def lay_out(r: Rows) -> Cycle:
+def lay_out(r: ScheduleRows) -> Cycle:
     """The phases of each row; in rows that `problems` names they have no meaning."""
     minutes = r.cycle_days * k.MINUTES_PER_DAY
     on = np.where(r.treated, r.hours * 60, 0.0)
@@ -241,7 +241,7 @@ def lay_out(r: Rows) -> Cycle:
     )
 
 
-def _of_patient(r: Rows) -> list[Check]:
+def _of_patient(r: ScheduleRows) -> list[Check]:
     checks = within(8, 120, "L", urea_volume=r.volume)
     checks += above_zero(urea_generation=r.generation)
     checks += within(0, 30, "mL/min", kidney_clearance=r.kidney_clearance)
@@ -250,7 +250,7 @@ def _of_patient(r: Rows) -> list[Check]:
     return checks + within(0.2, 0.5, extracellular_share=r.extracellular_share)
 
 
-def _of_dialyser(r: Rows, kd: FloatArray) -> list[Check]:
+def _of_dialyser(r: ScheduleRows, kd: FloatArray) -> list[Check]:
     asked = r.treated & np.isnan(r.clearance)
     parts = above_zero(koa=r.koa, blood_flow=r.blood_flow, dialysate_flow=r.dialysate_flow)
     parts += within(0.7, 1.0, blood_water_share=r.water_share)
@@ -258,7 +258,7 @@ def _of_dialyser(r: Rows, kd: FloatArray) -> list[Check]:
     return checks + within(0, 1000, "mL/min", clearance=kd)
 
 
-def _of_treatments(r: Rows, c: Cycle) -> list[Check]:
+def _of_treatments(r: ScheduleRows, c: Cycle) -> list[Check]:
     off, on = c.phases.minutes[::2], c.phases.minutes[1::2]
     swing, drain = np.abs(c.phases.slope[::2] * off), _over(c.drained, on)
     checks = within(0.5, 24, "h", length_of_a_treatment=r.hours)
@@ -272,7 +272,7 @@ def _of_treatments(r: Rows, c: Cycle) -> list[Check]:
     return [((np.asarray(bad) & r.treated).any(axis=0), why) for bad, why in checks]
 
 
-def problems(r: Rows, c: Cycle) -> list[Check]:
+def problems(r: ScheduleRows, c: Cycle) -> list[Check]:
     """What keeps each row from an answer, in the order in which people would look for it."""
     checks = _of_patient(r) + within(1, 28, "days", cycle=r.cycle_days)
     checks.append((~r.treated.any(axis=0), Reason("empty_schedule")))

@@ -1,7 +1,7 @@
 """The steady cycle of many patients at once: the fixed point of one cycle's affine map, and what it implies.
 
 Concentrations are of plasma WATER for one unit of generation [mmol/L per mmol/min]: all are proportional to
-it. Rows (patients or schedules) are the last axis inside and the first in answers.
+it. ScheduleRows (patients or schedules) are the last axis inside and the first in answers.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from dosing.science.pools import Passage, Phases, exposure, passage, transition
 from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, ReasonArray, answered, measure
-from dosing.science.schedule import Cycle, Rows, lay_out, problems
+from dosing.science.schedule import Cycle, ScheduleRows, lay_out, problems
 
 NOT_FINITE = Reason("no_finite_answer")
 PHASES_AT_ONCE = 4096
@@ -95,7 +95,7 @@ def exposure_between(steady: Steady, start: FloatArray, hours: FloatArray) -> Fl
     return np.asarray(reached[1] - reached[0])
 
 
-def answerable(r: Rows) -> tuple[Rows, Cycle, ReasonArray]:
+def answerable(r: ScheduleRows) -> tuple[ScheduleRows, Cycle, ReasonArray]:
     """The rows that can be answered, their cycle, and for every row why not (None where it can)."""
     with np.errstate(all="ignore"):
         cycle = lay_out(r)

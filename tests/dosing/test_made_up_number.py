@@ -22,7 +22,7 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
 from dosing.services.night.inputs import NightFacts
 from dosing.services.night.treatments import as_night
-from dosing.services.numbers.number import UCUM, Computation, Equation, Number, Place, Scope, UsualRange
+from dosing.services.numbers.number import UCUM, Computation, Equation, Number, Scope, ShownIn, UsualRange
 from sessions.facts import fields
 from sessions.models import Patient, Prescription
 from tests.factories import record_night
@@ -43,7 +43,7 @@ def of_night(monkeypatch: pytest.MonkeyPatch) -> Number[NightFacts]:
         *("quillings", NAME, SHORT, "mL/kg/h", 1, "3 · t", SOURCE),
         Equation(lambda facts: {"minutes": facts.record.minutes}, quillings),
         scope=Scope.NIGHT,
-        places=frozenset({Place.ANSWER, Place.PHONE, Place.TREATMENTS}),
+        places=frozenset({ShownIn.ANSWER, ShownIn.PHONE, ShownIn.TREATMENTS}),
     )
     monkeypatch.setitem(NIGHT_NUMBERS, number.key, number)
     return number
@@ -64,7 +64,7 @@ def of_month(monkeypatch: pytest.MonkeyPatch) -> Number[MonthFacts]:
         scope=Scope.MONTH,
         group="Quilling",
         usual=UsualRange(1, 2.25, "the quillers (made up)"),
-        places=frozenset({Place.UNIT_REPORT}),
+        places=frozenset({ShownIn.UNIT_REPORT}),
         chart="quillings",
     )
     monkeypatch.setitem(MONTH_NUMBERS, number.key, number)

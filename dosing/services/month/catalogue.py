@@ -17,7 +17,7 @@ from dosing.science.trends import theil_sen_slope
 from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.month.facts import MonthFacts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
-from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Place, Scope, UsualRange
+from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Scope, ShownIn, UsualRange
 from dosing.services.planner.candidates import Candidate, try_out
 from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import assumed_volume
@@ -276,7 +276,7 @@ def _number(
     return Number(
         *(key, *names, unit, decimals, written, origin, ask),
         scope=Scope.MONTH, group=group, usual=usual, percent=percent, chart=chart,
-        places=frozenset({Place.UNIT_REPORT} if reported else ()),
+        places=frozenset({ShownIn.UNIT_REPORT} if reported else ()),
     )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from dosing.science.survival import RateInterval, SurvivalCurve, kaplan_meier, p
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import next_month
 from dosing.services.month.ranges import RangeBook, book, range_words
-from dosing.services.numbers.number import Number, Place
+from dosing.services.numbers.number import Number, ShownIn
 from sessions.facts.choices import AccessKind, LeftReason
 from sessions.models import AccessInfection, HospitalStay, Patient, VascularAccess
 
@@ -97,7 +97,7 @@ def unit_report(month: date, *, today: date, months: int = 12) -> UnitReport:
         month=month,
         since=since,
         patients=len(people),
-        shares=[_share(number, rows, ranges, len(people)) for number in MONTH_NUMBERS.at(Place.UNIT_REPORT)],
+        shares=[_share(number, rows, ranges, len(people)) for number in MONTH_NUMBERS.at(ShownIn.UNIT_REPORT)],
         infections=_infections(since, end),
         technique=technique,
         at_years=[_at(technique, years, longest) for years in YEARS],

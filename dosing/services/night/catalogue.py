@@ -18,7 +18,7 @@ from dosing.science.bloods import BEDSIDE_CODES
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.services.night.inputs import NightFacts, has_catheter
-from dosing.services.numbers.number import Catalogue, Equation, Inputs, Number, Place, Scope
+from dosing.services.numbers.number import Catalogue, Equation, Inputs, Number, Scope, ShownIn
 
 
 def _target(facts: NightFacts) -> float | None:
@@ -213,7 +213,7 @@ PRACTICE = _("common practice, no source")
 FLYTHE = "Flythe, Kimmel and Brunelli, Kidney Int 2011;79:250-7 (rate on weight after treatment)"
 DAUGIRDAS = "Daugirdas, J Am Soc Nephrol 1993;4:1205-13; generation factor 2013 (NDT 28:2156-60)"
 
-TABLE, ANSWER, PHONE = Place.TREATMENTS, Place.ANSWER, Place.PHONE
+TABLE, ANSWER, PHONE = ShownIn.TREATMENTS, ShownIn.ANSWER, ShownIn.PHONE
 
 
 def _noted(value: Callable[[NightFacts], float | None], unit: str, what: str) -> Equation[NightFacts]:
@@ -229,7 +229,7 @@ def _number(
     written: str,
     origin: str,
     ask: Equation[NightFacts],
-    *places: Place,
+    *places: ShownIn,
     percent: bool = False,
     loinc: str = "",
 ) -> Number[NightFacts]:

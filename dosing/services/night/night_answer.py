@@ -12,7 +12,7 @@ from typing import Any
 
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight, as_night
-from dosing.services.numbers.number import Number, Place
+from dosing.services.numbers.number import Number, ShownIn
 from sessions.models import RecordState, TreatmentRecord
 
 NIGHTS_BEFORE = 10
@@ -42,7 +42,7 @@ def answer_of(record: TreatmentRecord) -> dict[str, Any]:
         "revision": record.revision,
         "ready": not night.stale,
         "look": look_of[-1](record) if look_of else UnitView.UNKNOWN,
-        "lines": [_line(number, night, before) for number in NIGHT_NUMBERS.at(Place.ANSWER)],
+        "lines": [_line(number, night, before) for number in NIGHT_NUMBERS.at(ShownIn.ANSWER)],
     }
 
 

@@ -37,7 +37,7 @@ class Scope(StrEnum):
     MONTH = "month"
 
 
-class Place(StrEnum):
+class ShownIn(StrEnum):
     """A list that shows some of the numbers; all others show every number of their scope."""
 
     ANSWER = "answer"
@@ -102,7 +102,7 @@ class Number(Generic[Facts]):
     group: str = ""
     percent: bool = False
     usual: UsualRange | None = None
-    places: frozenset[Place] = frozenset()
+    places: frozenset[ShownIn] = frozenset()
     chart: str = ""
     loinc: str = ""
 
@@ -171,7 +171,7 @@ class Catalogue(dict[str, Number[Facts]]):
         if len(self) != len(numbers):
             raise ValueError("two numbers have the same key")
 
-    def at(self, place: Place) -> list[Number[Facts]]:
+    def at(self, place: ShownIn) -> list[Number[Facts]]:
         """Those that a list shows."""
         return [number for number in self.values() if place in number.places]
 

@@ -12,22 +12,22 @@ from sessions.models import BloodResult, Patient
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
+class BloodDrawing:
     """All results of one moment, before or after a treatment or apart from one."""
 
     first: BloodResult
     results: dict[str, BloodResult]
 
 
-def drawings_of(patient: Patient) -> list[Drawing]:
+def drawings_of(patient: Patient) -> list[BloodDrawing]:
     """Newest first: one query."""
     rows = BloodResult.objects.filter(patient=patient).select_related("entered_by").order_by("-drawn_at", "timing")
     groups = groupby(rows, key=lambda result: (result.drawn_at, result.timing))
     each = (list(group) for _, group in groups)
-    return [Drawing(group[0], {result.analyte: result for result in group}) for group in each]
+    return [BloodDrawing(group[0], {result.analyte: result for result in group}) for group in each]
 
 
-def drawings_table(drawings: list[Drawing], system: str) -> list[dict[str, Any]]:
+def drawings_table(drawings: list[BloodDrawing], system: str) -> list[dict[str, Any]]:
     """A row for each analyte that was measured: its name, its unit, and a text for each drawing ("" where not)."""
     rows = []
     for analyte in Analyte:

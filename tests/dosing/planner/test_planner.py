@@ -12,7 +12,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from dosing.pages.forms_planner import PlanForm, asked_of, read_back, written
+from dosing.pages.forms_planner import PlannerForm, asked_of, read_back, written
 from dosing.science.kinetics import Patient as UreaPatient
 from dosing.science.kinetics import weekly_steady_state
 from dosing.services.night.computing import compute
@@ -196,7 +196,7 @@ def test_a_schedule_survives_its_word_in_an_address(prescription: Prescription) 
 
 
 def test_days_that_contradict_the_number_of_nights_are_refused(prescription: Prescription) -> None:
-    form = PlanForm(asked_of(prescription) | {"weekdays": ["0", "1"]})
+    form = PlannerForm(asked_of(prescription) | {"weekdays": ["0", "1"]})
     assert form.errors["weekdays"] == ["2 days are marked, but 3 nights a week are chosen."]
 
 
