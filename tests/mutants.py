@@ -81,7 +81,8 @@ def _compared(node: ast.Compare) -> Iterator[ast.AST]:
 
 
 def _counted(node: ast.BinOp) -> Iterator[ast.AST]:
-    if type(node.op) in ARITHMETIC and not isinstance(node.left, ast.Constant | ast.JoinedStr):
+    words = isinstance(node.op, ast.Mod) and isinstance(node.left, ast.Call | ast.Name | ast.Attribute)
+    if type(node.op) in ARITHMETIC and not words and not isinstance(node.left, ast.Constant | ast.JoinedStr):
         yield _with(node, op=ARITHMETIC[type(node.op)]())
 
 
