@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from functools import partial
 
 from numpy.random import Generator
@@ -57,7 +57,8 @@ class Life:
         member, rng = self.enrolled.member, self.rng
         given = orders(member, self.window)
         for order in given:
-            yield Happening(order.at, partial(self._sign, order))
+            if order.at.date() < (self.window.left_on or date.max):
+                yield Happening(order.at, partial(self._sign, order))
         begin = starts(member, self.window, rng)
         nights = live(member, window=self.window, starts=begin, orders=given, rng=rng)
         ways = {self.window.last_before(begin, each.ago): each.how for each in member.story.handed_in}
