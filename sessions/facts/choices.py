@@ -172,7 +172,7 @@ class MessageForm(models.TextChoices):
 
 
 class Analyte(models.TextChoices):
-    """Blood results by LOINC code; values are kept in the canonical unit of `bloods.UNITS`."""
+    """Blood results by LOINC code; values are kept in the canonical unit, that of `plausible.BLOOD`."""
 
     UREA = "22664-7", _("Urea")
     CREATININE = "14682-9", _("Creatinine")

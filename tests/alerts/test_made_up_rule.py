@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
-from alerts.services.preview import preview
+from alerts.services.limit_preview import preview
 from django.test import Client
 from django.urls import reverse
 
