@@ -24,7 +24,7 @@ from alerts.models import Alert, AlertStep, Limit, PendingEvaluation
 from alerts.models.choices import AlertState, CallResult, Outcome, StepKind, Urgency
 from alerts.models.mutes_and_replays import Mute, Replay, ReplayChunk
 from alerts.models.rota_and_messages import Call
-from alerts.models.rota_and_messages import Delivery as AlertDelivery
+from alerts.models.rota_and_messages import SupplyDelivery as AlertDelivery
 from alerts.rules import RULES
 from dosing.models import MonthlyReview, PatientMonth, RecordNumbers
 from dosing.services.month.computing import compute_month
@@ -36,7 +36,6 @@ from sessions.models import (
     AccessInfection,
     BloodResult,
     BloodsDue,
-    Delivery,
     HospitalStay,
     Interval,
     LabLine,
@@ -47,6 +46,7 @@ from sessions.models import (
     Prescription,
     PrescriptionAcknowledgement,
     SupplyCount,
+    SupplyDelivery,
     SupplyItem,
     TaskDone,
     TextKind,
@@ -317,7 +317,7 @@ ROWS: dict[type[models.Model], Callable[[Crowd], list[Row]]] = {
         {"kind": kind, "every_days": 1, "every_treatments": None} for kind in ("disinfection", "bacteria", "service")
     ],
     BloodsDue: lambda crowd: [{"name": "Monthly", "analytes": list(plausible.BLOOD), "every_weeks": 1}],
-    Delivery: lambda crowd: [
+    SupplyDelivery: lambda crowd: [
         {"item": crowd.item, "arrived_at": A_NIGHT, "arrived": NUMBER, "entered_at": at} for at in MOMENTS
     ],
     SupplyCount: lambda crowd: _at_each_moment("counted_at", item=crowd.item),

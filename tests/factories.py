@@ -18,7 +18,6 @@ from sessions.models import (
     BloodResult,
     BloodsDue,
     CarePartner,
-    Delivery,
     Dialyser,
     Interval,
     Machine,
@@ -29,6 +28,7 @@ from sessions.models import (
     Side,
     SiteUse,
     SupplyCount,
+    SupplyDelivery,
     SupplyItem,
     TaskDone,
     Technique,
@@ -314,7 +314,7 @@ class SupplyCountFactory(factory.django.DjangoModelFactory):
 
 class DeliveryFactory(factory.django.DjangoModelFactory):
     class Meta:
-        model = Delivery
+        model = SupplyDelivery
 
     patient = factory.SubFactory(PatientFactory)
     item = factory.SubFactory(SupplyItemFactory)

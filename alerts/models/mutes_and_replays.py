@@ -14,8 +14,9 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import ReplayState
-from alerts.models.querysets import ChunkQuerySet, StaffOnlyQuerySet
+from alerts.models.querysets import ChunkQuerySet
 from sessions.models import Patient
+from sessions.models.querysets import StaffOnlyQuerySet
 
 
 class Mute(models.Model):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
 
@@ -60,13 +60,6 @@ class PendingQuerySet(models.QuerySet["PendingEvaluation"]):
     def claimed(self) -> Self:
         """Lock these rows for this worker and pass over those another worker holds."""
         return self.select_for_update(skip_locked=True, of=("self",), no_key=True)
-
-
-class StaffOnlyQuerySet(models.QuerySet[Any]):
-    def visible_to(self, user: Viewer) -> Self:
-        """All rows for the unit's staff, none for others."""
-        staff = isinstance(user, User) and user.is_unit_staff
-        return self if staff else self.none()
 
 
 class DeliveryQuerySet(models.QuerySet["Delivery"]):

@@ -19,9 +19,10 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import CallResult, Channel
 from alerts.models.delivery_answers import answer_words
-from alerts.models.querysets import DeliveryQuerySet, StaffOnlyQuerySet
+from alerts.models.querysets import DeliveryQuerySet
 from homedialysis.accounts.models import Weekday
 from sessions.models import Patient
+from sessions.models.querysets import StaffOnlyQuerySet
 
 
 def append_only(name: str) -> pgtrigger.Protect:

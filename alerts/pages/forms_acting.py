@@ -15,18 +15,10 @@ from django_stubs_ext import StrOrPromise
 from alerts.models.choices import CallResult, Outcome
 from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
 from homedialysis.accounts.models import User
-from homedialysis.accounts.pages.forms import AskingForm
+from homedialysis.accounts.pages.forms import MOMENT, AskingForm, MomentInput
 from sessions.pages.forms import DateInput
 
 MOST_WORDS = 4000
-MOMENT = "%Y-%m-%dT%H:%M"
-
-
-class MomentInput(forms.DateTimeInput):
-    input_type = "datetime-local"
-
-    def __init__(self) -> None:
-        super().__init__(format=MOMENT)
 
 
 class TimeInput(forms.TimeInput):

@@ -10,9 +10,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from alerts.pages.forms_acting import MOMENT, SinceForm
+from alerts.pages.forms_acting import SinceForm
 from alerts.showing.handover import changes_since
 from homedialysis.accounts.models import Unit, signed_in
+from homedialysis.accounts.pages.forms import MOMENT
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import closed_last
 from sessions.services.reading_log import note_reading

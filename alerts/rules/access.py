@@ -30,7 +30,7 @@ from alerts.rules.rule_kinds import (
 )
 from alerts.rules.wording import when
 from sessions.facts.choices import CheckPart
-from sessions.models import Check, EventKind
+from sessions.models import AnsweredCheck, EventKind
 
 INFECTION = _(
     "infection signs want a call the same day: Nesrallah et al., Clin J Am Soc Nephrol 2010;5:1047 (seen); "
@@ -155,7 +155,7 @@ TEMPERATURE = outside(
 )
 
 
-def _failed_at_access(night: Night) -> list[Check]:
+def _failed_at_access(night: Night) -> list[AnsweredCheck]:
     return [check for check in night.checks if check.part == CheckPart.ACCESS and not check.passed]
 
 

@@ -25,8 +25,8 @@ from dosing.services.night.inputs import at_treatment_flow
 from dosing.services.night.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
 from sessions.facts.fields import READING
 from sessions.models import (
+    AnsweredCheck,
     BloodResult,
-    Check,
     Event,
     Patient,
     Prescription,
@@ -72,7 +72,7 @@ class Night:
     readings: Sequence[ReadingRow] = ()
     events: Sequence[Event] = ()
     sites: Sequence[SiteUsed] = ()
-    checks: Sequence[Check] = ()
+    checks: Sequence[AnsweredCheck] = ()
     numbers: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     @cached_property

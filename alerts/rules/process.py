@@ -28,7 +28,7 @@ from alerts.rules.rule_kinds import (
     where_not_noted,
 )
 from alerts.rules.wording import day, when
-from sessions.models import Check, EventKind, Prescription
+from sessions.models import AnsweredCheck, EventKind, Prescription
 from sessions.services.stock import Stock
 
 HOUR = timedelta(hours=1)
@@ -91,7 +91,7 @@ UNFINISHED = Rule(
 )
 
 
-def _failed(night: Night) -> list[Check]:
+def _failed(night: Night) -> list[AnsweredCheck]:
     return [check for check in night.checks if not check.passed]
 
 

@@ -36,7 +36,7 @@ from alerts.rules.base import (
 from alerts.rules.evidence_kinds import kind_of, label_of_evidence
 from alerts.rules.sentences import beyond
 from alerts.rules.wording import figure, later, when
-from sessions.models import Check, Event, EventKind
+from sessions.models import AnsweredCheck, Event, EventKind
 
 PRACTICE = _("common practice, no source")
 NOT_NOTED = "not_noted"
@@ -367,7 +367,7 @@ def event_evidence(night: Night, kind: EventKind) -> Iterator[Evidence]:
         yield Evidence(f"event.{kind.value}", event.at, record.night, record=str(record.pk), parts=parts)
 
 
-def check_evidence(night: Night, check: Check, kind: str) -> Evidence:
+def check_evidence(night: Night, check: AnsweredCheck, kind: str) -> Evidence:
     """A check as it was noted before the treatment; kind: of `evidence_kinds`, which says what of it is told."""
     record = night.record
     written = {"note": check.note, "reason": check.reason, "overruled": check.overruled}

@@ -10,12 +10,12 @@ from collections.abc import Mapping
 
 from alerts.models import Alert
 from alerts.services.who_has_looked import was_looked_at
-from sessions.services.kit import Asked
+from sessions.services.kit import KitRequest
 
 WAITING, SEEN = "waiting", "seen"
 
 
-def looked_at(asked: Asked) -> Mapping[uuid.UUID, dict[str, str]]:
+def looked_at(asked: KitRequest) -> Mapping[uuid.UUID, dict[str, str]]:
     """{record id: {"alerts": …}} for nights that an alert rests on: two queries.
 
     "waiting" while somebody of the unit has yet to look at one of them, "seen" when all were looked at.

@@ -112,7 +112,8 @@ def _evaluate_missing(patient_id: uuid.UUID, *, at: datetime) -> None:
 
 def _lock(patient_id: uuid.UUID) -> Patient:
     """One worker at a time for one patient; whoever only points at the patient is not held up."""
-    return Patient.objects.select_for_update(no_key=True).get(pk=patient_id)
+    locked: Patient = Patient.objects.select_for_update(no_key=True).get(pk=patient_id)
+    return locked
 
 
 def _evaluate(patient: Patient, record_ids: Collection[uuid.UUID], *, at: datetime) -> None:

@@ -36,7 +36,7 @@ from sessions.models import (
 from sessions.models.local_time import zones_of
 from sessions.services.due import due_of
 from sessions.services.stock import stock_of
-from sessions.services.surroundings_facts import Facts, facts_of_many
+from sessions.services.surroundings_facts import SurroundingsFacts, facts_of_many
 
 BLOODS, COURSE, SURROUNDINGS = "bloods", "course", "surroundings"
 """Results drawn meanwhile; the longer course that trends look at; what stands around the treatments now, and the
@@ -158,7 +158,9 @@ def _surroundings(
     }
 
 
-def _facts(patients: Sequence[Patient], zones: Mapping[uuid.UUID, ZoneInfo], at: datetime) -> Iterator[Facts]:
+def _facts(
+    patients: Sequence[Patient], zones: Mapping[uuid.UUID, ZoneInfo], at: datetime
+) -> Iterator[SurroundingsFacts]:
     """Of all patients, read together for those on whose wall it is the same day."""
     by_day: defaultdict[date, list[Patient]] = defaultdict(list)
     for patient in patients:

@@ -16,7 +16,7 @@ from django.db.models.expressions import RawSQL
 
 from alerts.rules.base import Night, ReadingRow
 from dosing.models import RecordNumbers
-from sessions.models import Check, Event, Prescription, Reading, SiteUsed, TreatmentRecord
+from sessions.models import AnsweredCheck, Event, Prescription, Reading, SiteUsed, TreatmentRecord
 
 UNUSED = ("document", "marks", "notes")
 """Columns of a record that no rule looks at."""
@@ -79,7 +79,7 @@ READERS: dict[str, Callable[[QuerySet[TreatmentRecord]], Any]] = {
     "readings": _readings,
     "events": _part(Event, "at", "pk"),
     "sites": _part(SiteUsed, "pk"),
-    "checks": _part(Check, "pk"),
+    "checks": _part(AnsweredCheck, "pk"),
     "numbers": _numbers,
 }
 PARTS_OF_NIGHT = frozenset(READERS)

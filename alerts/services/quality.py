@@ -97,7 +97,7 @@ def quality_between(since: datetime, until: datetime) -> Quality:
 def patient_months(since: date, until: date) -> float:
     """Time in the programme of all patients between two days, in months of 30.4 days."""
     spans = Patient.objects.filter(Q(left_on=None) | Q(left_on__gt=since), joined_on__lt=until)
-    days = sum(
+    days: int = sum(
         (min(left or until, until) - max(joined, since)).days
         for joined, left in spans.values_list("joined_on", "left_on")
     )

@@ -138,7 +138,7 @@ def _person(request: Request, named: str) -> Patient:
         wanted = uuid.UUID(named)
     except ValueError:
         raise ValidationError(f"“{named[:60]}” is no id of a patient.") from None
-    person = Patient.objects.visible_to(signed_in(request)).filter(pk=wanted).first()
+    person: Patient | None = Patient.objects.visible_to(signed_in(request)).filter(pk=wanted).first()
     if person is None:
         raise NotFound("There is no Patient with this id.")
     note_reading(request, person.pk)

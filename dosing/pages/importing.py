@@ -22,7 +22,7 @@ from dosing.services.importing.rows import ResultRow, Unreadable, form_of
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
-from sessions.facts.choices import Analyte, MessageForm, PostSampleMethod, SampleTiming
+from sessions.facts.choices import Analyte, MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models import LabLine, LabMessage, Laboratory
 from sessions.services.reading_log import note_reading
 
@@ -149,7 +149,7 @@ def _option_words(line: LabLine, option: dict[str, Any]) -> str:
 def rejects(request: HttpRequest, import_id: int) -> HttpResponse:
     """The lines that were not taken, in the form in which they came, with the reasons."""
     message = _whole(request, import_id)
-    content_type, ending = CONTENT_TYPES[MessageForm(message.form)]
+    content_type, ending = CONTENT_TYPES[MessageFormat(message.form)]
     return _download(rejects_file(message), content_type, f"not-taken-{message.pk}.{ending}")
 
 
@@ -158,7 +158,7 @@ def rejects(request: HttpRequest, import_id: int) -> HttpResponse:
 def original(request: HttpRequest, import_id: int) -> HttpResponse:
     """The message as it came."""
     message = _whole(request, import_id)
-    content_type, ending = CONTENT_TYPES[MessageForm(message.form)]
+    content_type, ending = CONTENT_TYPES[MessageFormat(message.form)]
     return _download(bytes(message.body), content_type, f"message-{message.pk}.{ending}")
 
 

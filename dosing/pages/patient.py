@@ -138,7 +138,7 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
         "fluid": noted_tables.noted(record, FLUID),
         "events": [(event, noted_tables.noted(event, EVENT)) for event in record.event_set.all()],
         "medicines": record.medicine_set.all(),
-        "checks": record.check_set.all(),
+        "checks": record.answeredcheck_set.all(),
         "sites": [(used, noted_tables.noted(used, SITE)) for used in record.siteused_set.select_related("site")],
         "marks": [_mark_shown(mark) for mark in record.marks],
         "base": _base(request),

@@ -18,12 +18,12 @@ from django.views.decorators.http import require_GET
 from dosing.services.results.water import JudgedTest, edition_in_use, mark_of
 from homedialysis.accounts.pages.guards import staff_only
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind
-from sessions.models import Delivery, Interval, Machine, Patient, TaskDone, Training, WaterTest
+from sessions.models import Interval, Machine, Patient, SupplyDelivery, TaskDone, Training, WaterTest
 from sessions.pages.persons import shown_patient
 from sessions.services.due import due_of
 from sessions.services.reading_log import note_reading
 from sessions.services.stock import stock_of
-from sessions.services.surroundings_facts import Facts, facts_of, facts_of_many
+from sessions.services.surroundings_facts import SurroundingsFacts, facts_of, facts_of_many
 
 PATIENTS_A_PAGE = 50
 TESTS_A_PAGE = 20
@@ -50,7 +50,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "edition": edition.label,
         "stock": stock_of(facts),
         "per_week": facts.per_week,
-        "deliveries": Delivery.objects.standing().filter(patient=person, arrived_at=None).select_related("item"),
+        "deliveries": SupplyDelivery.objects.standing().filter(patient=person, arrived_at=None).select_related("item"),
         "machines": Machine.objects.filter(patient=person).order_by("-until", "kind"),
         "intervals": _intervals(facts, {row.kind: row for row in own}),
         "done": TaskDone.objects.standing().filter(patient=person).select_related("entered_by")[:LAST_TASKS],
@@ -61,7 +61,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     return render(request, "dosing/around.html", context)
 
 
-def _intervals(facts: Facts, own: dict[str, Interval]) -> list[dict[str, Any]]:
+def _intervals(facts: SurroundingsFacts, own: dict[str, Interval]) -> list[dict[str, Any]]:
     """How often each thing comes round here: those whose machine is at home, water and counting."""
     machine_of = {str(task): kind for task, kind in MACHINE_OF_TASK.items()}
     machine_of |= {DueKind.BACTERIA: MachineKind.WATER, DueKind.ENDOTOXIN: MachineKind.WATER}
@@ -83,7 +83,7 @@ def everybody(request: HttpRequest) -> HttpResponse:
     return render(request, "dosing/around_all.html", context)
 
 
-def _row(facts: Facts, marks: list[JudgedTest]) -> dict[str, Any]:
+def _row(facts: SurroundingsFacts, marks: list[JudgedTest]) -> dict[str, Any]:
     due = due_of(facts)
     return {
         "patient": facts.patient,

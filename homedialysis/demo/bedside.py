@@ -9,7 +9,7 @@ from sessions.facts.choices import TextKind
 from sessions.models import Patient, Prescription
 from sessions.services.messages import note_seen, write_message
 from sessions.services.prescribing import sign_prescription
-from sessions.services.unit_texts import DEFAULTS, Place, write_text
+from sessions.services.unit_texts import DEFAULTS, TextPlace, write_text
 
 OLD_MESSAGE = "Thank you for the clear notes this week. Your bloods are fine; nothing changes."
 NEW_MESSAGE = "The filter of your water treatment is due for a change. Piotr brings one on Thursday afternoon."
@@ -23,7 +23,7 @@ def write_checks(team: Team, at: datetime) -> int:
     chlorine = next(item for item in content["items"] if item["key"] == "chlorine")
     chlorine["hint"] = "After 20 minutes of running water, at the tap behind the first filter. At most 0.1 mg/L."
     row = write_text(
-        place=Place(TextKind.CHECKLIST),
+        place=TextPlace(TextKind.CHECKLIST),
         content=content,
         why="Where and when we take the chlorine sample.",
         base=0,

@@ -19,7 +19,7 @@ from dosing.services.planner.drafting import keep_draft
 from dosing.services.planner.patterns import pattern_of
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.enrolment import Team
-from sessions.facts.choices import AccessKind, InfectionKind, LeftReason, MessageForm, Sex, Side
+from sessions.facts.choices import AccessKind, InfectionKind, LeftReason, MessageFormat, Sex, Side
 from sessions.models import AccessInfection, HospitalStay, Laboratory, Patient, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 
@@ -135,7 +135,7 @@ class NephrologistsDesk:
         )
         taking.receive(
             laboratory=laboratory,
-            form=MessageForm.CSV,
+            form=MessageFormat.CSV,
             body=self._table(people).encode(),
             filename="results.csv",
             by=self.team.nurse(self.until),

@@ -20,11 +20,11 @@ from sessions.facts.choices import Analyte
 from sessions.facts.choices_surroundings import MachineKind, TaskKind, WaterFluid, WaterKind, WaterPlace
 from sessions.models import (
     BloodsDue,
-    Delivery,
     Interval,
     Machine,
     Patient,
     SupplyCount,
+    SupplyDelivery,
     SupplyItem,
     TaskDone,
     Training,
@@ -80,7 +80,7 @@ class Home:
     def _noting(self, entry: object) -> User:
         if isinstance(entry, SupplyCount) and self.patient.account:
             return self.patient.account
-        return self.nurse if isinstance(entry, Training | Delivery) else self.technologist
+        return self.nurse if isinstance(entry, Training | SupplyDelivery) else self.technologist
 
     @property
     def _place(self) -> int:
@@ -137,7 +137,7 @@ class Home:
             for at in self._backwards(3 + (7 * self._place + every) % (every - 8), every):
                 yield TaskDone(patient=self.patient, kind=kind, done_at=at), at
 
-    def _supplies(self) -> Iterator[tuple[SupplyCount | Delivery, datetime]]:
+    def _supplies(self) -> Iterator[tuple[SupplyCount | SupplyDelivery, datetime]]:
         per_day = self.member.regime.days_per_week / 7
         for item in SupplyItem.objects.all():
             for turn, at in enumerate(self._backwards(4 + self._place % 9, COUNTS_EVERY)):
@@ -147,7 +147,7 @@ class Home:
                 yield SupplyCount(patient=self.patient, item=item, counted_at=at, count=count), at
             if item.name == "Dialysers" and self._place % 2 == 0:
                 expected = (self.until + timedelta(days=2 + self._place % 5)).date()
-                yield Delivery(patient=self.patient, item=item, count=24, expected_on=expected), self.until - DAY
+                yield SupplyDelivery(patient=self.patient, item=item, count=24, expected_on=expected), self.until - DAY
 
     def _training(self) -> Iterator[tuple[Training, datetime]]:
         """Once when home treatment began, and again every year; whoever helps has been trained as well."""

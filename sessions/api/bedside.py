@@ -27,7 +27,7 @@ from sessions.api.errors import refusal
 from sessions.api.serializers import Refusal
 from sessions.api.treatments import patient_meant
 from sessions.models import Message, Patient
-from sessions.services.document import KnownFields, Moment
+from sessions.services.document import KnownFields, MomentField
 from sessions.services.kit import kit
 from sessions.services.messages import note_seen
 from sessions.services.prescription_changes import acknowledge
@@ -48,7 +48,7 @@ class AtTheBedside(IsAuthenticated):
 class SeenSent(KnownFields):
     """When something was read, by the phone's clock."""
 
-    at = Moment()
+    at = MomentField()
 
 
 class AcknowledgementSent(SeenSent):

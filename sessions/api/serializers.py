@@ -10,7 +10,7 @@ from rest_framework import serializers
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Dialyser, Patient, Prescription
-from sessions.services.document import KnownFields, Moment, PlainNumber, ReadingPart, TreatmentDocument
+from sessions.services.document import KnownFields, MomentField, PlainNumber, ReadingPart, TreatmentDocument
 
 
 class MarkShape(serializers.Serializer[Any]):
@@ -50,7 +50,7 @@ class TreatmentSent(TreatmentDocument):
     patient = serializers.UUIDField(required=False)
 
 
-class MovedOn(serializers.Serializer[Any]):
+class RevisionMovedOn(serializers.Serializer[Any]):
     """Why a revision was not replaced, and the record as it stands."""
 
     detail = serializers.CharField()
@@ -184,7 +184,7 @@ class BloodSent(KnownFields):
     patient = serializers.UUIDField()
     analyte = serializers.ChoiceField(choices=Analyte.choices)
     value = PlainNumber()
-    drawn_at = Moment()
+    drawn_at = MomentField()
     timing = serializers.ChoiceField(choices=SampleTiming.choices)
     post_method = serializers.ChoiceField(
         choices=PostSampleMethod.choices, required=False, allow_blank=True, default=""

@@ -25,10 +25,10 @@ from sessions.api.permissions import MayNoteSurroundings
 from sessions.api.serializers import Page, Refusal
 from sessions.api.treatments import patient_meant
 from sessions.facts.choices_surroundings import WATER_UNITS, TaskKind, WaterFluid, WaterKind, WaterPlace
-from sessions.models import Delivery, Patient, SupplyCount, SupplyItem, TaskDone, WaterTest
+from sessions.models import Patient, SupplyCount, SupplyDelivery, SupplyItem, TaskDone, WaterTest
 from sessions.models.local_time import zone_of
 from sessions.services import surroundings
-from sessions.services.document import KnownFields, Moment, PlainNumber
+from sessions.services.document import KnownFields, MomentField, PlainNumber
 from sessions.services.reading_log import note_reading
 
 DELIVERY = "delivery"
@@ -51,7 +51,7 @@ class WaterSent(KnownFields):
     id = serializers.UUIDField()
     patient = serializers.UUIDField(required=False)
     kind = serializers.ChoiceField(choices=WaterKind.choices)
-    sampled_at = Moment()
+    sampled_at = MomentField()
     value = PlainNumber(help_text="In the unit of the test; where below_detection, the detection limit.")
     unit = serializers.ChoiceField(choices=sorted(set(WATER_UNITS.values())), required=False)
     below_detection = serializers.BooleanField(default=False)
@@ -81,7 +81,7 @@ class CountsSent(KnownFields):
     """One count of some or all items."""
 
     patient = serializers.UUIDField(required=False)
-    counted_at = Moment()
+    counted_at = MomentField()
     counts = CountRow(many=True, allow_empty=False, max_length=200)  # type: ignore[call-arg]
 
 
@@ -100,7 +100,7 @@ class DoneSent(KnownFields):
     id = serializers.UUIDField()
     patient = serializers.UUIDField(required=False)
     kind = serializers.ChoiceField(choices=[*TaskKind.choices, (DELIVERY, "Delivery")])
-    done_at = Moment()
+    done_at = MomentField()
     note = serializers.CharField(required=False, allow_blank=True, default="", max_length=300)
     delivery = serializers.UUIDField(required=False, help_text="Only with the kind “delivery”.")
     arrived = serializers.IntegerField(required=False, min_value=0, max_value=100_000)
@@ -175,7 +175,7 @@ def _read(sent: type[Serializer[Any]], body: Any, user: User) -> tuple[dict[str,
     return data, patient_meant(user, data.pop("patient", None))
 
 
-def _kept(entry: Any, user: User, now: datetime, renamed: dict[str, str] | None = None) -> surroundings.Noted[Any]:
+def _kept(entry: Any, user: User, now: datetime, renamed: dict[str, str] | None = None) -> surroundings.NotedEntry[Any]:
     """Note an entry; what the model refuses is said under the body's names. Raises ValidationError or Taken."""
     try:
         return surroundings.note(entry, by=user, at=now)
@@ -287,12 +287,13 @@ class TasksDone(Surroundings):
 
 
 def _task(data: dict[str, Any], patient: Patient, user: User, now: datetime) -> bool:
-    return _kept(TaskDone(patient=patient, **data), user, now).created
+    task = TaskDone(patient=patient, **data)
+    return _kept(task, user, now).created
 
 
 def _came(data: dict[str, Any], patient: Patient, user: User, now: datetime) -> bool:
     """Whether the delivery was still on its way. Raises ValidationError."""
-    expected = Delivery.objects.visible_to(user).standing().filter(patient=patient, pk=data["delivery"]).first()
+    expected = SupplyDelivery.objects.visible_to(user).standing().filter(patient=patient, pk=data["delivery"]).first()
     if expected is None:
         words = _("There is no delivery %(delivery)s to this patient.")
         raise ValidationError({"delivery": words % {"delivery": data["delivery"]}})

@@ -30,9 +30,9 @@ from sessions.api.serializers import (
     BulkAnswer,
     BulkSent,
     LateReadings,
-    MovedOn,
     ReadingsSent,
     Refusal,
+    RevisionMovedOn,
     TreatmentAnswer,
     TreatmentPage,
     TreatmentSent,
@@ -162,7 +162,7 @@ class TreatmentOne(APIView):
         parameters=[IF_MATCH, PHONE_TIME],
         request=TreatmentSent,
         examples=[examples.NIGHT],
-        responses={200: TreatmentAnswer, 201: TreatmentAnswer, 400: Refusal, 412: MovedOn, 428: Refusal},
+        responses={200: TreatmentAnswer, 201: TreatmentAnswer, 400: Refusal, 412: RevisionMovedOn, 428: Refusal},
     )
     def put(self, request: Request, record_id: uuid.UUID) -> Response:
         """Create a record under your own UUID, or replace it.

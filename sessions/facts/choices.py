@@ -163,7 +163,7 @@ class LeftReason(models.TextChoices):
     MOVED = "moved", _("moved away")
 
 
-class MessageForm(models.TextChoices):
+class MessageFormat(models.TextChoices):
     """How a laboratory's message is written."""
 
     CSV = "csv", _("table (CSV)")

@@ -71,7 +71,7 @@ SURROUNDINGS: dict[str, Range] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class UnusualMark:
     """A kept but unusual number: field as a path, what was given, what is usual, whether it was confirmed."""
 
     field: str
@@ -92,11 +92,11 @@ def numbers_of(document: dict[str, Any]) -> Iterator[tuple[str, float, Range]]:
                     yield f"{listed}[{index}].{name}", row[name], limits
 
 
-def unusual(document: dict[str, Any]) -> list[Mark]:
+def unusual(document: dict[str, Any]) -> list[UnusualMark]:
     """The numbers of a treatment document that are possible but unusual."""
     confirmed = set(document.get("confirmed") or [])
     return [
-        Mark(field=path, given=given, limit=limits.oddity(given), confirmed=path in confirmed)
+        UnusualMark(field=path, given=given, limit=limits.oddity(given), confirmed=path in confirmed)
         for path, given, limits in numbers_of(document)
         if limits.oddity(given)
     ]

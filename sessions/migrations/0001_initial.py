@@ -45,7 +45,7 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name='Check',
+                    name='AnsweredCheck',
                     fields=[
                         ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                         ('name', models.CharField(max_length=80)),
@@ -165,7 +165,7 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name='Step',
+                    name='StepDone',
                     fields=[
                         ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                         ('at', models.DateTimeField()),
@@ -838,25 +838,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name='Delivery',
-                    fields=[
-                        ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                        ('entered_at', models.DateTimeField()),
-                        ('taken_back', models.CharField(blank=True, max_length=200, verbose_name='taken back because')),
-                        ('count', models.PositiveIntegerField(help_text='Pieces, not packs.', verbose_name='count')),
-                        ('expected_on', models.DateField(blank=True, null=True, verbose_name='expected on')),
-                        ('arrived_at', models.DateTimeField(blank=True, null=True, verbose_name='arrived at')),
-                        ('arrived', models.PositiveIntegerField(blank=True, null=True, verbose_name='how many came')),
-                        ('entered_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                        ('patient', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='treatment.patient')),
-                        ('item', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='treatment.supplyitem', verbose_name='item')),
-                    ],
-                    options={
-                        'ordering': ['-expected_on'],
-                        'constraints': [models.CheckConstraint(condition=models.Q(('expected_on__isnull', False), ('arrived_at__isnull', False), _connector='OR'), name='delivery_has_a_day', violation_error_message='Say when it is expected, or when it arrived.'), models.CheckConstraint(condition=models.Q(('arrived', None), ('arrived_at__isnull', False), _connector='OR'), name='delivery_arrived_count', violation_error_message='Say when it arrived.')],
-                    },
-                ),
-                migrations.CreateModel(
                     name='CarePartner',
                     fields=[
                         ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -1095,6 +1076,25 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
+                    name='SupplyDelivery',
+                    fields=[
+                        ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
+                        ('entered_at', models.DateTimeField()),
+                        ('taken_back', models.CharField(blank=True, max_length=200, verbose_name='taken back because')),
+                        ('count', models.PositiveIntegerField(help_text='Pieces, not packs.', verbose_name='count')),
+                        ('expected_on', models.DateField(blank=True, null=True, verbose_name='expected on')),
+                        ('arrived_at', models.DateTimeField(blank=True, null=True, verbose_name='arrived at')),
+                        ('arrived', models.PositiveIntegerField(blank=True, null=True, verbose_name='how many came')),
+                        ('entered_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                        ('patient', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='treatment.patient')),
+                        ('item', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='treatment.supplyitem', verbose_name='item')),
+                    ],
+                    options={
+                        'ordering': ['-expected_on'],
+                        'constraints': [models.CheckConstraint(condition=models.Q(('expected_on__isnull', False), ('arrived_at__isnull', False), _connector='OR'), name='delivery_has_a_day', violation_error_message='Say when it is expected, or when it arrived.'), models.CheckConstraint(condition=models.Q(('arrived', None), ('arrived_at__isnull', False), _connector='OR'), name='delivery_arrived_count', violation_error_message='Say when it arrived.')],
+                    },
+                ),
+                migrations.CreateModel(
                     name='SupplyItem',
                     fields=[
                         ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -1108,6 +1108,29 @@ class Migration(migrations.Migration):
                     options={
                         'ordering': ['name'],
                         'constraints': [models.CheckConstraint(condition=models.Q(('pack_size__gte', 1), ('per_treatment__gte', 0)), name='supply_numbers', violation_error_message='Use cannot lie below zero, and a pack holds at least one.')],
+                    },
+                ),
+                migrations.CreateModel(
+                    name='SupplyDeliveryEvent',
+                    fields=[
+                        ('pgh_id', models.AutoField(primary_key=True, serialize=False)),
+                        ('pgh_created_at', models.DateTimeField(auto_now_add=True)),
+                        ('pgh_label', models.TextField(help_text='The event label.')),
+                        ('id', models.UUIDField(default=uuid.uuid4, editable=False, serialize=False)),
+                        ('entered_at', models.DateTimeField()),
+                        ('taken_back', models.CharField(blank=True, max_length=200, verbose_name='taken back because')),
+                        ('count', models.PositiveIntegerField(help_text='Pieces, not packs.', verbose_name='count')),
+                        ('expected_on', models.DateField(blank=True, null=True, verbose_name='expected on')),
+                        ('arrived_at', models.DateTimeField(blank=True, null=True, verbose_name='arrived at')),
+                        ('arrived', models.PositiveIntegerField(blank=True, null=True, verbose_name='how many came')),
+                        ('entered_by', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to=settings.AUTH_USER_MODEL)),
+                        ('patient', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to='treatment.patient')),
+                        ('pgh_context', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='pghistory.context')),
+                        ('pgh_obj', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='events', to='treatment.supplydelivery')),
+                        ('item', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to='treatment.supplyitem', verbose_name='item')),
+                    ],
+                    options={
+                        'abstract': False,
                     },
                 ),
                 migrations.CreateModel(
@@ -1126,29 +1149,6 @@ class Migration(migrations.Migration):
                         ('pgh_context', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='pghistory.context')),
                         ('pgh_obj', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='events', to='treatment.supplycount')),
                         ('item', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to='treatment.supplyitem')),
-                    ],
-                    options={
-                        'abstract': False,
-                    },
-                ),
-                migrations.CreateModel(
-                    name='DeliveryEvent',
-                    fields=[
-                        ('pgh_id', models.AutoField(primary_key=True, serialize=False)),
-                        ('pgh_created_at', models.DateTimeField(auto_now_add=True)),
-                        ('pgh_label', models.TextField(help_text='The event label.')),
-                        ('id', models.UUIDField(default=uuid.uuid4, editable=False, serialize=False)),
-                        ('entered_at', models.DateTimeField()),
-                        ('taken_back', models.CharField(blank=True, max_length=200, verbose_name='taken back because')),
-                        ('count', models.PositiveIntegerField(help_text='Pieces, not packs.', verbose_name='count')),
-                        ('expected_on', models.DateField(blank=True, null=True, verbose_name='expected on')),
-                        ('arrived_at', models.DateTimeField(blank=True, null=True, verbose_name='arrived at')),
-                        ('arrived', models.PositiveIntegerField(blank=True, null=True, verbose_name='how many came')),
-                        ('entered_by', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to=settings.AUTH_USER_MODEL)),
-                        ('pgh_context', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='pghistory.context')),
-                        ('pgh_obj', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='events', to='treatment.delivery')),
-                        ('patient', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to='treatment.patient')),
-                        ('item', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', related_query_name='+', to='treatment.supplyitem', verbose_name='item')),
                     ],
                     options={
                         'abstract': False,
@@ -1255,6 +1255,18 @@ class Migration(migrations.Migration):
                     trigger=pgtrigger.compiler.Trigger(name='append_only', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='911bb6a20d6dc23127f7ac6c9a94eac127aa56cb', operation='UPDATE OR DELETE', pgid='pgtrigger_append_only_00a4f', table='treatment_prescriptionevent', when='BEFORE')),
                 ),
                 pgtrigger.migrations.AddTrigger(
+                    model_name='supplydeliveryevent',
+                    trigger=pgtrigger.compiler.Trigger(name='append_only', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='4a9eff6f88afd022442d3bf37a12746546acdaeb', operation='UPDATE OR DELETE', pgid='pgtrigger_append_only_5334e', table='treatment_supplydeliveryevent', when='BEFORE')),
+                ),
+                pgtrigger.migrations.AddTrigger(
+                    model_name='supplydelivery',
+                    trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "treatment_supplydeliveryevent" ("arrived", "arrived_at", "count", "entered_at", "entered_by_id", "expected_on", "id", "item_id", "patient_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "taken_back") VALUES (NEW."arrived", NEW."arrived_at", NEW."count", NEW."entered_at", NEW."entered_by_id", NEW."expected_on", NEW."id", NEW."item_id", NEW."patient_id", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."taken_back"); RETURN NULL;', hash='af759ce0622581fef8aec6dfcb286251c6edd0ac', operation='INSERT', pgid='pgtrigger_insert_insert_7eee5', table='treatment_supplydelivery', when='AFTER')),
+                ),
+                pgtrigger.migrations.AddTrigger(
+                    model_name='supplydelivery',
+                    trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "treatment_supplydeliveryevent" ("arrived", "arrived_at", "count", "entered_at", "entered_by_id", "expected_on", "id", "item_id", "patient_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "taken_back") VALUES (NEW."arrived", NEW."arrived_at", NEW."count", NEW."entered_at", NEW."entered_by_id", NEW."expected_on", NEW."id", NEW."item_id", NEW."patient_id", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."taken_back"); RETURN NULL;', hash='cc54fdfe5813c026a315a34647f71cac202db4f6', operation='UPDATE', pgid='pgtrigger_update_update_8b6e4', table='treatment_supplydelivery', when='AFTER')),
+                ),
+                pgtrigger.migrations.AddTrigger(
                     model_name='supplycountevent',
                     trigger=pgtrigger.compiler.Trigger(name='append_only', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='4242f72f5732ef91457ca41ef9127d36e349c6c1', operation='UPDATE OR DELETE', pgid='pgtrigger_append_only_1ca80', table='treatment_supplycountevent', when='BEFORE')),
                 ),
@@ -1265,18 +1277,6 @@ class Migration(migrations.Migration):
                 pgtrigger.migrations.AddTrigger(
                     model_name='supplycount',
                     trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "treatment_supplycountevent" ("count", "counted_at", "entered_at", "entered_by_id", "id", "item_id", "patient_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "taken_back") VALUES (NEW."count", NEW."counted_at", NEW."entered_at", NEW."entered_by_id", NEW."id", NEW."item_id", NEW."patient_id", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."taken_back"); RETURN NULL;', hash='add95892b9f5eeff5e43ae700ea7b7d0835a3f96', operation='UPDATE', pgid='pgtrigger_update_update_32e1d', table='treatment_supplycount', when='AFTER')),
-                ),
-                pgtrigger.migrations.AddTrigger(
-                    model_name='deliveryevent',
-                    trigger=pgtrigger.compiler.Trigger(name='append_only', sql=pgtrigger.compiler.UpsertTriggerSql(func="RAISE EXCEPTION 'pgtrigger: Cannot update or delete rows from % table', TG_TABLE_NAME;", hash='09c2915876ef90be5740f82d83010176b5865ba0', operation='UPDATE OR DELETE', pgid='pgtrigger_append_only_fbbf9', table='treatment_deliveryevent', when='BEFORE')),
-                ),
-                pgtrigger.migrations.AddTrigger(
-                    model_name='delivery',
-                    trigger=pgtrigger.compiler.Trigger(name='insert_insert', sql=pgtrigger.compiler.UpsertTriggerSql(func='INSERT INTO "treatment_deliveryevent" ("arrived", "arrived_at", "count", "entered_at", "entered_by_id", "expected_on", "id", "item_id", "patient_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "taken_back") VALUES (NEW."arrived", NEW."arrived_at", NEW."count", NEW."entered_at", NEW."entered_by_id", NEW."expected_on", NEW."id", NEW."item_id", NEW."patient_id", _pgh_attach_context(), NOW(), \'insert\', NEW."id", NEW."taken_back"); RETURN NULL;', hash='4e190520531597e40f5e664c1a8470b6a508edaf', operation='INSERT', pgid='pgtrigger_insert_insert_f8767', table='treatment_delivery', when='AFTER')),
-                ),
-                pgtrigger.migrations.AddTrigger(
-                    model_name='delivery',
-                    trigger=pgtrigger.compiler.Trigger(name='update_update', sql=pgtrigger.compiler.UpsertTriggerSql(condition='WHEN (OLD.* IS DISTINCT FROM NEW.*)', func='INSERT INTO "treatment_deliveryevent" ("arrived", "arrived_at", "count", "entered_at", "entered_by_id", "expected_on", "id", "item_id", "patient_id", "pgh_context_id", "pgh_created_at", "pgh_label", "pgh_obj_id", "taken_back") VALUES (NEW."arrived", NEW."arrived_at", NEW."count", NEW."entered_at", NEW."entered_by_id", NEW."expected_on", NEW."id", NEW."item_id", NEW."patient_id", _pgh_attach_context(), NOW(), \'update\', NEW."id", NEW."taken_back"); RETURN NULL;', hash='ab896740840a147c807f03e2c5a2aac09316d9ac', operation='UPDATE', pgid='pgtrigger_update_update_e6666', table='treatment_delivery', when='AFTER')),
                 ),
                 pgtrigger.migrations.AddTrigger(
                     model_name='supplyitemevent',

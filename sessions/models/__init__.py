@@ -27,23 +27,22 @@ from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laborat
 from sessions.models.outcomes import AccessInfection, HospitalStay
 from sessions.models.patient import AccessSite, CarePartner, Patient, VascularAccess
 from sessions.models.prescription import Dialyser, Prescription, PrescriptionDraft
-from sessions.models.supplies import BloodsDue, Delivery, SupplyCount, SupplyItem, Training
+from sessions.models.supplies import BloodsDue, SupplyCount, SupplyDelivery, SupplyItem, Training
 from sessions.models.surroundings import Entry, Interval, Machine, TaskDone, WaterStandard, WaterTest
-from sessions.models.treatment import Check, Event, Medicine, Reading, SiteUsed, Step, TreatmentRecord
+from sessions.models.treatment import AnsweredCheck, Event, Medicine, Reading, SiteUsed, StepDone, TreatmentRecord
 
 __all__ = [
     "AccessInfection",
     "AccessKind",
     "AccessSite",
     "Analyte",
+    "AnsweredCheck",
     "Anticoagulant",
     "BloodResult",
     "BloodsDue",
     "Buffer",
     "CarePartner",
-    "Check",
     "CheckPart",
-    "Delivery",
     "Dialyser",
     "DialyserLook",
     "Entry",
@@ -75,8 +74,9 @@ __all__ = [
     "Side",
     "SiteUse",
     "SiteUsed",
-    "Step",
+    "StepDone",
     "SupplyCount",
+    "SupplyDelivery",
     "SupplyItem",
     "TaskDone",
     "Technique",

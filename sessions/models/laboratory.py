@@ -12,7 +12,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from sessions.facts import plausible
-from sessions.facts.choices import Analyte, MessageForm, PostSampleMethod, SampleTiming
+from sessions.facts.choices import Analyte, MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models.patient import Patient
 from sessions.models.querysets import OfPatientQuerySet, StaffOnlyQuerySet
 from sessions.models.treatment import TreatmentRecord
@@ -46,7 +46,7 @@ class LabMessage(models.Model):
     """One file or message of a laboratory, kept as it came."""
 
     laboratory = models.ForeignKey(Laboratory, on_delete=models.PROTECT, related_name="messages")
-    form = models.CharField(max_length=8, choices=MessageForm)
+    form = models.CharField(max_length=8, choices=MessageFormat)
     filename = models.CharField(max_length=120, blank=True)
     body = models.BinaryField()
     digest = models.CharField(max_length=64)

@@ -20,7 +20,7 @@ class OfAccessQuerySet(EntryQuerySet):
     path_to_patient = "access__patient"
 
 
-class Outcome(models.Model):
+class NotedOutcome(models.Model):
     """Who noted it, and why it counts no more where it was taken back."""
 
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
@@ -32,7 +32,7 @@ class Outcome(models.Model):
 
 
 @pghistory.track()
-class AccessInfection(Outcome):
+class AccessInfection(NotedOutcome):
     """An infection of a vascular access, as the unit's physicians judged it."""
 
     access = models.ForeignKey(
@@ -60,7 +60,7 @@ class AccessInfection(Outcome):
 
 
 @pghistory.track()
-class HospitalStay(Outcome):
+class HospitalStay(NotedOutcome):
     """Nights in hospital; without an end the patient is there still."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="hospital_stays")

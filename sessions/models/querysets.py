@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
@@ -11,13 +11,10 @@ from django.db.models import Q
 
 from homedialysis.accounts.models import User
 
-if TYPE_CHECKING:
-    from sessions.models import Patient  # noqa: F401  (named as text below)
-
 Viewer = User | AnonymousUser
 
 
-class PatientQuerySet(models.QuerySet["Patient"]):
+class PatientQuerySet(models.QuerySet[Any]):
     def visible_to(self, user: Viewer) -> Self:
         """All patients for the unit's staff; for a patient or a care partner, theirs."""
         if not isinstance(user, User) or not user.is_active:

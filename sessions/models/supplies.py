@@ -77,7 +77,7 @@ class SupplyCount(Entry):
 
 
 @pghistory.track()
-class Delivery(Entry):
+class SupplyDelivery(Entry):
     """Supplies on their way to a patient, or there: arrived is how many came, where that differs from `count`."""
 
     moment = "arrived_at"

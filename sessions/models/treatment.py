@@ -151,7 +151,7 @@ class Medicine(PartOfRecord):
 
 
 @with_columns(CHECK)
-class Check(PartOfRecord):
+class AnsweredCheck(PartOfRecord):
     """A check of the unit's list, with its answer; one that failed may be overruled, with a reason."""
 
     name = models.CharField(max_length=80)
@@ -195,7 +195,7 @@ class SiteUsed(PartOfRecord):
         return f"{self.site} ({self.use})"
 
 
-class Step(PartOfRecord):
+class StepDone(PartOfRecord):
     """A step of the run sheet, with the moment at which the phone was told that it is done."""
 
     at = models.DateTimeField()

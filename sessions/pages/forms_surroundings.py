@@ -13,16 +13,16 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import User
-from homedialysis.accounts.pages.forms import AskingForm
+from homedialysis.accounts.pages.forms import AskingForm, MomentInput
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.models import (
     BloodsDue,
-    Delivery,
     Interval,
     Machine,
     Patient,
     SupplyCount,
+    SupplyDelivery,
     SupplyItem,
     TaskDone,
     Training,
@@ -32,13 +32,6 @@ from sessions.models import (
 from sessions.models.supplies import months_after
 from sessions.pages.forms import DateInput
 from sessions.services.surroundings import usual_fluid
-
-
-class MomentInput(forms.DateTimeInput):
-    input_type = "datetime-local"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%dT%H:%M")
 
 
 class AroundForm(AskingForm[Any]):
@@ -96,7 +89,7 @@ class TaskDoneForm(AroundForm):
 
 class DeliveryForm(AroundForm):
     class Meta:
-        model = Delivery
+        model = SupplyDelivery
         fields: ClassVar = ["item", "count", "expected_on", "arrived_at", "arrived"]
         widgets: ClassVar = {"expected_on": DateInput(), "arrived_at": MomentInput()}
         help_texts: ClassVar = {"arrived": _("Only where another number came.")}

@@ -51,7 +51,7 @@ OUTLINES: dict[str, Outline] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class SiteMark:
     """A numbered site on the drawing, in the picture's units."""
 
     number: int
@@ -62,23 +62,25 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
+class LimbDrawing:
     """What the template draws."""
 
     outline: Outline
     mirrored: bool
     upwards: bool
-    marks: tuple[Mark, ...]
+    marks: tuple[SiteMark, ...]
 
 
-def drawing_of(access: VascularAccess, numbered: list[tuple[int, str, float | None, float | None, bool]]) -> Drawing:
+def drawing_of(
+    access: VascularAccess, numbered: list[tuple[int, str, float | None, float | None, bool]]
+) -> LimbDrawing:
     """The limb with the sites that have a place: (number, name, x, y, whether it rests)."""
     marks = (
-        Mark(number, name, x * WIDE, y * TALL, resting)
+        SiteMark(number, name, x * WIDE, y * TALL, resting)
         for number, name, x, y, resting in numbered
         if x is not None and y is not None
     )
-    return Drawing(OUTLINES[access.limb], access.side == Side.RIGHT, access.flow == FlowDirection.UP, tuple(marks))
+    return LimbDrawing(OUTLINES[access.limb], access.side == Side.RIGHT, access.flow == FlowDirection.UP, tuple(marks))
 
 
 def touched(x: str, y: str) -> tuple[float, float] | None:

@@ -18,7 +18,7 @@ from sessions.facts.choices import TextKind
 from sessions.pages.forms_texts import CardForm, FirstAidForm, ItemForm, RowForm, StepForm, with_keys
 from sessions.texts.emergency import default_first_aid
 
-Row = dict[str, Any]
+ListRow = dict[str, Any]
 MOST_ROWS = 80
 
 
@@ -35,15 +35,15 @@ class Spec:
     added: StrOrPromise
     needed: StrOrPromise
     free: bool
-    to_rows: Callable[[Any], list[Row]]
-    to_content: Callable[[list[Row]], Any]
+    to_rows: Callable[[Any], list[ListRow]]
+    to_content: Callable[[list[ListRow]], Any]
 
 
-def _card_row(card: Row) -> Row:
+def _card_row(card: ListRow) -> ListRow:
     return {**card, "key": card["kind"], "lines": "\n".join(card["lines"])}
 
 
-def _card(row: Row) -> Row:
+def _card(row: ListRow) -> ListRow:
     return {"kind": row["key"], "title": row["title"], "event_kind": row["event_kind"], "lines": row["lines"]}
 
 
@@ -93,10 +93,10 @@ SPECS: dict[str, Spec] = {
 }
 
 
-class Rows:
+class ListRows:
     """The forms of one page. `told` says what was just done; `at` is the row to look at."""
 
-    def __init__(self, spec: Spec, rows: list[Row], sent: Mapping[str, Any] | None = None) -> None:
+    def __init__(self, spec: Spec, rows: list[ListRow], sent: Mapping[str, Any] | None = None) -> None:
         self.spec, self.told, self.at = spec, "", -1
         self.forms = [
             spec.form(sent, prefix=f"row-{index}", initial=row, use_required_attribute=False)
@@ -104,11 +104,11 @@ class Rows:
         ]
 
     @classmethod
-    def of_content(cls, spec: Spec, content: Row) -> Rows:
+    def of_content(cls, spec: Spec, content: ListRow) -> ListRows:
         return cls(spec, spec.to_rows(content[spec.listed]))
 
     @classmethod
-    def sent(cls, spec: Spec, data: Mapping[str, Any], content: Row) -> Rows:
+    def sent(cls, spec: Spec, data: Mapping[str, Any], content: ListRow) -> ListRows:
         """What was sent; where rows are fixed, as many and under the same keys as in `content`."""
         known = spec.to_rows(content[spec.listed])
         given = str(data.get("rows", ""))
@@ -116,18 +116,18 @@ class Rows:
         return cls(spec, [{}] * count if spec.free else known, data)
 
     @property
-    def raw(self) -> list[Row]:
+    def raw(self) -> list[ListRow]:
         """What stands in the fields, valid or not; fixed rows keep their keys."""
         return [{name: form[name].value() for name in form.fields} | self._fixed_key(form) for form in self.forms]
 
-    def _fixed_key(self, form: RowForm) -> Row:
+    def _fixed_key(self, form: RowForm) -> ListRow:
         return {} if self.spec.free else {"key": form.initial["key"]}
 
     def is_valid(self) -> bool:
         judged = [form.is_valid() for form in self.forms]  # each of them, so that every fault is shown at once
         return bool(judged) and all(judged)
 
-    def content(self, fixed: Row) -> Row:
+    def content(self, fixed: ListRow) -> ListRow:
         """The valid rows as the text keeps them; fixed keys come from `fixed`, not from what was sent."""
         rows = [form.as_row() for form in self.forms]
         if not self.spec.free:
@@ -135,7 +135,7 @@ class Rows:
             rows = [row | {"key": key} for row, key in zip(rows, keys, strict=True)]
         return {self.spec.listed: self.spec.to_content(rows)}
 
-    def after(self, do: str) -> Rows:
+    def after(self, do: str) -> ListRows:
         """The rows after one of the buttons "up-3", "down-3", "remove-3", "add"; others change nothing."""
         rows, name = self.raw, do.partition("-")[0]
         index = int(do.partition("-")[2]) if do.partition("-")[2].isdecimal() else -1
@@ -144,12 +144,12 @@ class Rows:
             rows, told, at = [*rows, {}], str(self.spec.added), len(rows)
         elif self.spec.free and 0 <= index < len(rows):
             rows, told, at = _changed(rows, name, index, self.forms[index].called)
-        changed = Rows(self.spec, rows)
+        changed = ListRows(self.spec, rows)
         changed.told, changed.at = told, at
         return changed
 
 
-def _changed(rows: list[Row], name: str, index: int, called: str) -> tuple[list[Row], str, int]:
+def _changed(rows: list[ListRow], name: str, index: int, called: str) -> tuple[list[ListRow], str, int]:
     """Rows with one moved or removed, what was done, and where to look."""
     other = index + {"up": -1, "down": 1}.get(name, 0)
     if name == "remove":

@@ -21,9 +21,18 @@ from sessions.facts.choices import Technique, TextKind
 from sessions.models import Patient, UnitText
 from sessions.models.local_time import zone_of
 from sessions.pages.forms_texts import SaveForm
-from sessions.pages.list_rows import SPECS, Rows
+from sessions.pages.list_rows import SPECS, ListRows
 from sessions.services.reading_log import note_reading
-from sessions.services.unit_texts import DEFAULTS, Content, MovedOn, Place, Standing, Texts, technique_of, write_text
+from sessions.services.unit_texts import (
+    DEFAULTS,
+    Content,
+    StandingText,
+    TextMovedOn,
+    TextPlace,
+    Texts,
+    technique_of,
+    write_text,
+)
 from sessions.texts import run_sheets
 
 TITLES = {
@@ -38,12 +47,12 @@ CONNECTIONS = {
 }
 
 
-def _title(place: Place) -> str:
+def _title(place: TextPlace) -> str:
     technique = f", {Technique(place.technique).label}" if place.technique else ""
     return f"{TITLES[TextKind(place.kind)]}{technique}"
 
 
-def _address(place: Place) -> str:
+def _address(place: TextPlace) -> str:
     if place.patient:
         return reverse("treatments:patient-run-sheet", args=[place.patient.pk])
     if place.technique:
@@ -57,10 +66,10 @@ def unit_texts(request: HttpRequest) -> HttpResponse:
     """Which version of each text holds, and which patients have a run sheet of their own."""
     texts = Texts()
     places = [
-        Place(TextKind.CHECKLIST),
-        *(Place(TextKind.RUN_SHEET, technique) for technique in Technique.values),
-        Place(TextKind.CARDS),
-        Place(TextKind.FIRST_AID),
+        TextPlace(TextKind.CHECKLIST),
+        *(TextPlace(TextKind.RUN_SHEET, technique) for technique in Technique.values),
+        TextPlace(TextKind.CARDS),
+        TextPlace(TextKind.FIRST_AID),
     ]
     rows = [(_title(place), _address(place), texts.standing(place)) for place in places]
     return render(request, "sessions/lists/index.html", {"rows": rows, "adapted": _adapted(request)})
@@ -81,7 +90,7 @@ def unit_text(request: HttpRequest, kind: str) -> HttpResponse:
     """The unit's checks, emergency cards or first-aid words."""
     if kind not in TITLES or kind == TextKind.RUN_SHEET:
         raise Http404
-    return _work_on(request, Place(kind))
+    return _work_on(request, TextPlace(kind))
 
 
 @staff_only
@@ -90,7 +99,7 @@ def run_sheet(request: HttpRequest, technique: str) -> HttpResponse:
     """The unit's run sheet for one technique."""
     if technique not in Technique.values:
         raise Http404
-    return _work_on(request, Place(TextKind.RUN_SHEET, technique))
+    return _work_on(request, TextPlace(TextKind.RUN_SHEET, technique))
 
 
 @clinical_only
@@ -102,10 +111,10 @@ def patient_run_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpRespon
     access = patient.accesses.in_use().first()
     today = timezone.now().astimezone(zone_of(patient)).date()
     free = [site.technique for site in access.free_sites(today)] if access else []
-    return _work_on(request, Place(TextKind.RUN_SHEET, technique_of(access, free), patient))
+    return _work_on(request, TextPlace(TextKind.RUN_SHEET, technique_of(access, free), patient))
 
 
-def _work_on(request: HttpRequest, place: Place) -> HttpResponse:
+def _work_on(request: HttpRequest, place: TextPlace) -> HttpResponse:
     """Show the rows; answer a button without saving; or save the next version."""
     if request.method == "POST" and not signed_in(request).is_clinical:
         raise PermissionDenied
@@ -113,16 +122,20 @@ def _work_on(request: HttpRequest, place: Place) -> HttpResponse:
     standing, newest = texts.standing(place), texts.newest(place)
     base = newest.version if newest else 0
     do = request.POST.get("do", "") if request.method == "POST" else "show"
-    rows, save, overtaken = Rows.of_content(SPECS[place.kind], standing.content), SaveForm(initial={"base": base}), ""
+    rows, save, overtaken = (
+        ListRows.of_content(SPECS[place.kind], standing.content),
+        SaveForm(initial={"base": base}),
+        "",
+    )
     saving = do in ("save", "withdraw")
     if do != "show":
-        rows = Rows.sent(SPECS[place.kind], request.POST, standing.content)
+        rows = ListRows.sent(SPECS[place.kind], request.POST, standing.content)
         save = SaveForm(request.POST if saving else None, initial=_kept(request, base))
     if saving:
         try:
             if _saved(request, place, rows, save, standing):
                 return redirect(_address(place) + "#content")
-        except MovedOn as problem:
+        except TextMovedOn as problem:
             save = SaveForm(initial=_kept(request, base) | {"base": problem.standing.version})
             overtaken = str(problem)
     elif do != "show":
@@ -138,10 +151,10 @@ def _kept(request: HttpRequest, base: int) -> dict[str, Any]:
     return {"why": request.POST.get("why", ""), "base": int(given) if given.isdecimal() else base}
 
 
-def _from_program(place: Place, do: str) -> Rows:
+def _from_program(place: TextPlace, do: str) -> ListRows:
     """The rows that come with the program; "default-…" of a run sheet names the way to connect."""
     content = Texts().standing(place.wider).content if place.patient else _built_in(place, do)
-    rows = Rows.of_content(SPECS[place.kind], content)
+    rows = ListRows.of_content(SPECS[place.kind], content)
     rows.told = (
         gettext("These are the unit's words.")
         if place.patient
@@ -150,14 +163,14 @@ def _from_program(place: Place, do: str) -> Rows:
     return rows
 
 
-def _built_in(place: Place, do: str) -> Content:
+def _built_in(place: TextPlace, do: str) -> Content:
     connection = do.partition("-")[2]
     if place.kind == TextKind.RUN_SHEET and connection in CONNECTIONS:
         return run_sheets.default_content(place.technique, connection)
     return DEFAULTS[place.kind](place.technique)
 
 
-def _saved(request: HttpRequest, place: Place, rows: Rows, save: SaveForm, standing: Standing) -> bool:
+def _saved(request: HttpRequest, place: TextPlace, rows: ListRows, save: SaveForm, standing: StandingText) -> bool:
     """Whether the next version was written; what stood against it is said at its field. Raises MovedOn."""
     withdraw = request.POST.get("do") == "withdraw"
     valid = [save.is_valid(), withdraw or rows.is_valid()]
@@ -180,7 +193,7 @@ def _saved(request: HttpRequest, place: Place, rows: Rows, save: SaveForm, stand
     return True
 
 
-def _context(request: HttpRequest, place: Place, texts: Texts, standing: Standing) -> dict[str, Any]:
+def _context(request: HttpRequest, place: TextPlace, texts: Texts, standing: StandingText) -> dict[str, Any]:
     versions = UnitText.objects.filter(kind=place.kind, technique=place.technique, patient=place.patient)
     own, units = texts.newest(place), texts.newest(place.wider)
     adapted = own is not None and own.content is not None
@@ -205,8 +218,8 @@ def text_version(request: HttpRequest, text_id: int) -> HttpResponse:
     if row.patient_id:
         get_object_or_404(Patient.objects.visible_to(request.user), pk=row.patient_id)
         note_reading(request, row.patient_id)
-    place = Place(row.kind, row.technique, row.patient)
+    place = TextPlace(row.kind, row.technique, row.patient)
     spec = SPECS[row.kind]
-    rows = Rows.of_content(spec, row.content).forms if row.content else []
+    rows = ListRows.of_content(spec, row.content).forms if row.content else []
     context = {"row": row, "title": _title(place), "forms": rows, "back": _address(place)}
     return render(request, "sessions/lists/version.html", context)

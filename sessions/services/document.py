@@ -105,7 +105,7 @@ class WholeNumber(LimitedNumber):
         return int(number)
 
 
-class Moment(serializers.DateTimeField):
+class MomentField(serializers.DateTimeField):
     """A time with its zone: the clock alone would be read differently at the bedside and at the unit."""
 
     default_error_messages: ClassVar = {
@@ -155,8 +155,8 @@ def _yes_or_no() -> serializers.BooleanField:
     return serializers.BooleanField(required=False, allow_null=True, default=None)
 
 
-def _when_known() -> Moment:
-    return Moment(required=False, allow_null=True, default=None)
+def _when_known() -> MomentField:
+    return MomentField(required=False, allow_null=True, default=None)
 
 
 def _version(help_text: str) -> serializers.IntegerField:
@@ -168,13 +168,13 @@ def _version(help_text: str) -> serializers.IntegerField:
 class ReadingPart(KnownFields):
     numbers = READING
 
-    at = Moment()
+    at = MomentField()
 
 
 class EventPart(KnownFields):
     numbers = EVENT
 
-    at = Moment()
+    at = MomentField()
     kind = serializers.ChoiceField(choices=EventKind.choices)
     note = _text(2000)
 
@@ -182,7 +182,7 @@ class EventPart(KnownFields):
 class MedicinePart(KnownFields):
     numbers = MEDICINE
 
-    at = Moment()
+    at = MomentField()
     name = serializers.CharField(max_length=80)
     unit = _text(20)
     note = _text(2000)
@@ -221,7 +221,7 @@ class SitePart(KnownFields):
 
 
 class StepPart(KnownFields):
-    at = Moment()
+    at = MomentField()
     key = _text(40)
     words = _text(500)
 
@@ -245,8 +245,8 @@ class TreatmentDocument(KnownFields):
 
     status = serializers.ChoiceField(choices=RecordState.choices)
     source = _one_of(RecordSource.choices)  # type: ignore[assignment]
-    started_at = Moment()
-    ended_at = Moment(required=False, allow_null=True, default=None)
+    started_at = MomentField()
+    ended_at = MomentField(required=False, allow_null=True, default=None)
     readings = _listed(ReadingPart)
     events = _listed(EventPart)
     medicines = _listed(MedicinePart)

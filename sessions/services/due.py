@@ -27,7 +27,7 @@ from django.utils.translation import gettext_noop as _
 from sessions.facts.choices import Analyte
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind
 from sessions.models import BloodsDue, Patient
-from sessions.services.surroundings_facts import Every, Facts, facts_of
+from sessions.services.surroundings_facts import Every, SurroundingsFacts, facts_of
 
 AHEAD = 7
 """Days before it is due that something is told of."""
@@ -107,14 +107,14 @@ def due_for(patient: Patient, today: date, *, ahead: int = AHEAD) -> list[Due]:
     return due_of(facts_of(patient, today), ahead=ahead)
 
 
-def due_of(facts: Facts, *, ahead: int = AHEAD) -> list[Due]:
+def due_of(facts: SurroundingsFacts, *, ahead: int = AHEAD) -> list[Due]:
     """The same out of facts that are gathered already."""
     parts = (_water(facts), _tasks(facts), _count(facts), _bloods(facts), _trainings(facts), _deliveries(facts))
     found = [each for part in parts for each in part if each.due_on <= facts.today + ahead * DAY]
     return sorted(found, key=lambda each: (each.due_on, each.label))
 
 
-def _due(facts: Facts, kind: str, due_on: date, said: Said, **more: str) -> Due:
+def _due(facts: SurroundingsFacts, kind: str, due_on: date, said: Said, **more: str) -> Due:
     return Due(kind, due_on, due_on < facts.today, more.get("of", ""), said, more.get("form"), more.get("id"))
 
 
@@ -122,7 +122,7 @@ def _last(when: date | None) -> Said:
     return ("last", {"day": when.isoformat()}) if when else ("never", {})
 
 
-def _water(facts: Facts) -> Iterator[Due]:
+def _water(facts: SurroundingsFacts) -> Iterator[Due]:
     """Samples of water, from the day on which a water treatment came to the home."""
     machine = facts.machines.get(MachineKind.WATER)
     if machine is None:
@@ -140,7 +140,7 @@ def _water(facts: Facts) -> Iterator[Due]:
             yield _due(facts, kind, machine.since, said, form="water", id=kind)
 
 
-def _tasks(facts: Facts) -> Iterator[Due]:
+def _tasks(facts: SurroundingsFacts) -> Iterator[Due]:
     """Care of the machines at home, counted from when it was last done or the machine came."""
     for kind in TaskKind:
         machine, every = facts.machines.get(MACHINE_OF_TASK[kind]), facts.intervals[kind]
@@ -154,7 +154,7 @@ def _tasks(facts: Facts) -> Iterator[Due]:
             yield _due(facts, kind, due_on, _last(done_on), form="done", id=kind)
 
 
-def _last_done(facts: Facts, kind: TaskKind) -> datetime | None:
+def _last_done(facts: SurroundingsFacts, kind: TaskKind) -> datetime | None:
     """When it was last done: as noted, or as the record of a treatment says of the disinfection after it."""
     noted = [facts.done[kind].done_at] if kind in facts.done else []
     if kind == TaskKind.DISINFECTION:
@@ -162,7 +162,7 @@ def _last_done(facts: Facts, kind: TaskKind) -> datetime | None:
     return max(noted, default=None)
 
 
-def _due_on(facts: Facts, every: Every, since: date, last: datetime | None) -> date | None:
+def _due_on(facts: SurroundingsFacts, every: Every, since: date, last: datetime | None) -> date | None:
     """By days, by treatments, or whichever comes first."""
     days = [] if every.days is None else [since + every.days * DAY]
     if every.treatments is not None:
@@ -175,12 +175,12 @@ def _due_on(facts: Facts, every: Every, since: date, last: datetime | None) -> d
     return min(days, default=None)
 
 
-def _is_after(facts: Facts, at: datetime, since: date, last: datetime | None) -> bool:
+def _is_after(facts: SurroundingsFacts, at: datetime, since: date, last: datetime | None) -> bool:
     """Whether a treatment counts: it came after the task was last done, and on this machine."""
     return facts.day_of(at) >= since and (last is None or at > last)
 
 
-def _count(facts: Facts) -> Iterator[Due]:
+def _count(facts: SurroundingsFacts) -> Iterator[Due]:
     """Counting the supplies: due when the item counted longest ago is, at once where one never was."""
     every, items = facts.intervals[DueKind.SUPPLY_COUNT], facts.items
     if every.stopped or every.days is None or not items:
@@ -195,7 +195,7 @@ def _count(facts: Facts) -> Iterator[Due]:
         yield _due(facts, DueKind.SUPPLY_COUNT, last + every.days * DAY, _last(last), form="count")
 
 
-def _bloods(facts: Facts) -> Iterator[Due]:
+def _bloods(facts: SurroundingsFacts) -> Iterator[Due]:
     """Panels to draw: as old as the oldest result in them; a result that was never there makes it due at once."""
     for panel in facts.panels:
         if not panel.every_weeks or not panel.analytes:
@@ -207,19 +207,19 @@ def _bloods(facts: Facts) -> Iterator[Due]:
             yield _panel_due(facts, panel)
 
 
-def _panel_due(facts: Facts, panel: BloodsDue) -> Due:
+def _panel_due(facts: SurroundingsFacts, panel: BloodsDue) -> Due:
     last = min(facts.drawn[each] for each in panel.analytes)
     return _due(facts, "bloods", last + 7 * (panel.every_weeks or 0) * DAY, _last(last), of=panel.name)
 
 
-def _trainings(facts: Facts) -> Iterator[Due]:
+def _trainings(facts: SurroundingsFacts) -> Iterator[Due]:
     for each in facts.trainings:
         if each.valid_until is not None:
             said = ("last", {"who": each.who, "day": each.done_on.isoformat()})
             yield _due(facts, "training", each.valid_until, said, of=each.topic)
 
 
-def _deliveries(facts: Facts) -> Iterator[Due]:
+def _deliveries(facts: SurroundingsFacts) -> Iterator[Due]:
     for each in facts.deliveries:
         if each.arrived_at is None and each.expected_on is not None:
             said = ("coming", {"count": each.count, "unit": each.item.unit_word})

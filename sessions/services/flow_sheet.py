@@ -26,7 +26,7 @@ from sessions.models import Patient
 from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines
 from sessions.services.prescribing import prescription_in_force
-from sessions.services.unit_texts import Place, Texts
+from sessions.services.unit_texts import TextPlace, Texts
 from sessions.texts import checklist
 
 LAYOUT = settings.BASE_DIR / "templates" / "reports" / "flow_sheet.typ"
@@ -81,7 +81,7 @@ def _checks(patient: Patient) -> list[dict[str, str]]:
     """The unit's checks before the treatment and at the access, with their limits."""
     catheter = patient.accesses.in_use().filter(kind=AccessKind.CATHETER).exists()
     for_whom = {checklist.EVERYBODY, checklist.CATHETER if catheter else checklist.NEEDLES}
-    items = Texts(patient).standing(Place(TextKind.CHECKLIST)).content["items"]
+    items = Texts(patient).standing(TextPlace(TextKind.CHECKLIST)).content["items"]
     wanted = [item for item in items if item["for_whom"] in for_whom and item["part"] != CheckPart.AFTER]
     return [{"name": item["name"], "limit": _limit(item), "unit": item["unit"]} for item in wanted]
 

@@ -29,7 +29,7 @@ from sessions.services.prescription_changes import changes_for
 from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
 from sessions.services.surroundings_facts import facts_of
-from sessions.services.unit_texts import BUILT_IN, DEFAULTS, Place, Standing, Texts, technique_of
+from sessions.services.unit_texts import BUILT_IN, DEFAULTS, StandingText, TextPlace, Texts, technique_of
 from sessions.texts import checklist, emergency
 
 Json = dict[str, Any]
@@ -41,7 +41,7 @@ READ = tuple(READING)
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class KitRequest:
     """For whom a kit is made, by whom it was asked for, when, and the nights of its history, newest first."""
 
     patient: Patient
@@ -56,7 +56,7 @@ class Asked:
         return self.now.astimezone(self.zone).date()
 
 
-Part = Callable[[Asked], Mapping[uuid.UUID, Json]]
+Part = Callable[[KitRequest], Mapping[uuid.UUID, Json]]
 _parts: dict[str, Part] = {}
 _named: dict[str, Callable[[], Json]] = {}
 
@@ -80,7 +80,7 @@ def register_names(name: str, names: Callable[[], Json]) -> None:
 def kit(patient: Patient, reader: User, now: datetime) -> Json:
     """The whole kit but for its addresses, as JSON. A fixed number of queries, whatever the history."""
     zone = zone_of(patient)
-    asked = Asked(patient, reader, now, zone, _nights(patient))
+    asked = KitRequest(patient, reader, now, zone, _nights(patient))
     current = prescription_in_force(patient, now)
     access = patient.accesses.in_use().prefetch_related("sites").first()
     return {
@@ -147,11 +147,11 @@ def _prescription(current: Prescription) -> Json:
     }
 
 
-def _texts(asked: Asked, access: VascularAccess | None) -> Json:
+def _texts(asked: KitRequest, access: VascularAccess | None) -> Json:
     patient, texts = asked.patient, Texts(asked.patient)
     free = [site.technique for site in access.free_sites(asked.today)] if access else []
     technique = technique_of(access, free)
-    for_checks, for_sheet = Place(TextKind.CHECKLIST), Place(TextKind.RUN_SHEET, technique, patient)
+    for_checks, for_sheet = TextPlace(TextKind.CHECKLIST), TextPlace(TextKind.RUN_SHEET, technique, patient)
     checks, sheet = texts.standing(for_checks), texts.standing(for_sheet)
     for_whom = checklist.CATHETER if access and access.kind == AccessKind.CATHETER else checklist.NEEDLES
     items = [
@@ -166,14 +166,14 @@ def _texts(asked: Asked, access: VascularAccess | None) -> Json:
             "technique": technique,
             "steps": _with_kept(sheet.content["steps"], for_sheet, sheet),
         },
-        "cards": texts.standing(Place(TextKind.CARDS)).content["cards"],
+        "cards": texts.standing(TextPlace(TextKind.CARDS)).content["cards"],
         # A unit's version may be older than a kind of event: the program's words stand in for what it does not say.
         "first_aid": emergency.default_first_aid()["texts"]
-        | texts.standing(Place(TextKind.FIRST_AID)).content["texts"],
+        | texts.standing(TextPlace(TextKind.FIRST_AID)).content["texts"],
     }
 
 
-def _with_kept(rows: list[Json], place: Place, standing: Standing) -> list[Json]:
+def _with_kept(rows: list[Json], place: TextPlace, standing: StandingText) -> list[Json]:
     """Rows of a text, each with `kept`: what a record keeps of it, where that differs from what is shown.
 
     The program's own texts are shown in the reader's language and kept in the one in which the unit's pages are
@@ -187,7 +187,7 @@ def _with_kept(rows: list[Json], place: Place, standing: Standing) -> list[Json]
     return [row | {"kept": words[row["key"]]} for row in rows]
 
 
-def _access(access: VascularAccess, asked: Asked) -> Json:
+def _access(access: VascularAccess, asked: KitRequest) -> Json:
     today = asked.today
     uses = uses_of(access, today)
     return {
@@ -220,7 +220,7 @@ def _nights(patient: Patient) -> list[TreatmentRecord]:
     return list(done.select_related("prescription").defer("document").newest_first()[:NIGHTS])
 
 
-def _history(asked: Asked) -> list[Json]:
+def _history(asked: KitRequest) -> list[Json]:
     last = Reading.objects.filter(record__in=asked.nights).order_by("record_id", "-at").distinct("record_id")
     readings = {row.pop("record_id"): row for row in last.values("record_id", "at", *READ)}
     rows = {night.pk: _night(night, readings.get(night.pk)) for night in asked.nights}
@@ -251,7 +251,7 @@ def _open(patient: Patient, reader: User) -> list[Json]:
     return [record.as_sent for record in mine.select_related("recorded_by").newest_first()[:OPEN_ONES]]
 
 
-def _around(asked: Asked) -> Json:
+def _around(asked: KitRequest) -> Json:
     """What is due and what is in stock, out of facts that are read once."""
     facts = facts_of(asked.patient, asked.today)
     return {"due": [each.as_json() for each in due_of(facts)], "stock": for_kit(stock_of(facts))}

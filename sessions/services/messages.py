@@ -11,14 +11,14 @@ from homedialysis.accounts.models import User
 from sessions.models import Message, MessageSeen, Patient
 
 
-class NotForWriting(Exception):
+class NotAMessageWriter(Exception):
     """Says why this message was not sent."""
 
 
 def write_message(*, patient: Patient, words: str, by: User, at: datetime) -> Message:
     """Send words to a patient. Raises NotForWriting for whom is no nurse or nephrologist."""
     if not by.is_clinical:
-        raise NotForWriting(_("Only a nurse or a nephrologist writes to a patient."))
+        raise NotAMessageWriter(_("Only a nurse or a nephrologist writes to a patient."))
     message: Message = Message.objects.create(patient=patient, words=words, sent_by=by, sent_at=at)
     return message
 

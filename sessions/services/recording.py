@@ -15,7 +15,7 @@ from homedialysis.accounts.models import User
 from sessions.facts import plausible
 from sessions.facts.fields import TREATMENT
 from sessions.models import (
-    Check,
+    AnsweredCheck,
     Event,
     Medicine,
     Patient,
@@ -23,7 +23,7 @@ from sessions.models import (
     Reading,
     RecordState,
     SiteUsed,
-    Step,
+    StepDone,
     TreatmentRecord,
 )
 from sessions.models.local_time import night_of, zone_of
@@ -48,9 +48,9 @@ PARTS: dict[str, type[models.Model]] = {
     "readings": Reading,
     "events": Event,
     "medicines": Medicine,
-    "checks": Check,
+    "checks": AnsweredCheck,
     "sites": SiteUsed,
-    "steps": Step,
+    "steps": StepDone,
 }
 
 

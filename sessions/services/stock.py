@@ -13,8 +13,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from sessions.models import Delivery, Patient, SupplyItem
-from sessions.services.surroundings_facts import Facts, facts_of
+from sessions.models import Patient, SupplyDelivery, SupplyItem
+from sessions.services.surroundings_facts import SurroundingsFacts, facts_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Stock:
     days: int | None
     why: str
     runs_out_on: date | None
-    expected: Delivery | None
+    expected: SupplyDelivery | None
 
     @property
     def short(self) -> bool:
@@ -59,12 +59,12 @@ def stock_for(patient: Patient, today: date) -> list[Stock]:
     return stock_of(facts_of(patient, today))
 
 
-def stock_of(facts: Facts) -> list[Stock]:
+def stock_of(facts: SurroundingsFacts) -> list[Stock]:
     """The same out of facts that are gathered already."""
     return [_of(item, facts) for item in facts.items]
 
 
-def _of(item: SupplyItem, facts: Facts) -> Stock:
+def _of(item: SupplyItem, facts: SurroundingsFacts) -> Stock:
     coming = [each for each in facts.deliveries if each.item_id == item.pk and each.arrived_at is None]
     expected = coming[0] if coming else None
     count = facts.counts.get(item.pk)
@@ -84,7 +84,7 @@ def _since(arrived_at: datetime | None, counted_at: datetime) -> bool:
     return arrived_at is not None and arrived_at > counted_at
 
 
-def _cover(item: SupplyItem, facts: Facts, have: float) -> tuple[int | None, str]:
+def _cover(item: SupplyItem, facts: SurroundingsFacts, have: float) -> tuple[int | None, str]:
     if facts.per_week is None:
         return None, _("no prescription is in force")
     days = days_of_cover(have=have, per_treatment=item.per_treatment, treatments_per_week=facts.per_week)

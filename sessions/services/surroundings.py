@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from homedialysis.accounts.models import User
 from sessions.facts import plausible
 from sessions.facts.choices_surroundings import MachineKind, WaterFluid, WaterKind, WaterPlace
-from sessions.models import Delivery, Entry, Machine, Patient
+from sessions.models import Entry, Machine, Patient, SupplyDelivery
 from sessions.signals import surroundings_noted
 
 E = TypeVar("E", bound=Entry)
@@ -28,7 +28,7 @@ class NotedDifferently(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Noted(Generic[E]):
+class NotedEntry(Generic[E]):
     """What came of it: the row as it stands, and whether it is new."""
 
     entry: E
@@ -36,14 +36,14 @@ class Noted(Generic[E]):
 
 
 @transaction.atomic
-def note(entry: E, *, by: User, at: datetime) -> Noted[E]:
+def note(entry: E, *, by: User, at: datetime) -> NotedEntry[E]:
     """Save a new entry; the same one sent again is answered with the row that stands.
 
     Raises ValidationError, by field, for what cannot be, and NotedDifferently when the id is taken.
     """
     standing = _standing(entry)
     if standing is not None:
-        return Noted(standing, created=False)
+        return NotedEntry(standing, created=False)
     entry.entered_by, entry.entered_at = by, at
     refuse_time(getattr(entry, entry.moment), field=entry.moment, at=at)
     entry.full_clean()
@@ -54,9 +54,9 @@ def note(entry: E, *, by: User, at: datetime) -> Noted[E]:
         standing = _standing(entry)  # sent twice at the same moment
         if standing is None:
             raise
-        return Noted(standing, created=False)
+        return NotedEntry(standing, created=False)
     _tell(entry.patient, at)
-    return Noted(entry, created=True)
+    return NotedEntry(entry, created=True)
 
 
 def _standing(entry: E) -> E | None:
@@ -98,9 +98,9 @@ def take_back(entry: Entry, *, why: str, by: User, at: datetime) -> None:
 
 
 @transaction.atomic
-def deliver(delivery: Delivery, *, arrived_at: datetime, arrived: int | None, by: User, at: datetime) -> bool:
+def deliver(delivery: SupplyDelivery, *, arrived_at: datetime, arrived: int | None, by: User, at: datetime) -> bool:
     """Note that a delivery came, and how many where that differs; said again, nothing changes and False comes back."""
-    locked = Delivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
+    locked = SupplyDelivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
     if locked.arrived_at is not None:
         return False
     locked.arrived_at, locked.arrived = arrived_at, arrived

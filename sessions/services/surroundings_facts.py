@@ -17,12 +17,12 @@ from sessions.facts.choices_surroundings import DueKind
 from sessions.models import (
     BloodResult,
     BloodsDue,
-    Delivery,
     Interval,
     Machine,
     Patient,
     Prescription,
     SupplyCount,
+    SupplyDelivery,
     SupplyItem,
     TaskDone,
     Training,
@@ -80,7 +80,7 @@ class Treated:
 
 
 @dataclass(slots=True)
-class Facts:
+class SurroundingsFacts:
     """Of one patient, up to the end of `today` where the patient lives.
 
     machines: in use, by kind; water, done: the newest standing, by kind; treatments: oldest first, since
@@ -102,7 +102,7 @@ class Facts:
     drawn: dict[str, date] = field(default_factory=dict)
     trainings: list[Training] = field(default_factory=list)
     counts: dict[int, SupplyCount] = field(default_factory=dict)
-    deliveries: list[Delivery] = field(default_factory=list)
+    deliveries: list[SupplyDelivery] = field(default_factory=list)
     per_week: float | None = None
 
     def day_of(self, moment: datetime) -> date:
@@ -110,19 +110,21 @@ class Facts:
         return moment.astimezone(self.zone).date()
 
 
-def facts_of(patient: Patient, today: date) -> Facts:
+def facts_of(patient: Patient, today: date) -> SurroundingsFacts:
     """The facts of one patient."""
     return facts_of_many([patient], today)[0]
 
 
-def facts_of_many(patients: Sequence[Patient], today: date) -> list[Facts]:
+def facts_of_many(patients: Sequence[Patient], today: date) -> list[SurroundingsFacts]:
     """The facts of each patient, in the order given."""
     zones = zones_of(patients)
     found = {patient.pk: patient for patient in patients}
     items = list(SupplyItem.objects.filter(in_use=True))
     intervals, panels = _intervals(found), _panels(found)
     facts = {
-        patient.pk: Facts(patient, today, zones[patient.pk], items, intervals[patient.pk], panels[patient.pk])
+        patient.pk: SurroundingsFacts(
+            patient, today, zones[patient.pk], items, intervals[patient.pk], panels[patient.pk]
+        )
         for patient in patients
     }
     for add in (_machines, _water, _done, _treatments, _bloods, _trainings, _counts, _deliveries, _prescribed):
@@ -130,7 +132,7 @@ def facts_of_many(patients: Sequence[Patient], today: date) -> list[Facts]:
     return [facts[patient.pk] for patient in patients]
 
 
-ByPatient = dict[uuid.UUID, Facts]
+ByPatient = dict[uuid.UUID, SurroundingsFacts]
 
 
 def _within(facts: ByPatient, moment: str, *, since: bool = False) -> Q:
@@ -230,7 +232,7 @@ def _counts(facts: ByPatient) -> None:
 
 
 def _deliveries(facts: ByPatient) -> None:
-    rows = Delivery.objects.standing().filter(patient__in=facts).select_related("item")
+    rows = SupplyDelivery.objects.standing().filter(patient__in=facts).select_related("item")
     lately = rows.filter(Q(arrived_at=None) | _within(facts, "arrived_at", since=True))
     for row in lately.order_by("expected_on", "arrived_at"):
         facts[row.patient_id].deliveries.append(row)

@@ -23,13 +23,13 @@ from rest_framework import serializers
 from sessions.models import (
     AccessSite,
     BloodResult,
-    Delivery,
     Machine,
     Message,
     Patient,
     Prescription,
     PrescriptionAcknowledgement,
     SupplyCount,
+    SupplyDelivery,
     TaskDone,
     Training,
     TreatmentRecord,
@@ -39,7 +39,7 @@ from sessions.models import (
 )
 from sessions.services.document import TreatmentDocument
 
-Row = dict[str, Any]
+TakeoutRow = dict[str, Any]
 
 BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 """A text that begins so is run by spreadsheets (OWASP, "CSV Injection"); a quote in front makes it a text again."""
@@ -60,7 +60,7 @@ class Table:
 
     name: str
     columns: tuple[str, ...]
-    rows: Iterable[Row]
+    rows: Iterable[TakeoutRow]
 
 
 def safe_cell(value: Any) -> Any:
@@ -78,7 +78,7 @@ def tables_of(patient: Patient) -> list[Table]:
     return [*_treatment_tables(patient), *_other_tables(patient)]
 
 
-def _treatments(patient: Patient) -> Iterator[Row]:
+def _treatments(patient: Patient) -> Iterator[TakeoutRow]:
     found = TreatmentRecord.objects.filter(patient=patient).order_by("started_at", "pk")
     return (record.as_sent for record in found.select_related("recorded_by").iterator(chunk_size=50))
 
@@ -93,7 +93,7 @@ def _treatment_tables(patient: Patient) -> list[Table]:
     return [Table("treatments", (*sorted(TreatmentDocument.ignored), *plain), _treatments(patient)), *parts]
 
 
-def _parts(patient: Patient, name: str) -> Iterator[Row]:
+def _parts(patient: Patient, name: str) -> Iterator[TakeoutRow]:
     for document in _treatments(patient):
         for row in document.get(name) or []:
             yield {"treatment": document["id"], **row}
@@ -114,7 +114,7 @@ def _other_tables(patient: Patient) -> list[Table]:
         "water_tests": WaterTest.objects.filter(**mine).order_by("sampled_at", "pk"),
         "tasks_done": TaskDone.objects.filter(**mine).order_by("done_at", "pk"),
         "supply_counts": SupplyCount.objects.filter(**mine).order_by("counted_at", "pk"),
-        "deliveries": Delivery.objects.filter(**mine).order_by("entered_at", "pk"),
+        "deliveries": SupplyDelivery.objects.filter(**mine).order_by("entered_at", "pk"),
         "trainings": Training.objects.filter(**mine).order_by("done_on", "pk"),
     }
     return [_of_rows(name, rows) for name, rows in found.items()]
@@ -129,7 +129,7 @@ def _of_rows(name: str, found: QuerySet[Any]) -> Table:
     return Table(name, columns, (_columns_of(row, columns) for row in rows.iterator(chunk_size=200)))
 
 
-def _columns_of(row: Model, columns: tuple[str, ...]) -> Row:
+def _columns_of(row: Model, columns: tuple[str, ...]) -> TakeoutRow:
     return {name: _plain(getattr(row, name)) for name in columns}
 
 
@@ -145,7 +145,7 @@ def _as_json(value: Any) -> str:
     return json.dumps(value, cls=DjangoJSONEncoder, ensure_ascii=False)
 
 
-def _who(patient: Patient) -> Row:
+def _who(patient: Patient) -> TakeoutRow:
     names = ("name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on", "left_on")
     return {name: getattr(patient, name) for name in names}
 

@@ -28,7 +28,7 @@ DEFAULTS: dict[str, Callable[[str], Content]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class TextPlace:
     """Which text: its kind, the technique of a run sheet, the patient it is adapted for."""
 
     kind: str
@@ -36,13 +36,13 @@ class Place:
     patient: Patient | None = None
 
     @property
-    def wider(self) -> Place:
+    def wider(self) -> TextPlace:
         """The text for everybody."""
-        return Place(self.kind, self.technique)
+        return TextPlace(self.kind, self.technique)
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StandingText:
     """What holds: `row` is the version that says so, None for what comes with the program."""
 
     content: Content
@@ -53,11 +53,11 @@ class Standing:
         return self.row.version if self.row else BUILT_IN
 
 
-class NotForWriting(Exception):
+class NotATextWriter(Exception):
     """Says why this person cannot write a text of the unit."""
 
 
-class MovedOn(Exception):
+class TextMovedOn(Exception):
     """Somebody else wrote a version since this one was begun."""
 
     def __init__(self, standing: UnitText) -> None:
@@ -81,16 +81,16 @@ class Texts:
         )
         self._rows = {(row.kind, row.technique, row.patient_id): row for row in newest.select_related("made_by")}
 
-    def newest(self, place: Place) -> UnitText | None:
+    def newest(self, place: TextPlace) -> UnitText | None:
         """The newest version written for exactly this place, also one that took the earlier ones back."""
         return self._rows.get((place.kind, place.technique, place.patient.pk if place.patient else None))
 
-    def standing(self, place: Place) -> Standing:
+    def standing(self, place: TextPlace) -> StandingText:
         """The patient's own version, else the unit's, else what comes with the program."""
         for row in (self.newest(place), self.newest(place.wider)):
             if row is not None and row.content is not None:
-                return Standing(row.content, row)
-        return Standing(DEFAULTS[place.kind](place.technique), None)
+                return StandingText(row.content, row)
+        return StandingText(DEFAULTS[place.kind](place.technique), None)
 
 
 def technique_of(access: VascularAccess | None, techniques: list[str]) -> str:
@@ -102,17 +102,17 @@ def technique_of(access: VascularAccess | None, techniques: list[str]) -> str:
 
 
 @transaction.atomic
-def write_text(*, place: Place, content: Content | None, why: str, base: int, by: User, at: datetime) -> UnitText:
+def write_text(*, place: TextPlace, content: Content | None, why: str, base: int, by: User, at: datetime) -> UnitText:
     """Keep the next version. `base`: the newest version of this place when the writer began, 0 for none.
 
     `content` None takes the own version back. Raises NotForWriting, or MovedOn when another version came between.
     """
     if not by.is_clinical:
-        raise NotForWriting(_("Only a nurse or a nephrologist writes these texts."))
+        raise NotATextWriter(_("Only a nurse or a nephrologist writes these texts."))
     list(Unit.objects.select_for_update(no_key=True))  # one writer at a time
     newest = Texts(place.patient).newest(place)
     if newest is not None and newest.version != base:
-        raise MovedOn(newest)
+        raise TextMovedOn(newest)
     last = UnitText.objects.filter(kind=place.kind).aggregate(last=Max("version"))["last"] or BUILT_IN
     return UnitText.objects.create(
         kind=place.kind,

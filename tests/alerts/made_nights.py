@@ -16,8 +16,8 @@ from dosing.services.night.computing import numbers_of
 from dosing.services.night.inputs import NightFacts
 from sessions.models import (
     Analyte,
+    AnsweredCheck,
     BloodResult,
-    Check,
     Dialyser,
     Event,
     Patient,
@@ -125,7 +125,7 @@ def night(
         readings=read,
         events=[Event(record=record, at=start + timedelta(minutes=90), kind=kind) for kind in events],
         sites=needles,
-        checks=[Check(record=record, **row) for row in checks],
+        checks=[AnsweredCheck(record=record, **row) for row in checks],
         numbers=numbers_of(facts),
     )
 

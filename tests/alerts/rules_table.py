@@ -17,7 +17,7 @@ from alerts.limits.book import LimitBook
 from alerts.models import Limit
 from alerts.rules.base import Around, History
 from homedialysis.accounts.models import User
-from sessions.models import Analyte, Delivery, EventKind, SupplyItem, WaterTest
+from sessions.models import Analyte, EventKind, SupplyDelivery, SupplyItem, WaterTest
 from sessions.services.due import Due
 from sessions.services.stock import Stock
 from tests.alerts.made_nights import NOW, PATIENT, USUAL_CHECKS, course, history, night, prescription, result, scattered
@@ -114,7 +114,7 @@ def water(value: float, *, kind: str = "bacteria", fluid: str = "dialysis_water"
     )  # fmt: skip
 
 
-def stock(days: int | None, expected: Delivery | None = None) -> Stock:
+def stock(days: int | None, expected: SupplyDelivery | None = None) -> Stock:
     item = SupplyItem(name="Dialysers", unit_word="pieces", per_treatment=1, cover_days=14)
     counted = A_NIGHT if days is not None else None
     return Stock(item, 5 if counted else None, counted, 0, days, "" if counted else "never counted", None, expected)

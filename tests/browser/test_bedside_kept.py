@@ -80,12 +80,14 @@ class TestASpanishEvening:
         record = TreatmentRecord.objects.filter(patient=ana).newest_first()[0]
         assert spanish_in(record.document) == set()
         assert record.event_set.get().note == "Felt: dizzy. Done: UF off. Better: a little."
-        check = record.check_set.get()
+        check = record.answeredcheck_set.get()
         assert (check.name, check.reason) == (
             "Hands and access arm washed",
             "The unit said so on the telephone",
         )
-        assert [step.words for step in record.step_set.all()] == ["Wash the access arm with soap and water, and dry it"]
+        assert [step.words for step in record.stepdone_set.all()] == [
+            "Wash the access arm with soap and water, and dry it"
+        ]
         self.pages_of(record, ana, nurse)
 
     def overruled(self, phone: Evening) -> None:

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import Unit, User
 from sessions.models import AccessSite, Message, Patient, Prescription, TreatmentRecord
-from sessions.models.treatment import Check
+from sessions.models.treatment import AnsweredCheck
 from tests.browser.conftest import BrowserPage
 from tests.browser.evening import Evening, running
 from tests.browser.judging import expect_accessible
@@ -70,7 +70,7 @@ class TestFinish:
         assert (kept.state, kept.post_weight_kg, kept.uf_removed_l) == ("finished", 69.9, 2.5)
         assert (kept.dialyser_look, kept.disinfected, kept.plan_choice) == ("clear", True, "as_prescribed")
         assert [use.bleeding_minutes for use in kept.siteused_set.all()] == [0.5, 0.5]
-        assert Check.objects.filter(record=kept, part="after", passed=True).count() == 3
+        assert AnsweredCheck.objects.filter(record=kept, part="after", passed=True).count() == 3
 
     def test_the_watch_of_a_site_outlives_a_killed_page(self, evening: Evening, sites: list[AccessSite]) -> None:
         running(evening, sites)

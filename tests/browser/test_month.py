@@ -20,7 +20,7 @@ from dosing.services.month.computing import compute_some, mark_stale
 from dosing.services.month.facts import first_of, month_before
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import User
-from sessions.facts.choices import MessageForm, PostSampleMethod
+from sessions.facts.choices import MessageFormat, PostSampleMethod
 from sessions.models import BloodResult, Laboratory, Patient, Prescription, PrescriptionAcknowledgement
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage, Watched
 from tests.browser.evening import wait_for
@@ -214,7 +214,7 @@ def test_the_month(
 def everything(treated: Patient, ben: Patient, nurse: User, laboratory: Laboratory) -> list[str]:
     """The addresses of the month's pages with something on each."""
     message = receive(
-        laboratory=laboratory, form=MessageForm.CSV, body=table_for(treated), filename="results.csv", by=nurse,
+        laboratory=laboratory, form=MessageFormat.CSV, body=table_for(treated), filename="results.csv", by=nurse,
         at=timezone.now(),
     )  # fmt: skip
     own, month = f"/patients/{treated.pk}", f"{LAST:%Y-%m}"

@@ -17,7 +17,7 @@ from homedialysis.demo.surroundings import Home, set_up_lists
 from sessions.models import Machine, Patient, WaterTest
 from sessions.services.due import due_of
 from sessions.services.stock import stock_of
-from sessions.services.surroundings_facts import Facts, facts_of_many
+from sessions.services.surroundings_facts import SurroundingsFacts, facts_of_many
 from tests.factories import PrescriptionFactory, record_night
 
 pytestmark = pytest.mark.django_db
@@ -27,14 +27,14 @@ DAYS = 40
 
 
 @pytest.fixture(scope="module")
-def homes(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[list[Facts]]:
+def homes(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[list[SurroundingsFacts]]:
     """Made up once for this file, and gone after it."""
     with django_db_blocker.unblock(), transaction.atomic():
         yield _homes()
         transaction.set_rollback(True)
 
 
-def _homes() -> list[Facts]:
+def _homes() -> list[SurroundingsFacts]:
     """The homes of the first ten, each treated as often as it should be; facts as they stand at the end."""
     begins, team = UNTIL - timedelta(days=DAYS), found_unit()
     set_up_lists(by=team.technologist, at=begins)
@@ -48,7 +48,7 @@ def _homes() -> list[Facts]:
     return facts_of_many(list(Patient.objects.all()), UNTIL.date())
 
 
-def test_everybody_has_a_machine_and_water_tests_unless_the_fluid_comes_in_bags(homes: list[Facts]) -> None:
+def test_everybody_has_a_machine_and_water_tests_unless_the_fluid_comes_in_bags(homes: list[SurroundingsFacts]) -> None:
     kinds = [set(facts.machines) for facts in homes]
     assert kinds.count({"dialysis"}) == 2
     assert kinds.count({"dialysis", "water"}) == 8
@@ -57,7 +57,7 @@ def test_everybody_has_a_machine_and_water_tests_unless_the_fluid_comes_in_bags(
     assert Machine.objects.count() == 18
 
 
-def test_what_is_overdue_or_short_is_what_the_stories_say(homes: list[Facts]) -> None:
+def test_what_is_overdue_or_short_is_what_the_stories_say(homes: list[SurroundingsFacts]) -> None:
     overdue = {(each.patient.name, due.kind) for each in homes for due in due_of(each) if due.overdue}
     short = {(each.patient.name, stock.item.name) for each in homes for stock in stock_of(each) if stock.short}
     assert overdue == {
@@ -68,7 +68,7 @@ def test_what_is_overdue_or_short_is_what_the_stories_say(homes: list[Facts]) ->
     assert short == {("Kwame Ashgrove", "Dialysers")}
 
 
-def test_nothing_else_was_overdue_on_the_way(homes: list[Facts]) -> None:
+def test_nothing_else_was_overdue_on_the_way(homes: list[SurroundingsFacts]) -> None:
     for ago in (15, 30, 39):
         then = facts_of_many([facts.patient for facts in homes], UNTIL.date() - timedelta(days=ago))
         late = {(each.patient.name, due.kind) for each in then for due in due_of(each) if due.overdue}
@@ -76,7 +76,7 @@ def test_nothing_else_was_overdue_on_the_way(homes: list[Facts]) -> None:
         assert not [each.patient.name for each in then for stock in stock_of(each) if stock.short and ago > 15]
 
 
-def test_one_culture_stands_at_the_action_level(homes: list[Facts]) -> None:
+def test_one_culture_stands_at_the_action_level(homes: list[SurroundingsFacts]) -> None:
     marks = [mark_of(test, edition_in_use()) for test in WaterTest.objects.select_related("patient")]
     assert {mark.grade for mark in marks} == {0, 1}
     assert {mark.test.patient.name for mark in marks if mark.grade == 1} == {"Aurelio Pennyfeather"}

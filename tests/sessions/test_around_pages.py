@@ -12,11 +12,11 @@ from django.utils import timezone
 from homedialysis.accounts.models import User
 from sessions.models import (
     BloodsDue,
-    Delivery,
     Interval,
     Machine,
     Patient,
     SupplyCount,
+    SupplyDelivery,
     SupplyItem,
     TaskDone,
     Training,
@@ -164,7 +164,7 @@ def test_a_delivery_is_expected_and_comes(tove: Client, ana: Patient) -> None:
     body = {"item": item.pk, "count": "24", "expected_on": "2026-03-20"}
     assert errors(tove.post(where(ana, "delivery"), body | {"expected_on": ""})) == {"__all__"}
     assert saved(tove.post(where(ana, "delivery"), body))
-    delivery = ours(Delivery).get()
+    delivery = ours(SupplyDelivery).get()
     assert "Delivery: Dialysers" in tove.get(where(ana)).content.decode()
     came = body | {"arrived_at": "2026-03-21T09:00", "arrived": "20"}
     assert saved(tove.post(where(ana, "delivery", delivery.pk), came))

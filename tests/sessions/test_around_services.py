@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 from homedialysis.accounts.models import User
 from sessions.facts import plausible
 from sessions.facts.choices_surroundings import WATER_UNITS, DueKind, TaskKind, WaterKind
-from sessions.models import Delivery, Interval, Machine, Patient, SupplyItem, TaskDone, WaterTest
+from sessions.models import Interval, Machine, Patient, SupplyDelivery, SupplyItem, TaskDone, WaterTest
 from sessions.models.supplies import months_after
 from sessions.services import surroundings
 from sessions.signals import surroundings_noted
@@ -253,7 +253,7 @@ def test_a_delivery_comes_once(ana: Patient, nurse: User) -> None:
     ],
 )
 def test_a_delivery_has_a_day_and_a_count(ana: Patient, nurse: User, fault: dict[str, Any], words: str) -> None:
-    assert words in str(problems(Delivery(patient=ana, item=SupplyItemFactory(), **fault), nurse))
+    assert words in str(problems(SupplyDelivery(patient=ana, item=SupplyItemFactory(), **fault), nurse))
 
 
 def test_listeners_hear_of_it_once(ana: Patient, nurse: User) -> None:

@@ -79,12 +79,12 @@ def test_every_field_of_the_evening_is_kept_and_laid_out(ana_client: Client, ana
     assert [step["key"] for step in body["steps"]] == ["wash", "tape"], "in order of time"
     record = TreatmentRecord.objects.get(pk=record_id)
     assert {name: getattr(record, name) for name in plain} == plain
-    check, site, event = record.check_set.get(), record.siteused_set.get(), record.event_set.get()
+    check, site, event = record.answeredcheck_set.get(), record.siteused_set.get(), record.event_set.get()
     assert (check.key, check.part, check.overruled, check.reason) == ("leak", "setup", True, "Battery empty, awake.")
     assert (site.gauge, site.needle, site.length_mm, site.pain) == (15, "sharp", 25, 3)
     assert (site.flash, site.flushed, site.note, site.at.isoformat()) == (True, False, "A bit deep.", at(-10))
     assert (event.systolic, event.diastolic, event.saline_l) == (88, 50, 0.2)
-    assert [step.words for step in record.step_set.all()] == ["Wash the arm", "Tape it"]
+    assert [step.words for step in record.stepdone_set.all()] == ["Wash the arm", "Tape it"]
     assert put(ana_client, record_id, body).status_code == 200, "what was answered, sent back, is a repeat"
 
 

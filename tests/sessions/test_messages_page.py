@@ -8,7 +8,7 @@ from django.test import Client
 
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Message, Patient
-from sessions.services.messages import NotForWriting, note_seen, write_message
+from sessions.services.messages import NotAMessageWriter, note_seen, write_message
 from tests.crowd import ours
 from tests.factories import A_NIGHT, MessageFactory
 
@@ -44,7 +44,7 @@ def test_an_empty_or_endless_message_is_refused(nurse_client: Client, where: str
 
 def test_only_nurse_and_nephrologist_write(ana: Patient, technologist: User, partner: User) -> None:
     for person in (technologist, partner):
-        with pytest.raises(NotForWriting):
+        with pytest.raises(NotAMessageWriter):
             write_message(patient=ana, words="Hello", by=person, at=A_NIGHT)
 
 

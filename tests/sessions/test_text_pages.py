@@ -11,7 +11,15 @@ from django.test import Client
 from homedialysis.accounts.models import ReadLog, User
 from sessions.facts.choices import Technique, TextKind
 from sessions.models import EventKind, Patient, UnitText
-from sessions.services.unit_texts import DEFAULTS, MovedOn, NotForWriting, Place, Texts, technique_of, write_text
+from sessions.services.unit_texts import (
+    DEFAULTS,
+    NotATextWriter,
+    TextMovedOn,
+    TextPlace,
+    Texts,
+    technique_of,
+    write_text,
+)
 from sessions.texts import checklist, run_sheets
 from tests.conftest import signed_in
 from tests.crowd import ours
@@ -269,7 +277,7 @@ def test_a_later_change_of_the_unit_s_sheet_is_pointed_out(
     UnitTextFactory(kind="run_sheet", technique="buttonhole", patient=ana, version=1, made_by=nurse)
     units = run_sheets.default_content("buttonhole")
     units["steps"][0]["words"] = "The unit's new words"
-    place = Place(TextKind.RUN_SHEET, "buttonhole")
+    place = TextPlace(TextKind.RUN_SHEET, "buttonhole")
     write_text(place=place, content=units, why="New rule.", base=0, by=nurse, at=A_NIGHT.replace(year=2027))
     page = nurse_client.get(hers)
     assert "changed after that" in page.content.decode()
@@ -306,17 +314,17 @@ def test_who_may_not_write_reads(technologist: User, ana_client: Client) -> None
     assert (page.status_code, 'name="do"' in page.content.decode()) == (200, False)
     assert client.post(CHECKS, {"do": "save"}).status_code == 403
     assert ana_client.get(CHECKS).status_code == 403
-    with pytest.raises(NotForWriting):
+    with pytest.raises(NotATextWriter):
         write_text(
-            place=Place(TextKind.CHECKLIST), content={"items": []}, why="Mine.", base=0, by=technologist, at=A_NIGHT
+            place=TextPlace(TextKind.CHECKLIST), content={"items": []}, why="Mine.", base=0, by=technologist, at=A_NIGHT
         )
 
 
 def test_a_writer_who_began_too_early_is_told(nurse: User) -> None:
-    place = Place(TextKind.CARDS)
+    place = TextPlace(TextKind.CARDS)
     content = DEFAULTS[TextKind.CARDS]("")
     first = write_text(place=place, content=content, why="First.", base=0, by=nurse, at=A_NIGHT)
-    with pytest.raises(MovedOn, match="saved version 1"):
+    with pytest.raises(TextMovedOn, match="saved version 1"):
         write_text(place=place, content=content, why="Second.", base=0, by=nurse, at=A_NIGHT)
     assert Texts().standing(place).row == first
 

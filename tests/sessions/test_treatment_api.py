@@ -12,7 +12,7 @@ from alerts.models import PendingEvaluation
 from homedialysis.accounts.models import User
 from sessions.models import (
     AccessSite,
-    Check,
+    AnsweredCheck,
     Event,
     Medicine,
     Patient,
@@ -76,7 +76,7 @@ def test_every_list_of_the_document_becomes_rows(
         sites=[{"site": site.pk, "use": site.use, "attempts": 1, "bleeding_minutes": 4.5} for site in anas_sites],
     )
     assert put(ana_client, record_id, body).status_code == 201
-    counts = [ours(model).count() for model in (Reading, Event, Medicine, Check, SiteUsed)]
+    counts = [ours(model).count() for model in (Reading, Event, Medicine, AnsweredCheck, SiteUsed)]
     assert counts == [2, 1, 1, 1, 2]
     assert ours(Event).get().note == "left calf"
     assert set(ours(SiteUsed).values_list("site", "bleeding_minutes")) == {(site.pk, 4.5) for site in anas_sites}

@@ -14,14 +14,14 @@ from django.utils.translation import gettext
 from dosing.services.importing.judging import REJECTED
 from dosing.services.importing.saying import in_words
 from dosing.services.importing.taking import LEAVE
-from sessions.facts.choices import MessageForm
+from sessions.facts.choices import MessageFormat
 from sessions.models import LabLine, LabMessage
 
 REASON = "reason"
 CONTENT_TYPES = {
-    MessageForm.CSV: ("text/csv; charset=utf-8", "csv"),
-    MessageForm.HL7: ("x-application/hl7-v2+er7; charset=utf-8", "hl7"),
-    MessageForm.FHIR: ("application/fhir+json", "json"),
+    MessageFormat.CSV: ("text/csv; charset=utf-8", "csv"),
+    MessageFormat.HL7: ("x-application/hl7-v2+er7; charset=utf-8", "hl7"),
+    MessageFormat.FHIR: ("application/fhir+json", "json"),
 }
 
 
@@ -38,7 +38,7 @@ def reason_of(line: LabLine) -> str:
 
 def rejects_file(message: LabMessage) -> bytes:
     """The file as bytes in UTF-8."""
-    return WRITERS[MessageForm(message.form)](not_taken(message))
+    return WRITERS[MessageFormat(message.form)](not_taken(message))
 
 
 def _csv(lines: Sequence[LabLine]) -> bytes:
@@ -87,8 +87,8 @@ def _fhir(lines: Sequence[LabLine]) -> bytes:
     return json.dumps(bundle, ensure_ascii=False, indent=1).encode()
 
 
-WRITERS: dict[MessageForm, Callable[[Sequence[LabLine]], bytes]] = {
-    MessageForm.CSV: _csv,
-    MessageForm.HL7: _hl7,
-    MessageForm.FHIR: _fhir,
+WRITERS: dict[MessageFormat, Callable[[Sequence[LabLine]], bytes]] = {
+    MessageFormat.CSV: _csv,
+    MessageFormat.HL7: _hl7,
+    MessageFormat.FHIR: _fhir,
 }

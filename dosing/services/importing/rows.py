@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext
 
 from dosing.services.importing.saying import Said, said
-from sessions.facts.choices import MessageForm
+from sessions.facts.choices import MessageFormat
 
 MOST_BYTES = 2_000_000
 MOST_ROWS = 5_000
@@ -135,5 +135,5 @@ def form_of(body: bytes) -> str:
     """Which form a file has, by how it begins."""
     begin = body.lstrip(b"\xef\xbb\xbf\x0b \t\r\n")[:3]
     if begin == b"MSH":
-        return MessageForm.HL7
-    return MessageForm.FHIR if begin[:1] in (b"{", b"[") else MessageForm.CSV
+        return MessageFormat.HL7
+    return MessageFormat.FHIR if begin[:1] in (b"{", b"[") else MessageFormat.CSV

@@ -17,7 +17,7 @@ from dosing.services.importing.csv_table import Way
 from dosing.services.importing.judging import ASKS, CORRECTS, NEW, REJECTED, as_result, compare, judge
 from dosing.services.importing.rows import ResultRow, Unreadable
 from homedialysis.accounts.models import Unit, User
-from sessions.facts.choices import MessageForm, PostSampleMethod, SampleTiming
+from sessions.facts.choices import MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, LabLine, LabMessage, Laboratory
 from sessions.services.bloods import enter_bloods
 
@@ -51,9 +51,9 @@ class NotAnswered(Exception):
 
 def rows_of(laboratory: Laboratory, form: str, body: bytes, zone: ZoneInfo) -> list[ResultRow]:
     """The lines of a message. Raises Unreadable."""
-    if form == MessageForm.HL7:
+    if form == MessageFormat.HL7:
         return hl7_message.read(body, zone)
-    if form == MessageForm.FHIR:
+    if form == MessageFormat.FHIR:
         return fhir_bundle.read(body, zone)
     return csv_table.read(body, way_of(laboratory), zone)
 

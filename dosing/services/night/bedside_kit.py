@@ -9,10 +9,10 @@ from typing import Any
 from dosing.models import RecordNumbers
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.number import ShownIn
-from sessions.services.kit import Asked
+from sessions.services.kit import KitRequest
 
 
-def computed(asked: Asked) -> Mapping[uuid.UUID, dict[str, Any]]:
+def computed(asked: KitRequest) -> Mapping[uuid.UUID, dict[str, Any]]:
     """{record id: {key of the catalogue: value, or None where unknown}} for every night of the history: one query."""
     kept = RecordNumbers.objects.filter(record__in=asked.nights)
     keys = [number.key for number in NIGHT_NUMBERS.at(ShownIn.PHONE)]

@@ -14,6 +14,8 @@ from django.utils.translation import gettext_lazy as _
 from homedialysis.accounts.models import BEDSIDE_ROLES, OpeningHours, Role, Unit
 
 M = TypeVar("M", bound=Model)
+MOMENT = "%Y-%m-%dT%H:%M"
+"""How a browser sends a day and a time of day."""
 DASHES = BLANK_CHOICE_DASH[0][1]
 STAFF_ROLES = [(role.value, role.label) for role in Role if role not in BEDSIDE_ROLES]
 
@@ -30,6 +32,15 @@ class AskingForm(forms.ModelForm[M]):
             elif isinstance(field, forms.ChoiceField):
                 given: Any = field.choices
                 field.choices = [(value, words if label == DASHES else label) for value, label in given]
+
+
+class MomentInput(forms.DateTimeInput):
+    """A day and a time of day, on the clock of the page."""
+
+    input_type = "datetime-local"
+
+    def __init__(self) -> None:
+        super().__init__(format=MOMENT)
 
 
 class InviteStaffForm(forms.Form):

@@ -14,7 +14,7 @@ from dosing.services.importing import taking
 from dosing.services.importing.rejects import reason_of, rejects_file
 from dosing.services.importing.rows import Unreadable
 from homedialysis.accounts.models import User
-from sessions.facts.choices import MessageForm
+from sessions.facts.choices import MessageFormat
 from sessions.models import BloodResult, LabMessage, Laboratory, Patient
 from tests.crowd import ours
 from tests.dosing.importing.conftest import DRAWN_AT, NOW
@@ -207,19 +207,19 @@ def test_own_codes_and_own_columns_of_a_laboratory(known_ana: Patient, nurse: Us
 @pytest.mark.parametrize(
     ("form", "body", "words"),
     [
-        (MessageForm.CSV, b"", "no result|empty"),
-        (MessageForm.CSV, b"a,b\n1,2\n", "column “identifier”"),
-        (MessageForm.CSV, b"a,a\n1,2\n", "same name"),
-        (MessageForm.CSV, b"\xff\xfe1", "not written in utf-8"),
-        (MessageForm.CSV, csv_file([]), "no result"),
-        (MessageForm.CSV, b"x" * 2_000_001, "At most 2 MB"),
-        (MessageForm.HL7, b"PID|1", "does not begin with an MSH"),
-        (MessageForm.HL7, b"MSH|^~\\&|||||20260302||ADT^A01|1|P|2.5.1\r", "not an ORU"),
-        (MessageForm.HL7, b"MSH|^~\\&|||||20260302||ORU^R01|1|P|2.5.1|||||| KOI\r", "character set “KOI”"),
-        (MessageForm.FHIR, b"{", "not JSON"),
-        (MessageForm.FHIR, b"[" * 100_000, "not JSON"),
-        (MessageForm.FHIR, b'{"resourceType": "Patient"}', "not a Bundle"),
-        (MessageForm.FHIR, b'{"resourceType": "Bundle", "entry": []}', "no result"),
+        (MessageFormat.CSV, b"", "no result|empty"),
+        (MessageFormat.CSV, b"a,b\n1,2\n", "column “identifier”"),
+        (MessageFormat.CSV, b"a,a\n1,2\n", "same name"),
+        (MessageFormat.CSV, b"\xff\xfe1", "not written in utf-8"),
+        (MessageFormat.CSV, csv_file([]), "no result"),
+        (MessageFormat.CSV, b"x" * 2_000_001, "At most 2 MB"),
+        (MessageFormat.HL7, b"PID|1", "does not begin with an MSH"),
+        (MessageFormat.HL7, b"MSH|^~\\&|||||20260302||ADT^A01|1|P|2.5.1\r", "not an ORU"),
+        (MessageFormat.HL7, b"MSH|^~\\&|||||20260302||ORU^R01|1|P|2.5.1|||||| KOI\r", "character set “KOI”"),
+        (MessageFormat.FHIR, b"{", "not JSON"),
+        (MessageFormat.FHIR, b"[" * 100_000, "not JSON"),
+        (MessageFormat.FHIR, b'{"resourceType": "Patient"}', "not a Bundle"),
+        (MessageFormat.FHIR, b'{"resourceType": "Bundle", "entry": []}', "no result"),
     ],
 )
 def test_what_cannot_be_read_says_why_and_keeps_nothing(
