@@ -58,7 +58,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "panels": facts.panels,
         "today": facts.today,
     }
-    return render(request, "dosing/around.html", context)
+    return render(request, "dosing/surroundings.html", context)
 
 
 def _intervals(facts: SurroundingsFacts, own: dict[str, Interval]) -> list[dict[str, Any]]:
@@ -80,7 +80,7 @@ def everybody(request: HttpRequest) -> HttpResponse:
     edition = edition_in_use()
     rows = [_row(each, [mark_of(test, edition) for test in each.water.values()]) for each in facts]
     context = {"rows": rows, "page": page, "edition": edition.label}
-    return render(request, "dosing/around_all.html", context)
+    return render(request, "dosing/surroundings_all.html", context)
 
 
 def _row(facts: SurroundingsFacts, marks: list[JudgedTest]) -> dict[str, Any]:

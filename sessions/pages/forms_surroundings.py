@@ -34,7 +34,7 @@ from sessions.pages.forms import DateInput
 from sessions.services.surroundings import usual_fluid
 
 
-class AroundForm(AskingForm[Any]):
+class SurroundingsForm(AskingForm[Any]):
     """A form whose row already knows its patient, if it has one."""
 
     def put_errors(self, problem: ValidationError) -> None:
@@ -46,7 +46,7 @@ class AroundForm(AskingForm[Any]):
             self.add_error(name if name in self.fields else None, faults)
 
 
-class WaterTestForm(AroundForm):
+class WaterTestForm(SurroundingsForm):
     class Meta:
         model = WaterTest
         fields: ClassVar = ["kind", "sampled_at", "place", "fluid", "value", "below_detection", "note"]
@@ -73,21 +73,21 @@ class WaterTestForm(AroundForm):
         return f"{limits.label}: {value:g} {limits.unit}, {odd}" if odd else ""
 
 
-class MachineForm(AroundForm):
+class MachineForm(SurroundingsForm):
     class Meta:
         model = Machine
         fields: ClassVar = ["kind", "name", "serial", "ultrapure", "since", "until"]
         widgets: ClassVar = {"since": DateInput(), "until": DateInput()}
 
 
-class TaskDoneForm(AroundForm):
+class TaskDoneForm(SurroundingsForm):
     class Meta:
         model = TaskDone
         fields: ClassVar = ["kind", "done_at", "note"]
         widgets: ClassVar = {"done_at": MomentInput()}
 
 
-class DeliveryForm(AroundForm):
+class DeliveryForm(SurroundingsForm):
     class Meta:
         model = SupplyDelivery
         fields: ClassVar = ["item", "count", "expected_on", "arrived_at", "arrived"]
@@ -100,7 +100,7 @@ class DeliveryForm(AroundForm):
         self.fields["item"] = forms.ModelChoiceField(listed, label=self.fields["item"].label)
 
 
-class TrainingForm(AroundForm):
+class TrainingForm(SurroundingsForm):
     months = forms.IntegerField(
         label=_("Good for so many months"), required=False, help_text=_("Or say below on which day it is due again.")
     )
@@ -130,14 +130,14 @@ class TrainingForm(AroundForm):
         return data
 
 
-class IntervalForm(AroundForm):
+class IntervalForm(SurroundingsForm):
     class Meta:
         model = Interval
         fields: ClassVar = ["kind", "every_days", "every_treatments", "stopped"]
         help_texts: ClassVar = {"every_treatments": _("With both, whichever comes first.")}
 
 
-class BloodsDueForm(AroundForm):
+class BloodsDueForm(SurroundingsForm):
     analytes = forms.MultipleChoiceField(
         choices=Analyte.choices, label=_("Results in it"), widget=forms.CheckboxSelectMultiple
     )
@@ -148,13 +148,13 @@ class BloodsDueForm(AroundForm):
         help_texts: ClassVar = {"name": _("A patient's own panel takes the place of the unit's of the same name.")}
 
 
-class SupplyItemForm(AroundForm):
+class SupplyItemForm(SurroundingsForm):
     class Meta:
         model = SupplyItem
         fields: ClassVar = ["name", "unit_word", "per_treatment", "cover_days", "pack_size", "in_use"]
 
 
-class WaterStandardForm(AroundForm):
+class WaterStandardForm(SurroundingsForm):
     class Meta:
         model = WaterStandard
         fields: ClassVar = ["edition"]

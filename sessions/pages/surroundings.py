@@ -1,7 +1,7 @@
 """Pages on which staff note and correct what surrounds the treatment, and set how often things come round.
 
 One page for each sort of row, for a patient or for the unit; what may be noted where, by whom, and how it is saved
-stands in `SHEETS`. What they amount to is drawn by `dosing` (`dosing:around`), because it judges.
+stands in `SHEETS`. What they amount to is drawn by `dosing` (`dosing:surroundings`), because it judges.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from sessions.services.surroundings_facts import USUAL, Every, every_of
 class Sheet:
     """A sort of row. form: for it; title: of the page; clinical: whether a technologist may not write it."""
 
-    form: type[sheets.AroundForm]
+    form: type[sheets.SurroundingsForm]
     title: Any
     clinical: bool = False
 
@@ -107,7 +107,7 @@ def unit(request: HttpRequest) -> HttpResponse:
         "panels": BloodsDue.objects.visible_to(request.user).filter(patient=None),
         "standard": WaterStandard.objects.visible_to(request.user).first(),
     }
-    return render(request, "sessions/around/unit.html", context)
+    return render(request, "sessions/surroundings/unit.html", context)
 
 
 def _every(row: Interval | None, kind: DueKind) -> Every:
@@ -162,11 +162,11 @@ def _page(request: HttpRequest, sheet: Sheet, row: Any, patient: Patient | None)
         "entry": isinstance(row, Entry),
         "own": patient is not None and isinstance(row, Interval | BloodsDue) and not row._state.adding,
     }
-    return render(request, "sessions/around/note.html", context)
+    return render(request, "sessions/surroundings/note.html", context)
 
 
 def _back(patient: Patient | None) -> str:
-    return reverse("dosing:around", args=[patient.pk]) if patient else reverse("treatments:around-unit")
+    return reverse("dosing:surroundings", args=[patient.pk]) if patient else reverse("treatments:surroundings-unit")
 
 
 def _initial(request: HttpRequest, row: Any, now: datetime) -> dict[str, Any]:
@@ -179,7 +179,7 @@ def _initial(request: HttpRequest, row: Any, now: datetime) -> dict[str, Any]:
     return times | {"trained_by": signed_in(request).name} | known
 
 
-def _saved(form: sheets.AroundForm, by: User, now: datetime) -> bool:
+def _saved(form: sheets.SurroundingsForm, by: User, now: datetime) -> bool:
     row = form.instance
     try:
         if not isinstance(row, Entry):
@@ -217,7 +217,7 @@ def _count(request: HttpRequest, patient: Patient) -> HttpResponse:
         messages.success(request, gettext("Saved: %(what)s.") % {"what": gettext("Supply count")})
         return redirect(_back(patient))
     context = {"form": form, "title": gettext("Supply count"), "patient": patient, "back": _back(patient), "new": True}
-    return render(request, "sessions/around/note.html", context | {"empty_list": not form.items})
+    return render(request, "sessions/surroundings/note.html", context | {"empty_list": not form.items})
 
 
 def _all_noted(form: sheets.CountForm, patient: Patient, by: User, now: datetime) -> bool:

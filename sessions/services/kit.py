@@ -102,7 +102,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
             {"id": each.pk, "words": each.words, "from": str(each.sent_by), "at": each.sent_at.isoformat()}
             for each in unseen(patient, reader)
         ],
-        **_around(asked),
+        **_surroundings(asked),
         **_texts(asked, access),
         "access": access and _access(access, asked),
         "limits": plausible.for_scripts(),
@@ -251,7 +251,7 @@ def _open(patient: Patient, reader: User) -> list[Json]:
     return [record.as_sent for record in mine.select_related("recorded_by").newest_first()[:OPEN_ONES]]
 
 
-def _around(asked: KitRequest) -> Json:
+def _surroundings(asked: KitRequest) -> Json:
     """What is due and what is in stock, out of facts that are read once."""
     facts = facts_of(asked.patient, asked.today)
     return {"due": [each.as_json() for each in due_of(facts)], "stock": for_kit(stock_of(facts))}

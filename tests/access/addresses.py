@@ -12,8 +12,8 @@ MEANT = {
     "dosing:number": {"key": "number_key"},
     "dosing:month-number": {"number_key": "month_key"},
     "dosing:outcome": {"what": "outcome_what", "row": "outcome_row"},
-    "treatments:around-change": {"row": "patients_row"},
-    "treatments:around-unit-change": {"row": "units_row"},
+    "treatments:surroundings-change": {"row": "patients_row"},
+    "treatments:surroundings-unit-change": {"row": "units_row"},
 }
 """By address, names whose value is another one of the world's ids: a number's key is no key of a mail's link."""
 

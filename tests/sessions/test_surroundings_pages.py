@@ -52,7 +52,7 @@ def tove(technologist: User) -> Client:
 
 
 def where(patient: Patient, *parts: Any) -> str:
-    return "/".join([f"/patients/{patient.pk}/around", *map(str, parts)]) + "/"
+    return "/".join([f"/patients/{patient.pk}/surroundings", *map(str, parts)]) + "/"
 
 
 def errors(page: Any) -> set[str]:
@@ -209,24 +209,24 @@ def test_a_patient_has_intervals_of_their_own_until_they_go(tove: Client, ana: P
 
 def test_the_unit_keeps_its_lists(tove: Client, nurse_client: Client) -> None:
     item = {"name": "Dialysers", "unit_word": "pieces", "per_treatment": "1", "cover_days": "21", "pack_size": "12"}
-    assert saved(tove.post("/unit/around/supply/", item | {"in_use": "on"}))
-    assert errors(tove.post("/unit/around/supply/", item)) == {"name"}
+    assert saved(tove.post("/unit/surroundings/supply/", item | {"in_use": "on"}))
+    assert errors(tove.post("/unit/surroundings/supply/", item)) == {"name"}
     kept = ours(SupplyItem).get()
-    assert errors(tove.post(f"/unit/around/supply/{kept.pk}/", item | {"per_treatment": "-1"})) == {"per_treatment"}
-    assert saved(tove.post(f"/unit/around/supply/{kept.pk}/", item))  # off the list
-    assert saved(tove.post("/unit/around/interval/", {"kind": "service", "every_days": "300"}))
+    assert errors(tove.post(f"/unit/surroundings/supply/{kept.pk}/", item | {"per_treatment": "-1"})) == {"per_treatment"}
+    assert saved(tove.post(f"/unit/surroundings/supply/{kept.pk}/", item))  # off the list
+    assert saved(tove.post("/unit/surroundings/interval/", {"kind": "service", "every_days": "300"}))
     service = ours(Interval).get()
-    assert saved(tove.post(f"/unit/around/interval/{service.pk}/", {"kind": "service", "stopped": "on"}))
-    assert saved(tove.post("/unit/around/standard/", {"edition": "us_2004"}))
-    assert saved(tove.post("/unit/around/standard/", {"edition": "iso_2019"}))
+    assert saved(tove.post(f"/unit/surroundings/interval/{service.pk}/", {"kind": "service", "stopped": "on"}))
+    assert saved(tove.post("/unit/surroundings/standard/", {"edition": "us_2004"}))
+    assert saved(tove.post("/unit/surroundings/standard/", {"edition": "iso_2019"}))
     assert WaterStandard.objects.get().edition == "iso_2019"
     panel = {"name": "Monthly", "every_weeks": "4", "analytes": ["22664-7", "2823-3"]}
-    assert saved(nurse_client.post("/unit/around/bloods/", panel))
-    assert errors(nurse_client.post("/unit/around/bloods/", panel)) == {"__all__"}
-    assert errors(nurse_client.post("/unit/around/bloods/", panel | {"name": "More", "every_weeks": "209"})) == {
+    assert saved(nurse_client.post("/unit/surroundings/bloods/", panel))
+    assert errors(nurse_client.post("/unit/surroundings/bloods/", panel)) == {"__all__"}
+    assert errors(nurse_client.post("/unit/surroundings/bloods/", panel | {"name": "More", "every_weeks": "209"})) == {
         "every_weeks"
     }
-    text = tove.get("/unit/around/").content.decode()
+    text = tove.get("/unit/surroundings/").content.decode()
     for words in ("off the list", "not done here", "common practice", "every 4 weeks", "ISO 23500"):
         assert words in text
 
@@ -234,16 +234,16 @@ def test_the_unit_keeps_its_lists(tove: Client, nurse_client: Client) -> None:
 def test_a_row_of_a_patient_is_none_of_the_units(tove: Client, nurse_client: Client, ana: Patient) -> None:
     own = IntervalFactory(patient=ana)
     panel = BloodsDueFactory(patient=ana)
-    assert tove.get(f"/unit/around/interval/{own.pk}/").status_code == 404
-    assert nurse_client.get(f"/unit/around/bloods/{panel.pk}/").status_code == 404
-    assert nurse_client.get("/unit/around/nothing/").status_code == 404
+    assert tove.get(f"/unit/surroundings/interval/{own.pk}/").status_code == 404
+    assert nurse_client.get(f"/unit/surroundings/bloods/{panel.pk}/").status_code == 404
+    assert nurse_client.get("/unit/surroundings/nothing/").status_code == 404
     assert saved(nurse_client.post(where(ana, "bloods", panel.pk), {"task": "take back"}))
     assert not ours(BloodsDue).exists()
 
 
 def test_a_technologist_neither_trains_nor_orders_bloods(tove: Client, ana: Patient) -> None:
     training, panel = TrainingFactory(patient=ana), BloodsDueFactory(patient=ana)
-    closed = [where(ana, "training"), where(ana, "bloods"), "/unit/around/bloods/"]
+    closed = [where(ana, "training"), where(ana, "bloods"), "/unit/surroundings/bloods/"]
     closed += [where(ana, "training", training.pk), where(ana, "bloods", panel.pk)]
     assert {tove.get(each).status_code for each in closed} == {403}
     assert {tove.post(each, {"task": "take back", "why": "x"}).status_code for each in closed} == {403}
@@ -255,8 +255,8 @@ def test_an_administrator_looks_and_writes_nothing(administrator: User, ana: Pat
     assert client.get(where(ana)).status_code == 200
     assert "Note a water test" not in client.get(where(ana)).content.decode()
     assert client.post(where(ana, "water"), CULTURE).status_code == 403
-    assert client.get("/unit/around/").status_code == 200
-    assert client.post("/unit/around/interval/", {"kind": "service", "every_days": "3"}).status_code == 403
+    assert client.get("/unit/surroundings/").status_code == 200
+    assert client.post("/unit/surroundings/interval/", {"kind": "service", "every_days": "3"}).status_code == 403
 
 
 def _furnished(patient: Patient, rows: int) -> None:
@@ -294,11 +294,11 @@ def test_so_does_the_page_of_everybody(
     if both:
         _furnished(ben, 2)
     with django_assert_num_queries(21):
-        text = tove.get("/around/").content.decode()
+        text = tove.get("/surroundings/").content.decode()
     for words in ("Ana Verdemar", "Ben Okonjo", "Endotoxin test", "action level"):
         assert words in text
 
 
 def test_a_patients_page_leads_to_it(tove: Client, ana: Patient) -> None:
     assert where(ana) in tove.get(f"/patients/{ana.pk}/").content.decode()
-    assert 'href="/around/"' in tove.get("/patients/").content.decode()
+    assert 'href="/surroundings/"' in tove.get("/patients/").content.decode()
