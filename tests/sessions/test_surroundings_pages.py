@@ -212,7 +212,9 @@ def test_the_unit_keeps_its_lists(tove: Client, nurse_client: Client) -> None:
     assert saved(tove.post("/unit/surroundings/supply/", item | {"in_use": "on"}))
     assert errors(tove.post("/unit/surroundings/supply/", item)) == {"name"}
     kept = ours(SupplyItem).get()
-    assert errors(tove.post(f"/unit/surroundings/supply/{kept.pk}/", item | {"per_treatment": "-1"})) == {"per_treatment"}
+    assert errors(tove.post(f"/unit/surroundings/supply/{kept.pk}/", item | {"per_treatment": "-1"})) == {
+        "per_treatment"
+    }
     assert saved(tove.post(f"/unit/surroundings/supply/{kept.pk}/", item))  # off the list
     assert saved(tove.post("/unit/surroundings/interval/", {"kind": "service", "every_days": "300"}))
     service = ours(Interval).get()
