@@ -24,7 +24,7 @@ from alerts.models import Alert, AlertStep, Limit, PendingEvaluation
 from alerts.models.choices import AlertState, CallResult, Outcome, StepKind, Urgency
 from alerts.models.mutes_and_replays import Mute, Replay, ReplayChunk
 from alerts.models.rota_and_messages import Call
-from alerts.models.rota_and_messages import SupplyDelivery as AlertDelivery
+from alerts.models.rota_and_messages import Delivery as AlertDelivery
 from alerts.rules import RULES
 from dosing.models import MonthlyReview, PatientMonth, RecordNumbers
 from dosing.services.month.computing import compute_month
@@ -236,7 +236,7 @@ PRESCRIBED: Row = {
     "dialysate_temperature_c": 40, "target_weight_kg": 299, "uf_rate_limit_ml_kg_h": 1, "bolus_units": 20000,
     "needle_gauge": 13, "reading_interval_minutes": 480,
 }  # fmt: skip
-PARTS_OF_A_RECORD = ("reading", "event", "medicine", "check", "site used", "step")
+PARTS_OF_A_RECORD = ("reading", "event", "medicine", "answered check", "site used", "step done")
 
 
 def _edges(limits: Mapping[str, plausible.Range]) -> Row:

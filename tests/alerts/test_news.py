@@ -63,7 +63,7 @@ NO_NEWS = {
     "django_content_type": "no fact of a treatment",
 }
 """Tables that are read when a patient is judged and bring no news by themselves, each with the reason."""
-OF_A_RECORD = {"Reading", "Event", "Check", "SiteUsed", "TreatmentRecord"}
+OF_A_RECORD = {"Reading", "Event", "AnsweredCheck", "SiteUsed", "TreatmentRecord"}
 """Written with their record, whose recording is the news."""
 
 Act = Callable[["World"], Any]
