@@ -20,11 +20,8 @@ from django.db import connection, models, transaction
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from alerts.limits.kinds import KINDS
-from alerts.models import Alert, AlertStep, Limit, PendingEvaluation
+from alerts.models import Alert, AlertMessage, AlertStep, Call, Limit, Mute, PendingEvaluation, Replay, ReplayChunk
 from alerts.models.choices import AlertState, CallResult, Outcome, StepKind, Urgency
-from alerts.models.mutes_and_replays import Mute, Replay, ReplayChunk
-from alerts.models.rota_and_messages import Call
-from alerts.models.rota_and_messages import Delivery as AlertDelivery
 from alerts.rules import RULES
 from dosing.models import MonthlyReview, PatientMonth, RecordNumbers
 from dosing.services.month.computing import compute_month
@@ -275,7 +272,7 @@ def _alerts(crowd: Crowd) -> list[Row]:
 ROWS: dict[type[models.Model], Callable[[Crowd], list[Row]]] = {
     Alert: _alerts,
     AlertStep: lambda crowd: [{"kind": StepKind.NOTE, "alert": each} for each in crowd.made[Alert]],
-    AlertDelivery: lambda crowd: [{"alert": crowd.made[Alert][0], "to": crowd.staff, "sent_at": A_NIGHT}],
+    AlertMessage: lambda crowd: [{"alert": crowd.made[Alert][0], "to": crowd.staff, "sent_at": A_NIGHT}],
     Limit: lambda crowd: [{"name": name, "value": kind.least, "since": LONG_AGO} for name, kind in KINDS.items()],
     Mute: lambda crowd: [{"rule": rule.key, "since": LONG_AGO, "until": FAR_AHEAD} for rule in RULES],
     Call: lambda crowd: [{"result": CallResult.NO_ANSWER, "next_call_at": A_NIGHT + DAY}],

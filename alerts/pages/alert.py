@@ -17,7 +17,7 @@ from django.views.decorators.http import require_POST, require_safe
 from alerts.models import Alert, RecordJudgement
 from alerts.pages.forms import CloseForm, NoteForm
 from alerts.services import acting
-from alerts.showing.presenting import Shown, of_paper
+from alerts.showing.presenting import ShownAlert, of_paper
 from alerts.showing.sparklines import courses_of, drawn
 from alerts.showing.telling import name_of
 from homedialysis.accounts.models import User
@@ -98,7 +98,7 @@ def of_patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     alerts = Alert.objects.visible_to(request.user).filter(patient=patient).for_page()
     context = {
         "patient": patient,
-        "open": [Shown(alert) for alert in alerts.open()],
+        "open": [ShownAlert(alert) for alert in alerts.open()],
         "closed": alerts.closed().order_by("-closed_at")[: 5 if _is_part(request) else 100],
     }
     if _is_part(request):
@@ -141,7 +141,7 @@ def _alert(request: HttpRequest, alert_id: int) -> Alert:
 def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: forms.Form) -> HttpResponse:
     alert = get_object_or_404(Alert.objects.visible_to(request.user).for_page(), pk=alert_id)
     note_reading(request, alert.patient_id)
-    shown = Shown(alert, drawn(alert, courses_of([alert], at=timezone.now())), paper=of_paper([alert]))
+    shown = ShownAlert(alert, drawn(alert, courses_of([alert], at=timezone.now())), paper=of_paper([alert]))
     context: dict[str, Any] = {
         "shown": shown,
         "alert": alert,
@@ -157,7 +157,7 @@ def _newest(alert: Alert, step: int | None) -> dict[int, int] | None:
     return None if step is None else {alert.pk: step}
 
 
-def _not_judged(shown: Shown) -> list[RecordJudgement]:
+def _not_judged(shown: ShownAlert) -> list[RecordJudgement]:
     """What could not be judged of the records this alert rests on."""
     records = {line.record for line in shown.lines if line.record}
     rows = RecordJudgement.objects.filter(record__in=records).exclude(not_judged=[]).select_related("record")

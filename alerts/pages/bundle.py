@@ -18,11 +18,10 @@ from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.models import Alert, AlertStep
-from alerts.models.rota_and_messages import Call
+from alerts.models import Alert, AlertStep, Call
 from alerts.pages.forms_acting import ActForm, CallForm
 from alerts.services import acting
-from alerts.showing.presenting import Shown, in_order, of_paper
+from alerts.showing.presenting import ShownAlert, in_order, of_paper
 from alerts.showing.sparklines import courses_of, drawn, next_treatments
 from alerts.showing.telling import title_of
 from homedialysis.accounts.models import signed_in
@@ -138,10 +137,10 @@ def _patient(request: HttpRequest, patient_id: uuid.UUID) -> Patient:
     return found
 
 
-def _open_of(patient: Patient) -> list[Shown]:
+def _open_of(patient: Patient) -> list[ShownAlert]:
     alerts = list(Alert.objects.open().filter(patient=patient).for_page())
     courses, paper = courses_of(alerts, at=timezone.now()), of_paper(alerts)
-    return in_order(Shown(alert, drawn(alert, courses), paper=paper) for alert in alerts)
+    return in_order(ShownAlert(alert, drawn(alert, courses), paper=paper) for alert in alerts)
 
 
 def _posted(request: HttpRequest) -> dict[str, str]:

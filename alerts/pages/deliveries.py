@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.models.rota_and_messages import Delivery, PushAddress
+from alerts.models import AlertMessage, PushAddress
 from alerts.services import push_keys
 from alerts.services.escalation import send_test
 from alerts.services.push_addresses import sign_up
@@ -32,7 +32,7 @@ MOST = 200
 def deliveries(request: HttpRequest) -> HttpResponse:
     """The last messages, newest first, those that failed and nobody has read on top."""
     now, person = timezone.now(), signed_in(request)
-    rows = Delivery.objects.visible_to(person).select_related("to", "push", "alert__patient", "failure_read_by")
+    rows = AlertMessage.objects.visible_to(person).select_related("to", "push", "alert__patient", "failure_read_by")
     context = {
         "failures": rows.failures_unread(),
         "rows": rows.filter(made_at__gte=now - SHOWN_DAYS)[:MOST],
@@ -66,7 +66,7 @@ def test_message(request: HttpRequest) -> HttpResponse:
 def failures_read(request: HttpRequest) -> HttpResponse:
     """The reader has read what failed: the banner goes, the rows stay."""
     listed = [int(pk) for pk in request.POST.getlist("delivery") if pk.isascii() and pk.isdigit() and len(pk) < 19]
-    rows = Delivery.objects.visible_to(request.user).failures_unread().filter(pk__in=listed)
+    rows = AlertMessage.objects.visible_to(request.user).failures_unread().filter(pk__in=listed)
     rows.update(failure_read_by=signed_in(request))
     return redirect("alerts:deliveries")
 

@@ -12,8 +12,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
+from alerts.models import Absence, RotaTurn, Routine
 from alerts.models.choices import CallResult, Outcome
-from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.forms import MOMENT, AskingForm, MomentInput
 from sessions.pages.forms import DateInput

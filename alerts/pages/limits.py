@@ -43,7 +43,7 @@ NOON = time(12)
 
 
 @dataclass(frozen=True, slots=True)
-class Set:
+class PastLimit:
     """A row that was set once, as the history shows it. value: in words."""
 
     row: Limit
@@ -164,13 +164,13 @@ def _set_what_was_shown(request: HttpRequest, patient: Patient | None, now: date
     return redirect(request.path)
 
 
-def _history(book: LimitBook) -> list[Set]:
+def _history(book: LimitBook) -> list[PastLimit]:
     rows = sorted((*book.for_patient, *book.for_unit), key=lambda row: row.since, reverse=True)
     return [_set(row) for row in rows if row.name in KINDS]
 
 
-def _set(row: Limit) -> Set:
+def _set(row: Limit) -> PastLimit:
     kind = KINDS[row.name]
     if row.value is None:
-        return Set(row, str(kind.label), _("the wider limit again"))
-    return Set(row, str(kind.label), LimitInForce(kind, row.value).words)
+        return PastLimit(row, str(kind.label), _("the wider limit again"))
+    return PastLimit(row, str(kind.label), LimitInForce(kind, row.value).words)

@@ -9,8 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.models import PendingEvaluation
-from alerts.models.rota_and_messages import Delivery
+from alerts.models import AlertMessage, PendingEvaluation
 from alerts.services import outbox
 from alerts.services.escalation import nobody_left
 from alerts.services.heartbeat import SILENT_AFTER, state_of_work
@@ -25,7 +24,7 @@ def heartbeat(request: HttpRequest) -> HttpResponse:
     context = {
         "state": state,
         "minutes": int(SILENT_AFTER.total_seconds() // 60),
-        "messages_failed": Delivery.objects.visible_to(request.user).failures_unread().count(),
+        "messages_failed": AlertMessage.objects.visible_to(request.user).failures_unread().count(),
         "nobody_left": nobody_left(at=timezone.now()),
     }
     return render(request, "alerts/_heartbeat.html", context)

@@ -19,9 +19,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from alerts.limits.book import LimitInForce
-from alerts.models import RecordJudgement
+from alerts.models import Mute, RecordJudgement
 from alerts.models.choices import Family
-from alerts.models.mutes_and_replays import Mute
 from alerts.pages.forms import MuteForm, WhyForm
 from alerts.rules import RULES
 from alerts.rules.base import History, Rule

@@ -16,8 +16,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from alerts.models import Replay, ReplayChunk
 from alerts.models.choices import ReplayState
-from alerts.models.mutes_and_replays import Replay, ReplayChunk
 from alerts.pages.forms import WhyForm
 from alerts.services import replaying
 from alerts.services.waking import wake_on_commit
@@ -29,7 +29,7 @@ LATELY = 10
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ReplayShown:
     """A run with how far it is."""
 
     run: Replay
@@ -48,9 +48,9 @@ class Shown:
         return self.records / self.seconds if self.seconds > 0 else 0.0
 
 
-def _shown(run: Replay, now: datetime) -> Shown:
+def _shown(run: Replay, now: datetime) -> ReplayShown:
     seconds = ((run.ended_at or now) - run.started_at).total_seconds()
-    return Shown(run=run, seconds=seconds, **replaying.progress(run))
+    return ReplayShown(run=run, seconds=seconds, **replaying.progress(run))
 
 
 @staff_only

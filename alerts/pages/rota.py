@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from alerts.models.rota_and_messages import Absence, RotaTurn, Routine
+from alerts.models import Absence, RotaTurn, Routine
 from alerts.pages.forms_acting import AbsenceForm, RotaTurnForm, RoutineForm
 from alerts.services.acting import may_take_care
 from alerts.services.rota import order_at

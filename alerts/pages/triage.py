@@ -18,7 +18,7 @@ from django.views.decorators.http import require_safe
 
 from alerts.models import Alert, PendingEvaluation
 from alerts.models.choices import Urgency
-from alerts.showing.presenting import Shown, bundles
+from alerts.showing.presenting import ShownAlert, bundles
 from alerts.showing.sparklines import calls_due
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
@@ -35,7 +35,7 @@ BESIDE = (
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class TriageFilter:
     """What the reader wants to see of what is open."""
 
     urgency: Urgency | None
@@ -43,7 +43,7 @@ class Wanted:
     aside: bool
 
     @classmethod
-    def of(cls, query: QueryDict) -> Wanted:
+    def of(cls, query: QueryDict) -> TriageFilter:
         urgency = next((one for one in Urgency if one.slug == query.get("urgency")), None)
         return cls(urgency, query.get("mine") == "1", query.get("aside") == "1")
 
@@ -78,13 +78,13 @@ def closed(request: HttpRequest) -> HttpResponse:
     since = timezone.now() - CLOSED_DAYS
     alerts = Alert.objects.visible_to(request.user).closed().filter(closed_at__gte=since).for_page()
     page = Paginator(alerts.order_by("-closed_at"), CLOSED_A_PAGE).get_page(request.GET.get("page"))
-    context = {"page": page, "closed": [Shown(alert) for alert in page], "days": CLOSED_DAYS.days}
+    context = {"page": page, "closed": [ShownAlert(alert) for alert in page], "days": CLOSED_DAYS.days}
     return render(request, "alerts/closed.html", context)
 
 
 def _list(request: HttpRequest) -> dict[str, Any]:
     """The list as it stands, with a mark by which a page can tell whether it has changed."""
-    wanted, user, now = Wanted.of(request.GET), signed_in(request), timezone.now()
+    wanted, user, now = TriageFilter.of(request.GET), signed_in(request), timezone.now()
     found = list(Alert.objects.visible_to(user).open().for_page())
     mine = {alert.patient_id for alert in found if alert.assigned_to_id == user.pk}
     theirs = [alert for alert in found if not wanted.mine or alert.patient_id in mine]

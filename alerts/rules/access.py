@@ -13,12 +13,12 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
 from alerts.rules import pressures
-from alerts.rules.base import History, Night, Rule, Seen
+from alerts.rules.base import History, JudgedNight, Rule, Seen
 from alerts.rules.drifts import drifting
 from alerts.rules.evidence_kinds import label_of_evidence, more_of
 from alerts.rules.rule_kinds import (
     NOT_NOTED,
-    Look,
+    ValueRead,
     check_evidence,
     each_time,
     noted,
@@ -87,11 +87,11 @@ BLEEDING = outside(
 )
 
 
-def _attempts(night: Night) -> Iterator[Look]:
+def _attempts(night: JudgedNight) -> Iterator[ValueRead]:
     """All tries of a night together: two needles at the first try are two."""
     counted = [site.attempts for site in night.sites if site.attempts is not None]
     if counted:
-        yield Look("site.attempts", night.record.started_at, sum(counted))
+        yield ValueRead("site.attempts", night.record.started_at, sum(counted))
 
 
 ATTEMPTS = outside(
@@ -111,10 +111,10 @@ ATTEMPTS = outside(
 )
 
 
-def _pain(night: Night) -> Iterator[Look]:
+def _pain(night: JudgedNight) -> Iterator[ValueRead]:
     for site in night.sites:
         if site.pain is not None:
-            yield Look("site.pain", site.at or night.record.started_at, site.pain, place=site.use)
+            yield ValueRead("site.pain", site.at or night.record.started_at, site.pain, place=site.use)
 
 
 PAIN = outside(
@@ -155,7 +155,7 @@ TEMPERATURE = outside(
 )
 
 
-def _failed_at_access(night: Night) -> list[AnsweredCheck]:
+def _failed_at_access(night: JudgedNight) -> list[AnsweredCheck]:
     return [check for check in night.checks if check.part == CheckPart.ACCESS and not check.passed]
 
 
@@ -173,7 +173,7 @@ def _say_access_check(seen: Seen) -> str:
     return gettext("At the access %(when)s: %(check)s, %(found)s.") % parts
 
 
-def _examined(night: Night) -> bool:
+def _examined(night: JudgedNight) -> bool:
     return any(check.part == CheckPart.ACCESS for check in night.checks)
 
 

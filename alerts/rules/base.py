@@ -64,7 +64,7 @@ else:
 
 
 @dataclass(frozen=True)
-class Night:
+class JudgedNight:
     """One record with its parts and its computed numbers ({} where nothing was computed yet)."""
 
     record: TreatmentRecord
@@ -113,7 +113,7 @@ class Night:
 
 
 @dataclass(frozen=True, slots=True)
-class Around:
+class Surroundings:
     """What stands around the treatments: water samples, oldest first, graded by an edition of the standard; what is
     due now; the stock at home; the prescriptions that were acknowledged, by id.
     """
@@ -153,16 +153,16 @@ class History:
     patient: Patient
     zone: ZoneInfo
     since: datetime
-    nights: Sequence[Night]
+    nights: Sequence[JudgedNight]
     limits: LimitBook
     prescriptions: Sequence[Prescription] = ()
     night_before: date | None = None
     bloods: Sequence[BloodResult] = ()
-    around: Around | None = None
+    around: Surroundings | None = None
     course: Sequence[Point] = ()
 
     @property
-    def finished(self) -> list[Night]:
+    def finished(self) -> list[JudgedNight]:
         return [night for night in self.nights if night.finished]
 
     @cached_property
@@ -175,7 +175,7 @@ class History:
             series={key: _series(key, self.course) for key in WATCHES},
         )
 
-    def limit(self, name: str, night: Night) -> LimitInForce:
+    def limit(self, name: str, night: JudgedNight) -> LimitInForce:
         """The limit that held when a night began."""
         return self.limits.at(name, night.record.started_at, night.prescription)
 
@@ -297,7 +297,7 @@ SEEN = "seen"
 class NotJudged:
     """What a rule can say nothing about, and why: a night, or where there is none the patient as a whole."""
 
-    night: Night | None
+    night: JudgedNight | None
     why: Remark
 
 
@@ -364,7 +364,7 @@ class Rule:
         return seen.limit.source if seen.limit else str(self.source)
 
 
-def of_number(night: Night, key: str, *, limit: float | None) -> Evidence:
+def of_number(night: JudgedNight, key: str, *, limit: float | None) -> Evidence:
     """Evidence that is a computed number of the record as a whole."""
     record = night.record
     return Evidence(
@@ -377,7 +377,9 @@ def of_number(night: Night, key: str, *, limit: float | None) -> Evidence:
     )
 
 
-def numbers_seen(history: History, nights: Sequence[Night], key: str, *, limit: str, cause: str) -> Iterator[Seen]:
+def numbers_seen(
+    history: History, nights: Sequence[JudgedNight], key: str, *, limit: str, cause: str
+) -> Iterator[Seen]:
     """What a rule over one computed number sees: that number of each of the nights, each with its night's limit."""
     if not nights:
         return
@@ -396,10 +398,10 @@ def where_unknown(key: str) -> Callable[[History], Iterator[NotJudged]]:
     return nights
 
 
-def runs_of(length: int, nights: Sequence[Night], hits: Callable[[Night], bool]) -> list[Night]:
+def runs_of(length: int, nights: Sequence[JudgedNight], hits: Callable[[JudgedNight], bool]) -> list[JudgedNight]:
     """The nights in runs of at least `length` neighbours that all hit."""
-    found: list[Night] = []
-    run: list[Night] = []
+    found: list[JudgedNight] = []
+    run: list[JudgedNight] = []
     for night in nights:
         if hits(night):
             run.append(night)
@@ -409,7 +411,7 @@ def runs_of(length: int, nights: Sequence[Night], hits: Callable[[Night], bool])
     return found + (run if len(run) >= length else [])
 
 
-def often(times: int, of: int, nights: Sequence[Night], hits: Callable[[Night], bool]) -> list[Night]:
+def often(times: int, of: int, nights: Sequence[JudgedNight], hits: Callable[[JudgedNight], bool]) -> list[JudgedNight]:
     """The nights that hit within some `of` neighbours of which at least `times` hit."""
     return [nights[place] for place in within(times, of, [hits(night) for night in nights])]
 

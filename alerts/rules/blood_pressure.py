@@ -9,9 +9,9 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.limits.book import HIGH_BEFORE, LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import History, Night, Seen
+from alerts.rules.base import History, JudgedNight, Seen
 from alerts.rules.evidence_kinds import MMHG
-from alerts.rules.rule_kinds import LimitOf, Look, noted, of_kind, of_record, outside, record_columns
+from alerts.rules.rule_kinds import LimitOf, ValueRead, noted, of_kind, of_record, outside, record_columns
 from alerts.rules.sentences import values_of
 from alerts.rules.wording import figure, when
 from sessions.models import EventKind
@@ -20,19 +20,19 @@ DURING = frozenset({"reading.systolic", "event_systolic"})
 """Kinds of evidence that were measured while the treatment ran."""
 
 
-def lows_read(night: Night) -> Iterator[Look]:
+def lows_read(night: JudgedNight) -> Iterator[ValueRead]:
     """Every systolic pressure of a night: before, during, after and standing after."""
     yield from of_record(night, "pre_systolic")
     for reading in night.readings:
         if reading.systolic is not None:
-            yield Look("reading.systolic", reading.at, reading.systolic)
+            yield ValueRead("reading.systolic", reading.at, reading.systolic)
     for event in night.events:
         if event.systolic is not None:
-            yield Look("event_systolic", event.at, event.systolic)
+            yield ValueRead("event_systolic", event.at, event.systolic)
     yield from of_record(night, "post_systolic", "post_standing_systolic")
 
 
-def _low_limit(history: History, night: Night, look: Look) -> LimitInForce:
+def _low_limit(history: History, night: JudgedNight, look: ValueRead) -> LimitInForce:
     """Flythe 2015: lowest under 90, or under 100 where the pressure before was 160 or more."""
     before = night.record.pre_systolic
     stricter = before is not None and before >= HIGH_BEFORE
@@ -67,7 +67,7 @@ LOW_NOTED = noted(
 FELT = (EventKind.HYPOTENSION, EventKind.DIZZY, EventKind.CRAMP, EventKind.NAUSEA, EventKind.FAINTED)
 
 
-def _fall_read(night: Night) -> Iterator[Look]:
+def _fall_read(night: JudgedNight) -> Iterator[ValueRead]:
     """By how much the pressure fell from before to its lowest, in a night with symptoms; without any by nothing."""
     before = night.record.pre_systolic
     lowest = [look for look in lows_read(night) if look.kind in DURING]
@@ -75,7 +75,7 @@ def _fall_read(night: Night) -> Iterator[Look]:
         return
     at = min(lowest, key=lambda look: look.value)
     felt = any(of_kind(night, kind) for kind in FELT)
-    yield Look("fall_with_symptoms", at.at, before - at.value if felt else 0.0)
+    yield ValueRead("fall_with_symptoms", at.at, before - at.value if felt else 0.0)
 
 
 FALL = outside(
@@ -95,18 +95,18 @@ FALL = outside(
 )
 
 
-def _standing_read(night: Night) -> Iterator[Look]:
+def _standing_read(night: JudgedNight) -> Iterator[ValueRead]:
     record = night.record
     for name in ("systolic", "diastolic"):
         sitting, standing = getattr(record, f"post_{name}"), getattr(record, f"post_standing_{name}")
         if None not in (sitting, standing):
-            yield Look(f"standing_fall.{name}", record.ended_at or record.started_at, sitting - standing)
+            yield ValueRead(f"standing_fall.{name}", record.ended_at or record.started_at, sitting - standing)
 
 
 def by_kind(names: Mapping[str, str]) -> LimitOf:
     """Of what is read, each kind of evidence with the limit of a name of its own."""
 
-    def limit_of(history: History, night: Night, look: Look) -> LimitInForce:
+    def limit_of(history: History, night: JudgedNight, look: ValueRead) -> LimitInForce:
         return history.limit(names[look.kind], night)
 
     return limit_of

@@ -9,7 +9,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, Rule, Seen, often
+from alerts.rules.base import Evidence, History, JudgedNight, Rule, Seen, often
 from alerts.rules.drifts import drifting
 from alerts.rules.evidence_kinds import more_of
 from alerts.rules.rule_kinds import NOT_NOTED, PRACTICE, noted, of_readings, outside, passed_after, where_not_noted
@@ -24,7 +24,7 @@ ALARMS = noted(EventKind.MACHINE_ALARM, family=Family.CIRCUIT, urgency=Urgency.T
 DARK = (DialyserLook.HALF, DialyserLook.CLOTTED)
 
 
-def _dark(night: Night) -> bool:
+def _dark(night: JudgedNight) -> bool:
     return night.record.dialyser_look in DARK
 
 
@@ -37,7 +37,7 @@ def _see_dialyser(history: History, at: datetime) -> Iterator[Seen]:
         yield Seen("dialyser_look", tuple(_looked(night) for night in nights))
 
 
-def _looked(night: Night) -> Evidence:
+def _looked(night: JudgedNight) -> Evidence:
     record = night.record
     return Evidence(
         kind="record.dialyser_look",
@@ -53,7 +53,7 @@ def _say_dialyser(seen: Seen) -> str:
     return gettext("Dialyser %(look)s after rinse-back %(when)s.") % parts
 
 
-def _clear(history: History, night: Night) -> bool | None:
+def _clear(history: History, night: JudgedNight) -> bool | None:
     return not _dark(night) if night.record.dialyser_look else None
 
 

@@ -12,7 +12,7 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules.base import (
     Evidence,
     History,
-    Night,
+    JudgedNight,
     NotJudged,
     Remark,
     Rule,
@@ -24,13 +24,13 @@ from alerts.rules.base import (
 from alerts.rules.drifts import drifting
 from alerts.rules.evidence_kinds import PERCENT, shown
 from alerts.rules.missing import ordered_on
-from alerts.rules.rule_kinds import Look, Read, of_night, outside, over_inside, passed_after, unknown_number
+from alerts.rules.rule_kinds import Read, ValueRead, of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
 from alerts.rules.wording import figure, when
 from sessions.models import Prescription
 
 
-def shortened(history: History, name: str, night: Night) -> bool:
+def shortened(history: History, name: str, night: JudgedNight) -> bool:
     """Whether less of the prescribed time was delivered than the limit of this name asks for."""
     share = night.shown("delivered")
     return share is not None and share < history.limit(name, night).value
@@ -52,7 +52,7 @@ def _say_short(seen: Seen) -> str:
     return gettext("Treatment shortened to %(share)s of the prescribed time %(when)s.") % parts
 
 
-def _long_enough(history: History, night: Night) -> bool | None:
+def _long_enough(history: History, night: JudgedNight) -> bool | None:
     return None if night.number("delivered") is None else not shortened(history, "delivered", night)
 
 
@@ -168,24 +168,24 @@ WEEKLY_KTV = outside(
 )
 
 
-def _of_prescribed(key: str, prescribed: Callable[[Night, Prescription], float | None]) -> Read:
+def _of_prescribed(key: str, prescribed: Callable[[JudgedNight, Prescription], float | None]) -> Read:
     """A computed number of what the prescription in force asks for [%]."""
 
-    def read(night: Night) -> Iterator[Look]:
+    def read(night: JudgedNight) -> Iterator[ValueRead]:
         number, ordered = night.number(key), night.prescription
         wanted = prescribed(night, ordered) if ordered else None
         if night.finished and wanted and number is not None:
-            yield Look(f"share.{key}", night.record.started_at, 100 * number / wanted)
+            yield ValueRead(f"share.{key}", night.record.started_at, 100 * number / wanted)
 
     return read
 
 
-def _without_prescription(key: str) -> Callable[[Night], Remark]:
+def _without_prescription(key: str) -> Callable[[JudgedNight], Remark]:
     """Why there is no share of what is prescribed: no prescription, or the number itself is unknown."""
     return lambda night: Remark("no_prescription") if night.prescription is None else night.why_unknown(key)
 
 
-def _volume_by_flow(night: Night, ordered: Prescription) -> float | None:
+def _volume_by_flow(night: JudgedNight, ordered: Prescription) -> float | None:
     """What the prescribed flow gives [L] in the time that was run."""
     minutes = night.record.minutes
     return ordered.qb_ml_min / 1000 * minutes if minutes else None

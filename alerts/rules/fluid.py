@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Rule, Seen, of_number, runs_of, where_unknown
+from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Rule, Seen, of_number, runs_of, where_unknown
 from alerts.rules.evidence_kinds import PERCENT, unit_of
 from alerts.rules.rule_kinds import of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
@@ -31,13 +31,13 @@ UF_RATE = outside(
 )
 
 
-def _over_the_line(history: History, night: Night) -> tuple[float, LimitInForce] | None:
+def _over_the_line(history: History, night: JudgedNight) -> tuple[float, LimitInForce] | None:
     """The limit [mL/kg/h] that the line gives for this night, where the unit has chosen to judge by it."""
     held, line = history.limit("uf_rate_line", night), night.number("uf_rate_by_weight")
     return (round(held.value / 100 * line, 1), held) if held.value and line is not None else None
 
 
-def _inside_the_line(history: History, night: Night) -> bool | None:
+def _inside_the_line(history: History, night: JudgedNight) -> bool | None:
     allowed, rate = _over_the_line(history, night), night.shown("uf_rate")
     return None if allowed is None or rate is None else rate <= allowed[0]
 
@@ -124,7 +124,7 @@ GAIN = outside(
 )
 
 
-def _allowed(history: History, night: Night) -> float:
+def _allowed(history: History, night: JudgedNight) -> float:
     """How far the weight after may be off target [kg]: one kilogram, or two per cent where that is less."""
     prescription = night.prescription
     in_kg = history.limit("off_target_kg", night).value
@@ -134,7 +134,7 @@ def _allowed(history: History, night: Night) -> float:
     return min(in_kg, history.limit("off_target_percent", night).value / 100 * target_kg)
 
 
-def near_target(history: History, night: Night) -> bool | None:
+def near_target(history: History, night: JudgedNight) -> bool | None:
     off = night.shown("off_target")
     return None if off is None else abs(off) <= _allowed(history, night)
 
@@ -143,7 +143,7 @@ def _off_target(history: History, at: datetime) -> Iterator[Seen]:
     known = [night for night in history.finished if night.number("off_target") is not None]
     for cause, side in (("above", 1), ("below", -1)):
 
-        def off(night: Night, side: int = side) -> bool:
+        def off(night: JudgedNight, side: int = side) -> bool:
             return side * (night.shown("off_target") or 0) > _allowed(history, night)
 
         nights = runs_of(2, known, off)
@@ -151,7 +151,7 @@ def _off_target(history: History, at: datetime) -> Iterator[Seen]:
             yield _seen_off_target(history, nights, cause)
 
 
-def _seen_off_target(history: History, nights: list[Night], cause: str) -> Seen:
+def _seen_off_target(history: History, nights: list[JudgedNight], cause: str) -> Seen:
     evidence = tuple(of_number(night, "off_target", limit=round(_allowed(history, night), 2)) for night in nights)
     in_kg, percent = (history.limit(name, nights[-1]) for name in ("off_target_kg", "off_target_percent"))
     return Seen(cause, evidence, in_kg, {"percent": percent.value})

@@ -8,19 +8,19 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Night, Rule
-from alerts.rules.rule_kinds import Look, Read, of_readings, outside
+from alerts.rules.base import JudgedNight, Rule
+from alerts.rules.rule_kinds import Read, ValueRead, of_readings, outside
 
 
 def _at_flow_or_unknown(column: str) -> Read:
     """At treatment flow. A reading without its flow still counts against a limit that slow flow cannot break."""
 
-    def read(night: Night) -> Iterator[Look]:
+    def read(night: JudgedNight) -> Iterator[ValueRead]:
         at_flow = {reading.pk for reading in night.at_flow}
         for reading in night.readings:
             value = getattr(reading, column)
             if value is not None and (reading.pk in at_flow or reading.qb_ml_min is None):
-                yield Look(f"reading.{column}", reading.at, value)
+                yield ValueRead(f"reading.{column}", reading.at, value)
 
     return read
 

@@ -9,7 +9,7 @@ from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Remark, Rule, Seen
+from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Remark, Rule, Seen
 from alerts.rules.dose import shortened
 from alerts.rules.duties import ANY_TIME, overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of, stock_words
@@ -17,7 +17,7 @@ from alerts.rules.missing import MISSING
 from alerts.rules.rule_kinds import (
     NOT_NOTED,
     PRACTICE,
-    Look,
+    ValueRead,
     check_evidence,
     each_time,
     event_evidence,
@@ -36,10 +36,10 @@ SOON = 2
 """Days of cover from which supplies want a call today (common practice, no source)."""
 
 
-def _lateness(night: Night) -> Iterator[Look]:
+def _lateness(night: JudgedNight) -> Iterator[ValueRead]:
     record = night.record
     if record.ended_at and record.finished_at:
-        yield Look("record.late", record.started_at, max(0.0, (record.finished_at - record.ended_at) / HOUR))
+        yield ValueRead("record.late", record.started_at, max(0.0, (record.finished_at - record.ended_at) / HOUR))
 
 
 LATE = outside(
@@ -91,7 +91,7 @@ UNFINISHED = Rule(
 )
 
 
-def _failed(night: Night) -> list[AnsweredCheck]:
+def _failed(night: JudgedNight) -> list[AnsweredCheck]:
     return [check for check in night.checks if not check.passed]
 
 
@@ -275,7 +275,7 @@ FAILURES = (EventKind.POWER_FAILURE, EventKind.WATER_FAILURE)
 """One card at the bedside notes both, so one rule hears of both."""
 
 
-def _failed_supply(night: Night) -> list[Evidence]:
+def _failed_supply(night: JudgedNight) -> list[Evidence]:
     return [each for kind in FAILURES for each in event_evidence(night, kind)]
 
 
@@ -288,7 +288,7 @@ def _see_failure(history: History, at: datetime) -> Iterator[Seen]:
         yield Seen("power_or_water", evidence, urgency=Urgency.CALL_TODAY if pressing else None)
 
 
-def _kept_running(history: History, night: Night) -> bool | None:
+def _kept_running(history: History, night: JudgedNight) -> bool | None:
     return not _failed_supply(night)
 
 

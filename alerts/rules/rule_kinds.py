@@ -23,7 +23,7 @@ from alerts.rules.base import (
     WHEN_CLOSED,
     Evidence,
     History,
-    Night,
+    JudgedNight,
     NotJudged,
     Parts,
     Remark,
@@ -46,7 +46,7 @@ NOT_NOTED = "not_noted"
 NO_PARTS: Parts = {}
 
 
-class Look(NamedTuple):
+class ValueRead(NamedTuple):
     """One value that was read in a night: its kind of evidence, where it was read, and what its words need besides."""
 
     kind: str
@@ -56,18 +56,18 @@ class Look(NamedTuple):
     parts: Parts = NO_PARTS
 
 
-Read = Callable[[Night], Iterable[Look]]
-LimitOf = Callable[[History, Night, Look], LimitInForce | None]
-Missing = StrOrPromise | Callable[[Night], Remark]
+Read = Callable[[JudgedNight], Iterable[ValueRead]]
+LimitOf = Callable[[History, JudgedNight, ValueRead], LimitInForce | None]
+Missing = StrOrPromise | Callable[[JudgedNight], Remark]
 
 
 def of_night(key: str) -> Read:
     """A computed number of the night."""
 
-    def read(night: Night) -> Iterator[Look]:
+    def read(night: JudgedNight) -> Iterator[ValueRead]:
         value = night.in_unit(key) if night.finished else None
         if value is not None:
-            yield Look(f"number.{key}", night.record.started_at, value)
+            yield ValueRead(f"number.{key}", night.record.started_at, value)
 
     return read
 
@@ -75,30 +75,30 @@ def of_night(key: str) -> Read:
 def of_readings(column: str, *, at_flow: bool = False) -> Read:
     """A column of the readings; at_flow: only of those at treatment flow."""
 
-    def read(night: Night) -> Iterator[Look]:
+    def read(night: JudgedNight) -> Iterator[ValueRead]:
         for reading in night.at_flow if at_flow else night.readings:
             value = getattr(reading, column)
             if value is not None:
-                yield Look(f"reading.{column}", reading.at, value)
+                yield ValueRead(f"reading.{column}", reading.at, value)
 
     return read
 
 
-def of_record(night: Night, *columns: str) -> Iterator[Look]:
+def of_record(night: JudgedNight, *columns: str) -> Iterator[ValueRead]:
     """What was noted of the night as a whole; before it counts as at the start, after it as at the end."""
     record = night.record
     for column in columns:
         value = getattr(record, column)
         if value is not None:
             after = record.ended_at if column.startswith("post_") else None
-            yield Look(f"record.{column}", after or record.started_at, value)
+            yield ValueRead(f"record.{column}", after or record.started_at, value)
 
 
 def record_columns(*columns: str) -> Read:
     return lambda night: of_record(night, *columns)
 
 
-def unknown_number(key: str) -> Callable[[Night], Remark]:
+def unknown_number(key: str) -> Callable[[JudgedNight], Remark]:
     return lambda night: night.why_unknown(key)
 
 
@@ -125,14 +125,14 @@ class Bound:
     margin: float
     optional: bool
 
-    def looks(self, night: Night) -> Sequence[Look]:
+    def looks(self, night: JudgedNight) -> Sequence[ValueRead]:
         """Read once, and kept with the night for whoever asks again."""
         found = night.looked.get(self.read)
         if found is None:
             found = night.looked[self.read] = tuple(self.read(night))
         return found
 
-    def held(self, history: History, night: Night) -> list[tuple[Look, LimitInForce]]:
+    def held(self, history: History, night: JudgedNight) -> list[tuple[ValueRead, LimitInForce]]:
         """Each value with its limit; where one limit holds for the night it is looked up once."""
         looks, limit_of = self.looks(night), self.limit_of
         if not looks:
@@ -143,14 +143,14 @@ class Bound:
         pairs = ((look, limit_of(history, night, look)) for look in looks)
         return [(look, limit) for look, limit in pairs if limit is not None]
 
-    def beyond(self, look: Look, limit: float, margin: float = 0.0) -> bool:
+    def beyond(self, look: ValueRead, limit: float, margin: float = 0.0) -> bool:
         """As people read the value: what reads as the limit is not over it. margin: so much nearer counts as well."""
         value = kind_of(look.kind).shown(look.value) + (margin if self.over else -margin)
         if value == limit:
             return self.at_limit
         return value > limit if self.over else value < limit
 
-    def struck(self, history: History, night: Night) -> list[tuple[Look, LimitInForce]]:
+    def struck(self, history: History, night: JudgedNight) -> list[tuple[ValueRead, LimitInForce]]:
         return [(look, limit) for look, limit in self.held(history, night) if self.beyond(look, limit.value)]
 
     def see(self, history: History, at: datetime) -> Iterator[Seen]:
@@ -162,7 +162,7 @@ class Bound:
             evidence = tuple(_evidence(night, look, limit.value) for night, look, limit in pairs)
             yield Seen(self.key, evidence, pairs[-1][2])
 
-    def inside(self, history: History, night: Night) -> bool | None:
+    def inside(self, history: History, night: JudgedNight) -> bool | None:
         """Whether a night is inside by the margin; None where nothing was read."""
         held = self.held(history, night)
         return all(not self.beyond(look, limit.value, self.margin) for look, limit in held) if held else None
@@ -172,7 +172,7 @@ class Bound:
 
 
 def _unnoted(
-    history: History, noted: Callable[[Night], object], why: Callable[[Night], Remark], *, once: bool
+    history: History, noted: Callable[[JudgedNight], object], why: Callable[[JudgedNight], Remark], *, once: bool
 ) -> Iterator[NotJudged]:
     """The finished nights on which something was not noted; once: where no night has it, that is said once."""
     finished = history.finished
@@ -183,7 +183,7 @@ def _unnoted(
     yield from (NotJudged(night, why(night)) for night in without)
 
 
-def where_not_noted(noted: Callable[[Night], object]) -> Callable[[History], Iterator[NotJudged]]:
+def where_not_noted(noted: Callable[[JudgedNight], object]) -> Callable[[History], Iterator[NotJudged]]:
     """For a rule over what many never note; the rule's own reason `NOT_NOTED` says what."""
     return lambda history: _unnoted(history, noted, lambda night: Remark(NOT_NOTED), once=True)
 
@@ -235,7 +235,7 @@ def outside(
     )  # fmt: skip
 
 
-def _why(missing: Missing, night: Night) -> Remark:
+def _why(missing: Missing, night: JudgedNight) -> Remark:
     return missing(night) if callable(missing) else Remark(NOT_NOTED)
 
 
@@ -277,7 +277,7 @@ def over_without(count: int) -> StrOrPromise:
     )
 
 
-def _evidence(night: Night, look: Look, limit: float) -> Evidence:
+def _evidence(night: JudgedNight, look: ValueRead, limit: float) -> Evidence:
     record = night.record
     return Evidence(
         kind=look.kind, at=look.at, day=record.night, value=look.value, limit=limit, record=str(record.pk),
@@ -286,7 +286,7 @@ def _evidence(night: Night, look: Look, limit: float) -> Evidence:
 
 
 def passed_after(
-    count: int, inside: Callable[[History, Night], bool | None], how: str = "inside"
+    count: int, inside: Callable[[History, JudgedNight], bool | None], how: str = "inside"
 ) -> Callable[[History, date], Remark | None]:
     """Over when the last `count` nights that can be judged, all after the last evidence, were inside.
 
@@ -305,7 +305,7 @@ def passed_after(
     return passed
 
 
-def of_kind(night: Night, kind: str) -> list[Event]:
+def of_kind(night: JudgedNight, kind: str) -> list[Event]:
     return [event for event in night.events if event.kind == kind]
 
 
@@ -327,7 +327,7 @@ class Noted:
         parts = {"what": label_of_evidence(seen.evidence[-1]), "when": when(seen.evidence)}
         return gettext("%(what)s %(when)s, as the patient wrote.") % parts
 
-    def free(self, history: History, night: Night) -> bool | None:
+    def free(self, history: History, night: JudgedNight) -> bool | None:
         return not of_kind(night, self.kind)
 
 
@@ -360,14 +360,14 @@ def noted(
     )  # fmt: skip
 
 
-def event_evidence(night: Night, kind: EventKind) -> Iterator[Evidence]:
+def event_evidence(night: JudgedNight, kind: EventKind) -> Iterator[Evidence]:
     record = night.record
     for event in of_kind(night, kind):
         parts = {"note": event.note} if event.note else {}
         yield Evidence(f"event.{kind.value}", event.at, record.night, record=str(record.pk), parts=parts)
 
 
-def check_evidence(night: Night, check: AnsweredCheck, kind: str) -> Evidence:
+def check_evidence(night: JudgedNight, check: AnsweredCheck, kind: str) -> Evidence:
     """A check as it was noted before the treatment; kind: of `evidence_kinds`, which says what of it is told."""
     record = night.record
     written = {"note": check.note, "reason": check.reason, "overruled": check.overruled}

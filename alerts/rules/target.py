@@ -16,7 +16,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import History, Night, NotJudged, Remark, Rule, Seen
+from alerts.rules.base import History, JudgedNight, NotJudged, Remark, Rule, Seen
 from alerts.rules.drifts import AGAIN, drift_parts, drift_words, newest, of_point, unjudged
 from alerts.rules.rule_kinds import NOT_NOTED, PRACTICE, of_kind
 from alerts.rules.wording import figure
@@ -33,7 +33,7 @@ NOT_OFF_KG = 0.05
 """[kg] What reads as 0.0 kg."""
 
 
-def _latest(history: History) -> list[Night]:
+def _latest(history: History) -> list[JudgedNight]:
     return history.finished[-LATEST:]
 
 

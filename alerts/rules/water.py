@@ -11,10 +11,10 @@ from django_stubs_ext import StrOrPromise
 
 from alerts.limits.kinds import STATUS_WORDS
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, Night, NotJudged, Remark, Rule, Seen
+from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
-from alerts.rules.rule_kinds import Look, outside
+from alerts.rules.rule_kinds import ValueRead, outside
 from alerts.rules.wording import day, figure
 from dosing.science.water import LIMITS, Grade, WaterLimit, classify
 from sessions.facts.choices_surroundings import WaterFluid, WaterKind
@@ -25,13 +25,13 @@ TESTS = frozenset(str(kind) for kind in SAMPLES)
 CARE = frozenset({"carbon_change", "water_service"})
 
 
-def _chlorine_read(night: Night) -> Iterator[Look]:
+def _chlorine_read(night: JudgedNight) -> Iterator[ValueRead]:
     """The unit's check for chlorine, by its key or its name."""
     for check in night.checks:
         if check.value is not None and ("chlorine" in check.key or "chlorine" in check.name.lower()):
             parts = {"name": check.name, "version": night.record.checklist_version, "unit": check.unit or "mg/L"}
             at = check.at or night.record.started_at
-            yield Look("check.value", at, check.value, place=check.key or check.name, parts=parts)
+            yield ValueRead("check.value", at, check.value, place=check.key or check.name, parts=parts)
 
 
 def _chlorine(

@@ -17,9 +17,8 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from alerts.models import Alert, AlertStep
+from alerts.models import Alert, AlertStep, Call
 from alerts.models.choices import AlertState, CallResult, Outcome, StepKind
-from alerts.models.rota_and_messages import Call
 from homedialysis.accounts.models import CLINICAL_ROLES, Unit, User
 from sessions.models import Patient
 

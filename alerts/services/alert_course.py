@@ -33,9 +33,8 @@ from typing import Any
 
 from django.db import transaction
 
-from alerts.models import Alert, AlertStep
+from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import AlertState, StepKind, Urgency
-from alerts.models.rota_and_messages import Routine
 from alerts.rules.base import Evidence, History, Remark, Rule, Seen
 from alerts.rules.wording import days_of
 from alerts.services.evidence_merging import Item, Key, Merged, merge, split

@@ -14,7 +14,7 @@ from typing import Any
 
 from django.db import transaction
 
-from alerts.models.rota_and_messages import Delivery
+from alerts.models import AlertMessage
 from alerts.services.escalation import unseen_urgent
 
 MOST_ATTEMPTS = 6
@@ -40,7 +40,7 @@ class Answer:
     wait: timedelta | None = None
 
 
-Sender = Callable[[Delivery], Answer]
+Sender = Callable[[AlertMessage], Answer]
 
 
 def deliver_due(send: Sender, *, now: Callable[[], datetime], limit: int = 50) -> int:
@@ -54,10 +54,10 @@ def deliver_due(send: Sender, *, now: Callable[[], datetime], limit: int = 50) -
 
 
 @transaction.atomic
-def claim(*, at: datetime, only: Delivery | None = None) -> Delivery | None:
+def claim(*, at: datetime, only: AlertMessage | None = None) -> AlertMessage | None:
     """The message that has been due longest, or `only` that one, for this worker alone, its next try already set."""
-    due = Delivery.objects.due(at).claimed()
-    row: Delivery | None = (due if only is None else due.filter(pk=only.pk)).first()
+    due = AlertMessage.objects.due(at).claimed()
+    row: AlertMessage | None = (due if only is None else due.filter(pk=only.pk)).first()
     if row is None:
         return None
     row.attempts += 1
@@ -71,14 +71,14 @@ def next_wait(attempts: int) -> timedelta:
     return min(FIRST_WAIT * int(3 ** (attempts - 1)), LONGEST_WAIT)
 
 
-def note(row: Delivery, answer: Answer, *, at: datetime) -> None:
+def note(row: AlertMessage, answer: Answer, *, at: datetime) -> None:
     """Keep what the server said."""
     row.answer = _kept(answer.code, answer.parts)
     if answer.sent:
         row.sent_at = at
     elif answer.refused or row.attempts >= MOST_ATTEMPTS:
         row.failed_at = at
-        logger.error("Delivery %s failed for good: %s", row.pk, row.answer_words)
+        logger.error("Message %s failed for good: %s", row.pk, row.answer_words)
     elif answer.wait is not None:
         row.due_at = at + min(max(answer.wait, FIRST_WAIT), LONGEST_WAIT)
     row.save(update_fields=["answer", "sent_at", "failed_at", "due_at"])
@@ -90,7 +90,7 @@ def _kept(code: str, parts: Mapping[str, Any]) -> dict[str, Any]:
     return {"code": code, "parts": short}
 
 
-def _tried(send: Sender, row: Delivery) -> Answer:
+def _tried(send: Sender, row: AlertMessage) -> Answer:
     """A fault of ours while sending is an answer too: the other messages go on."""
     try:
         return send(row)
@@ -99,7 +99,7 @@ def _tried(send: Sender, row: Delivery) -> Answer:
         return Answer(sent=False, code="broke", parts={"why": type(problem).__name__})
 
 
-def _still_wanted(row: Delivery, *, at: datetime) -> bool:
+def _still_wanted(row: AlertMessage, *, at: datetime) -> bool:
     """A test always; else while nobody has looked at the alert. What is not wanted any more is dropped, and says so."""
     if row.alert_id is None:
         return True

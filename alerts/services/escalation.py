@@ -15,10 +15,9 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.db.models.functions import Coalesce
 
-from alerts.models import Alert, AlertStep
+from alerts.models import Alert, AlertMessage, AlertStep, PushAddress, Routine
+from alerts.models.alert import AlertQuerySet
 from alerts.models.choices import Channel, StepKind, Urgency
-from alerts.models.querysets import AlertQuerySet
-from alerts.models.rota_and_messages import Delivery, PushAddress, Routine
 from alerts.rules.base import Remark
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Unit, User
@@ -56,7 +55,7 @@ def nobody_left(*, at: datetime) -> int:
     able = {person.pk for person in order_at(unit, at)}
     told: defaultdict[uuid.UUID, set[int]] = defaultdict(set)
     waiting = {alert.pk: alert for alert in unseen_urgent()}
-    for row in Delivery.objects.filter(alert__in=waiting, made_at__gte=at - timedelta(days=14)):
+    for row in AlertMessage.objects.filter(alert__in=waiting, made_at__gte=at - timedelta(days=14)):
         alert = waiting[row.alert_id or 0]
         if row.waiting_since == (alert.waits_since or alert.opened_at):
             told[alert.patient_id].add(row.to_id)
@@ -71,7 +70,7 @@ def _tell(patient_id: uuid.UUID, unit: Unit, at: datetime) -> bool:
         return False
     first = min(waiting, key=lambda alert: (alert.waits_since or alert.opened_at, alert.pk))
     since = first.waits_since or first.opened_at
-    rows = list(Delivery.objects.filter(alert=first, waiting_since=since))
+    rows = list(AlertMessage.objects.filter(alert=first, waiting_since=since))
     reached = [row.made_at for row in rows if row.failed_at is None]
     if open_time_between(unit, max([since, *reached]), at) < Routine.objects.current().seen_within:
         return False
@@ -87,21 +86,21 @@ def _write_down(waiting: Iterable[Alert], first: Alert, since: datetime, person:
     rows = deliveries_to(person, at=at)
     for row in rows:
         row.alert, row.waiting_since = first, since
-    Delivery.objects.bulk_create(rows)
+    AlertMessage.objects.bulk_create(rows)
     AlertStep.objects.bulk_create(
         AlertStep(alert=alert, kind=StepKind.TOLD, at=at, to=person, remark=Remark("nobody_looked").as_json())
         for alert in waiting
     )
 
 
-def deliveries_to(person: User, *, at: datetime) -> list[Delivery]:
+def deliveries_to(person: User, *, at: datetime) -> list[AlertMessage]:
     """One message over each channel on which a person can be told; e-mail always. Not saved."""
-    made = [Delivery(to=person, channel=Channel.EMAIL, made_at=at, due_at=at)]
+    made = [AlertMessage(to=person, channel=Channel.EMAIL, made_at=at, due_at=at)]
     for address in PushAddress.objects.filter(person=person):
-        made.append(Delivery(to=person, channel=Channel.PUSH, push=address, made_at=at, due_at=at))
+        made.append(AlertMessage(to=person, channel=Channel.PUSH, push=address, made_at=at, due_at=at))
     return made
 
 
-def send_test(person: User, *, at: datetime) -> list[Delivery]:
+def send_test(person: User, *, at: datetime) -> list[AlertMessage]:
     """A test message to one person over every channel."""
-    return Delivery.objects.bulk_create(deliveries_to(person, at=at))
+    return AlertMessage.objects.bulk_create(deliveries_to(person, at=at))

@@ -19,7 +19,7 @@ from django.db.models import Min, QuerySet
 
 from alerts.limits.book import books_of
 from alerts.models import Alert
-from alerts.rules.base import HISTORY, Around, History, Night
+from alerts.rules.base import HISTORY, History, JudgedNight, Surroundings
 from alerts.services.long_course import long_courses_of
 from alerts.services.nights import PARTS_OF_NIGHT, nights_of
 from sessions.facts.choices_surroundings import WaterEdition
@@ -114,9 +114,9 @@ def _prescriptions(patients: Sequence[Patient]) -> ByPatient:
 
 def _nights(
     patients: Sequence[Patient], orders: ByPatient, span: tuple[datetime, datetime], parts: frozenset[str]
-) -> defaultdict[uuid.UUID, list[Night]]:
+) -> defaultdict[uuid.UUID, list[JudgedNight]]:
     records = TreatmentRecord.objects.filter(patient__in=patients, started_at__range=span)
-    nights: defaultdict[uuid.UUID, list[Night]] = defaultdict(list)
+    nights: defaultdict[uuid.UUID, list[JudgedNight]] = defaultdict(list)
     for night in nights_of(records, chain.from_iterable(orders.values()), parts):
         nights[night.record.patient_id].append(night)
     return nights
@@ -139,7 +139,7 @@ def _surroundings(
     zones: Mapping[uuid.UUID, ZoneInfo],
     span: tuple[datetime, datetime],
     at: datetime,
-) -> dict[uuid.UUID, Around]:
+) -> dict[uuid.UUID, Surroundings]:
     """What surrounds the treatments now: due days, stock, water, and what was acknowledged."""
     tests = WaterTest.objects.filter(patient__in=patients, sampled_at__range=span)
     water = _by_patient(tests.standing().order_by("sampled_at", "pk"))
@@ -147,7 +147,7 @@ def _surroundings(
     edition = standard.edition if standard else WaterEdition.ISO_2019
     read = _acknowledged(patients)
     return {
-        facts.patient.pk: Around(
+        facts.patient.pk: Surroundings(
             water=water[facts.patient.pk],
             edition=edition,
             due=due_of(facts, ahead=EVER),

@@ -11,8 +11,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from alerts.limits.book import LimitBook
-from alerts.models import Limit
-from alerts.models.rota_and_messages import Routine
+from alerts.models import Limit, Routine
 from alerts.rules import RULES
 from alerts.rules.base import HISTORY, History, Rule, Seen
 from alerts.rules.wording import days_of

@@ -30,7 +30,7 @@ from sessions.models import (
     VascularAccess,
 )
 
-COURSE = timedelta(days=270)
+TREND_SPAN = timedelta(days=270)
 """Trends are held against the usual of before they began: half a year at least, and some for a drift that goes on."""
 OF_CATALOGUE = {"venous": "venous_median", "arterial": "arterial_median", "bleeding": "bleeding"}
 OF_RECORD = {"post_weight": "post_weight_kg", "systolic": "pre_systolic"}
@@ -86,7 +86,7 @@ def long_courses_of(
 ) -> dict[uuid.UUID, list[Point]]:
     """The finished nights of each patient's last nine months, oldest first; prescriptions: all of each patient's."""
     records = TreatmentRecord.objects.filter(
-        patient__in=patients, state=RecordState.FINISHED, started_at__gte=at - COURSE, started_at__lte=at
+        patient__in=patients, state=RecordState.FINISHED, started_at__gte=at - TREND_SPAN, started_at__lte=at
     )
     beside = Beside(_computed(records), _tmp(records), _gauges(records))
     changes = _changes(patients, at)
@@ -181,7 +181,7 @@ def _changes(patients: Sequence[Patient], at: datetime) -> dict[uuid.UUID, dict[
     machines = Machine.objects.filter(patient__in=patients, kind=MachineKind.DIALYSIS)
     for patient_id, *days in (*accesses, *machines.values_list("patient", "since", "until")):
         found[patient_id][""] += [day for day in days if day]
-    accepted = Alert.objects.closed().filter(patient__in=patients, outcome=Outcome.KNOWN, closed_at__gt=at - COURSE)
+    accepted = Alert.objects.closed().filter(patient__in=patients, outcome=Outcome.KNOWN, closed_at__gt=at - TREND_SPAN)
     for patient_id, rule, closed_at in accepted.values_list("patient", "rule", "closed_at"):
         for key in (key for key, told_by in TOLD_BY.items() if told_by == rule):
             found[patient_id][key] += [closed_at.date()] if closed_at else []

@@ -13,7 +13,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from alerts.models.mutes_and_replays import Mute
+from alerts.models import Mute
 from alerts.rules import BY_KEY
 from homedialysis.accounts.models import User
 from sessions.models import Patient

@@ -18,8 +18,7 @@ from django.db.models import Model
 from django.utils import timezone
 from django.utils.translation import gettext_noop as _
 
-from alerts.models import Limit
-from alerts.models.mutes_and_replays import Mute
+from alerts.models import Limit, Mute
 from alerts.rules.base import HISTORY
 from alerts.services import outbox
 from homedialysis.accounts.models import Unit

@@ -14,7 +14,7 @@ from typing import Any
 from django.db.models import JSONField, Model, QuerySet
 from django.db.models.expressions import RawSQL
 
-from alerts.rules.base import Night, ReadingRow
+from alerts.rules.base import JudgedNight, ReadingRow
 from dosing.models import RecordNumbers
 from sessions.models import AnsweredCheck, Event, Prescription, Reading, SiteUsed, TreatmentRecord
 
@@ -31,7 +31,7 @@ Rows = dict[uuid.UUID, list[Any]]
 
 def nights_of(
     records: QuerySet[TreatmentRecord], prescriptions: Iterable[Prescription], reads: frozenset[str]
-) -> list[Night]:
+) -> list[JudgedNight]:
     """The nights of some records, oldest first: a query for each part of `reads`, and one more.
 
     reads: names of `READERS`; others are left aside.
@@ -42,8 +42,8 @@ def nights_of(
     return [_night(record, by_id, parts) for record in found]
 
 
-def _night(record: TreatmentRecord, by_id: dict[int, Prescription], parts: dict[str, Any]) -> Night:
-    return Night(
+def _night(record: TreatmentRecord, by_id: dict[int, Prescription], parts: dict[str, Any]) -> JudgedNight:
+    return JudgedNight(
         record=record,
         prescription=by_id.get(record.prescription_id) if record.prescription_id else None,
         readings=parts["readings"].get(record.pk, ()),

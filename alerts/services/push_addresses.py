@@ -14,7 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from alerts.models.rota_and_messages import PushAddress
+from alerts.models import PushAddress
 from homedialysis.accounts.models import User
 
 MOST_BROWSERS = 10

@@ -12,9 +12,8 @@ from django.db.models import Aggregate, Count, DurationField, F, Q
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
-from alerts.models import Alert, AlertStep
+from alerts.models import Alert, AlertStep, Mute
 from alerts.models.choices import NO_ACTION, StepKind
-from alerts.models.mutes_and_replays import Mute
 from alerts.rules import BY_KEY
 from dosing.science.survival import poisson_rate
 from sessions.models import Patient

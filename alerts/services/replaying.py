@@ -18,9 +18,8 @@ from django.db import IntegrityError, transaction
 from django.db.models import Count, Min, Q, Sum
 from django.utils.translation import gettext as _
 
-from alerts.models import PendingEvaluation
+from alerts.models import PendingEvaluation, Replay, ReplayChunk
 from alerts.models.choices import ReplayState
-from alerts.models.mutes_and_replays import Replay, ReplayChunk
 from alerts.rules import RULES
 from alerts.rules.base import HISTORY
 from alerts.services import outbox

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from alerts.models.rota_and_messages import Absence, RotaTurn
+from alerts.models import Absence, RotaTurn
 from homedialysis.accounts.models import CLINICAL_ROLES, Role, Unit, User
 
 

@@ -20,8 +20,8 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 from pywebpush import WebPushException, webpush
 
+from alerts.models import AlertMessage, PushAddress
 from alerts.models.choices import Channel
-from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services.delivery import Answer
 from alerts.services.push_keys import private_key
 from homedialysis.accounts.services.language import language_for
@@ -33,12 +33,12 @@ GONE = (404, 410)
 PUSH_REFUSED = (400, 401, 403, 413)
 
 
-def send(row: Delivery) -> Answer:
+def send(row: AlertMessage) -> Answer:
     """Send one message over its channel. Never raises for what a server says or for a network that is away."""
     return _push(row) if row.channel == Channel.PUSH else _mail(row)
 
 
-def words_of(row: Delivery) -> tuple[str, str]:
+def words_of(row: AlertMessage) -> tuple[str, str]:
     """Subject and text in the language of whom it goes to. Nothing of any patient: not that there is one."""
     with translation.override(language_for(row.to)):
         if row.alert_id is None:
@@ -46,7 +46,7 @@ def words_of(row: Delivery) -> tuple[str, str]:
         return _("Please look"), _("Something waits in the home dialysis record and nobody has looked at it yet.")
 
 
-def _mail(row: Delivery) -> Answer:
+def _mail(row: AlertMessage) -> Answer:
     if settings.EMAIL_BACKEND == "django.core.mail.backends.console.EmailBackend":
         return Answer(sent=False, code="no_mail_server", refused=True)
     subject, text = words_of(row)
@@ -72,7 +72,7 @@ def _smtp_answer(code: int, words: bytes | str, *, may_refuse: bool = True) -> A
     return Answer(sent=False, code="mail_said", parts={"code": code, "words": text}, refused=refused)
 
 
-def _push(row: Delivery) -> Answer:
+def _push(row: AlertMessage) -> Answer:
     if row.push is None:
         return Answer(sent=False, code="no_browser", refused=True)
     key = private_key()
@@ -96,7 +96,7 @@ def _push(row: Delivery) -> Answer:
     return Answer(sent=True, code="push_taken", parts={"code": response.status_code})
 
 
-def payload_of(row: Delivery) -> dict[str, Any]:
+def payload_of(row: AlertMessage) -> dict[str, Any]:
     """What the browser shows."""
     subject, text = words_of(row)
     return {"title": subject, "body": text, "url": reverse("alerts:triage")}

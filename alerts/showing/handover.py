@@ -8,10 +8,8 @@ from datetime import datetime
 
 from django.utils.translation import gettext
 
-from alerts.models import Alert, AlertStep
+from alerts.models import Alert, AlertStep, Call, Mute
 from alerts.models.choices import StepKind
-from alerts.models.mutes_and_replays import Mute
-from alerts.models.rota_and_messages import Call
 from alerts.showing.telling import title_of_rule
 from homedialysis.accounts.models import User
 from sessions.models import Patient

@@ -38,7 +38,7 @@ class Dot:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Level:
     """A level across the chart; text_y: where its words stand."""
 
     y: float
@@ -52,8 +52,8 @@ class Picture:
 
     dots: Sequence[Dot]
     path: str
-    limit: Line | None
-    usual: Line | None
+    limit: Level | None
+    usual: Level | None
     first: date
     last: date
     words: str
@@ -111,7 +111,7 @@ class _Scale:
         return round(HEIGHT - BOTTOM - share * (HEIGHT - BOTTOM - TOP), 1)
 
 
-def _lines(scale: _Scale, limit: float | None, usual: float | None) -> tuple[Line | None, Line | None]:
+def _lines(scale: _Scale, limit: float | None, usual: float | None) -> tuple[Level | None, Level | None]:
     """Both levels, their words moved apart where they would lie over each other."""
     limit_y = None if limit is None else scale.y(limit)
     usual_y = None if usual is None else scale.y(usual)
@@ -122,12 +122,12 @@ def _lines(scale: _Scale, limit: float | None, usual: float | None) -> tuple[Lin
     return (
         None
         if limit_y is None
-        else Line(
+        else Level(
             limit_y, round((limit_text or 0) + 3.5, 1), gettext("limit %(limit)s") % {"limit": plain(limit or 0)}
         ),
         None
         if usual_y is None
-        else Line(
+        else Level(
             usual_y, round((usual_text or 0) + 3.5, 1), gettext("usual %(usual)s") % {"usual": _short(usual or 0)}
         ),
     )

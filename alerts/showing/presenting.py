@@ -11,9 +11,8 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
-from alerts.models import Alert, AlertStep, RecordJudgement
+from alerts.models import Alert, AlertStep, Call, RecordJudgement
 from alerts.models.choices import StepKind, Urgency
-from alerts.models.rota_and_messages import Call
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
 from alerts.showing.pictures import Picture
@@ -27,7 +26,7 @@ LATELY = timedelta(days=7)
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class EvidenceLine:
     """One piece of evidence in words. paper: its record was entered from paper, after the night."""
 
     day: date
@@ -49,12 +48,12 @@ def of_paper(alerts: Iterable[Alert]) -> frozenset[str]:
     return frozenset(str(pk) for pk in found) if named else frozenset()
 
 
-def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = frozenset()) -> Line:
+def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = frozenset()) -> EvidenceLine:
     """clock: the time on the patient's wall, "" where only the day counts."""
     seen = Evidence.from_json(item)
     words = figure_of(seen)
     zone = ZoneInfo(patient.time_zone) if patient.time_zone else timezone.get_current_timezone()
-    return Line(
+    return EvidenceLine(
         day=seen.day,
         clock=f"{seen.at.astimezone(zone):%H:%M}" if seen.record else "",
         label=words.label,
@@ -68,7 +67,7 @@ def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = froz
     )
 
 
-class Shown:
+class ShownAlert:
     """An alert with what a page says of it. picture: its small chart, where it has one; paper: as `of_paper` says."""
 
     def __init__(self, alert: Alert, picture: Picture | None = None, *, paper: frozenset[str] = frozenset()) -> None:
@@ -77,12 +76,12 @@ class Shown:
         self.paper = paper
 
     @cached_property
-    def lines(self) -> list[Line]:
+    def lines(self) -> list[EvidenceLine]:
         """All evidence, newest first."""
         return [line_of(item, self.alert.patient, self.paper) for item in reversed(self.alert.evidence)]
 
     @cached_property
-    def few_lines(self) -> list[Line]:
+    def few_lines(self) -> list[EvidenceLine]:
         """Enough of it to judge by: the newest, or for a trend the whole course in a few steps."""
         rule = BY_KEY.get(self.alert.rule)
         standing = [line for line in self.lines if not line.gone and not line.handled] or self.lines
@@ -131,7 +130,7 @@ class Shown:
         return str(rule.advice) if rule else ""
 
 
-def _spread(lines: Sequence[Line]) -> list[Line]:
+def _spread(lines: Sequence[EvidenceLine]) -> list[EvidenceLine]:
     if len(lines) <= LINES:
         return list(lines)
     last = len(lines) - 1
@@ -147,8 +146,8 @@ class Bundle:
     """
 
     patient: Patient
-    alerts: list[Shown]
-    aside: list[Shown]
+    alerts: list[ShownAlert]
+    aside: list[ShownAlert]
     not_judged: RecordJudgement | None
     call: Call | None
     next: NextTreatment | None
@@ -158,7 +157,7 @@ class Bundle:
         return (self.alerts or self.aside)[0].order
 
     @property
-    def first(self) -> Shown:
+    def first(self) -> ShownAlert:
         return (self.alerts or self.aside)[0]
 
     @property
@@ -172,9 +171,9 @@ def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bu
     """The alerts by patient, the patient who wants a call first on top. Six queries beside those of the alerts."""
     alerts = list(alerts)
     courses, paper = courses_of(alerts, at=at), of_paper(alerts)
-    by_patient: dict[Any, list[Shown]] = {}
+    by_patient: dict[Any, list[ShownAlert]] = {}
     for alert in alerts:
-        by_patient.setdefault(alert.patient_id, []).append(Shown(alert, drawn(alert, courses), paper=paper))
+        by_patient.setdefault(alert.patient_id, []).append(ShownAlert(alert, drawn(alert, courses), paper=paper))
     patients = {alert.patient_id: alert.patient for alert in alerts}
     silent = _not_judged(by_patient.keys(), at)
     calls = last_calls(list(patients))
@@ -195,18 +194,18 @@ def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bu
     return sorted(found, key=lambda bundle: bundle.order)
 
 
-def in_order(shown: Iterable[Shown]) -> list[Shown]:
+def in_order(shown: Iterable[ShownAlert]) -> list[ShownAlert]:
     """The most urgent first; what only tells the same of the same night comes right below what it is a part of."""
     ordered = sorted(shown, key=lambda one: one.order)
     above = {one.alert.pk: _above(one, ordered) for one in ordered}
-    found: list[Shown] = []
+    found: list[ShownAlert] = []
     for one in ordered:
         if above[one.alert.pk] is None:
             found += [one, *(below for below in ordered if above[below.alert.pk] is one)]
     return found + [one for one in ordered if one not in found]
 
 
-def _above(one: Shown, others: Iterable[Shown]) -> Shown | None:
+def _above(one: ShownAlert, others: Iterable[ShownAlert]) -> ShownAlert | None:
     rule = BY_KEY.get(one.alert.rule)
     keys = rule.part_of if rule else ()
     same = (other for other in others if other.alert.rule in keys and other.alert.last_night == one.alert.last_night)

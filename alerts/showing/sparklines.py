@@ -14,8 +14,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Max
 
-from alerts.models import Alert
-from alerts.models.rota_and_messages import Call
+from alerts.models import Alert, Call
 from alerts.rules.base import Evidence
 from alerts.rules.evidence_kinds import kind_of, label_of_evidence, shown, unit_of
 from alerts.rules.missing import longest_gap
@@ -24,7 +23,7 @@ from dosing.models import RecordNumbers
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from sessions.models import Patient, Prescription, TreatmentRecord
 
-COURSE = timedelta(days=60)
+SPARKLINE_SPAN = timedelta(days=60)
 MOST_DOTS = 30
 DAY = timedelta(days=1)
 Courses = dict[tuple[uuid.UUID, str], Course]
@@ -37,7 +36,7 @@ def courses_of(alerts: Iterable[Alert], *, at: datetime) -> Courses:
     if not keys:
         return {}
     rows = RecordNumbers.objects.filter(
-        record__patient__in={patient for patient, _ in wanted}, record__started_at__gte=at - COURSE
+        record__patient__in={patient for patient, _ in wanted}, record__started_at__gte=at - SPARKLINE_SPAN
     ).order_by("record__started_at")
     found: defaultdict[tuple[uuid.UUID, str], dict[date, float]] = defaultdict(dict)
     for patient_id, night, *values in rows.values_list(

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from django.contrib.auth.hashers import make_password
 from numpy.random import Generator
 
-from alerts.models.rota_and_messages import RotaTurn
+from alerts.models import RotaTurn
 from homedialysis.accounts.models import OpeningHours, Role, Unit, UnitSystem, User
 from homedialysis.accounts.services.invitations import accept, open_invitation
 from homedialysis.demo import people

@@ -15,11 +15,9 @@ from django.db.models import Model
 from django.utils import translation
 from django.utils.translation import gettext
 
-from alerts.models import PendingEvaluation
+from alerts.models import AlertMessage, PendingEvaluation, Replay
 from alerts.models.choices import Channel
 from alerts.models.delivery_answers import WORDS
-from alerts.models.mutes_and_replays import Replay
-from alerts.models.rota_and_messages import Delivery
 from alerts.services.sending import words_of
 from dosing.models import MonthlyReview, PlanItem
 from dosing.services.month.catalogue import MONTH_NUMBERS
@@ -169,7 +167,7 @@ def test_messages_are_in_the_language_of_whom_they_go_to(
     person = world.people["nurse"]
     assert person is not None
     person.language = made_up
-    row = Delivery(to=person, channel=Channel.EMAIL, alert_id=world.ids["alert_id"] if alert else None)
+    row = AlertMessage(to=person, channel=Channel.EMAIL, alert_id=world.ids["alert_id"] if alert else None)
     said = words_of(row)
     assert all(pseudo_words.OPEN in words for words in said)
     assert list(left_in_english(" ".join(said))) == []
@@ -178,7 +176,7 @@ def test_messages_are_in_the_language_of_whom_they_go_to(
 
 
 def test_what_servers_answered_is_read_in_the_language_of_the_reader(made_up: str) -> None:
-    row = Delivery(answer={"code": "mail_said", "parts": {"code": 550, "words": "5.1.1"}})
+    row = AlertMessage(answer={"code": "mail_said", "parts": {"code": 550, "words": "5.1.1"}})
     assert row.answer_words == "The mail server said 550: 5.1.1"
     with translation.override(made_up):
         assert [code for code in WORDS if str(WORDS[code]).count(pseudo_words.OPEN) == 0] == []

@@ -9,10 +9,8 @@ from typing import Any
 from django.test import Client
 from django.utils import timezone
 
-from alerts.models import Alert, AlertStep, PendingEvaluation
+from alerts.models import Absence, Alert, AlertStep, PendingEvaluation, PushAddress, Replay, RotaTurn
 from alerts.models.choices import StepKind, Urgency
-from alerts.models.mutes_and_replays import Replay
-from alerts.models.rota_and_messages import Absence, PushAddress, RotaTurn
 from alerts.rules.base import Evidence
 from dosing.models import Job, PlanItem
 from dosing.services.importing.taking import receive

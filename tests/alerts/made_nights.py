@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from alerts.limits.book import LimitBook
-from alerts.rules.base import Around, History, Night, Point, ReadingRow
+from alerts.rules.base import History, JudgedNight, Point, ReadingRow, Surroundings
 from dosing.services.night.computing import numbers_of
 from dosing.services.night.inputs import NightFacts
 from sessions.models import (
@@ -88,10 +88,10 @@ def night(
     urea: tuple[float, float] | None = (20.0, 6.0),
     finished: bool = True,
     ordered: Prescription | None = ORDERED,
-    last: Night | None = None,
+    last: JudgedNight | None = None,
     late: timedelta = timedelta(hours=8),
     **columns: Any,
-) -> Night:
+) -> JudgedNight:
     """A usual night, every other day, with what is given changed; columns of the record by name."""
     start = A_NIGHT + index * 2 * DAY
     end = start + timedelta(minutes=minutes) if minutes and finished else None
@@ -119,7 +119,7 @@ def night(
         post_sample="slow_flow",
         longest_bleeding=max((s.bleeding_minutes for s in needles if s.bleeding_minutes is not None), default=None),
     )
-    return Night(
+    return JudgedNight(
         record=record,
         prescription=ordered,
         readings=read,
@@ -178,9 +178,9 @@ def scattered(
 
 
 def history(
-    *nights: Night,
+    *nights: JudgedNight,
     bloods: Sequence[BloodResult] = (),
-    around: Around | None = None,
+    around: Surroundings | None = None,
     prescriptions: Sequence[Prescription] | None = None,
     limits: LimitBook | None = None,
     since: datetime = A_NIGHT - 30 * DAY,

@@ -15,7 +15,7 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from alerts.limits.book import LimitBook
 from alerts.models import Limit
-from alerts.rules.base import Around, History
+from alerts.rules.base import History, Surroundings
 from homedialysis.accounts.models import User
 from sessions.models import Analyte, EventKind, SupplyDelivery, SupplyItem, WaterTest
 from sessions.services.due import Due
@@ -95,7 +95,7 @@ def blood(analyte: Analyte, beyond: float, says: str, inside: float) -> Case:
 
 
 def around(**parts: Any) -> Make:
-    return lambda: history(night(), around=Around(**parts))
+    return lambda: history(night(), around=Surroundings(**parts))
 
 
 def due(kind: str, on: date, of: str) -> Make:
@@ -504,10 +504,10 @@ CASES: dict[str, Case] = {
         "no check was noted",
     ),
     "not_acknowledged": Case(
-        lambda: history(night(), around=Around(), prescriptions=changed()),
+        lambda: history(night(), around=Surroundings(), prescriptions=changed()),
         "Prescription 2, in force since 2 Mar, was not acknowledged at the bedside.",
-        lambda: history(night(), around=Around(acknowledged=frozenset({2})), prescriptions=changed()),
-        lambda: history(night(prescription_version=None), around=Around(), prescriptions=changed()),
+        lambda: history(night(), around=Surroundings(acknowledged=frozenset({2})), prescriptions=changed()),
+        lambda: history(night(prescription_version=None), around=Surroundings(), prescriptions=changed()),
         "the records do not say which prescription the phone had",
     ),
     "supplies": Case(

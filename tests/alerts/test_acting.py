@@ -10,8 +10,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
-from alerts.models import Alert
-from alerts.models.rota_and_messages import Call
+from alerts.models import Alert, Call
 from alerts.services import acting
 from alerts.services.alert_course import bring_back_due
 from alerts.showing.telling import step_words

@@ -9,9 +9,8 @@ from typing import Any
 
 import pytest
 
-from alerts.models import Alert
+from alerts.models import Alert, Routine
 from alerts.models.choices import Family, Urgency
-from alerts.models.rota_and_messages import Routine
 from alerts.rules.base import Evidence, Remark, Rule, Seen
 from alerts.services.acting import close, set_aside
 from alerts.services.alert_course import bring_back_due

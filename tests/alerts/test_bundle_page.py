@@ -11,8 +11,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from alerts.models import Alert
-from alerts.models.rota_and_messages import Call
+from alerts.models import Alert, Call
 from alerts.services import acting
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient

@@ -28,9 +28,8 @@ from django.core import mail
 from django.core.management import CommandError, call_command
 from django.db import connection
 
-from alerts.models import Alert
+from alerts.models import Alert, AlertMessage, PushAddress
 from alerts.models.choices import Channel
-from alerts.models.rota_and_messages import Delivery, PushAddress
 from alerts.services import delivery, escalation, push_keys, sending
 from alerts.services.acting import see
 from alerts.services.delivery import Answer
@@ -46,8 +45,8 @@ def run(at: datetime = MORNING) -> int:
     return delivery.deliver_due(sending.send, now=lambda: at)
 
 
-def a_message(person: User, **changes: Any) -> Delivery:
-    found: Delivery = Delivery.objects.create(
+def a_message(person: User, **changes: Any) -> AlertMessage:
+    found: AlertMessage = AlertMessage.objects.create(
         **({"to": person, "channel": Channel.EMAIL, "made_at": MORNING, "due_at": MORNING} | changes)
     )
     return found
@@ -104,7 +103,7 @@ class TestMail:
         assert "/triage/" in text
         for word in clinical(ana, alert):
             assert word not in text.replace("http://127.0.0.1:8000", "")
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert (row.sent_at, row.attempts, row.answer_words) == (MORNING, 1, "The mail server took it.")
 
     def test_a_recipient_that_is_refused_is_not_tried_again(self, nurse: User, smtp: Any) -> None:
@@ -113,7 +112,7 @@ class TestMail:
         with mail_server(*answers) as (port, heard):
             smtp(port)
             assert run() == 1
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert row.answer_words == "The mail server said 550: 5.1.1 No such mailbox"
         assert row.failed_at == MORNING
         assert heard[2].startswith(b"rcpt TO:<" + nurse.email.encode())
@@ -127,7 +126,7 @@ class TestMail:
         ):
             smtp(port)
             run()
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert (row.failed_at, row.sent_at, row.attempts) == (None, None, 1)
         assert "451" in row.answer_words
         assert row.due_at == MORNING + MINUTE
@@ -139,12 +138,12 @@ class TestMail:
             port = free.getsockname()[1]
         smtp(port)
         tries, at = [], MORNING
-        while Delivery.objects.waiting().exists():
-            at = Delivery.objects.get().due_at
+        while AlertMessage.objects.waiting().exists():
+            at = AlertMessage.objects.get().due_at
             tries.append(at)
             run(at)
         assert [b - a for a, b in itertools.pairwise(tries)] == [n * MINUTE for n in (1, 3, 9, 27, 81)]
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert (row.failed_at, row.attempts) == (at, delivery.MOST_ATTEMPTS)
         assert row.answer_words.startswith("The mail server was not reached: ConnectionRefusedError")
 
@@ -159,7 +158,7 @@ class TestMail:
         settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
         a_message(nurse)
         run()
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert (row.answer_words, row.failed_at) == ("No mail server is set up (EMAIL_HOST).", MORNING)
 
 
@@ -209,7 +208,7 @@ SECRET = os.urandom(16)
 
 
 @pytest.fixture
-def push(nurse: User, service: PushService, browser_key: ec.EllipticCurvePrivateKey, settings: Any) -> Delivery:
+def push(nurse: User, service: PushService, browser_key: ec.EllipticCurvePrivateKey, settings: Any) -> AlertMessage:
     settings.PUSH_KEY = push_keys.new_key()
     point = browser_key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
     address = PushAddress.objects.create(
@@ -245,10 +244,10 @@ def vapid_claims(authorization: str) -> dict[str, Any]:
 
 class TestPush:
     def test_the_browser_can_read_it_and_nobody_else(
-        self, push: Delivery, service: PushService, browser_key: ec.EllipticCurvePrivateKey, ana: Patient
+        self, push: AlertMessage, service: PushService, browser_key: ec.EllipticCurvePrivateKey, ana: Patient
     ) -> None:
         alert = made_alert(ana)
-        Delivery.objects.update(alert=alert, waiting_since=MORNING)
+        AlertMessage.objects.update(alert=alert, waiting_since=MORNING)
         run()
         push.refresh_from_db()
         assert (push.sent_at, push.answer_words) == (MORNING, "The push service took it (201).")
@@ -261,7 +260,7 @@ class TestPush:
         assert [word for word in clinical(ana, alert) if word in plain.decode()] == []
         assert b"Please look" not in body
 
-    def test_the_service_can_tell_who_sent_it(self, push: Delivery, service: PushService) -> None:
+    def test_the_service_can_tell_who_sent_it(self, push: AlertMessage, service: PushService) -> None:
         run()
         ((headers, _body),) = service.got
         claims = vapid_claims(headers["authorization"])
@@ -273,7 +272,7 @@ class TestPush:
             vapid_claims(f"{start}.{_text(json.dumps(claims | {'sub': 'mailto:x'}).encode())}.{end.partition('.')[2]}")
 
     @pytest.mark.parametrize("code", [404, 410])
-    def test_a_browser_that_is_gone_is_forgotten(self, push: Delivery, service: PushService, code: int) -> None:
+    def test_a_browser_that_is_gone_is_forgotten(self, push: AlertMessage, service: PushService, code: int) -> None:
         service.code = code
         run()
         push.refresh_from_db()
@@ -282,7 +281,7 @@ class TestPush:
         assert PushAddress.objects.count() == 0
 
     @pytest.mark.parametrize("code", [500, 503])
-    def test_a_service_in_trouble_is_asked_again(self, push: Delivery, service: PushService, code: int) -> None:
+    def test_a_service_in_trouble_is_asked_again(self, push: AlertMessage, service: PushService, code: int) -> None:
         service.code = code
         run()
         push.refresh_from_db()
@@ -293,7 +292,7 @@ class TestPush:
         assert push.sent_at is not None
         assert push.attempts == 2
 
-    def test_a_service_that_asks_for_patience_gets_it(self, push: Delivery, service: PushService) -> None:
+    def test_a_service_that_asks_for_patience_gets_it(self, push: AlertMessage, service: PushService) -> None:
         service.code, service.headers = 429, {"Retry-After": "600"}
         run()
         push.refresh_from_db()
@@ -314,28 +313,28 @@ class TestPush:
         """Both forms of RFC 9110, 10.2.3."""
         assert sending.patience(said, dated) == wait
 
-    def test_a_date_in_the_answer_is_held_to(self, push: Delivery, service: PushService) -> None:
+    def test_a_date_in_the_answer_is_held_to(self, push: AlertMessage, service: PushService) -> None:
         soon = datetime.now(tz=UTC) + timedelta(minutes=30)
         service.code, service.headers = 503, {"Retry-After": format_datetime(soon, usegmt=True)}
         run()
         push.refresh_from_db()
         assert timedelta(minutes=29) < push.due_at - MORNING <= timedelta(minutes=31)
 
-    def test_refused_for_good(self, push: Delivery, service: PushService) -> None:
+    def test_refused_for_good(self, push: AlertMessage, service: PushService) -> None:
         service.code = 403
         run()
         push.refresh_from_db()
         assert (push.failed_at, push.answer_words) == (MORNING, "127.0.0.1 says 403.")
         assert PushAddress.objects.count() == 1
 
-    def test_it_is_sent_nowhere_else(self, push: Delivery, service: PushService) -> None:
+    def test_it_is_sent_nowhere_else(self, push: AlertMessage, service: PushService) -> None:
         service.code, service.headers = 307, {"Location": f"http://127.0.0.1:{service.server_port}/inside"}
         run()
         push.refresh_from_db()
         assert push.sent_at is None
         assert len(service.got) == 1
 
-    def test_without_a_key(self, push: Delivery, settings: Any, tmp_path: Any) -> None:
+    def test_without_a_key(self, push: AlertMessage, settings: Any, tmp_path: Any) -> None:
         settings.PUSH_KEY, settings.DATA_DIR = "", tmp_path
         run()
         push.refresh_from_db()
@@ -349,14 +348,14 @@ class TestOneAfterAnother:
         escalation.tell_next(at=MORNING + 30 * MINUTE)
         see(alert=alert, by=nephrologist, at=MORNING + 30 * MINUTE)
         run(MORNING + 31 * MINUTE)
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert (row.dropped_at, row.sent_at) == (MORNING + 31 * MINUTE, None)
         assert mail.outbox == []
 
     def test_a_fault_of_ours_does_not_stop_the_others(self, nurse: User) -> None:
         first, second = a_message(nurse), a_message(nurse)
 
-        def send(row: Delivery) -> Answer:
+        def send(row: AlertMessage) -> Answer:
             if row.pk == first.pk:
                 raise RuntimeError("broken")
             return Answer(sent=True, code="mail_taken")
@@ -371,14 +370,14 @@ class TestOneAfterAnother:
         a_message(nurse)
         seen: list[datetime] = []
 
-        def die(row: Delivery) -> Answer:
-            seen.append(Delivery.objects.get().due_at)
+        def die(row: AlertMessage) -> Answer:
+            seen.append(AlertMessage.objects.get().due_at)
             raise KeyboardInterrupt
 
         with pytest.raises(KeyboardInterrupt):
             delivery.deliver_due(die, now=lambda: MORNING)
         assert seen == [MORNING + MINUTE]
-        assert Delivery.objects.due(MORNING + MINUTE).count() == 1
+        assert AlertMessage.objects.due(MORNING + MINUTE).count() == 1
 
 
 @pytest.mark.django_db(transaction=True)
@@ -400,7 +399,7 @@ def test_two_workers_send_each_message_once(nurse: User) -> None:
         thread.start()
     for thread in threads:
         thread.join(timeout=20)
-    assert sorted(sent) == sorted(Delivery.objects.values_list("pk", flat=True))
+    assert sorted(sent) == sorted(AlertMessage.objects.values_list("pk", flat=True))
 
 
 class TestCommands:

@@ -9,9 +9,8 @@ from datetime import datetime, time, timedelta
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from alerts.models import Alert
+from alerts.models import Absence, Alert, AlertMessage, PushAddress, RotaTurn, Routine
 from alerts.models.choices import Channel, Urgency
-from alerts.models.rota_and_messages import Absence, Delivery, PushAddress, RotaTurn, Routine
 from alerts.services import acting, escalation
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Role, Unit, User
@@ -32,7 +31,7 @@ def team(unit: Unit) -> list[User]:
 
 
 def told() -> list[str]:
-    return [row.to.name for row in Delivery.objects.order_by("made_at", "pk")]
+    return [row.to.name for row in AlertMessage.objects.order_by("made_at", "pk")]
 
 
 class TestOrder:
@@ -74,7 +73,7 @@ class TestTelling:
         step = alert.steps.last()
         assert step is not None
         assert (step.kind, step.who, step.to) == ("told", None, team[0])
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert (row.alert, row.waiting_since, row.channel, row.due_at) == (alert, MORNING, "email", row.made_at)
 
     def test_then_the_next_and_nobody_twice(self, team: list[User], ana: Patient) -> None:
@@ -131,7 +130,7 @@ class TestTelling:
     def test_whoever_was_not_reached_for_good_holds_nothing_up(self, team: list[User], ana: Patient) -> None:
         made_alert(ana)
         escalation.tell_next(at=MORNING + 30 * MINUTE)
-        Delivery.objects.update(failed_at=MORNING + 31 * MINUTE)
+        AlertMessage.objects.update(failed_at=MORNING + 31 * MINUTE)
         assert escalation.tell_next(at=MORNING + 32 * MINUTE) == 1
         assert told() == ["Bo", "Al"]
 
@@ -143,7 +142,8 @@ class TestTelling:
             )
         made_alert(ana)
         escalation.tell_next(at=MORNING + 30 * MINUTE)
-        assert [row.channel for row in Delivery.objects.order_by("pk")] == [Channel.EMAIL, Channel.PUSH, Channel.PUSH]
+        channels = list(AlertMessage.objects.order_by("pk").values_list("channel", flat=True))
+        assert channels == [Channel.EMAIL, Channel.PUSH, Channel.PUSH]
         assert steps_of(ana) == ["opened", "told"]
 
     def test_what_came_back_is_told_anew(self, team: list[User], ana: Patient) -> None:
@@ -156,7 +156,7 @@ class TestTelling:
     def test_the_same_message_twice_is_against_the_databases_rule(self, team: list[User], ana: Patient) -> None:
         made_alert(ana)
         escalation.tell_next(at=MORNING + 30 * MINUTE)
-        twin = Delivery.objects.get()
+        twin = AlertMessage.objects.get()
         twin.pk = None
         with pytest.raises(IntegrityError, match="delivery_once"), transaction.atomic():
             twin.save(force_insert=True)

@@ -10,9 +10,8 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
-from alerts.models import Alert, AlertStep
+from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import Outcome, StepKind
-from alerts.models.rota_and_messages import Routine
 from alerts.services import acting
 from alerts.showing.telling import sentence_of, step_words
 from homedialysis.accounts.models import Role, User

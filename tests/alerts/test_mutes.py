@@ -12,8 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from alerts.models import Alert, RecordJudgement
-from alerts.models.mutes_and_replays import Mute
+from alerts.models import Alert, Mute, RecordJudgement
 from alerts.rules import RULES
 from alerts.services.muting import NotMuted, lift, mute, mutes_of
 from homedialysis.accounts.models import Role, User

@@ -12,8 +12,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from alerts.models import Alert, PendingEvaluation
-from alerts.models.rota_and_messages import Routine
+from alerts.models import Alert, PendingEvaluation, Routine
 from alerts.rules import RULES
 from alerts.services import news, outbox
 from alerts.services.evaluation import evaluate_pending

@@ -6,8 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from alerts.models import Alert
-from alerts.models.mutes_and_replays import Mute
+from alerts.models import Alert, Mute
 from alerts.services import acting
 from alerts.services.quality import Quality, RuleQuality, quality_between
 from homedialysis.accounts.models import User

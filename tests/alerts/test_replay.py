@@ -13,9 +13,8 @@ from django.test import Client
 from django.urls import reverse
 
 from alerts import tasks
-from alerts.models import Alert, PendingEvaluation, RecordJudgement
+from alerts.models import Alert, PendingEvaluation, RecordJudgement, Replay, ReplayChunk
 from alerts.models.choices import ReplayState
-from alerts.models.mutes_and_replays import Replay, ReplayChunk
 from alerts.services import replaying, waking
 from alerts.services.evaluation import evaluate_pending
 from homedialysis.accounts.models import User

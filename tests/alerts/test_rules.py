@@ -11,7 +11,7 @@ from alerts.limits.book import LimitBook
 from alerts.models import Limit
 from alerts.models.choices import Urgency
 from alerts.rules import BY_KEY
-from alerts.rules.base import History, Night
+from alerts.rules.base import History, JudgedNight
 from alerts.rules.evidence_kinds import label_of_evidence
 from alerts.rules.remarks import remark_words
 from alerts.rules.wording import days_of
@@ -132,7 +132,7 @@ class TestNoted:
 class TestPassed:
     """A rule counts as over after some nights inside, by a margin where it has one."""
 
-    def words(self, key: str, *nights: Night) -> str:
+    def words(self, key: str, *nights: JudgedNight) -> str:
         passed = BY_KEY[key].passed(history(*nights), nights[0].record.night)
         return remark_words(passed) if passed else ""
 
@@ -200,7 +200,7 @@ class TestTrends:
     ids=["once", "cut short", "again"],
 )
 def test_a_home_without_power_or_water_wants_a_call_when_it_cannot_be_relied_on(
-    nights: list[Night], urgency: Urgency | None
+    nights: list[JudgedNight], urgency: Urgency | None
 ) -> None:
     (seen,) = BY_KEY["power_or_water"].see(history(*nights), NOW)
     assert seen.urgency == urgency

@@ -12,9 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from scipy import stats
 
-from alerts.models import Alert
-from alerts.models.mutes_and_replays import Mute
-from alerts.models.rota_and_messages import Absence, Delivery, PushAddress, RotaTurn, Routine
+from alerts.models import Absence, Alert, AlertMessage, Mute, PushAddress, RotaTurn, Routine
 from alerts.services import acting, quality
 from alerts.showing.pictures import picture_of
 from homedialysis.accounts.models import User
@@ -71,14 +69,14 @@ class TestRota:
 
 class TestMessages:
     @pytest.fixture
-    def failed(self, nurse: User) -> Delivery:
+    def failed(self, nurse: User) -> AlertMessage:
         at = timezone.now()
-        found: Delivery = Delivery.objects.create(
+        found: AlertMessage = AlertMessage.objects.create(
             to=nurse, channel="email", made_at=at, due_at=at, failed_at=at, attempts=1, answer="550 No such mailbox"
         )
         return found
 
-    def test_a_failure_is_shown_everywhere_until_it_is_read(self, failed: Delivery, nurse_client: Client) -> None:
+    def test_a_failure_is_shown_everywhere_until_it_is_read(self, failed: AlertMessage, nurse_client: Client) -> None:
         banner = reverse("alerts:heartbeat")
         assert "1 message to staff did not arrive" in text_of(nurse_client.get(banner))
         assert "550 No such mailbox" in text_of(nurse_client.get(MESSAGES))
@@ -88,7 +86,7 @@ class TestMessages:
 
     def test_a_test_to_oneself(self, nurse_client: Client, nurse: User) -> None:
         nurse_client.post(reverse("alerts:test-message"))
-        row = Delivery.objects.get()
+        row = AlertMessage.objects.get()
         assert (row.to, row.alert, row.channel) == (nurse, None, "email")
 
     @pytest.mark.parametrize("count", [1, 5])
@@ -97,7 +95,7 @@ class TestMessages:
     ) -> None:
         alert, at = made_alert(ana), timezone.now()
         for number in range(count):
-            Delivery.objects.create(
+            AlertMessage.objects.create(
                 alert=alert, waiting_since=at + number * DAY, to=nurse, channel="email", made_at=at, due_at=at
             )
         with django_assert_max_num_queries(14):

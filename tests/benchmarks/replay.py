@@ -96,7 +96,7 @@ def make_patients(counts: list[int]) -> list[Any]:
 
 def run_of(patients: list[Any], nurse: Any) -> Any:
     """A run whose chunks are those of these patients only."""
-    from alerts.models.mutes_and_replays import Replay
+    from alerts.models import Replay
     from alerts.services import replaying
 
     Replay.objects.update(state="done")

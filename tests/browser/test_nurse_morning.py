@@ -13,10 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from alerts.models import Alert
+from alerts.models import Alert, AlertMessage, Call, Mute, RotaTurn
 from alerts.models.choices import Urgency
-from alerts.models.mutes_and_replays import Mute
-from alerts.models.rota_and_messages import Call, Delivery, RotaTurn
 from alerts.services import acting, push_keys
 from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
 from homedialysis.accounts.models import OpeningHours, User
@@ -287,7 +285,7 @@ def test_pages_have_no_accessibility_fault(
     acting.close(
         alerts=Alert.objects.filter(patient=five[2]), by=nephrologist, outcome="known", words="Agreed.", at=now
     )
-    Delivery.objects.create(to=nurse, channel="email", made_at=now, due_at=now, failed_at=now, answer="550 no")
+    AlertMessage.objects.create(to=nurse, channel="email", made_at=now, due_at=now, failed_at=now, answer="550 no")
     addresses = [reverse(f"alerts:{name}") for name in ("triage", "handover", "quality", "rota", "deliveries")]
     addresses += [reverse(f"alerts:{name}", args=[five[0].pk]) for name in ("bundle", "timeline")]
     addresses += [reverse("alerts:triage") + "?aside=1", reverse("alerts:detail", args=[alert.pk])]

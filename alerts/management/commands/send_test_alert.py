@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from alerts.models.rota_and_messages import Delivery
+from alerts.models import AlertMessage
 from alerts.services import delivery, sending
 from alerts.services.escalation import send_test
 from homedialysis.accounts.models import BEDSIDE_ROLES, User
@@ -29,7 +29,7 @@ class Command(BaseCommand):
         if not all(done):
             raise CommandError("Not everything was sent.")
 
-    def _sent(self, row: Delivery) -> bool:
+    def _sent(self, row: AlertMessage) -> bool:
         claimed = delivery.claim(at=timezone.now(), only=row)
         if claimed is None:
             self.stdout.write(f"{row}: a worker has it; see the page of messages.")

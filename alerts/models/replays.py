@@ -1,49 +1,38 @@
-"""What the rules need beside the alerts: mutes, and the work of judging history again.
-
-`alerts.models` imports this module, so that Django finds these too.
-"""
+"""The work of judging history again: a run and its chunks."""
 
 from __future__ import annotations
 
-from typing import ClassVar
+from datetime import datetime
+from typing import ClassVar, Self
 
-import pgtrigger
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import ReplayState
-from alerts.models.querysets import ChunkQuerySet
 from sessions.models import Patient
 from sessions.models.querysets import StaffOnlyQuerySet
 
+MOST_CHUNK_ATTEMPTS = 4
+"""How often a chunk of history is tried before people have to look."""
 
-class Mute(models.Model):
-    """A rule that opens nothing for one patient until a time, and why. Rows are only ever added: the newest holds.
 
-    A row without `until` says that the rule is heard again from then on.
-    """
+class ChunkQuerySet(models.QuerySet["ReplayChunk"]):
+    def open(self) -> Self:
+        """Not done, of a run that goes on, and not given up."""
+        return self.filter(done_at=None, replay__state=ReplayState.RUNNING, attempts__lt=MOST_CHUNK_ATTEMPTS)
 
-    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="mutes")
-    rule = models.CharField(max_length=40)
-    since = models.DateTimeField()
-    until = models.DateTimeField(null=True, blank=True)
-    why = models.TextField()
-    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    def given_up(self) -> Self:
+        """Failed as often as a chunk may, and waiting for nobody any more."""
+        return self.filter(done_at=None, attempts__gte=MOST_CHUNK_ATTEMPTS)
 
-    objects = StaffOnlyQuerySet.as_manager()
+    def due(self, at: datetime) -> Self:
+        return self.open().filter(due_at__lte=at).order_by("due_at", "pk")
 
-    class Meta:
-        ordering: ClassVar = ["-since", "-pk"]
-        indexes: ClassVar = [models.Index(fields=["patient", "rule", "-since"], name="mute_of_patient")]
-        constraints: ClassVar = [
-            models.CheckConstraint(name="mute_until_after_since", condition=Q(until=None) | Q(until__gt=F("since"))),
-        ]
-        triggers: ClassVar = [pgtrigger.Protect(name="mute_append_only", operation=pgtrigger.Update | pgtrigger.Delete)]
-
-    def __str__(self) -> str:
-        return f"{self.rule} from {self.since:%Y-%m-%d}"
+    def claimed(self) -> Self:
+        """Lock these rows for this worker and pass over those another worker holds."""
+        return self.select_for_update(skip_locked=True, of=("self",), no_key=True)
 
 
 class Replay(models.Model):
