@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
-from alerts.services.limit_preview import preview
 from django.test import Client
 from django.urls import reverse
 
@@ -19,6 +18,7 @@ from alerts.models import Alert, RecordJudgement
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
 from alerts.rules.rule_kinds import of_readings, outside
+from alerts.services.limit_preview import preview
 from alerts.services.limit_setting import limit_row, set_limit
 from alerts.services.muting import mute
 from dosing.science.sources import Status
