@@ -71,15 +71,16 @@ class TestMessages:
     @pytest.fixture
     def failed(self, nurse: User) -> AlertMessage:
         at = timezone.now()
+        answer = {"code": "mail_said", "parts": {"code": 550, "words": "No such mailbox"}}
         found: AlertMessage = AlertMessage.objects.create(
-            to=nurse, channel="email", made_at=at, due_at=at, failed_at=at, attempts=1, answer="550 No such mailbox"
+            to=nurse, channel="email", made_at=at, due_at=at, failed_at=at, attempts=1, answer=answer
         )
         return found
 
     def test_a_failure_is_shown_everywhere_until_it_is_read(self, failed: AlertMessage, nurse_client: Client) -> None:
         banner = reverse("alerts:heartbeat")
         assert "1 message to staff did not arrive" in text_of(nurse_client.get(banner))
-        assert "550 No such mailbox" in text_of(nurse_client.get(MESSAGES))
+        assert "550: No such mailbox" in text_of(nurse_client.get(MESSAGES))
         nurse_client.post(reverse("alerts:failures-read"), {"delivery": [failed.pk, "x"]})
         assert "did not arrive" not in text_of(nurse_client.get(banner))
         assert "read by Nurse Kim" in text_of(nurse_client.get(MESSAGES))
@@ -273,7 +274,7 @@ class TestPicture:
         assert picture.dots[-1].y < picture.limit.y < picture.usual.y, "upwards is more"
         assert abs(picture.limit.text_y - picture.usual.text_y) >= 12
         expected = (
-            "UF rate, 7 treatments from 3 Mar to 9 Mar, from 8 to 13 mL/kg/h, the last 13, limit 10, usual before 8.5."
+            "UF rate, 7 treatments from 3 Mar to 9 Mar, from 8 to 13 mL/kg/h, the last 13. Limit 10. Usual before 8.5."
         )
         assert picture.words == expected
 

@@ -285,7 +285,7 @@ def test_pages_have_no_accessibility_fault(
     acting.close(
         alerts=Alert.objects.filter(patient=five[2]), by=nephrologist, outcome="known", words="Agreed.", at=now
     )
-    AlertMessage.objects.create(to=nurse, channel="email", made_at=now, due_at=now, failed_at=now, answer="550 no")
+    AlertMessage.objects.create(to=nurse, channel="email", made_at=now, due_at=now, failed_at=now, answer={})
     addresses = [reverse(f"alerts:{name}") for name in ("triage", "handover", "quality", "rota", "deliveries")]
     addresses += [reverse(f"alerts:{name}", args=[five[0].pk]) for name in ("bundle", "timeline")]
     addresses += [reverse("alerts:triage") + "?aside=1", reverse("alerts:detail", args=[alert.pk])]
