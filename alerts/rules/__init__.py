@@ -16,7 +16,8 @@ from alerts.rules import (
 from alerts.rules.base import Rule
 
 RULES_VERSION = "2"
-"""Raised whenever a rule says something else of the same nights: it is kept with each judgement, and tells which are old."""
+"""Raised whenever a rule says something else of the same nights: it is kept with each judgement, and tells which are
+old."""
 
 RULES: tuple[Rule, ...] = (
     *safety.RULES,

@@ -2,7 +2,8 @@
 
 Everything that lists them reads this: columns of the models, the API's document and its schema, refusals, the phone's
 screens and its paper page (by way of the kit), the printed flow sheet, the tables of a night, FHIR, the take-out, the
-rows that rules look at, the API's examples and the demo. A number added here needs one migration, and the words of its label.
+rows that rules look at, the API's examples and the demo. A number added here needs one migration, and the words of its
+label.
 
 Ranges are common practice, no source: they judge typing, never a patient. Limits that call a nurse live in `alerts`.
 LOINC codes: pulse, temperature and the bare systolic and diastolic pressure are those of FHIR R4's vital-signs
