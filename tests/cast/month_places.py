@@ -71,7 +71,7 @@ def treatments_done(places: Places, month: str, board: dict[str, Shown]) -> Said
     of_api = [each for each in places.records if each["night"].startswith(month)]
     return {
         "review": written(done),
-        "page of the number": written(next(text for what, text in explained.items() if what.startswith("delivered"))),
+        "page of the number": written(next(text for what, text in explained.items() if what == "Treatments done")),
         "API": whole(len(of_api)),
         "FHIR": whole(len(list(_procedures(places, month)))),
         "board, times prescribed": _rounded(board["nights"], asked),
