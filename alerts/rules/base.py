@@ -147,7 +147,7 @@ class History:
     """A patient's nights since a moment, oldest first, and what was ordered meanwhile.
 
     night_before: of the last treatment before all of these; bloods: results drawn meanwhile, oldest first;
-    around: None where it was not looked at; course: finished nights of a longer time, for trends, oldest first.
+    surroundings: None where they were not looked at; course: finished nights of a longer time, for trends, in order.
     """
 
     patient: Patient
@@ -158,7 +158,7 @@ class History:
     prescriptions: Sequence[Prescription] = ()
     night_before: date | None = None
     bloods: Sequence[BloodResult] = ()
-    around: Surroundings | None = None
+    surroundings: Surroundings | None = None
     course: Sequence[Point] = ()
 
     @property

@@ -38,18 +38,18 @@ def overdue(
     """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
-        if history.around is None:
+        if history.surroundings is None:
             return
         held = history.limits.at(limit, at)
         today = at.astimezone(history.zone).date()
-        for each in history.around.due:
+        for each in history.surroundings.due:
             if each.kind in kinds and (today - each.due_on).days > held.value:
                 yield _seen(history, each, held)
 
     def not_judged(history: History) -> Iterator[NotJudged]:
-        if history.around is None:
+        if history.surroundings is None:
             yield NotJudged(None, Remark("not_looked_at"))
-        elif not any(each.kind in kinds for each in history.around.due):
+        elif not any(each.kind in kinds for each in history.surroundings.due):
             yield NotJudged(None, Remark(UNSET))
 
     return Rule(

@@ -133,11 +133,11 @@ def _in_force(history: History, at: datetime) -> Prescription | None:
 def _not_read(history: History, at: datetime) -> Iterator[Seen]:
     """A changed prescription that nobody at the bedside has acknowledged in time."""
     ordered = _in_force(history, at)
-    if ordered is None or history.around is None or ordered.version == 1 or _never_told(history):
+    if ordered is None or history.surroundings is None or ordered.version == 1 or _never_told(history):
         return
     held = history.limits.at("acknowledge_hours", at)
     begins = max(ordered.signed_at, ordered.in_force.lower)
-    if ordered.pk in history.around.acknowledged or at - begins <= held.value * HOUR:
+    if ordered.pk in history.surroundings.acknowledged or at - begins <= held.value * HOUR:
         return
     on = begins.astimezone(history.zone).date()
     yield Seen("not_acknowledged", (Evidence("prescription", begins, on, place=str(ordered.version)),), held)
@@ -183,7 +183,7 @@ NOT_ACKNOWLEDGED = Rule(
 
 
 def _short(history: History) -> list[Stock]:
-    return [each for each in history.around.stock if each.short] if history.around else []
+    return [each for each in history.surroundings.stock if each.short] if history.surroundings else []
 
 
 def _see_stock(history: History, at: datetime) -> Iterator[Seen]:
@@ -218,12 +218,12 @@ def _cover_words(seen: Seen) -> str:
 
 
 def _never_counted(history: History) -> Iterator[NotJudged]:
-    if history.around is None:
+    if history.surroundings is None:
         yield NotJudged(None, Remark("supplies_not_looked_at"))
-    elif not history.around.stock:
+    elif not history.surroundings.stock:
         yield NotJudged(None, Remark("no_list"))
     else:
-        for each in history.around.stock:
+        for each in history.surroundings.stock:
             if each.days is None:
                 yield NotJudged(None, Remark("cover_unknown", {"item": each.item.name, "why": each.why}))
 

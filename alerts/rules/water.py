@@ -66,13 +66,13 @@ CHLORINE_ACTION = _chlorine(
 
 
 def _limit_of(history: History, test: WaterTest) -> WaterLimit | None:
-    edition = history.around.edition if history.around else ""
+    edition = history.surroundings.edition if history.surroundings else ""
     return LIMITS.get((edition, test.fluid, test.kind))
 
 
 def grade(history: History, test: WaterTest) -> Grade | None:
     """Of one result; None where the edition holds no figure or the method was too coarse."""
-    edition = history.around.edition if history.around else ""
+    edition = history.surroundings.edition if history.surroundings else ""
     found = classify(
         quantity=test.kind,
         fluid=test.fluid,
@@ -84,7 +84,7 @@ def grade(history: History, test: WaterTest) -> Grade | None:
 
 
 def _samples(history: History) -> list[WaterTest]:
-    return [test for test in history.around.water if test.kind in SAMPLES] if history.around else []
+    return [test for test in history.surroundings.water if test.kind in SAMPLES] if history.surroundings else []
 
 
 def _since_clean(history: History, kind: str, place: str) -> list[WaterTest]:
@@ -112,7 +112,7 @@ def _seen_quality(history: History, tests: list[WaterTest]) -> Seen:
         parts={
             "failed": failed,
             "level": limit.limit if failed else limit.action or limit.limit,
-            "edition": history.around.edition if history.around else "",
+            "edition": history.surroundings.edition if history.surroundings else "",
         },
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )

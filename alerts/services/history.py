@@ -94,7 +94,7 @@ def histories_of(
             prescriptions=orders[patient.pk],
             night_before=before.get(patient.pk),
             bloods=bloods[patient.pk],
-            around=around.get(patient.pk),
+            surroundings=around.get(patient.pk),
             course=courses.get(patient.pk, ()),
         )
         for patient in patients

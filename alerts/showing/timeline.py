@@ -42,7 +42,7 @@ NOON = time(12)
 
 
 @dataclass(frozen=True, slots=True)
-class Happening:
+class MomentOnTheLine:
     """Something that happened. lane: a key of LANES; link: the page that tells more, or ""."""
 
     at: datetime
@@ -60,7 +60,7 @@ class TimeLine:
     """The nights and everything beside them, oldest first."""
 
     nights: Sequence[ComputedNight]
-    moments: Sequence[Happening]
+    moments: Sequence[MomentOnTheLine]
 
 
 def time_line_of(patient: Patient, *, since: datetime, until: datetime, zone: ZoneInfo, link: Any) -> TimeLine:
@@ -77,22 +77,22 @@ def time_line_of(patient: Patient, *, since: datetime, until: datetime, zone: Zo
     return TimeLine(nights, sorted(inside, key=lambda moment: (moment.at, moment.lane)))
 
 
-def _alerts(patient: Patient, since: datetime, until: datetime, link: Any) -> Iterator[Happening]:
+def _alerts(patient: Patient, since: datetime, until: datetime, link: Any) -> Iterator[MomentOnTheLine]:
     for alert in Alert.objects.filter(patient=patient, opened_at__gte=since, opened_at__lt=until):
         parts = {"title": title_of(alert), "outcome": alert.get_outcome_display()}
         words = gettext("%(title)s (open)") if alert.is_open else gettext("%(title)s (closed: %(outcome)s)")
-        yield Happening(alert.opened_at, "alerts", words % parts, link(alert))
+        yield MomentOnTheLine(alert.opened_at, "alerts", words % parts, link(alert))
 
 
-def _prescriptions(patient: Patient) -> Iterator[Happening]:
+def _prescriptions(patient: Patient) -> Iterator[MomentOnTheLine]:
     orders = list(Prescription.objects.filter(patient=patient).select_related("dialyser").order_by("version"))
     if orders:
         words = gettext("Prescription %(version)s") % {"version": orders[0].version}
-        yield Happening(orders[0].in_force.lower, "prescription", words)
+        yield MomentOnTheLine(orders[0].in_force.lower, "prescription", words)
     for before, after in itertools.pairwise(orders):
         changed = ", ".join(_differences(before, after)) or gettext("no figure changed")
         words = gettext("Prescription %(version)s: %(changed)s") % {"version": after.version, "changed": changed}
-        yield Happening(after.in_force.lower, "prescription", words)
+        yield MomentOnTheLine(after.in_force.lower, "prescription", words)
 
 
 def _differences(before: Prescription, after: Prescription) -> Iterator[str]:
@@ -111,26 +111,26 @@ def _shown(value: Any) -> str:
     return plain(value) if isinstance(value, float | int) else str(value)
 
 
-def _bloods(patient: Patient, since: datetime, until: datetime) -> Iterator[Happening]:
+def _bloods(patient: Patient, since: datetime, until: datetime) -> Iterator[MomentOnTheLine]:
     """One moment for each drawing."""
     rows = BloodResult.objects.filter(patient=patient, drawn_at__gte=since, drawn_at__lt=until).order_by("drawn_at")
     for drawn_at, results in itertools.groupby(rows, key=lambda row: row.drawn_at):
         names = sorted({str(row.get_analyte_display()) for row in results})
-        yield Happening(drawn_at, "bloods", gettext("Bloods: %(names)s") % {"names": ", ".join(names)})
+        yield MomentOnTheLine(drawn_at, "bloods", gettext("Bloods: %(names)s") % {"names": ", ".join(names)})
 
 
-def _access(patient: Patient, zone: ZoneInfo) -> Iterator[Happening]:
+def _access(patient: Patient, zone: ZoneInfo) -> Iterator[MomentOnTheLine]:
     for access in VascularAccess.objects.filter(patient=patient):
-        yield Happening(
+        yield MomentOnTheLine(
             _noon(access.created_on, zone), "access", gettext("Access made: %(access)s") % {"access": access}
         )
         if access.abandoned_on:
-            yield Happening(
+            yield MomentOnTheLine(
                 _noon(access.abandoned_on, zone), "access", gettext("Access given up: %(access)s") % {"access": access}
             )
 
 
-def _techniques(nights: Sequence[ComputedNight]) -> Iterator[Happening]:
+def _techniques(nights: Sequence[ComputedNight]) -> Iterator[MomentOnTheLine]:
     """Where the needles' size changes with the prescription that a night was treated by."""
     sized = [night for night in nights if night.prescription and night.prescription.needle_gauge]
     for before, after in itertools.pairwise(sized):
@@ -138,7 +138,7 @@ def _techniques(nights: Sequence[ComputedNight]) -> Iterator[Happening]:
         if old and new and old.needle_gauge != new.needle_gauge:
             parts = {"before": old.needle_gauge, "after": new.needle_gauge}
             words = gettext("Needles %(before)s G to %(after)s G, first used") % parts
-            yield Happening(after.record.started_at, "access", words)
+            yield MomentOnTheLine(after.record.started_at, "access", words)
 
 
 def _noon(day: date, zone: ZoneInfo) -> datetime:
@@ -187,7 +187,7 @@ def _pressures(nights: Sequence[ComputedNight]) -> Iterator[dict[str, Any]]:
         }
 
 
-def _lane(name: str, moments: Iterable[Happening]) -> dict[str, Any]:
+def _lane(name: str, moments: Iterable[MomentOnTheLine]) -> dict[str, Any]:
     own = [moment for moment in moments if moment.lane == name]
     return {
         "type": "scatter",
@@ -204,7 +204,7 @@ def _lane(name: str, moments: Iterable[Happening]) -> dict[str, Any]:
     }
 
 
-def _through(moment: Happening) -> dict[str, Any]:
+def _through(moment: MomentOnTheLine) -> dict[str, Any]:
     at = moment.at.isoformat()
     line = {"color": COLOURS[moment.lane], "width": 1, "dash": "dot"}
     return {"type": "line", "xref": "x", "yref": "paper", "x0": at, "x1": at, "y0": 0, "y1": 1, "line": line}

@@ -23,14 +23,14 @@ from dosing.science.kinetics_fit import Fit, fit
 from dosing.science.observations import Observations
 from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, ReasonArray, answered
-from dosing.science.schedule import Patient, Schedule, ScheduleRows, batch_shape, flat, rows_of, weekly_starts
+from dosing.science.schedule import PatientParameters, Schedule, ScheduleRows, batch_shape, flat, rows_of, weekly_starts
 from dosing.science.steady import Steady, answerable, chunks, put, states_at, steady_cycle, told
 
 __all__ = [
     "Curve",
     "Fit",
     "Observations",
-    "Patient",
+    "PatientParameters",
     "Schedule",
     "SteadyWeek",
     "concentration_curve",
@@ -168,17 +168,17 @@ def _why_of_places(schedule: Schedule, why: ReasonArray, places: int) -> ReasonA
     return why_each
 
 
-def weekly_steady_state(*, schedule: Schedule, patient: Patient) -> SteadyWeek:
+def weekly_steady_state(*, schedule: Schedule, patient: PatientParameters) -> SteadyWeek:
     """The steady state of a repeating schedule in the two-pool, variable-volume urea model.
 
-    schedule, patient: see `Schedule` and `Patient` for symbols, units and ranges; one or many of each, shapes
+    schedule, patient: see `Schedule` and `PatientParameters` for symbols, units and ranges; one or many of each, shapes
     broadcast. ScheduleRows outside the ranges are unknown and say why; the others are answered.
     Relative error below 1e-9 in the stated ranges, near 1e-13 for usual prescriptions; the tests compare with
     a general solver. Real weeks are not steady: this is what a prescription leads to.
 
     >>> thrice = Schedule(starts=weekly_starts(days=[0, 2, 4], at=8), hours=4, koa=800, blood_flow=300,
     ...                   dialysate_flow=500)
-    >>> week = weekly_steady_state(schedule=thrice, patient=Patient(volume=35, generation=5.35/28.0134,
+    >>> week = weekly_steady_state(schedule=thrice, patient=PatientParameters(volume=35, generation=5.35/28.0134,
     ...                                                             fluid_gain=1.44))
     >>> round(week.standard_ktv.number, 4)
     2.4561
@@ -201,7 +201,7 @@ def weekly_steady_state(*, schedule: Schedule, patient: Patient) -> SteadyWeek:
     return SteadyWeek(**told_rows, **told_each)
 
 
-def concentration_curve(*, schedule: Schedule, patient: Patient, hours: ArrayLike) -> Curve:
+def concentration_curve(*, schedule: Schedule, patient: PatientParameters, hours: ArrayLike) -> Curve:
     """Urea in both pools at chosen times of the steady week.
 
     hours: from the start of the cycle, shape (times,) or (..., times); any time, the cycle repeats. At the
@@ -209,7 +209,7 @@ def concentration_curve(*, schedule: Schedule, patient: Patient, hours: ArrayLik
     Ranges, errors and source: `weekly_steady_state`.
 
     >>> nights = Schedule(starts=[22], hours=8, cycle_days=2, clearance=160)
-    >>> patient = Patient(volume=35, generation=0.19)
+    >>> patient = PatientParameters(volume=35, generation=0.19)
     >>> curve = concentration_curve(schedule=nights, patient=patient, hours=[22, 30])
     >>> curve.plasma.value.round(2).tolist()
     [15.39, 2.89]

@@ -27,7 +27,7 @@ from dosing.science.results import Check, FloatArray, Measure, ReasonArray, answ
 from dosing.science.schedule import (
     MOST_GAIN,
     MOST_VOLUMES,
-    Patient,
+    PatientParameters,
     Schedule,
     ScheduleRows,
     batch_shape,
@@ -51,7 +51,7 @@ SETTLED = 1e-9
 _PROBE = 1e-6
 _AS_GIVEN = Reason("kidney_as_given")
 _LEAST, _MOST = 5.0, 250.0
-"""[L] between which the search looks; answers outside the range of `Patient` are refused afterwards."""
+"""[L] between which the search looks; answers outside the range of `PatientParameters` are refused afterwards."""
 _KIDNEY = (1e-3, 60.0)
 """[mL/min] the same for the clearance of the kidney."""
 
@@ -78,9 +78,9 @@ class Fit:
     steps: NDArray[np.intp]
     """steps taken by the search; 0 where none was made"""
 
-    def patient(self, *, observations: Observations) -> Patient:
+    def patient(self, *, observations: Observations) -> PatientParameters:
         """The fitted patient, for `weekly_steady_state`; where the fit is unknown, so will be the week."""
-        return Patient(
+        return PatientParameters(
             volume=self.volume.value,
             generation=self.generation.value,
             kidney_clearance=self.kidney_clearance.value,

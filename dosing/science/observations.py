@@ -11,7 +11,7 @@ from dosing.science import sources as k
 from dosing.science.checks import above_zero, within
 from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray
-from dosing.science.schedule import Patient, Schedule, ScheduleRows, batch_shape, flat
+from dosing.science.schedule import PatientParameters, Schedule, ScheduleRows, batch_shape, flat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -22,7 +22,7 @@ class Observations:
     pre, post: urea of PLASMA as the laboratory reports it, before and after [mmol/L], (..., pairs). A pair
         with a NaN in it is left out. The sample after is one that recirculation does not dilute (slow flow).
     post_delay: minutes from the end of treatment to the sample after, 0 to 120.
-    fluid_gain [L/day], exchange, extracellular_share: as in `Patient`.
+    fluid_gain [L/day], exchange, extracellular_share: as in `PatientParameters`.
     kidney_clearance: known residual clearance of plasma WATER [mL/min]; unused where urine was collected.
     urine_urea: urea in the whole collection [mmol]; collection_start: hours from the start of the cycle;
         collection_hours: its length, 6 to 96.
@@ -106,10 +106,10 @@ def observation_problems(r: ScheduleRows, seen: ObservedRows) -> list[Check]:
     return checks + within(0.001, 0.5, error_of_the_urine=seen.urine_error)
 
 
-def shape_of_fit(observations: Observations, schedule: Schedule) -> tuple[tuple[int, ...], int, Patient]:
+def shape_of_fit(observations: Observations, schedule: Schedule) -> tuple[tuple[int, ...], int, PatientParameters]:
     """Shape of the batch, number of pairs, and the patient whose volume and generation are looked for."""
     o = observations
-    stand_in = Patient(
+    stand_in = PatientParameters(
         volume=35.0,
         generation=1.0,
         kidney_clearance=o.kidney_clearance,

@@ -30,7 +30,7 @@ MOST_DRAIN = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Patient:
+class PatientParameters:
     """One patient or many: each field a number or an array; the shapes broadcast.
 
     volume: urea distribution volume V at the END of a treatment [L], 8 to 120.
@@ -90,7 +90,7 @@ def weekly_starts(*, days: ArrayLike, at: float) -> FloatArray:
 class ScheduleRows:
     """Patients with their schedules, flat: (rows,), or (treatments, rows) in order of time in the cycle.
 
-    Units as in `Patient` and `Schedule`; places without a treatment come last and hold NaN.
+    Units as in `PatientParameters` and `Schedule`; places without a treatment come last and hold NaN.
     """
 
     volume: FloatArray
@@ -128,7 +128,7 @@ class ScheduleRows:
         return placed.T
 
 
-_PER_PATIENT = tuple(field.name for field in fields(Patient))
+_PER_PATIENT = tuple(field.name for field in fields(PatientParameters))
 _PER_TREATMENT = (
     "starts",
     "hours",
@@ -141,7 +141,7 @@ _PER_TREATMENT = (
 )
 
 
-def batch_shape(*, schedule: Schedule, patient: Patient) -> tuple[tuple[int, ...], int]:
+def batch_shape(*, schedule: Schedule, patient: PatientParameters) -> tuple[tuple[int, ...], int]:
     """Leading shape of the answers, and the number of places for treatments."""
     given = (getattr(schedule, name) for name in _PER_TREATMENT)
     places = np.broadcast_shapes((1,), *(np.shape(value) for value in given if value is not None))
@@ -157,7 +157,7 @@ def flat(value: ArrayLike | None, *, batch: tuple[int, ...], places: int, rows: 
     return np.ascontiguousarray(array[np.unravel_index(chosen, batch) if batch else (np.newaxis,)].T)
 
 
-def rows_of(*, schedule: Schedule, patient: Patient, rows: slice = slice(None)) -> ScheduleRows:
+def rows_of(*, schedule: Schedule, patient: PatientParameters, rows: slice = slice(None)) -> ScheduleRows:
     """These rows of the flattened batch; only they are copied."""
     batch, places = batch_shape(schedule=schedule, patient=patient)
     one = {name: flat(getattr(patient, name), batch=batch, places=0, rows=rows) for name in _PER_PATIENT}

@@ -196,7 +196,7 @@ def history(
         prescriptions=[ORDERED] if prescriptions is None else prescriptions,
         night_before=(A_NIGHT - DAY).date(),
         bloods=bloods,
-        around=around,
+        surroundings=around,
         course=course,
     )
 

@@ -139,8 +139,8 @@ def test_everything_is_oldest_first_in_whatever_order_it_came(furnished: list[Pa
             ]
             assert [row.at for row in night.events] == sorted(row.at for row in night.events)
         assert [row.drawn_at for row in history.bloods] == [A_NIGHT + days * DAY for days in range(3)]
-        assert history.around is not None
-        assert [row.sampled_at for row in history.around.water] == [A_NIGHT + days * DAY for days in range(3)]
+        assert history.surroundings is not None
+        assert [row.sampled_at for row in history.surroundings.water] == [A_NIGHT + days * DAY for days in range(3)]
         assert [point.at for point in history.course] == [SINCE - 3 * DAY, *starts]
 
 

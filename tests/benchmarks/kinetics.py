@@ -35,7 +35,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from dosing.science.kinetics import (
     Observations,
-    Patient,
+    PatientParameters,
     Schedule,
     SteadyWeek,
     fit,
@@ -47,9 +47,9 @@ SAMPLE = 12
 PATTERNS = ([0, 3], [0, 2, 4], [0, 1, 3, 5], [0, 1, 2, 4, 5], [0, 1, 2, 3, 4, 5], [0, 1, 2, 3, 4, 5, 6], [0, 2, 4, 6])
 
 
-def some_patients(count: int) -> Patient:
+def some_patients(count: int) -> PatientParameters:
     rng = np.random.default_rng(20)
-    return Patient(
+    return PatientParameters(
         volume=rng.uniform(25, 60, count),
         generation=rng.uniform(0.08, 0.35, count),
         kidney_clearance=rng.uniform(0, 5, count),
@@ -135,7 +135,9 @@ def ours_in_turn(week: SteadyWeek, row: int) -> np.ndarray:
     return np.stack([np.roll(post, 1), pre], axis=1).ravel()
 
 
-def sample_plans(schedule: Schedule, patient: Patient, week: SteadyWeek) -> list[tuple[dict[str, float], Plan]]:
+def sample_plans(
+    schedule: Schedule, patient: PatientParameters, week: SteadyWeek
+) -> list[tuple[dict[str, float], Plan]]:
     count = week.standard_ktv.value.size
     rows = np.linspace(0, count - 1, min(SAMPLE, count)).astype(int)
     plans = []
@@ -149,7 +151,7 @@ def sample_plans(schedule: Schedule, patient: Patient, week: SteadyWeek) -> list
     return plans
 
 
-def beside_scipy(name: str, schedule: Schedule, patient: Patient) -> dict[str, float]:
+def beside_scipy(name: str, schedule: Schedule, patient: PatientParameters) -> dict[str, float]:
     """Our rate and SciPy's, at the cheapest tolerance good for 1e-6 and at the one that matches us."""
     week = weekly_steady_state(schedule=schedule, patient=patient)
     count = week.standard_ktv.value.size
@@ -187,7 +189,7 @@ def planner_grid() -> float:
         blood_flow=np.linspace(150, 450, 12)[:, None],
         dialysate_flow=500,
     )
-    patient = Patient(volume=35, generation=0.19, kidney_clearance=1, fluid_gain=1)
+    patient = PatientParameters(volume=35, generation=0.19, kidney_clearance=1, fluid_gain=1)
     week = weekly_steady_state(schedule=schedule, patient=patient)
     assert week.standard_ktv.value.shape == (7, 12, 12)
     answered = int(week.standard_ktv.known.sum())
@@ -243,7 +245,7 @@ def growth() -> float:
 def main() -> None:
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
-    one = Patient(volume=np.array([35.0]), generation=0.19, kidney_clearance=1, fluid_gain=1.44)
+    one = PatientParameters(volume=np.array([35.0]), generation=0.19, kidney_clearance=1, fluid_gain=1.44)
     single = beside_scipy("one patient", thrice(), one)
     patients = beside_scipy("1,000 patients", thrice(), some_patients(1000))
     schedules = beside_scipy("1,000 schedules of one patient", some_schedules(1000), one)

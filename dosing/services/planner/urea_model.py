@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 from dosing.science.body import expected_urea_volume
 from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.kidney import plasma_water_clearance
-from dosing.science.kinetics import Observations, Patient, Schedule, fit, weekly_steady_state
+from dosing.science.kinetics import Observations, PatientParameters, Schedule, fit, weekly_steady_state
 from dosing.science.reasons import Reason
 from dosing.services.night.inputs import SAMPLE_WORDS, body_water
 from dosing.services.night.treatments import ComputedNight, nights_of
@@ -21,8 +21,7 @@ from dosing.services.planner.patterns import Pattern, pattern_of
 from dosing.services.results.urine import collections_of
 from sessions.facts.choices import Analyte, SampleTiming
 from sessions.facts.local_number import decimals
-from sessions.models import BloodResult, Prescription
-from sessions.models import Patient as Person
+from sessions.models import BloodResult, Patient, Prescription
 
 BLOODS_COUNT_FOR = timedelta(days=180)
 URINE_COUNTS_FOR = timedelta(days=180)
@@ -91,10 +90,12 @@ class UreaModel:
     def misfit_percent(self) -> float | None:
         return None if self.misfit is None else 100 * self.misfit
 
-    def patient(self, volumes: float = 0.0) -> Patient:
+    def patient(self, volumes: float = 0.0) -> PatientParameters:
         """For the science, with the volume moved by so many spreads."""
         moved = self.volume + volumes * (self.volume_spread or 0.0)
-        return Patient(volume=moved, generation=self.generation, kidney_clearance=self.kidney, fluid_gain=self.gain)
+        return PatientParameters(
+            volume=moved, generation=self.generation, kidney_clearance=self.kidney, fluid_gain=self.gain
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,7 @@ class Habits:
     setting: None where the model has no such pattern, as `why` says. gain [L/day]; kidney [mL/min of plasma water].
     """
 
-    person: Person
+    person: Patient
     prescription: Prescription
     at: datetime
     treatments: int
@@ -165,7 +166,7 @@ class Habits:
         }
 
 
-def habits_of(person: Person, prescription: Prescription, at: datetime) -> Habits:
+def habits_of(person: Patient, prescription: Prescription, at: datetime) -> Habits:
     """Everything that is read for a model, read once."""
     recent = nights_of(person.pk, since=at - HABITS, until=at)
     kidney, kidney_words = _kidney(person, at)
@@ -235,7 +236,7 @@ def _gain(recent: list[ComputedNight]) -> float:
     return _middle(list(daily), 1.0)
 
 
-def _kidney(person: Person, at: datetime) -> tuple[float, str]:
+def _kidney(person: Patient, at: datetime) -> tuple[float, str]:
     for each in collections_of(person):
         clearance = each.urea.number
         if clearance is not None and at - URINE_COUNTS_FOR <= each.urine.ended_at <= at:
@@ -249,7 +250,7 @@ def _kidney(person: Person, at: datetime) -> tuple[float, str]:
     }
 
 
-def pairs_of(person: Person, at: datetime) -> list[Pair]:
+def pairs_of(person: Patient, at: datetime) -> list[Pair]:
     """Protected urea pairs of the last half year, oldest first: two queries."""
     span = (at - BLOODS_COUNT_FOR, at)
     bloods = BloodResult.objects.filter(
@@ -303,7 +304,7 @@ def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaMo
     )
 
 
-def assumed_volume(person: Person, *, weight_kg: float, on: date) -> float | None:
+def assumed_volume(person: Patient, *, weight_kg: float, on: date) -> float | None:
     """Urea volume to expect of this weight, height, age and sex [L], or None outside the equations' range."""
     return expected_urea_volume(watson_l=body_water(person, weight_kg=weight_kg, on=on).value).number
 

@@ -13,8 +13,7 @@ from django.test import Client
 from django.utils import timezone
 
 from dosing.pages.forms_planner import PlannerForm, asked_of, read_back, written
-from dosing.science.kinetics import Patient as UreaPatient
-from dosing.science.kinetics import weekly_steady_state
+from dosing.science.kinetics import PatientParameters, weekly_steady_state
 from dosing.services.night.computing import compute
 from dosing.services.planner.candidates import Candidate, least_flow, map_of, try_out
 from dosing.services.planner.figures import heat_map
@@ -66,7 +65,7 @@ def nights_with_bloods(ana: Patient, prescription: Prescription, *, months: int,
     """Treatments of three weeks, and the bloods that a patient of this volume would have at the steady week."""
 
     setting = setting_of(prescription, [])
-    known = UreaPatient(volume=volume, generation=GENERATION, fluid_gain=_GAIN)
+    known = PatientParameters(volume=volume, generation=GENERATION, fluid_gain=_GAIN)
     week = weekly_steady_state(schedule=setting.schedule(), patient=known)
     start = timezone.now().replace(microsecond=0) - timedelta(days=28 * months)
     for month in range(months):

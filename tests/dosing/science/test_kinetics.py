@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 from dosing.science.adequacy import single_pool_ktv, standard_weekly_ktv_with_fluid_and_kidney
 from dosing.science.dialyser import diffusive_clearance
 from dosing.science.kinetics import (
-    Patient,
+    PatientParameters,
     Schedule,
     SteadyWeek,
     concentration_curve,
@@ -30,7 +30,9 @@ def case(starts, hours, dialyser, *, litres=35.0, made=5.35, kidney=0.0, gain=1.
     """A schedule and patient from the units of the printed table: made in mg N/min, gain in mL/min."""
     qb, qd, koa = dialyser
     schedule = Schedule(starts=starts, hours=hours, cycle_days=cycle, koa=koa, blood_flow=qb, dialysate_flow=qd)
-    patient = Patient(volume=litres, generation=made / 28.0134, kidney_clearance=kidney, fluid_gain=gain * 1.44)
+    patient = PatientParameters(
+        volume=litres, generation=made / 28.0134, kidney_clearance=kidney, fluid_gain=gain * 1.44
+    )
     return schedule, patient
 
 
@@ -190,7 +192,7 @@ def test_agrees_with_a_second_simulation(name):
         clearance=diffusive_clearance(koa=800, qb=qb, qd=qd).value,
         gains_during=True,
     )
-    patient = Patient(
+    patient = PatientParameters(
         volume=40,
         generation=6 / 28.0134,
         fluid_gain=1,
@@ -206,7 +208,7 @@ def test_agrees_with_a_second_simulation(name):
     np.testing.assert_allclose(week.ultrafiltration.value.sum(), 14 if name == "D" else 7, rtol=1e-12)
 
 
-def integrated(schedule: Schedule, patient: Patient, week: SteadyWeek, cycles: int, start):
+def integrated(schedule: Schedule, patient: PatientParameters, week: SteadyWeek, cycles: int, start):
     """(before, after) of the last cycle and the state after it, by LSODA from a state at the first phase."""
     V, X = patient.volume, patient.exchange * patient.volume
     Ve, Vi = V * patient.extracellular_share, V * (1 - patient.extracellular_share)

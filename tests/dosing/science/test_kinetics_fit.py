@@ -9,7 +9,7 @@ from scipy.integrate import simpson, solve_ivp
 from dosing.science import kinetics_fit
 from dosing.science.kinetics import (
     Observations,
-    Patient,
+    PatientParameters,
     Schedule,
     concentration_curve,
     fit,
@@ -23,7 +23,7 @@ THRICE = Schedule(starts=weekly_starts(days=[0, 2, 4], at=8), hours=4, koa=800, 
 
 def patients(count, seed=1):
     rng = np.random.default_rng(seed)
-    return Patient(
+    return PatientParameters(
         volume=rng.uniform(25, 70, count),
         generation=rng.uniform(0.06, 0.4, count),
         kidney_clearance=rng.uniform(0.1, 8, count),
@@ -122,7 +122,7 @@ def test_a_collection_gives_the_kidney_as_well():
 def test_a_collection_may_begin_at_any_hour_of_the_week():
     """20 h of urine from each hour of the week, over treatments and over the start of the cycle; its urea by
     scipy.integrate.solve_ivp (LSODA, rtol 1e-12) through two weeks of the two-pool equations."""
-    patient = Patient(volume=35, generation=0.2, kidney_clearance=3, fluid_gain=0.72)
+    patient = PatientParameters(volume=35, generation=0.2, kidney_clearance=3, fluid_gain=0.72)
     starts = np.arange(168.0)
     seen = bloods(patient, THRICE, [1])
     whole = {name: np.broadcast_to(getattr(seen, name), (168, 1)) for name in ("pre", "post")}
@@ -171,7 +171,7 @@ def exposure_to(hours, patient, schedule):
 def test_two_point_mean_of_a_collection_over_reads():
     """Case G, true clearance 3: the mean of the two bloods gives 3.203 over 44 h (printed simulation, from plasma
     water). The fit gives 3."""
-    patient = Patient(volume=35, generation=5.35 / 28.0134, kidney_clearance=3, fluid_gain=0.72)
+    patient = PatientParameters(volume=35, generation=5.35 / 28.0134, kidney_clearance=3, fluid_gain=0.72)
     week = weekly_steady_state(schedule=THRICE, patient=patient)
     urine = collection(patient, THRICE, 12, 44)
     mean = (week.post_water.value[0] + week.pre_water.value[1]) / 2
@@ -219,7 +219,7 @@ def test_the_spread_is_what_noise_causes(pairs):
     """1,500 laboratories with 3 % and 5 % of error: standard deviations within 10 % of the reported, means
     within four standard errors."""
     count, rng = 1500, np.random.default_rng(8)
-    patient = Patient(volume=36, generation=0.2, kidney_clearance=3, fluid_gain=0.8)
+    patient = PatientParameters(volume=36, generation=0.2, kidney_clearance=3, fluid_gain=0.8)
     urine = collection(patient, THRICE, 12, 44)
     exact = bloods(patient, THRICE, range(pairs))
     seen = Observations(

@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
 from dosing.science.adequacy import standard_weekly_ktv
-from dosing.science.kinetics import Patient, Schedule, weekly_starts, weekly_steady_state
+from dosing.science.kinetics import PatientParameters, Schedule, weekly_starts, weekly_steady_state
 from dosing.science.pools import Phases, exposure, passage, transition
 
 ONE_POOL = 1e6
@@ -21,7 +21,9 @@ ONE_POOL = 1e6
 def test_one_pool_without_fluid_is_the_fixed_volume_equation(per_week, minutes, ktv):
     """Leypoldt, Jaber and Zimmerman, Semin Dial 17:142, 2004: exact for one pool, fixed volume, even spacing."""
     schedule = Schedule(starts=[1], hours=minutes / 60, cycle_days=7 / per_week, clearance=ktv * 35_000 / minutes)
-    week = weekly_steady_state(schedule=schedule, patient=Patient(volume=35, generation=0.19, exchange=ONE_POOL))
+    week = weekly_steady_state(
+        schedule=schedule, patient=PatientParameters(volume=35, generation=0.19, exchange=ONE_POOL)
+    )
     closed = standard_weekly_ktv(equilibrated=ktv, minutes=minutes, per_week=per_week)
     assert week.standard_ktv.number == pytest.approx(closed.number, rel=1e-7)
 
@@ -31,7 +33,9 @@ def test_one_pool_with_fluid_is_the_power_law(kidney, litres_a_day):
     """One pool, volume linear in time: C = G/(K+s) + (C0 - G/(K+s)) (V/V0)^(-(K+s)/s) [Sargent and Gotch's
     variable-volume equation], its weekly fixed point by repetition."""
     schedule = Schedule(starts=weekly_starts(days=[0, 2, 4], at=8), hours=4, clearance=230)
-    patient = Patient(volume=35, generation=0.19, kidney_clearance=kidney, fluid_gain=litres_a_day, exchange=ONE_POOL)
+    patient = PatientParameters(
+        volume=35, generation=0.19, kidney_clearance=kidney, fluid_gain=litres_a_day, exchange=ONE_POOL
+    )
     week = weekly_steady_state(schedule=schedule, patient=patient)
     urea, before = 0.0, []
     for _ in range(60):
@@ -54,7 +58,7 @@ def test_one_pool_with_fluid_is_the_power_law(kidney, litres_a_day):
 def test_without_fluid_and_kidney_it_is_a_matrix_exponential():
     """Fixed volumes: scipy.linalg.expm of the augmented system over each phase."""
     schedule = Schedule(starts=[8, 56, 104], hours=4, clearance=230)
-    week = weekly_steady_state(schedule=schedule, patient=Patient(volume=35, generation=0.19))
+    week = weekly_steady_state(schedule=schedule, patient=PatientParameters(volume=35, generation=0.19))
     outer, inner, exchange = 35 / 3, 70 / 3, 0.56
 
     def phase(minutes, clearance):
@@ -75,7 +79,7 @@ def test_without_fluid_and_kidney_it_is_a_matrix_exponential():
 def test_kidney_alone_is_generation_over_clearance():
     """No dialysis, no fluid: C = G/Kru everywhere, standard Kt/V = Kru 10080/V."""
     schedule = Schedule(starts=[8, 56, 104], hours=4, clearance=0)
-    patient = Patient(volume=35, generation=0.19, kidney_clearance=8)
+    patient = PatientParameters(volume=35, generation=0.19, kidney_clearance=8)
     week = weekly_steady_state(schedule=schedule, patient=patient)
     np.testing.assert_allclose(week.pre_water.value, 0.19 / 0.008, rtol=1e-12)
     assert week.equivalent_clearance.number == pytest.approx(8, rel=1e-12)
@@ -86,7 +90,7 @@ def test_kidney_alone_is_generation_over_clearance():
 def test_an_endless_dialyser_clears_the_smaller_flow():
     """Michaels for KoA without bound: K0 = min(blood water, dialysate), plus the ultrafiltration term."""
     schedule = Schedule(starts=[8], hours=4, cycle_days=2, koa=1e9, blood_flow=300, dialysate_flow=[[200], [900]])
-    patient = Patient(volume=35, generation=0.19, fluid_gain=1.44)
+    patient = PatientParameters(volume=35, generation=0.19, fluid_gain=1.44)
     week = weekly_steady_state(schedule=schedule, patient=patient)
     drained = 44 * 60 / 240
     expected = np.array([200, 258]) * (1 - drained / 258) + drained
@@ -98,7 +102,7 @@ def test_an_endless_dialyser_clears_the_smaller_flow():
 def test_nothing_breaks_where_the_rates_vanish(kidney, fluid):
     """Near-zero kidney clearance and fluid gain join the zero ones smoothly, bloods and integrals alike."""
     schedule = Schedule(starts=[8, 56, 104], hours=4, clearance=230)
-    still = Patient(volume=35, generation=0.19)
+    still = PatientParameters(volume=35, generation=0.19)
     exact = weekly_steady_state(schedule=schedule, patient=still)
     near = weekly_steady_state(schedule=schedule, patient=replace(still, kidney_clearance=kidney, fluid_gain=fluid))
     np.testing.assert_allclose(near.pre_water.value, exact.pre_water.value, rtol=1e-4 * (kidney + fluid) * 1e3 + 1e-12)

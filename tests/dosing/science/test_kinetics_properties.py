@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dosing.science.kinetics import Patient, Schedule, concentration_curve, weekly_starts, weekly_steady_state
+from dosing.science.kinetics import PatientParameters, Schedule, concentration_curve, weekly_starts, weekly_steady_state
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True)
 PATIENTS = st.builds(
-    Patient,
+    PatientParameters,
     volume=st.floats(28, 70),
     generation=st.floats(0.05, 0.5),
     kidney_clearance=st.floats(0, 8),
@@ -60,14 +60,16 @@ def test_a_row_of_a_batch_answers_as_it_does_alone(rows):
     starts = np.full((len(rows), places), np.nan)
     for index, (_, days, _, _) in enumerate(rows):
         starts[index, : len(days)] = weekly_starts(days=days, at=8.0)
-    column = {field.name: np.array([getattr(row[0], field.name) for row in rows]) for field in fields(Patient)}
+    column = {
+        field.name: np.array([getattr(row[0], field.name) for row in rows]) for field in fields(PatientParameters)
+    }
     together = weekly_steady_state(
         schedule=Schedule(
             starts=starts,
             hours=np.array([[hours] for _, _, hours, _ in rows]),
             clearance=np.array([[clearance] for _, _, _, clearance in rows]),
         ),
-        patient=Patient(**column),
+        patient=PatientParameters(**column),
     )
     for index, (patient, days, hours, clearance) in enumerate(rows):
         alone = weekly_steady_state(schedule=prescribed(days, hours, clearance), patient=patient)
@@ -161,7 +163,7 @@ def test_the_curve_repeats_and_stays_between_its_ends(patient, days, hours, time
 
 def test_given_ultrafiltration_is_what_the_gain_would_be():
     schedule = prescribed([0, 2, 4], 4, 230)
-    patient = Patient(volume=35, generation=0.19, fluid_gain=1.44)
+    patient = PatientParameters(volume=35, generation=0.19, fluid_gain=1.44)
     week = weekly_steady_state(schedule=schedule, patient=patient)
     told = replace(schedule, ultrafiltration=week.ultrafiltration.value)
     again = weekly_steady_state(schedule=told, patient=replace(patient, fluid_gain=0))
@@ -175,13 +177,15 @@ def test_shapes_broadcast_and_each_row_is_as_if_alone():
         patterns[row, : len(days)] = weekly_starts(days=list(days), at=9)
     volumes = np.array([[30.0], [45.0]])
     schedule = Schedule(starts=patterns, hours=3.0, koa=900, blood_flow=350, dialysate_flow=500)
-    both = weekly_steady_state(schedule=schedule, patient=Patient(volume=volumes, generation=0.2, fluid_gain=1))
+    both = weekly_steady_state(
+        schedule=schedule, patient=PatientParameters(volume=volumes, generation=0.2, fluid_gain=1)
+    )
     assert both.standard_ktv.value.shape == (2, 4)
     assert both.pre_water.value.shape == (2, 4, 7)
     for i, j in np.ndindex(2, 4):
         single = replace(schedule, starts=patterns[j][~np.isnan(patterns[j])])
         alone = weekly_steady_state(
-            schedule=single, patient=Patient(volume=volumes[i, 0], generation=0.2, fluid_gain=1)
+            schedule=single, patient=PatientParameters(volume=volumes[i, 0], generation=0.2, fluid_gain=1)
         )
         assert both.standard_ktv.value[i, j] == pytest.approx(alone.standard_ktv.number, rel=1e-13)
         count = alone.pre_water.value.size
@@ -222,15 +226,17 @@ def test_what_is_out_of_range_says_so_and_leaves_the_rest_alone(patient, schedul
     """In one batch with a sound row, which keeps its answer to the last digit."""
     sound = {"volume": 35, "generation": 0.19, "fluid_gain": 1, "kidney_clearance": 1}
     usual = {"starts": [8, 56, 104], "hours": 4, "clearance": 230}
-    odd = Patient(**(sound | patient)), Schedule(**(usual | schedule))
+    odd = PatientParameters(**(sound | patient)), Schedule(**(usual | schedule))
     week = weekly_steady_state(schedule=odd[1], patient=odd[0])
     assert str(week.standard_ktv.reason) == reason
     assert np.isnan(week.pre_water.value).all()
     assert np.all(week.pre_water.why == week.standard_ktv.reason)
     if not schedule:
-        pair = Patient(**{name: [value, patient.get(name, value)] for name, value in (sound | SHARES).items()})
+        pair = PatientParameters(
+            **{name: [value, patient.get(name, value)] for name, value in (sound | SHARES).items()}
+        )
         mixed = weekly_steady_state(schedule=odd[1], patient=pair)
-        alone = weekly_steady_state(schedule=odd[1], patient=Patient(**sound))
+        alone = weekly_steady_state(schedule=odd[1], patient=PatientParameters(**sound))
         assert [each and str(each) for each in mixed.standard_ktv.why] == [None, reason]
         assert mixed.standard_ktv.value[0] == alone.standard_ktv.number
 
@@ -241,7 +247,7 @@ SHARES = {"exchange": 0.016, "extracellular_share": 1 / 3}
 def test_a_large_batch_with_bad_rows_names_them_and_stays_small():
     """100,000 patients, one in a hundred impossible: 99 % answered. Beyond its answers it holds under 60 MiB."""
     rng, count = np.random.default_rng(2), 100_000
-    patient = Patient(
+    patient = PatientParameters(
         volume=rng.uniform(25, 60, count), generation=np.full(count, 0.2), fluid_gain=rng.uniform(0, 1.5, count)
     )
     patient.volume[::100] = np.resize([-1.0, np.nan, 1e9, 0.0], 1000)
@@ -259,7 +265,7 @@ def test_a_large_batch_with_bad_rows_names_them_and_stays_small():
 
 def test_an_empty_batch_is_an_empty_answer():
     week = weekly_steady_state(
-        schedule=prescribed([0, 2, 4], 4, 230), patient=Patient(volume=np.empty(0), generation=0.2)
+        schedule=prescribed([0, 2, 4], 4, 230), patient=PatientParameters(volume=np.empty(0), generation=0.2)
     )
     assert week.standard_ktv.value.shape == (0,)
     assert week.pre_water.value.shape == (0, 3)

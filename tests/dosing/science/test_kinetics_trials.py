@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dosing.science.kinetics import Patient, Schedule, weekly_starts, weekly_steady_state
+from dosing.science.kinetics import PatientParameters, Schedule, weekly_starts, weekly_steady_state
 
 THREE, FIVE, SIX = [0, 2, 4], [0, 1, 2, 4, 5], [0, 1, 2, 3, 4, 5]
 
@@ -22,7 +22,9 @@ def weekly_dose(days, *, at=8, minutes, qb, qd, volume=37.0, koa=(700, 800, 900)
         blood_flow=qb,
         dialysate_flow=qd,
     )
-    week = weekly_steady_state(schedule=schedule, patient=Patient(volume=volume, generation=0.2, fluid_gain=1.44))
+    week = weekly_steady_state(
+        schedule=schedule, patient=PatientParameters(volume=volume, generation=0.2, fluid_gain=1.44)
+    )
     assert week.standard_ktv.known.all()
     return week.standard_ktv.value, week.equivalent_clearance.value
 

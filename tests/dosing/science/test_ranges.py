@@ -12,7 +12,7 @@ import pytest
 
 from dosing.science import kinetics, kinetics_fit, survival
 from dosing.science.observations import Observations
-from dosing.science.schedule import Patient, Schedule
+from dosing.science.schedule import PatientParameters, Schedule
 
 HAIR = 1e-6
 
@@ -69,13 +69,13 @@ OF_A_WEEK: list[tuple[dict[str, Any], str, float | None, float | None]] = [
     (THRICE | PERSON | {"clearance": 50.0}, "hours", 0.5, 24),
     (DAILY | PERSON, "cycle_days", 1, 28),
 ]
-"""As `Patient` and `Schedule` state them: where the solution was compared with a general solver."""
+"""As `PatientParameters` and `Schedule` state them: where the solution was compared with a general solver."""
 
 
 def week_is_known(given: dict[str, Any]) -> bool:
-    person = {name: value for name, value in given.items() if name in Patient.__dataclass_fields__}
+    person = {name: value for name, value in given.items() if name in PatientParameters.__dataclass_fields__}
     schedule = {name: value for name, value in given.items() if name not in person and value is not None}
-    found = kinetics.weekly_steady_state(schedule=Schedule(**schedule), patient=Patient(**person))
+    found = kinetics.weekly_steady_state(schedule=Schedule(**schedule), patient=PatientParameters(**person))
     return bool(found.standard_ktv.known)
 
 
@@ -93,7 +93,7 @@ def test_a_missing_share_of_water_is_told_where_the_clearance_comes_from_the_dia
 
 def observed(**changes: Any) -> Observations:
     """Bloods of the second treatment of a patient with a kidney of 3 mL/min, and 30 h of urine after it."""
-    schedule, person = Schedule(**THRICE), Patient(**PERSON, kidney_clearance=3.0)
+    schedule, person = Schedule(**THRICE), PatientParameters(**PERSON, kidney_clearance=3.0)
     week = kinetics.weekly_steady_state(schedule=schedule, patient=person)
     times = np.linspace(62, 92, 301)
     curve = kinetics.concentration_curve(schedule=schedule, patient=person, hours=times)

@@ -33,7 +33,7 @@ from dosing.science.observations import Observations
 from dosing.science.pressures import expected_change, usual_flow
 from dosing.science.reasons import OF_SCIENCE, REASONS, WORDS, Reason, parts_of, reason_of
 from dosing.science.results import Measure, as_float, measure, unknown
-from dosing.science.schedule import Patient, Schedule
+from dosing.science.schedule import PatientParameters, Schedule
 from dosing.science.sequential import cusum_run_length, ewma_run_length
 
 TREATMENT: dict[str, Any] = {"pre": 20, "post": 6, "hours": 4, "uf_l": 2.5, "post_weight_kg": 70}
@@ -247,7 +247,7 @@ def of_week(**changes: Any) -> Measure:
     own = {name: value for name, value in changes.items() if name in patient}
     week = kinetics.weekly_steady_state(
         schedule=Schedule(**(schedule | {name: each for name, each in changes.items() if name not in own})),
-        patient=Patient(**(patient | own)),
+        patient=PatientParameters(**(patient | own)),
     )
     return week.standard_ktv
 
@@ -305,7 +305,8 @@ MORE: dict[str, Callable[[], Any]] = {
     "cleared_too_much": lambda: of_week(hours=24, clearance=900),
     "empty_schedule": lambda: of_week(starts=[NAN]),
     "no_treatment_here": lambda: kinetics.weekly_steady_state(
-        schedule=Schedule(starts=[8, NAN], hours=4, clearance=230), patient=Patient(volume=35, generation=0.19)
+        schedule=Schedule(starts=[8, NAN], hours=4, clearance=230),
+        patient=PatientParameters(volume=35, generation=0.19),
     ).pre_water.why[1],
     "pair_of_no_treatment": lambda: of_fit(treatment=[3]).volume,
     "no_pair": lambda: of_fit(pre=[NAN]).volume,
