@@ -57,7 +57,7 @@ def test_nobody_is_sent_to_sign_in_from_everything_but_the_public_few(walked: Wa
             assert said.headers.get("Location", "").partition("?")[0] == sign_in, (name, method, said.status)
 
 
-HERS = ("Ana Verdemar", "ana@example.org", "H-ANA-77", "UF rate 14 mL", "Ana's scale", "Ana&#x27;s scale")
+HERS = ("Ana Verdemar", "ana@example.org", "H-ANA-77", "UF rate 14.0 mL", "Ana's scale", "Ana&#x27;s scale")
 
 
 @pytest.mark.parametrize("role", ["nobody", "other"])

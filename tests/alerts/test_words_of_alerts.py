@@ -18,7 +18,7 @@ from alerts.models import Alert, AlertStep
 from alerts.models.choices import StepKind
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence, Remark
-from alerts.services import lifecycle
+from alerts.services import acting
 from alerts.services.reconciling import reconcile
 from alerts.showing.telling import (
     figure_of,
@@ -109,7 +109,7 @@ def test_rewording_everything_moves_opens_and_closes_nothing(key: str, case: Cas
     with reworded():
         looked_at(ana, key, case, later=HOUR)
     assert rows() == before
-    lifecycle.close(alerts=[alert], by=nurse, outcome="spoken", words="Spoken.", at=case.at + HOUR)
+    acting.close(alerts=[alert], by=nurse, outcome="spoken", words="Spoken.", at=case.at + HOUR)
     before = rows()
     with reworded():
         looked_at(ana, key, case, later=2 * HOUR)

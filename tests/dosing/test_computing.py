@@ -11,7 +11,7 @@ from django.core.management import call_command
 from dosing import tasks
 from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
-from dosing.services import recomputing
+from dosing.services.night import recomputing
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
 from dosing.services.night.recomputing import chunk_after, recompute

@@ -42,7 +42,7 @@ def test_it_shows_what_is_prescribed_and_what_was_done(
 ) -> None:
     nights(ana, 1)
     text = page_of(nurse_client, ana).content.decode()
-    for words in ("Ana Verdemar", ana.hospital_number, "Fenrow 17", "3 a week", "8.2"):
+    for words in ("Ana Verdemar", ana.hospital_number, "Fenrow 17", "Monday, Wednesday, Friday", "8.2"):
         assert words in text
 
 
