@@ -72,25 +72,35 @@ def made_up_rows_are_no_news() -> Iterator[None]:
         yield
 
 
-CROWDED = ("sessions", "dosing")
+CROWDED = ("sessions", "dosing", "alerts")
 """The folders whose tests run in a crowded world (see `tests.crowd`)."""
 ALONE = {
     "test_jobs.py": "an export holds everybody, and its patients are counted by hand",
     "month/test_board.py": "the board shows the whole unit, and its people are counted by hand",
     "month/test_unit_report.py": "the report counts the whole unit, and its people are counted by hand",
+    "test_preview.py": "a limit of the unit is tried on everybody's nights, and they are counted by hand",
+    "test_staff_pages.py::TestQuality": "the same page, and the time of all patients",
+    "test_outbox.py::test_a_task_leaves_what_is_too_much_for_it_to_the_next": "counts what waits in the whole unit",
+    "test_news.py::test_news_of_the_unit_is_news_of_everybody_in_the_programme": "everybody is counted by hand",
+    "test_triage_page.py": "the list is the whole unit's, empty where nothing is open, and its queries are counted",
+    "test_bundle_page.py::TestCalls": "the calls that are due are the whole unit's, and at the end there is none",
+    "test_replay.py": "a replay goes over everybody's nights, and they are counted by hand",
+    "test_quality.py": "the page counts the whole unit's alerts, and they are counted by hand",
 }
-"""Test files of these folders that begin with an empty world, and why."""
+"""Test files of these folders, and classes and tests in them, that begin with an empty world, and why."""
 around = Around()
 
 
 def crowded(request: pytest.FixtureRequest) -> bool:
     """Whether a test uses the database within a transaction of its own, and belongs among others."""
-    folder, _, name = request.path.relative_to(Path(__file__).parent).as_posix().partition("/")
+    folder = request.path.relative_to(Path(__file__).parent).parts[0]
     marker = request.node.get_closest_marker("django_db")
     committing = {"transactional_db", "live_server"} & set(request.fixturenames)
     uses = marker is not None or "db" in request.fixturenames
     own = not committing and not (marker and marker.kwargs.get("transaction"))
-    return folder in CROWDED and name not in ALONE and uses and own
+    _, _, node = request.node.nodeid.partition(f"{folder}/")
+    alone = any(node == each or node.startswith((f"{each}::", f"{each}[")) for each in ALONE)
+    return folder in CROWDED and not alone and uses and own
 
 
 @pytest.fixture(autouse=True, scope="class")  # for each function, and before any fixture of the function's own

@@ -23,6 +23,7 @@ from alerts.limits.kinds import KINDS
 from alerts.models import Alert, AlertMessage, AlertStep, Call, Limit, Mute, PendingEvaluation, Replay, ReplayChunk
 from alerts.models.choices import AlertState, CallResult, Outcome, StepKind, Urgency
 from alerts.rules import RULES
+from alerts.rules.base import Evidence
 from dosing.models import MonthlyReview, PatientMonth, RecordNumbers
 from dosing.services.month.computing import compute_month
 from dosing.services.night.computing import compute
@@ -158,7 +159,7 @@ class Crowd:
                 patient=self.patient, version=version, in_force=DateTimeTZRange(*span), dialyser=dialyser,
                 signed_by=self.staff, note=WORD, **PRESCRIBED
             )
-            for version, span in ((2, (A_NIGHT - 4 * DAY, None)), (1, (LONG_AGO, A_NIGHT - 4 * DAY)))
+            for version, span in ((2, (A_NIGHT - 4 * DAY, None)), (0, (LONG_AGO, A_NIGHT - 4 * DAY)))
         ]  # fmt: skip
         self.made |= {type(access): [access, old], type(sites[0]): sites, type(orders[0]): orders}
         records = [record_night(self.patient, start, **_night(start, sites[0].pk, self.item.pk)) for start in NIGHTS]
@@ -201,7 +202,8 @@ class Crowd:
     def _filled(self, field: models.Field[Any, Any]) -> Row:
         if field.is_relation:
             return self._pointing(field)
-        if field.has_default() or (field.null and isinstance(field, models.DateField)):  # "until" and its like
+        until = field.null and isinstance(field, models.DateField)
+        if field.has_default() or until or field.name in LEFT_EMPTY:
             return {}
         for kind, value in BY_TYPE:
             if isinstance(field, kind):
@@ -216,6 +218,8 @@ class Crowd:
         return {}
 
 
+LEFT_EMPTY = ("taken_back",)
+"""Filled, they would take a row out of what stands: then no query could lose its patient and find it."""
 BY_TYPE: tuple[tuple[type[models.Field[Any, Any]], Any], ...] = (
     (models.DateTimeField, A_NIGHT),
     (models.DateField, A_NIGHT.date()),
@@ -263,7 +267,8 @@ def _at_each_moment(field: str, **given: Any) -> list[Row]:
 
 def _alerts(crowd: Crowd) -> list[Row]:
     """Every rule's, open; and each once more, closed as known."""
-    plain: Row = {"urgency": Urgency.CALL_TODAY, "evidence": [], "opened_at": LONG_AGO}
+    seen = Evidence("number.uf_rate", A_NIGHT, A_NIGHT.date(), NUMBER, 1, str(crowd.made[TreatmentRecord][0].pk))
+    plain: Row = {"urgency": Urgency.CALL_TODAY, "evidence": [seen.as_json()], "opened_at": LONG_AGO}
     closed: Row = {"state": AlertState.CLOSED, "closed_at": A_NIGHT, "closed_by": crowd.staff, "outcome": Outcome.KNOWN}
     still: Row = {"state": AlertState.OPEN, "outcome": "", "looked_at": A_NIGHT}  # so nobody has to be told of it
     return [{"rule": rule.key, "cause": rule.key, **plain, **more} for rule in RULES for more in (closed, still)]

@@ -13,6 +13,7 @@ from alerts.services.evaluation import evaluate_pending
 from alerts.showing.telling import sentence_of, why_not
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.recording import record_treatment
+from tests.crowd import ours
 from tests.factories import A_NIGHT, record_night
 
 DAY = timedelta(days=1)
@@ -54,7 +55,7 @@ def again(record: TreatmentRecord, **changes: Any) -> TreatmentRecord:
 
 
 def alerts_of(rule: str) -> list[Alert]:
-    return list(Alert.objects.filter(rule=rule).order_by("cause", "pk"))
+    return list(ours(Alert).filter(rule=rule).order_by("cause", "pk"))
 
 
 def sentences_of(rule: str) -> list[str]:

@@ -17,6 +17,7 @@ from alerts.showing.telling import step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient
 from tests.alerts.made import MORNING, made_alert, newest
+from tests.crowd import ours
 from tests.factories import UserFactory
 
 DAY = timedelta(days=1)
@@ -60,7 +61,7 @@ class TestSetAside:
         alert = Alert.objects.get(pk=two[0].pk)
         assert alert.set_aside_until is not None
         assert alert.set_aside_until.isoformat() == "2026-03-04T00:00:00+00:00"
-        assert list(Alert.objects.on_the_table()) == []
+        assert list(ours(Alert).on_the_table()) == []
         step = alert.steps.last()
         assert step is not None
         assert (step.kind, step.until, step.words) == ("set_aside", WEDNESDAY, "Bloods on Tuesday.")
@@ -112,7 +113,7 @@ class TestCall:
         with pytest.raises(ValidationError, match="write down what was said"):
             acting.log_call(patient=ana, by=nurse, result="reached", at=MORNING)
         acting.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
-        assert Call.objects.count() == 1
+        assert ours(Call).count() == 1
 
     @pytest.mark.parametrize("after", [timedelta(0), -DAY, timedelta(days=93)])
     def test_the_next_call_is_later(self, ana: Patient, nurse: User, after: timedelta) -> None:
@@ -122,19 +123,19 @@ class TestCall:
     def test_is_never_changed(self, ana: Patient, nurse: User) -> None:
         acting.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
         with pytest.raises(ProgrammingError, match="Cannot update or delete"), transaction.atomic():
-            Call.objects.update(said="never")
+            ours(Call).update(said="never")
 
     def test_patients_do_not_see_what_was_written(self, ana: Patient, nurse: User) -> None:
         acting.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
         assert ana.account is not None
-        assert list(Call.objects.visible_to(ana.account)) == []
-        assert Call.objects.visible_to(nurse).count() == 1
+        assert list(ours(Call).visible_to(ana.account)) == []
+        assert ours(Call).visible_to(nurse).count() == 1
 
 
 class TestTogether:
     def test_several_are_closed_in_one_go(self, two: list[Alert], nurse: User) -> None:
         acting.close(alerts=two, by=nurse, outcome="visit", words="Comes on Thursday.", at=MORNING)
-        assert set(Alert.objects.values_list("state", "outcome")) == {("closed", "visit")}
+        assert set(ours(Alert).values_list("state", "outcome")) == {("closed", "visit")}
         assert [kinds(alert) for alert in two] == [["opened", "closed"]] * 2
 
     def test_all_or_none(self, two: list[Alert], nurse: User, nephrologist: User) -> None:
@@ -143,7 +144,7 @@ class TestTogether:
         with pytest.raises(acting.MovedOn) as caught:
             acting.close(alerts=two, by=nurse, outcome="spoken", words="Done.", at=MORNING, newest=seen)
         assert [(step.who, step.words) for step in caught.value.steps] == [(nephrologist, "I look at it.")]
-        assert Alert.objects.open().count() == 2
+        assert ours(Alert).open().count() == 2
 
     @pytest.mark.parametrize("deed", ["note", "assign", "set_aside", "close", "log_call"])
     def test_no_act_passes_over_a_step_that_was_not_seen(
@@ -161,7 +162,7 @@ class TestTogether:
         with pytest.raises(acting.MovedOn):
             getattr(acting, deed)(**common, **own)
         assert [kinds(alert) for alert in two] == [["opened", "seen"], ["opened"]]
-        assert Call.objects.count() == 0
+        assert ours(Call).count() == 0
         getattr(acting, deed)(**(common | {"newest": newest(*two)}), **own)
 
     @pytest.mark.parametrize("role", [Role.TECHNOLOGIST, Role.ADMINISTRATOR, Role.PATIENT, Role.CARE_PARTNER])

@@ -20,6 +20,7 @@ from alerts.services.reconciling import reconcile
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.builders import DAY, MORNING
+from tests.crowd import ours
 from tests.factories import A_NIGHT
 
 PASSED = Remark("passed")
@@ -58,7 +59,7 @@ class Made:
 
     @property
     def alert(self) -> Alert:
-        return Alert.objects.get()
+        return ours(Alert).get()
 
     @property
     def steps(self) -> list[str]:
@@ -83,13 +84,13 @@ class TestFromNothing:
 
     def test_not_before_it_was_seen_on_enough_nights(self, made: Made) -> None:
         made.look(night(0), nights=2)
-        assert not Alert.objects.exists()
+        assert not ours(Alert).exists()
         made.look(night(0), night(1), nights=2)
         assert made.steps == ["opened"]
 
     def test_not_for_what_is_long_past(self, made: Made) -> None:
         made.look(night(0), at=MORNING + 20 * DAY, looks_back=10 * DAY)
-        assert not Alert.objects.exists()
+        assert not ours(Alert).exists()
 
     def test_that_has_passed_says_so_at_once(self, made: Made) -> None:
         made.look(night(0), passed=lambda history, last: PASSED)
@@ -101,7 +102,7 @@ class TestFromNothing:
         made.look(night(0))
         lift(patient=ana, rule="uf_rate", why="x", by=nurse, at=MORNING + DAY)
         made.look(night(0), at=MORNING + DAY)
-        assert not Alert.objects.exists()
+        assert not ours(Alert).exists()
         made.look(night(0), night(1), at=MORNING + 2 * DAY)
         assert made.values == [(12.0, False, False)]
 
@@ -112,9 +113,9 @@ class TestOpen:
         made.look(night(0))
 
     def test_the_same_again_writes_nothing(self, made: Made) -> None:
-        before = Alert.objects.values().get()
+        before = ours(Alert).values().get()
         made.look(night(0), at=MORNING + DAY)
-        assert Alert.objects.values().get() == before
+        assert ours(Alert).values().get() == before
         assert made.steps == ["opened"]
 
     def test_more_joins(self, made: Made) -> None:
@@ -165,7 +166,7 @@ class TestOpen:
         assert made.steps == ["opened", "cause_passed"]
 
     def test_more_urgent_it_wants_to_be_looked_at_anew(self, made: Made) -> None:
-        Alert.objects.update(looked_at=MORNING)
+        ours(Alert).update(looked_at=MORNING)
         made.look(night(0), night(1), at=MORNING + 2 * DAY)
         assert made.alert.looked_at == MORNING
         made.look(night(0), night(1), night(2), at=MORNING + 4 * DAY, urgency=Urgency.CALL_TODAY)
@@ -188,10 +189,10 @@ class TestAside:
         assert made.steps == ["opened", "set_aside", "evidence", "returned"]
 
     def test_urgent_it_is_back_with_more_but_not_with_less(self, made: Made) -> None:
-        Alert.objects.update(urgency=Urgency.CALL_TODAY)
+        ours(Alert).update(urgency=Urgency.CALL_TODAY)
         made.look(night(0, 11.0), night(1), at=MORNING + 2 * DAY, urgency=Urgency.CALL_TODAY)
         assert made.alert.set_aside_until is None
-        Alert.objects.update(set_aside_until=MORNING + 9 * DAY)
+        ours(Alert).update(set_aside_until=MORNING + 9 * DAY)
         made.look(night(1), at=MORNING + 3 * DAY, urgency=Urgency.CALL_TODAY)
         assert made.alert.set_aside_until is not None
 
@@ -226,7 +227,7 @@ class TestClosed:
 
     def test_more_after_those_days_is_another_alert(self, made: Made) -> None:
         made.look(night(0), night(7), at=MORNING + 14 * DAY)
-        assert [alert.state for alert in Alert.objects.order_by("pk")] == ["closed", "open"]
+        assert [alert.state for alert in ours(Alert).order_by("pk")] == ["closed", "open"]
 
     def test_muted_it_stays_closed(self, made: Made, ana: Patient, nurse: User) -> None:
         ana.mutes.create(rule="uf_rate", since=MORNING, until=MORNING + 9 * DAY, why="x", set_by=nurse)

@@ -20,6 +20,7 @@ from sessions.models import Patient, Prescription
 from sessions.services.recording import record_treatment
 from tests.alerts.builders import DAY, reading
 from tests.alerts.test_two_workers import side_by_side
+from tests.crowd import ours
 from tests.factories import A_NIGHT, PatientFactory, PrescriptionFactory, record_night
 
 Night = dict[str, Any]
@@ -57,7 +58,7 @@ def send(patient: Patient, place: int, night: Night) -> Any:
 def said() -> dict[tuple[str, str], list[tuple[str, ...]]]:
     """What stands, by rule and cause: an alert that has nothing left to stand on says nothing."""
     found = {}
-    for alert in Alert.objects.all():
+    for alert in ours(Alert):
         standing = [item for item in alert.evidence if not item.get("gone")]
         if standing:
             found[alert.rule, alert.cause] = [(item["day"], item["kind"], str(item["value"])) for item in standing]
@@ -66,7 +67,7 @@ def said() -> dict[tuple[str, str], list[tuple[str, ...]]]:
 
 def state() -> list[tuple[str, str, bool, str]]:
     """Of each alert that stands: its sentence, and whether it has passed."""
-    rows = Alert.objects.order_by("rule", "cause")
+    rows = ours(Alert).order_by("rule", "cause")
     return [
         (alert.rule, alert.cause, alert.cause_gone_at is None, sentence_of(alert))
         for alert in rows
@@ -111,12 +112,12 @@ def test_sent_again(ana: Patient, anas_prescription: Prescription, made: list[Ni
         for place, night in enumerate(made):
             send(ana, place, night)
             evaluate_pending(at=LATER)
-        steps = AlertStep.objects.count()
+        steps = ours(AlertStep).count()
         for place in again:
             send(ana, place % len(made), made[place % len(made)])
             evaluate_pending(at=LATER)
         assert (said(), state()) == expected
-        assert AlertStep.objects.count() == steps
+        assert ours(AlertStep).count() == steps
 
 
 @MODEST

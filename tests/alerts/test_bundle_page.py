@@ -18,6 +18,7 @@ from sessions.models import Patient
 from tests.alerts.made import made_alert
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import PrescriptionFactory
 
 LAST = "the last thing"
@@ -78,14 +79,14 @@ class TestActing:
     def test_close_both_in_one_go(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
         answer = nurse_client.post(at(ana, "act"), given(nurse_client, ana, "close", outcome="visit"))
         assert answer["Location"] == reverse("alerts:triage")
-        assert set(Alert.objects.values_list("state", "outcome")) == {("closed", "visit")}
+        assert set(ours(Alert).values_list("state", "outcome")) == {("closed", "visit")}
 
     def test_close_one_and_stay(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
         body = given(nurse_client, ana, "close", outcome="visit")
         body["parts"] = body["parts"][:1]
         answer = nurse_client.post(at(ana, "act"), body)
         assert answer["Location"] == at(ana)
-        assert [alert.is_open for alert in Alert.objects.order_by("pk")] == [False, True]
+        assert [alert.is_open for alert in ours(Alert).order_by("pk")] == [False, True]
 
     def test_give_set_aside_note_and_look(
         self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
@@ -148,11 +149,11 @@ class TestTwoNurses:
         assert "Something was added since you opened this page" in page
         assert "I see her at noon." in page
         assert "Comes on Thursday." in page
-        assert Alert.objects.open().count() == 2
+        assert ours(Alert).open().count() == 2
         html = answer.content.decode()
         again = re.findall(r'name="parts" value="(\d+-\d+)"[^>]*checked', html)
         assert nurse_client.post(at(ana, "act"), body | {"parts": sorted(set(again))}).status_code == 302
-        assert Alert.objects.open().count() == 0
+        assert ours(Alert).open().count() == 0
 
     def test_a_form_with_a_fault_does_not_forget_what_its_reader_had_seen(
         self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
@@ -194,7 +195,7 @@ class TestCalls:
             "next_call_at": soon,
         }
         assert nurse_client.post(at(ana, "log-call"), body)["Location"] == at(ana)
-        call = Call.objects.get()
+        call = ours(Call).get()
         assert (call.result, call.plan) == ("message", "Rings back.")
         assert "Left a message" in text_of(nurse_client.get(at(ana)))
         triage = text_of(nurse_client.get(reverse("alerts:triage")))

@@ -36,6 +36,7 @@ from alerts.services.delivery import Answer
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.made import MORNING, made_alert
+from tests.crowd import ours
 
 SMTP = "django.core.mail.backends.smtp.EmailBackend"
 MINUTE = timedelta(minutes=1)
@@ -103,7 +104,7 @@ class TestMail:
         assert "/triage/" in text
         for word in clinical(ana, alert):
             assert word not in text.replace("http://127.0.0.1:8000", "")
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert (row.sent_at, row.attempts, row.answer_words) == (MORNING, 1, "The mail server took it.")
 
     def test_a_recipient_that_is_refused_is_not_tried_again(self, nurse: User, smtp: Any) -> None:
@@ -112,7 +113,7 @@ class TestMail:
         with mail_server(*answers) as (port, heard):
             smtp(port)
             assert run() == 1
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert row.answer_words == "The mail server said 550: 5.1.1 No such mailbox"
         assert row.failed_at == MORNING
         assert heard[2].startswith(b"rcpt TO:<" + nurse.email.encode())
@@ -126,7 +127,7 @@ class TestMail:
         ):
             smtp(port)
             run()
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert (row.failed_at, row.sent_at, row.attempts) == (None, None, 1)
         assert "451" in row.answer_words
         assert row.due_at == MORNING + MINUTE
@@ -138,12 +139,12 @@ class TestMail:
             port = free.getsockname()[1]
         smtp(port)
         tries, at = [], MORNING
-        while AlertMessage.objects.waiting().exists():
-            at = AlertMessage.objects.get().due_at
+        while ours(AlertMessage).waiting().exists():
+            at = ours(AlertMessage).get().due_at
             tries.append(at)
             run(at)
         assert [b - a for a, b in itertools.pairwise(tries)] == [n * MINUTE for n in (1, 3, 9, 27, 81)]
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert (row.failed_at, row.attempts) == (at, delivery.MOST_ATTEMPTS)
         assert row.answer_words.startswith("The mail server was not reached: ConnectionRefusedError")
 
@@ -158,7 +159,7 @@ class TestMail:
         settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
         a_message(nurse)
         run()
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert (row.answer_words, row.failed_at) == ("No mail server is set up (EMAIL_HOST).", MORNING)
 
 
@@ -247,7 +248,7 @@ class TestPush:
         self, push: AlertMessage, service: PushService, browser_key: ec.EllipticCurvePrivateKey, ana: Patient
     ) -> None:
         alert = made_alert(ana)
-        AlertMessage.objects.update(alert=alert, waiting_since=MORNING)
+        ours(AlertMessage).update(alert=alert, waiting_since=MORNING)
         run()
         push.refresh_from_db()
         assert (push.sent_at, push.answer_words) == (MORNING, "The push service took it (201).")
@@ -278,7 +279,7 @@ class TestPush:
         push.refresh_from_db()
         assert (push.failed_at, push.push) == (MORNING, None)
         assert push.answer_words == f"127.0.0.1 says {code}: this browser is gone, and was removed."
-        assert PushAddress.objects.count() == 0
+        assert ours(PushAddress).count() == 0
 
     @pytest.mark.parametrize("code", [500, 503])
     def test_a_service_in_trouble_is_asked_again(self, push: AlertMessage, service: PushService, code: int) -> None:
@@ -325,7 +326,7 @@ class TestPush:
         run()
         push.refresh_from_db()
         assert (push.failed_at, push.answer_words) == (MORNING, "127.0.0.1 says 403.")
-        assert PushAddress.objects.count() == 1
+        assert ours(PushAddress).count() == 1
 
     def test_it_is_sent_nowhere_else(self, push: AlertMessage, service: PushService) -> None:
         service.code, service.headers = 307, {"Location": f"http://127.0.0.1:{service.server_port}/inside"}
@@ -348,7 +349,7 @@ class TestOneAfterAnother:
         escalation.tell_next(at=MORNING + 30 * MINUTE)
         see(alert=alert, by=nephrologist, at=MORNING + 30 * MINUTE)
         run(MORNING + 31 * MINUTE)
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert (row.dropped_at, row.sent_at) == (MORNING + 31 * MINUTE, None)
         assert mail.outbox == []
 
@@ -371,13 +372,13 @@ class TestOneAfterAnother:
         seen: list[datetime] = []
 
         def die(row: AlertMessage) -> Answer:
-            seen.append(AlertMessage.objects.get().due_at)
+            seen.append(ours(AlertMessage).get().due_at)
             raise KeyboardInterrupt
 
         with pytest.raises(KeyboardInterrupt):
             delivery.deliver_due(die, now=lambda: MORNING)
         assert seen == [MORNING + MINUTE]
-        assert AlertMessage.objects.due(MORNING + MINUTE).count() == 1
+        assert ours(AlertMessage).due(MORNING + MINUTE).count() == 1
 
 
 @pytest.mark.django_db(transaction=True)
@@ -399,7 +400,7 @@ def test_two_workers_send_each_message_once(nurse: User) -> None:
         thread.start()
     for thread in threads:
         thread.join(timeout=20)
-    assert sorted(sent) == sorted(AlertMessage.objects.values_list("pk", flat=True))
+    assert sorted(sent) == sorted(ours(AlertMessage).values_list("pk", flat=True))
 
 
 class TestCommands:

@@ -16,6 +16,7 @@ from alerts.services.rota import order_at
 from homedialysis.accounts.models import Role, Unit, User
 from sessions.models import Patient
 from tests.alerts.made import MORNING, made_alert
+from tests.crowd import ours
 from tests.factories import UserFactory
 
 MINUTE = timedelta(minutes=1)
@@ -31,7 +32,7 @@ def team(unit: Unit) -> list[User]:
 
 
 def told() -> list[str]:
-    return [row.to.name for row in AlertMessage.objects.order_by("made_at", "pk")]
+    return [row.to.name for row in ours(AlertMessage).order_by("made_at", "pk")]
 
 
 class TestOrder:
@@ -73,7 +74,7 @@ class TestTelling:
         step = alert.steps.last()
         assert step is not None
         assert (step.kind, step.who, step.to) == ("told", None, team[0])
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert (row.alert, row.waiting_since, row.channel, row.due_at) == (alert, MORNING, "email", row.made_at)
 
     def test_then_the_next_and_nobody_twice(self, team: list[User], ana: Patient) -> None:
@@ -112,7 +113,7 @@ class TestTelling:
         made_alert(ben)
         assert escalation.tell_next(at=MORNING + 40 * MINUTE) == 2
         assert told() == ["Bo", "Bo"]
-        assert {alert.steps.last().kind for alert in Alert.objects.all()} == {"told"}  # type: ignore[union-attr]
+        assert {alert.steps.last().kind for alert in ours(Alert)} == {"told"}  # type: ignore[union-attr]
 
     @pytest.mark.parametrize("changes", [{"urgency": Urgency.THIS_WEEK}, {"set_aside_until": MORNING + 99 * MINUTE}])
     def test_not_what_can_wait(self, team: list[User], ana: Patient, changes: dict[str, object]) -> None:
@@ -130,7 +131,7 @@ class TestTelling:
     def test_whoever_was_not_reached_for_good_holds_nothing_up(self, team: list[User], ana: Patient) -> None:
         made_alert(ana)
         escalation.tell_next(at=MORNING + 30 * MINUTE)
-        AlertMessage.objects.update(failed_at=MORNING + 31 * MINUTE)
+        ours(AlertMessage).update(failed_at=MORNING + 31 * MINUTE)
         assert escalation.tell_next(at=MORNING + 32 * MINUTE) == 1
         assert told() == ["Bo", "Al"]
 
@@ -142,7 +143,7 @@ class TestTelling:
             )
         made_alert(ana)
         escalation.tell_next(at=MORNING + 30 * MINUTE)
-        channels = list(AlertMessage.objects.order_by("pk").values_list("channel", flat=True))
+        channels = list(ours(AlertMessage).order_by("pk").values_list("channel", flat=True))
         assert channels == [Channel.EMAIL, Channel.PUSH, Channel.PUSH]
         assert steps_of(ana) == ["opened", "told"]
 
@@ -156,7 +157,7 @@ class TestTelling:
     def test_the_same_message_twice_is_against_the_databases_rule(self, team: list[User], ana: Patient) -> None:
         made_alert(ana)
         escalation.tell_next(at=MORNING + 30 * MINUTE)
-        twin = AlertMessage.objects.get()
+        twin = ours(AlertMessage).get()
         twin.pk = None
         with pytest.raises(IntegrityError, match="delivery_once"), transaction.atomic():
             twin.save(force_insert=True)

@@ -16,6 +16,7 @@ from alerts.services.heartbeat import BEAT, WORKER, sign_of_life, state_of_work
 from homedialysis.celery import app
 from sessions.models import Patient
 from tests.alerts.test_triage_page import text_of
+from tests.crowd import ours
 from tests.factories import A_NIGHT
 
 PAGE = reverse("alerts:heartbeat")
@@ -45,13 +46,13 @@ class TestState:
     def test_an_old_sign_does_not_replace_a_newer_one(self) -> None:
         sign_of_life(WORKER, at=A_NIGHT)
         sign_of_life(WORKER, at=A_NIGHT - timedelta(hours=1))
-        assert Heartbeat.objects.get().at == A_NIGHT
+        assert ours(Heartbeat).get().at == A_NIGHT
 
 
 @pytest.mark.django_db
 class TestSigns:
     def parts(self) -> set[str]:
-        return set(Heartbeat.objects.values_list("part", flat=True))
+        return set(ours(Heartbeat).values_list("part", flat=True))
 
     def test_the_task_is_the_workers(self) -> None:
         tasks.heartbeat()
@@ -70,7 +71,7 @@ class TestSigns:
     def test_beat_when_it_starts_and_whenever_it_hands_the_task_over(self) -> None:
         beat_init.send(sender=None)
         assert self.parts() == {BEAT}
-        Heartbeat.objects.all().delete()
+        ours(Heartbeat).delete()
         after_task_publish.send(sender="alerts.sweep")
         assert self.parts() == set()
         after_task_publish.send(sender="alerts.heartbeat")

@@ -21,6 +21,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient, PrescriptionAcknowledgement
 from tests.alerts.builders import DAY, reading
 from tests.alerts.made import made_alert
+from tests.crowd import ours
 from tests.factories import (
     A_NIGHT,
     AccessFactory,
@@ -156,7 +157,7 @@ def test_as_many_queries_for_a_crowd_as_for_one(furnished: list[Patient]) -> Non
 
 def test_in_turn_everybody_comes_once(furnished: list[Patient], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("alerts.services.history.PATIENTS_AT_ONCE", 1)
-    found = histories_in_turn(Patient.objects.all(), since=SINCE, at=AT, parts=frozenset())
+    found = histories_in_turn(ours(Patient), since=SINCE, at=AT, parts=frozenset())
     assert sorted(str(history.patient.pk) for history in found) == sorted(str(patient.pk) for patient in furnished)
 
 

@@ -20,6 +20,7 @@ from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated, reading
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, UserFactory
 
 VENOUS = "venous_high"
@@ -111,7 +112,7 @@ class TestSetting:
     def test_rows_are_only_ever_added(self, nurse: User, change: Any) -> None:
         give(nurse, 230)
         with pytest.raises(ProgrammingError, match="Cannot update or delete"), transaction.atomic():
-            change(Limit.objects.all())
+            change(ours(Limit))
 
     def test_every_default_is_possible(self) -> None:
         assert [kind.name for kind in KINDS.values() if kind.refusal(kind.value)] == []
@@ -135,7 +136,7 @@ class TestPages:
         """Look at what it would change, then set it."""
         shown = client.post(address, self.given(**changes))
         assert shown.status_code == 200
-        assert not Limit.objects.exists(), "nothing is set before somebody says so"
+        assert not ours(Limit).exists(), "nothing is set before somebody says so"
         return client.post(address, {"shown": shown.context["shown"]})
 
     def test_shows_what_holds_and_who_says_so(self, ana: Patient, nurse_client: Client, nurse: User) -> None:
@@ -153,7 +154,7 @@ class TestPages:
         last_day = timezone.localdate() + timedelta(days=10)
         answer = self.set(nurse_client, reverse("alerts:limits", args=[ana.pk]), until=last_day.isoformat())
         assert answer.status_code == 302
-        row = Limit.objects.get()
+        row = ours(Limit).get()
         assert (row.patient, row.value, row.why) == (ana, 280, "17 G needles.")
         assert row.until is not None
         with timezone.override("Europe/Lisbon"):
@@ -161,7 +162,7 @@ class TestPages:
 
     def test_set_for_the_unit(self, nurse_client: Client) -> None:
         self.set(nurse_client, reverse("alerts:unit-limits"))
-        assert Limit.objects.get().patient is None
+        assert ours(Limit).get().patient is None
 
     def test_what_was_shown_for_one_is_not_set_for_another(
         self, ana: Patient, ben: Patient, nurse_client: Client
@@ -169,7 +170,7 @@ class TestPages:
         shown = nurse_client.post(reverse("alerts:limits", args=[ana.pk]), self.given()).context["shown"]
         nurse_client.post(reverse("alerts:limits", args=[ben.pk]), {"shown": shown})
         nurse_client.post(reverse("alerts:limits", args=[ana.pk]), {"shown": shown + "x"})
-        assert not Limit.objects.exists()
+        assert not ours(Limit).exists()
 
     def test_an_impossible_value_is_refused_at_its_field(self, nurse_client: Client) -> None:
         answer = nurse_client.post(reverse("alerts:unit-limits"), self.given(value="900"))
@@ -177,7 +178,7 @@ class TestPages:
         assert answer.context["form"].errors["value"] == [
             "Venous pressure at most must be between 80 and 400 mmHg; 900 was given."
         ]
-        assert not Limit.objects.exists()
+        assert not ours(Limit).exists()
 
     def test_what_the_prescription_says_is_not_set_here(
         self, ana: Patient, anas_prescription: Prescription, nurse_client: Client
@@ -190,7 +191,7 @@ class TestPages:
         client, address = signed_in(technologist), reverse("alerts:limits", args=[ana.pk])
         assert "Show what it would change" not in text_of(client.get(address))
         assert client.post(address, self.given()).status_code == 403
-        assert not Limit.objects.exists()
+        assert not ours(Limit).exists()
 
     @pytest.mark.parametrize("rows", [1, 3])
     def test_queries(

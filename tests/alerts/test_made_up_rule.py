@@ -25,6 +25,7 @@ from dosing.science.sources import Status
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.builders import DAY, again, evaluated, reading, sentences_of
+from tests.crowd import ours
 from tests.factories import A_NIGHT
 
 pytestmark = pytest.mark.usefixtures("declared", "anas_prescription")
@@ -110,6 +111,6 @@ def test_it_can_be_muted(ana: Patient, nurse: User) -> None:
     until = A_NIGHT + timedelta(days=30)
     mute(patient=ana, rule=RULE.key, until=until, why="known", by=nurse, at=A_NIGHT - DAY)
     evaluated(ana, night(131))
-    assert not Alert.objects.filter(rule=RULE.key).exists()
+    assert not ours(Alert).filter(rule=RULE.key).exists()
     evaluated(ana, night(133, A_NIGHT + 32 * DAY), first=16)
     assert sentences_of(RULE.key) == ["Made-up pulse 133 /min on 3 Apr, over the limit of 120 /min."]

@@ -14,6 +14,7 @@ from alerts.services.evaluation import look_for_missing
 from alerts.showing.telling import sentence_of
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import alerts_of, evaluated, sentences_of
+from tests.crowd import ours
 from tests.factories import PrescriptionFactory, record_night
 
 LISBON = ZoneInfo("Europe/Lisbon")
@@ -93,7 +94,7 @@ class TestFixedWeekdays:
     def test_nothing_is_asked_twice(self, ana: Patient) -> None:
         for _ in range(3):
             look_for_missing(at=on(2, 8))
-        assert Alert.objects.get().steps.count() == 1
+        assert ours(Alert).get().steps.count() == 1
 
     def test_the_night_is_the_patients(self, ana: Patient) -> None:
         """23:30 on Monday in Lisbon is Tuesday in Tokyo: there it is a Tuesday night, moved by a day."""
@@ -194,4 +195,4 @@ def test_a_failure_with_one_patient_does_not_keep_the_others_waiting(
     monkeypatch.setattr(evaluation, "history_of", fails_for_ana)
     look_for_missing(at=on(2, 8))
     assert [alert.patient for alert in alerts_of("missing")] == [ben]
-    assert PendingEvaluation.objects.get().patient == ana
+    assert ours(PendingEvaluation).get().patient == ana

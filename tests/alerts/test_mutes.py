@@ -20,6 +20,7 @@ from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import A_NIGHT, PrescriptionFactory, UserFactory
 
 TOO_FAST = {"uf_removed_l": 3.6}
@@ -50,7 +51,7 @@ class TestWhatItDoes:
         evaluated(ana, TOO_FAST | {"pre_systolic": 185})
         evaluated(ben, {"pre_systolic": 185})
         evaluated(ben, TOO_FAST, first=1)
-        opened = Alert.objects.filter(rule__in=["pressure_high", "uf_rate"])
+        opened = ours(Alert).filter(rule__in=["pressure_high", "uf_rate"])
         assert {(alert.patient, alert.rule) for alert in opened} == {
             (ana, "pressure_high"),
             (ben, "pressure_high"),
@@ -111,7 +112,7 @@ class TestSetting:
     def test_rows_are_only_ever_added(self, ana: Patient, nurse: User, change: Any) -> None:
         quiet(ana, nurse)
         with pytest.raises(ProgrammingError, match="Cannot update or delete"), transaction.atomic():
-            change(Mute.objects.all())
+            change(ours(Mute))
 
     def test_lifting_what_is_not_muted(self, ana: Patient, nurse: User) -> None:
         with pytest.raises(NotMuted):

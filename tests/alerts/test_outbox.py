@@ -17,6 +17,7 @@ from dosing.models import RecordNumbers
 from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord
 from sessions.services.bloods import enter_bloods
 from tests.alerts.builders import MORNING, again, alerts_of, evaluated
+from tests.crowd import ours
 from tests.factories import A_NIGHT, BloodFactory, UserFactory, night_body, record_night
 
 TOO_FAST = {"uf_removed_l": 3.6}
@@ -31,21 +32,21 @@ def prescribed(anas_prescription: Prescription) -> Prescription:
 class TestNews:
     def test_a_record_leaves_one_row_that_is_due_at_once(self, ana: Patient) -> None:
         record = record_night(ana)
-        row = PendingEvaluation.objects.get()
+        row = ours(PendingEvaluation).get()
         assert (row.patient, row.record, row.due_at) == (ana, record, record.received_at)
 
     def test_the_row_stands_or_falls_with_the_record(self, ana: Patient) -> None:
         with transaction.atomic():
             record_night(ana)
             transaction.set_rollback(True)
-        assert not TreatmentRecord.objects.exists()
-        assert not PendingEvaluation.objects.exists()
+        assert not ours(TreatmentRecord).exists()
+        assert not ours(PendingEvaluation).exists()
 
     def test_the_same_record_sent_again_is_no_news(self, ana: Patient, ana_client: Client) -> None:
         url = "/api/v1/treatments/5e0c6a0e-2f52-4f0c-9e5c-b3a1a4a5d001/"
         for _ in range(2):
             ana_client.put(url, night_body(), content_type="application/json")
-        assert PendingEvaluation.objects.count() == 1
+        assert ours(PendingEvaluation).count() == 1
 
     def test_bloods_have_their_treatment_computed_again(self, ana: Patient) -> None:
         (record,) = evaluated(ana, {})
@@ -56,7 +57,7 @@ class TestNews:
             for timing, value in (("pre", 20), ("post", 6))
         ]
         enter_bloods(results=results, by=nurse, at=MORNING)
-        assert PendingEvaluation.objects.get().record == record
+        assert ours(PendingEvaluation).get().record == record
         evaluate_pending(at=MORNING)
         assert RecordNumbers.objects.get(record=record).numbers["urr"]["value"] == pytest.approx(70)
 
@@ -65,7 +66,7 @@ class TestEvaluation:
     def test_evaluates_and_takes_the_row_away(self, ana: Patient) -> None:
         record_night(ana, **TOO_FAST)
         assert evaluate_pending(at=MORNING) == 1
-        assert not PendingEvaluation.objects.exists()
+        assert not ours(PendingEvaluation).exists()
         assert len(alerts_of("uf_rate")) == 1
 
     def test_not_before_it_is_due(self, ana: Patient) -> None:
@@ -106,7 +107,7 @@ class TestEvaluation:
         record_night(ana)
         record_night(ben)
         assert evaluate_pending(at=MORNING, limit=1) == 1
-        assert PendingEvaluation.objects.count() == 1
+        assert ours(PendingEvaluation).count() == 1
 
 
 class TestFailure:
@@ -129,7 +130,7 @@ class TestFailure:
         at, waits = MORNING, []
         for _ in range(5):
             evaluate_pending(at=at)
-            row = PendingEvaluation.objects.get()
+            row = ours(PendingEvaluation).get()
             waits.append((row.due_at - at).total_seconds())
             assert evaluate_pending(at=row.due_at - timedelta(seconds=1)) == 0
             at = row.due_at
@@ -142,7 +143,7 @@ class TestFailure:
     def test_the_error_is_kept_without_what_it_is_about(self, ana: Patient, broken: set[Any]) -> None:
         broken.add(record_night(ana).pk)
         evaluate_pending(at=MORNING)
-        error = PendingEvaluation.objects.get().last_error
+        error = ours(PendingEvaluation).get().last_error
         assert error.startswith("ValueError at tests/alerts/test_outbox.py:")
         assert error.endswith(": could not read # kg of …")
         assert "71" not in error
@@ -156,9 +157,9 @@ class TestFailure:
 
         monkeypatch.setattr(evaluation, "note_judgements", fail)
         assert evaluate_pending(at=MORNING) == 0
-        assert not RecordNumbers.objects.exists()
-        assert not Alert.objects.exists()
-        assert PendingEvaluation.objects.count() == 1
+        assert not ours(RecordNumbers).exists()
+        assert not ours(Alert).exists()
+        assert ours(PendingEvaluation).count() == 1
 
     @pytest.mark.parametrize("culprit", [0, 1])
     def test_only_the_culprit_waits(self, ana: Patient, broken: set[Any], culprit: int) -> None:
@@ -167,14 +168,14 @@ class TestFailure:
         records = [record_night(ana, start, at=MORNING + timedelta(days=2)) for start in starts]
         broken.add(records[culprit].pk)
         assert evaluate_pending(at=MORNING + timedelta(days=2)) == 1
-        assert RecordNumbers.objects.get().record == records[1 - culprit]
-        assert PendingEvaluation.objects.get().record == records[culprit]
+        assert ours(RecordNumbers).get().record == records[1 - culprit]
+        assert ours(PendingEvaluation).get().record == records[culprit]
 
     def test_a_follower_that_fails_waits_by_itself(self, ana: Patient, broken: set[Any]) -> None:
         first, second = evaluated(ana, {}, {})
         broken.add(second.pk)
         again(first, post_weight_kg=71.0)
-        assert PendingEvaluation.objects.get().record == second
+        assert ours(PendingEvaluation).get().record == second
 
     def test_other_patients_do_not_wait(self, ana: Patient, ben: Patient, broken: set[Any]) -> None:
         broken.add(record_night(ana).pk)
@@ -184,9 +185,9 @@ class TestFailure:
     def test_tried_again_by_hand_after_repair(self, ana: Patient, broken: set[Any]) -> None:
         record = record_night(ana, **TOO_FAST)
         broken.add(record.pk)
-        PendingEvaluation.objects.update(attempts=4)
+        ours(PendingEvaluation).update(attempts=4)
         evaluate_pending(at=MORNING)
-        row = PendingEvaluation.objects.put_aside().get()
+        row = ours(PendingEvaluation).put_aside().get()
         broken.clear()
         assert outbox.try_again(pending_id=row.pk, at=MORNING)
         assert evaluate_pending(at=MORNING) == 1
@@ -234,7 +235,7 @@ class TestDeadWorker:
             assert rows
             at = rows[0].due_at
         assert outbox.claim(at=at) == []
-        row = PendingEvaluation.objects.put_aside().get()
+        row = ours(PendingEvaluation).put_aside().get()
         assert row.last_error == outbox.STOPPED
 
     @pytest.mark.parametrize("problem", [OperationalError("terminating connection"), InterfaceError("closed")])
@@ -253,7 +254,7 @@ class TestDeadWorker:
 
         monkeypatch.setattr(evaluation, "compute", compute)
         assert evaluate_pending(at=MORNING) == 1
-        row = PendingEvaluation.objects.get()
+        row = ours(PendingEvaluation).get()
         assert (row.record_id, row.attempts, row.last_error) == (culprit, 0, "")
         assert evaluate_pending(at=MORNING + timedelta(seconds=30)) == 1
 
@@ -270,7 +271,7 @@ class TestDeadWorker:
 
         monkeypatch.setattr(evaluation, "compute", compute)
         again(first, post_weight_kg=71.0)
-        row = PendingEvaluation.objects.get()
+        row = ours(PendingEvaluation).get()
         assert (row.record, row.attempts) == (first, 0)
 
     def test_put_aside_twice_is_listed_once(self, ana: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -281,10 +282,10 @@ class TestDeadWorker:
         record = record_night(ana)
         for _ in range(2):
             outbox.add(patient_id=ana.pk, record_id=record.pk, why="x", at=MORNING)
-            PendingEvaluation.objects.filter(put_aside_at=None).update(attempts=4)
+            ours(PendingEvaluation).filter(put_aside_at=None).update(attempts=4)
             evaluate_pending(at=MORNING)
-        assert PendingEvaluation.objects.put_aside().count() == 1
-        assert PendingEvaluation.objects.count() == 1
+        assert ours(PendingEvaluation).put_aside().count() == 1
+        assert ours(PendingEvaluation).count() == 1
 
 
 @pytest.mark.django_db(transaction=True)
@@ -295,7 +296,7 @@ class TestWaking:
 
     def test_once_the_record_is_committed(self, ana_client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
         calls: list[int] = []
-        monkeypatch.setattr(waking, "_tell", lambda task: calls.append(PendingEvaluation.objects.count()))
+        monkeypatch.setattr(waking, "_tell", lambda task: calls.append(ours(PendingEvaluation).count()))
         assert self.send(ana_client) == 201
         assert calls == [1]
 
@@ -309,7 +310,7 @@ class TestWaking:
         monkeypatch.setattr(waking._State, "rests_until", 0.0)
         monkeypatch.setattr(waking, "_tell", fail)
         assert self.send(ana_client) == 201
-        assert PendingEvaluation.objects.count() == 1
+        assert ours(PendingEvaluation).count() == 1
 
     def test_once_for_all_news_of_a_transaction_and_as_often_as_workers_are_wanted(
         self, ana: Patient, monkeypatch: pytest.MonkeyPatch
@@ -337,17 +338,17 @@ def test_a_task_leaves_what_is_too_much_for_it_to_the_next(
 ) -> None:
     calls: list[int] = []
     monkeypatch.setattr(tasks, "PATIENTS_A_TASK", 1)
-    monkeypatch.setattr(tasks, "wake", lambda: calls.append(PendingEvaluation.objects.count()))
+    monkeypatch.setattr(tasks, "wake", lambda: calls.append(ours(PendingEvaluation).count()))
     record_night(ana)
     record_night(ben)
     tasks.evaluate_pending()
     assert calls == [1]
     tasks.sweep()
     assert calls == [1]
-    assert not PendingEvaluation.objects.exists()
+    assert not ours(PendingEvaluation).exists()
 
 
 def test_alerts_are_for_staff_only(ana: Patient, nurse_client: Client) -> None:
     evaluated(ana, TOO_FAST)
-    assert list(Alert.objects.visible_to(ana.account)) == []
-    assert len(Alert.objects.visible_to(UserFactory(role="technologist"))) == Alert.objects.count()
+    assert list(ours(Alert).visible_to(ana.account)) == []
+    assert len(ours(Alert).visible_to(UserFactory(role="technologist"))) == ours(Alert).count()

@@ -13,6 +13,7 @@ from alerts.services.limit_setting import limit_row, set_limit
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, evaluated, reading
+from tests.crowd import ours
 from tests.factories import A_NIGHT, PrescriptionFactory
 
 NOW = A_NIGHT + 60 * DAY
@@ -78,16 +79,16 @@ class TestPreview:
         """What the present limit opens by the preview is what evaluation opened, night by night."""
         opened = {
             (alert.patient.pk, item["day"])
-            for alert in Alert.objects.filter(rule="venous_high")
+            for alert in ours(Alert).filter(rule="venous_high")
             for item in alert.evidence
         }
         runs = shown(400, nurse).removed
         assert {(run.patient.pk, night.isoformat()) for run in runs for night in run.nights} == opened
 
     def test_nothing_is_written(self, nurse: User) -> None:
-        before = Alert.objects.count()
+        before = ours(Alert).count()
         shown(100, nurse)
-        assert (Alert.objects.count(), Limit.objects.count()) == (before, 0)
+        assert (ours(Alert).count(), ours(Limit).count()) == (before, 0)
 
     def test_bloods_and_what_time_brings(self, nurse: User) -> None:
         assert shown(6, nurse, name="potassium_call_high").before == 0

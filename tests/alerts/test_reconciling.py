@@ -14,6 +14,7 @@ from homedialysis.accounts.models import Role, User
 from sessions.models import Patient
 from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated
 from tests.alerts.made import made_alert
+from tests.crowd import ours
 from tests.factories import A_NIGHT, PrescriptionFactory, UserFactory
 
 TOO_FAST = {"uf_removed_l": 3.6}
@@ -27,7 +28,7 @@ def two(ana: Patient, ben: Patient) -> tuple[Patient, Patient]:
 
 
 def state_of(patient: Patient) -> list[Any]:
-    return [*Alert.objects.filter(patient=patient).values(), *AlertStep.objects.filter(alert__patient=patient).values()]
+    return [*Alert.objects.filter(patient=patient).values(), *ours(AlertStep).filter(alert__patient=patient).values()]
 
 
 def test_somebody_elses_alert_of_the_same_cause_is_left_alone(two: tuple[Patient, Patient]) -> None:
@@ -51,7 +52,7 @@ def test_what_was_closed_for_somebody_else_is_not_dealt_with_here(two: tuple[Pat
     Patient.objects.filter(pk=ana.pk).update(left_on=None)
     evaluated(ana, {})
     look_for_missing(at=MORNING + 8 * DAY)
-    (anas,) = Alert.objects.open().filter(rule="missing")
+    (anas,) = ours(Alert).open().filter(rule="missing")
     assert anas.patient == ana
     assert [item["day"] for item in anas.evidence] == [item["day"] for item in bens.evidence]
 

@@ -21,6 +21,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription, TreatmentRecord
 from tests.alerts.builders import DAY, alerts_of
 from tests.alerts.test_two_workers import side_by_side
+from tests.crowd import ours
 from tests.factories import A_NIGHT, record_night
 
 TOO_FAST = {"uf_removed_l": 3.6}
@@ -52,14 +53,14 @@ def history(ana: Patient, ben: Patient, anas_prescription: Prescription) -> list
     records = [record_night(ana, start, **(TOO_FAST if index in (1, 4) else {})) for index, start in enumerate(starts)]
     records.append(record_night(ben, A_NIGHT + 150 * DAY))
     evaluate_pending(at=NOW)
-    RecordJudgement.objects.all().delete()
+    ours(RecordJudgement).delete()
     return records
 
 
 def judged() -> dict[str, list[str]]:
     return {
         str(row.record.night): [one["rule"] for one in row.found if one["rule"] == "uf_rate"]
-        for row in RecordJudgement.objects.select_related("record")
+        for row in ours(RecordJudgement).select_related("record")
     }
 
 
@@ -86,10 +87,10 @@ class TestRun:
     def test_twice_changes_nothing(self, history: list[TreatmentRecord], nurse: User) -> None:
         begun(nurse)
         work()
-        first, alerts = judged(), Alert.objects.count()
+        first, alerts = judged(), ours(Alert).count()
         begun(nurse)
         work(NOW + timedelta(hours=1))
-        assert (judged(), Alert.objects.count()) == (first, alerts)
+        assert (judged(), ours(Alert).count()) == (first, alerts)
 
     def test_a_pattern_across_two_chunks_is_one(
         self, ana: Patient, anas_prescription: Prescription, nurse: User
@@ -99,14 +100,10 @@ class TestRun:
         for day in (0, border - 1, border + 1):
             record_night(ana, A_NIGHT + day * DAY, post_weight_kg=71.5 if day else 70.0)
         evaluate_pending(at=NOW)
-        RecordJudgement.objects.all().delete()
+        ours(RecordJudgement).delete()
         begun(nurse)
         work()
-        off = [
-            row.record.night
-            for row in RecordJudgement.objects.all()
-            if any(f["rule"] == "off_target" for f in row.found)
-        ]
+        off = [row.record.night for row in ours(RecordJudgement) if any(f["rule"] == "off_target" for f in row.found)]
         assert len(off) == 2
 
     def test_one_at_a_time(self, nurse: User) -> None:
@@ -147,9 +144,9 @@ class TestAccidents:
         lost = replaying.claim(at=NOW)
         assert lost is not None
         work(seconds=60)
-        assert Replay.objects.get().state == ReplayState.RUNNING, "that one is left"
+        assert ours(Replay).get().state == ReplayState.RUNNING, "that one is left"
         assert not work(NOW + replaying.LEASE)
-        assert Replay.objects.get().state == ReplayState.DONE
+        assert ours(Replay).get().state == ReplayState.DONE
 
     def test_what_fails_again_and_again_is_given_up_and_shown(
         self, history: list[TreatmentRecord], nurse: User, nurse_client: Client, monkeypatch: pytest.MonkeyPatch
@@ -190,21 +187,21 @@ class TestAccidents:
 class TestFreshRecords:
     def test_news_is_done_before_the_next_chunk(self, history: list[TreatmentRecord], nurse: User) -> None:
         begun(nurse)
-        record_night(Patient.objects.get(name="Ana Verdemar"), NOW - DAY, at=NOW)
+        record_night(ours(Patient).get(name="Ana Verdemar"), NOW - DAY, at=NOW)
         waited: list[int] = []
 
         def news() -> None:
-            waited.append(ReplayChunk.objects.exclude(done_at=None).count())
-            PendingEvaluation.objects.all().delete()
+            waited.append(ours(ReplayChunk).exclude(done_at=None).count())
+            ours(PendingEvaluation).delete()
 
         replaying.work(now=clock(), until=NOW + timedelta(seconds=1000), news=news)
         assert waited == [0]
 
     def test_a_patient_with_news_is_left_for_later(self, history: list[TreatmentRecord], nurse: User) -> None:
         begun(nurse)
-        record_night(Patient.objects.get(name="Ana Verdemar"), NOW - DAY, at=NOW)
+        record_night(ours(Patient).get(name="Ana Verdemar"), NOW - DAY, at=NOW)
         assert work(seconds=50)
-        left = ReplayChunk.objects.filter(done_at=None)
+        left = ours(ReplayChunk).filter(done_at=None)
         assert {chunk.patient.name for chunk in left} == {"Ana Verdemar"}
         assert {chunk.attempts for chunk in left} == {0}
 
@@ -228,7 +225,7 @@ def test_four_workers_do_each_chunk_once(
         for day in range(0, 290, 29):
             record_night(patient, A_NIGHT + day * DAY, **TOO_FAST)
     evaluate_pending(at=NOW)
-    RecordJudgement.objects.all().delete()
+    ours(RecordJudgement).delete()
     run = begun(nurse)
     done: list[int] = []
     real = replaying.judge
@@ -237,8 +234,8 @@ def test_four_workers_do_each_chunk_once(
     chunks = replaying.progress(run)
     assert (chunks["done"], chunks["records"]) == (chunks["chunks"], 20)
     assert len(done) == chunks["chunks"]
-    assert Alert.objects.filter(rule="uf_rate", patient=ana).count() == 1
-    assert RecordJudgement.objects.count() == 20
+    assert ours(Alert).filter(rule="uf_rate", patient=ana).count() == 1
+    assert ours(RecordJudgement).count() == 20
 
 
 class TestPages:
@@ -249,7 +246,7 @@ class TestPages:
         address = reverse("alerts:replays")
         assert nurse_client.post(address, {"why": ""}).status_code == 400
         assert nurse_client.post(address, {"why": "New limits."}).status_code == 302
-        run = Replay.objects.get()
+        run = ours(Replay).get()
         page = nurse_client.get(address).content.decode()
         assert "0 of 3 parts" in page
         assert 'hx-trigger="every 2s"' in page

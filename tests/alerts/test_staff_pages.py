@@ -20,6 +20,7 @@ from sessions.models import Patient, Prescription
 from tests.alerts.made import MORNING, made_alert
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
+from tests.crowd import ours
 from tests.factories import AccessFactory, BloodFactory, PatientFactory, PrescriptionFactory, record_night
 
 DAY = timedelta(days=1)
@@ -87,7 +88,7 @@ class TestMessages:
 
     def test_a_test_to_oneself(self, nurse_client: Client, nurse: User) -> None:
         nurse_client.post(reverse("alerts:test-message"))
-        row = AlertMessage.objects.get()
+        row = ours(AlertMessage).get()
         assert (row.to, row.alert, row.channel) == (nurse, None, "email")
 
     @pytest.mark.parametrize("count", [1, 5])
@@ -118,17 +119,17 @@ class TestBrowsers:
 
     def test_signs_up_and_is_removed(self, nurse_client: Client, nurse: User) -> None:
         assert self.post(nurse_client, browser()).status_code == 201
-        address = PushAddress.objects.get()
+        address = ours(PushAddress).get()
         assert (address.person, address.p256dh) == (nurse, POINT)
         nurse_client.post(reverse("alerts:push-drop", args=[address.pk]))
-        assert PushAddress.objects.count() == 0
+        assert ours(PushAddress).count() == 0
 
     def test_a_browser_belongs_to_who_used_it_last(
         self, nurse_client: Client, nephrologist_client: Client, nephrologist: User
     ) -> None:
         self.post(nurse_client, browser())
         self.post(nephrologist_client, browser())
-        assert PushAddress.objects.get().person == nephrologist
+        assert ours(PushAddress).get().person == nephrologist
 
     @pytest.mark.parametrize(
         ("body", "words"),
@@ -151,13 +152,13 @@ class TestBrowsers:
         answer = self.post(nurse_client, body)
         assert answer.status_code == 400
         assert words in answer.json()["detail"]
-        assert PushAddress.objects.count() == 0
+        assert ours(PushAddress).count() == 0
 
     def test_not_without_end(self, nurse_client: Client) -> None:
         for number in range(10):
             self.post(nurse_client, browser(endpoint=f"https://push.example.net/{number}"))
         answer = self.post(nurse_client, browser())
-        assert (answer.status_code, PushAddress.objects.count()) == (400, 10)
+        assert (answer.status_code, ours(PushAddress).count()) == (400, 10)
 
     def test_the_worker_is_a_script_that_knows_nobody(self, client: Client, unit: object) -> None:
         answer = client.get(reverse("alerts:staff-worker"))
@@ -294,7 +295,7 @@ class TestTimeLine:
     ) -> None:
         now = timezone.now().replace(microsecond=0)
         change = now - 20 * DAY
-        Prescription.objects.update(in_force=(datetime(2025, 1, 1, tzinfo=UTC), change))
+        ours(Prescription).update(in_force=(datetime(2025, 1, 1, tzinfo=UTC), change))
         PrescriptionFactory(patient=ana, version=2, needle_gauge=17, in_force=(change, None))
         AccessFactory(patient=ana, created_on=(now - 60 * DAY).date())
         BloodFactory(patient=ana, drawn_at=now - 10 * DAY)
@@ -344,4 +345,4 @@ def test_my_patients(ana: Patient, ben: Patient, nurse: User, nurse_client: Clie
     page = text_of(nurse_client.get(reverse("alerts:triage"), {"mine": "1"}))
     assert "Ben Okonjo" in page
     assert "Ana Verdemar" not in page
-    assert Alert.objects.open().count() == 2
+    assert ours(Alert).open().count() == 2

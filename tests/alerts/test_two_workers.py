@@ -16,6 +16,7 @@ from alerts.services import evaluation, outbox
 from alerts.services.evaluation import evaluate_pending, evaluate_record
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import MORNING
+from tests.crowd import ours
 from tests.factories import A_NIGHT, record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -43,14 +44,14 @@ def test_each_row_is_done_once(ana: Patient, ben: Patient, anas_prescription: Pr
             record_night(patient, A_NIGHT + timedelta(days=day), at=LATER, uf_removed_l=3.6)
     done = side_by_side(*[lambda: evaluate_pending(at=LATER)] * 4)
     assert sum(done) == 10
-    assert not PendingEvaluation.objects.exists()
-    assert Alert.objects.filter(rule="uf_rate").count() == 1
+    assert not ours(PendingEvaluation).exists()
+    assert ours(Alert).filter(rule="uf_rate").count() == 1
 
 
 def test_the_same_record_by_two_at_once(ana: Patient, anas_prescription: Prescription) -> None:
     record = record_night(ana, uf_removed_l=3.6)
     side_by_side(*[lambda: evaluate_record(record, at=MORNING)] * 4)
-    (alert,) = Alert.objects.filter(rule="uf_rate")
+    (alert,) = ours(Alert).filter(rule="uf_rate")
     assert [step.kind for step in alert.steps.all()] == ["opened"]
 
 
@@ -63,14 +64,14 @@ def test_a_row_in_work_is_passed_over(ana: Patient) -> None:
 def test_a_row_that_stands_for_news_is_not_taken_before_the_news_is_there(ana: Patient) -> None:
     """One row for both; no worker can have it between the news being written and being committed."""
     record_night(ana)
-    row = PendingEvaluation.objects.get()
+    row = ours(PendingEvaluation).get()
     with transaction.atomic():
         outbox.add(patient_id=ana.pk, record_id=row.record_id, why="corrected", at=MORNING)
         assert side_by_side(lambda: outbox.claim(at=MORNING)) == [None]
     assert side_by_side(lambda: outbox.claim(at=MORNING)) == [[row]]
     with transaction.atomic():
         outbox.add(patient_id=ana.pk, record_id=row.record_id, why="corrected again", at=MORNING)
-    assert PendingEvaluation.objects.count() == 2
+    assert ours(PendingEvaluation).count() == 2
 
 
 def test_news_that_comes_while_its_patient_is_evaluated_is_not_lost(
@@ -89,4 +90,4 @@ def test_news_that_comes_while_its_patient_is_evaluated_is_not_lost(
 
     monkeypatch.setattr(evaluation, "note_judgements", correct_meanwhile)
     assert evaluate_pending(at=MORNING, limit=1) == 1
-    assert PendingEvaluation.objects.count() == 1
+    assert ours(PendingEvaluation).count() == 1

@@ -14,6 +14,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.builders import DAY, alerts_of, reading
 from tests.alerts.made_nights import scattered
+from tests.crowd import ours
 from tests.factories import A_NIGHT, AccessFactory, record_night
 
 pytestmark = pytest.mark.usefixtures("anas_prescription")
@@ -47,7 +48,7 @@ def test_closed_as_known_it_is_the_new_usual(ana: Patient, nurse: User) -> None:
     (alert,) = alerts_of("venous_rise")
     close(alerts=[alert], by=nurse, outcome="known", words="New longer line.", at=LAST)
     recorded(ana, [170.0, 172.0] * 10, first=60)
-    assert not Alert.objects.open().filter(rule="venous_rise").exists()
+    assert not ours(Alert).open().filter(rule="venous_rise").exists()
 
 
 def test_the_count_begins_again_with_a_new_access(ana: Patient) -> None:

@@ -34,6 +34,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.made import made_alert
 from tests.alerts.rules_table import CASES, Case
+from tests.crowd import ours
 from tests.pseudo_words import mirrored, unmarked
 
 pytestmark = pytest.mark.django_db
@@ -76,7 +77,7 @@ def looked_at(patient: Patient, key: str, case: Case, *, later: timedelta = time
 
 def opened(patient: Patient, key: str, case: Case) -> Alert:
     looked_at(patient, key, case)
-    return Alert.objects.get(patient=patient, rule=key)
+    return ours(Alert).get(patient=patient, rule=key)
 
 
 def rows() -> list[Any]:

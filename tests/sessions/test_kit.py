@@ -73,7 +73,9 @@ def test_it_has_the_keys_that_the_phone_reads_and_no_other(ana: Patient, ana_cli
 
 
 def test_the_prescription_comes_whole(ana_client: Client, anas_prescription: Prescription) -> None:
-    told = kit_of(ana_client)["prescription"]
+    kit = kit_of(ana_client)
+    assert kit["changes"] is None, "the first has none before it"
+    told = kit["prescription"]
     hidden = {"id", "patient", "in_force"}
     assert set(told) == {field.name for field in Prescription._meta.fields} - hidden | {"in_force_from", "lines"}
     assert (told["version"], told["target_weight_kg"], told["dialyser"]) == (1, 70.0, "Fenrow 17")

@@ -97,6 +97,34 @@ def test_the_unit_sets_how_often_and_a_patient_has_their_own(ana: Patient, ben: 
     assert due(ben, "endotoxin")
 
 
+def test_what_the_unit_stopped_is_never_due(ana: Patient) -> None:
+    """Of every kind: also where days are still written down, and where nothing was ever done."""
+    SupplyItemFactory()
+    for kind in ("dialysis", "water"):
+        MachineFactory(patient=ana, kind=kind, since=TODAY - 200 * DAY)
+    before = {each.kind for each in due_for(ana, TODAY, ahead=400)}
+    assert before >= {"bacteria", "endotoxin", "disinfection", "service", "supply_count"}
+    for kind in before:
+        IntervalFactory(kind=kind, every_days=7, stopped=True, patient=ana)
+    assert due_for(ana, TODAY, ahead=400) == []
+
+
+def test_a_panel_without_weeks_or_without_analytes_is_never_due(ana: Patient) -> None:
+    BloodFactory(patient=ana, analyte="2823-3", drawn_at=ago(100))
+    BloodsDueFactory(patient=ana, name="Without weeks", analytes=["2823-3"], every_weeks=None, stopped=True)
+    BloodsDueFactory(patient=ana, name="Empty", analytes=[], every_weeks=4)
+    assert due(ana, "bloods") is None
+
+
+@pytest.mark.parametrize(("every", "days"), [(1, 2), (2, 4), (7, 14), (20, 40)])
+def test_treatments_that_are_left_take_their_share_of_the_weeks(ana: Patient, every: int, days: int) -> None:
+    """None done since: 20 of them at 3.5 a week take 40 days, and 7 two weeks."""
+    PrescriptionFactory(patient=ana, days_per_week=3.5, weekdays=[])
+    MachineFactory(patient=ana)
+    IntervalFactory(kind="service", every_days=None, every_treatments=every, patient=ana)
+    assert days_to(ana, "service") == days
+
+
 @pytest.mark.parametrize(("days", "overdue"), [(7, False), (8, True)])
 def test_due_today_is_not_overdue_yet(ana: Patient, days: int, overdue: bool) -> None:
     MachineFactory(patient=ana)
