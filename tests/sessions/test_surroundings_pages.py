@@ -74,6 +74,13 @@ def test_a_technologist_notes_a_test_in_the_patients_time(tove: Client, technolo
     assert "within the limit" in text
 
 
+def test_the_page_shows_the_patient_s_own_and_nobody_else_s(tove: Client, ana: Patient) -> None:
+    mine = MachineFactory(patient=ana)
+    page = tove.get(where(ana))
+    assert list(page.context["machines"]) == [mine]
+    assert list(page.context["tests"]) == []
+
+
 def test_an_unusual_result_is_asked_about_once_more(tove: Client, ana: Patient) -> None:
     page = tove.post(where(ana, "water"), CULTURE | {"value": "4000"})
     assert page.status_code == 200
