@@ -23,6 +23,7 @@ from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
 from sessions.services.due import label_of, last_time
 from sessions.texts.checklist import name_of
+from sessions.texts.ready import words_of
 
 MMHG = "mmHg"
 CELSIUS = "°C"
@@ -69,12 +70,12 @@ def _check_name(item: Evidence) -> str:
 def _check_outcome(item: Evidence) -> str:
     """What was written of a check that failed."""
     if item.parts["overruled"]:
-        return gettext("overruled: %(reason)s") % item.parts
-    return item.parts["note"] or gettext("failed")
+        return gettext("overruled: %(reason)s") % {"reason": words_of(item.parts["reason"])}
+    return words_of(item.parts["note"]) or gettext("failed")
 
 
 def _found_at_access(item: Evidence) -> str:
-    return item.parts["note"] or item.parts["reason"] or gettext("not as it should be")
+    return words_of(item.parts["note"] or item.parts["reason"]) or gettext("not as it should be")
 
 
 def _pain_at(item: Evidence) -> StrOrPromise:
@@ -171,7 +172,7 @@ def _number(key: str) -> EvidenceKind:
 
 
 def _event(key: str) -> EvidenceKind:
-    return EvidenceKind(label=_called(EventKind(key).label), more=lambda item: item.parts.get("note", ""))
+    return EvidenceKind(label=_called(EventKind(key).label), more=lambda item: words_of(item.parts.get("note", "")))
 
 
 def _blood(key: str) -> EvidenceKind:

@@ -23,6 +23,7 @@ from sessions.facts.choices import (
     Technique,
 )
 from sessions.facts.fields import READING
+from sessions.texts.ready import coded
 
 Document = dict[str, Any]
 FORGOTTEN = 0.015
@@ -205,8 +206,8 @@ def _events(night: TrueTreatment, rng: Generator) -> list[Document]:
 
 def _medicines(member: Member, night: TrueTreatment) -> list[Document]:
     units = round(member.regime.bolus_per_kg * member.target_kg, -2)
-    given = {"at": (night.start + timedelta(minutes=2)).isoformat(), "name": "Heparin", "amount": units}
-    return [given | {"unit": "[iU]"}]
+    given = {"at": (night.start + timedelta(minutes=2)).isoformat(), "name": coded("heparin"), "amount": units}
+    return [given | {"unit": coded("units")}]
 
 
 def _sites(

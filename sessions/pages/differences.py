@@ -60,4 +60,4 @@ def _in_words(field: str, value: Any) -> str:
     if isinstance(value, float):
         return plain(value)
     known = CODES.get(field, {}).get(value)
-    return ready.read(str(value)) if known is None else str(known)
+    return ready.words_of(str(value)) if known is None else str(known)

@@ -1,7 +1,8 @@
 """The treatment document: the form in which a record comes in, judged whole.
 
 Reads what the phone, a program or a bulk upload sends and yields the canonical document that
-`services.recording` keeps: every field present (null or empty where not given), times as UTC text.
+`services.recording` keeps: every field present (null or empty where not given), times as UTC text. Texts may hold
+codes of ready-made words (`sessions.texts.ready`), which are kept as they come and put into words when read.
 """
 
 from __future__ import annotations

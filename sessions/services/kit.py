@@ -31,6 +31,7 @@ from sessions.services.stock import for_kit, stock_of
 from sessions.services.surroundings_facts import facts_of
 from sessions.services.unit_texts import BUILT_IN, DEFAULTS, StandingText, TextPlace, Texts, technique_of
 from sessions.texts import checklist, emergency
+from sessions.texts.ready import ready_words
 
 Json = dict[str, Any]
 NIGHTS, OPEN_ONES = 30, 10
@@ -108,6 +109,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         "limits": plausible.for_scripts(),
         "asked": plausible.for_screens(),
         "event_kinds": {kind.value: str(kind.label) for kind in EventKind},
+        "ready": ready_words(),
         "numbers": list(TREATMENT),
         "computed": {key: each for names in _named.values() for key, each in names().items()},
         "history": _history(asked),

@@ -38,6 +38,7 @@ from sessions.models import (
     WaterTest,
 )
 from sessions.services.document import TreatmentDocument
+from sessions.texts.ready import words_of
 
 TakeoutRow = dict[str, Any]
 
@@ -80,7 +81,16 @@ def tables_of(patient: Patient) -> list[Table]:
 
 def _treatments(patient: Patient) -> Iterator[TakeoutRow]:
     found = TreatmentRecord.objects.filter(patient=patient).order_by("started_at", "pk")
-    return (record.as_sent for record in found.select_related("recorded_by").iterator(chunk_size=50))
+    return (_read(record.as_sent) for record in found.select_related("recorded_by").iterator(chunk_size=50))
+
+
+def _read(value: Any) -> Any:
+    """A document with its ready-made words in the language of the moment."""
+    if isinstance(value, dict):
+        return {name: _read(inner) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_read(inner) for inner in value]
+    return words_of(value) if isinstance(value, str) else value
 
 
 def _treatment_tables(patient: Patient) -> list[Table]:
@@ -151,7 +161,7 @@ def _who(patient: Patient) -> TakeoutRow:
 
 
 def as_json(patient: Patient, *, at: datetime) -> Iterator[str]:
-    """The whole record as one JSON object, piece by piece; treatments whole, as they were handed in."""
+    """The whole record as one JSON object, piece by piece; treatments whole, their codes of ready-made words read."""
     yield f'{{"made_at": {_as_json(at)},\n"patient": {_as_json(_who(patient))}'
     whole = [Table("treatments", (), _treatments(patient)), *_other_tables(patient)]
     for table in whole:

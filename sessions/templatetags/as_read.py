@@ -15,7 +15,7 @@ register = template.Library()
 @register.filter
 def as_read(text: Any) -> str:
     """Ready-made words of a record in the reader's language; what was typed stays."""
-    return ready.read(str(text or ""))
+    return ready.words_of(str(text or ""))
 
 
 for written in (local_day.day, local_day.plain_day, local_day.month, local_day.plain_moment):

@@ -18,6 +18,7 @@ from alerts.models import Alert, AlertStep
 from alerts.models.choices import StepKind
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence, Remark
+from alerts.rules.evidence_kinds import kind_of
 from alerts.services import acting
 from alerts.services.reconciling import reconcile
 from alerts.showing.telling import (
@@ -35,6 +36,7 @@ from sessions.models import Patient
 from tests.alerts.made import made_alert
 from tests.alerts.rules_table import CASES, Case
 from tests.crowd import ours
+from tests.factories import A_NIGHT
 from tests.pseudo_words import mirrored, unmarked
 
 pytestmark = pytest.mark.django_db
@@ -220,3 +222,16 @@ def test_the_last_bit_of_a_computation_is_no_correction(ana: Patient) -> None:
     assert item.value is not None
     assert replace(item, value=item.value * (1 + 2e-16)).key == item.key
     assert replace(item, value=item.value + 0.001).key != item.key
+
+
+def test_codes_in_what_a_record_says_are_read_in_the_language_of_the_reader() -> None:
+    written = {"version": None, "name": "Hands", "note": "⟦given_up⟧", "reason": "⟦unit_said_so⟧", "overruled": True}
+
+    def said(kind: str, **parts: Any) -> str:
+        return str(kind_of(kind).more(Evidence(kind, at=A_NIGHT, day=A_NIGHT.date(), parts=parts)))
+
+    with translation.override("es"):
+        assert said("check.failed", **written).endswith(": La unidad lo dijo por teléfono")
+        assert said("check.failed", **written | {"overruled": False}) == "Dejado por otro punto"
+        assert said("check.access", **written | {"note": ""}) == "La unidad lo dijo por teléfono"
+        assert said("event.dizzy", note="⟦felt⟧: ⟦dizzy⟧, typed") == "Se nota: mareo, typed"

@@ -86,7 +86,7 @@ def on_screen(row: dict[str, Any]) -> dict[str, Any]:
         "pre_systolic": 196, "pre_diastolic": 90, "planned_rinse_back_l": 0.3, "planned_intake_l": 0.2,
         "readings": [{"at": row["at"], "venous_mmhg": 265, "systolic": 120, "diastolic": 70}],
         "events": [{"at": row["at"], "kind": kind} | nothing for kind in ("cramp", "hypotension", "power_failure")],
-        "medicines": [{"at": row["at"], "name": "Heparin", "amount": 2000, "unit": "units", "note": ""}],
+        "medicines": [{"at": row["at"], "name": "⟦heparin⟧", "amount": 2000, "unit": "⟦units⟧", "note": ""}],
     }  # fmt: skip
 
 

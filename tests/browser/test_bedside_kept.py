@@ -18,6 +18,7 @@ from homedialysis.accounts.models import Unit, User
 from homedialysis.accounts.services.opening import looked_at_next
 from sessions.models import Patient, TreatmentRecord
 from sessions.pages.bedside import FOLDER
+from sessions.texts.ready import ready_words
 from tests.browser.conftest import PHONE, BrowserPage
 from tests.browser.evening import Evening, wait_for
 from tests.browser.running_phone import now_minute, prescribed, rope_ladder
@@ -26,6 +27,8 @@ from tests.browser.test_bedside_words import spanish
 
 pytestmark = pytest.mark.django_db(transaction=True)
 SPANISH = json.loads((FOLDER / "words" / "es.json").read_text(encoding="utf-8"))
+with translation.override("es"):
+    READY = ready_words()
 
 
 @pytest.fixture
@@ -56,8 +59,7 @@ def spanish_in(document: Any) -> set[str]:
 def drop_noted(evening: Evening) -> None:
     evening.go("bpdrop")
     for words in ("mareo", "UF apagada", "un poco"):
-        told = {"mareo": "dizzy", "UF apagada": "UF off", "un poco": "a little"}[words]
-        evening.page.get_by_role("button", name=SPANISH[told], exact=True).click()
+        evening.page.get_by_role("button", name=words, exact=True).click()
 
 
 class TestASpanishEvening:
@@ -73,17 +75,17 @@ class TestASpanishEvening:
         phone.main().click()  # a step of the run sheet, done
         drop_noted(phone)
         phone.go("running")
-        felt = f"{SPANISH['Felt']}: {SPANISH['dizzy']}. {SPANISH['Done']}: {SPANISH['UF off']}."
+        felt = "Se nota: mareo. Hecho: UF apagada."
         expect(phone.screen()).to_contain_text(felt)
         phone.run("app", "m.ctx.night.doc.ended_at = new Date().toISOString(); await m.ctx.handOver();")
         assert wait_for(lambda: TreatmentRecord.objects.filter(patient=ana, state="finished").count() == 4)
         record = TreatmentRecord.objects.filter(patient=ana).newest_first()[0]
         assert spanish_in(record.document) == set()
-        assert record.event_set.get().note == "Felt: dizzy. Done: UF off. Better: a little."
+        assert record.event_set.get().note == "⟦felt⟧: ⟦dizzy⟧. ⟦done⟧: ⟦uf_off⟧. ⟦better⟧: ⟦a_little⟧."
         check = record.answeredcheck_set.get()
         assert (check.name, check.reason) == (
             "Hands and access arm washed",
-            "The unit said so on the telephone",
+            "⟦unit_said_so⟧",
         )
         assert [step.words for step in record.stepdone_set.all()] == [
             "Wash the access arm with soap and water, and dry it"
@@ -95,9 +97,9 @@ class TestASpanishEvening:
         expect(phone.page.locator(".step-words")).to_have_text("Manos y brazo del acceso lavados")
         phone.tap(SPANISH["Not good, or not done"])
         phone.page.locator("[data-k='overrule']").click()
-        phone.tap(SPANISH["The unit said so on the telephone"])
+        phone.tap(READY["unit_said_so"])
         phone.go("checks/setup/hands")
-        expect(phone.screen()).to_contain_text(SPANISH["The unit said so on the telephone"])
+        expect(phone.screen()).to_contain_text(READY["unit_said_so"])
 
     def pages_of(self, record: TreatmentRecord, ana: Patient, nurse: User) -> None:
         pages = {}
@@ -110,15 +112,21 @@ class TestASpanishEvening:
         for words in ("Felt: dizzy. Done: UF off.", "The unit said so on the telephone", "Hands and access arm washed"):
             assert words in pages["nurse"]
             assert words not in pages["patient"]
-        assert f"{SPANISH['Felt']}: {SPANISH['dizzy']}." in pages["patient"]
+        assert "Se nota: mareo." in pages["patient"]
         assert "Manos y brazo del acceso lavados" in pages["patient"]
 
     def test_what_was_typed_stays_as_typed(self, phone: Evening) -> None:
         spanish(phone).ready()
-        said = phone.run(
-            "kept", "return given.map((text) => m.read(null, text));", ["nothing else: dizzy at 3", "dizzy"]
-        )
-        assert said == ["nothing else: dizzy at 3", SPANISH["dizzy"]]
+        body = """const { ctx } = await import("/static/bedside/js/app.js");
+          return given.map((text) => m.wordsOf(ctx.kit, text));"""
+        said = phone.run("ready", body, ["Felt: dizzy", "⟦dizzy⟧ at 3", "⟦constructor⟧", "⟦sooner|n=1=2|all=30⟧"])
+        assert said == ["Felt: dizzy", "mareo at 3", "⟦constructor⟧", "se siguió tras 1=2 de 30 s"]
+
+    def test_nobody_can_type_a_code(self, phone: Evening) -> None:
+        phone.ready(started_at=(now_minute() - timedelta(minutes=90)).isoformat())
+        phone.go("finish")
+        phone.page.get_by_label("Notes").fill("⟦dizzy⟧ said Ben")
+        assert wait_for(lambda: phone.doc()["notes"] == "dizzy said Ben")
 
 
 class TestLanguage:

@@ -281,7 +281,7 @@ def test_the_whole_sheet_stamps_each_step_and_fills_both_needles(
         assert told == {"gauge": 15, "needle": "sharp", "length_mm": 25, "attempts": 2, "pain": 3, "flash": True,
                         "flushed": True}  # fmt: skip
     assert any(step["words"].endswith(": 150 mL/min") for step in document["steps"])
-    assert any(step["words"].endswith(": 15 G, Sharp, 25 mm") for step in document["steps"])
+    assert any(step["words"].endswith(": 15 G, ⟦sharp⟧, 25 mm") for step in document["steps"])
     kept = accepted(phone, ana)
     assert kept["started_at"] is not None
     assert phone.night()["stage"] == "running"
@@ -326,7 +326,7 @@ def test_the_contact_time_counts_on_through_a_killed_page(phone: Phone) -> None:
     expect(phone.page.locator(".countdown")).to_have_text("Time is over")
     expect(phone.page.get_by_role("button", name="Done, next")).to_be_visible()
     phone.tap("Done, next")
-    assert "gone on" not in phone.doc()["steps"][-1]["words"]
+    assert "⟦" not in phone.doc()["steps"][-1]["words"]
 
 
 def test_going_on_sooner_is_noted_and_can_be_undone(phone: Phone) -> None:
@@ -335,7 +335,7 @@ def test_going_on_sooner_is_noted_and_can_be_undone(phone: Phone) -> None:
     phone.page.evaluate(AHEAD, 12)
     phone.tap("Go on sooner")
     words = phone.doc()["steps"][-1]["words"]
-    assert words in {f"Let it act and dry: gone on after {seconds} of 30 s" for seconds in (11, 12, 13, 14)}
+    assert words in {f"Let it act and dry: ⟦sooner|n={seconds}|all=30⟧" for seconds in (11, 12, 13, 14)}
     phone.tap("Undo", exact=False)
     assert len(phone.doc()["steps"]) == before
     expect(phone.page.locator(".countdown")).to_be_visible()
@@ -347,7 +347,7 @@ def test_a_step_left_without_an_answer_says_so(phone: Phone) -> None:
     phone.go("needles")
     to_ask(phone, "flash")
     phone.tap("Go on without an answer")
-    assert phone.doc()["steps"][-1]["words"].endswith(": no answer")
+    assert phone.doc()["steps"][-1]["words"].endswith(": ⟦no_answer⟧")
     assert phone.doc()["sites"][0]["flash"] is None
 
 
@@ -375,7 +375,7 @@ def test_a_needle_that_fails_is_tried_again_or_put_into_another_site(
     answer(phone)
     rows = [(row["site"], row["use"], row["note"], row["flushed"]) for row in phone.doc()["sites"]]
     assert rows == [
-        (sites[1].pk, "arterial", "Given up for another site", False),
+        (sites[1].pk, "arterial", "⟦given_up⟧", False),
         (sites[5].pk, "venous", "", None),
         (sites[0].pk, "arterial", "", None),
     ]

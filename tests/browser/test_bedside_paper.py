@@ -75,7 +75,7 @@ def test_a_whole_sheet_is_typed_on_one_screen_and_marked_as_paper(paper: Evening
     minutes = [(row.at - kept.started_at).total_seconds() / 60 for row in kept.reading_set.all()]
     assert minutes == [60, 105]  # the second lies after midnight
     assert kept.siteused_set.get().attempts == 1
-    assert (kept.medicine_set.get().name, kept.medicine_set.get().amount) == ("Heparin", 2000)
+    assert (kept.medicine_set.get().name, kept.medicine_set.get().amount) == ("⟦heparin⟧", 2000)
     assert {check.passed for check in kept.answeredcheck_set.all()} == {True}
     client = Client()
     client.force_login(nurse)

@@ -260,10 +260,10 @@ def test_heparin_is_given_with_the_prescription_in_sight(phone: Phone, ana: Pati
     press(phone, r"^Heparin bolus: same as last, 2000 units$")
     press(phone, r"^Heparin rate: step down$")
     rows = [(row["name"], row["amount"], row["unit"]) for row in phone.doc()["medicines"]]
-    assert sorted(rows) == [("Heparin", 2000, "units"), ("Heparin rate", 450, "units/h")]
+    assert sorted(rows) == [("⟦heparin_rate⟧", 450, "⟦units_h⟧"), ("⟦heparin⟧", 2000, "⟦units⟧")]
     press(phone, r"^Heparin bolus: 2000 units")  # in the list of what was given
     phone.tap("Remove this medicine")
-    assert [row["name"] for row in phone.doc()["medicines"]] == ["Heparin rate"]
+    assert [row["name"] for row in phone.doc()["medicines"]] == ["⟦heparin_rate⟧"]
     phone.page.get_by_text("Another medicine").click()
     phone.page.get_by_label("Name").fill("Iron")
     phone.tap("Note it")
@@ -304,9 +304,9 @@ def test_a_pressure_drop_is_a_short_guided_note(phone: Phone, ana: Patient) -> N
     expect(phone.page.get_by_role("button", name="Not better: what to do")).to_have_count(0)
     [event] = phone.doc()["events"]
     assert (event["kind"], event["systolic"], event["diastolic"], event["saline_l"]) == ("hypotension", 88, 52, 0.2)
-    assert event["note"] == "Felt: dizzy, sweating. Done: UF off, saline given. Better: a little."
+    assert event["note"] == "⟦felt⟧: ⟦dizzy⟧, ⟦sweating⟧. ⟦done⟧: ⟦uf_off⟧, ⟦saline_given⟧. ⟦better⟧: ⟦a_little⟧."
     phone.tap("sweating")  # touched again it is taken back
-    assert phone.doc()["events"][0]["note"].startswith("Felt: dizzy. Done")
+    assert phone.doc()["events"][0]["note"].startswith("⟦felt⟧: ⟦dizzy⟧. ⟦done⟧")
     kept = accepted(phone, ana)
     assert kept["events"][0]["saline_l"] == 0.2
     press(phone, r"^Time: ")

@@ -294,14 +294,14 @@ def expect_lists(kept: dict[str, Any], sites: list[AccessSite], needle_sets: Sup
     readings[1]["venous_mmhg"] = CORRECTED
     assert [without(row, "at") for row in kept["readings"]] == readings
     nothing = {"systolic": None, "diastolic": None, "saline_l": None}
-    felt = "Felt: dizzy. Done: UF off, saline given. Better: yes."
+    felt = "⟦felt⟧: ⟦dizzy⟧. ⟦done⟧: ⟦uf_off⟧, ⟦saline_given⟧. ⟦better⟧: ⟦yes⟧."
     assert [without(row, "at") for row in kept["events"]] == [
         {"kind": "cramp", "note": "Left calf."} | nothing,
         {"kind": "hypotension", "note": felt, "systolic": 92, "diastolic": 50, "saline_l": 0.2},
     ]
     assert [without(row, "at") for row in kept["medicines"]] == [
-        {"name": "Heparin", "amount": 2000, "unit": "units", "note": ""},
-        {"name": "Heparin rate", "amount": 500, "unit": "units/h", "note": ""},
+        {"name": "⟦heparin⟧", "amount": 2000, "unit": "⟦units⟧", "note": ""},
+        {"name": "⟦heparin_rate⟧", "amount": 500, "unit": "⟦units_h⟧", "note": ""},
     ]
     needles = {"gauge": 15, "needle": "sharp", "length_mm": 25, "flash": True, "flushed": True, "note": ""}
     assert [without(row, "at") for row in kept["sites"]] == [

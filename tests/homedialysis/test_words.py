@@ -273,6 +273,7 @@ class TestPagesOfPatients:
             *(line for card in kit["cards"] for line in (card["title"], *card["lines"])),
             *kit["first_aid"].values(),
             *kit["event_kinds"].values(),
+            *kit["ready"].values(),
             *(each["label"] for each in kit["due"]),
         ]
         assert kit["due"]

@@ -36,7 +36,7 @@ NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
     "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
     "messages", "due", "checklist", "run_sheet", "cards", "first_aid", "access", "limits", "asked", "event_kinds",
-    "numbers", "stock", "computed", "history", "open", "urls",
+    "ready", "numbers", "stock", "computed", "history", "open", "urls",
 }  # fmt: skip
 
 

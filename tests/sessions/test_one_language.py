@@ -11,42 +11,78 @@ from django.test import Client
 from django.utils import translation
 
 from homedialysis.accounts.models import User
+from sessions.facts.choices import NeedleKind
 from sessions.facts.local_day import day, month, plain_day
 from sessions.models import Patient, RecordSource, TextKind, TreatmentRecord
 from sessions.pages.bedside import FOLDER
+from sessions.pages.differences import changed_fields
 from sessions.services.takeout import as_json
 from sessions.texts import ready
 from tests.crowd import ours
 from tests.factories import A_NIGHT, UnitTextFactory, record_night
 
-NOT_SHOWN_BY_THE_SERVER = re.compile(
-    r"^(Sharp|Blunt|Plastic|Yes|No)$|^gone on|^no answer$|attempt|Reading missed|Blood is"
-)
-"""Words of the steps of a run sheet: no page of the server shows those to patients, staff read them in English."""
+DROP = "⟦felt⟧: ⟦dizzy⟧, ⟦cramp⟧. ⟦done⟧: ⟦uf_off⟧, ⟦head_low⟧. ⟦better⟧: ⟦no⟧."
 
 
-def kept_by_scripts() -> set[str]:
-    scripts = "".join(path.read_text(encoding="utf-8") for path in FOLDER.rglob("*.js"))
-    return set(re.findall(r'\bkept\("([^"]+)"\)', scripts))
+def words_of_codes(*names: str) -> set[str]:
+    """Codes that the scripts of the bedside write, as plain strings of these modules."""
+    return {code for name in names for code in re.findall(r'"([a-z_]+)"', (FOLDER / "js" / name).read_text("utf-8"))}
 
 
-def test_the_server_reads_every_ready_made_word_that_the_phone_keeps() -> None:
-    kept = kept_by_scripts()
-    assert len(kept) > 30
-    shown = {words for words in kept if not NOT_SHOWN_BY_THE_SERVER.search(words)}
-    assert shown - set(ready.READY) - {"Needle out: {site}", "Treatment is running"} == set()
+def test_the_phone_writes_every_code_that_is_declared_and_no_other() -> None:
+    scripts = [path.relative_to(FOLDER / "js") for path in (FOLDER / "js").rglob("*.js")]
+    texts = "".join((FOLDER / "js" / name).read_text("utf-8") for name in scripts)
+    called = set(re.findall(r'\b(?:coded\(|say\([\w.]+, )"(\w+)"', texts))
+    assert len(called) > 8
+    assert called - set(ready.READY) == set()
+    kinds = set(NeedleKind.values) | {"felt", "done", "better"}
+    assert set(ready.READY) - kinds - words_of_codes(*map(str, scripts)) == set()
 
 
-def test_ready_made_words_are_read_in_the_language_of_the_reader_and_typed_ones_stay() -> None:
-    note = "Felt: dizzy, cramp. Done: UF off, head low, legs up. Better: no."
-    assert ready.read(note) == note
+def test_codes_are_read_in_the_language_of_the_reader_and_typed_words_stay() -> None:
+    english = "Felt: dizzy, cramp. Done: UF off, head low, legs up. Better: no."
+    assert ready.words_of(DROP) == english
     with translation.override("es"):
-        read = ready.read(note)
-        assert ready.read("dizzy since noon") == "dizzy since noon"
-        assert ready.read("") == ""
-    words = {"Felt", "dizzy", "cramp", "Done", "head low, legs up", "Better"}
-    assert not [each for each in words if each in read]
-    assert re.sub(r"[^:.]", "", read) == re.sub(r"[^:.]", "", note)
+        read = ready.words_of(DROP)
+        for typed in ("dizzy", "Felt: dizzy", "dizzy since noon", ""):
+            assert ready.words_of(typed) == typed
+    assert read == "Se nota: mareo, calambre. Hecho: UF apagada, cabeza baja, piernas en alto. Mejor: no."
+
+
+def test_what_fills_the_words_stands_in_them_as_it_was() -> None:
+    assert ready.words_of("Dry: ⟦sooner|n=12|all=30⟧") == "Dry: gone on after 12 of 30 s"
+    with translation.override("es"):
+        assert ready.words_of("⟦needle_out|site=Lower = {n}⟧") == "Aguja fuera: Lower = {n}"
+
+
+@pytest.mark.parametrize("unknown", ["⟦of_another_year⟧", "⟦dizzy", "⟦⟧", "⟦dizzy|⟧"])
+def test_a_code_that_nobody_knows_is_shown_as_it_stands(unknown: str) -> None:
+    assert ready.words_of(f"{unknown}, typed") == f"{unknown}, typed"
+    with pytest.raises(ValueError, match="code must be one of"):
+        ready.coded(unknown)
+
+
+@pytest.mark.django_db
+def test_pages_versions_and_takeout_read_codes_in_the_language_of_the_reader(
+    ana: Patient, ana_client: Client, nurse_client: Client
+) -> None:
+    event = {"at": A_NIGHT.isoformat(), "kind": "hypotension", "note": DROP}
+    medicine = {"at": A_NIGHT.isoformat(), "name": "⟦heparin⟧", "amount": 2000, "unit": "⟦units⟧"}
+    record = record_night(ana, events=[event], medicines=[medicine])
+    assert record.event_set.get().note == DROP
+    told = {"headers": {"X-Bedside-Language": "es"}}
+    pages = (client.get(f"/nights/{record.pk}/", **told) for client in (ana_client, nurse_client))
+    hers, theirs = (page.content.decode() for page in pages)
+    with translation.override("es"):
+        taken = "".join(as_json(ana, at=A_NIGHT))
+        changes = str(changed_fields({}, record.document))
+    for text in (hers, taken, changes):
+        assert [words for words in ("Se nota: mareo", "Heparina", "unidades", "⟦") if words in text] == [
+            "Se nota: mareo",
+            "Heparina",
+            "unidades",
+        ]
+    assert ("Felt: dizzy" in theirs, "⟦" in theirs) == (True, False)
 
 
 def test_days_are_written_as_each_language_writes_them() -> None:

@@ -26,7 +26,6 @@ class Command(makemessages.Command):
         "--add-comments=Translators",
         "--keyword=t",
         "--keyword=tn:1,2",
-        "--keyword=kept",
     ]
     # A likely translation of another text is worse than none: a new text comes without one.
     msgmerge_options = ["-q", "--backup=none", "--update", "--no-fuzzy-matching"]  # type: ignore[misc]  # noqa: RUF012

@@ -3,6 +3,7 @@
 import { getPath, limitsOf, setPath, takeNumber } from "./draft.js";
 import { withUnit } from "./numbers.js";
 import { askNumber } from "./pad.js";
+import { typed } from "./ready.js";
 import { h } from "./ui.js";
 import { t } from "./words.js";
 
@@ -38,7 +39,7 @@ export function textField(ctx, path, label, { hint, rows = 3, onInput } = {}) {
   const area = h("textarea", { id: `text-${path}`, rows, maxlength: 2000, data: { path } });
   area.value = getPath(ctx.night, path) ?? "";
   area.addEventListener("input", () => {
-    setPath(ctx.night, path, area.value);
+    setPath(ctx.night, path, typed(area.value));
     ctx.save();
     onInput?.(area.value);
   });

@@ -1,12 +1,12 @@
 /* How long each needle site bled: a watch that runs from pulling the needle, also through a killed page. */
 
 import { setRow, stampStep } from "./draft.js";
-import { filled, kept } from "./kept.js";
 import { numberField } from "./pad.js";
+import { coded, say } from "./ready.js";
 import { bigButton, h } from "./ui.js";
 import { fmt, t } from "./words.js";
 
-const OUT = kept("Needle out: {site}");
+const OUT = "needle_out";
 const outKey = (row) => `needle_out_${row.site}_${row.use}`;
 /** @param {Ctx} ctx */
 const siteName = (ctx, row) => ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
@@ -31,8 +31,8 @@ const minutesOf = (since, now) => Math.max(0.5, Math.ceil((now - Date.parse(sinc
 /** @param {Ctx} ctx */
 export function pull(ctx, { row }) {
   const site = siteName(ctx, row);
-  ctx.change(t(OUT, { site }), (night) =>
-    stampStep(night, outKey(row), filled(OUT, { site }), ctx.now().toISOString()),
+  ctx.change(say(ctx.kit, OUT, { site }), (night) =>
+    stampStep(night, outKey(row), coded(OUT, { site }), ctx.now().toISOString()),
   );
 }
 

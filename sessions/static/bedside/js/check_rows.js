@@ -1,6 +1,6 @@
 /* An answered check as the record keeps it, whether touched at the bedside or typed from paper. Pure. */
 
-import { asKept } from "./kept.js";
+import { asKept } from "./ready.js";
 
 /**
  * Whether a reading lies within the unit's limits of the check.

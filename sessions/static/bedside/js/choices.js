@@ -1,23 +1,18 @@
 /* Fixed answers with their words: the values are those of the treatment document. */
 
-import { kept } from "./kept.js";
 import { t } from "./words.js";
 
 const pairs = (words) => Object.entries(words).map(([value, label]) => ({ value, label }));
 
 export const dialyserLooks = () =>
   pairs({ clear: t("Clear"), few_fibres: t("A few red fibres"), half: t("About half red"), clotted: t("Clotted") });
-/** Kinds of needles as the record's steps name them. */
-export const NEEDLES = { sharp: kept("Sharp"), blunt: kept("Blunt"), plastic: kept("Plastic") };
-export const needleKinds = () => Object.entries(NEEDLES).map(([value, words]) => ({ value, label: t(words) }));
+export const needleKinds = () => pairs({ sharp: t("Sharp"), blunt: t("Blunt"), plastic: t("Plastic") });
 export const planChoices = () =>
   pairs({ as_prescribed: t("As prescribed"), longer: t("Longer tonight"), leave_some: t("Leave some for next time") });
 export const uses = () => pairs({ arterial: t("Arterial (blood out)"), venous: t("Venous (blood back)") });
-export const YES = kept("Yes");
-export const NO = kept("No");
 export const yesNo = () => [
-  { value: true, label: t(YES) },
-  { value: false, label: t(NO) },
+  { value: true, label: t("Yes") },
+  { value: false, label: t("No") },
 ];
 export const hands = () => pairs({ right: t("Right thumb"), left: t("Left thumb") });
 export const themes = () =>

@@ -2,8 +2,8 @@
 
 import { dialyserLooks, needleKinds, planChoices, uses } from "./choices.js";
 import { limitsOf } from "./draft.js";
-import { read } from "./kept.js";
 import { withUnit } from "./numbers.js";
+import { calledHere, wordsOf } from "./ready.js";
 import { dayOf, t, timeOf } from "./words.js";
 
 const NAMES = () => ({
@@ -58,12 +58,15 @@ export function shownValue(ctx, path, value) {
   if (typeof value === "object") return rowWords(ctx, path, value);
   if (path === "source") return t("Entered from paper");
   if (ISO.test(value)) return `${dayOf(value)} ${timeOf(value)}`;
-  return ctx.kit?.event_kinds?.[value] ?? codes().find((code) => code.value === value)?.label ?? read(ctx.kit, value);
+  return (
+    ctx.kit?.event_kinds?.[value] ?? codes().find((code) => code.value === value)?.label ?? wordsOf(ctx.kit, value)
+  );
 }
 
 /** @param {Ctx} ctx */
 function rowWords(ctx, list, row) {
-  const parts = Object.entries(row).filter(
+  const own = { checks: "name", steps: "words" }[list];
+  const parts = Object.entries(own ? { ...row, [own]: calledHere(ctx.kit, row) } : row).filter(
     ([name, value]) => value !== null && value !== "" && !["key", "at"].includes(name),
   );
   const time = row.at ? `${timeOf(row.at)}: ` : "";

@@ -3,8 +3,8 @@
 import { minutesBetween } from "./clock.js";
 import { lastValues } from "./course.js";
 import * as fluid from "./fluid.js";
-import { read } from "./kept.js";
 import { oddity, shown, withUnit } from "./numbers.js";
+import { calledHere, wordsOf } from "./ready.js";
 import { fmt, hours, t } from "./words.js";
 
 /**
@@ -117,8 +117,8 @@ export function unusual(night, kit, lastPost) {
       .filter((row) => !row.passed)
       .map((row) =>
         row.overruled
-          ? t("Check overruled: {check} ({reason})", { check: read(kit, row.name), reason: read(kit, row.reason) })
-          : t("Check not good: {check}", { check: read(kit, row.name) }),
+          ? t("Check overruled: {check} ({reason})", { check: calledHere(kit, row), reason: wordsOf(kit, row.reason) })
+          : t("Check not good: {check}", { check: calledHere(kit, row) }),
       ),
     ...oddNumbers(doc, kit),
     fluid.overLimit(rate, limit) &&

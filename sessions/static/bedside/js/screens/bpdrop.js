@@ -4,52 +4,32 @@ import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { minuteOf } from "../course.js";
 import { addEvent, askedAt, removeRow } from "../draft.js";
-import { kept } from "../kept.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
+import { coded, say } from "../ready.js";
 import { go, register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { fieldRow } from "../value_row.js";
 import { t, timeOf } from "../words.js";
 
-const NOT_BETTER = kept("no");
+const NOT_BETTER = "no";
+/** The questions, each with the codes of its answers. */
 const PARTS = {
   felt: {
     label: () => t("What is felt?"),
-    words: kept("Felt"),
-    options: [
-      kept("dizzy"),
-      kept("sweating"),
-      kept("nausea"),
-      kept("cramp"),
-      kept("seeing badly"),
-      kept("very tired"),
-      kept("nothing"),
-    ],
+    options: ["dizzy", "sweating", "nausea", "cramp", "seeing_badly", "very_tired", "nothing"],
   },
   done: {
     label: () => t("What was done?"),
-    words: kept("Done"),
-    options: [
-      kept("UF off"),
-      kept("head low, legs up"),
-      kept("saline given"),
-      kept("pump slower"),
-      kept("treatment ended"),
-    ],
+    options: ["uf_off", "head_low", "saline_given", "pump_slower", "treatment_ended"],
   },
-  better: {
-    label: () => t("Better?"),
-    words: kept("Better"),
-    options: [kept("yes"), kept("a little"), NOT_BETTER],
-    one: true,
-  },
+  better: { label: () => t("Better?"), options: ["yes", "a_little", NOT_BETTER], one: true },
 };
 
-/** Answers -> "Felt: dizzy. Done: UF off. Better: yes.", for the record. */
+/** Answers in codes for the record, read as "Felt: dizzy. Done: UF off. Better: yes.". */
 const sentence = (answers) =>
-  Object.entries(PARTS)
-    .filter(([name]) => answers[name]?.length)
-    .map(([name, { words }]) => `${words}: ${answers[name].join(", ")}.`)
+  Object.keys(PARTS)
+    .filter((name) => answers[name]?.length)
+    .map((name) => `${coded(name)}: ${answers[name].map((each) => coded(each)).join(", ")}.`)
     .join(" ");
 
 /** @param {Ctx} ctx */
@@ -71,7 +51,7 @@ const answersOf = (night, index) => (index == null ? {} : (night.plan.drops?.[ni
 
 /** @param {Ctx} ctx */
 function press(ctx, index, name, option) {
-  ctx.change(t(option), (night) => {
+  ctx.change(say(ctx.kit, option), (night) => {
     const at = begun(ctx, night, index);
     const answers = answersOf(night, at);
     const had = answers[name] ?? [];
@@ -100,7 +80,7 @@ function chips(ctx, index, name) {
         data: { k: `${name}/${option}` },
         on: { click: () => press(ctx, index, name, option) },
       },
-      h("span", { text: t(option) }),
+      h("span", { text: say(ctx.kit, option) }),
     );
   return h(
     "div",

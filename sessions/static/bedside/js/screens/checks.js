@@ -7,10 +7,10 @@
 import { callButtons } from "../calls.js";
 import { checkOf, inside } from "../check_rows.js";
 import { overruleCheck, putRow, setFields } from "../draft.js";
-import { kept, read } from "../kept.js";
 import { pointTo } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
+import { coded, say, typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
 import { announce, bigButton, h, note } from "../ui.js";
 import { fmt, t, tn } from "../words.js";
@@ -88,29 +88,28 @@ function overrule(ctx, item, reason) {
   onward(ctx, item);
 }
 
-const READY_REASONS = [
-  kept("The unit said so on the telephone"),
-  kept("Checked again in another way, and good"),
-  kept("Does not apply tonight"),
-];
+const READY_REASONS = ["unit_said_so", "checked_again", "not_tonight"];
 
 /** The reason: one touch for a usual one, or own words. Without one nothing is overruled. @param {Ctx} ctx */
 function reasons(ctx, item) {
   const area = h("textarea", { id: "reason", rows: 3, maxlength: 2000 });
+  const written = () => typed(area.value).trim();
   const use = bigButton(
     t("Go on with this reason"),
     () => {
-      if (area.value.trim()) overrule(ctx, item, area.value.trim());
+      if (written()) overrule(ctx, item, written());
     },
     { disabled: true, data: { k: "own-reason" } },
   );
   area.addEventListener("input", () => {
-    use.disabled = !area.value.trim();
+    use.disabled = !written();
   });
   return [
     h("h2", { text: t("Why do you go on?") }),
     h("p", { class: "soft", text: t("The unit reads this reason.") }),
-    ...READY_REASONS.map((words) => bigButton(t(words), () => overrule(ctx, item, words), { data: { k: words } })),
+    ...READY_REASONS.map((code) =>
+      bigButton(say(ctx.kit, code), () => overrule(ctx, item, coded(code)), { data: { k: code } }),
+    ),
     h("label", { for: "reason", text: t("In your own words") }),
     area,
     use,
@@ -203,7 +202,7 @@ function one(ctx, item, items) {
     limit && h("p", { class: "check-limit" }, h("strong", { text: t("Limit: {limit}", { limit }) })),
     holds(row) && failed(ctx, item, row),
     row?.passed && note(stateOf(ctx, item)[1], "good"),
-    row?.overruled && note(t("Overruled: {reason}", { reason: read(ctx.kit, row.reason) }), "care"),
+    row?.overruled && note(t("Overruled: {reason}", { reason: wordsOf(ctx.kit, row.reason) }), "care"),
     h("details", null, h("summary", { text: t("All checks") }), listed(ctx, items)),
   ];
 }

@@ -9,17 +9,17 @@ import { measureRow } from "../bluetooth/measure.js";
 import { dialyserLooks, yesNo } from "../choices.js";
 import { minuteOf } from "../course.js";
 import { askedAt, dropRow, putRow, setMoment, stampStep, toggleField } from "../draft.js";
-import { kept } from "../kept.js";
 import { momentRow } from "../moment_row.js";
 import { lastTime } from "../nights_before.js";
 import { askNumber, numberField } from "../pad.js";
+import { coded, say } from "../ready.js";
 import { register } from "../router.js";
 import { bigButton, byId, choiceRow, h, note } from "../ui.js";
 import { fmt, t, timeOf, tn } from "../words.js";
 import { openChecks } from "./checks.js";
 import { standingDrop } from "./weigh.js";
 
-const ENDED = kept("Blood is back, treatment ended");
+const ENDED = "ended";
 const FLUID = ["rinse_back_l", "intake_l"];
 /** What is taken after, and what the machine shows, in the order of asking. @param {Ctx} ctx */
 const body = (ctx) => askedAt(ctx.kit, "after");
@@ -29,9 +29,9 @@ const besides = (ctx) => askedAt(ctx.kit, "fluid").filter((path) => ![...FLUID, 
 
 /** @param {Ctx} ctx */
 function end(ctx) {
-  ctx.change(t(ENDED), (night) => {
+  ctx.change(say(ctx.kit, ENDED), (night) => {
     setMoment(night, "ended_at", minuteOf(ctx.now()));
-    stampStep(night, "ended", ENDED, ctx.now().toISOString());
+    stampStep(night, ENDED, coded(ENDED), ctx.now().toISOString());
   });
 }
 

@@ -6,40 +6,47 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { minuteOf } from "../course.js";
 import { addRow, limitsOf, removeRow } from "../draft.js";
-import { kept, read } from "../kept.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
+import { typed as asTyped, coded, say, wordsOf } from "../ready.js";
 import { register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { valueRow, writeNumber } from "../value_row.js";
 import { t, timeOf } from "../words.js";
 
-const [UNITS, UNITS_AN_HOUR] = [kept("units"), kept("units/h")];
-const [HEPARIN, LOW_MOLECULAR, RATE] = [kept("Heparin"), kept("Low-molecular-weight heparin"), kept("Heparin rate")];
+const HEPARIN = coded("heparin");
 
-export const heparin = (prescription) => {
+/** What is given against clotting, name and unit in codes as the record keeps them. @param {Kit} kit */
+export const heparin = (kit) => {
+  const { prescription } = kit;
   const low = prescription?.anticoagulant === "low_molecular";
+  const kind = (code, label, unit, step, prescribed) => ({
+    name: coded(code),
+    label,
+    unit: coded(unit),
+    step,
+    prescribed,
+  });
   return [
-    {
-      name: low ? LOW_MOLECULAR : HEPARIN,
-      label: low ? t(LOW_MOLECULAR) : t("Heparin bolus"),
-      unit: UNITS,
-      step: 100,
-      prescribed: prescription?.bolus_units,
-    },
-    ...(low
-      ? []
-      : [{ name: RATE, label: t(RATE), unit: UNITS_AN_HOUR, step: 50, prescribed: prescription?.rate_units_h }]),
+    low
+      ? kind("low_molecular", say(kit, "low_molecular"), "units", 100, prescription?.bolus_units)
+      : kind("heparin", t("Heparin bolus"), "units", 100, prescription?.bolus_units),
+    ...(low ? [] : [kind("heparin_rate", say(kit, "heparin_rate"), "units_h", 50, prescription?.rate_units_h)]),
   ];
 };
 
-export const nameWords = (name) => (name === HEPARIN ? t("Heparin bolus") : read(null, name));
-const rowWords = (row) => `${nameWords(row.name)}${row.amount == null ? "" : `: ${withUnit(row.amount, row.unit)}`}`;
+/** @param {Kit} kit */
+export const nameWords = (kit, name) => (name === HEPARIN ? t("Heparin bolus") : wordsOf(kit, name));
+/** @param {Kit} kit */
+const dosed = (kit, amount, unit) => withUnit(amount, wordsOf(kit, unit));
+/** @param {Kit} kit */
+const rowWords = (kit, row) =>
+  `${nameWords(kit, row.name)}${row.amount == null ? "" : `: ${dosed(kit, row.amount, row.unit)}`}`;
 
 /** @param {Ctx} ctx */
 function give(ctx, { name, label, unit }, amount, asked) {
   const limits = limitsOf(ctx.kit, "medicines.amount");
-  ctx.change(t("{label}: {value}", { label, value: withUnit(amount, unit) }), (night) => {
+  ctx.change(t("{label}: {value}", { label, value: dosed(ctx.kit, amount, unit) }), (night) => {
     const index = addRow(night, "medicines", { name, amount: null, unit, note: "", at: minuteOf(ctx.now()) });
     writeNumber(night, `medicines[${index}].amount`, amount, limits, asked);
   });
@@ -49,12 +56,17 @@ function give(ctx, { name, label, unit }, amount, asked) {
 function dose(ctx, kind) {
   const { medicines } = ctx.night.doc;
   const given = medicines.findLast((row) => row.name === kind.name);
-  const limits = { ...limitsOf(ctx.kit, "medicines.amount"), label: kind.label, unit: kind.unit, step: kind.step };
+  const limits = {
+    ...limitsOf(ctx.kit, "medicines.amount"),
+    label: kind.label,
+    unit: wordsOf(ctx.kit, kind.unit),
+    step: kind.step,
+  };
   const said = [
     kind.prescribed == null
       ? t("none prescribed")
-      : t("prescribed {value}", { value: withUnit(kind.prescribed, kind.unit) }),
-    given && t("given {value} at {time}", { value: withUnit(given.amount, given.unit), time: timeOf(given.at) }),
+      : t("prescribed {value}", { value: dosed(ctx.kit, kind.prescribed, kind.unit) }),
+    given && t("given {value} at {time}", { value: dosed(ctx.kit, given.amount, given.unit), time: timeOf(given.at) }),
   ];
   const write = (value, asked) => {
     if (value != null) give(ctx, kind, value, asked);
@@ -76,7 +88,7 @@ function other(ctx) {
   const keep =
     (name) =>
     ({ target }) => {
-      ctx.night.plan.medicine = { ...typed, ...ctx.night.plan.medicine, [name]: target.value };
+      ctx.night.plan.medicine = { ...typed, ...ctx.night.plan.medicine, [name]: asTyped(target.value) };
       ctx.save();
     };
   const field = (name, label, maxlength) => {
@@ -123,13 +135,17 @@ function other(ctx) {
 function one(ctx, index) {
   const row = ctx.night.doc.medicines[index];
   const path = `medicines[${index}].amount`;
-  const limits = { ...limitsOf(ctx.kit, "medicines.amount"), label: nameWords(row.name), unit: row.unit };
+  const limits = {
+    ...limitsOf(ctx.kit, "medicines.amount"),
+    label: nameWords(ctx.kit, row.name),
+    unit: wordsOf(ctx.kit, row.unit),
+  };
   const write = (value, asked) =>
     ctx.change(t("Amount changed"), (night) => writeNumber(night, path, value, limits, asked));
   return [
     valueRow({
       name: path,
-      label: nameWords(row.name),
+      label: nameWords(ctx.kit, row.name),
       limits,
       value: row.amount,
       last: null,
@@ -156,7 +172,7 @@ function draw(ctx, params) {
   const { prescription } = ctx.kit;
   const without = prescription && ["none", "other"].includes(prescription.anticoagulant);
   const given = ctx.night.doc.medicines.map((row, at) =>
-    bigButton(rowWords(row), () => ctx.go("medicine", at), {
+    bigButton(rowWords(ctx.kit, row), () => ctx.go("medicine", at), {
       hint: t("{time} · touch to change", { time: timeOf(row.at) }),
       data: { k: `medicine-${at}` },
     }),
@@ -169,7 +185,7 @@ function draw(ctx, params) {
             : t("See the note of the prescription for what is given against clotting."),
         )
       : null,
-    h("div", { class: "values" }, without ? [] : heparin(prescription).map((kind) => dose(ctx, kind))),
+    h("div", { class: "values" }, without ? [] : heparin(ctx.kit).map((kind) => dose(ctx, kind))),
     given.length ? h("h2", { text: t("Given tonight") }) : null,
     ...given,
     other(ctx),

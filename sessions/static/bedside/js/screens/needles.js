@@ -2,11 +2,11 @@
 
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
-import { NEEDLES, NO, needleKinds, YES } from "../choices.js";
+import { needleKinds } from "../choices.js";
 import { minuteOf } from "../course.js";
 import { addSite, changeSite, limitsOf, setFields, setMoment, siteOf, stampStep } from "../draft.js";
-import { asKept, filled, kept, read } from "../kept.js";
 import { withUnit } from "../numbers.js";
+import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, draw as redraw, register, replace } from "../router.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
@@ -18,12 +18,8 @@ const GAUGES = [14, 15, 16, 17];
 const LENGTHS_MM = [15, 20, 25, 32, 38];
 const PICKED = new Set(["flash", "flush", "pain", "attempts"]); // the answer itself leads on
 
-const ANOTHER = kept("Another attempt");
-const RUNS = kept("Treatment is running");
-const GIVEN_UP = kept("Given up for another site");
-const ALL_THE_SAME = kept("gone on all the same");
-const SOONER = kept("gone on after {n} of {all} s");
-const NO_ANSWER = kept("no answer");
+const ANOTHER = "another_attempt";
+const RUNS = "running";
 
 /** The steps of the kit; without a sheet the last screen alone, which starts the record. @param {Kit} kit */
 const stepsOf = (kit) => kit.run_sheet?.steps ?? [];
@@ -64,12 +60,12 @@ function moveTo(ctx, at, label, fill = (_night, _iso) => {}) {
 const withSaid = (words, said) => (said ? `${words}: ${said}` : words);
 
 /**
- * One step on: stamped with its words and what was answered (kept words). fill(night, iso) writes the answer.
+ * One step on: stamped with its words and what was answered, in codes. fill(night, iso) writes the answer.
  * @param {Ctx} ctx
  */
-function forward(ctx, said = "", fill = (_night, _iso) => {}, shown = read(ctx.kit, said)) {
+function forward(ctx, said = "", fill = (_night, _iso) => {}) {
   const { step, at } = here(ctx);
-  moveTo(ctx, at + 1, withSaid(step.words, shown), (night, iso) => {
+  moveTo(ctx, at + 1, withSaid(step.words, wordsOf(ctx.kit, said)), (night, iso) => {
     fill(night, iso);
     stampStep(night, step.key, withSaid(asKept(step), said).slice(0, 500), iso);
   });
@@ -142,9 +138,9 @@ function needleOf(ctx, use) {
   };
 }
 
-/** @param {Partial<UsedSite>} row */
-const needleWords = ({ gauge, needle, length_mm: length }) =>
-  [gauge && `${gauge} G`, NEEDLES[needle], length && `${length} mm`].filter(Boolean).join(", ");
+/** A needle for the record, its kind as a code. @param {Partial<UsedSite>} row */
+const needleCodes = ({ gauge, needle, length_mm: length }) =>
+  [gauge && `${gauge} G`, needle && coded(needle), length && `${length} mm`].filter(Boolean).join(", ");
 
 /** @param {Ctx} ctx */
 function needleAsked(ctx, { use }) {
@@ -173,9 +169,9 @@ const fillRow = (use, values) => (night, iso) => changeSite(night, use, values(i
 
 /** @param {Ctx} ctx */
 function failed(ctx, step, field) {
-  ctx.change(withSaid(step.words, t(NO)), (night) => {
+  ctx.change(withSaid(step.words, say(ctx.kit, "no")), (night) => {
     fillRow(step.use, () => ({ [field]: false }))(night);
-    stampStep(night, step.key, withSaid(asKept(step), NO), ctx.now().toISOString());
+    stampStep(night, step.key, withSaid(asKept(step), coded("no")), ctx.now().toISOString());
     night.plan.sheet = { ...sheetOf(night), failed: step.use };
   });
 }
@@ -184,16 +180,16 @@ function failed(ctx, step, field) {
 function yesOrNo(ctx, step, field) {
   const buttons = [
     bigButton(
-      t(YES),
+      t("Yes"),
       () =>
         forward(
           ctx,
-          YES,
+          coded("yes"),
           fillRow(step.use, () => ({ [field]: true })),
         ),
       { tone: "go", data: { k: "yes" } },
     ),
-    bigButton(t(NO), () => failed(ctx, step, field), { data: { k: "no" } }),
+    bigButton(t("No"), () => failed(ctx, step, field), { data: { k: "no" } }),
   ];
   return h("div", { class: "pair" }, buttons);
 }
@@ -277,9 +273,9 @@ const firstStepOf = (steps, use) => {
 
 /** @param {Ctx} ctx */
 function again(ctx, use) {
-  moveTo(ctx, firstStepOf(here(ctx).steps, use), t(ANOTHER), (night, iso) => {
+  moveTo(ctx, firstStepOf(here(ctx).steps, use), say(ctx.kit, ANOTHER), (night, iso) => {
     changeSite(night, use, { attempts: (siteOf(night, use)?.attempts ?? 1) + 1, flash: null, flushed: null });
-    stampStep(night, "another_attempt", ANOTHER, iso);
+    stampStep(night, ANOTHER, coded(ANOTHER), iso);
   });
 }
 
@@ -339,10 +335,10 @@ function lastScreen(ctx) {
     return [
       name,
       [
-        read(ctx.kit, needleWords(row)),
+        wordsOf(ctx.kit, needleCodes(row)),
         tries,
         row.pain != null && t("pain {n}", { n: row.pain }),
-        read(ctx.kit, row.note),
+        wordsOf(ctx.kit, row.note),
       ]
         .filter(Boolean)
         .join(" · ") || t("nothing written"),
@@ -357,10 +353,10 @@ function lastScreen(ctx) {
 /** @param {Ctx} ctx */
 function start(ctx) {
   replace("running");
-  ctx.change(t(RUNS), (night) => {
+  ctx.change(say(ctx.kit, RUNS), (night) => {
     setMoment(night, "started_at", night.doc.started_at ?? minuteOf(ctx.now()));
     setFields(night, { run_sheet_version: ctx.kit.run_sheet?.version ?? night.doc.run_sheet_version });
-    stampStep(night, "running", RUNS, ctx.now().toISOString());
+    stampStep(night, RUNS, coded(RUNS), ctx.now().toISOString());
     night.screen = location.hash;
   });
 }
@@ -371,7 +367,7 @@ export function takeSite(night, use, site) {
   if (row?.site === site) return;
   const used = row && (row.at || row.flash != null);
   if (row && !used) return changeSite(night, use, { site });
-  if (used && !row.note) changeSite(night, use, { note: GIVEN_UP });
+  if (used && !row.note) changeSite(night, use, { note: coded("given_up") });
   addSite(night, use, site);
   if (!used) return;
   const { sheet } = night.plan;
@@ -381,20 +377,21 @@ export function takeSite(night, use, site) {
 /** @param {Ctx} ctx */
 function sooner(ctx, step) {
   const gone = { n: step.countdown_s - secondsLeft(ctx), all: step.countdown_s };
-  forward(ctx, filled(SOONER, gone), undefined, t(SOONER, gone));
+  forward(ctx, coded("sooner", gone));
 }
 
 /** What the large touch does on this step. @param {Ctx} ctx */
 function main(ctx) {
   const { step, sheet } = here(ctx);
-  if (!step) return { label: t(RUNS), tap: () => start(ctx), tone: "go" };
-  if (sheet.failed) return { label: t("Go on all the same"), tap: () => forward(ctx, ALL_THE_SAME), tone: "plain" };
+  if (!step) return { label: say(ctx.kit, RUNS), tap: () => start(ctx), tone: "go" };
+  if (sheet.failed)
+    return { label: t("Go on all the same"), tap: () => forward(ctx, coded("all_the_same")), tone: "plain" };
   const left = secondsLeft(ctx);
   if (left) {
     return { label: t("Go on sooner"), tap: () => sooner(ctx, step), tone: "plain" };
   }
   if (PICKED.has(step.asks))
-    return { label: t("Go on without an answer"), tap: () => forward(ctx, NO_ANSWER), tone: "plain" };
+    return { label: t("Go on without an answer"), tap: () => forward(ctx, coded("no_answer")), tone: "plain" };
   return { label: t("Done, next"), tap: () => done(ctx, step), tone: "go" };
 }
 
@@ -407,7 +404,7 @@ function done(ctx, step) {
   setPlain("needle", { needle: shown.needle, length_mm: shown.length_mm });
   return forward(
     ctx,
-    needleWords(shown),
+    needleCodes(shown),
     fillRow(step.use, (iso) => ({ ...shown, at: iso })),
   );
 }

@@ -9,6 +9,7 @@ import { dialyserLooks, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
 import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
 import { layOut, limitsAt, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
+import { typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
 import { dayOf, t } from "../words.js";
@@ -25,7 +26,7 @@ function begin(ctx) {
   const today = toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
   const given = ["none", "other"].includes(ctx.kit.prescription?.anticoagulant)
     ? []
-    : heparin(ctx.kit.prescription).filter((each) => each.prescribed != null);
+    : heparin(ctx.kit).filter((each) => each.prescribed != null);
   const sites = ctx.kit.access?.kind === "catheter" ? [] : [{ use: "arterial" }, { use: "venous" }];
   const medicines = given.map(({ name, unit }) => ({ name, unit, fixed: true }));
   ctx.begin();
@@ -86,7 +87,7 @@ function cell(ctx, path, label, judge, props = {}) {
     aria: { describedby: `${id}-said` },
     on: {
       input: () => {
-        write(ctx, path, input.value);
+        write(ctx, path, typed(input.value));
         keep(ctx);
         said.replaceChildren();
       },
@@ -210,7 +211,7 @@ const medicineCells =
   (row, { name, unit, fixed }) => [
     timeCell(ctx, `${row}.at`, t("Time")),
     fixed ? null : wordCell(ctx, `${row}.name`, t("Name")),
-    numberCell(ctx, `${row}.amount`, fixed ? `${nameWords(name)}, ${t(unit)}` : undefined),
+    numberCell(ctx, `${row}.amount`, fixed ? `${nameWords(ctx.kit, name)}, ${wordsOf(ctx.kit, unit)}` : undefined),
     fixed ? null : wordCell(ctx, `${row}.unit`, t("Unit")),
   ];
 

@@ -5,9 +5,9 @@ import { callButtons } from "../calls.js";
 import { later } from "../clock.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { removeRow, setFields, stampStep } from "../draft.js";
-import { kept, read } from "../kept.js";
 import { momentRow } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
+import { coded, say, wordsOf } from "../ready.js";
 import { canShake, canSound, forget, remind, remindAt } from "../reminders.js";
 import { go, register } from "../router.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
@@ -15,7 +15,7 @@ import { plain, setPlain } from "../vault.js";
 import { fmt, hours, t, timeOf, tn } from "../words.js";
 
 const EVERY = 15_000;
-const WAS_MISSED = kept("Reading missed");
+const WAS_MISSED = "reading_missed";
 const preferences = () => ({ screen: true, remind: true, ...plain("running") });
 
 /* What is shown ------------------------------------------------------------------------------------ */
@@ -69,7 +69,7 @@ function dueOf(ctx) {
   if (late) {
     const missed = () =>
       ctx.change(t("Reading of {time} missed", { time: timeOf(due) }), (night) =>
-        stampStep(night, MISSED, WAS_MISSED, due),
+        stampStep(night, MISSED, coded(WAS_MISSED), due),
       );
     return note(
       tn("Reading due for {n} minute.", "Reading due for {n} minutes.", late),
@@ -120,17 +120,17 @@ function happened(ctx) {
     ...events.map((row, index) => [
       row.at,
       t(ctx.kit.event_kinds?.[row.kind] ?? row.kind),
-      read(ctx.kit, row.note),
+      wordsOf(ctx.kit, row.note),
       () => go(row.kind === "hypotension" ? "bpdrop" : "event", index),
     ]),
     ...medicines.map((row, index) => [
       row.at,
-      read(ctx.kit, row.name),
-      row.amount == null ? "" : withUnit(row.amount, read(ctx.kit, row.unit)),
+      wordsOf(ctx.kit, row.name),
+      row.amount == null ? "" : withUnit(row.amount, wordsOf(ctx.kit, row.unit)),
       () => go("medicine", index),
     ]),
     ...steps
-      .map((row, index) => [row.at, t(WAS_MISSED), t("touch to take back"), () => unmiss(index), row.key])
+      .map((row, index) => [row.at, say(ctx.kit, WAS_MISSED), t("touch to take back"), () => unmiss(index), row.key])
       .filter((row) => row[4] === MISSED),
   ].sort(([one], [other]) => (one < other ? 1 : -1));
   if (!rows.length) return null;
