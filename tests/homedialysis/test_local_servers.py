@@ -35,7 +35,7 @@ AS_ROOT = os.geteuid() == 0
 START_AND_TELL = """
 import json, sys, time
 from pathlib import Path
-from homedialysis.local_servers import LocalServers
+from homedialysis.local.servers import LocalServers
 servers = LocalServers(Path(sys.argv[1]))
 servers.start()
 pids = [servers.postgres.pid, servers.broker.pid]

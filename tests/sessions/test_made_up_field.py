@@ -6,14 +6,14 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
-from django.db import connection
 
-pytestmark = pytest.mark.django_db
+from tests.upgrade import databases
+
 READING, ORDER = "glucose_mmol_l", "dialysate_mg_mmol_l"
 PLACES: dict[str, Any] = {
     "migration": [
@@ -54,11 +54,18 @@ PLACES: dict[str, Any] = {
 
 
 @pytest.fixture(scope="module")
-def found(django_db_setup: None) -> Any:
-    """What a process says in which the two fields are declared, on this run's database: it leaves nothing there."""
-    server = urlsplit(os.environ["DATABASE_URL"])
+def database() -> Iterator[str]:
+    """A database of its own: a column cannot be added to a table that an open transaction of this run has read."""
+    with databases.scratch(f"made_up_field_{os.environ.get('PYTEST_XDIST_WORKER', 'one')}") as address:
+        databases.manage(address, "migrate", "--verbosity", "0")
+        yield address
+
+
+@pytest.fixture(scope="module")
+def found(database: str) -> Any:
+    """What a process says in which the two fields are declared: it leaves nothing in the database."""
     environment = os.environ | {
-        "DATABASE_URL": server._replace(path=f"/{connection.settings_dict['NAME']}").geturl(),
+        "DATABASE_URL": database,
         "DJANGO_SETTINGS_MODULE": "homedialysis.settings",
         "PYTHONPATH": str(settings.BASE_DIR),
     }
@@ -99,9 +106,8 @@ def test_the_demo_makes_it_up(found: Any) -> None:
     assert 6.2 in found["demo"]
 
 
-def test_nothing_of_it_stays(found: Any) -> None:
-    with connection.cursor() as cursor:
-        columns = [each.name for each in connection.introspection.get_table_description(cursor, "treatment_reading")]
+def test_nothing_of_it_stays(found: Any, database: str) -> None:
+    columns = {name for table, name, *_ in databases.shape_of(database)[0] if table == "treatment_reading"}
     assert "pulse" in columns
     assert READING not in columns
 
