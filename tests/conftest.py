@@ -85,6 +85,7 @@ ALONE = {
     "test_triage_page.py": "the list is the whole unit's, empty where nothing is open, and its queries are counted",
     "test_bundle_page.py::TestCalls": "the calls that are due are the whole unit's, and at the end there is none",
     "test_replay.py": "a replay goes over everybody's nights, and they are counted by hand",
+    "test_heartbeat.py::TestBanner": "the banner is of whatever waits in the whole unit, and empty where nothing does",
     "test_quality.py": "the page counts the whole unit's alerts, and they are counted by hand",
 }
 """Test files of these folders, and classes and tests in them, that begin with an empty world, and why."""
@@ -101,6 +102,15 @@ def crowded(request: pytest.FixtureRequest) -> bool:
     _, _, node = request.node.nodeid.partition(f"{folder}/")
     alone = any(node == each or node.startswith((f"{each}::", f"{each}[")) for each in ALONE)
     return folder in CROWDED and not alone and uses and own
+
+
+@pytest.fixture(autouse=True, scope="module")
+def alone_before_what_a_file_makes(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
+    """A file outside of those folders makes its own world, maybe before its first test begins."""
+    folder = request.path.relative_to(Path(__file__).parent).parts[0]
+    if folder not in CROWDED and around.outer is not None:
+        with django_db_blocker.unblock():
+            around.leave()
 
 
 @pytest.fixture(autouse=True, scope="class")  # for each function, and before any fixture of the function's own
