@@ -12,6 +12,7 @@ from typing import Any
 from django.contrib.staticfiles import finders
 from django.contrib.staticfiles.handlers import StaticFilesHandler
 from django.core.handlers.wsgi import get_path_info
+from django.utils.http import http_date
 
 Answer = tuple[str, list[tuple[str, str]], bytes]
 
@@ -23,9 +24,10 @@ def answer_of(name: str) -> Answer:
     if not found:
         status = HTTPStatus.NOT_FOUND
         return f"{status.value} {status.phrase}", [("Content-Type", "text/plain"), ("Content-Length", "0")], b""
-    body = Path(str(found)).read_bytes()
+    path = Path(str(found))
+    body, changed = path.read_bytes(), http_date(path.stat().st_mtime)
     kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
-    return "200 OK", [("Content-Type", kind), ("Content-Length", str(len(body)))], body
+    return "200 OK", [("Content-Type", kind), ("Content-Length", str(len(body))), ("Last-Modified", changed)], body
 
 
 class StaticFromMemory(StaticFilesHandler):
@@ -37,5 +39,8 @@ class StaticFromMemory(StaticFilesHandler):
             answered: Iterable[bytes] = super().__call__(environ, start_response)
             return answered
         status, headers, body = answer_of(self.file_path(path))
+        if dict(headers).get("Last-Modified", "") == environ.get("HTTP_IF_MODIFIED_SINCE"):
+            start_response("304 Not Modified", [])
+            return []
         start_response(status, headers)
         return [body]
