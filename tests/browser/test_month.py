@@ -148,7 +148,7 @@ def planner_is_tried(doctor: Watched, patient: Patient) -> None:
 def prescription_is_signed(doctor: Watched, patient: Patient) -> None:
     page = doctor.page
     page.get_by_role("link", name="Write from this draft").click()
-    expect(page.get_by_label("Minutes", exact=True)).to_have_value("270")
+    expect(page.get_by_label("Length, min", exact=True)).to_have_value("270")
     click(page, "Show what changes")
     expect(page.get_by_role("heading", name="Read, then sign")).to_be_visible()
     expect(page.locator("main")).to_contain_text("270")
@@ -204,7 +204,7 @@ def test_the_month(
     phone_acknowledges(phone)
     text = review_is_signed(doctor, treated)
     for words in (f"Review of {LAST:%B %Y}", treated.name, "Dose enough, gains high: longer nights.", "6.2 ▲ above",
-                  "Potassium again in a week", "Signed by Dr Lee", "270 minutes"):  # fmt: skip
+                  "Potassium again in a week", "Signed by Dr Lee", "4:30 h"):  # fmt: skip
         assert words in text
     patient_reads(phone)
     assert MonthlyReview.objects.get().frozen["numbers"]["potassium"]["value"] == 6.2
