@@ -43,7 +43,7 @@ def test_the_worker_names_every_file_of_the_release(client: Client) -> None:
     text = answer.content.decode()
     assert answer.headers["Content-Type"].startswith("text/javascript")
     assert "{{" not in text, "every place is filled in"
-    found = re.search(r"const FILES = (\[.*?\]);", text)
+    found = re.search(r"const FILES = .*?(\[.*?\])\);", text)
     assert found is not None
     named = json.loads(found[1])
     assert named == bedside.addresses()

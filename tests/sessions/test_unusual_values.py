@@ -89,6 +89,7 @@ def test_the_limits_that_are_asked_about_are_told(ana_client: Client) -> None:
     assert set(fields) == set(TREATMENT) | lists | around
     assert fields["pre_weight_kg"] == {
         "label": "Weight before",
+        "short": "Weight",
         "unit": "kg",
         "hard": [20, 300],
         "usual": [40, 160],

@@ -9,8 +9,10 @@ const CODED = /⟦(\w+)((?:\|\w+=[^⟦⟧|]*)*)⟧/g;
 export const typed = (text) => text.replace(/[⟦⟧]/g, "");
 
 /** A code as it stands in a text of the record, with {parts} for its words. @param {string} code */
-export const coded = (code, parts = {}) =>
-  `⟦${[code, ...Object.entries(parts).map(([name, value]) => `${name}=${String(value).replace(/[⟦⟧|]/g, " ")}`)].join("|")}⟧`;
+export const coded = (code, parts = {}) => {
+  const filled = Object.entries(parts).map(([name, value]) => `${name}=${String(value).replace(/[⟦⟧|]/g, " ")}`);
+  return `⟦${[code, ...filled].join("|")}⟧`;
+};
 
 /**
  * A text of the record as people read it; a code that nobody knows any more stands as it is.
