@@ -94,7 +94,8 @@ def single_pool_ktv(
     nightly long treatments by up to 0.7, so give the days wherever they are known.
     post_sample: a key of `POST_SAMPLES`; a late or unprotected sample gives no single-pool value.
     Range: 0.1 <= R <= 0.8, 1 <= t <= 12 h, 0 <= UF/W <= 0.1 (common practice), R > GFAC t.
-    Source: Daugirdas, J Am Soc Nephrol 4:1205-13, 1993, second-generation equation (form seen); GFAC: 2013.
+    Source: Daugirdas, J Am Soc Nephrol 4:1205-13, 1993, second-generation equation (seen, with 0.008, in EBPG
+    2002, guideline II.1.2); GFAC: 2013 (from memory).
 
     >>> args = dict(pre=70, post=21, hours=4, uf_l=3, post_weight_kg=72)
     >>> round(single_pool_ktv(**args).number, 6), round(single_pool_ktv(**args, days_since_last=2).number, 6)
@@ -139,7 +140,8 @@ def equilibrated_ktv_from_late_sample(
     """Equilibrated Kt/V straight from urea drawn 30 to 60 minutes after the end [1].
 
     late takes the place of the immediate sample in `single_pool_ktv`; units, range and source as there.
-    Rebound completes in 30-60 minutes (seen, review page).
+    Rebound completes in 30-60 minutes (seen, review page); a sample after 30 minutes in the same equation gives
+    eKt/V (EBPG 2002, guideline II.1.2, seen).
 
     >>> treatment = dict(hours=4, uf_l=3, post_weight_kg=72)
     >>> round(equilibrated_ktv_from_late_sample(pre=70, late=25, **treatment).number, 3)
@@ -171,7 +173,7 @@ def equilibrated_ktv(*, single_pool: ArrayLike, minutes: ArrayLike, method: str)
 
     s single_pool, t minutes, T hours. method, all from a slow-flow sample at the end of treatment:
     rate_arterial s - 0.6 s/T + 0.03 (fistula or graft); rate_venous s - 0.47 s/T + 0.02 (catheter):
-    Daugirdas and Schneditz 1995, derived on about 2-5 h (arterial seen, venous from memory).
+    Daugirdas and Schneditz 1995, derived on about 2-5 h (both seen in EBPG 2002, guideline II.1.2).
     tattersall_arterial s t/(t + 35), tattersall_venous s t/(t + 22): Kidney Int 50:2094, 1996 (form seen).
     tattersall_hemo s t/(t + 30.7), fistula or graft: J Am Soc Nephrol 15:194, 2004 (from memory).
     leypoldt 0.924 s - 0.395 s/T + 0.056, arterial: KDOQI 2006 Table 4 (from memory).

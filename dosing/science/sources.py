@@ -72,7 +72,7 @@ ML_PER_L = Constant(1000, "mL/L", "SI", 0, _COMPUTED)
 # Single-pool dose
 _DAUGIRDAS_1993 = "Daugirdas, J Am Soc Nephrol 4:1205-13"
 GENERATION_PER_HOUR = Constant(
-    0.008, "1/h", _DAUGIRDAS_1993, 1993, _MEMORY, "thrice-weekly, midweek; confirmed by simulation"
+    0.008, "1/h", _DAUGIRDAS_1993, 1993, _SEEN, "seen in EBPG 2002, II.1.2; thrice-weekly, midweek, from memory"
 )
 GENERATION_DAYS = Constant(
     0.0174,
@@ -91,8 +91,8 @@ _TATTERSALL_1996 = "Tattersall et al., Kidney Int 50:2094-102"
 _LEYPOLDT_E = "Leypoldt et al., in KDOQI 2006 haemodialysis adequacy, Table 4"
 RATE_ARTERIAL_SLOPE = Constant(0.6, "h", _SCHNEDITZ_1995, 1995, _SEEN)
 RATE_ARTERIAL_OFFSET = Constant(0.03, "1", _SCHNEDITZ_1995, 1995, _SEEN)
-RATE_VENOUS_SLOPE = Constant(0.47, "h", _SCHNEDITZ_1995, 1995, _MEMORY)
-RATE_VENOUS_OFFSET = Constant(0.02, "1", _SCHNEDITZ_1995, 1995, _MEMORY)
+RATE_VENOUS_SLOPE = Constant(0.47, "h", _SCHNEDITZ_1995, 1995, _SEEN, "seen in EBPG 2002, II.1.2")
+RATE_VENOUS_OFFSET = Constant(0.02, "1", _SCHNEDITZ_1995, 1995, _SEEN, "seen in EBPG 2002, II.1.2")
 TATTERSALL_ARTERIAL = Constant(35.0, "min", _TATTERSALL_1996, 1996, _MEMORY, "form seen")
 TATTERSALL_VENOUS = Constant(22.0, "min", _TATTERSALL_1996, 1996, _MEMORY, "form seen")
 TATTERSALL_HEMO = Constant(

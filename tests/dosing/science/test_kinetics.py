@@ -1,6 +1,6 @@
 """The steady week against simulations by others' solvers, published trials and the published weekly equation.
 
-Units: the printed tables hold urea nitrogen in mg/dL; 1 mmol/L of urea is 2.80134 mg/dL (28.0134 g N/mol).
+Units: the tables of the simulations hold urea nitrogen in mg/dL; 1 mmol/L of urea is 2.80134 mg/dL (28.0134 g N/mol).
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ MG_DL = 2.80134
 
 
 def case(starts, hours, dialyser, *, litres=35.0, made=5.35, kidney=0.0, gain=1.0, cycle=7.0):
-    """A schedule and patient from the units of the printed table: made in mg N/min, gain in mL/min."""
+    """A schedule and patient from the units of those tables: made in mg N/min, gain in mL/min."""
     qb, qd, koa = dialyser
     schedule = Schedule(starts=starts, hours=hours, cycle_days=cycle, koa=koa, blood_flow=qb, dialysate_flow=qd)
     patient = PatientParameters(
@@ -54,7 +54,7 @@ CASES = {
 # V 35 L, G 5.35 mg N/min, extracellular third, Kc 0.016 V, blood water 0.86, fluid gained only off dialysis.
 # Plasma before and after [mg/dL], mean before and time average [mg/dL of plasma water], standard Kt/V,
 # equivalent clearance [mL/min], the same per week and volume.
-PRINTED = {
+SIMULATED = {
     "A": ([67.244, 55.887, 51.895], [19.215, 15.507, 14.516], 62.7334, 42.2694, 2.4561, 12.657, 3.6452),
     "B": (
         [61.105, 50.606, 44.424, 58.723, 49.380],
@@ -89,10 +89,10 @@ PRINTED = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_agrees_with_the_printed_simulation(name):
+def test_agrees_with_a_simulation_made_apart_from_this_code(name):
     schedule, patient = CASES[name]
     week = weekly_steady_state(schedule=schedule, patient=patient)
-    before, after, mean_pre, average, standard, clearance, weekly = PRINTED[name]
+    before, after, mean_pre, average, standard, clearance, weekly = SIMULATED[name]
     last_digit = {"rtol": 0, "atol": 5.1e-4}
     np.testing.assert_allclose(week.pre_plasma.value * MG_DL, before, **last_digit)
     np.testing.assert_allclose(week.post_plasma.value * MG_DL, after, **last_digit)
