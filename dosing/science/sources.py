@@ -67,6 +67,7 @@ _PRACTICE, _COMPUTED = Status.PRACTICE, Status.COMPUTED
 
 MINUTES_PER_WEEK = Constant(10080, "min", "7 x 24 x 60", 0, _COMPUTED)
 MINUTES_PER_DAY = Constant(1440, "min", "24 x 60", 0, _COMPUTED)
+DAYS_PER_YEAR = Constant(365.25, "d/a", "Julian year", 0, _COMPUTED)
 ML_PER_L = Constant(1000, "mL/L", "SI", 0, _COMPUTED)
 
 # Single-pool dose
@@ -213,6 +214,14 @@ HAYCOCK_HEIGHT = Constant(0.3964, "1", _HAYCOCK, 1978, _SECOND, _PACKAGES)
 HAYCOCK_WEIGHT = Constant(0.5378, "1", _HAYCOCK, 1978, _SECOND, _PACKAGES)
 MODELLED_OVER_WATSON = Constant(
     0.9, "1", "HEMO study", 2003, _MEMORY, "Watson reads 10 to 15 % above the modelled volume"
+)
+KIDNEY_LOSS_A_YEAR = Constant(
+    1 / 3,
+    "1",
+    "Obi et al., J Am Soc Nephrol 27:3758-68",
+    2016,
+    _SEEN,
+    "abstract: -1.1 (SD 2.8) of a median 3.3 mL/min/1.73 m2 in the first year of 6538 patients; its size differs much",
 )
 STANDARD_SURFACE = Constant(1.73, "m2", "convention of kidney function", 0, _PRACTICE)
 

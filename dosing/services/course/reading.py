@@ -1,0 +1,153 @@
+"""The delivered course of one patient, or of many at once, out of the database: a fixed number of queries."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+
+from dosing.science.course import (
+    Absence,
+    AbsenceKind,
+    DeliveredCourse,
+    KidneyCollection,
+    Order,
+    Person,
+    SampleWay,
+    Treatment,
+    UreaPair,
+)
+from dosing.science.due_days import DueBy, days_without
+from dosing.science.kidney import urine_per_day_ml
+from dosing.services.course.rows import PatientRows, rows_of
+from dosing.services.course.treatments import MINUTE, treatments_of
+from dosing.services.results.urine import computed
+from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
+from sessions.models import BloodResult, Patient, Prescription
+
+DAY = timedelta(days=1)
+BEFORE = timedelta(days=21)
+"""How long before a span treatments are read too: what is within it hangs on the treatment before."""
+WAYS = {
+    PostSampleMethod.SLOW_FLOW: SampleWay.SLOW_FLOW,
+    PostSampleMethod.STOP_DIALYSATE: SampleWay.STOP_DIALYSATE,
+}
+"""How the science calls each way of drawing the sample after treatment; whatever else was done is unprotected."""
+
+
+def course_of(patient: Patient, since: datetime, until: datetime) -> DeliveredCourse:
+    """The course of one patient; see `courses_of`."""
+    return courses_of([patient], since, until)[patient.pk]
+
+
+def courses_of(patients: Sequence[Patient], since: datetime, until: datetime) -> dict[uuid.UUID, DeliveredCourse]:
+    """{patient: course} from since to until. until lies not in the future: what is due later is not missing."""
+    return {key: _course(rows, since, until) for key, rows in rows_of(patients, since, until).items()}
+
+
+def _course(rows: PatientRows, since: datetime, until: datetime) -> DeliveredCourse:
+    person = Person(birth=rows.patient.birth_date, sex=rows.patient.sex, height_cm=rows.patient.height_cm)
+    orders = tuple(_order(each) for each in rows.prescriptions)
+    treatments = treatments_of(rows, person, orders)
+    first, last = since.astimezone(rows.zone).date(), (until - MINUTE).astimezone(rows.zone).date()
+    absences = tuple(_absences(rows, first, last))
+    return DeliveredCourse(
+        person=person,
+        origin=since,
+        since=since,
+        until=until,
+        first_day=first,
+        last_day=last,
+        treatments=treatments,
+        missing=missing_days(rows, orders, treatments, absences, (first, last)),
+        absences=absences,
+        pairs=tuple(_pairs(rows.bloods, {each.key: each for each in treatments})),
+        collections=tuple(_collections(rows)),
+        orders=orders,
+    )
+
+
+def _order(row: Prescription) -> Order:
+    return Order(
+        key=str(row.pk),
+        since=row.in_force.lower,
+        until=row.in_force.upper,
+        per_week=row.days_per_week,
+        weekdays=tuple(sorted(row.weekdays)),
+        minutes=row.minutes,
+        qb_ml_min=row.qb_ml_min,
+        qd_ml_min=row.qd_ml_min,
+        koa_ml_min=row.dialyser.koa_ml_min,
+        target_weight_kg=row.target_weight_kg,
+        uf_rate_limit=row.uf_rate_limit_ml_kg_h,
+    )
+
+
+def _absences(rows: PatientRows, first: date, last: date) -> Iterable[Absence]:
+    """Before joining, in hospital, and after leaving, in order of time, as far as they touch the span."""
+    person = rows.patient
+    if first < person.joined_on:
+        yield Absence(kind=AbsenceKind.BEFORE, first=None, last=person.joined_on - DAY)
+    for stay in rows.stays:
+        if stay.admitted_on <= last:
+            yield Absence(kind=AbsenceKind.HOSPITAL, first=stay.admitted_on, last=stay.discharged_on)
+    if person.left_on and person.left_on <= last:
+        yield Absence(kind=AbsenceKind.AFTER, first=person.left_on, last=None)
+
+
+def missing_days(
+    rows: PatientRows,
+    orders: Sequence[Order],
+    treatments: Sequence[Treatment],
+    absences: Sequence[Absence],
+    span: tuple[date, date],
+) -> tuple[date, ...]:
+    """Days before the last one of the span on which a treatment was due and none is there; the last is not over yet."""
+    first, last = span
+    days = [first + count * DAY for count in range((last - first).days + 1)]
+    noon = {day: datetime.combine(day, datetime.min.time(), rows.zone) + timedelta(hours=12) for day in days}
+    ordered = {day: next((_due_by(each) for each in orders if each.holds(noon[day])), None) for day in days}
+    absent = {day for day in days if any(each.holds(day) for each in absences)}
+    treated = {each.day for each in treatments if each.counted}
+    return tuple(sorted(days_without(days=days, ordered=ordered, treated=treated, absent=absent) - {last}))
+
+
+def _due_by(order: Order) -> DueBy:
+    return DueBy(order.per_week, order.weekdays)
+
+
+def _pairs(bloods: Sequence[BloodResult], treatments: dict[str, Treatment]) -> Iterable[UreaPair]:
+    """Urea before and after each treatment of the span that has both, in order of the treatments."""
+    found: dict[str, dict[str, BloodResult]] = {}
+    for each in bloods:
+        if each.analyte == Analyte.UREA and each.treatment_id:
+            found.setdefault(str(each.treatment_id), {})[each.timing] = each
+    for key, treatment in treatments.items():
+        both = found.get(key, {})
+        pre, post = both.get(SampleTiming.PRE), both.get(SampleTiming.POST)
+        if pre and post:
+            yield _pair(treatment, pre, post)
+
+
+def _pair(treatment: Treatment, pre: BloodResult, post: BloodResult) -> UreaPair:
+    after = (post.drawn_at - treatment.end) / MINUTE if treatment.end else None
+    return UreaPair(
+        treatment=treatment.key,
+        pre=pre.value,
+        post=post.value,
+        pre_at=pre.drawn_at,
+        post_at=post.drawn_at,
+        way=WAYS.get(PostSampleMethod(post.post_method), SampleWay.UNPROTECTED)
+        if post.post_method
+        else SampleWay.UNPROTECTED,
+        minutes_after=after,
+    )
+
+
+def _collections(rows: PatientRows) -> Iterable[KidneyCollection]:
+    for urine in rows.urine:
+        found = computed(urine, rows.bloods)
+        volume = urine_per_day_ml(urine_ml=urine.volume_ml, minutes=urine.minutes)
+        yield KidneyCollection(
+            began=urine.began_at, ended=urine.ended_at, clearance=found.urea.number, urine_ml_day=volume.number
+        )
