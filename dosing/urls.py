@@ -49,6 +49,7 @@ urlpatterns = [
     path("api/v1/fhir/Patient/<uuid:patient_id>/$everything", fhir_api.Everything.as_view(), name="fhir-everything"),
     path("api/v1/fhir/<str:fhir_kind>", fhir_api.Search.as_view(), name="fhir-search"),
     path("api/v1/fhir/<str:fhir_kind>/<str:fhir_key>", fhir_api.One.as_view(), name="fhir-read"),
+    path("api/v1/fhir/<path:rest>", fhir_api.Nothing.as_view(), name="fhir-nothing"),
     path("nights/<uuid:record_id>/", patient.night, name="night"),
     path("nights/<uuid:record_id>/numbers/<slug:key>/", patient.number, name="number"),
     path("api/v1/bedside/nights/<uuid:record_id>/answer/", numbers.NightAnswer.as_view(), name="answer"),

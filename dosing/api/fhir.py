@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
 import uuid
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
-from urllib.parse import urlencode
 
 from django.conf import settings
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.http import http_date
 from rest_framework.exceptions import APIException, NotFound, ValidationError
 from rest_framework.negotiation import BaseContentNegotiation
 from rest_framework.renderers import JSONRenderer
@@ -20,12 +23,14 @@ from rest_framework.views import APIView
 
 from dosing.services.fhir import reading, resources
 from dosing.services.fhir.parts import Json
-from dosing.services.fhir.reading import KINDS, WantedResources
+from dosing.services.fhir.reading import WantedResources
+from dosing.services.fhir.searching import KINDS, PAGING, SEARCHES, SearchRefused, Wish, wishes
 from dosing.services.night.treatments import as_night
 from homedialysis.accounts.models import signed_in
 from sessions.models import BloodResult, Machine, Patient, TreatmentRecord
 from sessions.services.reading_log import note_reading
 
+FORMS = ("application/fhir+json", "application/json", "json")
 MOST = 1000
 USUAL = 200
 CODES = {401: "login", 403: "forbidden", 404: "not-found", 400: "invalid", 429: "throttled"}
@@ -55,10 +60,17 @@ class FhirView(APIView):
 
     def handle_exception(self, exc: Exception) -> Response:
         answer = super().handle_exception(exc)
-        words = str(exc.detail) if isinstance(exc, APIException) else "There is no such resource."
+        words = _words(exc.detail) if isinstance(exc, APIException) else "There is no such resource."
         issue = {"severity": "error", "code": CODES.get(answer.status_code, "processing"), "diagnostics": words}
         answer.data = {"resourceType": "OperationOutcome", "issue": [issue]}
         return answer
+
+
+def _words(detail: Any) -> str:
+    """What was wrong as sentences, whatever the shape in which the framework holds them."""
+    if isinstance(detail, dict):
+        return " ".join(f"{name}: {_words(each)}" for name, each in detail.items())
+    return " ".join(_words(each) for each in detail) if isinstance(detail, list) else str(detail)
 
 
 class Metadata(FhirView):
@@ -71,18 +83,6 @@ class Metadata(FhirView):
 
 
 def capability(base: str, at: datetime) -> Json:
-    search = [
-        {"name": "patient", "type": "reference"},
-        {"name": "category", "type": "token", "documentation": "Of Observations."},
-    ]
-    interactions = [{"code": "read"}, {"code": "search-type"}]
-    kinds: list[Json] = [
-        {"type": kind, "interaction": interactions} | ({"searchParam": search} if kind != "Patient" else {})
-        for kind in KINDS
-    ]
-    kinds[0]["operation"] = [
-        {"name": "everything", "definition": "http://hl7.org/fhir/OperationDefinition/Patient-everything"}
-    ]
     return {
         "resourceType": "CapabilityStatement",
         "status": "active",
@@ -92,34 +92,71 @@ def capability(base: str, at: datetime) -> Json:
         "implementation": {"description": "The record of a home-haemodialysis unit, read only.", "url": base},
         "fhirVersion": "4.0.1",
         "format": ["application/fhir+json"],
-        "rest": [{"mode": "server", "security": {"description": "Token or session."}, "resource": kinds}],
+        "rest": [
+            {
+                "mode": "server",
+                "documentation": "A search by what is not listed here is refused, never answered without it.",
+                "security": {"description": "A device's token (Authorization: Token …) or a session."},
+                "resource": [_told_of(kind) for kind in KINDS],
+            }
+        ],
     }
+
+
+def _told_of(kind: str) -> Json:
+    search = [{"name": name, "type": each.kind, "documentation": each.says} for name, each in SEARCHES[kind].items()]
+    told: Json = {
+        "type": kind,
+        "interaction": [{"code": "read"}, {"code": "search-type"}],
+        "searchParam": search,
+        "documentation": f"_count: at most {MOST} of a page, {USUAL} where none is given.",
+    }
+    if kind == "Patient":
+        told["operation"] = [
+            {
+                "name": "everything",
+                "definition": "http://hl7.org/fhir/OperationDefinition/Patient-everything",
+                "documentation": "With _since, _type and _count.",
+            }
+        ]
+    return told
 
 
 class PatientOne(FhirView):
     def get(self, request: Request, patient_id: uuid.UUID) -> Response:
         """One Patient."""
-        return Response(resources.patient(_person(request, str(patient_id))))
+        return _one(request, resources.patient(_person(request, str(patient_id))))
 
 
 class Everything(FhirView):
     def get(self, request: Request, patient_id: uuid.UUID) -> Response:
         """A searchset Bundle of all that the record holds of one patient, a page at a time."""
-        return _bundle(request, _person(request, str(patient_id)), WantedResources(since=_since(request)))
+        if unknown := set(request.query_params) - {"_since", "_type", *PAGING}:
+            raise ValidationError(f"$everything knows no “{min(unknown)[:40]}”; known: _since, _type, _count.")
+        wanted = WantedResources(_kinds(request), _since(request))
+        return _bundle(request, reading.everything(_person(request, str(patient_id)), wanted))
 
 
 class Search(FhirView):
     def get(self, request: Request, fhir_kind: str) -> Response:
-        """Resources of one kind of one patient: ?patient=…, for Observations also &category=…"""
+        """Resources of one kind: patients by number, name or birth; all else of one patient, as declared."""
         kind = fhir_kind
         if kind not in KINDS:
-            raise NotFound(f"{kind} is none of {', '.join(KINDS)}.")
-        named = request.query_params.get("patient") or request.query_params.get("_id" if kind == "Patient" else "", "")
-        if not named:
-            raise ValidationError("Say whose: patient=<id>.")
-        person = _person(request, named.removeprefix("Patient/"))
-        given = request.query_params.get("category", "").rpartition("|")[2]
-        return _bundle(request, person, WantedResources((kind,), _since(request), given))
+            raise NotFound(f"{kind[:40]} is none of {', '.join(KINDS)}.")
+        given = [(name, value) for name, values in request.query_params.lists() for value in values]
+        try:
+            wished = wishes(kind, [each for each in given if each[0] not in PAGING])
+        except SearchRefused as problem:
+            raise ValidationError(str(problem)) from None
+        if kind == "Patient":
+            return _people(request, wished)
+        return _bundle(request, reading.everything(_whose(request), WantedResources((kind,), None, tuple(wished))))
+
+
+def _people(request: Request, wished: list[Wish]) -> Response:
+    answer = _bundle(request, reading.people(Patient.objects.visible_to(signed_in(request)), wished))
+    note_reading(request, *(uuid.UUID(each["resource"]["id"]) for each in answer.data.get("entry", [])))
+    return answer
 
 
 class One(FhirView):
@@ -130,7 +167,44 @@ class One(FhirView):
             raise NotFound(f"There is no {fhir_kind[:40]} with this id.")
         person_id, resource = found
         note_reading(request, person_id)
-        return Response(resource)
+        return _one(request, resource)
+
+
+class Nothing(FhirView):
+    def get(self, request: Request, rest: str) -> Response:
+        """Whatever else FHIR has: said in its own form that it is not here."""
+        raise NotFound("This is not here; /api/v1/fhir/metadata says what is.")
+
+
+def _one(request: Request, resource: Json) -> Response:
+    """A resource with the mark of its version; 304 where the one who asks has it already."""
+    meta = resource.get("meta", {})
+    same = json.dumps(resource, sort_keys=True).encode()
+    mark = f'W/"{meta.get("versionId") or hashlib.sha256(same).hexdigest()[:20]}"'
+    headers = {"ETag": mark}
+    if "lastUpdated" in meta:
+        headers["Last-Modified"] = http_date(datetime.fromisoformat(meta["lastUpdated"]).timestamp())
+    known = [each.strip() for each in request.headers.get("If-None-Match", "").split(",")]
+    return Response(status=304, headers=headers) if mark in known else Response(resource, headers=headers)
+
+
+def _whose(request: Request) -> Patient:
+    """The one patient that a search names, as patient or as subject."""
+    named = {
+        value.removeprefix("Patient/")
+        for name in ("patient", "subject")
+        for value in request.query_params.getlist(name)
+    }
+    if len(named) != 1:
+        raise ValidationError("Say whose, of one patient: patient=<id>.")
+    return _person(request, named.pop())
+
+
+def _kinds(request: Request) -> tuple[str, ...]:
+    given = tuple(request.query_params["_type"].split(",")) if "_type" in request.query_params else KINDS
+    if unknown := set(given) - set(KINDS):
+        raise ValidationError(f"_type: “{min(unknown)[:40]}” is none of {', '.join(KINDS)}.")
+    return given
 
 
 def _person(request: Request, named: str) -> Patient:
@@ -191,15 +265,19 @@ def _number(request: Request, name: str, usual: int, most: int) -> int:
     return int(given)
 
 
-def _bundle(request: Request, person: Patient, wanted: WantedResources) -> Response:
+def _bundle(request: Request, resources_found: Iterable[Json]) -> Response:
+    """A page of what was found. Its own address holds what was used: nothing else is ever let through."""
+    if request.query_params.get("_format", "json") not in FORMS:
+        raise ValidationError(f"_format: there is only {FORMS[0]}.")
     count = max(1, _number(request, "_count", USUAL, MOST))
     offset = _number(request, "_offset", 0, 10_000_000)
-    found, more = reading.page(person, wanted, offset=offset, count=count)
+    found, more = reading.page(resources_found, offset=offset, count=count)
     base = request.build_absolute_uri("/api/v1/fhir")
     links = [{"relation": "self", "url": request.build_absolute_uri()}]
     if more:
-        onward = request.query_params.dict() | {"_count": count, "_offset": offset + count}
-        links.append({"relation": "next", "url": f"{request.build_absolute_uri(request.path)}?{urlencode(onward)}"})
+        onward = request.query_params.copy()
+        onward["_count"], onward["_offset"] = str(count), str(offset + count)
+        links.append({"relation": "next", "url": f"{request.build_absolute_uri(request.path)}?{onward.urlencode()}"})
     entries = [
         {"fullUrl": f"{base}/{each['resourceType']}/{each['id']}", "resource": each, "search": {"mode": "match"}}
         for each in found
@@ -208,4 +286,4 @@ def _bundle(request: Request, person: Patient, wanted: WantedResources) -> Respo
     return Response(bundle | ({"entry": entries} if entries else {}))
 
 
-__all__ = ["Everything", "Metadata", "One", "PatientOne", "Search"]
+__all__ = ["Everything", "Metadata", "Nothing", "One", "PatientOne", "Search"]

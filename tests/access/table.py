@@ -36,6 +36,7 @@ ANAS_OWN = "  302 200 404 200 403 403 403 403"
 
 API_ALL = "   401 200 200 200 200 200 200 200"
 API_NEW = "   401 201 201 201 201 201 201 201"
+API_NOTHING = "401 404 404 404 404 404 404 404"
 API_STAFF = " 401 403 403 403 200 200 200 200"
 API_ANAS = "  401 200 404 200 200 200 200 200"
 API_NAMED = " 401 200 400 200 200 200 200 200"
@@ -139,6 +140,7 @@ TABLE: dict[str, dict[str, str]] = {
     "dosing:fhir-everything": {"GET": API_ANAS},
     "dosing:fhir-search": {"GET": API_ANAS},
     "dosing:fhir-read": {"GET": API_ANAS},
+    "dosing:fhir-nothing": {"GET": API_NOTHING},
     "dosing:night": {"GET": ANAS},
     "dosing:number": {"GET": ANAS},
     "dosing:answer": {"GET": API_ANAS},

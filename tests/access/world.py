@@ -103,6 +103,7 @@ def build_world() -> World:
         "draft_id": ana.drafts.create(values={"minutes": 200}, made_by=staff["nurse"], made_at=timezone.now()).pk,
         "fhir_kind": "Procedure",
         "fhir_key": record.pk,
+        "rest": "Patient/1/_history",
         "laboratory_id": laboratory.pk,
         "text_id": UnitTextFactory(kind="run_sheet", technique="buttonhole", patient=ana, made_by=staff["nurse"]).pk,
         "technique": "buttonhole",

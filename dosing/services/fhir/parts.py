@@ -28,8 +28,11 @@ def moment(at: datetime | None) -> str | None:
     return at.isoformat() if at else None
 
 
-def coded(system: str, code: str, words: str) -> Json:
-    return {"coding": [without_empty({"system": system, "code": code, "display": words})], "text": words}
+def coded(system: str, code: str, words: str, *more: Json) -> Json:
+    """A concept in our words. A display stands only beside codes of our own: that of another's code is the other's."""
+    ours = system.startswith(own(""))
+    first = without_empty({"system": system, "code": code, "display": words if ours else None})
+    return {"coding": [first, *more], "text": words}
 
 
 def quantity(value: float, unit: str, ucum: str | None) -> Json:

@@ -2,37 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
 
+from django.db.models import Q
+
 from dosing.services.fhir import resources
 from dosing.services.fhir.parts import Json
+from dosing.services.fhir.searching import KINDS, Wish
 from dosing.services.night.treatments import as_night
 from sessions.models import BloodResult, Machine, Patient, TreatmentRecord
-
-KINDS = ("Patient", "Device", "Procedure", "Observation")
 
 
 @dataclass(frozen=True, slots=True)
 class WantedResources:
-    """Which resources: of these kinds, changed since a moment (None: all), of this category ("": all)."""
+    """Which resources: of these kinds, changed since a moment (None: all), and as somebody wishes."""
 
     kinds: tuple[str, ...] = KINDS
     since: datetime | None = None
-    category: str = ""
+    wishes: tuple[Wish, ...] = ()
+
+    def fits(self, resource: Json) -> bool:
+        return all(wish.fits(resource) for wish in self.wishes)
 
 
 def everything(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     """All resources of one patient. Records are read in chunks, so memory does not grow with the history."""
+    return filter(wanted.fits, _all(person, wanted))
+
+
+def _all(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     if "Patient" in wanted.kinds:
         yield resources.patient(person)
     if "Device" in wanted.kinds:
         yield from (resources.device(each) for each in Machine.objects.filter(patient=person).order_by("pk"))
     if "Procedure" in wanted.kinds or "Observation" in wanted.kinds:
         yield from _of_treatments(person, wanted)
-    if "Observation" in wanted.kinds and wanted.category in ("", "laboratory"):
+    if "Observation" in wanted.kinds:
         bloods = BloodResult.objects.filter(patient=person).order_by("drawn_at", "pk")
         if wanted.since:
             bloods = bloods.filter(entered_at__gte=wanted.since)
@@ -42,22 +50,28 @@ def everything(person: Patient, wanted: WantedResources) -> Iterator[Json]:
 def _of_treatments(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     records = TreatmentRecord.objects.filter(patient=person).select_related("computed", "prescription")
     if wanted.since:
-        records = records.filter(received_at__gte=wanted.since)
+        records = records.filter(Q(received_at__gte=wanted.since) | Q(computed__computed_at__gte=wanted.since))
     if "Observation" in wanted.kinds:
         records = records.prefetch_related("reading_set")
     for record in records.defer("document").order_by("started_at", "pk").iterator(chunk_size=200):
-        if "Procedure" in wanted.kinds:
-            yield resources.procedure(record)
+        made = [resources.procedure(record)] if "Procedure" in wanted.kinds else []
         if "Observation" in wanted.kinds:
-            found = resources.observations(as_night(record))
-            yield from (each for each in found if wanted.category in ("", _category(each)))
+            made += resources.observations(as_night(record))
+        yield from (each for each in made if wanted.since is None or changed_at(each) >= wanted.since)
 
 
-def _category(observation: Json) -> str:
-    return str(observation["category"][0]["coding"][0]["code"])
+def changed_at(resource: Json) -> datetime:
+    """When a resource was last written."""
+    return datetime.fromisoformat(resource["meta"]["lastUpdated"])
 
 
-def page(person: Patient, wanted: WantedResources, *, offset: int, count: int) -> tuple[list[Json], bool]:
+def people(everybody: Iterable[Patient], wished: Sequence[Wish]) -> list[Json]:
+    """Those of some patients who are as wished."""
+    found = (resources.patient(each) for each in everybody)
+    return [each for each in found if all(wish.fits(each) for wish in wished)]
+
+
+def page(found: Iterable[Json], *, offset: int, count: int) -> tuple[list[Json], bool]:
     """A page of resources, and whether there are more."""
-    found = list(islice(everything(person, wanted), offset, offset + count + 1))
-    return found[:count], len(found) > count
+    cut = list(islice(found, offset, offset + count + 1))
+    return cut[:count], len(cut) > count

@@ -52,11 +52,20 @@ from sessions.models import (
 
 NAME_IN_SCIENCE = {analyte.value: name for name, analyte in OF_SCIENCE.items()}
 FLAGS = frozenset({"L", "H", "LL", "HH", "N", "A", "AA"})
-TIMING_NOTES = {
-    SampleTiming.PRE: "Drawn before a treatment.",
-    SampleTiming.POST: "Drawn after a treatment.",
-    SampleTiming.APART: "Not drawn with a treatment.",
+TIMES = {
+    SampleTiming.PRE: "before a treatment",
+    SampleTiming.POST: "after a treatment",
+    SampleTiming.APART: "apart from treatments",
 }
+"""When a sample was drawn. LOINC's code of a substance does not tell it, so a code of our own stands beside it."""
+BODY_WEIGHT, SYSTOLIC, DIASTOLIC = "29463-7", "8480-6", "8462-4"
+WIDER = {
+    **dict.fromkeys(("8347-7", "8344-4"), BODY_WEIGHT),
+    **dict.fromkeys(("8459-0", "8460-8"), SYSTOLIC),
+    **dict.fromkeys(("8453-3", "8454-1"), DIASTOLIC),
+}
+"""The code that the profiles of vital signs ask for (R4, observation-vitalsigns), beside the one that says more: a
+weight before or after a treatment, a pressure taken sitting or standing."""
 
 
 def patient(person: Patient) -> Json:
@@ -115,19 +124,35 @@ def blood(result: BloodResult) -> Json:
     return _observation(
         {
             "id": f"blood-{result.pk}",
+            "meta": {"lastUpdated": moment(result.entered_at)},
             "category": category("laboratory"),
-            "code": coded(LOINC, result.analyte, result.get_analyte_display()),
+            "code": _code_of_blood(result),
             "subject": reference("Patient", result.patient_id),
             "effectiveDateTime": moment(result.drawn_at),
             "issued": moment(result.entered_at),
             "valueQuantity": quantity(result.value, unit.ucum, unit.ucum),
             "interpretation": flag,
-            "note": [{"text": TIMING_NOTES[SampleTiming(result.timing)]}],
+            "method": _way_drawn(result),
             # The range is the laboratory's, in its own unit, which may not be that of the value.
             "referenceRange": [{"text": f"{result.reference} {result.unit_sent}".strip()}] if result.reference else [],
             "partOf": [reference("Procedure", result.treatment_id)] if result.treatment_id else [],
         }
     )
+
+
+def _code_of_blood(result: BloodResult) -> Json:
+    """What was measured by LOINC, and when it was drawn by a code of our own, such as urea.post."""
+    name, timing = NAME_IN_SCIENCE[result.analyte], SampleTiming(result.timing)
+    words = f"{result.get_analyte_display()}, {TIMES[timing]}"
+    timed = {"system": own("blood"), "code": f"{name}.{timing.value}".replace("_", "-"), "display": words}
+    return coded(LOINC, result.analyte, words, timed)
+
+
+def _way_drawn(result: BloodResult) -> Json | None:
+    """How a sample after a treatment was drawn, where it is known."""
+    if not result.post_method:
+        return None
+    return coded(own("sample-method"), result.post_method.replace("_", "-"), result.get_post_method_display())
 
 
 def observations(night: ComputedNight) -> Iterator[Json]:
@@ -192,7 +217,10 @@ def _part(holder: TreatmentRecord | Reading, fields: Mapping[str, Field], key: s
 
 
 def _code_of(key: str, field: Field) -> Json:
-    return coded(LOINC, field.loinc, field.label) if field.loinc else coded(own("field"), key, field.label)
+    if not field.loinc:
+        return coded(own("field"), key, field.label)
+    wider = [{"system": LOINC, "code": WIDER[field.loinc]}] if field.loinc in WIDER else []
+    return coded(LOINC, field.loinc, field.label, *wider)
 
 
 def _quantity_of(field: Field, value: float) -> Json:
@@ -203,6 +231,7 @@ def _of_treatment(record: TreatmentRecord, name: str, code: Json, at: datetime, 
     return _observation(
         {
             "id": f"{record.pk}-{name}".replace("_", "-")[:64],
+            "meta": {"lastUpdated": moment(record.received_at)},
             "category": category(kind),
             "code": code,
             "subject": reference("Patient", record.patient_id),
@@ -218,7 +247,7 @@ def _computed(record: TreatmentRecord, number: Number[Any], value: float) -> Jso
     shown = quantity(number.as_read(value), "%" if number.percent else number.unit, number.ucum)
     at = record.ended_at or record.started_at
     made = _of_treatment(record, number.key, coded(system, key, number.name), at, "procedure")
-    return made | {"valueQuantity": shown}
+    return made | {"meta": {"lastUpdated": moment(record.computed.computed_at)}, "valueQuantity": shown}
 
 
 def _observation(fields: dict[str, Any]) -> Json:

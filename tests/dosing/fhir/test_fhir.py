@@ -97,7 +97,9 @@ def test_the_schema_refuses_what_is_not_fhir(
 
 def test_a_blood_result_with_its_code_unit_and_treatment(nurse_client: Client, ana: Patient, urea: BloodResult) -> None:
     told = nurse_client.get(f"/api/v1/fhir/Observation/blood-{urea.pk}").json()
-    assert told["code"]["coding"][0] == {"system": "http://loinc.org", "code": "22664-7", "display": "Urea"}
+    loinc, timed = told["code"]["coding"]
+    assert loinc == {"system": "http://loinc.org", "code": "22664-7"}, "the name of a LOINC code is LOINC's"
+    assert (timed["code"], timed["display"]) == ("urea.pre", "Urea, before a treatment")
     assert told["valueQuantity"] == {
         "value": 22.5,
         "unit": "mmol/L",
@@ -116,6 +118,7 @@ def test_a_treatment_with_its_weights_pressures_and_numbers(
     assert procedure["performedPeriod"]["start"] == A_NIGHT.isoformat()
     by_code = {each["code"]["coding"][0]["code"]: each for each in of_kind(bundle, "Observation")}
     assert by_code["8347-7"]["valueQuantity"]["value"] == 74.5
+    assert [each["code"] for each in by_code["8347-7"]["code"]["coding"]] == ["8347-7", "29463-7"], "a vital sign"
     (standing,) = [
         each["component"] for each in of_kind(bundle, "Observation") if each["id"].endswith("post-standing-systolic")
     ]
@@ -192,6 +195,8 @@ def test_nobody_sees_more_here_than_elsewhere(
     [
         ("_count=many", "_count must be a whole number up to 1000; “many” was given."),
         ("_since=yesterday", "_since must be a time with its zone; “yesterday” was given."),
+        ("_sort=date", "$everything knows no “_sort”; known: _since, _type, _count."),
+        ("_type=Observation,Wish", "_type: “Wish” is none of Patient, Device, Procedure, Observation."),
     ],
 )
 def test_refusals_are_outcomes_with_words(
