@@ -16,8 +16,8 @@ from dosing.science.kidney import aged_clearance
 
 HOUR = timedelta(hours=1)
 DAY = timedelta(days=1)
-KIDNEY_COUNTS_FOR = timedelta(days=180)
-"""How long after a collection its clearance still says something (common practice, no source)."""
+KIDNEY_COUNTS_FOR = 180.0
+"""[days] How long after a collection its clearance still says something (common practice, no source)."""
 
 
 class Counts(StrEnum):
@@ -246,12 +246,13 @@ class DeliveredCourse:
 
     def kidney_at(self, at: datetime) -> KidneyLeft | None:
         """What the kidneys do at a moment by the newest collection before it; None where none counts."""
-        known = [each for each in self.collections if each.ended <= at and each.clearance is not None]
-        if not known or at - known[-1].ended > KIDNEY_COUNTS_FOR:
-            return None
-        days = (at - known[-1].ended) / DAY
-        left = aged_clearance(clearance_ml_min=known[-1].clearance, days=days).number
-        return None if left is None else KidneyLeft(collection=known[-1], days=days, clearance=left)
+        known = [(each, each.clearance) for each in self.collections if each.ended <= at]
+        for collection, clearance in reversed(known):
+            days = (at - collection.ended) / DAY
+            if clearance is not None and days <= KIDNEY_COUNTS_FOR:
+                left = aged_clearance(clearance_ml_min=clearance, days=days).number
+                return None if left is None else KidneyLeft(collection=collection, days=days, clearance=left)
+        return None
 
     def absent_on(self, day: date) -> Absence | None:
         """Why nobody expects a treatment at home that day, or None."""
