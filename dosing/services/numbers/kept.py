@@ -11,9 +11,11 @@ from django.utils.translation import gettext
 from dosing.science.reasons import Reason, reason_of
 from dosing.services.numbers.number import Computation, Inputs, Number
 from dosing.services.numbers.reasons import NOT_COMPUTED, reason_words
+from dosing.services.numbers.standing import Interval, Standing, interval_of
 
 Stored = Mapping[str, Mapping[str, Any]]
-"""Key → {"value", "why", "inputs", "function", "at"}: how the numbers of a night and of a month lie in the database."""
+"""Key → {"value", "why", "inputs", "function", "at"}, "interval" and "doubts" where there are any: how the numbers of a
+night and of a month lie in the database."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,25 @@ class KeptNumber:
     def why(self) -> str:
         """Why there is no number, in the language of the reader; "" where there is one."""
         return reason_words(self.reason)
+
+    @property
+    def doubts(self) -> list[Reason]:
+        """What speaks against a known number."""
+        return [reason_of(each) for each in self.kept.get("doubts", [])]
+
+    @property
+    def doubt_words(self) -> list[str]:
+        return [reason_words(each) for each in self.doubts]
+
+    @property
+    def standing(self) -> Standing:
+        if self.value is None:
+            return Standing.UNKNOWN
+        return Standing.DOUBTFUL if self.doubts else Standing.SURE
+
+    @property
+    def interval(self) -> Interval | None:
+        return interval_of(self.kept.get("interval"))
 
     @property
     def inputs(self) -> Inputs:
@@ -72,10 +93,15 @@ def kept_number(number: Number[Any], numbers: Stored) -> KeptNumber:
 def as_stored(number: Number[Any], found: Computation) -> dict[str, Any]:
     """A computed number as it is stored."""
     reason = found.answer.reason
-    return {
+    stored: dict[str, Any] = {
         "value": found.answer.number,
         "why": reason.as_json() if reason else None,
         "inputs": found.inputs,
         "function": number.function,
         "at": found.at,
     }
+    if found.interval:
+        stored["interval"] = found.interval.as_json()
+    if found.doubts and reason is None:
+        stored["doubts"] = [each.as_json() for each in found.doubts]
+    return stored

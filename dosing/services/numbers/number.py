@@ -15,8 +15,10 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from dosing.science.reasons import Reason
 from dosing.science.results import Measure
 from dosing.science.water import Grade
+from dosing.services.numbers.standing import Interval
 from sessions.facts.ranges import UCUM
 
 Facts = TypeVar("Facts")
@@ -61,11 +63,16 @@ class UsualRange:
 
 @dataclass(frozen=True, slots=True)
 class Computation:
-    """What a number was computed from, and the answer. at: when it was measured (ISO), for results that can be old."""
+    """What a number was computed from, and the answer. at: when it was measured (ISO), for results that can be old.
+
+    interval: where the true value lies, of numbers that have one; doubts: what speaks against a known number.
+    """
 
     inputs: Inputs
     answer: Measure
     at: str = ""
+    interval: Interval | None = None
+    doubts: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
