@@ -29,6 +29,9 @@ from sessions.models import Patient, Prescription
 from sessions.services.prescription_lines import all_lines
 
 LAYOUT = settings.BASE_DIR / "templates" / "reports" / "review.typ"
+NOT_SUSPECT = b"/Suspects false"
+"""What typst writes beside /Marked. It says what holds without it (ISO 32000-1, table 321), and poppler calls it a
+wrong type; blanks in its place leave every offset of the file as it is."""
 PLACES = {1: _("▲ above"), -1: _("▼ below"), 0: ""}
 WORDS: dict[str, Any] = {
     "caution": _("A record for people who judge it. It gives no advice, and it is no alarm."),
@@ -59,7 +62,8 @@ WORDS: dict[str, Any] = {
 def review_pdf(person: Patient, month: date, *, at: datetime) -> bytes:
     """The review of a month as it stands, signed or not (it says which), as a tagged PDF."""
     sheet = json.dumps(sheet_of(person, month, at=at), ensure_ascii=False)
-    return bytes(typst.compile(str(LAYOUT), format="pdf", sys_inputs={"sheet": sheet}, pdf_standards=["ua-1"]))
+    made = bytes(typst.compile(str(LAYOUT), format="pdf", sys_inputs={"sheet": sheet}, pdf_standards=["ua-1"]))
+    return made.replace(NOT_SUSPECT, b" " * len(NOT_SUSPECT), 1)
 
 
 def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
@@ -143,7 +147,9 @@ def _charts(months: list[date], rows: dict[date, PatientMonth], ranges: RangeBoo
                 "caption": words,
                 "alt": gettext("%(number)s, month by month; the numbers stand in the table. Range: %(range)s.")
                 % {"number": words, "range": range_words(first, usual)},
-                "svg": line_chart([date_format(month, "M") for month in months], lines, low=low, high=high),
+                "svg": line_chart(
+                    [date_format(month, "M") for month in months], lines, low=low, high=high, unit=first.unit_shown
+                ),
             }
         )
     return charts

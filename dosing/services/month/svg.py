@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
+from sessions.facts.local_number import decimals as shown_number
+
 WIDTH, HEIGHT = 260, 110
-LEFT, RIGHT, TOP, BOTTOM = 34, 6, 8, 18
+LEFT, RIGHT, TOP, BOTTOM = 34, 6, 16, 18
+MOST_STEPS = 4
 MARKS = ("circle", "square")
 
 
@@ -19,12 +23,18 @@ class ChartLine:
     values: Sequence[float | None]
 
 
-def line_chart(months: Sequence[str], lines: Sequence[ChartLine], *, low: float | None, high: float | None) -> str:
-    """The chart as SVG, 260 by 110 units, black on white: told apart by mark and dash, not by colour."""
+def line_chart(
+    months: Sequence[str], lines: Sequence[ChartLine], *, low: float | None, high: float | None, unit: str = ""
+) -> str:
+    """The chart as SVG, 260 by 110 units, black on white: told apart by mark and dash, not by colour.
+
+    unit: of the values, written over the axis.
+    """
     known = [value for line in lines for value in line.values if value is not None]
     ends = [end for end in (low, high) if end is not None]
-    least, most = _span(known + ends)
-    parts = [_axis(months, least, most)]
+    ticks = ticks_of(known + ends)
+    least, most = ticks[0], ticks[-1]
+    parts = [_axis(months, ticks, unit)]
     parts += [_rule(end, least, most) for end in ends]
     parts += [_series(line, at, least, most) for at, line in enumerate(lines)]
     return (
@@ -33,11 +43,26 @@ def line_chart(months: Sequence[str], lines: Sequence[ChartLine], *, low: float 
     )
 
 
-def _span(values: list[float]) -> tuple[float, float]:
-    """Ends of the axis with a little room; never of no height."""
+def ticks_of(values: Sequence[float]) -> list[float]:
+    """Round numbers from below the least value to above the greatest, two to five steps of 1, 2 or 5 tens apart.
+
+    >>> ticks_of([71.2, 72.6]), ticks_of([-0.5, 0.3, 0.5]), ticks_of([5.0])
+    ([71.0, 71.5, 72.0, 72.5, 73.0], [-0.5, 0.0, 0.5], [4.5, 5.0, 5.5])
+    """
     least, most = min(values, default=0.0), max(values, default=1.0)
-    room = 0.08 * (most - least) or abs(most) * 0.1 or 1.0
-    return least - room, most + room
+    if least == most:
+        room = abs(most) * 0.1 or 1.0
+        least, most = least - room, most + room
+    step = _round_step((most - least) / MOST_STEPS)
+    first, last = math.floor(least / step + 1e-9), math.ceil(most / step - 1e-9)
+    decimals = max(0, -math.floor(math.log10(step)))
+    return [round(at * step, decimals) for at in range(first, last + 1)]
+
+
+def _round_step(least: float) -> float:
+    """The smallest of 1, 2 and 5 times a power of ten that is not smaller."""
+    ten: float = 10.0 ** math.floor(math.log10(least))
+    return next(times * ten for times in (1, 2, 5, 10) if times * ten >= least * (1 - 1e-9))
 
 
 def _x(at: int, count: int) -> float:
@@ -49,20 +74,22 @@ def _y(value: float, least: float, most: float) -> float:
     return TOP + (HEIGHT - TOP - BOTTOM) * (most - value) / (most - least)
 
 
-def _axis(months: Sequence[str], least: float, most: float) -> str:
+def _axis(months: Sequence[str], ticks: Sequence[float], unit: str) -> str:
     bottom = HEIGHT - BOTTOM
-    labels = "".join(
-        f'<text x="{_x(at, len(months)):.1f}" y="{HEIGHT - 6}" text-anchor="middle" fill="black" stroke="none">'
-        f"{escape(month)}</text>"
-        for at, month in enumerate(months)
+    labels = "".join(_text(_x(at, len(months)), HEIGHT - 6, month, "middle") for at, month in enumerate(months))
+    decimals = max(len(f"{tick:g}".partition(".")[2]) for tick in ticks)
+    scale = "".join(
+        _text(LEFT - 4, _y(tick, ticks[0], ticks[-1]) + 3, shown_number(tick, decimals).replace("-", "−"), "end")
+        for tick in ticks
     )
-    ends = "".join(
-        f'<text x="{LEFT - 4}" y="{_y(value, least, most) + 3:.1f}" text-anchor="end" fill="black" stroke="none">'
-        f"{value:.3g}</text>"
-        for value in (least + (most - least) * 0.07, most - (most - least) * 0.07)
-    )
-    frame = f'<path d="M{LEFT} {TOP}V{bottom}H{WIDTH - RIGHT}" stroke-width="0.6"/>'
-    return frame + labels + ends
+    lines = "".join(f"M{LEFT - 2} {_y(tick, ticks[0], ticks[-1]):.1f}h2" for tick in ticks)
+    frame = f'<path d="M{LEFT} {TOP}V{bottom}H{WIDTH - RIGHT}{lines}" stroke-width="0.6"/>'
+    return frame + labels + scale + (_text(LEFT + 4, TOP - 5, unit, "start") if unit else "")
+
+
+def _text(x: float, y: float, words: str, anchor: str) -> str:
+    place = f'x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"'
+    return f'<text {place} fill="black" stroke="none">{escape(words)}</text>'
 
 
 def _rule(end: float, least: float, most: float) -> str:

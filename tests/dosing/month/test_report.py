@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from django.test import Client
 from django.utils import timezone
+from django.utils.translation import override
 from pypdf import PdfReader
 
 from dosing.models import Job
@@ -19,7 +20,7 @@ from dosing.services import jobs
 from dosing.services.month.computing import compute_month
 from dosing.services.month.report import sheet_of
 from dosing.services.month.reviewing import write
-from dosing.services.month.svg import ChartLine, line_chart
+from dosing.services.month.svg import ChartLine, line_chart, ticks_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.factories import BloodFactory, PatientFactory, PrescriptionFactory
@@ -56,7 +57,7 @@ def test_the_text_reads_back_and_the_file_is_tagged(nurse_client: Client, review
     ):
         assert words in text
     root = reader.trailer["/Root"]
-    assert root["/MarkInfo"]["/Marked"].value is True
+    assert {name: mark.value for name, mark in root["/MarkInfo"].items()} == {"/Marked": True}
     assert root["/Lang"].startswith("en")
     metadata = reader.xmp_metadata
     assert metadata is not None
@@ -98,6 +99,29 @@ def test_a_chart_leaves_gaps_where_nothing_is_known_and_keeps_inside() -> None:
     assert float(circles[0].get("cy", "0")) > float(circles[1].get("cy", "0")), "more is higher up"
     (series,) = [path.get("d", "") for path in root.findall(f"{space}path") if path.get("stroke-width") == "1.1"]
     assert series.count("M") == 2
+
+
+@pytest.mark.parametrize(
+    ("values", "ticks"),
+    [
+        ([0.0], [-1, -0.5, 0, 0.5, 1]),
+        ([70.1, 70.4], [70.1, 70.2, 70.3, 70.4]),
+        ([62, 97], [60, 70, 80, 90, 100]),
+        ([-151.0, -139.0], [-155, -150, -145, -140, -135]),
+        ([0.03, 2.1], [0, 1, 2, 3]),
+    ],
+)
+def test_an_axis_has_round_numbers_around_all_values(values: list[float], ticks: list[float]) -> None:
+    assert ticks_of(values) == pytest.approx(ticks)
+
+
+def test_an_axis_says_its_unit_and_writes_numbers_as_the_reader_does() -> None:
+    svg = line_chart(["Jan"], [ChartLine("x", [-0.25])], low=-0.5, high=0.5, unit="kg")
+    said = [each.text for each in ET.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]  # noqa: S314
+    assert said == ["Jan", "−0.5", "0.0", "0.5", "kg"]
+    with override("es"):
+        svg = line_chart(["Jan"], [ChartLine("x", [-0.25])], low=-0.5, high=0.5)
+    assert "−0,5" in svg
 
 
 def test_a_chart_of_one_value_or_none_can_be_drawn() -> None:
