@@ -14,6 +14,11 @@ interface Limits {
   step?: number;
   /** What it is called where the place says the rest. */
   short?: string;
+  /** Figures after the sign; under zero: at most so many. */
+  decimals?: number;
+  /** The number that is written under it, and what the two are called in one row. */
+  pair?: string;
+  together?: string;
 }
 
 interface Reading {
@@ -223,7 +228,7 @@ interface Kit {
   } | null;
   limits: Record<string, Limits>;
   /** Paths that each screen asks for and each part of the paper sheet has, in their order. */
-  asked: { paper: Record<string, string[]>; [place: string]: any };
+  asked: { paper: Record<string, string[]>; drawn: string[]; [place: string]: any };
   /** Numbers that the unit computes, under the names that they have everywhere. */
   computed: Record<string, { label: string; short: string; unit: string; decimals: number }>;
   event_kinds: Record<string, string>;

@@ -19,7 +19,7 @@ from pytest_django import DjangoDbBlocker
 from homedialysis.accounts.models import Role, Unit, User
 from sessions.models import AccessSite, Patient, Prescription
 from tests import quick_flush
-from tests.crowd import Around
+from tests.crowd import CrowdedTransaction
 from tests.factories import (
     AccessFactory,
     CarePartnerFactory,
@@ -89,7 +89,7 @@ ALONE = {
     "test_quality.py": "the page counts the whole unit's alerts, and they are counted by hand",
 }
 """Test files of these folders, and classes and tests in them, that begin with an empty world, and why."""
-around = Around()
+standing_crowd = CrowdedTransaction()
 
 
 def crowded(request: pytest.FixtureRequest) -> bool:
@@ -108,9 +108,9 @@ def crowded(request: pytest.FixtureRequest) -> bool:
 def alone_before_what_a_file_makes(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
     """A file outside of those folders makes its own world, maybe before its first test begins."""
     folder = request.path.relative_to(Path(__file__).parent).parts[0]
-    if folder not in CROWDED and around.outer is not None:
+    if folder not in CROWDED and standing_crowd.outer is not None:
         with django_db_blocker.unblock():
-            around.leave()
+            standing_crowd.leave()
 
 
 @pytest.fixture(autouse=True, scope="class")  # for each function, and before any fixture of the function's own
@@ -119,10 +119,10 @@ def crowded_world(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlo
     if crowded(request):
         request.getfixturevalue("django_db_setup")
         with django_db_blocker.unblock():
-            around.enter()
-    elif around.outer is not None:
+            standing_crowd.enter()
+    elif standing_crowd.outer is not None:
         with django_db_blocker.unblock():
-            around.leave()
+            standing_crowd.leave()
 
 
 @pytest.fixture

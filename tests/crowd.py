@@ -376,7 +376,7 @@ def lay_out() -> None:
     connection.check_constraints()  # once, and not again after every test
 
 
-class Around:
+class CrowdedTransaction:
     """A transaction around many tests in which the crowd is there; each test's own is a savepoint in it."""
 
     def __init__(self) -> None:

@@ -48,7 +48,7 @@ class AlertQuerySet(models.QuerySet["Alert"]):
 class Alert(models.Model):
     """One thing about one patient that wants somebody of the unit. At most one is open for a patient, rule and cause.
 
-    No words are kept: title, sentence and limit are made when somebody reads them, see `showing.telling`, from the
+    No words are kept: title, sentence and limit are made when somebody reads them, see `showing.alert_words`, from the
     rule and from what it saw. `evidence` lists that, oldest first; each entry as `rules.base.Evidence.as_json` writes
     it, and with "gone": true once a correction took it away, "handled": true where it was dealt with before the alert
     came back. `limit` is the limit of the newest, as `LimitInForce.as_json` writes it, {} where no single number is;

@@ -17,9 +17,9 @@ from django.views.decorators.http import require_POST, require_safe
 from alerts.models import Alert, RecordJudgement
 from alerts.pages.forms import CloseForm, NoteForm
 from alerts.services import acting
+from alerts.showing.alert_words import name_of
 from alerts.showing.presenting import ShownAlert, of_paper
 from alerts.showing.sparklines import courses_of, drawn
-from alerts.showing.telling import name_of
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, TreatmentRecord

@@ -21,9 +21,9 @@ from django.views.decorators.http import require_POST, require_safe
 from alerts.models import Alert, AlertStep, Call
 from alerts.pages.forms_acting import ActForm, CallForm
 from alerts.services import acting
+from alerts.showing.alert_words import title_of
 from alerts.showing.presenting import ShownAlert, in_order, of_paper
 from alerts.showing.sparklines import courses_of, drawn, next_treatments
-from alerts.showing.telling import title_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient

@@ -26,7 +26,7 @@ from alerts.rules import RULES
 from alerts.rules.base import History, Rule
 from alerts.services.history import SURROUNDINGS, history_of
 from alerts.services.muting import LONGEST, MuteBook, NotMuted, lift, mute, mutes_of
-from alerts.showing.telling import title_of_rule, why_not
+from alerts.showing.alert_words import title_of_rule, why_not
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient

@@ -8,6 +8,7 @@ from django_stubs_ext import StrOrPromise
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
 from alerts.rules.rule_kinds import of_readings, outside
+from sessions.facts.fields import READING
 
 
 def _fluid(
@@ -31,7 +32,7 @@ def _fluid(
         over=over,
         margin=margin,
         form=".1f",
-        what=WHAT[column],
+        what=_(READING[column].label),
         missing=missing,
         reads="readings",
         optional=True,
@@ -39,7 +40,6 @@ def _fluid(
 
 
 CONDUCTIVITY, WARMTH = "conductivity_ms_cm", "dialysate_temperature_c"
-WHAT = {CONDUCTIVITY: _("Conductivity"), WARMTH: _("Temperature of the dialysis fluid")}
 NO_CONDUCTIVITY = _("no conductivity was noted")
 NO_WARMTH = _("no temperature of the dialysis fluid was noted")
 CONDUCTIVITY_LOW = _fluid(

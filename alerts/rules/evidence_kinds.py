@@ -26,7 +26,6 @@ from sessions.texts.checklist import name_of
 from sessions.texts.ready import words_of
 
 MMHG = "mmHg"
-CELSIUS = "°C"
 PERCENT = "%"
 Words = Callable[[Evidence], StrOrPromise]
 
@@ -104,18 +103,6 @@ def stock_words(item: Evidence) -> str:
 
 
 KINDS: dict[str, EvidenceKind] = {
-    "reading.venous_mmhg": _plain(_("Venous pressure"), MMHG, drawn_from="venous_median"),
-    "reading.arterial_mmhg": _plain(_("Arterial pressure"), MMHG, drawn_from="arterial_median"),
-    "reading.tmp_mmhg": _plain(_("Transmembrane pressure"), MMHG),
-    "reading.conductivity_ms_cm": _plain(_("Conductivity"), "mS/cm"),
-    "reading.dialysate_temperature_c": _plain(_("Temperature of the dialysis fluid"), CELSIUS),
-    "reading.systolic": _plain(_("Systolic during"), MMHG),
-    "record.pre_systolic": _plain(_("Systolic before"), MMHG, drawn_from="pre_systolic"),
-    "record.pre_diastolic": _plain(_("Diastolic before"), MMHG, drawn_from="pre_diastolic"),
-    "record.post_systolic": _plain(_("Systolic after"), MMHG, drawn_from="post_systolic"),
-    "record.post_standing_systolic": _plain(_("Systolic after, standing"), MMHG),
-    "record.pre_temperature_c": _plain(_("Temperature before"), CELSIUS),
-    "record.post_temperature_c": _plain(_("Temperature after"), CELSIUS),
     "record.unfinished": _plain(_("Record not handed over")),
     "record.late": _plain(_("Hours from the end to the record"), "h", 0),
     "record.missing": EvidenceKind(label=_called(_("Treatment due, no record")), more=_per_week),
@@ -152,6 +139,14 @@ TREND_LABELS: dict[str, StrOrPromise] = {
     "tmp": _("Transmembrane pressure"),
 }
 """What a series of `trend_of_patient.WATCHES` is called at the beginning of a sentence."""
+FIELDS_DRAWN_FROM = {
+    "venous_mmhg": "venous_median",
+    "arterial_mmhg": "arterial_median",
+    "pre_systolic": "pre_systolic",
+    "pre_diastolic": "pre_diastolic",
+    "post_systolic": "post_systolic",
+}
+"""Of a declared number, the one whose course its chart draws."""
 TRENDS_DRAWN_FROM = {
     "venous": "venous_median",
     "arterial": "arterial_median",
@@ -191,11 +186,16 @@ def _trend(key: str) -> EvidenceKind:
 
 
 def _field(fields: Mapping[str, Field]) -> Callable[[str], EvidenceKind]:
-    """A declared number of a reading or of the record, where nothing else is to be said of it."""
+    """A number of a reading or of the record, as it is declared for every other place."""
 
     def kind(key: str) -> EvidenceKind:
         field = fields[key]
-        return EvidenceKind(label=lambda item: gettext(field.label), unit=field.unit)
+        return EvidenceKind(
+            label=lambda item: gettext(field.label),
+            unit=field.unit,
+            decimals=abs(field.decimals),
+            drawn_from=FIELDS_DRAWN_FROM.get(key, ""),
+        )
 
     return kind
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 
 from alerts.models import Alert, AlertStep, Call, Mute
 from alerts.models.choices import StepKind
-from alerts.showing.telling import title_of_rule
+from alerts.showing.alert_words import title_of_rule
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 

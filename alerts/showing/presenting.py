@@ -15,9 +15,9 @@ from alerts.models import Alert, AlertStep, Call, RecordJudgement
 from alerts.models.choices import StepKind, Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
+from alerts.showing.alert_words import figure_of
 from alerts.showing.pictures import Picture
 from alerts.showing.sparklines import NextTreatment, courses_of, drawn, last_calls, next_treatments
-from alerts.showing.telling import figure_of
 from sessions.models import Patient, RecordSource, TreatmentRecord
 
 LINES = 4

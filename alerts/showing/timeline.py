@@ -16,7 +16,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models import Alert
-from alerts.showing.telling import title_of
+from alerts.showing.alert_words import title_of
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT
 from dosing.services.night.treatments import ComputedNight, nights_of

@@ -13,8 +13,8 @@ from django.utils.translation import gettext_lazy as _
 
 from dosing.science.bloods import analyte_of_loinc
 from dosing.services.importing.csv_table import NEEDED, OPTIONAL
+from dosing.services.importing.line_words import FIELDS
 from dosing.services.importing.rows import MOST_BYTES
-from dosing.services.importing.saying import FIELDS
 from homedialysis.accounts.pages.forms import AskingForm
 from sessions.models import Laboratory, UrineCollection
 

@@ -192,7 +192,7 @@ def _refused(problem: Impossible, renamed: dict[str, str]) -> ValidationError:
     )
 
 
-class NotedAround(APIView):
+class NotedSurroundings(APIView):
     """A list of one patient's entries, and the noting of one more."""
 
     permission_classes = (MayNoteSurroundings,)
@@ -206,7 +206,7 @@ class NotedAround(APIView):
         return pages.get_paginated_response(shape(page, many=True).data)
 
 
-class WaterTests(NotedAround):
+class WaterTests(NotedSurroundings):
     @extend_schema(operation_id="water_list", parameters=PAGE, responses=WaterPage)
     def get(self, request: Request) -> Response:
         """Water tests of one patient, newest first."""
@@ -229,7 +229,7 @@ class WaterTests(NotedAround):
         return Response(WaterShape(noted.entry).data, status=201 if noted.created else 200)
 
 
-class SupplyCounts(NotedAround):
+class SupplyCounts(NotedSurroundings):
     @extend_schema(operation_id="counts_list", parameters=PAGE, responses=CountPage)
     def get(self, request: Request) -> Response:
         """Counts of one patient's supplies, newest first."""
@@ -265,7 +265,7 @@ class SupplyCounts(NotedAround):
         return Response(CountShape([each.entry for each in noted], many=True).data, status=201 if created else 200)
 
 
-class TasksDone(NotedAround):
+class TasksDone(NotedSurroundings):
     @extend_schema(operation_id="done_list", parameters=PAGE, responses=DonePage)
     def get(self, request: Request) -> Response:
         """What was done at one patient's machines, newest first."""

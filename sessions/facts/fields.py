@@ -37,10 +37,11 @@ class Field(Range):
     short: the label where the place says the rest, "" where the whole one is short; head: over a column, with the unit
     where it is not plain from the name, "" for `short` and unit. decimals: figures after the sign, a negative number
     for "at most so many". whole: it is counted, and a fraction of one is refused. paired_with: the key of the number
-    that is written under it as in 120/80. loinc: a code that was verified, or ""; ucum: the unit for exchange where
-    `UCUM` does not know it. asked: its place on the bedside's screen, None where that does not ask for it, or
-    works it out. on_paper: whether it has a column or a line on the flow sheet and on the page that types it in.
-    example: a likely value, for the API's examples and the demo; None for the middle of what is usual.
+    that is written under it as in 120/80; together: what the two are called in one row. loinc: a code that was
+    verified, or ""; ucum: the unit for exchange where `UCUM` does not know it. asked: its place on the bedside's
+    screen, None where that does not ask for it, or works it out. on_paper: whether it has a column or a line on the
+    flow sheet and on the page that types it in. drawn: whether the phone draws its course over the nights. example: a
+    likely value, for the API's examples and the demo; None for the middle of what is usual.
     """
 
     short: str = ""
@@ -48,10 +49,12 @@ class Field(Range):
     decimals: int = -1
     whole: bool = False
     paired_with: str = ""
+    together: str = ""
     loinc: str = ""
     ucum: str = ""
     asked: int | None = LAST
     on_paper: bool = True
+    drawn: bool = False
     example: float | None = None
 
     @property
@@ -122,6 +125,8 @@ class Twice:
     loinc: tuple[str, str] = ("", "")
     asked: tuple[int | None, int | None] = (LAST, LAST)
     examples: tuple[float | None, float | None] = (None, None)
+    together: tuple[str, str] = ("", "")
+    drawn: bool = False
 
     def at(self, place: int) -> Field:
         """The field before (0) or after (1)."""
@@ -131,6 +136,8 @@ class Twice:
             label=(self.before, self.after)[place],
             short=self.field.short or self.field.label,
             paired_with=below and f"{PREFIXES[place]}{below}",
+            together=self.together[place],
+            drawn=self.drawn,
             loinc=self.loinc[place] or self.field.loinc,
             asked=self.asked[place],
             example=self.examples[place],
@@ -148,7 +155,13 @@ _STANDING_BELOW = replace(DIASTOLIC, short=_("Diastolic, standing"))
 
 MEASURED = {
     "weight_kg": Twice(
-        WEIGHT, _("Weight before"), _("Weight after"), loinc=("8347-7", "8344-4"), asked=(10, 10), examples=(72.6, 70.3)
+        WEIGHT,
+        _("Weight before"),
+        _("Weight after"),
+        loinc=("8347-7", "8344-4"),
+        asked=(10, 10),
+        examples=(72.6, 70.3),
+        drawn=True,
     ),
     "systolic": Twice(
         _SITTING,
@@ -157,6 +170,8 @@ MEASURED = {
         loinc=("8459-0", "8459-0"),
         asked=(20, 20),
         examples=(138, 124),
+        together=(_("Pressure before, sitting"), _("Pressure after, sitting")),
+        drawn=True,
     ),
     "diastolic": Twice(
         DIASTOLIC,
@@ -173,6 +188,7 @@ MEASURED = {
         loinc=("8460-8", "8460-8"),
         asked=(50, 50),
         examples=(130, 116),
+        together=(_("Pressure before, standing"), _("Pressure after, standing")),
     ),
     "standing_diastolic": Twice(
         _STANDING_BELOW,
@@ -387,6 +403,11 @@ LISTS: dict[str, dict[str, Field]] = {
     "sites": SITE,
 }
 """The lists of a treatment document, each with the numbers of a row."""
+
+
+def drawn() -> list[str]:
+    """What is taken before and after and drawn over the nights: the names without `pre_` and `post_`."""
+    return [key.removeprefix(PREFIXES[0]) for key, field in BEFORE.items() if field.drawn]
 
 
 def on_paper(fields: Mapping[str, Field]) -> list[str]:

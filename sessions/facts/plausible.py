@@ -17,7 +17,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from sessions.facts.field_words import field_words
-from sessions.facts.fields import AFTER, BEFORE, FLUID, LISTS, TREATMENT, Field, at_bedside, on_paper
+from sessions.facts.fields import AFTER, BEFORE, FLUID, LISTS, TREATMENT, Field, at_bedside, drawn, on_paper
 from sessions.facts.ranges import Range, unit_words
 
 MINUTES_OF_TREATMENT = Range(_("Length of treatment"), "min", (1, 1440), (60, 660))
@@ -114,7 +114,8 @@ def moved_paths(paths: list[str], listed: str, moves: Mapping[int, int]) -> list
 def for_scripts() -> dict[str, dict[str, Any]]:
     """The limits as the phone and the API's readers get them: field path without index → its range.
 
-    In the language of the reader; `short` is the label where the place says the rest.
+    In the language of the reader; `short` is the label where the place says the rest, `together` what it is called in
+    one row with the number `pair` that is written under it; `decimals` as in `Field`.
     """
     flat: dict[str, Range] = dict(TREATMENT)
     for listed, fields in LISTS.items():
@@ -125,24 +126,30 @@ def for_scripts() -> dict[str, dict[str, Any]]:
 
 
 def _for_script(limits: Range) -> dict[str, Any]:
-    return {
+    told = {
         "label": gettext(limits.label),
-        "short": limits.short_words if isinstance(limits, Field) else gettext(limits.label),
+        "short": gettext(limits.label),
         "unit": unit_words(limits.unit),
         "hard": limits.hard,
         "usual": limits.usual,
         "step": limits.step,
     }
+    if not isinstance(limits, Field):
+        return told
+    told |= {"short": limits.short_words, "decimals": limits.decimals}
+    if not limits.together:
+        return told
+    return told | {"together": gettext(limits.together), "pair": limits.paired_with}
 
 
 def for_screens() -> dict[str, Any]:
-    """Which numbers the phone's screens and the parts of its paper page ask for, in their order.
+    """Which numbers the phone's screens and the parts of its paper page ask for, in their order, and which it draws.
 
-    Keys of `for_scripts`: of a list without its name.
+    Keys of `for_scripts`: of a list without its name; of what is drawn without `pre_` and `post_`.
     """
     places = {"before": BEFORE, "after": AFTER, "fluid": FLUID, **LISTS}
     bedside = {place: at_bedside(fields) for place, fields in places.items()}
-    return bedside | {"paper": {place: on_paper(fields) for place, fields in places.items()}}
+    return bedside | {"paper": {place: on_paper(fields) for place, fields in places.items()}, "drawn": drawn()}
 
 
 def limits_of(path: str) -> Range | None:

@@ -18,7 +18,7 @@ from django.utils.translation import get_language, override
 from homedialysis.accounts.models import Unit, User
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, EventKind, TextKind
-from sessions.facts.fields import READING, TREATMENT
+from sessions.facts.fields import AFTER, BEFORE, READING, TREATMENT
 from sessions.models import Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
 from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines
@@ -35,9 +35,7 @@ from sessions.texts.ready import ready_words
 
 Json = dict[str, Any]
 NIGHTS, OPEN_ONES = 30, 10
-HISTORY_NUMBERS = (
-    "pre_weight_kg", "post_weight_kg", "pre_systolic", "pre_diastolic", "post_systolic", "post_diastolic",
-)  # fmt: skip
+HISTORY_NUMBERS = (*BEFORE, *AFTER)
 READ = tuple(READING)
 
 

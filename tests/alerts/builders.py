@@ -10,7 +10,7 @@ from alerts.models import Alert, RecordJudgement
 from alerts.rules import BY_KEY
 from alerts.rules.base import Remark
 from alerts.services.evaluation import evaluate_pending
-from alerts.showing.telling import sentence_of, why_not
+from alerts.showing.alert_words import sentence_of, why_not
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.recording import record_treatment
 from tests.crowd import ours

@@ -405,14 +405,14 @@ CASES: dict[str, Case] = {
     ),
     "fluid_temperature_low": by_number(
         reading(dialysate_temperature_c=34.4),
-        "Temperature of the dialysis fluid 34.4 °C on 2 Mar, under the limit of 34.5 °C.",
+        "Dialysate temperature 34.4 °C on 2 Mar, under the limit of 34.5 °C.",
         reading(dialysate_temperature_c=34.5),
         without_reading("dialysate_temperature_c"),
         "no temperature of the dialysis fluid was noted",
     ),
     "fluid_temperature_high": by_number(
         reading(dialysate_temperature_c=38.1),
-        "Temperature of the dialysis fluid 38.1 °C on 2 Mar, over the limit of 38 °C.",
+        "Dialysate temperature 38.1 °C on 2 Mar, over the limit of 38 °C.",
         reading(dialysate_temperature_c=38.0),
         without_reading("dialysate_temperature_c"),
         "no temperature of the dialysis fluid was noted",

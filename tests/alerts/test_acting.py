@@ -13,10 +13,10 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from alerts.models import Alert, Call
 from alerts.services import acting
 from alerts.services.alert_course import bring_back_due
-from alerts.showing.telling import step_words
+from alerts.showing.alert_words import step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient
-from tests.alerts.made import MORNING, made_alert, newest
+from tests.alerts.made_alerts import MORNING, made_alert, newest
 from tests.crowd import ours
 from tests.factories import UserFactory
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from alerts.models import Alert, AlertStep
 from alerts.services.evaluation import evaluate_pending
-from alerts.showing.telling import sentence_of
+from alerts.showing.alert_words import sentence_of
 from sessions.models import Patient, Prescription
 from sessions.services.recording import record_treatment
 from tests.alerts.builders import DAY, reading

@@ -15,7 +15,7 @@ from alerts.models import Alert, Call
 from alerts.services import acting
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient
-from tests.alerts.made import made_alert
+from tests.alerts.made_alerts import made_alert
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
 from tests.crowd import ours

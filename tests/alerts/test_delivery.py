@@ -35,7 +35,7 @@ from alerts.services.acting import see
 from alerts.services.delivery import Answer
 from homedialysis.accounts.models import User
 from sessions.models import Patient
-from tests.alerts.made import MORNING, made_alert
+from tests.alerts.made_alerts import MORNING, made_alert
 from tests.crowd import ours
 
 SMTP = "django.core.mail.backends.smtp.EmailBackend"

@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.long_course import long_courses_of
-from alerts.showing.telling import sentence_of
+from alerts.showing.alert_words import sentence_of
 from dosing.science.body import total_body_water_watson
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, alerts_of

@@ -15,7 +15,7 @@ from alerts.services import acting, escalation
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Role, Unit, User
 from sessions.models import Patient
-from tests.alerts.made import MORNING, made_alert
+from tests.alerts.made_alerts import MORNING, made_alert
 from tests.crowd import ours
 from tests.factories import UserFactory
 

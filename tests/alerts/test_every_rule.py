@@ -14,7 +14,7 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules import BY_KEY, RULES, safety
 from alerts.rules.base import History, Rule, Seen
 from alerts.rules.wording import days_of
-from alerts.showing.telling import why_not
+from alerts.showing.alert_words import why_not
 from tests.alerts.rules_table import CASES, Case
 
 TABLE = list(CASES.items())

@@ -20,7 +20,7 @@ from alerts.services.long_course import long_courses_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient, PrescriptionAcknowledgement
 from tests.alerts.builders import DAY, reading
-from tests.alerts.made import made_alert
+from tests.alerts.made_alerts import made_alert
 from tests.crowd import ours
 from tests.factories import (
     A_NIGHT,

@@ -13,7 +13,7 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import Outcome, StepKind
 from alerts.services import acting
-from alerts.showing.telling import sentence_of, step_words
+from alerts.showing.alert_words import sentence_of, step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import DAY, MORNING, again, alerts_of, evaluated

@@ -11,7 +11,7 @@ from alerts.services import acting
 from alerts.services.quality import Quality, RuleQuality, quality_between
 from homedialysis.accounts.models import User
 from sessions.models import Patient
-from tests.alerts.made import made_alert
+from tests.alerts.made_alerts import made_alert
 from tests.factories import PatientFactory
 
 SINCE, UNTIL = datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 4, 1, tzinfo=UTC)

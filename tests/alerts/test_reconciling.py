@@ -13,7 +13,7 @@ from alerts.services.muting import mute, mutes_of
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient
 from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated
-from tests.alerts.made import made_alert
+from tests.alerts.made_alerts import made_alert
 from tests.crowd import ours
 from tests.factories import A_NIGHT, PrescriptionFactory, UserFactory
 

@@ -65,7 +65,7 @@ class TestPressure:
 
     def test_standing_afterwards(self) -> None:
         (seen,) = BY_KEY["systolic_low"].see(history(night(post_standing_systolic=84.0)), NOW)
-        assert [label_of_evidence(item) for item in seen.evidence] == ["Systolic after, standing"]
+        assert [label_of_evidence(item) for item in seen.evidence] == ["Systolic pressure after, standing"]
 
     def test_systolic_and_diastolic_have_limits_of_their_own(self) -> None:
         expected = (

@@ -17,7 +17,7 @@ from alerts.services import acting, quality
 from alerts.showing.pictures import picture_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
-from tests.alerts.made import MORNING, made_alert
+from tests.alerts.made_alerts import MORNING, made_alert
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
 from tests.crowd import ours

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from alerts.services.evaluation import evaluate_pending, look_for_missing
-from alerts.showing.telling import sentence_of
+from alerts.showing.alert_words import sentence_of
 from homedialysis.accounts.models import User
 from sessions.models import Analyte, BloodResult, Patient, Prescription, SupplyCount, Training, WaterTest
 from sessions.services.bloods import enter_bloods

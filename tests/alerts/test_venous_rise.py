@@ -9,7 +9,7 @@ import pytest
 from alerts.models import Alert
 from alerts.services.acting import close
 from alerts.services.evaluation import evaluate_pending
-from alerts.showing.telling import sentence_of
+from alerts.showing.alert_words import sentence_of
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.alerts.builders import DAY, alerts_of, reading

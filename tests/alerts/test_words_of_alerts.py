@@ -21,7 +21,7 @@ from alerts.rules.base import Evidence, Remark
 from alerts.rules.evidence_kinds import kind_of
 from alerts.services import acting
 from alerts.services.reconciling import reconcile
-from alerts.showing.telling import (
+from alerts.showing.alert_words import (
     figure_of,
     limit_of,
     name_of,
@@ -33,7 +33,7 @@ from alerts.showing.telling import (
 )
 from homedialysis.accounts.models import User
 from sessions.models import Patient
-from tests.alerts.made import made_alert
+from tests.alerts.made_alerts import made_alert
 from tests.alerts.rules_table import CASES, Case
 from tests.crowd import ours
 from tests.factories import A_NIGHT

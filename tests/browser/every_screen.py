@@ -18,7 +18,7 @@ from tests.factories import MachineFactory, SupplyCountFactory, record_night
 SCREENS: dict[str, tuple[str, ...]] = {
     "access": ("access",),
     "answer": ("answer/{past}",),
-    "around": ("around", "around/water/bacteria", "around/count"),
+    "surroundings": ("surroundings", "surroundings/water/bacteria", "surroundings/count"),
     "bpdrop": ("bpdrop", "bpdrop/1"),
     "changes": ("changes",),
     "checks": tuple(f"checks/{at}" for at in ("setup/hands", "setup/leak_sensor", "setup/phone", "setup/all", "after")),

@@ -19,7 +19,7 @@ from alerts.services import acting, push_keys
 from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
 from homedialysis.accounts.models import OpeningHours, User
 from sessions.models import Patient
-from tests.alerts.made import evidence, made_alert
+from tests.alerts.made_alerts import evidence, made_alert
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage
 from tests.browser.judging import expect_accessible, expect_no_sideways_scroll
 from tests.factories import PatientFactory, PrescriptionFactory

@@ -70,7 +70,8 @@ from django.utils import timezone  # noqa: E402
 from drf_spectacular.generators import SchemaGenerator  # noqa: E402
 from pypdf import PdfReader  # noqa: E402
 
-from alerts.rules.base import ReadingRow  # noqa: E402
+from alerts.rules.base import Evidence, ReadingRow  # noqa: E402
+from alerts.rules.evidence_kinds import label_of_evidence, shown, unit_of  # noqa: E402
 from alerts.services.nights import nights_of  # noqa: E402
 from dosing.services.fhir import resources  # noqa: E402
 from dosing.services.month import report  # noqa: E402
@@ -140,6 +141,8 @@ def of_a_reading(found: Found) -> None:
     of_the_take_out(found, ana)
     (night,) = nights_of(TreatmentRecord.objects.filter(pk=record.pk), [order], frozenset({"readings"}))
     found["rules' rows"] = [READING in ReadingRow._fields, getattr(night.readings[0], READING)]
+    seen = Evidence(f"reading.{READING}", A_NIGHT, record.night, 15.44)
+    found["evidence of an alert"] = [label_of_evidence(seen), unit_of(seen), shown(seen)]
     of_a_prescription(found, order, client)
 
 

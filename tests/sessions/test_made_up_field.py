@@ -31,6 +31,7 @@ PLACES: dict[str, Any] = {
     "examples": 6.2,
     "kit, limits": {
         "label": "Blood glucose", "short": "Glucose", "unit": "mmol/L", "hard": [1, 40], "usual": [3, 12], "step": 0.1,
+        "decimals": 1,
     },
     "kit, last reading": 15.4,
     "kit, prescription's lines": [{"label": "Dialysate magnesium", "number": "0.5", "unit": "mmol/L"}],
@@ -42,6 +43,7 @@ PLACES: dict[str, Any] = {
     "take-out": [True, True],
     "take-out, prescriptions": True,
     "rules' rows": [True, 15.4],
+    "evidence of an alert": ["Blood glucose", "mmol/L", 15.4],
     "what changes": ["Dialysate magnesium, mmol/L: 0.5 → 0.75"],
     "form": ["Dialysate magnesium, mmol/L", 2],
     "form, its group": ["Blood and dialysate"],

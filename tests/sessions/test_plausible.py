@@ -97,6 +97,7 @@ def test_what_is_asked_where_is_meant_so() -> None:
     assert told["paper"]["readings"] == [key for key in READING if key not in left_out]
     assert told["paper"]["sites"] == ["attempts", "pain", "gauge", "bleeding_minutes"]
     assert told["paper"]["events"] == []
+    assert told["drawn"] == ["weight_kg", "systolic"]
     assert told["before"][-1] == "pre_temperature_c"
     assert told["after"] == [each.replace("pre_", "post_") for each in told["before"][:-1]]
     assert told["fluid"] == ["rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"]
@@ -182,14 +183,18 @@ def test_scripts_get_every_limit_as_json() -> None:
     of_records = len(TREATMENT) + sum(len(rows) for rows in LISTS.values())
     assert len(told) == of_records + len(plausible.WATER) + 1, "and the count of supplies"
     for name, limits in TREATMENT.items():
-        assert told[name] == {
+        together = {"together": limits.together, "pair": limits.paired_with} if limits.together else {}
+        assert told[name] == together | {
             "label": limits.label,
             "short": limits.short or limits.label,
             "unit": limits.unit,
             "hard": list(limits.hard),
             "usual": list(limits.usual),
             "step": limits.step,
+            "decimals": limits.decimals,
         }
+    assert told["post_standing_systolic"]["together"] == "Pressure after, standing"
+    assert told["post_standing_systolic"]["pair"] == "post_standing_diastolic"
     for listed, rows in LISTS.items():
         for name, limits in rows.items():
             assert told[f"{listed}.{name}"]["hard"] == list(limits.hard)

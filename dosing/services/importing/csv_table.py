@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext
 
+from dosing.services.importing.line_words import FIELDS, Said, said
 from dosing.services.importing.rows import (
     ResultRow,
     Unreadable,
@@ -19,7 +20,6 @@ from dosing.services.importing.rows import (
     number_of,
     text_of,
 )
-from dosing.services.importing.saying import FIELDS, Said, said
 
 NEEDED = ("identifier", "birth_date", "code", "value", "unit", "drawn_at")
 OPTIONAL = ("name", "timing", "reference", "flag", "specimen", "version", "status")

@@ -16,8 +16,8 @@ from fhir.resources.R4B.observation import Observation
 from fhir.resources.R4B.patient import Patient
 from pydantic import ValidationError
 
+from dosing.services.importing.line_words import Said, said
 from dosing.services.importing.rows import ResultRow, Unreadable, fault_of_value, limited, text_of
-from dosing.services.importing.saying import Said, said
 
 STATES = {
     "final": "final",

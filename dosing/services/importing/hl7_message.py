@@ -14,8 +14,8 @@ from zoneinfo import ZoneInfo
 import hl7
 from django.utils.translation import gettext
 
+from dosing.services.importing.line_words import Said, said
 from dosing.services.importing.rows import ResultRow, Unreadable, fault_of_value, limited, number_of, text_of
-from dosing.services.importing.saying import Said, said
 
 ENCODINGS = {
     "": "utf-8-sig",

@@ -12,7 +12,7 @@ from typing import Any
 from django.utils.translation import gettext
 
 from dosing.services.importing.judging import REJECTED
-from dosing.services.importing.saying import in_words
+from dosing.services.importing.line_words import in_words
 from dosing.services.importing.taking import LEAVE
 from sessions.facts.choices import MessageFormat
 from sessions.models import LabLine, LabMessage

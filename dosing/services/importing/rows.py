@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext
 
-from dosing.services.importing.saying import Said, said
+from dosing.services.importing.line_words import Said, said
 from sessions.facts.choices import MessageFormat
 
 MOST_BYTES = 2_000_000

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dosing.science.bloods import ANALYTES, BEFORE_AFTER_LOINC
-from dosing.services.importing.saying import Said, said
+from dosing.services.importing.line_words import Said, said
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.ranges import Range

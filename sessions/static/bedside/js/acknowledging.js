@@ -46,7 +46,7 @@ export async function seen(ctx, message, words) {
  * Tell the unit of a test, a count or a task -> the errand's id. What was due of it is marked here at once.
  * @param {Ctx} ctx
  */
-export async function noteAround(ctx, form, body, words, due = []) {
+export async function noteSurroundings(ctx, form, body, words, due = []) {
   for (const item of due) item.noted = true;
   await keepKit(ctx);
   return ctx.errand({ url: NOTED[form], body: { patient: ctx.kit.patient.id, ...body }, words });

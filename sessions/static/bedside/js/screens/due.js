@@ -1,6 +1,6 @@
 /* What is due around the treatment: noted here when it was done, with or without a network. */
 
-import { noteAround } from "../acknowledging.js";
+import { noteSurroundings } from "../acknowledging.js";
 import { register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { dayOf, t } from "../words.js";
@@ -10,7 +10,7 @@ const noon = (day) => `${day}T12:00:00Z`;
 /** @param {Ctx} ctx */
 async function done(ctx, item) {
   const what = item.kind === "delivery" ? { kind: "delivery", delivery: item.id } : { kind: item.id };
-  await noteAround(
+  await noteSurroundings(
     ctx,
     "done",
     { id: crypto.randomUUID(), ...what, done_at: ctx.now().toISOString() },
@@ -23,8 +23,8 @@ async function done(ctx, item) {
 
 const FORMS = {
   done: [() => t("Done now"), done],
-  water: [() => t("Enter the result"), (ctx, item) => ctx.go("around", "water", item.id)],
-  count: [() => t("Count now"), (ctx) => ctx.go("around", "count")],
+  water: [() => t("Enter the result"), (ctx, item) => ctx.go("surroundings", "water", item.id)],
+  count: [() => t("Count now"), (ctx) => ctx.go("surroundings", "count")],
 };
 
 /** @param {Ctx} ctx */

@@ -9,7 +9,7 @@ const places = () => [
   ["nights", t("Nights")],
   ["trends", t("Trends")],
   ["messages", t("Messages from the unit")],
-  ["around", t("Water, supplies and machine")],
+  ["surroundings", t("Water, supplies and machine")],
   ["takeout", t("Take the record out")],
   ["queue", t("What waits to be sent")],
   ["settings", t("Settings")],

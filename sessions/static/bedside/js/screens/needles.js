@@ -4,18 +4,19 @@ import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { needleKinds } from "../choices.js";
 import { minuteOf } from "../course.js";
-import { addSite, changeSite, limitsOf, setFields, setMoment, siteOf, stampStep } from "../draft.js";
+import { addSite, askedAt, changeSite, limitsOf, setFields, setMoment, shortOf, siteOf, stampStep } from "../draft.js";
 import { withUnit } from "../numbers.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, draw as redraw, register, replace } from "../router.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
-import { valueRow } from "../value_row.js";
+import { fieldRow, valueRow } from "../value_row.js";
 import { plain, setPlain } from "../vault.js";
 import { t, tn } from "../words.js";
 
 const GAUGES = [14, 15, 16, 17];
 const LENGTHS_MM = [15, 20, 25, 32, 38];
+const IN_STEPS = ["gauge", "length_mm", "attempts", "pain", "bleeding_minutes"]; // each has a place of its own
 const PICKED = new Set(["flash", "flush", "pain", "attempts"]); // the answer itself leads on
 
 const ANOTHER = "another_attempt";
@@ -25,7 +26,6 @@ const RUNS = "running";
 const stepsOf = (kit) => kit.run_sheet?.steps ?? [];
 /** @param {Night} night */
 const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "" };
-/** @param {Night} night */
 
 /** @param {Ctx} ctx */
 function here(ctx) {
@@ -138,9 +138,22 @@ function needleOf(ctx, use) {
   };
 }
 
-/** A needle for the record, its kind as a code. @param {Partial<UsedSite>} row */
-const needleCodes = ({ gauge, needle, length_mm: length }) =>
-  [gauge && `${gauge} G`, needle && coded(needle), length && `${length} mm`].filter(Boolean).join(", ");
+/** @param {Kit} kit */
+const withUnitOf = (kit, name, value) => withUnit(value, limitsOf(kit, `sites.${name}`)?.unit);
+
+/** A needle for the record, its kind as a code. @param {Kit} kit @param {Partial<UsedSite>} row */
+const needleCodes = (kit, { gauge, needle, length_mm: length }) =>
+  [gauge && withUnitOf(kit, "gauge", gauge), needle && coded(needle), length && withUnitOf(kit, "length_mm", length)]
+    .filter(Boolean)
+    .join(", ");
+
+/** Numbers of a needle that the unit declares and no step asks for. @param {Ctx} ctx */
+function othersOf(ctx, use) {
+  const row = siteOf(ctx.night, use);
+  const index = row ? ctx.night.doc.sites.indexOf(row) : -1;
+  const others = askedAt(ctx.kit, "sites").filter((name) => !IN_STEPS.includes(name));
+  return index < 0 ? [] : others.map((name) => fieldRow(ctx, `sites[${index}].${name}`));
+}
 
 /** @param {Ctx} ctx */
 function needleAsked(ctx, { use }) {
@@ -150,19 +163,18 @@ function needleAsked(ctx, { use }) {
       changeSite(night, use, { ...shown, [name]: value }),
     );
   const row = (name, label, options) => choiceRow(label, options, shown[name], set(name, label, options));
+  const numbers = (name, values) =>
+    row(
+      name,
+      shortOf(ctx.kit, `sites.${name}`),
+      values.map((value) => ({ value, label: withUnitOf(ctx.kit, name, value) })),
+    );
   return [
-    row(
-      "gauge",
-      t("Gauge"),
-      GAUGES.map((value) => ({ value, label: `${value} G` })),
-    ),
+    numbers("gauge", GAUGES),
     row("needle", t("Kind"), needleKinds()),
-    row(
-      "length_mm",
-      t("Length"),
-      LENGTHS_MM.map((value) => ({ value, label: `${value} mm` })),
-    ),
-  ];
+    numbers("length_mm", LENGTHS_MM),
+    othersOf(ctx, use),
+  ].flat();
 }
 
 const fillRow = (use, values) => (night, iso) => changeSite(night, use, values(iso));
@@ -228,7 +240,7 @@ function pumpAsked(ctx) {
   const set = ctx.kit.prescription?.qb_ml_min;
   const label = t("Pump speed now");
   const write = (value) =>
-    ctx.change(t("{label}: {value}", { label, value: withUnit(value, "mL/min") }), (night) => {
+    ctx.change(t("{label}: {value}", { label, value: withUnit(value, limits?.unit) }), (night) => {
       night.plan.sheet = { ...sheetOf(night), qb: value };
     });
   return [
@@ -246,7 +258,9 @@ function pumpAsked(ctx) {
     set
       ? h("p", {
           class: "soft",
-          text: t("Prescribed: {value}. Slow first; raise it as you were trained.", { value: withUnit(set, "mL/min") }),
+          text: t("Prescribed: {value}. Slow first; raise it as you were trained.", {
+            value: withUnit(set, limits?.unit),
+          }),
         })
       : null,
   ];
@@ -335,9 +349,9 @@ function lastScreen(ctx) {
     return [
       name,
       [
-        wordsOf(ctx.kit, needleCodes(row)),
+        wordsOf(ctx.kit, needleCodes(ctx.kit, row)),
         tries,
-        row.pain != null && t("pain {n}", { n: row.pain }),
+        row.pain != null && `${shortOf(ctx.kit, "sites.pain")} ${row.pain}`,
         wordsOf(ctx.kit, row.note),
       ]
         .filter(Boolean)
@@ -398,13 +412,14 @@ function main(ctx) {
 /** @param {Ctx} ctx */
 function done(ctx, step) {
   const { qb } = sheetOf(ctx.night);
-  if (step.asks === "pump_speed") return forward(ctx, qb ? `${qb} mL/min` : "");
+  if (step.asks === "pump_speed")
+    return forward(ctx, qb ? withUnit(qb, limitsOf(ctx.kit, "readings.qb_ml_min")?.unit) : "");
   if (step.asks !== "needle" || !siteOf(ctx.night, step.use)) return forward(ctx);
   const shown = needleOf(ctx, step.use);
   setPlain("needle", { needle: shown.needle, length_mm: shown.length_mm });
   return forward(
     ctx,
-    needleCodes(shown),
+    needleCodes(ctx.kit, shown),
     fillRow(step.use, (iso) => ({ ...shown, at: iso })),
   );
 }

@@ -1,5 +1,7 @@
 /* The last thirty nights, on the phone: a list, and one night's numbers. */
 
+import { declaredRows, figureOf } from "../declared.js";
+import { limitsOf } from "../draft.js";
 import { overLimit } from "../fluid.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -8,9 +10,10 @@ import { dayOf, fmt, hours, t, timeOf } from "../words.js";
 /** @param {PastNight} night */
 const dateOf = (night) => dayOf(night.started_at);
 const LOOKS = () => ({ waiting: t("on the unit's list"), seen: t("the unit has looked at it"), none: "" });
-/** @param {PastNight} night */
-const pair = (night, when) =>
-  night[`${when}_systolic`] == null ? null : `${fmt(night[`${when}_systolic`])} / ${fmt(night[`${when}_diastolic`])}`;
+/** Told whether they are known or not; the other numbers where they are. */
+const ALWAYS = ["pre_systolic", "post_systolic"];
+/** Told in a row of their own. */
+const ELSEWHERE = ["pre_weight_kg", "post_weight_kg"];
 
 /** @param {Ctx} ctx @param {PastNight} night */
 function entry(ctx, night) {
@@ -39,6 +42,7 @@ function computed(ctx, night, key) {
 
 /** @param {Ctx} ctx @param {PastNight} night */
 function whole(ctx, night) {
+  const weight = limitsOf(ctx.kit, "pre_weight_kg");
   return [
     LOOKS()[night.alerts] && note(LOOKS()[night.alerts], night.alerts === "waiting" ? "care" : "plain"),
     overLimit(night.uf_rate, night.uf_rate_limit) && note(t("The UF rate was over your limit."), "care"),
@@ -46,13 +50,16 @@ function whole(ctx, night) {
       night.source === "paper" && [t("Source"), t("Entered from paper")],
       [t("Started"), timeOf(night.started_at)],
       [t("Length"), night.minutes == null ? null : hours(night.minutes), "h"],
-      [t("Weight before and after"), `${fmt(night.pre_weight_kg)} → ${fmt(night.post_weight_kg)}`, "kg"],
+      [
+        t("Weight before and after"),
+        `${figureOf(weight, night.pre_weight_kg)} → ${figureOf(weight, night.post_weight_kg)}`,
+        weight?.unit,
+      ],
       computed(ctx, night, "gain"),
       computed(ctx, night, "uf_volume"),
       computed(ctx, night, "uf_rate"),
-      [t("Your limit"), night.uf_rate_limit, "mL/kg/h"],
-      [t("Pressure before, sitting"), pair(night, "pre"), "mmHg"],
-      [t("Pressure after, sitting"), pair(night, "post"), "mmHg"],
+      [t("Your limit"), night.uf_rate_limit, ctx.kit.computed.uf_rate.unit],
+      ...declaredRows(ctx.kit, night, ["before", "after"], { always: ALWAYS, elsewhere: ELSEWHERE }),
       computed(ctx, night, "venous_median"),
       computed(ctx, night, "arterial_median"),
       computed(ctx, night, "standard_ktv"),

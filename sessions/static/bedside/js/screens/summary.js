@@ -1,7 +1,8 @@
 /* The whole night on one screen: what came out, what is unusual, what is not known; and the hand-over. */
 
 import { planChoices } from "../choices.js";
-import { setMoment } from "../draft.js";
+import { declaredRows, figureOf } from "../declared.js";
+import { limitsOf, setMoment } from "../draft.js";
 import { fieldName } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
@@ -11,8 +12,10 @@ import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
 import { screenOfField } from "./queue.js";
 
-const pair = (systolic, diastolic) =>
-  systolic == null && diastolic == null ? null : `${fmt(systolic)} / ${fmt(diastolic)}`;
+/** Told whether they are known or not; the other numbers where they are. */
+const ALWAYS = ["pre_systolic", "post_systolic"];
+/** Told in rows of their own. */
+const ELSEWHERE = ["pre_weight_kg", "post_weight_kg", "uf_removed_l"];
 
 /** @param {Ctx} ctx */
 function handOver(ctx) {
@@ -41,18 +44,23 @@ function times(ctx) {
 function outcome(ctx) {
   const { doc } = ctx.night;
   const { minutes, litres, rate, off, gained } = figures(ctx.night, ctx.kit, lastPost(ctx));
+  const { kit } = ctx;
+  const [weight, removed] = [limitsOf(kit, "pre_weight_kg"), limitsOf(kit, "uf_removed_l")];
+  const { gain, uf_rate: ufRate } = kit.computed;
   const choice = planChoices().find((each) => each.value === doc.plan_choice)?.label;
   return dl([
     [t("Length"), minutes === null ? null : hours(minutes), "h"],
-    [t("Weight before and after"), `${fmt(doc.pre_weight_kg)} → ${fmt(doc.post_weight_kg)}`, "kg"],
-    off !== null && [t("Off the target weight"), off, "kg", 1],
-    gained && [ctx.kit.computed.gain.label, gained.kg, "kg", 1],
-    [t("Fluid removed (UF)"), litres, "L", 2],
-    [t("UF rate"), rate, "mL/kg/h", 1],
+    [
+      t("Weight before and after"),
+      `${figureOf(weight, doc.pre_weight_kg)} → ${figureOf(weight, doc.post_weight_kg)}`,
+      weight?.unit,
+    ],
+    off !== null && [t("Off the target weight"), off, weight?.unit, 1],
+    gained && [gain.label, gained.kg, gain.unit, gain.decimals],
+    [removed?.label, litres, removed?.unit, 2],
+    [ufRate.label, rate, ufRate.unit, ufRate.decimals],
     choice && [t("Plan"), `${choice}: ${fmt(doc.planned_uf_l)} L, ${hours(doc.planned_minutes)} h`],
-    [t("Pressure before, sitting"), pair(doc.pre_systolic, doc.pre_diastolic), "mmHg"],
-    [t("Pressure after, sitting"), pair(doc.post_systolic, doc.post_diastolic), "mmHg"],
-    [t("Pressure after, standing"), pair(doc.post_standing_systolic, doc.post_standing_diastolic), "mmHg"],
+    ...declaredRows(kit, doc, ["before", "after", "fluid"], { always: ALWAYS, elsewhere: ELSEWHERE }),
     [
       t("Noted"),
       [

@@ -3,7 +3,7 @@
  * night.
  */
 
-import { noteAround } from "../acknowledging.js";
+import { noteSurroundings } from "../acknowledging.js";
 import { withUnit } from "../numbers.js";
 import { drop } from "../outbox.js";
 import { askNumber } from "../pad.js";
@@ -14,13 +14,11 @@ import { dayOf, t, tn } from "../words.js";
 
 const DAY = 86_400_000;
 const options = (pairs) => pairs.map(([value, label]) => ({ value, label }));
-const TESTS = () => [
-  ["total_chlorine", t("Total chlorine")],
-  ["bacteria", t("Bacterial culture")],
-  ["endotoxin", t("Endotoxin")],
-  ["conductivity", t("Conductivity of product water")],
-  ["hardness", t("Hardness")],
-];
+/** The tests of water that the unit declares: [kind, its name]. @param {Kit} kit */
+const testsOf = (kit) =>
+  Object.entries(kit.limits)
+    .filter(([path]) => path.startsWith("water."))
+    .map(([path, { label }]) => [path.slice("water.".length), label]);
 const TASKS = () => [
   ["disinfection", t("Disinfection of the machine")],
   ["filter_change", t("Filter change")],
@@ -30,10 +28,11 @@ const TASKS = () => [
 ];
 /** @param {Ctx} ctx */
 const limitsOf = (ctx, kind) => ctx.kit.limits[`water.${kind}`];
-const labelOf = (kind) => TESTS().find(([each]) => each === kind)?.[1];
+/** @param {Ctx} ctx */
+const labelOf = (ctx, kind) => limitsOf(ctx, kind)?.label;
 /** @param {Ctx} ctx */
 const blank = (ctx) => ({
-  id: "around",
+  id: "surroundings",
   patient: ctx.kit.patient.id,
   kind: null,
   value: null,
@@ -48,7 +47,7 @@ let telling = false;
 /** The sheet of this patient -> it, or null while it is being read from the phone. @param {Ctx} ctx */
 function sheetOf(ctx) {
   if (sheet?.patient === ctx.kit.patient.id) return sheet;
-  vault.get("meta", "around").then((kept) => {
+  vault.get("meta", "surroundings").then((kept) => {
     sheet = kept?.patient === ctx.kit.patient.id ? kept : blank(ctx);
     ctx.redraw();
   });
@@ -78,10 +77,10 @@ async function tell(ctx, form, body, words, emptied = {}) {
   const before = sheet;
   const due = ctx.kit.due?.filter((item) => item.form === form && (form === "count" || item.id === body.kind)) ?? [];
   try {
-    const id = await noteAround(ctx, form, body, words, due);
+    const id = await noteSurroundings(ctx, form, body, words, due);
     sheet = { ...sheet, ...emptied };
     await vault.put("meta", sheet);
-    replace("around");
+    replace("surroundings");
     toast(words, ctx.online() ? undefined : () => takeBack(ctx, id, due, before));
   } finally {
     telling = false;
@@ -123,14 +122,14 @@ function waterForm(ctx) {
   /** @type {Limits} */
   const since = { label: t("Days since the sample was taken"), unit: "", hard: [0, 60], usual: [0, 21], step: 1 };
   return [
-    choiceRow(t("Test"), options(TESTS()), kind, (each) =>
-      change(ctx, labelOf(each), { kind: each, value: each === kind ? value : null }),
+    choiceRow(t("Test"), options(testsOf(ctx.kit)), kind, (each) =>
+      change(ctx, labelOf(ctx, each), { kind: each, value: each === kind ? value : null }),
     ),
     kind === "total_chlorine" &&
       note(t("Do not connect while it is over the limit that your unit gave you: call the unit."), "care"),
     kind &&
       field("value", t("Result"), null, value === null ? null : withUnit(value, limits.unit), () =>
-        ask(ctx, limits, value, labelOf(kind), (answer) => ({ value: answer })),
+        ask(ctx, limits, value, labelOf(ctx, kind), (answer) => ({ value: answer })),
       ),
     kind &&
       choiceRow(
@@ -164,7 +163,7 @@ function sendWater(ctx) {
     below_detection: below,
     sampled_at: new Date(ctx.now().getTime() - days * DAY).toISOString(),
   };
-  return tell(ctx, "water", body, t("{what}: result noted", { what: labelOf(kind) }), {
+  return tell(ctx, "water", body, t("{what}: result noted", { what: labelOf(ctx, kind) }), {
     kind: null,
     value: null,
     below: false,
@@ -220,8 +219,8 @@ const list = (ctx) => [
   h(
     "div",
     { class: "rows" },
-    bigButton(t("Note a water test"), () => ctx.go("around", "water"), { data: { k: "water" } }),
-    bigButton(t("Count supplies"), () => ctx.go("around", "count"), { data: { k: "count" } }),
+    bigButton(t("Note a water test"), () => ctx.go("surroundings", "water"), { data: { k: "water" } }),
+    bigButton(t("Count supplies"), () => ctx.go("surroundings", "count"), { data: { k: "count" } }),
     bigButton(t("What is due"), () => ctx.go("due"), { data: { k: "due" } }),
   ),
   h("h2", { text: t("Done just now") }),
@@ -237,19 +236,19 @@ const FORMS = {
   count: [() => t("Supply count"), countForm, sendCount, () => t("Note the count")],
 };
 
-/** A link may name the test: around/water/bacteria. @param {Ctx} ctx */
+/** A link may name the test: surroundings/water/bacteria. @param {Ctx} ctx */
 function draw(ctx, [form, kind]) {
   if (!sheetOf(ctx)) return [];
-  if (form === "water" && labelOf(kind) && sheet.kind !== kind && sheet.asked !== kind)
+  if (form === "water" && labelOf(ctx, kind) && sheet.kind !== kind && sheet.asked !== kind)
     sheet = { ...sheet, kind, value: null, asked: kind };
   return (FORMS[form]?.[1] ?? list)(ctx);
 }
 
-register("around", {
+register("surroundings", {
   title: (_ctx, [form]) => FORMS[form]?.[0]() ?? t("Water, supplies and machine"),
   draw,
   bar: (ctx, [form]) => [
     ...(FORMS[form] ? [{ label: FORMS[form][3](), tone: "go", tap: () => sheet && FORMS[form][2](ctx) }] : []),
-    { label: t("Back"), go: form ? "around" : "tonight" },
+    { label: t("Back"), go: form ? "surroundings" : "tonight" },
   ],
 });

@@ -1,5 +1,7 @@
 /* The own numbers over the last nights, each with one sentence that is computed from them. */
 
+import { figureOf } from "../declared.js";
+import { limitsOf, shortOf } from "../draft.js";
 import { overLimit } from "../fluid.js";
 import { register } from "../router.js";
 import { middle } from "../sum_up.js";
@@ -9,6 +11,35 @@ import { dayOf, fmt, t } from "../words.js";
 
 const known = (nights, of) => nights.map(of).filter((value) => value != null);
 const field = (name) => (night) => night[name] ?? null;
+
+const OWN_PICTURES = ["weight_kg", "systolic"];
+
+/**
+ * What is said of a number that is taken before and after: its name, unit and digits as declared, and both courses.
+ * @param {Kit} kit @param {string} name without `pre_` and `post_`
+ */
+function beforeAndAfter(kit, name) {
+  const limits = limitsOf(kit, `pre_${name}`);
+  const decimals = limits?.decimals;
+  return {
+    title: shortOf(kit, `pre_${name}`),
+    unit: limits?.unit ?? "",
+    ...(decimals != null && decimals >= 0 && { decimals }),
+    series: [
+      { name: t("before"), of: field(`pre_${name}`) },
+      { name: t("after"), of: field(`post_${name}`) },
+    ],
+  };
+}
+
+/** A declared number of which no sentence of its own is known. @param {Kit} kit @param {string} name */
+function another(nights, kit, name) {
+  const limits = limitsOf(kit, `pre_${name}`);
+  const [before, after] = [known(nights, field(`pre_${name}`)), known(nights, field(`post_${name}`))];
+  const [low, high] = [Math.min(...before, ...after), Math.max(...before, ...after)].map((n) => figureOf(limits, n));
+  const sentence = t("In {n} nights it was {low} to {high}.", { low, high, n: Math.max(before.length, after.length) });
+  return { ...beforeAndAfter(kit, name), sentence: before.length || after.length ? sentence : "" };
+}
 
 /** @param {Kit} kit */
 function weight(nights, kit) {
@@ -33,14 +64,8 @@ function weight(nights, kit) {
         .join(" ")
     : "";
   return {
-    title: t("Weight"),
-    unit: "kg",
-    decimals: 1,
+    ...beforeAndAfter(kit, "weight_kg"),
     sentence,
-    series: [
-      { name: t("before"), of: field("pre_weight_kg") },
-      { name: t("after"), of: field("post_weight_kg") },
-    ],
     limit: target === null ? null : { name: t("target now"), of: () => target },
   };
 }
@@ -48,34 +73,33 @@ function weight(nights, kit) {
 const pairOf = (nights, when) =>
   ["systolic", "diastolic"].map((part) => fmt(middle(known(nights, field(`${when}_${part}`))), 0)).join(" / ");
 
-function pressure(nights) {
+/** @param {Kit} kit */
+function pressure(nights, kit) {
   const sentence = t("In the middle your pressure was {before} before and {after} after treatment.", {
     before: pairOf(nights, "pre"),
     after: pairOf(nights, "post"),
   });
   return {
-    title: t("Blood pressure, systolic"),
-    unit: "mmHg",
+    ...beforeAndAfter(kit, "systolic"),
+    title: limitsOf(kit, "readings.systolic")?.label ?? "",
     sentence,
-    series: [
-      { name: t("before"), of: field("pre_systolic") },
-      { name: t("after"), of: field("post_systolic") },
-    ],
   };
 }
 
-function ufRate(nights) {
+/** @param {Kit} kit */
+function ufRate(nights, kit) {
+  const { label, unit, decimals } = kit.computed.uf_rate;
   const rows = nights.filter((night) => night.uf_rate != null && night.uf_rate_limit != null);
   const over = rows.filter((night) => overLimit(night.uf_rate, night.uf_rate_limit)).length;
   const sentence = over
     ? t("In {over} of {n} nights fluid came off faster than your limit.", { over, n: rows.length })
     : t("In none of {n} nights did fluid come off faster than your limit.", { n: rows.length });
   return {
-    title: t("UF rate"),
-    unit: "mL/kg/h",
-    decimals: 1,
+    title: label,
+    unit,
+    decimals,
     sentence,
-    series: [{ name: t("UF rate"), of: field("uf_rate") }],
+    series: [{ name: label, of: field("uf_rate") }],
     limit: { name: t("your limit"), of: field("uf_rate_limit") },
   };
 }
@@ -135,7 +159,11 @@ function dose(nights, kit) {
 function draw(ctx) {
   const nights = [...(ctx.kit.history ?? [])].reverse();
   if (!nights.length) return note(t("No nights yet."));
-  const pictures = [weight, pressure, ufRate, venous, dose].map((make) => trend({ nights, ...make(nights, ctx.kit) }));
+  const others = (ctx.kit.asked?.drawn ?? []).filter((name) => !OWN_PICTURES.includes(name));
+  const pictures = [
+    ...[weight, pressure, ufRate, venous, dose].map((make) => make(nights, ctx.kit)),
+    ...others.map((name) => another(nights, ctx.kit, name)),
+  ].map((picture) => trend({ nights, ...picture }));
   return [
     h("p", {
       class: "soft",

@@ -10,7 +10,7 @@ from alerts.limits.kinds import KINDS
 from alerts.models import Alert, AlertStep
 from alerts.models.choices import StepKind, Urgency
 from alerts.rules.base import Evidence
-from alerts.showing.telling import seen_of
+from alerts.showing.alert_words import seen_of
 from sessions.models import Patient
 from tests.factories import A_NIGHT
 

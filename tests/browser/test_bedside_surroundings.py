@@ -18,7 +18,7 @@ from tests.factories import MachineFactory, SupplyCountFactory, SupplyItemFactor
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-PLACES = ("around", "around/water", "around/water/total_chlorine", "around/count", "due")
+PLACES = ("surroundings", "surroundings/water", "surroundings/water/total_chlorine", "surroundings/count", "due")
 BEDSIDE = 56
 """[px] What is touched at the bedside."""
 
@@ -85,7 +85,7 @@ def test_a_culture_is_noted_from_what_is_due(phone: Evening, ana: Patient) -> No
 
 
 def test_a_strip_that_shows_nothing_is_below_what_it_detects(phone: Evening) -> None:
-    phone.go("around/water")
+    phone.go("surroundings/water")
     choose(phone, "Total chlorine")
     expect(phone.screen()).to_contain_text("Do not connect while it is over the limit")
     touch(phone, "value")
@@ -98,7 +98,7 @@ def test_a_strip_that_shows_nothing_is_below_what_it_detects(phone: Evening) -> 
 
 
 def test_no_result_is_not_noted_and_an_impossible_one_is_refused_at_once(phone: Evening) -> None:
-    phone.go("around/water")
+    phone.go("surroundings/water")
     choose(phone, "Endotoxin")
     phone.touch_main("Note the result")
     expect(phone.page.locator("#undo")).to_contain_text("Enter the result first.")
@@ -109,13 +109,13 @@ def test_no_result_is_not_noted_and_an_impossible_one_is_refused_at_once(phone: 
 
 
 def test_a_half_done_count_is_found_again_and_sent_once(phone: Evening, home: list[SupplyItem]) -> None:
-    phone.go("around/count")
+    phone.go("surroundings/count")
     expect(phone.screen()).to_contain_text("There should be 24 pieces")
     touch(phone, f"item-{home[0].pk}")
     phone.pads("18")
     expect(phone.screen().get_by_role("button", name="18 pieces")).to_be_visible()
     phone.page.reload()
-    phone.go("around/count")
+    phone.go("surroundings/count")
     expect(phone.screen().get_by_role("button", name="18 pieces")).to_be_visible()
     touch(phone, f"item-{home[1].pk}")
     phone.pads("6")
@@ -125,13 +125,13 @@ def test_a_half_done_count_is_found_again_and_sent_once(phone: Evening, home: li
     sent(phone, "Supplies counted")
     counted = SupplyCount.objects.exclude(count=24)
     assert [(count.item, count.count) for count in counted] == [(home[0], 18)]
-    phone.go("around/count")
+    phone.go("surroundings/count")
     expect(phone.screen()).not_to_contain_text("18 pieces")
 
 
 def test_a_task_noted_by_mistake_is_undone_while_it_waits(phone: Evening) -> None:
     phone.offline()
-    phone.go("around")
+    phone.go("surroundings")
     touch(phone, "disinfection")
     phone.page.locator("#undo").get_by_role("button").click()
     touch(phone, "service")
