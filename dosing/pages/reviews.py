@@ -17,6 +17,7 @@ from dosing.models import MonthlyReview, PatientMonth, PlanItem
 from dosing.pages.forms_month import PlanForm, ReviewForm, WordsForm
 from dosing.pages.month import month_of
 from dosing.services.month import figures, reviewing
+from dosing.services.month.beside import beside
 from dosing.services.month.report import review_pdf
 from dosing.services.month.review_sheet import review_sheet
 from homedialysis.accounts.models import signed_in
@@ -62,6 +63,7 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "last": sheet.last,
         "changes": sheet.changes,
         "prescription": sheet.prescription,
+        "beside": beside(person, month),
         "delivered": sheet.numbers,
         "plan": list(found.plan.select_related("owner", "done_by")) if found else [],
         "open_plan": [item for item in reviewing.open_plan(person) if not found or item.review_id != found.pk],

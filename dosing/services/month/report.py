@@ -17,6 +17,7 @@ from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from dosing.models import Job, MonthlyReview, PatientMonth
+from dosing.services.month.beside import beside
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.figures import value_shown
 from dosing.services.month.ranges import RangeBook, range_words
@@ -47,6 +48,8 @@ WORDS: dict[str, Any] = {
     "no_prescription": _("None."),
     "what": _("What"),
     "ordered": _("Ordered"),
+    "entered": _("Entered"),
+    "beside": _("Access, hospital and alerts, as entered by the day of printing"),
     "six_months": _("Six months"),
     "number": _("Number"),
     "range": _("Range"),
@@ -84,6 +87,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "addenda": [f"{plain_day(localtime(each.at))}, {each.by}: {each.words}" for each in sheet.addenda],
         "changes": sheet.changes,
         "prescription": _prescription(sheet.prescription),
+        "beside": [[each.label, each.words] for each in beside(person, month)],
         "months": [date_format(each, "M Y") for each in sheet.months],
         "numbers": [_line(each) for each in sheet.lines],
         "charts": _charts(sheet.months, sheet.rows, sheet.ranges),

@@ -12,6 +12,8 @@ from sessions.facts.local_number import decimals as shown_number
 WIDTH, HEIGHT = 260, 110
 LEFT, RIGHT, TOP, BOTTOM = 34, 6, 16, 18
 MOST_STEPS = 4
+LEAST_STEP = 0.025
+"""Of the greatest value: closer steps would draw the error of a measurement as a mountain."""
 MARKS = ("circle", "square")
 
 
@@ -44,16 +46,16 @@ def line_chart(
 
 
 def ticks_of(values: Sequence[float]) -> list[float]:
-    """Round numbers from below the least value to above the greatest, two to five steps of 1, 2 or 5 tens apart.
+    """Round numbers from below the least value to above the greatest, at most five steps of 1, 2 or 5 tens apart.
 
     >>> ticks_of([71.2, 72.6]), ticks_of([-0.5, 0.3, 0.5]), ticks_of([5.0])
-    ([71.0, 71.5, 72.0, 72.5, 73.0], [-0.5, 0.0, 0.5], [4.5, 5.0, 5.5])
+    ([70.0, 72.0, 74.0], [-0.5, 0.0, 0.5], [4.5, 5.0, 5.5])
     """
     least, most = min(values, default=0.0), max(values, default=1.0)
     if least == most:
         room = abs(most) * 0.1 or 1.0
         least, most = least - room, most + room
-    step = _round_step((most - least) / MOST_STEPS)
+    step = _round_step(max((most - least) / MOST_STEPS, LEAST_STEP * max(abs(least), abs(most))))
     first, last = math.floor(least / step + 1e-9), math.ceil(most / step - 1e-9)
     decimals = max(0, -math.floor(math.log10(step)))
     return [round(at * step, decimals) for at in range(first, last + 1)]

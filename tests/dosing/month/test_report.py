@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import override
 from pypdf import PdfReader
 
+from alerts.models import Alert
 from dosing.models import Job
 from dosing.services import jobs
 from dosing.services.month.computing import compute_month
@@ -22,8 +23,8 @@ from dosing.services.month.report import sheet_of
 from dosing.services.month.reviewing import write
 from dosing.services.month.svg import ChartLine, line_chart, ticks_of
 from homedialysis.accounts.models import User
-from sessions.models import Patient
-from tests.factories import BloodFactory, PatientFactory, PrescriptionFactory
+from sessions.models import AccessInfection, HospitalStay, Patient
+from tests.factories import AccessFactory, BloodFactory, PatientFactory, PrescriptionFactory
 
 pytestmark = pytest.mark.django_db
 MARCH = date(2026, 3, 1)
@@ -89,6 +90,32 @@ def test_all_reviews_of_a_month_in_one_file(
         assert all(archive.read(name).startswith(b"%PDF") for name in names)
 
 
+def test_it_holds_the_whole_prescription_and_what_stands_beside_the_numbers(
+    nurse_client: Client, reviewed: Patient, nurse: User
+) -> None:
+    """Stays and infections of the month, those before it not; alerts by their title and what became of them."""
+    access = AccessFactory(patient=reviewed)
+    days = {"entered_by": nurse, "entered_at": timezone.now()}
+    for first, last in ((date(2026, 2, 27), date(2026, 3, 2)), (date(2026, 1, 5), date(2026, 1, 9))):
+        HospitalStay.objects.create(patient=reviewed, admitted_on=first, discharged_on=last, words="pneumonia", **days)
+    AccessInfection.objects.create(access=access, kind="site", began_on=date(2026, 3, 20), words="redness", **days)
+    Alert.objects.create(
+        patient=reviewed, rule="uf_rate", cause="uf_rate", urgency=2, first_night=date(2026, 3, 4),
+        last_night=date(2026, 3, 6), opened_at=timezone.now(), last_seen_at=timezone.now(),
+    )  # fmt: skip
+    answer = nurse_client.get(f"/patients/{reviewed.pk}/months/2026-03/review/review.pdf")
+    text = " ".join(" ".join(page.extract_text() for page in PdfReader(io.BytesIO(answer.content)).pages).split())
+    for words in (
+        "Dialysate potassium 2 mmol/L", "Anticoagulation", "Needles 15 G", "Days Monday, Wednesday, Friday",
+        f"{access}, in use since", "27 February 2026 to 2 March 2026, pneumonia", "20 March 2026, redness",
+        "(4 March 2026 to 6 March 2026; open)",
+    ):  # fmt: skip
+        assert words in text, words
+    assert "January 2026," not in text
+    page = nurse_client.get(f"/patients/{reviewed.pk}/months/2026-03/review/").content.decode()
+    assert "27 February 2026 to 2 March 2026, pneumonia" in page
+
+
 def test_a_chart_leaves_gaps_where_nothing_is_known_and_keeps_inside() -> None:
     svg = line_chart(["Jan", "Feb", "Mar"], [ChartLine("K", [5.0, None, 6.0])], low=4.0, high=5.5)
     root = ET.fromstring(svg)  # noqa: S314  (made here)
@@ -105,7 +132,8 @@ def test_a_chart_leaves_gaps_where_nothing_is_known_and_keeps_inside() -> None:
     ("values", "ticks"),
     [
         ([0.0], [-1, -0.5, 0, 0.5, 1]),
-        ([70.1, 70.4], [70.1, 70.2, 70.3, 70.4]),
+        ([70.1, 70.4], [70, 72]),
+        ([2.087, 2.1], [2.0, 2.1]),
         ([62, 97], [60, 70, 80, 90, 100]),
         ([-151.0, -139.0], [-155, -150, -145, -140, -135]),
         ([0.03, 2.1], [0, 1, 2, 3]),
