@@ -10,14 +10,14 @@ from django.utils.translation import gettext as _
 from alerts.models import Alert
 from alerts.models.choices import AlertState
 from alerts.showing.telling import title_of
-from dosing.services.month.beside import Beside, days_words
+from dosing.services.month.beside import MonthLine, days_words
 from sessions.models import Patient
 
 
-def lines_of_month(person: Patient, first: date, last: date) -> Iterator[Beside]:
+def lines_of_month(person: Patient, first: date, last: date) -> Iterator[MonthLine]:
     """One line: every alert whose nights touch the days from first to last, by urgency."""
     touching = Alert.objects.filter(patient=person, first_night__lte=last, last_night__gte=first)
-    yield Beside(_("Alerts"), tuple(_told(each) for each in touching))
+    yield MonthLine(_("Alerts"), tuple(_told(each) for each in touching))
 
 
 def _told(alert: Alert) -> str:

@@ -9,7 +9,7 @@ from dosing.science.results import measure, unknown
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.kept import KeptNumber, as_stored
 from dosing.services.numbers.number import Computation
-from dosing.services.numbers.standing import Interval, Standing
+from dosing.services.numbers.standing import NumberInterval, Standing
 
 NUMBER = NIGHT_NUMBERS["single_pool_ktv"]
 DOUBT = Reason("sample_was_late")
@@ -30,6 +30,6 @@ def test_a_number_is_sure_doubtful_or_unknown() -> None:
 
 
 def test_an_interval_comes_back_as_it_was() -> None:
-    interval = Interval(1.2, 1.6, 0.9)
+    interval = NumberInterval(1.2, 1.6, 0.9)
     assert kept(Computation({}, measure(1.4, "1"), interval=interval)).interval == interval
     assert kept(Computation({}, measure(1.4, "1"))).interval is None

@@ -15,7 +15,7 @@ from sessions.models import AccessInfection, HospitalStay, Patient
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class MonthLine:
     """One line: what it is about, and what there is to say, one text for each; none means that nothing is entered."""
 
     label: str
@@ -26,7 +26,7 @@ class Beside:
         return "; ".join(self.texts) or _("None entered.")
 
 
-Lines = Callable[[Patient, date, date], Iterable[Beside]]
+Lines = Callable[[Patient, date, date], Iterable[MonthLine]]
 """Of a patient, from a day to a day, both counted."""
 _others: dict[str, Lines] = {}
 
@@ -36,7 +36,7 @@ def register_lines(key: str, lines: Lines) -> None:
     _others[key] = lines
 
 
-def beside(person: Patient, month: date) -> list[Beside]:
+def beside(person: Patient, month: date) -> list[MonthLine]:
     """All lines of a month, as they are entered by now."""
     last = next_month(month) - timedelta(days=1)
     own = [_access(person, month, last), _infections(person, month, last), _stays(person, month, last)]
@@ -52,31 +52,31 @@ def days_words(first: date, last: date | None) -> str:
     return _("%(first)s to %(last)s") % {"first": plain_day(first), "last": plain_day(last)}
 
 
-def _access(person: Patient, first: date, last: date) -> Beside:
+def _access(person: Patient, first: date, last: date) -> MonthLine:
     """Every access that was in use on a day of the month."""
     used = Q(created_on__lte=last) & (Q(abandoned_on=None) | Q(abandoned_on__gte=first))
     texts = (
         _("%(access)s, in use %(days)s") % {"access": each, "days": days_words(each.created_on, each.abandoned_on)}
         for each in person.accesses.filter(used).order_by("created_on", "pk")
     )
-    return Beside(_("Access"), tuple(texts))
+    return MonthLine(_("Access"), tuple(texts))
 
 
-def _infections(person: Patient, first: date, last: date) -> Beside:
+def _infections(person: Patient, first: date, last: date) -> MonthLine:
     """Those that began in the month."""
     began = AccessInfection.objects.standing().filter(access__patient=person, began_on__range=(first, last))
     texts = (
         ", ".join(filter(None, (each.get_kind_display(), plain_day(each.began_on), each.words)))
         for each in began.order_by("began_on", "pk")
     )
-    return Beside(_("Infections of the access"), tuple(texts))
+    return MonthLine(_("Infections of the access"), tuple(texts))
 
 
-def _stays(person: Patient, first: date, last: date) -> Beside:
+def _stays(person: Patient, first: date, last: date) -> MonthLine:
     """Those with a day in the month."""
     there = Q(admitted_on__lte=last) & (Q(discharged_on=None) | Q(discharged_on__gte=first))
     texts = (
         ", ".join(filter(None, (days_words(each.admitted_on, each.discharged_on), each.words)))
         for each in HospitalStay.objects.standing().filter(there, patient=person).order_by("admitted_on", "pk")
     )
-    return Beside(_("In hospital"), tuple(texts))
+    return MonthLine(_("In hospital"), tuple(texts))

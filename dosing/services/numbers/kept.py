@@ -11,7 +11,7 @@ from django.utils.translation import gettext
 from dosing.science.reasons import Reason, reason_of
 from dosing.services.numbers.number import Computation, Inputs, Number
 from dosing.services.numbers.reasons import NOT_COMPUTED, reason_words
-from dosing.services.numbers.standing import Interval, Standing, interval_of
+from dosing.services.numbers.standing import NumberInterval, Standing, interval_of
 
 Stored = Mapping[str, Mapping[str, Any]]
 """Key → {"value", "why", "inputs", "function", "at"}, "interval" and "doubts" where there are any: how the numbers of a
@@ -59,7 +59,7 @@ class KeptNumber:
         return Standing.DOUBTFUL if self.doubts else Standing.SURE
 
     @property
-    def interval(self) -> Interval | None:
+    def interval(self) -> NumberInterval | None:
         return interval_of(self.kept.get("interval"))
 
     @property

@@ -18,7 +18,7 @@ from django.utils.translation import gettext_noop as _
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure
 from dosing.science.water import Grade
-from dosing.services.numbers.standing import Interval
+from dosing.services.numbers.standing import NumberInterval
 from sessions.facts.ranges import UCUM
 
 Facts = TypeVar("Facts")
@@ -71,7 +71,7 @@ class Computation:
     inputs: Inputs
     answer: Measure
     at: str = ""
-    interval: Interval | None = None
+    interval: NumberInterval | None = None
     doubts: tuple[Reason, ...] = ()
 
 

@@ -27,7 +27,7 @@ _WORDS = {Standing.SURE: _("sure"), Standing.DOUBTFUL: _("doubtful"), Standing.U
 
 
 @dataclass(frozen=True, slots=True)
-class Interval:
+class NumberInterval:
     """Where the true value lies with a probability of level (0 to 1), in the unit of its number."""
 
     low: float
@@ -38,6 +38,6 @@ class Interval:
         return [self.low, self.high, self.level]
 
 
-def interval_of(stored: Sequence[float] | None) -> Interval | None:
+def interval_of(stored: Sequence[float] | None) -> NumberInterval | None:
     """An interval as it was stored."""
-    return Interval(*stored) if stored else None
+    return NumberInterval(*stored) if stored else None
