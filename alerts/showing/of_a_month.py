@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from alerts.models import Alert
 from alerts.models.choices import AlertState
-from alerts.showing.telling import title_of
+from alerts.showing.alert_words import title_of
 from dosing.services.month.beside import MonthLine, days_words
 from sessions.models import Patient
 
