@@ -33,7 +33,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import CodeType, FrameType, FunctionType
-from typing import Any
+from typing import Any, TextIO
 
 ROOT = Path(__file__).resolve().parent.parent
 ACCEPTED = Path(__file__).with_name("mutants_accepted.txt")
@@ -276,7 +276,7 @@ class Hunt:
             self._first_run(session, index, item, files)
         for number, mutant in enumerate(self.mutants, 1):
             self._try(session, mutant)
-            print(f"\r{number} of {len(self.mutants)}, {len(self.survivors)} survive ", end="", file=sys.stderr)
+            aloud(f"\r{number} of {len(self.mutants)}, {len(self.survivors)} survive ", sys.__stderr__)
         _run(session, session.items[0], last=True)
         return True
 
@@ -310,7 +310,7 @@ class Hunt:
         count[1] += noticed
         if not noticed:
             self.survivors.append((mutant, ran, len(tests)))
-            print(told((mutant, ran, len(tests))), flush=True)
+            aloud(f"{told((mutant, ran, len(tests)))}\n", sys.__stdout__)
 
 
 def _run(session: Any, item: Any, *, last: bool = False, most: float = 300) -> bool:
@@ -389,6 +389,11 @@ def told(survivor: tuple[Mutant, int, int]) -> str:
     return f"{mutant.file}:{mutant.line} ⟶ {mutant.before} ⟶ {mutant.after}   (ran {ran} of {covering})"
 
 
+def aloud(words: str, where: TextIO | None) -> None:
+    """Past pytest, which keeps to itself what is printed while tests run."""
+    print(words, end="", file=where, flush=True)
+
+
 def report(hunt: Hunt) -> int:
     """Print what survived; returns the exit status."""
     known = accepted()
@@ -430,7 +435,7 @@ def main() -> int:
     tests = asked.tests or nearest_tests(sorted({mutant.file for mutant in chosen}))
     print(f"{len(chosen)} changes of {len(mutants)}, tests: {' '.join(tests)}")
     hunt = Hunt(chosen, asked.seconds)
-    quiet = ["-q", "--no-header", "--no-summary", "-p", "no:cacheprovider"]
+    quiet = ["-q", "--no-header", "--no-summary", "-p", "no:cacheprovider", "--capture=sys"]
     status = pytest.main([*quiet, *tests], plugins=[hunt])
     return report(hunt) if hunt.counts else int(status)
 

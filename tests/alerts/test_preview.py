@@ -11,10 +11,10 @@ from alerts.models import Alert, Limit
 from alerts.services.limit_preview import Preview, preview
 from alerts.services.limit_setting import limit_row, set_limit
 from homedialysis.accounts.models import User
-from sessions.models import Patient, Prescription
+from sessions.models import Analyte, Patient, Prescription
 from tests.alerts.builders import DAY, evaluated, reading
 from tests.crowd import ours
-from tests.factories import A_NIGHT, PrescriptionFactory
+from tests.factories import A_NIGHT, BloodFactory, PrescriptionFactory, record_night
 
 NOW = A_NIGHT + 60 * DAY
 
@@ -83,6 +83,7 @@ class TestPreview:
             for item in alert.evidence
         }
         runs = shown(400, nurse).removed
+        assert len(opened) == 2
         assert {(run.patient.pk, night.isoformat()) for run in runs for night in run.nights} == opened
 
     def test_nothing_is_written(self, nurse: User) -> None:
@@ -90,9 +91,26 @@ class TestPreview:
         shown(100, nurse)
         assert (ours(Alert).count(), ours(Limit).count()) == (before, 0)
 
-    def test_bloods_and_what_time_brings(self, nurse: User) -> None:
-        assert shown(6, nurse, name="potassium_call_high").before == 0
-        assert shown(6, nurse, name="missing_grace").after >= 0
+
+def test_bloods(ana: Patient, anas_prescription: Prescription, nurse: User) -> None:
+    """5.9 and 6.3 mmol/L, six days apart: one alert of the second at a limit of 6, none at the usual 6.5."""
+    for days, value in ((30, 5.9), (36, 6.3)):
+        BloodFactory(patient=ana, analyte=Analyte.POTASSIUM, value=value, drawn_at=A_NIGHT + days * DAY, timing="pre")
+    found = shown(6, nurse, name="potassium_call_high")
+    assert (found.before, found.after, found.nights_added) == (0, 1, 1)
+    assert [run.nights for run in found.added] == [((A_NIGHT + 36 * DAY).date(),)]
+
+
+def test_what_time_brings(ana: Patient, anas_prescription: Prescription, nurse: User) -> None:
+    """Monday's treatment is missing on Tuesday at noon for who asks after 6 hours, not for who waits for 24."""
+    Patient.objects.filter(pk=ana.pk).update(joined_on=A_NIGHT.date())
+    for index in range(3):
+        record_night(ana, A_NIGHT + index * 2 * DAY)
+    tuesday = A_NIGHT + timedelta(days=7, hours=14, minutes=30)
+    row = limit_row(name="missing_grace", patient=None, value=6, why="x", by=nurse, at=tuesday)
+    found = preview(row, at=tuesday)
+    assert (found.before, found.after) == (0, 1)
+    assert [run.sentence for run in found.added] == ["No record of a treatment that was due on 9 Mar."]
 
 
 def test_queries_do_not_grow_with_the_nights(

@@ -28,6 +28,7 @@ def refused(client: Client, body: Any) -> dict[str, dict[str, Any]]:
     """The faults of a body that must be refused, after making sure that nothing was saved."""
     answer = put(client, uuid.uuid4(), body)
     found = faults(answer)
+    assert found
     assert not ours(TreatmentRecord).exists()
     assert not ours(PendingEvaluation).exists()
     assert answer.json()["detail"].startswith(f"{len(found)} value")
