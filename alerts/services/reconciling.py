@@ -6,8 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from django.db.models import Q
+
 from alerts.models import Alert
-from alerts.rules.base import History, Rule, Seen
+from alerts.rules.base import HISTORY, History, Rule, Seen
 from alerts.services.alert_course import AlertCourse
 from alerts.services.evidence_merging import keys_of, split
 from alerts.services.muting import MuteBook, mutes_of
@@ -51,11 +53,17 @@ class Courses:
 
 
 def _courses_of(history: History, rules: Sequence[Rule], at: datetime) -> Courses:
-    """Where the courses of these rules stand, in three queries. The alerts that are open are locked."""
+    """Where the courses of these rules stand, in three queries. The alerts that are open are locked.
+
+    What was closed over nights that are not read any more cannot be seen again, but what is overdue is seen however
+    long ago it fell due.
+    """
     courses = Courses(history, mutes_of(history.patient), at)
     by_key = {rule.key: rule for rule in rules}
     own = Alert.objects.filter(patient=history.patient, rule__in=list(by_key))
-    for closed in own.closed().filter(last_night__gte=(history.since - ANY_ZONE).date()):
+    ageless = [rule.key for rule in rules if rule.looks_back > HISTORY]
+    may_come_again = Q(last_night__gte=(history.since - ANY_ZONE).date()) | Q(rule__in=ageless)
+    for closed in own.closed().filter(may_come_again):
         courses.of(by_key[closed.rule], closed.cause).dealt_with |= keys_of(closed.evidence)
     for standing in own.open().locked():
         course = courses.of(by_key[standing.rule], standing.cause)

@@ -15,7 +15,7 @@ from sessions.models import Patient
 from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated
 from tests.alerts.made_alerts import made_alert
 from tests.crowd import ours
-from tests.factories import A_NIGHT, PrescriptionFactory, UserFactory
+from tests.factories import A_NIGHT, PrescriptionFactory, TrainingFactory, UserFactory
 
 TOO_FAST = {"uf_removed_l": 3.6}
 
@@ -65,6 +65,19 @@ def test_what_was_closed_of_another_cause_still_counts_here(ana: Patient, nurse:
     evaluated(ana, TOO_FAST, first=1)
     (alert,) = alerts_of("uf_rate")
     assert len(alert.evidence) == 2
+
+
+@pytest.mark.parametrize("days", [10, 89, 91, 400])
+def test_what_fell_due_however_long_ago_stays_closed(ana: Patient, nurse: User, days: int) -> None:
+    """A due day is no night: it is looked at again each day, also where it is older than all nights that are read."""
+    due = (MORNING - days * DAY).date()
+    TrainingFactory(patient=ana, topic="Needles", done_on=due - 365 * DAY, valid_until=due)
+    look_for_missing(at=MORNING)
+    (alert,) = alerts_of("training_overdue")
+    close(alerts=[alert], by=nurse, outcome="spoken", words="She comes in May.", at=MORNING)
+    for later in (1, 30):
+        look_for_missing(at=MORNING + later * DAY)
+        assert [each.state for each in alerts_of("training_overdue")] == ["closed"]
 
 
 def test_mutes_in_force_end_first_first(ana: Patient, nurse: User) -> None:
