@@ -76,14 +76,22 @@ class Night:
 
 @dataclass(frozen=True, slots=True)
 class Urea:
-    """Of one treatment: water concentrations before, at its end, and when the pools have mixed; what was dialysed."""
+    """Of one treatment: water concentrations before, at its end, and when the pools have mixed; what was dialysed.
+
+    excreted_between: by the kidney from the end of the treatment before; excreted_during: while it ran. [mmol]
+    """
 
     night: Night
     before: float
     after: float
     mixed: float
     dialysed: float
-    excreted_since_last: float
+    excreted_between: float
+    excreted_during: float
+
+    @property
+    def excreted(self) -> float:
+        return self.excreted_between + self.excreted_during
 
     @property
     def plasma_before(self) -> float:
@@ -120,7 +128,7 @@ def michaels_integrated(flow: float, dialysate: float, koa: float) -> float:
 def fluid_removed(night: Night) -> tuple[float, str] | None:
     """What the machine took off, and by what it is known: its total, else the weights, else its counter at the end.
 
-    A counter that was last read before the end says what was gone by then, and no more: it is no total.
+    A counter that was last read long before the end says what was gone by then, and no more: it is no total.
     """
     if night.uf_total is not None:
         return night.uf_total, "total"
@@ -186,7 +194,7 @@ def urea_course(person: Person, nights: Sequence[Night], *, first: float = 20.0)
         volume = _line(begin, end, night.minutes)
         *masses, taken, own = two_pools(person, masses, night.minutes, volume, clearance(night) / 1000)
         mixed = sum(masses) / (end + 2 / 3 * person.volume)
-        found.append(Urea(night, before, masses[0] / end, mixed, taken, excreted + own))
+        found.append(Urea(night, before, masses[0] / end, mixed, taken, excreted, own))
         if following is not None:
             idle = (following.start - night.start).total_seconds() / 60 - night.minutes
             volume = _line(end, person.extracellular(following.real_pre), idle)
@@ -198,7 +206,7 @@ def urea_course(person: Person, nights: Sequence[Night], *, first: float = 20.0)
 class Week:
     """Weekly standard Kt/V of a span of real treatments, as its definition says: urea made over peaks and volume.
 
-    total: 10080 G / (V mean C before), Gotch 1998. kidney: the part of it that the kidney excreted.
+    total: 10080 G / (V mean C before), Gotch 1998. kidney: of that, the share of what left the body through the kidney.
     """
 
     total: float
@@ -209,14 +217,12 @@ class Week:
         return self.total - self.kidney
 
 
-def standard_week(person: Person, course: Sequence[Urea]) -> Week:
-    """Of these treatments in a row: what is excreted counts from the end of the one before them."""
-    peak = fmean(each.before for each in course)
-    first, last = course[0].night, course[-1].night
-    span = (last.start - first.start).total_seconds() / 60 + last.minutes - first.minutes
-    excreted = sum(each.excreted_since_last for each in course[1:])
-    kidney = excreted / span if span > 0 else 0.0
-    return Week(person.generation * WEEK / (peak * person.volume), kidney * WEEK / (peak * person.volume))
+def standard_week(person: Person, course: Sequence[Urea], *, least_minutes: float = 0.0) -> Week:
+    """Of these treatments in a row; urea before one that was shorter than `least_minutes` is no peak of the week."""
+    peak = fmean(each.before for each in course if each.night.minutes >= least_minutes)
+    total = person.generation * WEEK / (peak * person.volume)
+    excreted = sum(each.excreted for each in course)
+    return Week(total, total * excreted / (excreted + sum(each.dialysed for each in course)))
 
 
 # Published rules of one treatment ---------------------------------------------------------------------------------
