@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
+from typing import NamedTuple
 
 from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_lazy as _
@@ -13,8 +14,9 @@ from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
-from alerts.rules.evidence_kinds import label_of_evidence, unit_of
+from alerts.rules.evidence_kinds import CORRECTED_CALCIUM, label_of_evidence, unit_of
 from alerts.rules.wording import day, figure, later
+from dosing.services.results.calcium import corrected
 from sessions.models import Analyte, BloodResult, SampleTiming
 
 FORTNIGHT = timedelta(days=14)
@@ -26,23 +28,52 @@ def _results(history: History, analyte: Analyte) -> list[BloodResult]:
     return [row for row in history.bloods if row.analyte == analyte and row.timing != SampleTiming.POST]
 
 
-def _broken(history: History, row: BloodResult, low: str, high: str, at_high: bool) -> LimitInForce | None:
+class Judged(NamedTuple):
+    """What of a result is held against the limits. kind: of evidence; low: whether the lower limit may judge it."""
+
+    value: float
+    kind: str
+    low: bool = True
+
+
+Judge = Callable[[History, BloodResult], Judged]
+
+
+def as_drawn(history: History, row: BloodResult) -> Judged:
+    """The result itself."""
+    return Judged(row.value, f"blood.{row.analyte}")
+
+
+def calcium_corrected(history: History, row: BloodResult) -> Judged:
+    """Corrected by the albumin drawn with it, for which its limits are.
+
+    Without an albumin the total stands for itself, and only against the upper limit: a low albumin makes it read low.
+    """
+    value = corrected(row, history.bloods)
+    if value is None:
+        return Judged(row.value, f"blood.{row.analyte}", low=False)
+    return Judged(round(value, 2), CORRECTED_CALCIUM)
+
+
+def _broken(
+    history: History, row: BloodResult, judged: Judged, low: str, high: str, at_high: bool
+) -> LimitInForce | None:
     """The limit that a result is beyond, as it held when the sample was drawn."""
-    under = history.limits.at(low, row.drawn_at) if low else None
-    if under and row.value < under.value:
+    under = history.limits.at(low, row.drawn_at) if low and judged.low else None
+    if under and judged.value < under.value:
         return under
     over = history.limits.at(high, row.drawn_at) if high else None
-    if over and (row.value > over.value or (at_high and row.value == over.value)):
+    if over and (judged.value > over.value or (at_high and judged.value == over.value)):
         return over
     return None
 
 
-def _evidence(history: History, row: BloodResult, held: LimitInForce, analyte: Analyte) -> Evidence:
+def _evidence(history: History, row: BloodResult, judged: Judged, held: LimitInForce) -> Evidence:
     return Evidence(
-        kind=f"blood.{analyte.value}",
+        kind=judged.kind,
         at=row.drawn_at,
         day=row.drawn_at.astimezone(history.zone).date(),
-        value=row.value,
+        value=judged.value,
         limit=held.value,
         record=str(row.treatment_id or ""),
         parts={"unit": held.kind.unit},
@@ -74,14 +105,17 @@ UNDER = ngettext_lazy(
 )
 
 
-def _passed(analyte: Analyte, low: str, high: str, at_high: bool) -> Callable[[History, date], Remark | None]:
+def _passed(
+    analyte: Analyte, low: str, high: str, at_high: bool, judge: Judge
+) -> Callable[[History, date], Remark | None]:
     def passed(history: History, last: date) -> Remark | None:
         rows = _results(history, analyte)
         newest = rows[-1] if rows else None
-        if newest is None or _broken(history, newest, low, high, at_high):
+        judged = judge(history, newest) if newest else None
+        if newest is None or judged is None or _broken(history, newest, judged, low, high, at_high):
             return None
         on = newest.drawn_at.astimezone(history.zone).date()
-        parts = {"analyte": analyte.value, "value": newest.value, "day": on.isoformat()}
+        parts = {"analyte": analyte.value, "value": judged.value, "day": on.isoformat()}
         return Remark("result_inside", parts) if on > last else None
 
     return passed
@@ -98,17 +132,21 @@ def blood(
     looks_back: timedelta = QUARTER,
     part_of: tuple[str, ...] = (),
     title: StrOrPromise | None = None,
+    judge: Judge = as_drawn,
 ) -> Rule:
-    """A rule over one analyte between two limits; with `at_high` the upper limit itself counts."""
+    """A rule over one analyte between two limits; with `at_high` the upper limit itself counts.
+
+    judge: what of a result is held against them, where it is not the result itself.
+    """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
-        beyond: list[tuple[BloodResult, LimitInForce]] = []
+        beyond: list[tuple[Evidence, LimitInForce]] = []
         for row in _results(history, analyte):
-            held = _broken(history, row, low, high, at_high)
-            beyond = [*beyond, (row, held)] if held else beyond
+            judged = judge(history, row)
+            held = _broken(history, row, judged, low, high, at_high)
+            beyond = [*beyond, (_evidence(history, row, judged, held), held)] if held else beyond
         if beyond:
-            evidence = tuple(_evidence(history, row, held, analyte) for row, held in beyond)
-            yield Seen(key, evidence, beyond[-1][1])
+            yield Seen(key, tuple(evidence for evidence, _held in beyond), beyond[-1][1])
 
     def not_judged(history: History) -> Iterator[NotJudged]:
         if not _results(history, analyte):
@@ -130,7 +168,7 @@ def blood(
         limits=tuple(name for name in (low, high) if name),
         looks_back=looks_back,
         over=_("when the next result is inside"),
-        passed=_passed(analyte, low, high, at_high),
+        passed=_passed(analyte, low, high, at_high, judge),
         not_judged=not_judged,
         reasons={"no_result": later(lambda: gettext("no %(analyte)s of the last three months is there") % lower())},
         part_of=part_of,
@@ -152,10 +190,13 @@ POTASSIUM = blood(
     "potassium", Analyte.POTASSIUM, low="potassium_low", high="potassium_high", part_of=("potassium_call",)
 )
 BICARBONATE = blood("bicarbonate", Analyte.BICARBONATE, low="bicarbonate_low", high="bicarbonate_high")
-CALCIUM = blood("calcium", Analyte.CALCIUM, low="calcium_low", high="calcium_high")
+CALCIUM = blood("calcium", Analyte.CALCIUM, low="calcium_low", high="calcium_high", judge=calcium_corrected)
 PHOSPHATE = blood("phosphate", Analyte.PHOSPHATE, low="phosphate_low", high="phosphate_high")
 ALBUMIN = blood("albumin", Analyte.ALBUMIN, low="albumin_low")
 HAEMOGLOBIN = blood("haemoglobin", Analyte.HAEMOGLOBIN, low="haemoglobin_low", high="haemoglobin_high")
+FERRITIN = blood("ferritin", Analyte.FERRITIN, low="ferritin_low", high="ferritin_high")
+SATURATION = blood("saturation", Analyte.TRANSFERRIN_SATURATION, low="saturation_low", high="saturation_high")
+PARATHYROID = blood("pth", Analyte.PTH, low="pth_low", high="pth_high")
 
 PANELS = frozenset({"bloods"})
 OVERDUE = overdue(
@@ -169,4 +210,16 @@ OVERDUE = overdue(
     unset=_("no panel of bloods is set"),
 )
 
-RULES = (POTASSIUM_CALL, POTASSIUM, BICARBONATE, CALCIUM, PHOSPHATE, ALBUMIN, HAEMOGLOBIN, OVERDUE)
+RULES = (
+    POTASSIUM_CALL,
+    POTASSIUM,
+    BICARBONATE,
+    CALCIUM,
+    PHOSPHATE,
+    PARATHYROID,
+    ALBUMIN,
+    HAEMOGLOBIN,
+    FERRITIN,
+    SATURATION,
+    OVERDUE,
+)

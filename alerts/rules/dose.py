@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_lazy as _
+from django_stubs_ext import StrOrPromise
 
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import (
@@ -26,7 +28,9 @@ from alerts.rules.evidence_kinds import PERCENT, shown
 from alerts.rules.missing import ordered_on
 from alerts.rules.rule_kinds import Read, ValueRead, of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
-from alerts.rules.wording import figure, when
+from alerts.rules.wording import figure, later, when
+from dosing.science.guidance import Schedule, schedule_of
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from sessions.models import Prescription
 
 
@@ -152,19 +156,56 @@ FEWER_TREATMENTS = Rule(
     part_of=("missing",),
 )
 
-WEEKLY_KTV = outside(
+
+def _schedule(night: JudgedNight) -> Schedule | None:
+    """By which row of guidance the dose of a night is judged."""
+    return schedule_of(night.prescription.days_per_week if night.prescription else None, night.number("kidney"))
+
+
+def _dose(key: str, schedule: Schedule, *, limit: str, title: StrOrPromise, what: StrOrPromise, number: str) -> Rule:
+    """A dose under its limit, on the nights of patients whom this row of guidance is for."""
+    every = of_night(number)
+
+    def read(night: JudgedNight) -> Iterator[ValueRead]:
+        if _schedule(night) == schedule:
+            yield from every(night)
+
+    def not_judged(history: History) -> Iterator[NotJudged]:
+        mine = [night for night in history.finished if _schedule(night) in (schedule, None)]
+        return (NotJudged(night, night.why_unknown(number)) for night in mine if night.number(number) is None)
+
+    rule = outside(
+        key,
+        title=title,
+        about=later(lambda: NIGHT_NUMBERS[number].label),
+        family=Family.DOSE,
+        urgency=Urgency.AT_REVIEW,
+        read=read,
+        limits=(limit,),
+        over=False,
+        over_after=1,
+        what=what,
+        form=".2f",
+        missing=unknown_number(number),
+    )
+    return replace(rule, not_judged=not_judged)
+
+
+SINGLE_POOL = _dose(
+    "single_pool_ktv",
+    Schedule.THREE_A_WEEK,
+    limit="single_pool_ktv",
+    title=_("Dose of a treatment short"),
+    what=_("Single-pool Kt/V of one of three treatments a week"),
+    number="single_pool_ktv",
+)
+WEEKLY_KTV = _dose(
     "weekly_ktv",
+    Schedule.OTHER,
+    limit="weekly_ktv",
     title=_("Weekly dose short"),
-    about=_("weekly standard Kt/V"),
-    family=Family.DOSE,
-    urgency=Urgency.AT_REVIEW,
-    read=of_night("standard_ktv"),
-    limits=("weekly_ktv",),
-    over=False,
-    over_after=1,
-    what=_("Weekly standard Kt/V, kidney not counted,"),
-    form=".2f",
-    missing=unknown_number("standard_ktv"),
+    what=_("Weekly standard Kt/V, with the kidney,"),
+    number="standard_ktv_kidney",
 )
 
 
@@ -236,4 +277,4 @@ DOSE_DRIFT = drifting(
     advice=DRIFT_ADVICE,
 )
 
-RULES = (SHORT, FEWER_TREATMENTS, WEEKLY_KTV, BLOOD_PROCESSED, BLOOD_FLOW, DOSE_DRIFT)
+RULES = (SHORT, FEWER_TREATMENTS, SINGLE_POOL, WEEKLY_KTV, BLOOD_PROCESSED, BLOOD_FLOW, DOSE_DRIFT)

@@ -27,6 +27,7 @@ from sessions.texts.ready import words_of
 
 MMHG = "mmHg"
 PERCENT = "%"
+CORRECTED_CALCIUM = "blood.corrected_calcium"
 Words = Callable[[Evidence], StrOrPromise]
 
 
@@ -109,6 +110,7 @@ KINDS: dict[str, EvidenceKind] = {
     "record.dialyser_look": EvidenceKind(
         label=_called(_("Dialyser")), more=lambda item: DialyserLook(item.parts["look"]).label
     ),
+    CORRECTED_CALCIUM: _plain(_("Calcium, corrected by albumin,"), "mmol/L", 2),
     "event_systolic": _plain(_("Systolic noted with an event"), MMHG),
     "fall_with_symptoms": _plain(_("Fall with symptoms"), MMHG),
     "standing_fall.systolic": _plain(_("Systolic fall on standing"), MMHG),
@@ -160,7 +162,7 @@ def _number(key: str) -> EvidenceKind:
     number = NIGHT_NUMBERS[key]
     return EvidenceKind(
         label=lambda item: number.label,
-        unit=PERCENT if number.percent else number.unit,
+        unit=PERCENT if number.percent else "" if number.unit == "1" else number.unit,
         decimals=0 if number.percent else number.decimals,
         drawn_from=key,
     )

@@ -9,7 +9,6 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
-from alerts.limits.kinds import STATUS_WORDS
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
@@ -17,6 +16,7 @@ from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
 from alerts.rules.rule_kinds import ValueRead, outside
 from alerts.rules.wording import day, figure
 from dosing.science.water import LIMITS, Grade, WaterLimit, classify
+from dosing.services.numbers.guidance import with_status
 from sessions.facts.choices_surroundings import WaterFluid, WaterKind
 from sessions.models import WaterTest
 
@@ -157,7 +157,7 @@ def _standard_words(seen: Seen) -> str:
     """The source of the figure in the edition by which it was judged."""
     newest = seen.evidence[-1]
     limit = LIMITS.get((seen.parts["edition"], newest.parts["fluid"], newest.kind.partition(".")[2]))
-    return f"{gettext(limit.source)} ({STATUS_WORDS[limit.status]})" if limit else str(STANDARD)
+    return with_status(gettext(limit.source), limit.status) if limit else str(STANDARD)
 
 
 def _quality_unknown(history: History) -> Iterator[NotJudged]:

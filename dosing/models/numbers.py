@@ -44,7 +44,8 @@ class PatientMonth(models.Model):
     """The numbers of one patient's calendar month.
 
     `numbers` maps a key of `MONTH_NUMBERS` to the same as of a night; "at": when it was measured, for results that can
-    be old. stale: something came since, so it waits to be computed again.
+    be old. delivered: how many treatments, and by which rows of guidance the month is judged. stale: something came
+    since, so it waits to be computed again.
     """
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="months")
@@ -64,3 +65,9 @@ class PatientMonth(models.Model):
 
     def __str__(self) -> str:
         return f"{self.month:%Y-%m} of {self.patient_id}"
+
+    @property
+    def schedule(self) -> str:
+        """By which rows of guidance it is judged, as `guidance.schedule_of` says; "" where that is not known."""
+        found: str = self.delivered.get("schedule", "")
+        return found

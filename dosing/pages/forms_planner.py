@@ -5,22 +5,33 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from dosing.science.guidance import GUIDANCE
+from dosing.services.numbers.guidance import with_status
 from dosing.services.planner.candidates import LEAST_HOURS, MOST_HOURS, Candidate
 from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
 from homedialysis.accounts.models import Weekday
+from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS
 from sessions.models import Dialyser, Prescription
 
-DOSE_WANTED = 2.1
-"""Weekly standard Kt/V at least delivered: KDOQI 2015, guideline 3.2, target 2.3 with 2.1 delivered."""
+WEEKLY = GUIDANCE["weekly_standard_ktv"]
+DOSE_WANTED = WEEKLY.end("aim_low")
+"""Weekly standard Kt/V to prescribe for: what guidance aims at, so that the least is still delivered."""
 SEPARATOR = "~"
 
 
 def _ways() -> list[tuple[str, str]]:
     return [(f"{each:g}", nights_words(each)) for each in NIGHTS]
+
+
+def _dose_help() -> str:
+    words = gettext("Aimed at: %(aim)s a week; at least delivered: %(least)s. %(source)s")
+    source = with_status(WEEKLY.source, WEEKLY.status)
+    return words % {"aim": plain(DOSE_WANTED), "least": plain(WEEKLY.end("low")), "source": source}
 
 
 class PlannerForm(forms.Form):
@@ -45,7 +56,7 @@ class PlannerForm(forms.Form):
         label=_("Dose wanted (weekly standard Kt/V)"),
         min_value=1,
         max_value=6,
-        help_text=_("2.1 is the least delivered, 2.3 the target (KDOQI 2015)."),
+        help_text=lazy(_dose_help, str)(),
     )
     uf_rate = forms.FloatField(label=_("UF rate at most (mL/kg/h)"), min_value=3, max_value=20)
 

@@ -23,6 +23,7 @@ from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.derivation import input_lines
 from dosing.services.month.facts import first_of, month_before, next_month
 from dosing.services.month.ranges import book, range_words, set_range
+from dosing.services.numbers.guidance import SCHEDULE_WORDS
 from dosing.services.numbers.kept import kept_number
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
@@ -70,7 +71,7 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
     row = get_object_or_404(PatientMonth, patient=person, month=month_of(month))
     number, ranges = MONTH_NUMBERS[number_key], book()
     kept = kept_number(number, row.numbers)
-    usual = ranges.of(number_key)
+    usual = ranges.held_for(number_key, row.schedule)
     context = {
         "patient": person,
         "row": row,
@@ -78,8 +79,9 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
         "at": parse_datetime(kept.at) if kept.at else None,
         "lines": input_lines(kept),
         "range": range_words(number, usual),
-        "range_source": _(usual.source) if usual and usual.source else "",
-        "place": ranges.place(number_key, kept.value),
+        "range_source": usual.source if usual else "",
+        "place": ranges.place(number_key, kept.value, row.schedule),
+        "aim": ranges.short(number_key, kept.value, row.schedule),
     }
     return render(request, "dosing/month_number.html", context)
 
@@ -110,7 +112,12 @@ def _set_range(request: HttpRequest, form: RangeForm) -> HttpResponse:
 def _ranges_page(request: HttpRequest, form: RangeForm) -> HttpResponse:
     ranges = book()
     rows = [
-        (number, range_words(number, usual), _(usual.source) if usual and usual.source else "")
+        {
+            "number": number,
+            "words": range_words(number, usual),
+            "source": usual.source if usual else "",
+            "whom": SCHEDULE_WORDS.get(usual.schedule, "") if usual else "",
+        }
         for number in MONTH_NUMBERS.values()
         for usual in [ranges.of(number.key)]
     ]

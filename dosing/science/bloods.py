@@ -1,4 +1,4 @@
-"""Laboratory values: units at the edge, codes, and ranges of the monthly review.
+"""Laboratory values: units at the edge, codes, and what two of them say together.
 
 Inside the app every analyte has one unit, the first of its `units`. "mg/dL" of urea means two things, urea or
 urea nitrogen, so the two have names of their own here.
@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
@@ -17,7 +16,7 @@ from dosing.science.reasons import Reason
 from dosing.science.results import Measure, as_float, measure, unknown
 from dosing.science.sources import Status
 
-_SEEN, _SECOND, _MEMORY, _PRACTICE = Status.SEEN, Status.SECOND_HAND, Status.MEMORY, Status.PRACTICE
+_SEEN, _MEMORY = Status.SEEN, Status.MEMORY
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,22 +30,11 @@ class LabUnit:
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
-    """A range of the monthly review in the analyte's own unit; a unit may set its own. None is open."""
-
-    low: float | None
-    high: float | None
-    source: str
-    status: Status
-
-
-@dataclass(frozen=True, slots=True)
 class LabAnalyte:
     """What a laboratory measures. units: by the name on screens, the app's own first."""
 
     words: str
     units: dict[str, LabUnit]
-    band: Band | None = None
 
     @property
     def unit(self) -> str:
@@ -81,13 +69,11 @@ ANALYTES: dict[str, LabAnalyte] = {
     "potassium": LabAnalyte(
         "potassium",
         _same("mmol/L", "mmol/L", "2823-3", "mEq/L", "meq/L"),
-        Band(4.0, 5.5, "BMC Nephrol 2019, s12882-019-1450-7, introduction", _SEEN),
     ),
     "sodium": LabAnalyte("sodium", _same("mmol/L", "mmol/L", "2951-2", "mEq/L", "meq/L")),
     "bicarbonate": LabAnalyte(
         "bicarbonate",
         _same("mmol/L", "mmol/L", "1963-8", "mEq/L", "meq/L"),
-        Band(22, 26, "KDOQI 2000 nutrition, low end; UK practice, high end", _MEMORY),
     ),
     "calcium": LabAnalyte(
         "total calcium",
@@ -95,7 +81,6 @@ ANALYTES: dict[str, LabAnalyte] = {
             "mmol/L": LabUnit(1, "mmol/L", "2000-8"),
             "mg/dL": LabUnit(_per_litre_to_per_decilitre("calcium"), "mg/dL", "17861-6"),
         },
-        Band(2.10, 2.37, "KDOQI 2003, PMC3705332 Table 1, for corrected calcium", _SEEN),
     ),
     "phosphate": LabAnalyte(
         "phosphate",
@@ -103,7 +88,6 @@ ANALYTES: dict[str, LabAnalyte] = {
             "mmol/L": LabUnit(1, "mmol/L", "14879-1"),
             "mg/dL": LabUnit(_per_litre_to_per_decilitre("phosphorus"), "mg/dL", "2777-1"),
         },
-        Band(1.13, 1.78, "KDOQI 2003, PMC3705332 Table 1; KDIGO 2017 asks to lower towards normal", _SEEN),
     ),
     "magnesium": LabAnalyte(
         "magnesium",
@@ -118,7 +102,6 @@ ANALYTES: dict[str, LabAnalyte] = {
             "pmol/L": LabUnit(1, "pmol/L", "14866-8"),
             "pg/mL": LabUnit(k.MOLAR_MASS["parathyroid_hormone"] / 1000, "pg/mL", "2731-8"),
         },
-        Band(14, 64, "KDIGO, 2 to 9 times the usual upper normal, PMC3705332 Table 1", _SEEN),
     ),
     "haemoglobin": LabAnalyte(
         "haemoglobin",
@@ -127,17 +110,14 @@ ANALYTES: dict[str, LabAnalyte] = {
             "g/dL": LabUnit(0.1, "g/dL", "718-7"),
             "mmol/L": LabUnit(1000 / k.MOLAR_MASS["haemoglobin_subunit"], "mmol/L", "59260-0"),
         },
-        Band(100, 115, "KDIGO anaemia 2012: start below 100, do not aim above 115", _SECOND),
     ),
     "ferritin": LabAnalyte(
         "ferritin",
         _same("ug/L", "ug/L", "2276-4", "ng/mL", "ng/mL"),
-        Band(None, 700, "PIVOTAL 2019: iron paused above", _MEMORY),
     ),
     "transferrin_saturation": LabAnalyte(
         "transferrin saturation",
         {"%": LabUnit(1, "%", "2502-3")},
-        Band(None, 40, "PIVOTAL 2019: iron paused above", _MEMORY),
     ),
     "iron": LabAnalyte(
         "iron",
@@ -149,7 +129,6 @@ ANALYTES: dict[str, LabAnalyte] = {
     "albumin": LabAnalyte(
         "albumin",
         {"g/L": LabUnit(1, "g/L", "1751-7"), "g/dL": LabUnit(0.1, "g/dL", "1751-7")},
-        Band(40, None, "KDOQI 2000 nutrition, by bromocresol green", _MEMORY),
     ),
     "glucose": LabAnalyte(
         "glucose",
@@ -203,27 +182,6 @@ def convert(*, analyte: str, value: ArrayLike, from_unit: str, to_unit: str) -> 
             return unknown(to_unit, reason, amount.shape)
     checks = not_negative(**{analyte: amount})
     return measure(amount * units[to_unit].factor / units[from_unit].factor, to_unit, checks)
-
-
-@quiet
-def classify(*, analyte: str, value: ArrayLike, band: Band | None = None) -> Measure:
-    """Place of a value in its review range: -1 below, 0 within, 1 above [place]. The limits lie within.
-
-    analyte: a key of `ANALYTES`; value: in its own unit, not negative; band: the unit's own range in place of
-    the default. A range for review, not a target for treatment. Source: the band's own `source`.
-
-    >>> classify(analyte="potassium", value=[3.6, 4.0, 5.5, 6.2]).value.tolist()
-    [-1.0, 0.0, 0.0, 1.0]
-    """
-    (amount,) = as_float(value)
-    if analyte not in ANALYTES:
-        return unknown("place", no_such("analyte", analyte, ANALYTES), amount.shape)
-    used = band or ANALYTES[analyte].band
-    if used is None:
-        return unknown("place", Reason("no_review_range", what=analyte), amount.shape)
-    below = amount < (-np.inf if used.low is None else used.low)
-    above = amount > (np.inf if used.high is None else used.high)
-    return measure(above.astype(float) - below.astype(float), "place", not_negative(**{analyte: amount}))
 
 
 @quiet

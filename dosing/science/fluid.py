@@ -22,6 +22,8 @@ from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray, Measure, as_float, measure, unknown
 
 __all__ = [
+    "HIGH_UF_MINUTES",
+    "HIGH_UF_RATE",
     "HYPOTENSION_DEFINITIONS",
     "UF_RATE_LINES",
     "blood_processed_fixed_flow_l",
@@ -48,6 +50,9 @@ __all__ = [
 
 UF_RATE_LINES = {"mean": k.UF_LINE_MEAN, "risk_20": k.UF_LINE_RISK_20, "risk_40": k.UF_LINE_RISK_40}
 """Offsets of the lines UF rate = 3 W + offset [mL/h]: average rate, 20 % and 40 % higher risk of death."""
+
+HIGH_UF_RATE, HIGH_UF_MINUTES = k.HIGH_UF_RATE, k.HIGH_UF_MINUTES
+"""[mL/kg/h], [min] A treatment of at least this rate and shorter than this is what the US measure counts."""
 
 HYPOTENSION_DEFINITIONS = {
     "nadir": "lowest systolic below 90, or below 100 where it was 160 or more before (Flythe 2015)",

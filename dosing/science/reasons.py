@@ -241,7 +241,6 @@ OF_SCIENCE: Mapping[str, str] = {
     "fit_out_of_range": _("the fit is out of range: %(why)s"),
     "kidney_as_given": _("no urine was collected: the clearance of the kidney is as given"),
     # Bloods and water.
-    "no_review_range": _("no review range is set for %(what)s"),
     "no_unit_of": _("%(given)s is no unit of %(what)s; known: %(known)s"),
     "no_range_of": _("%(given)s has no range; known: %(known)s"),
     "no_water_limit": _("no limit for %(given)s in %(fluid)s is held for edition %(edition)s: enter the unit's own"),
@@ -293,6 +292,10 @@ OF_RECORDS: Mapping[str, str] = {
         "%(per_week)s treatments a week: the model takes whole numbers up to 7, or every other night"
     ),
     "no_urea_pair_lately": _("no urea before and after one treatment in the last %(days)s days"),
+    "no_collection": _("no urine collection of the last half year gave a clearance"),
+    "no_albumin_with_it": _("no albumin within a month of it: total calcium alone says little"),
+    "no_gradient": _("neither a potassium of the month nor a prescribed dialysate"),
+    "judged_by_treatment": _("three a week: each treatment is judged by itself"),
     "not_in_urine": _("%(what)s in the urine was not entered"),
     "no_blood_at_beginning": _("no blood %(what)s within %(hours)s hours of the beginning"),
     "no_blood_at_end": _("no blood %(what)s within %(hours)s hours of the end"),

@@ -1,8 +1,9 @@
 """Every constant of the science, once, with its unit, source, year and how far that source was seen.
 
-`seen` means the number was read in the source or in an excerpt of it; `from memory` that it was
-recalled and the paper not opened (a note says where an independent computation supports it);
-`common practice` that no source is known. A unit that relies on a number not seen should look it up.
+`seen` means the number was read in the source or in an excerpt of it, `abstract` in its abstract, `seen second-hand`
+where others quote it; `from memory` that it was recalled and the paper not opened (a note says where an independent
+computation supports it); `common practice` that no source is known. A unit that relies on a number not seen should
+look it up.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ class Status(StrEnum):
     """How far the source of a number was seen."""
 
     SEEN = "seen"
+    ABSTRACT = "abstract"
     SECOND_HAND = "seen second-hand"
     MEMORY = "from memory"
     PRACTICE = "common practice"
@@ -151,6 +153,9 @@ UF_LINE_SLOPE = Constant(3.0, "mL/h/kg", _MERMELSTEIN, 2023, _SEEN)
 UF_LINE_MEAN = Constant(330.0, "mL/h", _MERMELSTEIN, 2023, _SEEN, "average rate of the cohort")
 UF_LINE_RISK_20 = Constant(500.0, "mL/h", _MERMELSTEIN, 2023, _SEEN, "20 % higher risk of death")
 UF_LINE_RISK_40 = Constant(630.0, "mL/h", _MERMELSTEIN, 2023, _SEEN, "40 % higher risk of death")
+_US_MEASURE = "Kidney Care Quality Alliance, as in Am J Kidney Dis 68:522"
+HIGH_UF_RATE = Constant(13.0, "mL/kg/h", _US_MEASURE, 2016, Status.ABSTRACT, "or more, in a treatment that is short")
+HIGH_UF_MINUTES = Constant(240.0, "min", _US_MEASURE, 2016, Status.ABSTRACT, "shorter counts")
 _FLYTHE_2015 = "Flythe et al., J Am Soc Nephrol 26:724"
 NADIR_LOW = Constant(90.0, "mmHg", _FLYTHE_2015, 2015, _SEEN, "systolic before below 160")
 NADIR_HIGH = Constant(100.0, "mmHg", _FLYTHE_2015, 2015, _SEEN, "systolic before 160 or more")

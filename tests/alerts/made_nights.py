@@ -12,8 +12,10 @@ import numpy as np
 
 from alerts.limits.book import LimitBook
 from alerts.rules.base import History, JudgedNight, Point, ReadingRow, Surroundings
+from dosing.science.results import measure
 from dosing.services.night.computing import numbers_of
 from dosing.services.night.inputs import NightFacts
+from dosing.services.results.urine import Collection
 from sessions.models import (
     Analyte,
     AnsweredCheck,
@@ -25,6 +27,7 @@ from sessions.models import (
     Reading,
     SiteUsed,
     TreatmentRecord,
+    UrineCollection,
 )
 from tests.factories import A_NIGHT, DialyserFactory, PatientFactory, PrescriptionFactory
 
@@ -89,10 +92,14 @@ def night(
     finished: bool = True,
     ordered: Prescription | None = ORDERED,
     last: JudgedNight | None = None,
+    kidney: float | None = None,
     late: timedelta = timedelta(hours=8),
     **columns: Any,
 ) -> JudgedNight:
-    """A usual night, every other day, with what is given changed; columns of the record by name."""
+    """A usual night, every other day, with what is given changed; columns of the record by name.
+
+    kidney: urea clearance [mL/min of plasma] of a collection that counts.
+    """
     start = A_NIGHT + index * 2 * DAY
     end = start + timedelta(minutes=minutes) if minutes and finished else None
     record = TreatmentRecord(
@@ -117,6 +124,7 @@ def night(
         urea_pre=urea[0] if urea else None,
         urea_post=urea[1] if urea else None,
         post_sample="slow_flow",
+        kidney=None if kidney is None else Collection(UrineCollection(), *[measure(kidney, "mL/min")] * 3),
         longest_bleeding=max((s.bleeding_minutes for s in needles if s.bleeding_minutes is not None), default=None),
     )
     return JudgedNight(

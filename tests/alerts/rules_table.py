@@ -274,11 +274,18 @@ CASES: dict[str, Case] = {
         "no prescription says how many treatments are due",
         at=A_NIGHT + timedelta(days=17, hours=12),
     ),
-    "weekly_ktv": by_number(
+    "single_pool_ktv": by_number(
         {"urea": (20.0, 8.0)},
-        "Weekly standard Kt/V, kidney not counted, 2.00 1/wk on 2 Mar, under the limit of 2.1 1/wk.",
-        {"urea": (20.0, 7.2)},
+        "Single-pool Kt/V of one of three treatments a week 1.09 on 2 Mar, under the limit of 1.2.",
+        {"urea": (20.0, 7.0)},
         {"urea": None},
+        "no urea before and after belongs to this treatment",
+    ),
+    "weekly_ktv": by_number(
+        {"urea": (20.0, 6.0), "ordered": prescription(days_per_week=2.0, weekdays=[1, 4])},
+        "Weekly standard Kt/V, with the kidney, 1.53 1/wk on 2 Mar, under the limit of 2.1 1/wk.",
+        {"urea": (20.0, 8.0), "ordered": prescription(days_per_week=4.0, weekdays=[0, 2, 4, 6])},
+        {"urea": None, "ordered": prescription(days_per_week=4.0, weekdays=[0, 2, 4, 6])},
         "no urea before and after belongs to this treatment",
     ),
     "blood_processed": by_number(
@@ -452,9 +459,23 @@ CASES: dict[str, Case] = {
     "bicarbonate": blood(
         Analyte.BICARBONATE, 19, "Bicarbonate 19 mmol/L on 2 Mar, under the limit of 20 mmol/L.", 20
     ),
-    "calcium": blood(Analyte.CALCIUM, 2.55, "Calcium 2.55 mmol/L on 2 Mar, over the limit of 2.54 mmol/L.", 2.54),
+    "calcium": Case(
+        lambda: history(night(), bloods=[result(Analyte.CALCIUM, 2.36), result(Analyte.ALBUMIN, 30)]),
+        "Calcium, corrected by albumin, 2.56 mmol/L on 2 Mar, over the limit of 2.55 mmol/L.",
+        lambda: history(night(), bloods=[result(Analyte.CALCIUM, 2.05), result(Analyte.ALBUMIN, 30)]),
+        lambda: history(night(), bloods=[result(Analyte.CALCIUM, 2.6, timing="post")]),
+        "no calcium of the last three months is there",
+        at=A_NIGHT + timedelta(days=5),
+    ),
     "phosphate": blood(
-        Analyte.PHOSPHATE, 1.79, "Phosphate 1.79 mmol/L on 2 Mar, over the limit of 1.78 mmol/L.", 1.78
+        Analyte.PHOSPHATE, 1.46, "Phosphate 1.46 mmol/L on 2 Mar, over the limit of 1.45 mmol/L.", 1.45
+    ),
+    "pth": blood(
+        Analyte.PTH, 65, "Parathyroid hormone 65 pmol/L on 2 Mar, over the limit of 64 pmol/L.", 64
+    ),
+    "ferritin": blood(Analyte.FERRITIN, 15, "Ferritin 15 µg/L on 2 Mar, under the limit of 200 µg/L.", 200),
+    "saturation": blood(
+        Analyte.TRANSFERRIN_SATURATION, 6, "Transferrin saturation 6 % on 2 Mar, under the limit of 20 %.", 20
     ),
     "albumin": blood(Analyte.ALBUMIN, 34, "Albumin 34 g/L on 2 Mar, under the limit of 35 g/L.", 35),
     "haemoglobin": blood(

@@ -37,7 +37,7 @@ class TestWhichHolds:
     def test_the_default_with_its_source(self, ana: Patient) -> None:
         found = limit_for(ana, "systolic_low", MORNING)
         assert (found.value, found.words) == (90, "90 mmHg")
-        assert found.source.endswith("(seen)")
+        assert found.source.endswith("[source read]")
         assert "2015;26:724" in found.source
 
     def test_the_units_before_the_default(self, ana: Patient, nurse: User) -> None:

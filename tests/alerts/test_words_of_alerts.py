@@ -47,7 +47,7 @@ TYPED = (
     *("never counted", "Dialysers", "monthly", "needles", "Kim", "x"),
 )
 """What people wrote in the table: notes, and the names of the unit's own checks, items, panels and topics."""
-SYMBOLS = re.compile(r"\b(?:mmHg|mL|kg|h|L|min|mS|cm|CFU|EU|mg|mmol|g|d|wk|C)\b|°C")
+SYMBOLS = re.compile(r"\b(?:mmHg|mL|kg|h|L|min|mS|cm|CFU|EU|mg|mmol|pmol|g|d|wk|C)\b|°C")
 """Units are the same in every language."""
 WORD = re.compile(r"[A-Za-zÀ-ž]{2,}")
 

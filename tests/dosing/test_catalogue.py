@@ -16,10 +16,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from dosing.science.results import measure
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import numbers_of
 from dosing.services.night.inputs import NightFacts
-from sessions.models import Prescription
+from dosing.services.results.urine import Collection
+from sessions.models import Prescription, UrineCollection
 from tests.dosing.made_up import english, facts, night, reading
 from tests.factories import A_NIGHT
 
@@ -29,6 +31,9 @@ SINGLE = -log(0.32 - 0.0174 / 2 * 4) + (4 - 3.5 * 0.32) * 2.5 / 70
 OF_DOSE = {"record": night(post_weight_kg=70, uf_removed_l=2.5)}
 # Watson 1980 for a man; (2 March 2026 − 17 May 1970) is 20378 days.
 WATER = 2.447 - 0.09516 * 20378 / 365.25 + 0.1074 * 175 + 0.3362 * 70
+
+
+COLLECTION = Collection(UrineCollection(), *[measure(4.0, "mL/min")] * 3)
 
 
 def weekly(single: float, minutes: float, per_week: float, weekly_uf_l: float, volume_l: float) -> float:
@@ -79,6 +84,19 @@ KNOWN: list[Any] = [
         "Tattersall 1996, catheter: t/(t + 22)",
     ),
     ("standard_ktv", OF_DOSE, weekly(SINGLE, 240, 3, 7.5, WATER), "Leypoldt 2004, Daugirdas 2010, Watson 1980"),
+    ("standard_ktv_kidney", OF_DOSE, weekly(SINGLE, 240, 3, 7.5, WATER), "no collection: the kidney adds nothing"),
+    (
+        "standard_ktv_kidney",
+        OF_DOSE | {"kidney": COLLECTION},
+        weekly(SINGLE, 240, 3, 7.5, WATER) + 0.93 * 4 * (0.974 / (SINGLE + 1.62) + 0.4) * 10.08 / WATER,
+        "Daugirdas 2010, with 4 mL/min of plasma",
+    ),
+    (
+        "kidney",
+        OF_DOSE | {"kidney": COLLECTION},
+        4 * 1.73 / (0.007184 * 175**0.725 * 70**0.425),
+        "4 mL/min for 1.73 m2, Du Bois 1916",
+    ),
 ]
 
 
@@ -188,6 +206,9 @@ UNKNOWN: list[Any] = [
     ("equilibrated_ktv", {"record": night(59)}, "treatment length is outside 1 to 12 h"),
     ("standard_ktv", NO_END, "treatment length is not given"),
     ("standard_ktv", NO_ORDER, "no prescription says how often a week"),
+    ("standard_ktv_kidney", NO_PRE, NO_BLOODS),
+    ("standard_ktv_kidney", NO_ORDER, "no prescription says how often a week"),
+    ("kidney", {}, "no urine collection of the last half year gave a clearance"),
 ]
 
 

@@ -26,6 +26,7 @@ from sessions.models import Patient
 
 Counts = Callable[[Iterable[Any]], dict[Any, int]]
 SIGNS = {-1: ("▼", _("below the range")), 1: ("▲", _("above the range")), 0: ("", "")}
+AIMS = {-1: ("▽", _("in range, below what is aimed at")), 1: ("△", _("in range, above what is aimed at")), 0: ("", "")}
 _counters: dict[str, tuple[StrOrPromise, Counts]] = {}
 
 
@@ -44,6 +45,8 @@ class PatientLine:
     counted: dict[str, int] = field(default_factory=dict)
     places: dict[str, int] = field(default_factory=dict)
     """of each number that lies outside its range"""
+    aims: dict[str, int] = field(default_factory=dict)
+    """of each number that lies within it, short of what is aimed at"""
 
     def value(self, key: str) -> float | None:
         found: float | None = self.month.numbers.get(key, {}).get("value") if self.month else None
@@ -81,10 +84,16 @@ def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[PatientLine]:
     lines = [PatientLine(person, months.get(person.pk), reviews.get(person.pk)) for person in people]
     for line in lines:
         line.counted = {key: found.get(line.patient.pk, 0) for key, found in counted.items()}
-        placed = ((key, ranges.place(key, line.value(key))) for key in MONTH_NUMBERS)
-        line.places = {key: place for key, place in placed if place}
+        values = {key: line.value(key) for key in MONTH_NUMBERS}
+        schedule = line.month.schedule if line.month else ""
+        line.places = _marked({key: ranges.place(key, value, schedule) for key, value in values.items()})
+        line.aims = _marked({key: ranges.short(key, value, schedule) for key, value in values.items()})
         line.counted[OUTSIDE] = len(line.places)
     return lines
+
+
+def _marked(places: dict[str, int]) -> dict[str, int]:
+    return {key: place for key, place in places.items() if place}
 
 
 def in_order(lines: list[PatientLine], sort: str, *, down: bool) -> list[PatientLine]:
@@ -110,10 +119,10 @@ def cell(line: PatientLine, number: Number[Any], address: str) -> str:
         )
     shown = number.text(value)
     place = line.places.get(number.key, 0)
-    sign, words = SIGNS[place]
+    sign, words = SIGNS[place] if place else AIMS[line.aims.get(number.key, 0)]
     mark = (
         f' <span aria-hidden="true">{sign}</span><span class="visually-hidden">{escape(str(words))}</span>'
-        if place
+        if sign
         else ""
     )
     tone = ' class="num outside"' if place else ' class="num"'

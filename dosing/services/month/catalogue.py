@@ -10,13 +10,16 @@ from django.utils.translation import gettext_noop as _
 from django.utils.translation import override
 
 from dosing.science import adequacy, bloods, nutrition
+from dosing.science.guidance import GUIDANCE
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
 from dosing.services.importing.units import OF_SCIENCE
+from dosing.services.month import of_bloods, of_fluid, of_kidney
 from dosing.services.month.facts import MonthFacts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.numbers.guidance import usual_of
 from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Scope, ShownIn, UsualRange
 from dosing.services.planner.candidates import Candidate, try_out
 from dosing.services.planner.patterns import pattern_of
@@ -27,7 +30,6 @@ FEWEST_NIGHTS = 5
 """For a slope over the nights of a month (common practice, no source)."""
 PRACTICE = _("common practice, no source")
 RECORD = _("the records of the month")
-KDOQI = "KDOQI haemodialysis adequacy 2015, guidelines 3.1 and 3.2 (AJKD 66:884)"
 FLYTHE = "Flythe, Kimmel and Brunelli, Kidney Int 79:250, 2011"
 WEEK = "Daugirdas et al., Kidney Int 77:637, 2010"
 LAST, MEAN = _("of the last treatment with bloods"), _("mean over the treatments")
@@ -100,16 +102,18 @@ def _weekly_hours(facts: MonthFacts) -> Computation:
 
 
 def _newest_dose(key: str) -> Callable[[MonthFacts], Computation]:
+    unit = NIGHT_NUMBERS[key].unit
+
     def ask(facts: MonthFacts) -> Computation:
         known = [night for night in facts.finished if night.value(key) is not None]
         if not known:
             whys = [night.figure(key).reason for night in facts.finished]
-            return Computation({}, unknown("1", (whys and whys[-1]) or Reason("no_finished_night")))
+            return Computation({}, unknown(unit, (whys and whys[-1]) or Reason("no_finished_night")))
         night = known[-1]
         value = night.value(key)
         assert value is not None
         return Computation(
-            {"treatment": night.record.night.isoformat()}, measure(value, "1"), night.record.started_at.isoformat()
+            {"treatment": night.record.night.isoformat()}, measure(value, unit), night.record.started_at.isoformat()
         )
 
     return ask
@@ -161,6 +165,18 @@ def _measured_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
         return Computation(inputs, adequacy.standard_weekly_ktv_with_fluid_and_kidney(**inputs))
 
     return ask
+
+
+def _kidney_week(facts: MonthFacts) -> Computation:
+    return of_kidney.weekly(facts, volume_l=_volume(facts), clearance_ml_min=_kidney(facts))
+
+
+def _week_per_surface(facts: MonthFacts) -> Computation:
+    return of_kidney.per_surface(facts, _measured_week(with_kidney=True)(facts))
+
+
+def _single_pool_needed(facts: MonthFacts) -> Computation:
+    return of_kidney.single_pool_needed(facts, _weekly_inputs(facts, _kidney(facts)))
 
 
 def _modelled_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
@@ -284,7 +300,6 @@ def _of_blood(
     analyte: Analyte, short: str, decimals: int, *, drawn: bool = False, reported: bool = False
 ) -> Number[MonthFacts]:
     known = bloods.ANALYTES[_NAMES[analyte]]
-    band = known.band
     return _number(
         _NAMES[analyte],
         (_name_of(analyte), short),
@@ -294,7 +309,7 @@ def _of_blood(
         _("the newest result of the month that was not drawn after a treatment"),
         _("the laboratory"),
         _blood(analyte),
-        UsualRange(band.low, band.high, f"{band.source} ({band.status.value})") if band else None,
+        usual_of(_NAMES[analyte]) if _NAMES[analyte] in GUIDANCE else None,
         chart=_NAMES[analyte] if drawn else "",
         reported=reported,
     )
@@ -306,65 +321,105 @@ def _name_of(analyte: Analyte) -> str:
         return str(analyte.label)
 
 
-TIME, DOSE, UF = _("Time"), _("Dose"), _("Fluid")
+TIME, DOSE, KIDNEY, UF = _("Time"), _("Dose"), _("Kidneys"), _("Fluid")
 ACCESS, BLOODS, WATER = _("Access and pressure"), _("Bloods"), _("Water")
 
 # fmt: off
 MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _number("nights", (_("Treatments, of prescribed"), _("Nights")), "1", 0, TIME,
-            _("treatments done / prescribed"), RECORD, _nights, UsualRange(0.9, None, PRACTICE),
+            _("treatments done / prescribed"), RECORD, _nights, usual_of("nights"),
             percent=True, chart="time", reported=True),
     _number("time", (_("Time, of prescribed"), _("Time")), "1", 0, TIME,
-            _("minutes delivered / prescribed"), RECORD, _time, UsualRange(0.9, None, PRACTICE),
+            _("minutes delivered / prescribed"), RECORD, _time, usual_of("time"),
             percent=True, chart="time", reported=True),
     _number("weekly_hours", (_("Hours a week"), _("Hours")), "h/wk", 1, TIME,
-            _("minutes of the month / its weeks"), RECORD, _weekly_hours),
+            _("minutes of the month / its weeks"), RECORD, _weekly_hours, usual_of("weekly_hours")),
+    _number("prescribed_minutes", (_("Length prescribed"), _("Length ordered")), "min", 0, TIME,
+            _("as ordered at the end of the month"), RECORD, of_fluid.prescribed_minutes,
+            usual_of("prescribed_minutes")),
     _number("single_pool_ktv_last", (_("Single-pool Kt/V, last of the month"), _("spKt/V, last")), "1", 2, DOSE,
-            LAST, "Daugirdas 1993, 2013", _newest_dose("single_pool_ktv")),
+            LAST, "Daugirdas 1993, 2013", _newest_dose("single_pool_ktv"), usual_of("single_pool_ktv")),
     _number("equilibrated_ktv_last", (_("Equilibrated Kt/V, last of the month"), _("eKt/V, last")), "1", 2, DOSE,
-            LAST, "Tattersall 1996", _newest_dose("equilibrated_ktv")),
+            LAST, "Tattersall 1996", _newest_dose("equilibrated_ktv"), usual_of("equilibrated_ktv")),
+    _number("urr_last", (_("Urea reduction ratio, last of the month"), _("URR, last")), "%", 0, DOSE,
+            LAST, NIGHT_NUMBERS["urr"].origin, _newest_dose("urr"), usual_of("urr")),
     _number("measured_week", (_("Weekly standard Kt/V measured, dialysis alone"), "stdKt/V"), "1/wk", 2, DOSE,
             "S / (1 − 0.74/N · UFw / V)", WEEK, _measured_week(with_kidney=False)),
     _number("measured_week_kidney",
             (_("Weekly standard Kt/V measured, with the kidney"), _("stdKt/V + kidney")), "1/wk", 2, DOSE,
             _("S / (1 − 0.74/N · UFw / V) + kidney"), WEEK,
-            _measured_week(with_kidney=True), UsualRange(2.1, None, KDOQI), chart="week", reported=True),
+            _measured_week(with_kidney=True), usual_of("weekly_standard_ktv"), chart="week", reported=True),
     _number("modelled_week", (_("Weekly standard Kt/V modelled, dialysis alone"), _("modelled")), "1/wk", 2, DOSE,
             _("10080 G / (V · mean C before), without the kidney's share"), MODEL, _modelled_week(with_kidney=False)),
     _number("modelled_week_kidney",
             (_("Weekly standard Kt/V modelled, with the kidney"), _("modelled + kidney")), "1/wk", 2, DOSE,
             _("10080 G / (V · mean C before)"), MODEL,
-            _modelled_week(with_kidney=True), UsualRange(2.1, None, KDOQI), chart="week", reported=True),
+            _modelled_week(with_kidney=True), usual_of("weekly_standard_ktv"), chart="week", reported=True),
     _number("npcr", ("nPCR", "nPCR"), "g/kg/d", 2, DOSE, _("PCR / (V / 0.58), G of the model"), MODEL, _npcr,
-            UsualRange(0.8, 1.4, "KDOQI nutrition 2000 (from memory)")),
+            usual_of("npcr")),
+    _number("single_pool_needed", (_("Single-pool Kt/V that the aimed week needs"), _("spKt/V needed")), "1", 2, DOSE,
+            _("s of each treatment for the weekly standard Kt/V aimed at"), WEEK, _single_pool_needed),
+    _number("week_per_surface",
+            (_("Weekly standard Kt/V for the body surface, with the kidney"), _("stdKt/V by surface")), "1/wk", 2, DOSE,
+            _("measured week with the kidney · (V by Watson / S) / 20"),
+            "Daugirdas et al., Semin Dial 21:415, 2008", _week_per_surface),
+    _number("kidney_clearance", (_("Urea clearance of the kidneys"), _("Kidney, Kru")), "mL/min/1.73 m2", 1, KIDNEY,
+            _("U · Vol / (t · mean of C) · 1.73 / S"), "European Best Practice Guidelines 2002",
+            of_kidney.clearance, chart="kidney"),
+    _number("kidney_week", (_("Urea cleared by the kidneys in a week"), _("Kidney a week")), "1/wk", 2, KIDNEY,
+            _("10080 · Kru / V"), _("definition of Kt/V"), _kidney_week),
+    _number("urine_day", (_("Urine of a day"), _("Urine")), "mL/d", 0, KIDNEY, _("1440 · volume / t"), RECORD,
+            of_kidney.urine),
+    _number("kidney_age", (_("Age of the urine collection"), _("Urine, age")), "d", 0, KIDNEY,
+            _("end of the collection to the end of the month"), RECORD, of_kidney.age, usual_of("kidney_age")),
     _number("uf_rate_mean", (_("UF rate, mean of the month"), _("UF rate, mean")), "mL/kg/h", 1, UF, MEAN, FLYTHE,
-            _mean("uf_rate", "mL/kg/h"), UsualRange(None, 10, FLYTHE), chart="uf_rate"),
+            _mean("uf_rate", "mL/kg/h"), usual_of("uf_rate"), chart="uf_rate"),
     _number("uf_rate_highest", (_("UF rate, highest of the month"), _("UF rate, highest")), "mL/kg/h", 1, UF,
-            _("highest of the treatments"), FLYTHE, _most("uf_rate", "mL/kg/h"), UsualRange(None, 13, FLYTHE),
+            _("highest of the treatments"), FLYTHE, _most("uf_rate", "mL/kg/h"), usual_of("uf_rate"),
             chart="uf_rate", reported=True),
     _number("uf_over", (_("Treatments over the UF-rate limit"), _("UF over limit")), "1", 0, UF,
             _("treatments over the limit of their prescription / judged"), RECORD,
-            _over_limit, UsualRange(None, 0.1, PRACTICE), percent=True),
+            _over_limit, usual_of("uf_over"), percent=True),
+    _number("high_uf_share", (_("Treatments at 13 mL/kg/h or more and under 4 hours"), _("UF fast and short")), "1", 0,
+            UF, _("treatments that the US measure counts / judged"), "Kidney Care Quality Alliance 2015",
+            of_fluid.high_uf_share, usual_of("high_uf_share"), percent=True),
     _number("gain_mean", (_("Gain between treatments, mean of the month"), _("Gain, mean")), "kg", 1, UF, MEAN, RECORD,
             _mean("gain", "kg")),
+    _number("gain_percent_mean", (_("Gain of target weight, mean of the month"), _("Gain of target, mean")), "%", 1, UF,
+            MEAN, RECORD, _mean("gain_percent", "%"), usual_of("gain_percent")),
+    _number("fluid_load_mean", (_("Fluid above target, mean over the cycle"), _("Fluid load, mean")), "kg", 1, UF,
+            _("mean of (W before + W after) / 2 − W target"), RECORD, of_fluid.fluid_load, usual_of("fluid_load")),
     _number("off_target_mean",
             (_("Weight after, off target, mean of the month"), _("Off target, mean")), "kg", 1, UF,
             _("mean of W after − W target"), RECORD,
-            _mean("off_target", "kg"), UsualRange(-0.5, 0.5, PRACTICE), chart="off_target"),
+            _mean("off_target", "kg"), usual_of("off_target"), chart="off_target"),
     _number("pre_systolic_mean",
             (_("Systolic pressure before, mean of the month"), _("BP before, mean")), "mmHg", 0, ACCESS, MEAN, RECORD,
-            _field_mean("pre_systolic"), UsualRange(100, 160, PRACTICE), chart="pressure", reported=True),
+            _field_mean("pre_systolic"), usual_of("pre_systolic"), chart="pressure", reported=True),
+    _number("post_systolic_mean",
+            (_("Systolic pressure after, mean of the month"), _("BP after, mean")), "mmHg", 0, ACCESS, MEAN, RECORD,
+            _field_mean("post_systolic"), usual_of("post_systolic"), chart="pressure"),
+    _number("hypotension_share", (_("Treatments with a low pressure"), _("Low pressure")), "1", 0, ACCESS,
+            _("lowest systolic under 90, or under 100 where it was 160 or more before / judged"),
+            "Flythe et al., J Am Soc Nephrol 26:724, 2015", of_fluid.hypotension_share,
+            usual_of("hypotension_share"), percent=True, reported=True),
     _number("pre_diastolic_mean",
             (_("Diastolic pressure before, mean of the month"), _("diastolic, mean")), "mmHg", 0, ACCESS, MEAN, RECORD,
             _field_mean("pre_diastolic")),
     _number("venous_trend", (_("Venous pressure, change a week"), _("venous a week")), "mmHg/wk", 1, ACCESS,
-            SLOPES, "Theil 1950; Sen 1968", _slope("venous_median"), UsualRange(None, 5, PRACTICE)),
+            SLOPES, "Theil 1950; Sen 1968", _slope("venous_median"), usual_of("venous_trend")),
     _number("arterial_trend", (_("Arterial pressure, change a week"), _("arterial a week")), "mmHg/wk", 1, ACCESS,
-            SLOPES, "Theil 1950; Sen 1968", _slope("arterial_median"), UsualRange(-5, None, PRACTICE)),
+            SLOPES, "Theil 1950; Sen 1968", _slope("arterial_median"), usual_of("arterial_trend")),
     _of_blood(Analyte.POTASSIUM, "K", 1, drawn=True, reported=True),
+    _number("potassium_gradient", (_("Potassium less that of the dialysate"), _("K less bath")), "mmol/L", 1, BLOODS,
+            _("K before − K of the dialysate as ordered"), PRACTICE, of_bloods.potassium_gradient,
+            usual_of("potassium_gradient")),
     _of_blood(Analyte.PHOSPHATE, _("Phosphate"), 2, drawn=True, reported=True),
     _of_blood(Analyte.BICARBONATE, "HCO₃", 0, drawn=True, reported=True),
-    _of_blood(Analyte.CALCIUM, "Ca", 2, drawn=True, reported=True),
+    _of_blood(Analyte.CALCIUM, "Ca", 2),
+    _number("corrected_calcium", (_("Calcium, corrected by albumin"), _("Ca, corrected")), "mmol/L", 2, BLOODS,
+            _("Ca + 0.02 · (40 − albumin)"), "Payne et al., Br Med J 4:643, 1973", of_bloods.corrected_calcium,
+            usual_of("corrected_calcium"), chart="corrected_calcium", reported=True),
     _of_blood(Analyte.PTH, "PTH", 0, drawn=True),
     _of_blood(Analyte.ALBUMIN, _("Albumin"), 0, drawn=True, reported=True),
     _of_blood(Analyte.HAEMOGLOBIN, "Hb", 0, drawn=True, reported=True),

@@ -32,7 +32,11 @@ def compute_month(patient: Patient, month: date, *, at: datetime) -> PatientMont
         month=month,
         defaults={
             "numbers": numbers,
-            "delivered": {"nights": len(facts.finished), "open": len(facts.nights) - len(facts.finished)},
+            "delivered": {
+                "nights": len(facts.finished),
+                "open": len(facts.nights) - len(facts.finished),
+                "schedule": facts.schedule or "",
+            },
             "science_version": SCIENCE_VERSION,
             "computed_at": at,
             "stale": False,

@@ -8,16 +8,18 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
+from dosing.science.guidance import Schedule, schedule_of
+from dosing.science.reasons import Reason
+from dosing.science.results import Measure, unknown
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.urea_model import UreaModel, habits_of, urea_model
-from dosing.services.results.urine import Collection, collections_of
+from dosing.services.results.urine import Collection, collections_of, counting, per_surface
 from dosing.services.results.water import edition_in_use, mark_of
 from sessions.facts.choices import RecordState, SampleTiming
 from sessions.models import BloodResult, Patient, Prescription, WaterTest
 from sessions.models.local_time import zone_of
 
 WATER_COUNTS_FOR = timedelta(days=92)
-URINE_COUNTS_FOR = timedelta(days=180)
 STALE_BLOODS = timedelta(days=183)
 """How far back an older result is still shown, with its age."""
 
@@ -90,8 +92,23 @@ class MonthFacts:
     @property
     def kidney(self) -> Collection | None:
         """The newest collection that still counts."""
-        since = self.span.until - URINE_COUNTS_FOR
-        return next((each for each in self.collections if since <= each.urine.ended_at <= self.span.until), None)
+        return counting(self.collections, self.span.until)
+
+    @property
+    def kidney_per_surface(self) -> Measure:
+        """Residual urea clearance [mL/min/1.73 m2], by which guidance asks whether a kidney counts."""
+        unit = "mL/min/1.73 m2"
+        if self.kidney is None:
+            return unknown(unit, Reason("no_collection"))
+        if self.prescription is None:
+            return unknown(unit, Reason("no_prescription"))
+        return per_surface(self.kidney, self.patient, weight_kg=self.prescription.target_weight_kg)
+
+    @property
+    def schedule(self) -> Schedule | None:
+        """By which rows of guidance the month is judged."""
+        per_week = self.prescription.days_per_week if self.prescription else None
+        return schedule_of(per_week, self.kidney_per_surface.number)
 
     def values(self, key: str) -> list[float]:
         """A number of each finished night, the unknown ones left out."""

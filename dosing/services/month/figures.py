@@ -11,24 +11,29 @@ from django.utils.translation import gettext as _
 from dosing.models import PatientMonth
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.ranges import RangeBook, range_words
-from dosing.services.numbers.number import Number
+from dosing.services.numbers.number import Number, UsualRange
 
 COLOURS = ("--chart-1", "--chart-2")
 SYMBOLS = ("circle", "square")
 
 
 def of_review(months: Sequence[date], rows: dict[date, PatientMonth], ranges: RangeBook) -> list[dict[str, Any]]:
-    """[{"id", "caption", "range", "figure"}] of the numbers that were known at least once."""
-    found = []
+    """[{"id", "caption", "range", "figure"}] of the numbers that were known at least once.
+
+    The ranges are those by which the last of the months is judged.
+    """
+    found, last = [], rows.get(months[-1]) if months else None
+    schedule = last.schedule if last else ""
     for numbers in MONTH_NUMBERS.charts():
         if any(value_shown(rows.get(month), number) is not None for number in numbers for month in months):
             first = numbers[0]
+            usual = ranges.held_for(first.key, schedule)
             found.append(
                 {
                     "id": f"figure-{first.key.replace('_', '-')}",
                     "caption": "; ".join(number.label for number in numbers),
-                    "range": range_words(first, ranges.of(first.key)),
-                    "figure": _figure(months, rows, numbers, ranges),
+                    "range": range_words(first, usual),
+                    "figure": _figure(months, rows, numbers, usual),
                 }
             )
     return found
@@ -41,7 +46,7 @@ def value_shown(row: PatientMonth | None, number: Number[Any]) -> float | None:
 
 
 def _figure(
-    months: Sequence[date], rows: dict[date, PatientMonth], numbers: list[Number[Any]], ranges: RangeBook
+    months: Sequence[date], rows: dict[date, PatientMonth], numbers: list[Number[Any]], usual: UsualRange | None
 ) -> dict[str, Any]:
     names = [f"{month:%b}" for month in months]
     data = [
@@ -57,10 +62,7 @@ def _figure(
         for number, colour, symbol in zip(numbers, COLOURS, SYMBOLS, strict=False)
     ]
     first = numbers[0]
-    usual = ranges.of(first.key)
-    for name, end in ((_("lower end"), usual.low if usual else None), (_("upper end"), usual.high if usual else None)):
-        if end is not None:
-            data.append(_end(name, names, first.as_read(end)))
+    data += [_end(name, names, first.as_read(end), dash) for name, end, dash in _lines_of(usual)]
     layout = {
         "margin": {"l": 56, "r": 8, "t": 8, "b": 56 if len(numbers) > 1 else 28},
         "height": 214 if len(numbers) > 1 else 190,
@@ -72,13 +74,22 @@ def _figure(
     return {"data": data, "layout": layout}
 
 
-def _end(name: str, names: list[str], at: float) -> dict[str, Any]:
+def _lines_of(usual: UsualRange | None) -> list[tuple[str, float, str]]:
+    """Name, place and dash of each end and each aim that a range has."""
+    if usual is None:
+        return []
+    ends = ((_("lower end"), usual.low, "dash"), (_("upper end"), usual.high, "dash"))
+    aims = ((_("aimed at, from"), usual.aim_low, "dot"), (_("aimed at, up to"), usual.aim_high, "dot"))
+    return [(name, at, dash) for name, at, dash in (*ends, *aims) if at is not None]
+
+
+def _end(name: str, names: list[str], at: float, dash: str) -> dict[str, Any]:
     return {
         "type": "scatter",
         "mode": "lines",
         "name": name,
         "x": names,
         "y": [at] * len(names),
-        "line": {"color": "--chart-limit", "dash": "dash", "width": 1},
+        "line": {"color": "--chart-limit", "dash": dash, "width": 1},
         "showlegend": False,
     }

@@ -10,6 +10,7 @@ from typing import Any
 from django.utils.translation import gettext
 
 from dosing.models import ReviewRange
+from dosing.science.guidance import Schedule
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.numbers.number import GRADE, GRADES, Number, UsualRange
 from homedialysis.accounts.models import User
@@ -19,51 +20,75 @@ BELOW, WITHIN, ABOVE = -1, 0, 1
 
 @dataclass(frozen=True, slots=True)
 class RangeBook:
-    """The ranges in force, by the key of the number."""
+    """The ranges in force, by the key of the number. schedule: of `guidance.schedule_of`, where it is asked for."""
 
     own: dict[str, ReviewRange]
-    _ends: dict[str, tuple[float | None, float | None]] = field(default_factory=dict, compare=False)
+    _ends: dict[str, tuple[tuple[float | None, float | None], ...]] = field(default_factory=dict, compare=False)
 
     def of(self, key: str) -> UsualRange | None:
-        row = self.own.get(key)
+        """The range of a number, whomever it is for. A range of the unit's own has no aims."""
+        row, published = self.own.get(key), MONTH_NUMBERS[key].usual
         if row is None or row.default:
-            return MONTH_NUMBERS[key].usual
-        return UsualRange(
-            row.low,
-            row.high,
-            gettext("set for the unit by %(person)s on %(day)s: %(why)s")
-            % {"person": row.set_by, "day": f"{row.set_at:%Y-%m-%d}", "why": row.why},
-        )
+            return published
+        words = gettext("set for the unit by %(person)s on %(day)s: %(why)s")
+        said = words % {"person": row.set_by, "day": f"{row.set_at:%Y-%m-%d}", "why": row.why}
+        return UsualRange(row.low, row.high, said, schedule=published.schedule if published else Schedule.ANY)
 
-    def place(self, key: str, value: float | None) -> int:
+    def held_for(self, key: str, schedule: str) -> UsualRange | None:
+        """The range by which a patient of a schedule is judged, None where it is for others."""
+        usual = self.of(key)
+        return usual if usual and usual.holds_for(schedule) else None
+
+    def place(self, key: str, value: float | None, schedule: str) -> int:
         """-1 below the range, 0 within it or where there is none, 1 above; judged as the number is shown."""
-        if value is None:
-            return WITHIN
-        low, high = self._ends.get(key) or self._ends.setdefault(key, self._shown_ends(key))
-        if low is None and high is None:
-            return WITHIN
-        shown = MONTH_NUMBERS[key].rounded(value)
-        if low is not None and shown < low:
-            return BELOW
-        return ABOVE if high is not None and shown > high else WITHIN
+        return self._beyond(key, value, schedule)[0]
 
-    def _shown_ends(self, key: str) -> tuple[float | None, float | None]:
-        """The ends as they are written; kept, because a board asks ten thousand times."""
-        usual, number = self.of(key), MONTH_NUMBERS[key]
-        ends = (usual.low, usual.high) if usual else (None, None)
-        low, high = (None if end is None else number.rounded(end) for end in ends)
-        return low, high
+    def short(self, key: str, value: float | None, schedule: str) -> int:
+        """-1 or 1 where a value lies within its range and below or above what is aimed at, else 0."""
+        outside, short = self._beyond(key, value, schedule)
+        return 0 if outside else short
+
+    def _beyond(self, key: str, value: float | None, schedule: str) -> tuple[int, ...]:
+        usual = self.of(key)
+        if value is None or usual is None or not usual.holds_for(schedule):
+            return WITHIN, WITHIN
+        pairs = self._ends.get(key) or self._ends.setdefault(key, _shown_ends(key, usual))
+        shown = MONTH_NUMBERS[key].rounded(value)
+        return tuple(_place(shown, low, high) for low, high in pairs)
+
+
+def _shown_ends(key: str, usual: UsualRange) -> tuple[tuple[float | None, float | None], ...]:
+    """Ends and aims as they are written; kept, because a board asks ten thousand times."""
+    number = MONTH_NUMBERS[key]
+    low, high, aim_low, aim_high = (
+        None if end is None else number.rounded(end) for end in (usual.low, usual.high, usual.aim_low, usual.aim_high)
+    )
+    return (low, high), (aim_low, aim_high)
+
+
+def _place(shown: float, low: float | None, high: float | None) -> int:
+    if low is not None and shown < low:
+        return BELOW
+    return ABOVE if high is not None and shown > high else WITHIN
 
 
 def range_words(number: Number[Any], usual: UsualRange | None) -> str:
-    """The range in words, in the unit of the number."""
+    """The range in words, in the unit of the number, and what is aimed at."""
     if usual is None or (usual.low is None and usual.high is None):
         return gettext("no range")
     if number.unit == GRADE and usual.high is not None:
         worst = min(max(usual.high, min(GRADES)), max(GRADES))
         return gettext("at most “%(grade)s”") % {"grade": number.text(worst)}
+    words = _between(number, usual.low, usual.high)
+    if usual.aim_low is None and usual.aim_high is None:
+        return words
+    aim = _between(number, usual.aim_low, usual.aim_high)
+    return gettext("%(range)s; aimed at: %(aim)s") % {"range": words, "aim": aim}
+
+
+def _between(number: Number[Any], least: float | None, most: float | None) -> str:
     unit = number.unit_shown
-    low, high = (None if end is None else number.text(end) for end in (usual.low, usual.high))
+    low, high = (None if end is None else number.text(end) for end in (least, most))
     if low is None:
         return (gettext("at most %(high)s %(unit)s") % {"high": high, "unit": unit}).strip()
     if high is None:
@@ -72,13 +97,16 @@ def range_words(number: Number[Any], usual: UsualRange | None) -> str:
 
 
 def ends(usual: UsualRange | None) -> list[float | None] | None:
-    """The two ends of a range, as they are stored; None without one."""
-    return [usual.low, usual.high] if usual else None
+    """The two ends of a range and the two of its aim, as they are stored; None without one."""
+    return [usual.low, usual.high, usual.aim_low, usual.aim_high] if usual else None
 
 
 def range_of(stored: Sequence[float | None] | None) -> UsualRange | None:
-    """The range of stored ends; who said so is not kept with them."""
-    return UsualRange(stored[0], stored[1], "") if stored else None
+    """The range of stored ends; who said so is not kept with them. What was stored before ranges had aims has two."""
+    if not stored:
+        return None
+    low, high, aim_low, aim_high = [*stored, None, None][:4]
+    return UsualRange(low, high, "", aim_low, aim_high)
 
 
 def book() -> RangeBook:

@@ -20,8 +20,8 @@ from dosing.models import Job, MonthlyReview, PatientMonth
 from dosing.services.month.beside import beside
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.figures import value_shown
-from dosing.services.month.ranges import RangeBook, range_words
-from dosing.services.month.review_sheet import NumberOverMonths, review_sheet
+from dosing.services.month.ranges import range_words
+from dosing.services.month.review_sheet import NumberOverMonths, ReviewSheet, review_sheet
 from dosing.services.month.svg import ChartLine, line_chart
 from homedialysis.accounts.models import Unit
 from sessions.facts.local_day import month as month_words
@@ -34,6 +34,7 @@ NOT_SUSPECT = b"/Suspects false"
 """What typst writes beside /Marked. It says what holds without it (ISO 32000-1, table 321), and poppler calls it a
 wrong type; blanks in its place leave every offset of the file as it is."""
 PLACES = {1: _("▲ above"), -1: _("▼ below"), 0: ""}
+AIMS = {1: "△", -1: "▽", 0: ""}
 WORDS: dict[str, Any] = {
     "caution": _("A record for people who judge it. It gives no advice, and it is no alarm."),
     "page": _("Page {page} of {pages}."),
@@ -54,6 +55,7 @@ WORDS: dict[str, Any] = {
     "number": _("Number"),
     "range": _("Range"),
     "charts": _("Charts"),
+    "aims": _("▽ and △: within the range, below or above what is aimed at."),
     "marks": _(
         "Dashed lines are the ends of the range. A first series has round marks, a second one square marks and a "
         "dotted line."
@@ -90,7 +92,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "beside": [[each.label, each.words] for each in beside(person, month)],
         "months": [date_format(each, "M Y") for each in sheet.months],
         "numbers": [_line(each) for each in sheet.lines],
-        "charts": _charts(sheet.months, sheet.rows, sheet.ranges),
+        "charts": _charts(sheet),
         "science": gettext("Science version %(version)s.") % {"version": row.science_version if row else "–"},
     }
 
@@ -130,19 +132,21 @@ def _prescription(order: Prescription | None) -> list[list[str]]:
 def _line(line: NumberOverMonths) -> list[str]:
     """Label, six months as text, and the range."""
     number = line.number
-    texts = [f"{cell.shown or '–'} {PLACES[cell.place]}".strip() for cell in line.cells]
+    marks = [PLACES[cell.place] or AIMS[cell.aim] for cell in line.cells]
+    texts = [f"{cell.shown or '–'} {mark}".strip() for cell, mark in zip(line.cells, marks, strict=True)]
     unit = number.unit_shown
     return [f"{number.label}, {unit}" if unit else number.label, *texts, line.range]
 
 
-def _charts(months: list[date], rows: dict[date, PatientMonth], ranges: RangeBook) -> list[dict[str, str]]:
-    charts = []
+def _charts(sheet: ReviewSheet) -> list[dict[str, str]]:
+    charts, months, rows = [], sheet.months, sheet.rows
+    schedule = sheet.row.schedule if sheet.row else ""
     for numbers in MONTH_NUMBERS.charts():
         lines = [ChartLine(each.label, [value_shown(rows.get(month), each) for month in months]) for each in numbers]
         if all(value is None for line in lines for value in line.values):
             continue
         first = numbers[0]
-        usual = ranges.of(first.key)
+        usual = sheet.ranges.held_for(first.key, schedule)
         ends = (usual.low, usual.high) if usual else (None, None)
         low, high = (None if end is None else first.as_read(end) for end in ends)
         words = "; ".join(each.label for each in numbers)

@@ -51,7 +51,7 @@ def changes_since(last: MonthlyReview | None, row: PatientMonth | None, ranges: 
 def _moved(number: Number[Any], before: dict[str, Any], row: PatientMonth, ranges: RangeBook) -> Change | None:
     kept = kept_number(number, row.numbers)
     earlier = kept_number(number, before.get("numbers", {})).value
-    place, was = ranges.place(number.key, kept.value), before.get("places", {}).get(number.key, 0)
+    place, was = ranges.place(number.key, kept.value, row.schedule), before.get("places", {}).get(number.key, 0)
     lost = kept.value is None and earlier is not None
     if not lost and (kept.value is None or place == was):
         return None
@@ -60,7 +60,7 @@ def _moved(number: Number[Any], before: dict[str, Any], row: PatientMonth, range
         "value": kept.value,
         "earlier": earlier,
         "place": place,
-        "range": ends(ranges.of(number.key)),
+        "range": ends(ranges.held_for(number.key, row.schedule)),
         "why": kept.reason.as_json() if kept.reason else None,
     }
 

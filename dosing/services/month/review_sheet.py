@@ -23,11 +23,15 @@ MONTHS = 6
 
 @dataclass(frozen=True, slots=True)
 class NumberOfMonth:
-    """One number of one month as text, None with the reason where it is unknown; place: -1, 0 or 1 to the range."""
+    """One number of one month as text, None with the reason where it is unknown.
+
+    place: -1, 0 or 1 to the range; aim: the same to what is aimed at, where it lies within the range.
+    """
 
     shown: str | None
     why: str
     place: int
+    aim: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +104,13 @@ class ReviewSheet:
             for number in MONTH_NUMBERS.values()
         ]
 
+    @property
+    def _schedule(self) -> str:
+        return self.row.schedule if self.row else ""
+
     def _range(self, number: Number[Any]) -> str:
-        kept = self.frozen["ranges"].get(number.key) if self.frozen else ends(self.ranges.of(number.key))
-        return range_words(number, range_of(kept))
+        now = ends(self.ranges.held_for(number.key, self._schedule))
+        return range_words(number, range_of(self.frozen["ranges"].get(number.key) if self.frozen else now))
 
     def _cell(self, number: Number[Any], month: date) -> NumberOfMonth:
         own = month == self.month
@@ -110,8 +118,12 @@ class ReviewSheet:
         kept = kept_number(number, self.numbers if own else row.numbers if row else {})
         value = kept.value
         frozen = self.frozen if own else None
-        place = frozen["places"].get(number.key, 0) if frozen else self.ranges.place(number.key, value)
-        return NumberOfMonth(None if value is None else number.text(value), kept.why, place)
+        shown = None if value is None else number.text(value)
+        if frozen:
+            place, aim = (frozen.get(name, {}).get(number.key, 0) for name in ("places", "aims"))
+            return NumberOfMonth(shown, kept.why, place, aim)
+        held = number.key, value, row.schedule if row else ""
+        return NumberOfMonth(shown, kept.why, self.ranges.place(*held), self.ranges.short(*held))
 
 
 def review_sheet(patient: Patient, month: date, *, at: datetime) -> ReviewSheet:

@@ -97,11 +97,14 @@ def frozen(row: PatientMonth, ranges: RangeBook, *, at: datetime) -> dict[str, A
     """What a signed review keeps, in codes and values: numbers with their places, ends of the ranges they were held
     against, the version of the prescription.
     """
-    prescription = prescription_in_force(row.patient, at)
+    prescription, schedule = prescription_in_force(row.patient, at), row.schedule
+    values = {key: kept_number(each, row.numbers).value for key, each in MONTH_NUMBERS.items()}
     return {
         "numbers": row.numbers,
-        "ranges": {key: ends(ranges.of(key)) for key in MONTH_NUMBERS},
-        "places": {key: ranges.place(key, kept_number(each, row.numbers).value) for key, each in MONTH_NUMBERS.items()},
+        "schedule": schedule,
+        "ranges": {key: ends(ranges.held_for(key, schedule)) for key in MONTH_NUMBERS},
+        "places": {key: ranges.place(key, value, schedule) for key, value in values.items()},
+        "aims": {key: ranges.short(key, value, schedule) for key, value in values.items()},
         "science_version": SCIENCE_VERSION,
         "computed_at": row.computed_at.isoformat(),
         "prescription": prescription.version if prescription else None,

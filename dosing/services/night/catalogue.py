@@ -15,6 +15,7 @@ from django.utils.translation import gettext_noop as _
 from dosing.science import access, adequacy, body, fluid
 from dosing.science import flows as circuit
 from dosing.science.bloods import BEDSIDE_CODES
+from dosing.science.kidney import clearance_per_surface, plasma_water_clearance
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.services.night.inputs import NightFacts, has_catheter
@@ -168,6 +169,30 @@ def _weekly(facts: NightFacts) -> Inputs:
     }
 
 
+def _weekly_with_kidney(facts: NightFacts) -> Inputs:
+    """The kidney as it was last measured; none where no collection counted then."""
+    clearance = facts.kidney.urea.number if facts.kidney else None
+    water = 0.0 if clearance is None else plasma_water_clearance(clearance_ml_min=clearance).number
+    return _weekly(facts) | {"kidney_clearance_ml_min": water}
+
+
+def _kidney(facts: NightFacts) -> Inputs:
+    return {
+        "clearance_ml_min": facts.kidney.urea.number if facts.kidney else None,
+        "height_cm": facts.patient.height_cm,
+        "weight_kg": facts.record.post_weight_kg or _target(facts),
+    }
+
+
+def _kidney_per_surface(*, clearance_ml_min: float | None, height_cm: float, weight_kg: float | None) -> Measure:
+    if clearance_ml_min is None:
+        return unknown("mL/min/1.73 m2", Reason("no_collection"))
+    if weight_kg is None:
+        return unknown("mL/min/1.73 m2", Reason("not_given", what="weight_after"))
+    surface = body.surface_area_du_bois(height_cm=height_cm, weight_kg=weight_kg)
+    return clearance_per_surface(clearance_ml_min=clearance_ml_min, surface_m2=surface.value)
+
+
 def _weekly_ktv(
     *,
     minutes: float,
@@ -176,6 +201,7 @@ def _weekly_ktv(
     age_years: float,
     height_cm: float,
     weight_kg: float,
+    kidney_clearance_ml_min: float = 0.0,
     **others: Any,
 ) -> Measure:
     single = adequacy.single_pool_ktv(**others)
@@ -190,6 +216,7 @@ def _weekly_ktv(
         per_week=per_week,
         weekly_uf_l=per_week * others["uf_l"],
         volume_l=volume.value,
+        kidney_clearance_ml_min=kidney_clearance_ml_min,
     )
 
 
@@ -302,4 +329,10 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             _("S / (1 − 0.74/N · UFw / V), V by Watson"),
             "Daugirdas et al., Kidney Int 2010;77:637-44 (from memory, confirmed by simulation)",
             Equation(_weekly, _with_bloods(_weekly_ktv)), ANSWER, TABLE, PHONE),
+    _number("standard_ktv_kidney", (_("Weekly standard Kt/V, with the kidney"), _("Weekly stdKt/V + kidney")), "1/wk",
+            2, _("S / (1 − 0.74/N · UFw / V) + kidney, V by Watson"), "Daugirdas et al., Kidney Int 2010;77:637-44",
+            Equation(_weekly_with_kidney, _with_bloods(_weekly_ktv))),
+    _number("kidney", (_("Urea clearance of the kidneys at the time"), _("Kidney then")), "mL/min/1.73 m2", 1,
+            _("U · Vol / (t · mean of C) · 1.73 / S"), "European Best Practice Guidelines 2002",
+            Equation(_kidney, _kidney_per_surface)),
 )  # fmt: skip

@@ -42,6 +42,8 @@ WORDS = {
     "weight_kg": _("Weight [kg]"),
     "method": _("Method"),
     "value": _("As noted"),
+    "clearance_ml_min": _("Kru: urea clearance of plasma by the kidneys [mL/min]"),
+    "kidney_clearance_ml_min": _("Kru: kidney clearance of plasma water [mL/min], 0 without a collection"),
 }
 
 VALUES = {

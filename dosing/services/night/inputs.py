@@ -10,6 +10,7 @@ from typing import Protocol, TypeVar
 from dosing.science.access import near_treatment_flow
 from dosing.science.body import total_body_water_watson
 from dosing.science.results import Measure
+from dosing.services.results.urine import Collection, collections_of, counting
 from sessions.facts.choices import AccessKind, Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient, Prescription, Reading, TreatmentRecord
 
@@ -28,6 +29,8 @@ class NightFacts:
     urea_post: float | None
     post_sample: str
     longest_bleeding: float | None
+    kidney: Collection | None = None
+    """the newest urine collection that counted then"""
 
     @property
     def age_years(self) -> float:
@@ -53,7 +56,7 @@ def body_water(person: Patient, *, weight_kg: float, on: date) -> Measure:
 
 
 def gather(record: TreatmentRecord) -> NightFacts:
-    """Read what stands around one record: six queries whatever its size."""
+    """Read what stands around one record: eight queries at most, whatever its size."""
     readings = list(record.reading_set.all())
     pre, post, sample = _urea_of(record)
     access = record.patient.accesses.in_use(record.night).first()
@@ -69,6 +72,7 @@ def gather(record: TreatmentRecord) -> NightFacts:
         urea_post=post,
         post_sample=sample,
         longest_bleeding=max(bled) if bled else None,
+        kidney=counting(collections_of(record.patient), record.started_at),
     )
 
 

@@ -14,7 +14,9 @@ from typing import Any, Generic, TypeVar
 from django.utils.formats import get_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
+from django_stubs_ext import StrOrPromise
 
+from dosing.science.guidance import Schedule
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure
 from dosing.science.water import Grade
@@ -54,11 +56,22 @@ class ShownIn(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class UsualRange:
-    """A range that a month is held against, and who says so; None is open."""
+    """A range that a month is held against, and who says so; None is open.
+
+    low, high: beyond them a number is outside; aim_low, aim_high: what is aimed at, inside them; schedule: the
+    patients whom it is for; source: in words, as people read it.
+    """
 
     low: float | None
     high: float | None
-    source: str
+    source: StrOrPromise
+    aim_low: float | None = None
+    aim_high: float | None = None
+    schedule: Schedule = Schedule.ANY
+
+    def holds_for(self, schedule: str | None) -> bool:
+        """Whether a patient of this schedule is judged by it. schedule: of `schedule_of`, "" or None where unknown."""
+        return self.schedule in (Schedule.ANY, schedule)
 
 
 @dataclass(frozen=True, slots=True)

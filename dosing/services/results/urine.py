@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from dosing.science.kidney import creatinine_clearance, mean_clearance, urea_clearance
+from dosing.science.body import surface_area_du_bois
+from dosing.science.kidney import clearance_per_surface, creatinine_clearance, mean_clearance, urea_clearance
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from sessions.facts.choices import Analyte
@@ -13,6 +15,8 @@ from sessions.models import BloodResult, Patient, UrineCollection
 
 NEAR = timedelta(hours=12)
 """How far from an end of the collection its blood sample may lie (common practice, no source)."""
+COUNTS_FOR = timedelta(days=180)
+"""How long a collection stands for what the kidneys do (common practice, no source); a new one is due each quarter."""
 UNIT = "mL/min"
 
 
@@ -43,6 +47,18 @@ def collections_of(patient: Patient) -> list[Collection]:
     samples = BloodResult.objects.filter(analyte__in=[Analyte.UREA, Analyte.CREATININE], drawn_at__range=span)
     bloods = list(samples.filter(patient=patient))
     return [computed(each, bloods) for each in kept]
+
+
+def counting(collections: Iterable[Collection], at: datetime) -> Collection | None:
+    """The newest collection with a urea clearance that still counts at a moment. collections: newest first."""
+    ended = (each for each in collections if at - COUNTS_FOR <= each.urine.ended_at <= at)
+    return next((each for each in ended if each.urea.number is not None), None)
+
+
+def per_surface(collection: Collection, person: Patient, *, weight_kg: float) -> Measure:
+    """Urea clearance for a body of 1.73 m2 [mL/min/1.73 m2], by which guidance asks whether a kidney counts."""
+    surface = surface_area_du_bois(height_cm=person.height_cm, weight_kg=weight_kg)
+    return clearance_per_surface(clearance_ml_min=collection.urea.value, surface_m2=surface.value)
 
 
 def computed(urine: UrineCollection, bloods: list[BloodResult]) -> Collection:

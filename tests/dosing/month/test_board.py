@@ -107,10 +107,10 @@ def test_every_number_leads_to_how_it_came_about(nurse_client: Client, three: li
 def test_the_unit_sets_its_own_range_and_goes_back(nurse_client: Client, three: list[Patient]) -> None:
     given = {"number": "potassium", "low": "3.5", "high": "6.5", "why": "Agreed in our meeting."}
     nurse_client.post("/ranges/", given)
-    assert book().place("potassium", 6.1) == 0
+    assert book().place("potassium", 6.1, "") == 0
     assert "Agreed in our meeting." in nurse_client.get("/ranges/").content.decode()
     nurse_client.post("/ranges/", {"number": "potassium", "default": "on", "why": "Back again."})
-    assert book().place("potassium", 6.1) == 1
+    assert book().place("potassium", 6.1, "") == 1
     assert ours(ReviewRange).count() == 2
     refused = nurse_client.post("/ranges/", given | {"low": "7"}).content.decode()
     assert "must not lie below the lower one, 7; 6.5 was given" in refused
@@ -118,8 +118,8 @@ def test_the_unit_sets_its_own_range_and_goes_back(nurse_client: Client, three: 
 
 def test_a_value_that_reads_as_the_limit_is_not_outside() -> None:
     ranges = book()
-    assert ranges.place("potassium", 5.54) == 0
-    assert ranges.place("potassium", 5.56) == 1
+    assert ranges.place("potassium", 5.54, "") == 0
+    assert ranges.place("potassium", 5.56, "") == 1
 
 
 def test_a_month_not_computed_yet_says_so(nurse_client: Client, ana: Patient) -> None:

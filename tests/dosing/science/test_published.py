@@ -37,7 +37,7 @@ MODULES = (
     "survival",
     "water",
 )
-WITHOUT_FORMULAS = {"checks", "reasons", "results", "sources"}
+WITHOUT_FORMULAS = {"checks", "guidance", "reasons", "results", "sources"}
 WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days"}
 """The last four are the facts of a course: tests/dosing/course asks them."""
 ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady", "trends"}

@@ -159,7 +159,6 @@ UNKNOWN: list[tuple[str, Measure]] = [
     ("no range", water.dialysate_grade(quantity="colour", value=1)),
     ("no analyte", bloods.convert(analyte="gold", value=1, from_unit="g", to_unit="kg")),
     ("no unit of urea", bloods.convert(analyte="urea", value=70, from_unit="mg/dL", to_unit="mmol/L")),
-    ("no review range", bloods.classify(analyte="sodium", value=140)),
 ]
 
 
@@ -181,12 +180,6 @@ def test_water_below_the_detection_limit_passes_where_the_method_is_fine_enough(
 )
 def test_chlorine_after_one_or_two_beds(first: float, second: float | None, grade: int) -> None:
     assert water.chlorine_before_treatment(first_bed_mg_l=first, second_bed_mg_l=second).number == grade
-
-
-def test_a_review_range_of_the_unit_replaces_the_default() -> None:
-    own = bloods.Band(3.5, 6.0, "the unit", bloods.Status.PRACTICE)
-    assert bloods.classify(analyte="potassium", value=5.8).number == 1
-    assert bloods.classify(analyte="potassium", value=5.8, band=own).number == 0
 
 
 @pytest.mark.parametrize("text", ["", "8460", "-8", "8460-", "8460-88", "a460-8", "¹-1"])

@@ -1,0 +1,35 @@
+"""What a month says of two numbers held together: calcium with albumin, potassium with the bath."""
+
+from __future__ import annotations
+
+from dosing.science import bloods
+from dosing.science.reasons import Reason
+from dosing.science.results import unknown
+from dosing.services.month.facts import MonthFacts
+from dosing.services.numbers.number import Computation
+from dosing.services.results.calcium import albumin_with
+from sessions.facts.choices import Analyte
+
+UNIT = "mmol/L"
+
+
+def corrected_calcium(facts: MonthFacts) -> Computation:
+    """The newest total calcium of the month as it would be at an albumin of 40 g/L."""
+    found = facts.newest(Analyte.CALCIUM)
+    if found is None or found.drawn_at < facts.span.since:
+        return Computation({}, unknown(UNIT, Reason("no_result")))
+    albumin = albumin_with(found, facts.bloods)
+    if albumin is None:
+        return Computation({}, unknown(UNIT, Reason("no_albumin_with_it")), found.drawn_at.isoformat())
+    inputs = {"calcium_mmol_l": found.value, "albumin_g_l": albumin.value}
+    return Computation(inputs, bloods.corrected_calcium(**inputs), found.drawn_at.isoformat())
+
+
+def potassium_gradient(facts: MonthFacts) -> Computation:
+    """The newest potassium of the month before a treatment, less what the prescription has in the dialysate."""
+    found, orders = facts.newest(Analyte.POTASSIUM), facts.prescription
+    bath = orders.dialysate_k_mmol_l if orders else None
+    if found is None or found.drawn_at < facts.span.since or bath is None:
+        return Computation({}, unknown(UNIT, Reason("no_gradient")))
+    inputs = {"serum_mmol_l": found.value, "dialysate_mmol_l": bath}
+    return Computation(inputs, bloods.potassium_gradient(**inputs), found.drawn_at.isoformat())

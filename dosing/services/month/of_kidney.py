@@ -1,0 +1,88 @@
+"""What a month says of the patient's own kidneys, and of the dose with them."""
+
+from __future__ import annotations
+
+from dosing.science import adequacy, body, kidney
+from dosing.science.guidance import GUIDANCE, Schedule
+from dosing.science.reasons import Reason
+from dosing.science.results import measure, unknown
+from dosing.services.month.facts import MonthFacts
+from dosing.services.night.inputs import body_water
+from dosing.services.numbers.number import Computation, Inputs
+
+NO_COLLECTION = Reason("no_collection")
+
+
+def _collected_on(facts: MonthFacts) -> str:
+    return facts.kidney.urine.ended_at.isoformat() if facts.kidney else ""
+
+
+def clearance(facts: MonthFacts) -> Computation:
+    """Residual urea clearance for 1.73 m2, of the newest collection that counts."""
+    found, orders = facts.kidney, facts.prescription
+    inputs: Inputs = {}
+    if found and orders:
+        inputs = {
+            "clearance_ml_min": found.urea.number,
+            "height_cm": facts.patient.height_cm,
+            "weight_kg": orders.target_weight_kg,
+        }
+    return Computation(inputs, facts.kidney_per_surface, _collected_on(facts))
+
+
+def age(facts: MonthFacts) -> Computation:
+    """Days from the end of that collection to the end of the month."""
+    if facts.kidney is None:
+        return Computation({}, unknown("d", NO_COLLECTION))
+    ended = facts.kidney.urine.ended_at
+    return Computation({}, measure((facts.span.until - ended).total_seconds() / 86400, "d"), ended.isoformat())
+
+
+def urine(facts: MonthFacts) -> Computation:
+    """Urine of a day, of that collection."""
+    if facts.kidney is None:
+        return Computation({}, unknown("mL/d", NO_COLLECTION))
+    inputs = {"urine_ml": facts.kidney.urine.volume_ml, "minutes": facts.kidney.urine.minutes}
+    return Computation(inputs, kidney.urine_per_day_ml(**inputs), _collected_on(facts))
+
+
+def weekly(facts: MonthFacts, *, volume_l: float | None, clearance_ml_min: float) -> Computation:
+    """Volumes of body water that the kidneys clear in a week. clearance_ml_min: of plasma water."""
+    if facts.kidney is None:
+        return Computation({}, unknown("1/wk", NO_COLLECTION))
+    if volume_l is None:
+        return Computation({}, unknown("1/wk", Reason("no_volume")))
+    inputs = {"clearance_ml_min": clearance_ml_min, "volume_l": volume_l}
+    return Computation(inputs, kidney.weekly_kidney_ktv(**inputs), _collected_on(facts))
+
+
+def per_surface(facts: MonthFacts, week: Computation) -> Computation:
+    """A weekly standard Kt/V, with the kidney, for the size of the patient's surface."""
+    if week.answer.reason or facts.prescription is None:
+        return Computation({}, unknown("1/wk", week.answer.reason or Reason("no_prescription")))
+    weight, height = facts.prescription.target_weight_kg, facts.patient.height_cm
+    water = body_water(facts.patient, weight_kg=weight, on=facts.span.month)
+    surface = body.surface_area_du_bois(height_cm=height, weight_kg=weight)
+    inputs: Inputs = {"standard": week.answer.number, "volume_l": water.number, "surface_m2": surface.number}
+    return Computation(inputs, adequacy.surface_normalised_standard_ktv(**inputs))
+
+
+def single_pool_needed(facts: MonthFacts, week: Inputs | Reason) -> Computation:
+    """Single-pool Kt/V that each treatment needs for the week that is aimed at, other than three a week.
+
+    week: what the weekly standard Kt/V of the month is computed from, or why it is not.
+    """
+    orders = facts.prescription
+    if orders is None or isinstance(week, Reason):
+        return Computation({}, unknown("1", week if isinstance(week, Reason) else Reason("no_prescription")))
+    if facts.schedule is not Schedule.OTHER:
+        return Computation({}, unknown("1", Reason("judged_by_treatment")))
+    inputs = {
+        "target": GUIDANCE["weekly_standard_ktv"].end("aim_low"),
+        "minutes": orders.minutes,
+        "per_week": orders.days_per_week,
+        "weekly_uf_l": week["weekly_uf_l"],
+        "volume_l": week["volume_l"],
+        "kidney_clearance_ml_min": week["kidney_clearance_ml_min"],
+    }
+    return Computation(inputs, adequacy.single_pool_ktv_needed(**inputs))
