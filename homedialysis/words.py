@@ -31,6 +31,7 @@ STAFF_ROOMS = (
     "alerts/*",
     "dosing/models/*",
     "dosing/pages/*",
+    "dosing/science/guidance.py",
     "dosing/services/importing/*",
     "dosing/services/jobs.py",
     "dosing/services/night/charts.py",

@@ -13,7 +13,8 @@ from django_stubs_ext import StrOrPromise
 from alerts.models.choices import Family
 from dosing.science.guidance import GUIDANCE, End
 from dosing.science.sources import Status
-from dosing.services.numbers.guidance import source_words, with_status
+from dosing.services.numbers.guidance import source_words
+from dosing.services.numbers.seen import with_status
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,12 +33,12 @@ from sessions.facts.choices import CheckPart
 from sessions.models import AnsweredCheck, EventKind
 
 INFECTION = _(
-    "infection signs want a call the same day: Nesrallah et al., Clin J Am Soc Nephrol 2010;5:1047 (seen); "
+    "infection signs want a call the same day: Nesrallah et al., Clin J Am Soc Nephrol 2010;5:1047 [source read]; "
     "an access that does not hum as ever too: common practice"
 )
 ADVICE = _(
     "Trend information: a reason to examine the access and to talk about it, not a finding "
-    "(KDOQI 2019 asks for regular examination; from memory)."
+    "(KDOQI 2019 asks for regular examination [from memory, source not opened])."
 )
 
 

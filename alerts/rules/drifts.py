@@ -27,7 +27,8 @@ NIGHTS = 20
 AGAIN = 8
 """Nights that nobody has dealt with, before it is told once more."""
 SOURCE = _(
-    "designed false alarms, see the science of trends (Page, Biometrika 1954;41:100, from memory); slope by Theil and "
+    "designed false alarms, see the science of trends (Page, Biometrika 1954;41:100 [from memory, source not opened]); "
+    "slope by Theil and "
     "Sen, evidence by Mann and Kendall"
 )
 

@@ -16,7 +16,7 @@ from sessions.models import EventKind
 
 SEVERE = _(
     "needle dislodgement and air lead the severe events at home: "
-    "Tennankore et al., Am J Kidney Dis 2015;65:116, abstract (seen)"
+    "Tennankore et al., Am J Kidney Dis 2015;65:116, [abstract read]"
 )
 
 

@@ -16,7 +16,7 @@ from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
 from alerts.rules.rule_kinds import ValueRead, outside
 from alerts.rules.wording import day, figure
 from dosing.science.water import LIMITS, Grade, WaterLimit, classify
-from dosing.services.numbers.guidance import with_status
+from dosing.services.numbers.seen import with_status
 from sessions.facts.choices_surroundings import WaterFluid, WaterKind
 from sessions.models import WaterTest
 
@@ -169,7 +169,7 @@ def _quality_unknown(history: History) -> Iterator[NotJudged]:
             yield NotJudged(None, Remark("no_figure", {"fluid": test.get_fluid_display()}))
 
 
-STANDARD = _("the edition of the standard that the unit has chosen; see ISO 23500-3 and -5:2019 (seen)")
+STANDARD = _("the edition of the standard that the unit has chosen; see ISO 23500-3 and -5:2019 [source read]")
 QUALITY = Rule(
     key="water_quality",
     title=_("Water beyond its limit"),

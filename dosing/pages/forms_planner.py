@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from dosing.science.guidance import GUIDANCE
-from dosing.services.numbers.guidance import with_status
+from dosing.services.numbers.seen import with_status
 from dosing.services.planner.candidates import LEAST_HOURS, MOST_HOURS, Candidate
 from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
 from homedialysis.accounts.models import Weekday

@@ -20,6 +20,7 @@ from alerts.models.choices import Channel
 from alerts.models.delivery_answers import WORDS
 from alerts.services.sending import words_of
 from dosing.models import MonthlyReview, PlanItem
+from dosing.science.guidance import GUIDANCE
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Unit, User
@@ -133,7 +134,7 @@ def _texts(part: Any) -> Iterator[str]:
 def printed() -> set[str]:
     """Where equations and ranges come from: titles of papers and guidelines stay as they were printed."""
     numbers = (*NIGHT_NUMBERS.values(), *MONTH_NUMBERS.values())
-    sources = {source for each in numbers for source in (each.origin, each.usual.source if each.usual else "")}
+    sources = {each.origin for each in numbers} | {row.source for row in GUIDANCE.values()}
     return {source for source in sources if source and gettext(source) == source}
 
 

@@ -21,6 +21,20 @@ from dosing.services.month.facts import MonthFacts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.guidance import usual_of
 from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Scope, ShownIn, UsualRange
+from dosing.services.numbers.papers import (
+    COLLECTION,
+    DAUGIRDAS,
+    FLYTHE,
+    KDOQI_2006,
+    NADIR,
+    PAYNE,
+    SEEN,
+    SLOPES,
+    SURFACE,
+    TATTERSALL,
+    US_MEASURE,
+    WEEK,
+)
 from dosing.services.planner.candidates import Candidate, try_out
 from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import assumed_volume
@@ -30,10 +44,8 @@ FEWEST_NIGHTS = 5
 """For a slope over the nights of a month (common practice, no source)."""
 PRACTICE = _("common practice, no source")
 RECORD = _("the records of the month")
-FLYTHE = "Flythe, Kimmel and Brunelli, Kidney Int 79:250, 2011"
-WEEK = "Daugirdas et al., Kidney Int 77:637, 2010"
 LAST, MEAN = _("of the last treatment with bloods"), _("mean over the treatments")
-SLOPES = _("median of the slopes between all pairs of nights")
+MEDIAN_SLOPE = _("median of the slopes between all pairs of nights")
 MODEL = _("two-pool urea model fitted to the bloods (dosing.science.kinetics)")
 
 
@@ -292,7 +304,7 @@ def _number(
     return Number(
         *(key, *names, unit, decimals, written, origin, ask),
         scope=Scope.MONTH, group=group, usual=usual, percent=percent, chart=chart,
-        places=frozenset({ShownIn.UNIT_REPORT} if reported else ()),
+        places=frozenset({ShownIn.UNIT_REPORT} if reported else ()), seen=SEEN.get(origin),
     )  # fmt: skip
 
 
@@ -338,11 +350,11 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
             _("as ordered at the end of the month"), RECORD, of_fluid.prescribed_minutes,
             usual_of("prescribed_minutes")),
     _number("single_pool_ktv_last", (_("Single-pool Kt/V, last of the month"), _("spKt/V, last")), "1", 2, DOSE,
-            LAST, "Daugirdas 1993, 2013", _newest_dose("single_pool_ktv"), usual_of("single_pool_ktv")),
+            LAST, DAUGIRDAS, _newest_dose("single_pool_ktv"), usual_of("single_pool_ktv")),
     _number("equilibrated_ktv_last", (_("Equilibrated Kt/V, last of the month"), _("eKt/V, last")), "1", 2, DOSE,
-            LAST, "Tattersall 1996", _newest_dose("equilibrated_ktv"), usual_of("equilibrated_ktv")),
+            LAST, TATTERSALL, _newest_dose("equilibrated_ktv"), usual_of("equilibrated_ktv")),
     _number("urr_last", (_("Urea reduction ratio, last of the month"), _("URR, last")), "%", 0, DOSE,
-            LAST, NIGHT_NUMBERS["urr"].origin, _newest_dose("urr"), usual_of("urr")),
+            LAST, KDOQI_2006, _newest_dose("urr"), usual_of("urr")),
     _number("measured_week", (_("Weekly standard Kt/V measured, dialysis alone"), "stdKt/V"), "1/wk", 2, DOSE,
             "S / (1 − 0.74/N · UFw / V)", WEEK, _measured_week(with_kidney=False)),
     _number("measured_week_kidney",
@@ -362,9 +374,9 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _number("week_per_surface",
             (_("Weekly standard Kt/V for the body surface, with the kidney"), _("stdKt/V by surface")), "1/wk", 2, DOSE,
             _("measured week with the kidney · (V by Watson / S) / 20"),
-            "Daugirdas et al., Semin Dial 21:415, 2008", _week_per_surface),
+            SURFACE, _week_per_surface),
     _number("kidney_clearance", (_("Urea clearance of the kidneys"), _("Kidney, Kru")), "mL/min/1.73 m2", 1, KIDNEY,
-            _("U · Vol / (t · mean of C) · 1.73 / S"), "European Best Practice Guidelines 2002",
+            _("U · Vol / (t · mean of C) · 1.73 / S"), COLLECTION,
             of_kidney.clearance, chart="kidney"),
     _number("kidney_week", (_("Urea cleared by the kidneys in a week"), _("Kidney a week")), "1/wk", 2, KIDNEY,
             _("10080 · Kru / V"), _("definition of Kt/V"), _kidney_week),
@@ -381,7 +393,7 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
             _("treatments over the limit of their prescription / judged"), RECORD,
             _over_limit, usual_of("uf_over"), percent=True),
     _number("high_uf_share", (_("Treatments at 13 mL/kg/h or more and under 4 hours"), _("UF fast and short")), "1", 0,
-            UF, _("treatments that the US measure counts / judged"), "Kidney Care Quality Alliance 2015",
+            UF, _("treatments that the US measure counts / judged"), US_MEASURE,
             of_fluid.high_uf_share, usual_of("high_uf_share"), percent=True),
     _number("gain_mean", (_("Gain between treatments, mean of the month"), _("Gain, mean")), "kg", 1, UF, MEAN, RECORD,
             _mean("gain", "kg")),
@@ -401,15 +413,15 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
             _field_mean("post_systolic"), usual_of("post_systolic"), chart="pressure"),
     _number("hypotension_share", (_("Treatments with a low pressure"), _("Low pressure")), "1", 0, ACCESS,
             _("lowest systolic under 90, or under 100 where it was 160 or more before / judged"),
-            "Flythe et al., J Am Soc Nephrol 26:724, 2015", of_fluid.hypotension_share,
+            NADIR, of_fluid.hypotension_share,
             usual_of("hypotension_share"), percent=True, reported=True),
     _number("pre_diastolic_mean",
             (_("Diastolic pressure before, mean of the month"), _("diastolic, mean")), "mmHg", 0, ACCESS, MEAN, RECORD,
             _field_mean("pre_diastolic")),
     _number("venous_trend", (_("Venous pressure, change a week"), _("venous a week")), "mmHg/wk", 1, ACCESS,
-            SLOPES, "Theil 1950; Sen 1968", _slope("venous_median"), usual_of("venous_trend")),
+            MEDIAN_SLOPE, SLOPES, _slope("venous_median"), usual_of("venous_trend")),
     _number("arterial_trend", (_("Arterial pressure, change a week"), _("arterial a week")), "mmHg/wk", 1, ACCESS,
-            SLOPES, "Theil 1950; Sen 1968", _slope("arterial_median"), usual_of("arterial_trend")),
+            MEDIAN_SLOPE, SLOPES, _slope("arterial_median"), usual_of("arterial_trend")),
     _of_blood(Analyte.POTASSIUM, "K", 1, drawn=True, reported=True),
     _number("potassium_gradient", (_("Potassium less that of the dialysate"), _("K less bath")), "mmol/L", 1, BLOODS,
             _("K before − K of the dialysate as ordered"), PRACTICE, of_bloods.potassium_gradient,
@@ -418,7 +430,7 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _of_blood(Analyte.BICARBONATE, "HCO₃", 0, drawn=True, reported=True),
     _of_blood(Analyte.CALCIUM, "Ca", 2),
     _number("corrected_calcium", (_("Calcium, corrected by albumin"), _("Ca, corrected")), "mmol/L", 2, BLOODS,
-            _("Ca + 0.02 · (40 − albumin)"), "Payne et al., Br Med J 4:643, 1973", of_bloods.corrected_calcium,
+            _("Ca + 0.02 · (40 − albumin)"), PAYNE, of_bloods.corrected_calcium,
             usual_of("corrected_calcium"), chart="corrected_calcium", reported=True),
     _of_blood(Analyte.PTH, "PTH", 0, drawn=True),
     _of_blood(Analyte.ALBUMIN, _("Albumin"), 0, drawn=True, reported=True),

@@ -20,6 +20,17 @@ from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.services.night.inputs import NightFacts, has_catheter
 from dosing.services.numbers.number import Catalogue, Equation, Inputs, Number, Scope, ShownIn
+from dosing.services.numbers.papers import (
+    COLLECTION,
+    DAUGIRDAS,
+    EBPG,
+    FLYTHE,
+    KDOQI_2006,
+    MERMELSTEIN,
+    SEEN,
+    TATTERSALL,
+    WEEK,
+)
 
 
 def _target(facts: NightFacts) -> float | None:
@@ -237,9 +248,6 @@ def _pressure_pair(when: str) -> Callable[[NightFacts], Inputs]:
 BALANCE = _("mass balance")
 RECORD = _("as the record says")
 PRACTICE = _("common practice, no source")
-FLYTHE = "Flythe, Kimmel and Brunelli, Kidney Int 2011;79:250-7 (rate on weight after treatment)"
-DAUGIRDAS = "Daugirdas, J Am Soc Nephrol 1993;4:1205-13; generation factor 2013 (NDT 28:2156-60)"
-
 TABLE, ANSWER, PHONE = ShownIn.TREATMENTS, ShownIn.ANSWER, ShownIn.PHONE
 
 
@@ -262,7 +270,7 @@ def _number(
 ) -> Number[NightFacts]:
     return Number(
         *(key, *names, unit, decimals, written, origin, ask),
-        scope=Scope.NIGHT, places=frozenset(places), percent=percent, loinc=loinc,
+        scope=Scope.NIGHT, places=frozenset(places), percent=percent, loinc=loinc, seen=SEEN.get(origin),
     )  # fmt: skip
 
 
@@ -278,13 +286,13 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             Equation(_fluid_rate, fluid.uf_rate), ANSWER, TABLE, PHONE),
     _number("uf_rate_by_weight", (_("UF rate line that grows with weight"), _("UF rate line by weight")), "mL/kg/h", 1,
             _("(3 · W after + 500) / W after"),
-            "Mermelstein et al., Clin J Am Soc Nephrol 2023;18:767: risk raised by a fifth; three a week, in centre",
+            MERMELSTEIN,
             Equation(lambda facts: {"post_weight_kg": facts.record.post_weight_kg},
                      fluid.weight_scaled_uf_limit_per_kg)),
     _number("gain", (_("Gained since last treatment"), _("Gained")), "kg", 1, _("W before − W after last time"),
             BALANCE, Equation(_gain, fluid.interdialytic_gain_kg), ANSWER, TABLE, PHONE),
     _number("gain_percent", (_("Gained, of target weight"), _("Gained of target")), "%", 1, _("100 · gain / W target"),
-            "EBPG haemodynamics 2007 (from memory)",
+            EBPG,
             Equation(lambda facts: _gain(facts) | {"target_weight_kg": _target(facts)},
                      fluid.interdialytic_gain_percent)),
     _number("off_target", (_("Weight after, off target"), _("Off target")), "kg", 1, _("W after − W target"), BALANCE,
@@ -317,22 +325,22 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
     _number("bleeding", (_("Longest bleeding after needles"), _("Bleeding")), "min", 0, _("longest of the sites"),
             RECORD, _noted(lambda facts: facts.longest_bleeding, "min", "bleeding_time"), ANSWER),
     _number("urr", (_("Urea reduction ratio"), "URR"), "%", 0, _("100 · (1 − C after / C before)"),
-            "KDOQI 2006 haemodialysis adequacy, guideline 2",
+            KDOQI_2006,
             Equation(_urea, _with_bloods(adequacy.urea_reduction_ratio))),
     _number("single_pool_ktv", (_("Single-pool Kt/V"), "spKt/V"), "1", 2, "−ln(R − GFAC · t) + (4 − 3.5 R) · UF / W",
             DAUGIRDAS, Equation(_single_pool, _with_bloods(adequacy.single_pool_ktv)),
             loinc=BEDSIDE_CODES["single_pool_ktv"][0]),
     _number("equilibrated_ktv", (_("Equilibrated Kt/V"), "eKt/V"), "1", 2,
             _("spKt/V · t / (t + 35); catheter: t / (t + 22)"),
-            "Tattersall et al., Kidney Int 1996;50:2094-102", Equation(_equilibrated, _with_bloods(_equilibrated_ktv))),
+            TATTERSALL, Equation(_equilibrated, _with_bloods(_equilibrated_ktv))),
     _number("standard_ktv", (_("Weekly standard Kt/V, no kidney"), _("Weekly stdKt/V")), "1/wk", 2,
             _("S / (1 − 0.74/N · UFw / V), V by Watson"),
-            "Daugirdas et al., Kidney Int 2010;77:637-44 (from memory, confirmed by simulation)",
+            WEEK,
             Equation(_weekly, _with_bloods(_weekly_ktv)), ANSWER, TABLE, PHONE),
     _number("standard_ktv_kidney", (_("Weekly standard Kt/V, with the kidney"), _("Weekly stdKt/V + kidney")), "1/wk",
-            2, _("S / (1 − 0.74/N · UFw / V) + kidney, V by Watson"), "Daugirdas et al., Kidney Int 2010;77:637-44",
+            2, _("S / (1 − 0.74/N · UFw / V) + kidney, V by Watson"), WEEK,
             Equation(_weekly_with_kidney, _with_bloods(_weekly_ktv))),
     _number("kidney", (_("Urea clearance of the kidneys at the time"), _("Kidney then")), "mL/min/1.73 m2", 1,
-            _("U · Vol / (t · mean of C) · 1.73 / S"), "European Best Practice Guidelines 2002",
+            _("U · Vol / (t · mean of C) · 1.73 / S"), COLLECTION,
             Equation(_kidney, _kidney_per_surface)),
 )  # fmt: skip

@@ -10,29 +10,14 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from dosing.science.guidance import GUIDANCE, Guidance, Schedule
-from dosing.science.sources import Status
 from dosing.services.numbers.number import UsualRange
+from dosing.services.numbers.seen import with_status
 
-STATUS_WORDS: dict[Status, StrOrPromise] = {
-    Status.SEEN: _("source read"),
-    Status.ABSTRACT: _("abstract read"),
-    Status.SECOND_HAND: _("read as quoted by others"),
-    Status.MEMORY: _("from memory, source not opened"),
-    Status.PRACTICE: _("common practice, no source"),
-    Status.COMPUTED: _("computed"),
-}
-"""How far the source of a number was seen, for people: the same words wherever a number has a source."""
 SCHEDULE_WORDS: dict[Schedule, StrOrPromise] = {
     Schedule.THREE_A_WEEK: _("three treatments a week, hardly any kidney function"),
     Schedule.OTHER: _("other schedules, and whoever has a kidney that counts"),
 }
 """Whom a row is for, where it is not for everybody."""
-
-
-def with_status(source: StrOrPromise, status: Status) -> str:
-    """A source and how far it was seen, in the language of the reader; the status alone where there is no source."""
-    words = str(STATUS_WORDS[status])
-    return gettext("%(source)s [%(status)s]") % {"source": source, "status": words} if source else words
 
 
 def source_words(row: Guidance) -> str:

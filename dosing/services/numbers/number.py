@@ -19,7 +19,9 @@ from django_stubs_ext import StrOrPromise
 from dosing.science.guidance import Schedule
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure
+from dosing.science.sources import Status
 from dosing.science.water import Grade
+from dosing.services.numbers.seen import with_status
 from dosing.services.numbers.standing import NumberInterval
 from sessions.facts.ranges import UCUM
 
@@ -105,9 +107,10 @@ class Number(Generic[Facts]):
     """A number and all that is said of it. Words are English; the properties give them in the reader's language.
 
     key: with the stored numbers, of one number only in both scopes; name, short_name: for people; written: its
-    equation; origin: where the equation comes from; ask: computes it; percent: a share of one that people read as per
-    cent; group: of its neighbours, as heads of columns; usual: the range of the monthly review; places: the lists
-    that show it; chart: numbers of one word are drawn together; loinc: where a verified code is known.
+    equation; origin: where the equation comes from, seen: how far that was, None where it needs no words; ask: computes
+    it; percent: a share of one that people read as per cent; group: of its neighbours, as heads of columns; usual: the
+    range of the monthly review; places: the lists that show it; chart: numbers of one word are drawn together; loinc:
+    where a verified code is known.
     """
 
     key: str
@@ -125,6 +128,7 @@ class Number(Generic[Facts]):
     places: frozenset[ShownIn] = frozenset()
     chart: str = ""
     loinc: str = ""
+    seen: Status | None = None
 
     @property
     def label(self) -> str:
@@ -141,7 +145,9 @@ class Number(Generic[Facts]):
 
     @property
     def source(self) -> str:
-        return gettext(self.origin)
+        """Where the equation comes from, and how far that was seen."""
+        origin = gettext(self.origin)
+        return origin if self.seen is None else with_status(origin, self.seen)
 
     @property
     def function(self) -> str:
