@@ -1,7 +1,7 @@
 from django.urls import path
 
 from homedialysis.accounts.pages import people
-from homedialysis.accounts.pages.language import choose_language
+from homedialysis.accounts.pages.language import account, choose_language
 
 app_name = "accounts"
 urlpatterns = [
@@ -9,6 +9,7 @@ urlpatterns = [
     path("team/", people.team, name="team"),
     path("team/<int:user_id>/switch/", people.switch_person, name="switch-person"),
     path("unit/", people.unit, name="unit"),
+    path("account/", account, name="account"),
     path("language/", choose_language, name="language"),
     path("devices/", people.devices, name="devices"),
     path("devices/bedside/<uuid:bedside_id>/take-back/", people.take_bedside_back, name="take-bedside-back"),

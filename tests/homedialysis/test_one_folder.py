@@ -92,7 +92,8 @@ class TestAThirdFolder:
         self, locale: Path, settings: Any, ana: Patient, ana_client: Client
     ) -> None:
         put_down(locale, settings, whole_for_staff=False)
-        assert ana_client.post("/language/", {"language": CODE}).json() == {"language": CODE}
+        answer = ana_client.post("/language/", {"language": CODE}, content_type="application/json")
+        assert answer.json() == {"language": CODE}
         page = ana_client.get("/devices/")
         assert (page.headers["Content-Language"], HELLO in page.content.decode()) == (CODE, True)
         shell = ana_client.get("/tonight/").content.decode()
@@ -115,6 +116,23 @@ class TestAThirdFolder:
         put_down(locale, settings, whole_for_staff=True)
         page = nurse_client.get("/triage/", headers=asked)
         assert (page.headers["Content-Language"], "~Month" in page.content.decode()) == (CODE, True)
+
+    def test_staff_choose_it_on_their_account_page_once_it_is_whole(
+        self, locale: Path, settings: Any, nurse: User, nurse_client: Client
+    ) -> None:
+        put_down(locale, settings, whole_for_staff=False)
+        assert CODE not in nurse_client.get("/account/").content.decode()
+        refused = nurse_client.post("/language/", {"language": CODE}, follow=True)
+        assert "Language must be one of en; &#x27;pt-br&#x27; was given." in refused.content.decode()
+        put_down(locale, settings, whole_for_staff=True)
+        page = nurse_client.get("/account/").content.decode()
+        assert f'<option value="{CODE}" lang="{CODE}" > Português Brasileiro </option>' in " ".join(page.split())
+        chosen = nurse_client.post("/language/", {"language": CODE}, follow=True)
+        assert (chosen.redirect_chain[-1][0], chosen.headers["Content-Language"]) == ("/account/", CODE)
+        triage = nurse_client.get("/triage/", headers={"Accept-Language": "en"})
+        assert (triage.headers["Content-Language"], "~Month" in triage.content.decode()) == (CODE, True)
+        nurse.refresh_from_db()
+        assert nurse.language == CODE
 
     def test_a_choice_whose_folder_is_gone_means_english(self, ana: Patient) -> None:
         assert ana.account is not None
