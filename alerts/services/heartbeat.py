@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext
+
 from alerts.models import Heartbeat, PendingEvaluation
 
 SILENT_AFTER = timedelta(minutes=3)
@@ -68,5 +70,7 @@ def _works(heard: datetime | None, at: datetime) -> bool:
 
 def _in_words(heard: datetime | None, at: datetime) -> str:
     if heard is None:
-        return "never heard of"
-    return "working" if _works(heard, at) else f"silent since {heard:%Y-%m-%d %H:%M} UTC"
+        return gettext("never heard of")
+    if _works(heard, at):
+        return gettext("working")
+    return gettext("silent since %(when)s UTC") % {"when": f"{heard:%Y-%m-%d %H:%M}"}

@@ -9,11 +9,11 @@ import socket
 from pathlib import Path
 
 from homedialysis.local.data_folder import write_private
-from homedialysis.local.processes import Child, wait_until
+from homedialysis.local.processes import Child, Server
 from homedialysis.local.tools import LocalServersError, end_leftover, package_folder, start_on_port
 
 
-class LocalBroker:
+class LocalBroker(Server):
     """Keeps nothing on disk: what must not be lost is a row in the database, messages only wake workers.
 
     stop() and start() by themselves bring it back on the same port with the same password.
@@ -24,21 +24,12 @@ class LocalBroker:
     def __init__(self, data: Path) -> None:
         self.folder = data / "broker"
         self.log = data / "logs" / "broker.log"
+        super().__init__()
         self._password = secrets.token_urlsafe(18)
-        self._port = 0
-        self._child: Child | None = None
 
     @property
     def url(self) -> str:
         return f"redis://:{self._password}@127.0.0.1:{self._port}/0"
-
-    @property
-    def running(self) -> bool:
-        return self._child is not None and self._child.running
-
-    @property
-    def pid(self) -> int | None:
-        return self._child.process.pid if self._child and self._child.process else None
 
     def start(self) -> None:
         """Raises LocalServersError when it does not answer within 60 seconds."""
@@ -52,19 +43,13 @@ class LocalBroker:
     def _start_on(self, port: int) -> str | None:
         self._port = port
         self._write_config()
-        self._child = self._new_child()
-        self._child.start()
+        self._begin(self._new_child())
         self._pid_file.write_text(str(self.pid))
-        if wait_until(lambda: self._answers() or not self.running, seconds=60) and self.running:
-            return None
-        lines = self._child.last_lines()
-        self.stop()
-        return f"The broker did not start on port {port}:\n{lines}"
+        return self._came_up()
 
     def stop(self) -> None:
         if self._child:
-            self._child.stop()
-            self._child = None
+            super().stop()
             self._pid_file.unlink(missing_ok=True)
 
     @property

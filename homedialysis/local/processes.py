@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -109,6 +110,49 @@ class Child:
     def last_lines(self) -> str:
         """The end of what it wrote to its log since its last start."""
         return last_lines(self.log, since=self._log_start) if self.log else ""
+
+
+class Server(ABC):
+    """One server as a child process on a port of this machine.
+
+    Subclasses say in `_answers` how to find out whether it serves, and name it.
+    """
+
+    name: str
+
+    def __init__(self) -> None:
+        self._port = 0
+        self._child: Child | None = None
+
+    @property
+    def running(self) -> bool:
+        return self._child is not None and self._child.running
+
+    @property
+    def pid(self) -> int | None:
+        return self._child.process.pid if self._child and self._child.process else None
+
+    def stop(self) -> None:
+        if self._child:
+            self._child.stop()
+            self._child = None
+
+    def _begin(self, child: Child) -> None:
+        self._child = child
+        child.start()
+
+    def _came_up(self) -> str | None:
+        """None when it answers within 60 seconds; else it is stopped, and this is what it wrote."""
+        assert self._child is not None
+        if wait_until(lambda: self._answers() or not self.running, seconds=60) and self.running:
+            return None
+        lines = self._child.last_lines()
+        self.stop()
+        return f"{self.name} did not start on port {self._port}:\n{lines}"
+
+    @abstractmethod
+    def _answers(self) -> bool:
+        """Whether it takes a request now."""
 
 
 def stop_all(children: Sequence[Child]) -> None:

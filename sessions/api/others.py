@@ -7,6 +7,7 @@ from typing import Any
 
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.request import Request
@@ -49,7 +50,7 @@ class CurrentPrescription(APIView):
         note_reading(request, patient.pk)
         found = prescription_in_force(patient, timezone.now())
         if found is None:
-            raise NotFound("No prescription is in force for this patient.")
+            raise NotFound(_("No prescription is in force for this patient."))
         return Response(PrescriptionShape(found).data)
 
 
@@ -101,7 +102,7 @@ class Bloods(APIView):
         rows = sent.validated_data["results"]
         meant = {row["patient"]: patient_meant(signed_in(request), row["patient"]) for row in rows}
         if len(meant) != 1:
-            raise ValidationError({"results": "Send the results of one patient at a time."})
+            raise ValidationError({"results": _("Send the results of one patient at a time.")})
         results = [BloodResult(**{**row, "patient": meant[row["patient"]]}) for row in rows]
         return Response(
             BloodShape(enter_bloods(results=results, by=signed_in(request), at=now), many=True).data, status=201

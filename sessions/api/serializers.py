@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext
 from rest_framework import serializers
 
 from sessions.facts import plausible
@@ -197,12 +198,11 @@ class BloodSent(KnownFields):
         if data["timing"] == SampleTiming.POST and not data["post_method"]:
             data["post_method"] = PostSampleMethod.NEITHER
         if data["timing"] != SampleTiming.POST and data["post_method"]:
-            raise serializers.ValidationError({"post_method": "Only a sample after the treatment has one."})
+            raise serializers.ValidationError({"post_method": gettext("Only a sample after the treatment has one.")})
         now: datetime = self.context["now"]
         if data["drawn_at"] > now:
-            raise serializers.ValidationError(
-                {"drawn_at": f"It lies after the server's time, {now:%Y-%m-%d %H:%M} UTC."}
-            )
+            why = gettext("It lies after the server's time, %(now)s UTC.") % {"now": f"{now:%Y-%m-%d %H:%M}"}
+            raise serializers.ValidationError({"drawn_at": why})
         return data
 
 

@@ -83,7 +83,8 @@ def revision_in(if_match: str | None) -> int | None:
     try:
         return int(if_match.strip().removeprefix("W/").strip('"'))
     except ValueError:
-        raise ParseError(f'If-Match: {if_match} names no revision; send one such as "3".') from None
+        words = _('If-Match: %(given)s names no revision; send one such as "3".')
+        raise ParseError(words % {"given": if_match}) from None
 
 
 def clock_offset(request: Request, now: datetime) -> int | None:
@@ -96,7 +97,8 @@ def clock_offset(request: Request, now: datetime) -> int | None:
     except ValueError:
         clock = None
     if clock is None or clock.tzinfo is None:
-        raise ParseError(f"X-Phone-Time: {told} is no time with a zone; send one such as 2026-03-02T21:30:00+01:00.")
+        words = _("X-Phone-Time: %(given)s is no time with a zone; send one such as 2026-03-02T21:30:00+01:00.")
+        raise ParseError(words % {"given": told})
     return round((clock - now).total_seconds())
 
 
@@ -143,7 +145,8 @@ def _moment(name: str, text: str) -> datetime:
     except ValueError:
         found = None
     if found is None or found.tzinfo is None:
-        raise ValidationError({name: f"“{text}” is no time with a zone; write one such as 2026-03-01T00:00:00Z."})
+        words = _("“%(given)s” is no time with a zone; write one such as 2026-03-01T00:00:00Z.")
+        raise ValidationError({name: words % {"given": text}})
     return found
 
 
@@ -301,7 +304,7 @@ def _one_of_many(item: Any, sent: Sent) -> dict[str, Any]:
         revision = revision_in(str(item["if_match"])) if "if_match" in item else None
         written = write(uuid.UUID(told), body, sent, revision)
     except ValueError:
-        fault = {"field": "id", "message": f"“{told}” is no UUID."}
+        fault = {"field": "id", "message": _("“%(given)s” is no UUID.") % {"given": told}}
         return {"id": told, "status": 400, "errors": [fault]}
     except (ValidationError, ParseError) as problem:
         return {"id": told, "status": 400, "errors": refusal(problem.detail, body)["errors"]}

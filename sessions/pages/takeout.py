@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterator
+from typing import TypeVar
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
@@ -20,6 +21,8 @@ from sessions.models import Patient
 from sessions.services import takeout
 from sessions.services.flow_sheet import flow_sheet_pdf
 from sessions.services.reading_log import note_reading
+
+T = TypeVar("T", str, bytes)
 
 
 @bedside_only
@@ -38,9 +41,24 @@ def whole_zip(request: HttpRequest, patient_id: uuid.UUID) -> StreamingHttpRespo
     return _sent(takeout.as_zip(patient, at=timezone.now()), "application/zip", "record.zip")
 
 
-def _sent(pieces: Iterator[str] | Iterator[bytes], kind: str, name: str) -> StreamingHttpResponse:
+def _spoken(pieces: Iterator[T]) -> Iterator[T]:
+    """The same, each made in the language of this request: the pieces are asked for when it is over."""
+    language = translation.get_language() or ""
+
+    def one_by_one() -> Iterator[T]:
+        while True:
+            with translation.override(language):
+                piece = next(pieces, None)
+            if piece is None:
+                return
+            yield piece
+
+    return one_by_one()
+
+
+def _sent(pieces: Iterator[T], kind: str, name: str) -> StreamingHttpResponse:
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
-    return StreamingHttpResponse(pieces, content_type=kind, headers=headers)
+    return StreamingHttpResponse(_spoken(pieces), content_type=kind, headers=headers)
 
 
 @login_required

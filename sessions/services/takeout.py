@@ -18,6 +18,8 @@ from typing import Any
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db.backends.postgresql.psycopg_any import Range
 from django.db.models import Model, QuerySet
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
 from rest_framework import serializers
 
 from sessions.models import (
@@ -46,13 +48,15 @@ BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 """A text that begins so is run by spreadsheets (OWASP, "CSV Injection"); a quote in front makes it a text again."""
 LEFT_OUT = frozenset({"id", "patient", "message", "entry_ptr"})
 """Columns that say nothing outside this database; a laboratory's message may hold the results of others as well."""
-ABOUT = """This is the whole record of one person, taken out on {made_at}.
+ABOUT = _(
+    """This is the whole record of one person, taken out on {made_at}.
 
 record.json holds everything in one text. Each .csv file holds one table of the same: UTF-8, comma between the columns,
 the first line names them. The end of a column's name is its unit, such as _kg, _l (litres), _mmhg or _ml_min. Times
 are in UTC. Where a table belongs to treatments.csv, its column "treatment" holds the id of the treatment.
 A text that begins with =, +, - or @ has a ' put in front, so that no spreadsheet takes it for a formula.
 """
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +215,7 @@ class _Outlet(io.RawIOBase):
 
 def as_zip(patient: Patient, *, at: datetime) -> Iterator[bytes]:
     """A zip of about.txt, record.json and one CSV for each table, piece by piece."""
-    files: dict[str, Iterable[str]] = {"about.txt": [ABOUT.format(made_at=f"{at:%Y-%m-%d %H:%M} UTC")]}
+    files: dict[str, Iterable[str]] = {"about.txt": [gettext(ABOUT).format(made_at=f"{at:%Y-%m-%d %H:%M} UTC")]}
     files["record.json"] = as_json(patient, at=at)
     files |= {f"{table.name}.csv": as_csv(table) for table in tables_of(patient)}
     outlet = _Outlet()

@@ -72,6 +72,12 @@ def test_the_json_holds_every_kind_of_thing(whole: Patient, ana_client: Client) 
     assert [each["name"] for each in data["needle_sites"]] == ["Lower", "Upper"]
 
 
+def test_what_is_sent_while_it_is_made_is_in_the_language_of_its_reader(whole: Patient, ana_client: Client) -> None:
+    ana_client.post("/language/", {"language": "es"}, content_type="application/json")
+    about = files(ana_client, whole)["about.txt"]
+    assert about.startswith("Este es el historial completo de una persona, extraído el ")
+
+
 def test_the_tables_hold_the_same(whole: Patient, ana_client: Client) -> None:
     packed = files(ana_client, whole)
     treatments = rows(packed["treatments.csv"])
