@@ -28,6 +28,7 @@ from sessions.models import (
     AnsweredCheck,
     BloodResult,
     Event,
+    HospitalStay,
     Patient,
     Prescription,
     RecordState,
@@ -147,7 +148,8 @@ class History:
     """A patient's nights since a moment, oldest first, and what was ordered meanwhile.
 
     night_before: of the last treatment before all of these; bloods: results drawn meanwhile, oldest first;
-    surroundings: None where they were not looked at; course: finished nights of a longer time, for trends, in order.
+    surroundings: None where they were not looked at; course: finished nights of a longer time, for trends, in order;
+    stays: in hospital or away, where no treatment at home is due.
     """
 
     patient: Patient
@@ -160,6 +162,12 @@ class History:
     bloods: Sequence[BloodResult] = ()
     surroundings: Surroundings | None = None
     course: Sequence[Point] = ()
+    stays: Sequence[HospitalStay] = ()
+
+    def absent(self, days: Iterable[date]) -> set[date]:
+        """Those of the days on which the patient was in hospital or away."""
+        spans = [(stay.admitted_on, stay.discharged_on or date.max) for stay in self.stays]
+        return {day for day in days if any(first <= day <= last for first, last in spans)}
 
     @property
     def finished(self) -> list[JudgedNight]:

@@ -79,11 +79,25 @@ SHORT = Rule(
 FOUR_WEEKS = timedelta(weeks=4)
 
 
+LEAST_IN_TREATMENT = 14
+"""Days in treatment of the four weeks from which their number of treatments says something."""
+
+
+def _days_in_treatment(history: History, last: date) -> list[date]:
+    """The days of the four weeks up to this one on which nobody was in hospital or away."""
+    days = [last - timedelta(days=back) for back in range(FOUR_WEEKS.days)]
+    absent = history.absent(days)
+    return [each for each in days if each not in absent]
+
+
 def _prescribed(history: History, at: datetime) -> float | None:
-    """Treatments that the prescriptions of the last four weeks ask for; None where a day had none."""
+    """Treatments that the prescriptions ask for in the days in treatment of the last four weeks.
+
+    None where a day had no prescription, or too few days are left.
+    """
     last = at.astimezone(history.zone).date() - timedelta(days=1)
-    ordered = [ordered_on(history, last - timedelta(days=back)) for back in range(FOUR_WEEKS.days)]
-    if history.patient.left_on or not _records_since(history, last - FOUR_WEEKS):
+    ordered = [ordered_on(history, each) for each in _days_in_treatment(history, last)]
+    if history.patient.left_on or not _records_since(history, last - FOUR_WEEKS) or len(ordered) < LEAST_IN_TREATMENT:
         return None
     return sum(found.days_per_week for found in ordered if found) / 7 if all(ordered) else None
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 
 from django.utils.translation import gettext, ngettext_lazy
@@ -12,20 +11,12 @@ from django.utils.translation import gettext_lazy as _
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.wording import day, days_of
+from dosing.science.due_days import DueBy, days_without, serves
 from sessions.models import Prescription
 
 LOOKS_BACK = timedelta(days=14)
 DAY = timedelta(days=1)
 NOON = time(12)
-
-
-def longest_gap(days_per_week: float) -> int:
-    """Days from one treatment to the next at most, where weekdays are not fixed.
-
-    From four a week on the free days may lie together (5 a week: 3 days, as over a weekend); fewer are spread
-    out (every other day: 2, three a week: 3). Common practice, no source.
-    """
-    return math.ceil(8 - days_per_week) if days_per_week >= 4 else math.ceil(7 / days_per_week)
 
 
 def ordered_on(history: History, when: date) -> Prescription | None:
@@ -34,47 +25,19 @@ def ordered_on(history: History, when: date) -> Prescription | None:
     return next((found for found in history.prescriptions if noon in found.in_force), None)
 
 
+def _due_by(found: Prescription | None) -> DueBy | None:
+    return DueBy(found.days_per_week, tuple(found.weekdays)) if found else None
+
+
 def begins(history: History) -> date | None:
     """The day after which treatments at home are due: of the first prescription, or of joining."""
     starts = [found.in_force.lower.astimezone(history.zone).date() for found in history.prescriptions]
     return max(min(starts), history.patient.joined_on) if starts else None
 
 
-def _unmet(due: Sequence[date], nights: set[date]) -> set[date]:
-    """Due days without a treatment on that day; one moved by a day to a free day counts for it."""
-    moved = nights - set(due)
-    unmet = set()
-    for when in due:
-        if when in nights:
-            continue
-        instead = next((other for other in (when + DAY, when - DAY) if other in moved), None)
-        if instead:
-            moved.remove(instead)
-        else:
-            unmet.add(when)
-    return unmet
-
-
-def _after_long_gaps(history: History, nights: set[date], days: Sequence[date]) -> set[date]:
-    """Where weekdays are not fixed: each day on which the longest gap since the last treatment was over.
-
-    The count begins with the day before the first of `days`, on which a treatment is taken as done.
-    """
-    missing = set()
-    previous = days[0] - DAY
-    for when in days:
-        ordered = ordered_on(history, when)
-        if when in nights or ordered is None or ordered.weekdays:
-            previous = when
-        elif (when - previous).days >= longest_gap(ordered.days_per_week):
-            missing.add(when)
-            previous = when
-    return missing
-
-
 def due_without_record(history: History, *, until: date) -> list[date]:
     """The days of the history up to `until` on which a treatment was due and no record is there."""
-    nights = {night.record.night for night in history.nights}
+    treated = {serves(night.record.started_at.astimezone(history.zone)) for night in history.nights}
     first_due = begins(history)
     if first_due is None:
         return []
@@ -85,9 +48,8 @@ def due_without_record(history: History, *, until: date) -> list[date]:
     days = [start + DAY * index for index in range(1, (until + DAY - start).days + 1)]
     if not days:
         return []
-    ordered = {when: ordered_on(history, when) for when in days}
-    fixed = [when for when, found in ordered.items() if found and when.weekday() in found.weekdays]
-    missing = _unmet(fixed, nights) | _after_long_gaps(history, nights, days)
+    ordered = {when: _due_by(ordered_on(history, when)) for when in days}
+    missing = days_without(days=days, ordered=ordered, treated=treated, absent=history.absent(days))
     first = history.since.astimezone(history.zone).date()
     return sorted(when for when in missing if first < when <= until)
 

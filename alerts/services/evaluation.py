@@ -23,7 +23,7 @@ from alerts.services import outbox
 from alerts.services.history import SURROUNDINGS, history_of
 from alerts.services.reconciling import reconcile
 from dosing.services.night.computing import compute
-from dosing.services.night.inputs import record_after
+from dosing.services.night.inputs import records_after
 from sessions.models import Patient, TreatmentRecord
 
 PATTERN = timedelta(days=21)
@@ -143,15 +143,15 @@ def _compute_follower(record: TreatmentRecord, *, at: datetime) -> None:
 
 
 def _followers(record: TreatmentRecord) -> Iterable[TreatmentRecord]:
-    """Records whose gain and interval hang on this one: the next, and the one that was next before a correction."""
+    """Records whose numbers hang on this one, also as it was before a correction: the next, by gain and interval, and
+    those with bloods in the four weeks after it, by the treatments a week.
+    """
     starts = {record.started_at}
     if record.revision > 1:
         versions: Any = record.events  # type: ignore[attr-defined]  # made by pghistory
         starts |= set(versions.values_list("started_at", flat=True))
     for start in starts:
-        later = record_after(TreatmentRecord(patient_id=record.patient_id, started_at=start))
-        if later:
-            yield later
+        yield from records_after(TreatmentRecord(patient_id=record.patient_id, started_at=start))
 
 
 def _neighbours(history: History, touched: Collection[uuid.UUID]) -> set[uuid.UUID]:

@@ -26,6 +26,7 @@ from sessions.facts.choices_surroundings import WaterEdition
 from sessions.facts.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
 from sessions.models import (
     BloodResult,
+    HospitalStay,
     Patient,
     Prescription,
     PrescriptionAcknowledgement,
@@ -84,6 +85,7 @@ def histories_of(
     courses = long_courses_of(patients, orders, at=at) if COURSE in parts else {}
     around = _surroundings(patients, zones, span, at) if SURROUNDINGS in parts else {}
     before = _nights_before(patients, since) if SURROUNDINGS in parts else {}
+    stays = _by_patient(HospitalStay.objects.standing().filter(patient__in=patients).order_by("admitted_on"))
     return [
         History(
             patient=patient,
@@ -96,6 +98,7 @@ def histories_of(
             bloods=bloods[patient.pk],
             surroundings=around.get(patient.pk),
             course=courses.get(patient.pk, ()),
+            stays=stays[patient.pk],
         )
         for patient in patients
     ]

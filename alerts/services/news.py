@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from operator import attrgetter
 from typing import Any
 
@@ -21,7 +21,9 @@ from django.utils.translation import gettext_noop as _
 from alerts.models import Limit, Mute
 from alerts.rules.base import HISTORY
 from alerts.services import outbox
+from dosing.science.gate import LATELY
 from homedialysis.accounts.models import Unit
+from sessions.facts.choices import Analyte
 from sessions.models import (
     AccessInfection,
     BloodResult,
@@ -44,6 +46,8 @@ from sessions.models import (
     WaterTest,
 )
 
+FREQUENCY_LOOKS_BACK = timedelta(days=LATELY)
+"""How long what was done goes into the treatments a week of later ones."""
 PatientOf = Callable[[Any], uuid.UUID | None]
 
 
@@ -89,19 +93,37 @@ def _drawn_at(result: BloodResult) -> Collection[uuid.UUID]:
     return tied - {None}
 
 
+def _doses_since(patient_id: uuid.UUID, day: date, until: date | None = None) -> Collection[uuid.UUID]:
+    """The treatments with bloods from a day on, and four weeks beyond the last: intervals and treatments a week, which
+    go into their doses, hang on what was done, prescribed or kept from home before them.
+    """
+    with_bloods = TreatmentRecord.objects.filter(patient=patient_id, night__gte=day, bloods__analyte=Analyte.UREA)
+    if until is not None:
+        with_bloods = with_bloods.filter(night__lte=until + FREQUENCY_LOOKS_BACK)
+    return list(with_bloods.distinct().values_list("pk", flat=True))
+
+
+def _of_stay(stay: HospitalStay) -> Collection[uuid.UUID]:
+    return _doses_since(stay.patient_id, stay.admitted_on, stay.discharged_on)
+
+
+def _of_orders(order: Prescription) -> Collection[uuid.UUID]:
+    return _doses_since(order.patient_id, order.in_force.lower.date())
+
+
 SOURCES: dict[type[Model], Source] = {
     AccessInfection: Source(_("infection noted"), attrgetter("access.patient_id"), at="entered_at"),
     BloodResult: Source(_("bloods entered"), at="entered_at", records=_drawn_at),
     BloodsDue: Source(_("bloods to draw set"), at="set_at"),
     CarePartner: Source(_("who helps changed")),
     SupplyDelivery: Source(_("delivery noted"), at="entered_at"),
-    HospitalStay: Source(_("hospital stay noted"), at="entered_at"),
+    HospitalStay: Source(_("hospital stay noted"), at="entered_at", records=_of_stay),
     Interval: Source(_("interval set"), at="set_at"),
     Limit: Source(_("limit set"), at="since"),
     Machine: Source(_("machine noted")),
     Mute: Source(_("rule muted or heard again"), at="since"),
     Patient: Source(_("patient's own data changed"), attrgetter("pk")),
-    Prescription: Source(_("prescription signed"), at="signed_at"),
+    Prescription: Source(_("prescription signed"), at="signed_at", records=_of_orders),
     PrescriptionAcknowledgement: Source(
         _("prescription acknowledged"), attrgetter("prescription.patient_id"), at="received_at"
     ),

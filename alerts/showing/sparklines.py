@@ -17,9 +17,9 @@ from django.db.models import Max
 from alerts.models import Alert, Call
 from alerts.rules.base import Evidence
 from alerts.rules.evidence_kinds import kind_of, label_of_evidence, shown, unit_of
-from alerts.rules.missing import longest_gap
 from alerts.showing.pictures import Course, Picture, picture_of
 from dosing.models import RecordNumbers
+from dosing.science.due_days import longest_gap
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from sessions.models import Patient, Prescription, TreatmentRecord
 

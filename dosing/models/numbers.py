@@ -19,9 +19,9 @@ class NumbersQuerySet(OfPatientQuerySet):
 class RecordNumbers(models.Model):
     """The numbers of one record.
 
-    `numbers` maps a key of `NIGHT_NUMBERS` to {"value": float | null, "why": null | {"code", part: value}, "inputs":
-    {name: value}, "function": its place in the code, "at": ""}: what went in, through what, and what came out, so that
-    a page can show how the number came about.
+    `numbers` maps a key of `NIGHT_NUMBERS` to {"value": float | null, "why": null | {"code", part: value}, "doubts":
+    [{"code", part: value}], "inputs": {name: value}, "function": its place in the code, "at": ""}: what went in,
+    through what, what came out and how sure it is, so that a page can show how the number came about.
     """
 
     record = models.OneToOneField(TreatmentRecord, primary_key=True, on_delete=models.CASCADE, related_name="computed")

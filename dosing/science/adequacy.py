@@ -192,6 +192,22 @@ def equilibrated_ktv(*, single_pool: ArrayLike, minutes: ArrayLike, method: str)
     return measure(np.minimum(_REBOUND[method](s, t), s), "1", checks)
 
 
+@quiet
+def single_pool_of_equilibrated(*, equilibrated: ArrayLike, minutes: ArrayLike) -> Measure:
+    """Single-pool Kt/V that stands behind an equilibrated one: s = E (t + 30.7)/t [1].
+
+    The inverse of `equilibrated_ktv` by tattersall_hemo, the form that the weekly equation of 2010 has inside: so a
+    dose from a late sample enters that equation as it is. equilibrated: above 0 to 5; minutes: t, 60 to 720.
+
+    >>> round(single_pool_of_equilibrated(equilibrated=1.241226, minutes=240).number, 5)
+    1.4
+    """
+    e, t = as_float(equilibrated, minutes)
+    checks = above_zero(dose_of_a_treatment=e) + within(0, 5, "", dose_of_a_treatment=e)
+    checks += within(60, 720, "minutes", treatment_length=t)
+    return measure(e * (t + k.TATTERSALL_HEMO) / t, "1", checks)
+
+
 def _weekly_checks(dose: FloatArray, t: FloatArray, n: FloatArray) -> list[Check]:
     checks = within(0, 5, "", dose_of_a_treatment=dose) + within(30, 720, "minutes", treatment_length=t)
     return [*checks, *within(0, 7, "", treatments_a_week=n)]

@@ -204,7 +204,8 @@ class DeliveredCourse:
     """One patient between since and until. All in order of time; see the parts for units.
 
     origin: where hours begin; first_day, last_day: of since and until where the patient lives, both counted; missing:
-    days on which a treatment was due by the prescription and none is there, without those of an absence.
+    days on which a treatment was due by the prescription and none is there, without those of an absence; records_since:
+    the day of the patient's first record of all, None where there is none.
     """
 
     person: Person
@@ -213,6 +214,7 @@ class DeliveredCourse:
     until: datetime
     first_day: date
     last_day: date
+    records_since: date | None = None
     treatments: tuple[Treatment, ...] = ()
     missing: tuple[date, ...] = ()
     absences: tuple[Absence, ...] = ()
@@ -242,6 +244,12 @@ class DeliveredCourse:
     def before(self, treatment: Treatment) -> Treatment | None:
         """The treatment before this one that counts; never another record of the same one."""
         earlier = [each for each in self.counted if (each.end or each.start + HOUR) <= treatment.start]
+        return earlier[-1] if earlier else None
+
+    def last_ended(self, treatment: Treatment) -> Treatment | None:
+        """What went before this one, whether it counts or was broken off; never another record of the same one."""
+        others = (each for each in self.treatments if each.counts != Counts.TWICE)
+        earlier = [each for each in others if (each.end or each.start + HOUR) <= treatment.start]
         return earlier[-1] if earlier else None
 
     def kidney_at(self, at: datetime) -> KidneyLeft | None:

@@ -267,6 +267,12 @@ OF_RECORDS: Mapping[str, str] = {
     "not_noted": _("%(what)s was not noted"),
     "no_blood_volume": _("neither the machine's total nor a blood flow was noted"),
     "no_urea_pair": _("no urea before and after belongs to this treatment"),
+    "no_interval": _("no treatment before this one is recorded and no prescription says the interval"),
+    "fluid_read_early": _(
+        "neither a total nor both weights were noted, and the last reading is from minute %(minute)s of %(length)s"
+    ),
+    "length_not_noted": _("the end of the treatment was not noted"),
+    "urr_of_long": _("it says nothing of the dose of treatments of 5 hours and more"),
     "no_frequency": _("no prescription says how often a week"),
     "not_computed": _("not computed yet"),
     # What a month lacks.
@@ -302,7 +308,45 @@ OF_RECORDS: Mapping[str, str] = {
 }
 """Reasons of whoever gathers what the science is asked: a record, a month or a collection lacks something."""
 
-REASONS: Mapping[str, str] = {**OF_SCIENCE, **OF_RECORDS}
+OF_DOUBT: Mapping[str, str] = {
+    # Of the interval before a treatment.
+    "first_treatment": _("no treatment before this one is recorded; the interval prescribed, %(days)s days, is taken"),
+    "away_between": _("not in treatment at home since the last one; the interval prescribed, %(days)s days, is taken"),
+    "due_not_entered": _(
+        "treatments due since the last one and not entered: %(count)s; had they been done, it would be %(other)s"
+    ),
+    "gain_over_missing": _("treatments due since the last weight and not entered: %(count)s"),
+    "short_before": _("the treatment before lasted %(minutes)s of %(prescribed)s minutes"),
+    "open_before": _("the record of the treatment before has no end"),
+    # Of fluid and length.
+    "fluid_by_weights": _("the machine's total was not noted; fluid is taken from the weights"),
+    "fluid_by_reading": _(
+        "neither a total nor both weights were noted; fluid is taken from a reading %(minutes)s minutes before the end"
+    ),
+    "fluid_off_balance": _("the machine's total is %(total)s L, the weights say %(weights)s L"),
+    "stood_still": _("for %(minutes)s of %(length)s minutes the blood was not pumped at treatment flow"),
+    "written_twice": _("another record of the same treatment counts instead"),
+    # Of the samples.
+    "pre_sample_late": _("the sample before was drawn %(minutes)s minutes after the start"),
+    "pre_sample_early": _("the sample before was drawn %(hours)s hours before the start"),
+    "post_sample_off": _("the sample after was drawn %(minutes)s minutes after the end"),
+    "late_sample_off": _("a late sample belongs 30 to 60 minutes after the end, this one came after %(minutes)s"),
+    "late_sample_without_time": _("it is not known how long after the end the late sample was drawn"),
+    "volume_unlike_body": _(
+        "with the clearance delivered it stands for a urea volume of %(litres)s L, %(percent)s %% of the body water by "
+        "Watson: look for a wrong sample, flow or time"
+    ),
+    # Of the week.
+    "prescribed_frequency": _("less than %(days)s days in treatment are recorded; treatments a week as prescribed"),
+    "due_not_entered_lately": _("treatments due in the last %(days)s days and not entered: %(count)s"),
+    "last_of_week": _(
+        "bloods of the last treatment before the longest interval of the week: the equation reads high, by 3 %% in the "
+        "middle and by 11 %% at most"
+    ),
+}
+"""Reasons to doubt a number that there is."""
+
+REASONS: Mapping[str, str] = {**OF_SCIENCE, **OF_RECORDS, **OF_DOUBT}
 """The English of every reason by its code; the placeholders are its parts."""
 
 

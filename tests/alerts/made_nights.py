@@ -30,6 +30,7 @@ from sessions.models import (
     UrineCollection,
 )
 from tests.factories import A_NIGHT, DialyserFactory, PatientFactory, PrescriptionFactory
+from tests.made_course import course_around
 
 DAY = timedelta(days=1)
 LISBON = ZoneInfo("Europe/Lisbon")
@@ -114,16 +115,20 @@ def night(
     )
     read = [_reading(record, place, row) for place, row in enumerate(readings)]
     needles = [SiteUsed(record=record, **(USUAL_SITE | row)) for row in sites]
+    looked = [_as_reading(row) for row in read]
     facts = NightFacts(
         record=record,
         patient=PATIENT,
         prescription=ordered,
-        readings=[_as_reading(row) for row in read],
-        last_record=last.record if last else _before(record),
-        access_kind="fistula",
-        urea_pre=urea[0] if urea else None,
-        urea_post=urea[1] if urea else None,
-        post_sample="slow_flow",
+        readings=looked,
+        course=course_around(
+            record,
+            patient=PATIENT,
+            prescription=ordered,
+            readings=looked,
+            last=last.record if last else _before(record),
+            urea=urea or (None, None),
+        ),
         kidney=None if kidney is None else Collection(UrineCollection(), *[measure(kidney, "mL/min")] * 3),
         longest_bleeding=max((s.bleeding_minutes for s in needles if s.bleeding_minutes is not None), default=None),
     )
@@ -140,7 +145,15 @@ def night(
 
 def _before(record: TreatmentRecord) -> TreatmentRecord:
     """A treatment two days earlier that ended at target."""
-    return TreatmentRecord(patient=PATIENT, started_at=record.started_at - 2 * DAY, post_weight_kg=70.0)
+    start = record.started_at - 2 * DAY
+    return TreatmentRecord(
+        patient=PATIENT,
+        state="finished",
+        night=start.astimezone(LISBON).date(),
+        started_at=start,
+        ended_at=start + timedelta(hours=4),
+        post_weight_kg=70.0,
+    )
 
 
 def _reading(record: TreatmentRecord, place: int, row: dict[str, Any]) -> ReadingRow:

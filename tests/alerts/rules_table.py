@@ -178,7 +178,7 @@ CASES: dict[str, Case] = {
         {"uf_removed_l": 4.1},
         "Fluid removed 4.1 L at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 4 L.",
         {"uf_removed_l": 4.0},
-        {"uf_removed_l": None},
+        {"uf_removed_l": None, "pre_weight_kg": None},
         "fluid removed was not noted",
         times=2,
     ),

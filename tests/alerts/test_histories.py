@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import random
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import partial
 from typing import Any
 
@@ -18,7 +18,7 @@ from alerts.services.evaluation import evaluate_pending
 from alerts.services.history import WHOLE, histories_in_turn, histories_of, history_of
 from alerts.services.long_course import long_courses_of
 from homedialysis.accounts.models import User
-from sessions.models import Patient, PrescriptionAcknowledgement
+from sessions.models import HospitalStay, Patient, PrescriptionAcknowledgement
 from tests.alerts.builders import DAY, reading
 from tests.alerts.made_alerts import made_alert
 from tests.crowd import ours
@@ -71,6 +71,12 @@ def a_night(patient: Patient, index: int) -> Callable[[], Any]:
     return lambda: record_night(patient, start, at=AT, readings=read, events=events, **changes)
 
 
+def in_hospital(patient: Patient, first: date, nurse: User) -> None:
+    HospitalStay.objects.create(
+        patient=patient, admitted_on=first, discharged_on=first, entered_by=nurse, entered_at=AT
+    )  # fmt: skip
+
+
 def furnish(patient: Patient, nurse: User, rng: random.Random) -> None:
     """Rows of everything that a history is made of, each kind more than once, in a random order."""
     order = PrescriptionFactory(patient=patient, version=1, target_weight_kg=70 + rng.randrange(5))
@@ -98,6 +104,7 @@ def furnish(patient: Patient, nurse: User, rng: random.Random) -> None:
             partial(WaterTestFactory, patient=patient, sampled_at=when),
             partial(SupplyCountFactory, patient=patient, item=item, counted_at=when),
             partial(TaskDoneFactory, patient=patient, done_at=when),
+            partial(in_hospital, patient, (when - 40 * DAY).date(), nurse),
             partial(BloodFactory, patient=patient, drawn_at=when, timing="apart", value=3 + rng.randrange(9)),
         )
     ]

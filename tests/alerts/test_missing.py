@@ -9,9 +9,9 @@ import pytest
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from alerts.models import Alert
-from alerts.rules.missing import longest_gap
 from alerts.services.evaluation import look_for_missing
 from alerts.showing.alert_words import sentence_of
+from dosing.science.due_days import longest_gap
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import alerts_of, evaluated, sentences_of
 from tests.crowd import ours

@@ -39,7 +39,7 @@ def test_numbers_are_kept_with_version_revision_and_moment(nights: list[Treatmen
     assert kept.numbers["uf_rate"] == {
         "value": pytest.approx(2300 / 4 / 70),
         "why": None,
-        "inputs": {"uf_l": 2.3, "minutes": 240.0, "post_weight_kg": 70.0},
+        "inputs": {"uf_l": 2.3, "fluid_by": "total", "minutes": 240.0, "post_weight_kg": 70.0},
         "function": "dosing.science.fluid.uf_rate",
         "at": "",
     }

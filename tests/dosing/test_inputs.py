@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from dosing.science.adequacy import POST_SAMPLES
-from dosing.services.night.inputs import SAMPLE_WORDS, age_on, at_treatment_flow, gather, record_after, record_before
-from sessions.models import AccessSite, Patient, PostSampleMethod, Prescription
+from dosing.science.course import SampleWay
+from dosing.services.night.inputs import age_on, at_treatment_flow, gather, records_after
+from sessions.models import AccessSite, Patient, Prescription
 from tests.dosing.made_up import reading
 from tests.factories import A_NIGHT, AccessFactory, BloodFactory, record_night
 
@@ -30,36 +31,40 @@ def test_everything_around_a_record_is_gathered(
     BloodFactory(patient=ana, treatment=record, value=8, timing="post", post_method="slow_flow")
     BloodFactory(patient=ana, treatment=record, value=5, analyte="2823-3")
     found = gather(record)
-    assert (found.prescription, found.last_record, found.access_kind) == (anas_prescription, last, "fistula")
-    assert (found.urea_pre, found.urea_post, found.post_sample) == (25, 8, "slow_flow")
-    assert (len(found.readings), found.longest_bleeding, found.days_since_last) == (2, 9, 2)
+    assert found.weighed_before is not None
+    assert found.weighed_before.key == str(last.pk)
+    assert (found.prescription, found.treatment.access) == (anas_prescription, "fistula")
+    assert found.pair is not None
+    assert (found.pair.pre, found.pair.post, found.pair.way) == (25, 8, SampleWay.SLOW_FLOW)
+    assert (len(found.readings), found.longest_bleeding, found.gap.days) == (2, 9, 2)
 
 
 @pytest.mark.django_db
 def test_a_bare_record_has_nothing_around_it(ana: Patient) -> None:
     found = gather(record_night(ana, readings=0))
-    assert (found.prescription, found.last_record, found.access_kind) == (None, None, "")
-    assert (found.urea_pre, found.urea_post, found.post_sample) == (None, None, "unprotected")
-    assert (found.readings, found.longest_bleeding, found.days_since_last) == ([], None, None)
+    assert (found.prescription, found.weighed_before, found.treatment.access) == (None, None, "")
+    assert (found.pair, found.readings, found.longest_bleeding, found.gap.days) == (None, [], None, None)
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("readings", [1, 30])
 def test_it_asks_a_fixed_number_of_times(ana: Patient, readings: int, django_assert_num_queries: Any) -> None:
     record = record_night(ana, readings=readings)
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(14):
         gather(record)
 
 
 @pytest.mark.django_db
-def test_before_and_after_are_the_same_patients_in_order_of_start(ana: Patient, ben: Patient) -> None:
-    first, third = record_night(ana, A_NIGHT - TWO_DAYS), record_night(ana, A_NIGHT + TWO_DAYS)
-    second = record_night(ana, A_NIGHT)
+def test_the_next_record_hangs_on_one_and_so_do_those_with_bloods_in_the_four_weeks_after_it(
+    ana: Patient, ben: Patient
+) -> None:
+    later = [record_night(ana, A_NIGHT + days * timedelta(days=1)) for days in (1, 3, 20, 28, 30)]
     record_night(ben, A_NIGHT + timedelta(days=1))
-    assert record_before(ana, second.started_at) == first
-    assert record_after(second) == third
-    assert record_before(ana, first.started_at) is None
-    assert record_after(third) is None
+    for record in later[2:]:
+        BloodFactory(patient=ana, treatment=record, drawn_at=record.started_at)
+    BloodFactory(patient=ana, treatment=later[1], analyte="2823-3")
+    assert records_after(record_night(ana)) == [later[0], later[2], later[3]]
+    assert records_after(later[-1]) == []
 
 
 @pytest.mark.django_db
@@ -67,12 +72,11 @@ def test_the_access_is_the_one_there_was_that_night(ana: Patient) -> None:
     AccessFactory(patient=ana, kind="catheter", created_on=date(2025, 1, 1), abandoned_on=date(2026, 2, 1))
     AccessFactory(patient=ana, kind="fistula", created_on=date(2026, 1, 15))
     before, after = record_night(ana, A_NIGHT - timedelta(days=60)), record_night(ana, A_NIGHT)
-    assert [gather(record).access_kind for record in (before, after)] == ["catheter", "fistula"]
+    assert [gather(record).treatment.access for record in (before, after)] == ["catheter", "fistula"]
 
 
 def test_how_a_sample_was_drawn_is_called_as_the_science_calls_it() -> None:
-    assert set(SAMPLE_WORDS) == set(PostSampleMethod)
-    assert set(SAMPLE_WORDS.values()) <= set(POST_SAMPLES)
+    assert {str(way) for way in SampleWay} == set(POST_SAMPLES)
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from dosing.science.course import (
     Treatment,
     UreaPair,
 )
-from dosing.science.due_days import DueBy, days_without
+from dosing.science.due_days import DueBy, days_without, serves
 from dosing.science.kidney import urine_per_day_ml
 from dosing.services.course.rows import PatientRows, rows_of
 from dosing.services.course.treatments import MINUTE, treatments_of
@@ -42,10 +42,11 @@ def course_of(patient: Patient, since: datetime, until: datetime) -> DeliveredCo
 
 def courses_of(patients: Sequence[Patient], since: datetime, until: datetime) -> dict[uuid.UUID, DeliveredCourse]:
     """{patient: course} from since to until. until lies not in the future: what is due later is not missing."""
-    return {key: _course(rows, since, until) for key, rows in rows_of(patients, since, until).items()}
+    return {key: course_from(rows, since, until) for key, rows in rows_of(patients, since, until).items()}
 
 
-def _course(rows: PatientRows, since: datetime, until: datetime) -> DeliveredCourse:
+def course_from(rows: PatientRows, since: datetime, until: datetime) -> DeliveredCourse:
+    """The course that these rows make: see `courses_of`."""
     person = Person(birth=rows.patient.birth_date, sex=rows.patient.sex, height_cm=rows.patient.height_cm)
     orders = tuple(_order(each) for each in rows.prescriptions)
     treatments = treatments_of(rows, person, orders)
@@ -58,6 +59,7 @@ def _course(rows: PatientRows, since: datetime, until: datetime) -> DeliveredCou
         until=until,
         first_day=first,
         last_day=last,
+        records_since=rows.records_since,
         treatments=treatments,
         missing=missing_days(rows, orders, treatments, absences, (first, last)),
         absences=absences,
@@ -108,7 +110,7 @@ def missing_days(
     noon = {day: datetime.combine(day, datetime.min.time(), rows.zone) + timedelta(hours=12) for day in days}
     ordered = {day: next((_due_by(each) for each in orders if each.holds(noon[day])), None) for day in days}
     absent = {day for day in days if any(each.holds(day) for each in absences)}
-    treated = {each.day for each in treatments if each.counted}
+    treated = {serves(each.start.astimezone(rows.zone)) for each in treatments}
     return tuple(sorted(days_without(days=days, ordered=ordered, treated=treated, absent=absent) - {last}))
 
 

@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q
+from django.db.models import Min, Q
 
 from sessions.facts.choices import Analyte
 from sessions.models import (
@@ -53,6 +53,7 @@ class PatientRows:
 
     patient: Patient
     zone: ZoneInfo
+    records_since: date | None
     records: list[dict[str, Any]]
     readings: Mapping[uuid.UUID, list[ReadRow]]
     saline: Mapping[uuid.UUID, float]
@@ -71,20 +72,21 @@ class PatientRows:
 
 
 def rows_of(patients: Sequence[Patient], since: datetime, until: datetime) -> dict[uuid.UUID, PatientRows]:
-    """{patient: rows} of [since, until): ten queries, one more where the unit's time zone is asked for."""
+    """{patient: rows} of [since, until): eleven queries, one more where the unit's time zone is asked for."""
     records = TreatmentRecord.objects.filter(patient__in=patients).between(since, until).order_by("started_at", "pk")
     laid_out = list(records.values(*RECORD_COLUMNS))
     ids = [each["pk"] for each in laid_out]
     readings, saline, sites = _readings(ids), _saline(ids), _sites(ids)
     own = _grouped(laid_out, lambda row: row["patient_id"])
     of_patient = _lists(patients, since, until)
-    zones = zones_of(patients)
+    zones, begun = zones_of(patients), _first_nights(patients)
 
     def rows(patient: Patient) -> PatientRows:
         lists: dict[str, Any] = {name: found.get(patient.pk, []) for name, found in of_patient.items()}
         kept = own.get(patient.pk, [])
         return PatientRows(
             patient=patient,
+            records_since=begun.get(patient.pk),
             zone=zones[patient.pk],
             records=kept,
             readings=readings,
@@ -114,6 +116,12 @@ def _lists(patients: Sequence[Patient], since: datetime, until: datetime) -> dic
         "prescriptions": orders.select_related("dialyser").order_by("in_force"),
     }
     return {name: _grouped(found, lambda row: row.patient_id) for name, found in rows.items()}
+
+
+def _first_nights(patients: Sequence[Patient]) -> dict[uuid.UUID, date]:
+    """The night of each patient's first record of all."""
+    rows = TreatmentRecord.objects.filter(patient__in=patients).order_by().values("patient_id")
+    return dict(rows.annotate(first=Min("night")).values_list("patient_id", "first"))
 
 
 def _grouped(rows: Iterable[Row], key: Any) -> dict[Any, list[Row]]:

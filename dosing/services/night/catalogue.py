@@ -6,20 +6,23 @@ a dose or a fluid figure.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator
 from functools import wraps
 from typing import Any
 
 from django.utils.translation import gettext_noop as _
 
-from dosing.science import access, adequacy, body, fluid
+from dosing.science import access, adequacy, body, fluid, gate
 from dosing.science import flows as circuit
 from dosing.science.bloods import BEDSIDE_CODES
+from dosing.science.course import SampleWay
+from dosing.science.course_fluid import FluidBy
 from dosing.science.kidney import clearance_per_surface, plasma_water_clearance
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
-from dosing.services.night.inputs import NightFacts, has_catheter
-from dosing.services.numbers.number import Catalogue, Equation, Inputs, Number, Scope, ShownIn
+from dosing.services.night.inputs import NightFacts
+from dosing.services.numbers.number import Asked, Catalogue, Doubt, Equation, Inputs, Number, Scope, ShownIn
 from dosing.services.numbers.papers import (
     COLLECTION,
     DAUGIRDAS,
@@ -31,44 +34,71 @@ from dosing.services.numbers.papers import (
     TATTERSALL,
     WEEK,
 )
+from sessions.facts.choices import AccessKind
 
 
 def _target(facts: NightFacts) -> float | None:
     return facts.prescription.target_weight_kg if facts.prescription else None
 
 
+def _fluid(facts: NightFacts) -> Inputs:
+    """What was taken off, and by which way it is known."""
+    found = facts.treatment.fluid
+    return {"uf_l": found.taken_off, "fluid_by": found.by}
+
+
 def _fluid_rate(facts: NightFacts) -> Inputs:
     record = facts.record
-    return {"uf_l": uf_volume(facts), "minutes": record.minutes, "post_weight_kg": record.post_weight_kg}
+    return _fluid(facts) | {"minutes": record.minutes, "post_weight_kg": record.post_weight_kg}
 
 
-def uf_volume(facts: NightFacts) -> float | None:
-    """What the machine took off: its total, else the last reading of the volume."""
-    if facts.record.uf_removed_l is not None:
-        return facts.record.uf_removed_l
-    read = [reading.uf_volume_l for reading in facts.readings if reading.uf_volume_l is not None]
-    return read[-1] if read else None
+def _taken_off(*, uf_l: float, fluid_by: str) -> Measure:
+    return measure(uf_l, "L")
+
+
+@wraps(fluid.uf_rate)
+def _rate(*, fluid_by: str, **inputs: Any) -> Measure:
+    """fluid_by: said beside the others, and no part of the equation."""
+    return fluid.uf_rate(**inputs)
 
 
 def _as_noted(value: float | None, *, unit: str, what: str) -> Measure:
     return unknown(unit, Reason("not_noted", what=what)) if value is None else measure(value, unit)
 
 
+def _no_fluid(facts: NightFacts) -> Reason | None:
+    fluid_of = facts.treatment.fluid
+    return None if fluid_of.by else gate.why_no_fluid(fluid_of)
+
+
+def _doubt_fluid(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    return gate.fluid_doubts(facts.treatment.fluid)
+
+
 def _gain(facts: NightFacts) -> Inputs:
-    last = facts.last_record
+    last = facts.weighed_before
     return {
         "pre_weight_kg": facts.record.pre_weight_kg,
         "last_post_weight_kg": last.post_weight_kg if last else None,
     }
 
 
+def _doubt_gain(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    """What was gained since a treatment after which others were due says nothing of one interval."""
+    if facts.gap.not_entered:
+        yield Reason("gain_over_missing", count=facts.gap.not_entered)
+    yield from (each for each in facts.gap.others if each.code == "away_between")
+
+
 def _expected_weight(facts: NightFacts) -> Inputs:
-    record = facts.record
+    """By the machine's own volume: what is taken from the weights cannot be held against them."""
+    found, record = facts.treatment.fluid, facts.record
+    saline = found.given - (record.rinse_back_l or 0.0) - (record.intake_l or 0.0)
     return {
         "pre_weight_kg": record.pre_weight_kg,
-        "uf_l": uf_volume(facts),
+        "uf_l": None if found.by == FluidBy.WEIGHTS else found.taken_off,
         "rinse_back_l": record.rinse_back_l,
-        "intake_l": record.intake_l,
+        "intake_l": None if record.intake_l is None else record.intake_l + saline,
     }
 
 
@@ -130,49 +160,119 @@ def _at_flow(name: str) -> Callable[[NightFacts], Inputs]:
 
 
 def _urea(facts: NightFacts) -> Inputs:
-    return {"pre": facts.urea_pre, "post": facts.urea_post}
+    pair = facts.pair
+    return {"pre": pair.pre if pair else None, "post": pair.post if pair else None}
 
 
-def _single_pool(facts: NightFacts) -> Inputs:
-    minutes = facts.record.minutes
+def _no_pair(facts: NightFacts) -> Reason | None:
+    """Say plainly that there were no bloods, before any equation complains of a missing part."""
+    return None if facts.pair else Reason("no_urea_pair")
+
+
+def _long_treatment(facts: NightFacts) -> Reason | None:
+    minutes = facts.treatment.minutes
+    if minutes is None:
+        return Reason("length_not_noted")
+    return Reason("urr_of_long") if minutes >= gate.SHORT_TREATMENT else None
+
+
+def _doubt_ratio(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    """Of the ratio of two samples, whatever is computed from it."""
+    if facts.pair and facts.pair.way == SampleWay.UNPROTECTED:
+        yield Reason("sample_not_protected")
+    if facts.pair and facts.pair.way == SampleWay.LATE:
+        yield Reason("sample_was_late")
+    yield from _doubt_samples(facts, asked)
+
+
+def _doubt_samples(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    if facts.pair:
+        yield from gate.pre_sample_doubts(facts.pair, facts.treatment)
+        yield from gate.post_sample_doubts(facts.pair)
+
+
+def _no_interval(facts: NightFacts) -> Reason | None:
+    return facts.gap.why
+
+
+def _dose(facts: NightFacts) -> Inputs:
+    """What a dose is computed from; the fluid is net, as the equations mean it."""
+    treatment, pair = facts.treatment, facts.pair
     return _urea(facts) | {
-        "hours": None if minutes is None else minutes / 60,
-        "uf_l": uf_volume(facts),
+        "minutes": treatment.minutes,
+        "net_uf_l": treatment.fluid.net,
+        "fluid_by": treatment.fluid.by,
         "post_weight_kg": facts.record.post_weight_kg,
-        "days_since_last": facts.days_since_last,
-        "post_sample": facts.post_sample,
+        "days_since_last": facts.gap.days,
+        "post_sample": pair.way if pair else None,
+        "not_counted": [each.minutes for each in gate.not_counted_between(facts.course, treatment)],
     }
 
 
-def _with_bloods(compute: Callable[..., Measure]) -> Callable[..., Measure]:
-    """Say plainly that there were no bloods, before any equation complains of a missing part."""
+def _hours(minutes: float | None) -> float:
+    """NaN where it is not known: the science says so."""
+    return math.nan if minutes is None else minutes / 60
 
-    @wraps(compute)
-    def checked(*, pre: float | None, post: float | None, **others: Any) -> Measure:
-        if pre is None or post is None:
-            return unknown("1", Reason("no_urea_pair"))
-        return compute(pre=pre, post=post, **others)
 
-    return checked
+@wraps(adequacy.single_pool_ktv)
+def _single_pool(
+    *, minutes: float | None, net_uf_l: float, fluid_by: str, not_counted: list[float], **others: Any
+) -> Measure:
+    """fluid_by, not_counted: said beside the others, and no part of the equation."""
+    return adequacy.single_pool_ktv(hours=_hours(minutes), uf_l=net_uf_l, **others)
+
+
+def _doubt_interval(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    """Treatments that were due and are not entered: the number takes them as left out; it says what it were if done."""
+    gap = facts.gap
+    other = asked(days_since_last=gap.usual) if gap.not_entered and gap.usual else None
+    if other is not None:
+        yield Reason("due_not_entered", count=gap.not_entered, other=round(other, 2))
+    yield from gap.others
+
+
+def _doubt_length(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    return gate.length_doubts(facts.treatment)
+
+
+def _doubt_volume(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    """Whether the samples fit the body, by the single-pool dose whatever number is asked for."""
+    dose = _single_pool_of_week(**_dose(facts)).number
+    return gate.volume_doubts(facts.course, facts.treatment, dose) if dose is not None else iter(())
 
 
 def _equilibrated(facts: NightFacts) -> Inputs:
-    method = "tattersall_venous" if has_catheter(facts) else "tattersall_arterial"
-    return _single_pool(facts) | {"minutes": facts.record.minutes, "method": method}
+    method = "tattersall_venous" if facts.treatment.access == AccessKind.CATHETER else "tattersall_arterial"
+    return _dose(facts) | {"method": method}
 
 
-def _equilibrated_ktv(*, minutes: float, method: str, **others: Any) -> Measure:
-    single = adequacy.single_pool_ktv(**others)
+def _equilibrated_ktv(*, method: str, **dose: Any) -> Measure:
+    """From the single-pool value, or straight from a late sample."""
+    if dose["post_sample"] == SampleWay.LATE:
+        return _from_late_sample(**dose)
+    single = _single_pool(**dose)
     if not single.known:
         return single
-    return adequacy.equilibrated_ktv(single_pool=single.value, minutes=minutes, method=method)
+    return adequacy.equilibrated_ktv(single_pool=single.value, minutes=dose["minutes"], method=method)
+
+
+def _from_late_sample(**dose: Any) -> Measure:
+    return adequacy.equilibrated_ktv_from_late_sample(
+        pre=dose["pre"],
+        late=dose["post"],
+        hours=_hours(dose["minutes"]),
+        uf_l=dose["net_uf_l"],
+        post_weight_kg=dose["post_weight_kg"],
+        days_since_last=dose["days_since_last"],
+    )
 
 
 def _weekly(facts: NightFacts) -> Inputs:
     patient, weight = facts.patient, facts.record.post_weight_kg
-    return _single_pool(facts) | {
-        "minutes": facts.record.minutes,
-        "per_week": facts.prescription.days_per_week if facts.prescription else None,
+    return _dose(facts) | {
+        "per_week": facts.frequency.per_week,
+        "done": None if facts.frequency.as_prescribed else facts.frequency.done,
+        "days_in_treatment": facts.frequency.days,
         "sex": patient.sex,
         "age_years": facts.age_years,
         "height_cm": patient.height_cm,
@@ -206,16 +306,19 @@ def _kidney_per_surface(*, clearance_ml_min: float | None, height_cm: float, wei
 
 def _weekly_ktv(
     *,
-    minutes: float,
     per_week: float | None,
+    done: int | None,
+    days_in_treatment: int,
     sex: str,
     age_years: float,
     height_cm: float,
     weight_kg: float,
     kidney_clearance_ml_min: float = 0.0,
-    **others: Any,
+    **dose: Any,
 ) -> Measure:
-    single = adequacy.single_pool_ktv(**others)
+    """done, days_in_treatment: where per_week comes from, said beside the others."""
+    minutes = dose["minutes"]
+    single = _single_pool_of_week(**dose)
     volume = body.total_body_water_watson(sex=sex, age_years=age_years, height_cm=height_cm, weight_kg=weight_kg)
     if why := single.reason or volume.reason:
         return unknown("1/wk", why)
@@ -225,10 +328,25 @@ def _weekly_ktv(
         single_pool=single.value,
         minutes=minutes,
         per_week=per_week,
-        weekly_uf_l=per_week * others["uf_l"],
+        weekly_uf_l=per_week * dose["net_uf_l"],
         volume_l=volume.value,
         kidney_clearance_ml_min=kidney_clearance_ml_min,
     )
+
+
+def _single_pool_of_week(**dose: Any) -> Measure:
+    """The single-pool value, or with a late sample the one whose equilibrated value the weekly equation takes."""
+    if dose["post_sample"] != SampleWay.LATE:
+        return _single_pool(**dose)
+    late = _from_late_sample(**dose)
+    return (
+        adequacy.single_pool_of_equilibrated(equilibrated=late.value, minutes=dose["minutes"]) if late.known else late
+    )
+
+
+def _doubt_week(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    yield from gate.frequency_doubts(facts.frequency)
+    yield from gate.week_doubts(facts.course, facts.treatment)
 
 
 def _delivered(facts: NightFacts) -> Inputs:
@@ -248,6 +366,9 @@ def _pressure_pair(when: str) -> Callable[[NightFacts], Inputs]:
 BALANCE = _("mass balance")
 RECORD = _("as the record says")
 PRACTICE = _("common practice, no source")
+OF_DOSE: tuple[Doubt[NightFacts], ...] = (_doubt_samples, _doubt_interval, _doubt_fluid, _doubt_length, _doubt_volume)
+"""What makes every dose doubtful."""
+NO_DOSE = (_no_pair, _no_fluid, _no_interval)
 TABLE, ANSWER, PHONE = ShownIn.TREATMENTS, ShownIn.ANSWER, ShownIn.PHONE
 
 
@@ -280,21 +401,22 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             _noted(lambda facts: facts.record.minutes, "min", "the_end"), ANSWER, TABLE),
     _number("delivered", (_("Length, of prescribed"), _("Length of prescribed")), "1", 2,
             _("t delivered / t prescribed"), RECORD, Equation(_delivered, fluid.delivered_fraction), percent=True),
-    _number("uf_volume", (_("Fluid removed (UF)"), _("UF")), "L", 2, _("the machine's total, else the last reading"),
-            RECORD, _noted(uf_volume, "L", "fluid_removed"), ANSWER, TABLE, PHONE),
+    _number("uf_volume", (_("Fluid removed (UF)"), _("UF")), "L", 2,
+            _("the machine's total, else from the weights, else a reading near the end"), RECORD,
+            Equation(_fluid, _taken_off, (_no_fluid,), (_doubt_fluid,)), ANSWER, TABLE, PHONE),
     _number("uf_rate", (_("UF rate"), _("UF rate")), "mL/kg/h", 1, _("60000 · UF / (t · W after)"), FLYTHE,
-            Equation(_fluid_rate, fluid.uf_rate), ANSWER, TABLE, PHONE),
+            Equation(_fluid_rate, _rate, (_no_fluid,), (_doubt_fluid,)), ANSWER, TABLE, PHONE),
     _number("uf_rate_by_weight", (_("UF rate line that grows with weight"), _("UF rate line by weight")), "mL/kg/h", 1,
             _("(3 · W after + 500) / W after"),
             MERMELSTEIN,
             Equation(lambda facts: {"post_weight_kg": facts.record.post_weight_kg},
                      fluid.weight_scaled_uf_limit_per_kg)),
     _number("gain", (_("Gained since last treatment"), _("Gained")), "kg", 1, _("W before − W after last time"),
-            BALANCE, Equation(_gain, fluid.interdialytic_gain_kg), ANSWER, TABLE, PHONE),
+            BALANCE, Equation(_gain, fluid.interdialytic_gain_kg, doubts=(_doubt_gain,)), ANSWER, TABLE, PHONE),
     _number("gain_percent", (_("Gained, of target weight"), _("Gained of target")), "%", 1, _("100 · gain / W target"),
             EBPG,
             Equation(lambda facts: _gain(facts) | {"target_weight_kg": _target(facts)},
-                     fluid.interdialytic_gain_percent)),
+                     fluid.interdialytic_gain_percent, doubts=(_doubt_gain,))),
     _number("off_target", (_("Weight after, off target"), _("Off target")), "kg", 1, _("W after − W target"), BALANCE,
             Equation(lambda facts: {"post_weight_kg": facts.record.post_weight_kg, "target_weight_kg": _target(facts)},
                      fluid.target_deviation_kg), ANSWER, TABLE),
@@ -326,20 +448,20 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             RECORD, _noted(lambda facts: facts.longest_bleeding, "min", "bleeding_time"), ANSWER),
     _number("urr", (_("Urea reduction ratio"), "URR"), "%", 0, _("100 · (1 − C after / C before)"),
             KDOQI_2006,
-            Equation(_urea, _with_bloods(adequacy.urea_reduction_ratio))),
+            Equation(_urea, adequacy.urea_reduction_ratio, (_no_pair, _long_treatment), (_doubt_ratio,))),
     _number("single_pool_ktv", (_("Single-pool Kt/V"), "spKt/V"), "1", 2, "−ln(R − GFAC · t) + (4 − 3.5 R) · UF / W",
-            DAUGIRDAS, Equation(_single_pool, _with_bloods(adequacy.single_pool_ktv)),
+            DAUGIRDAS, Equation(_dose, _single_pool, NO_DOSE, OF_DOSE),
             loinc=BEDSIDE_CODES["single_pool_ktv"][0]),
     _number("equilibrated_ktv", (_("Equilibrated Kt/V"), "eKt/V"), "1", 2,
             _("spKt/V · t / (t + 35); catheter: t / (t + 22)"),
-            TATTERSALL, Equation(_equilibrated, _with_bloods(_equilibrated_ktv))),
+            TATTERSALL, Equation(_equilibrated, _equilibrated_ktv, NO_DOSE, OF_DOSE)),
     _number("standard_ktv", (_("Weekly standard Kt/V, no kidney"), _("Weekly stdKt/V")), "1/wk", 2,
-            _("S / (1 − 0.74/N · UFw / V), V by Watson"),
-            WEEK,
-            Equation(_weekly, _with_bloods(_weekly_ktv)), ANSWER, TABLE, PHONE),
+            _("S / (1 − 0.74/N · UFw / V), V by Watson; every treatment as this one, as often as really done lately"),
+            WEEK, Equation(_weekly, _weekly_ktv, NO_DOSE, (*OF_DOSE, _doubt_week)), ANSWER, TABLE, PHONE),
     _number("standard_ktv_kidney", (_("Weekly standard Kt/V, with the kidney"), _("Weekly stdKt/V + kidney")), "1/wk",
-            2, _("S / (1 − 0.74/N · UFw / V) + kidney, V by Watson"), WEEK,
-            Equation(_weekly_with_kidney, _with_bloods(_weekly_ktv))),
+            2, _("S / (1 − 0.74/N · UFw / V) + kidney, V by Watson; every treatment as this one, as often as really "
+                 "done lately"), WEEK,
+            Equation(_weekly_with_kidney, _weekly_ktv, NO_DOSE, (*OF_DOSE, _doubt_week))),
     _number("kidney", (_("Urea clearance of the kidneys at the time"), _("Kidney then")), "mL/min/1.73 m2", 1,
             _("U · Vol / (t · mean of C) · 1.73 / S"), COLLECTION,
             Equation(_kidney, _kidney_per_surface)),

@@ -4,44 +4,68 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, timedelta
+from functools import cached_property
 from typing import Protocol, TypeVar
 
 from dosing.science.access import near_treatment_flow
 from dosing.science.body import total_body_water_watson
+from dosing.science.course import DeliveredCourse, Treatment, UreaPair
+from dosing.science.gate import LATELY, Frequency, Gap, frequency_at, gap_before
 from dosing.science.results import Measure
+from dosing.services.course.reading import course_of
 from dosing.services.results.urine import Collection, collections_of, counting
-from sessions.facts.choices import AccessKind, Analyte, PostSampleMethod, SampleTiming
-from sessions.models import BloodResult, Patient, Prescription, Reading, TreatmentRecord
+from sessions.facts.choices import Analyte
+from sessions.models import Patient, Prescription, Reading, TreatmentRecord
+
+WINDOW = timedelta(days=49)
+"""How long before a record its course is read: four weeks of treatments, and three before them to begin with."""
+TWINS = timedelta(hours=12)
+"""How long after its start another record of the same treatment may begin."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightFacts:
-    """One record with its surroundings. Lists are in order of time; None means not known."""
+    """One record with its surroundings, and the patient's course up to it, in which it is one treatment.
+
+    Lists are in order of time; None means not known.
+    """
 
     record: TreatmentRecord
     patient: Patient
     prescription: Prescription | None
     readings: list[Reading]
-    last_record: TreatmentRecord | None
-    access_kind: str
-    urea_pre: float | None
-    urea_post: float | None
-    post_sample: str
+    course: DeliveredCourse
     longest_bleeding: float | None
     kidney: Collection | None = None
     """the newest urine collection that counted then"""
+
+    @cached_property
+    def treatment(self) -> Treatment:
+        found = self.course.treatment(str(self.record.pk))
+        assert found is not None, "a record is a treatment of its own course"
+        return found
+
+    @cached_property
+    def pair(self) -> UreaPair | None:
+        return self.course.pair_of(self.treatment.key)
+
+    @cached_property
+    def gap(self) -> Gap:
+        return gap_before(self.course, self.treatment)
+
+    @cached_property
+    def frequency(self) -> Frequency:
+        return frequency_at(self.course, self.treatment)
 
     @property
     def age_years(self) -> float:
         return age_on(self.patient.birth_date, self.record.night)
 
     @property
-    def days_since_last(self) -> float | None:
-        """Days from start to start, as the generation factor counts them."""
-        if self.last_record is None:
-            return None
-        return (self.record.started_at - self.last_record.started_at).total_seconds() / 86400
+    def weighed_before(self) -> Treatment | None:
+        """The treatment since which weight was gained: the last one of all, broken off or not."""
+        return self.course.last_ended(self.treatment)
 
 
 def age_on(birth: date, day: date) -> float:
@@ -56,36 +80,28 @@ def body_water(person: Patient, *, weight_kg: float, on: date) -> Measure:
 
 
 def gather(record: TreatmentRecord) -> NightFacts:
-    """Read what stands around one record: eight queries at most, whatever its size."""
+    """Read what stands around one record: fifteen queries at most, whatever its size."""
+    start = record.started_at
     readings = list(record.reading_set.all())
-    pre, post, sample = _urea_of(record)
-    access = record.patient.accesses.in_use(record.night).first()
     bled = [row.bleeding_minutes for row in record.siteused_set.all() if row.bleeding_minutes is not None]
     return NightFacts(
         record=record,
         patient=record.patient,
         prescription=record.prescription,
         readings=readings,
-        last_record=record_before(record.patient, record.started_at),
-        access_kind=access.kind if access else "",
-        urea_pre=pre,
-        urea_post=post,
-        post_sample=sample,
+        course=course_of(record.patient, start - WINDOW, start + TWINS),
         longest_bleeding=max(bled) if bled else None,
         kidney=counting(collections_of(record.patient), record.started_at),
     )
 
 
-def record_before(patient: Patient, started_at: datetime) -> TreatmentRecord | None:
-    """The patient's treatment before this moment."""
-    earlier = TreatmentRecord.objects.filter(patient=patient, started_at__lt=started_at)
-    return earlier.order_by("-started_at").first()
-
-
-def record_after(record: TreatmentRecord) -> TreatmentRecord | None:
-    """The patient's next treatment: its gain and its interval hang on this one."""
+def records_after(record: TreatmentRecord) -> list[TreatmentRecord]:
+    """Records whose numbers hang on this one: the patient's next, and those with urea in the four weeks after it."""
     later = TreatmentRecord.objects.filter(patient=record.patient_id, started_at__gt=record.started_at)
-    return later.order_by("started_at").first()
+    following = later.order_by("started_at").first()
+    lately = later.filter(started_at__lte=record.started_at + timedelta(days=LATELY), bloods__analyte=Analyte.UREA)
+    found = {each.pk: each for each in (following, *lately.distinct()) if each}
+    return sorted(found.values(), key=lambda each: each.started_at)
 
 
 class WithFlow(Protocol):
@@ -104,22 +120,3 @@ def at_treatment_flow(readings: Sequence[Row]) -> list[Row]:
         return []
     near = near_treatment_flow(flows_ml_min=[reading.qb_ml_min or 0 for reading in readings])
     return [reading for reading, counts in zip(readings, near.value, strict=True) if counts == 1]
-
-
-def _urea_of(record: TreatmentRecord) -> tuple[float | None, float | None, str]:
-    found: dict[str, BloodResult] = {row.timing: row for row in record.bloods.filter(analyte=Analyte.UREA)}
-    pre, post = found.get(SampleTiming.PRE), found.get(SampleTiming.POST)
-    sample = post.post_method if post else ""
-    return pre.value if pre else None, post.value if post else None, SAMPLE_WORDS.get(sample, "unprotected")
-
-
-SAMPLE_WORDS: dict[str, str] = {
-    PostSampleMethod.SLOW_FLOW: "slow_flow",
-    PostSampleMethod.STOP_DIALYSATE: "stop_dialysate",
-    PostSampleMethod.NEITHER: "unprotected",
-}
-"""How the science calls each way of drawing the sample after treatment."""
-
-
-def has_catheter(facts: NightFacts) -> bool:
-    return facts.access_kind == AccessKind.CATHETER

@@ -1,4 +1,4 @@
-"""A computed number as it was stored: the value or why there is none, what went in, and how it is read."""
+"""A computed number as it was stored: the value or why there is none, how sure it is, what went in, how it is read."""
 
 from __future__ import annotations
 
@@ -61,6 +61,11 @@ class KeptNumber:
     @property
     def interval(self) -> NumberInterval | None:
         return interval_of(self.kept.get("interval"))
+
+    @property
+    def because(self) -> str:
+        """Why the number is doubtful, in the language of the reader; "" where it is not."""
+        return "; ".join(self.doubt_words)
 
     @property
     def inputs(self) -> Inputs:

@@ -6,7 +6,7 @@ The numbers of a night are declared in `dosing.services.night.catalogue`, those 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Generic, TypeVar
@@ -18,7 +18,7 @@ from django_stubs_ext import StrOrPromise
 
 from dosing.science.guidance import Schedule
 from dosing.science.reasons import Reason
-from dosing.science.results import Measure
+from dosing.science.results import Measure, unknown
 from dosing.science.sources import Status
 from dosing.science.water import Grade
 from dosing.services.numbers.seen import with_status
@@ -90,16 +90,38 @@ class Computation:
     doubts: tuple[Reason, ...] = ()
 
 
+Asked = Callable[..., float | None]
+"""The number again with some of its inputs changed."""
+Refusal = Callable[[Facts], Reason | None]
+"""Why a number of these facts cannot be asked for."""
+Doubt = Callable[[Facts, Asked], Iterable[Reason]]
+"""Why a number of these facts is doubtful."""
+
+
 @dataclass(frozen=True, slots=True)
 class Equation(Generic[Facts]):
-    """A function of the science with the facts that go into it."""
+    """A function of the science with the facts that go into it.
+
+    refusals: what keeps these facts from an answer before the function is asked; doubts: what makes it doubtful.
+    """
 
     inputs: Callable[[Facts], Inputs]
     compute: Callable[..., Measure]
+    refusals: tuple[Refusal[Facts], ...] = ()
+    doubts: tuple[Doubt[Facts], ...] = ()
 
     def __call__(self, facts: Facts) -> Computation:
         inputs = self.inputs(facts)
-        return Computation(inputs, self.compute(**inputs))
+        why = next((reason for refuse in self.refusals if (reason := refuse(facts))), None)
+        answer = self.compute(**inputs) if why is None else unknown("1", why)
+        if answer.number is None:
+            return Computation(inputs, answer)
+
+        def asked(**changed: Any) -> float | None:
+            return self.compute(**(inputs | changed)).number
+
+        found = [reason for doubt in self.doubts for reason in doubt(facts, asked)]
+        return Computation(inputs, answer, doubts=tuple(dict.fromkeys(found)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.kinetics import Observations, PatientParameters, Schedule, fit, weekly_steady_state
 from dosing.science.reasons import Reason
-from dosing.services.night.inputs import SAMPLE_WORDS, body_water
+from dosing.services.course.reading import WAYS
+from dosing.services.night.inputs import body_water
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.patterns import Pattern, pattern_of
 from dosing.services.results.urine import collections_of
@@ -263,7 +264,7 @@ def pairs_of(person: Patient, at: datetime) -> list[Pair]:
     found = []
     for both in by_treatment.values():
         pre, post = both.get(SampleTiming.PRE), both.get(SampleTiming.POST)
-        if pre and post and SAMPLE_WORDS.get(post.post_method, "unprotected") != "unprotected":
+        if pre and post and post.post_method in WAYS:
             record = pre.treatment
             assert record is not None
             until = [start for start in starts if start <= record.started_at][::-1][:4]

@@ -152,7 +152,7 @@ def test_many_at_once_ask_as_often_as_one(ana: Patient, ben: Patient, django_ass
         record_night(ana, A_NIGHT - days * DAY)
         record_night(ben, A_NIGHT - days * DAY)
     patients = list(Patient.objects.filter(pk__in=[ana.pk, ben.pk]))
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         found = courses_of(patients, A_NIGHT - 7 * DAY, A_NIGHT + DAY)
     assert [len(each.treatments) for each in found.values()] == [3, 3]
     assert {each.key for each in found[ben.pk].treatments} == {

@@ -17,8 +17,8 @@ from dosing.science import sources
 
 MODULES = [f"dosing.science.{module.name}" for module in pkgutil.iter_modules(science.__path__)]
 WITHOUT_FORMULAS = {"checks", "reasons", "results", "sources"}
-WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days"}
-"""The last four are the facts of a course: tests/dosing/course asks them."""
+WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days", "gate"}
+"""The last five are the facts of a course and what is asked of them first: tests/dosing/course asks them."""
 ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
 ELSEWHERE |= {"drift", "trends", "usual"}
 """Answers of whole weeks and series: their examples run too, but not every part needs one."""
