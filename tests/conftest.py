@@ -92,16 +92,20 @@ ALONE = {
 standing_crowd = CrowdedTransaction()
 
 
+def uses_database(request: pytest.FixtureRequest) -> bool:
+    fixtures = {"db", "transactional_db", "live_server"} & set(request.fixturenames)
+    return bool(fixtures) or request.node.get_closest_marker("django_db") is not None
+
+
 def crowded(request: pytest.FixtureRequest) -> bool:
-    """Whether a test uses the database within a transaction of its own, and belongs among others."""
+    """Whether a test that uses the database does so within a transaction of its own, and belongs among others."""
     folder = request.path.relative_to(Path(__file__).parent).parts[0]
     marker = request.node.get_closest_marker("django_db")
     committing = {"transactional_db", "live_server"} & set(request.fixturenames)
-    uses = marker is not None or "db" in request.fixturenames
     own = not committing and not (marker and marker.kwargs.get("transaction"))
     _, _, node = request.node.nodeid.partition(f"{folder}/")
     alone = any(node == each or node.startswith((f"{each}::", f"{each}[")) for each in ALONE)
-    return folder in CROWDED and not alone and uses and own
+    return folder in CROWDED and not alone and own
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -115,7 +119,9 @@ def alone_before_what_a_file_makes(request: pytest.FixtureRequest, django_db_blo
 
 @pytest.fixture(autouse=True, scope="class")  # for each function, and before any fixture of the function's own
 def crowded_world(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
-    """Another patient with rows of every kind, in the folders that say so."""
+    """Another patient with rows of every kind, in the folders that say so. What asks no database leaves her there."""
+    if not uses_database(request):
+        return
     if crowded(request):
         request.getfixturevalue("django_db_setup")
         with django_db_blocker.unblock():

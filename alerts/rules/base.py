@@ -131,7 +131,7 @@ class Point:
     """One finished night of the longer course that trends look at.
 
     values: by key of `trend_of_patient.WATCHES`, unknown ones left out; flow [mL/min], gauge [G]: of that night;
-    segments: what makes nights incomparable, by the same keys, "" standing for all others.
+    segments: what makes nights incomparable, by the same keys.
     """
 
     record: str
@@ -193,7 +193,7 @@ def _series(key: str, course: Sequence[Point]) -> Series:
         values=[point.values.get(key) for point in course],
         flows=[point.flow for point in course],
         gauges=[point.gauge for point in course] if key in NEEDLED else (),
-        segments=[point.segments.get(key) or point.segments.get("") for point in course],
+        segments=[point.segments.get(key) for point in course],
     )
 
 

@@ -43,11 +43,16 @@ def shown(field: Field, value: float | None) -> str:
 
 def cell(holder: Any, fields: Mapping[str, Field], column: Column, *, prefix: str = "") -> str:
     """What stands in one column: a number, two of one pressure as 120/80, or a dash."""
-    value = getattr(holder, prefix + column.key)
-    text = shown(column.field, value)
-    if not column.below or value is None:
+    text = shown(column.field, getattr(holder, prefix + column.key))
+    if not column.below or not _is_noted(holder, column, prefix):
         return text
     return f"{text}/{shown(fields[column.below], getattr(holder, prefix + column.below))}"
+
+
+def _is_noted(holder: Any, column: Column, prefix: str = "") -> bool:
+    """Whether the number was noted, or that which shares its column."""
+    keys = (column.key, column.below) if column.below else (column.key,)
+    return any(getattr(holder, prefix + key) is not None for key in keys)
 
 
 def reading_headings() -> list[str]:
@@ -75,7 +80,7 @@ def before_and_after(record: TreatmentRecord) -> list[tuple[str, list[str]]]:
 
 def noted(holder: Any, fields: Mapping[str, Field]) -> list[NotedNumber]:
     """The numbers of a record or a row that were noted, in the order of their declaration."""
-    known = (column for column in columns(fields) if getattr(holder, column.key) is not None)
+    known = (column for column in columns(fields) if _is_noted(holder, column))
     return [
         NotedNumber(_label(column), cell(holder, fields, column), unit_words(column.field.unit)) for column in known
     ]

@@ -171,7 +171,14 @@ def result(analyte: Analyte, value: float, *, days: float = 0, timing: str = "pr
                        drawn_at=A_NIGHT + days * DAY)  # fmt: skip
 
 
-def course(key: str, values: Sequence[float | None], *, flow: float = 300, segments: Sequence[str] = ()) -> list[Point]:
+def course(
+    key: str,
+    values: Sequence[float | None],
+    *,
+    flow: float = 300,
+    segments: Sequence[str] = (),
+    gauges: Sequence[float] = (),
+) -> list[Point]:
     """One series every other night, the last on the first night of all; None where it was not noted."""
     points = []
     for place, value in enumerate(values):
@@ -183,8 +190,8 @@ def course(key: str, values: Sequence[float | None], *, flow: float = 300, segme
                 night=at.astimezone(LISBON).date(),
                 values={} if value is None else {key: value},
                 flow=flow,
-                gauge=15,
-                segments={"": segments[place]} if segments else {},
+                gauge=gauges[place] if gauges else 15,
+                segments={key: segments[place]} if segments else {},
             )
         )
     return points

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, is_dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -12,7 +12,7 @@ from django.db import models
 from alerts.limits.kinds import KINDS
 from alerts.models.choices import Family, Urgency
 from alerts.rules import BY_KEY, RULES, safety
-from alerts.rules.base import History, Rule, Seen
+from alerts.rules.base import Evidence, History, Rule, Seen
 from alerts.rules.wording import days_of
 from alerts.showing.alert_words import why_not
 from tests.alerts.rules_table import CASES, Case
@@ -51,7 +51,13 @@ def test_every_rule_has_its_row_and_every_row_its_rule() -> None:
 def test_it_fires(key: str, case: Case) -> None:
     rule, history = BY_KEY[key], case.fires()
     before = snapshot(history)
-    assert [rule.say(one) for one in opens(rule, history, case)] == [case.says]
+    found = opens(rule, history, case)
+    assert [rule.say(one) for one in found] == [case.says]
+    for one in found:
+        assert [Evidence.from_json(item.as_json()) for item in one.evidence] == list(one.evidence)
+        after = [item.at.astimezone(history.zone).date() - item.day for item in one.evidence]
+        assert set(after) <= {timedelta(0), timedelta(days=1)}, "a night may end on the next day"
+        assert rule.source_of(one)
     assert reasons(rule, history) == []
     assert snapshot(history) == before, "a history is not changed by looking"
 

@@ -11,7 +11,7 @@ from alerts.limits.book import LimitBook
 from alerts.models import Limit
 from alerts.models.choices import Urgency
 from alerts.rules import BY_KEY
-from alerts.rules.base import History, JudgedNight
+from alerts.rules.base import History, JudgedNight, runs_of, within
 from alerts.rules.evidence_kinds import label_of_evidence
 from alerts.rules.remarks import remark_words
 from alerts.rules.wording import days_of
@@ -129,6 +129,37 @@ class TestNoted:
         assert set(EventKind) == heard
 
 
+@pytest.mark.parametrize(
+    ("hits", "found"),
+    [
+        ([True, True, False, True], [0, 1]),
+        ([True, False, True, True], [2, 3]),
+        ([False, True, True, True, False], [1, 2, 3]),
+        ([True, False, True, False, True], []),
+        ([True, True, False, True, True], [0, 1, 3, 4]),
+        ([], []),
+    ],
+)
+def test_runs_of_two(hits: list[bool], found: list[int]) -> None:
+    nights = [night(index) for index in range(len(hits))]
+    assert runs_of(2, nights, lambda each: hits[nights.index(each)]) == [nights[place] for place in found]
+
+
+@pytest.mark.parametrize(
+    ("times", "of", "struck", "found"),
+    [
+        (1, 1, [True, False, True], [0, 2]),
+        (2, 3, [True, False, True, False, False, True], [0, 2]),
+        (2, 3, [True, False, False, True], []),
+        (3, 6, [True, True, False, False, False, True], [0, 1, 5]),
+        (3, 6, [True, True, False, False, False, False, True], []),
+        (2, 2, [False, True, True, False], [1, 2]),
+    ],
+)
+def test_so_many_within_so_many(times: int, of: int, struck: list[bool], found: list[int]) -> None:
+    assert within(times, of, struck) == found
+
+
 class TestPassed:
     """A rule counts as over after some nights inside, by a margin where it has one."""
 
@@ -170,6 +201,14 @@ class TestTrends:
         renewed = course("venous", steps, segments=["old"] * 40 + ["new"] * 20)
         assert said("venous_rise", history(night(), course=renewed)) == []
         assert said("venous_rise", history(night(), course=course("venous", steps)))
+
+    def test_so_it_does_with_other_needles_where_needles_matter(self) -> None:
+        """The pressure at the venous needle is another with a thinner one; that of the arm is not."""
+        steps = [110.0 + (place % 3) for place in range(40)] + [150.0 + (place % 3) for place in range(20)]
+        thinner = {"gauges": [15] * 40 + [16] * 20}
+        for key, drifts in (("venous", False), ("systolic", True)):
+            assert history(course=course(key, steps)).trends[key].drifting
+            assert history(course=course(key, steps, **thinner)).trends[key].drifting is drifts
 
     def test_a_shift_smaller_than_the_limit_is_not_told(self) -> None:
         climbing = course("venous", scattered(1, 140, 9, 60, slope=1.5, flat=40))
