@@ -13,6 +13,7 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/bloods/", bloods.bloods, name="bloods"),
     path("patients/<uuid:patient_id>/urine/", bloods.urine, name="urine"),
     path("patients/<uuid:patient_id>/planner/", planner.planner, name="planner"),
+    path("patients/<uuid:patient_id>/planner/expected/", planner.expected, name="planner-expected"),
     path("patients/<uuid:patient_id>/planner/draft/", planner.draft, name="planner-draft"),
     path("months/", months.month_board, name="months"),
     path("months/<str:month>/", months.month_board, name="month"),

@@ -48,6 +48,7 @@ STAFF_ROOMS = (
     "sessions/services/messages.py",
     "sessions/services/outcomes.py",
     "sessions/services/prescribing.py",
+    "sessions/services/prescription_kept.py",
     "sessions/services/unit_texts.py",
     "templates/accounts/_link.html",
     "templates/accounts/team.html",

@@ -26,6 +26,11 @@ urlpatterns = [
     ),
     path("patients/<uuid:patient_id>/prescription/", prescribing.prescribe, name="prescribe"),
     path(
+        "patients/<uuid:patient_id>/prescription/<int:version>/take-back/",
+        prescribing.take_back_prescription,
+        name="take-back",
+    ),
+    path(
         "patients/<uuid:patient_id>/prescription/drafts/<int:draft_id>/drop/",
         prescribing.drop_draft,
         name="drop-draft",

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from dosing.science.guidance import GUIDANCE
 from dosing.services.numbers.seen import with_status
 from dosing.services.planner.candidates import LEAST_HOURS, MOST_HOURS, Candidate
+from dosing.services.planner.expecting import DOSE_WANTED
 from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
 from homedialysis.accounts.models import Weekday
 from sessions.facts.local_number import plain
@@ -19,8 +20,7 @@ from sessions.facts.ordered import NUMBERS
 from sessions.models import Dialyser, Prescription
 
 WEEKLY = GUIDANCE["weekly_standard_ktv"]
-DOSE_WANTED = WEEKLY.end("aim_low")
-"""Weekly standard Kt/V to prescribe for: what guidance aims at, so that the least is still delivered."""
+LEAST_DOSE, MOST_DOSE = 1, 6
 SEPARATOR = "~"
 
 
@@ -35,7 +35,13 @@ def _dose_help() -> str:
 
 
 class PlannerForm(forms.Form):
-    """Numbers are held to the limits of a prescription."""
+    """Numbers are held to the limits of a prescription.
+
+    Days that are marked and are not as many as the nights are left out, and `days_left_out` says so: whoever changes
+    the one before the other goes on seeing an answer.
+    """
+
+    days_left_out = ""
 
     nights = forms.ChoiceField(label=_("Nights"), choices=_ways)
     weekdays = forms.TypedMultipleChoiceField(
@@ -54,8 +60,8 @@ class PlannerForm(forms.Form):
     dialyser = forms.ModelChoiceField(label=_("Dialyser"), queryset=Dialyser.objects.all(), empty_label=None)
     dose = forms.FloatField(
         label=_("Dose wanted (weekly standard Kt/V)"),
-        min_value=1,
-        max_value=6,
+        min_value=LEAST_DOSE,
+        max_value=MOST_DOSE,
         help_text=lazy(_dose_help, str)(),
     )
     uf_rate = forms.FloatField(label=_("UF rate at most (mL/kg/h)"), min_value=3, max_value=20)
@@ -64,11 +70,10 @@ class PlannerForm(forms.Form):
         data = super().clean() or {}
         days, nights = data.get("weekdays") or [], data.get("nights")
         if days and nights and len(days) != float(nights):
-            self.add_error(
-                "weekdays",
-                gettext("%(days)s days are marked, but %(nights)s are chosen.")
-                % {"days": len(days), "nights": nights_words(float(nights))},
-            )
+            data["weekdays"] = []
+            self.days_left_out = gettext(
+                "%(days)s days are marked, but %(nights)s are chosen: what you see is spread over the week."
+            ) % {"days": len(days), "nights": nights_words(float(nights))}
         for name, field in (("qb", "qb_ml_min"), ("qd", "qd_ml_min")):
             if data.get(name) is not None and (why := NUMBERS[field].refusal(data[name])):
                 self.add_error(name, why)
@@ -83,6 +88,36 @@ class PlannerForm(forms.Form):
             data["qd"],
             data["dialyser"],
         )
+
+
+class DraftForm(forms.Form):
+    """A schedule to keep: its word, the dose that was wanted of it, why, and the day on which it is meant to begin."""
+
+    schedule = forms.CharField()
+    dose = forms.FloatField(min_value=LEAST_DOSE, max_value=MOST_DOSE)
+    starts_on = forms.DateField(required=False)
+    words = forms.CharField(required=False)
+
+    def clean_schedule(self) -> Candidate:
+        candidate = read_back(self.cleaned_data["schedule"])
+        if candidate is None:
+            raise forms.ValidationError(gettext("That schedule cannot be kept: it is outside the planner's limits."))
+        return candidate
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if "schedule" in data:
+            data["candidate"] = data.pop("schedule")
+        return data
+
+
+def read_number(text: str) -> float | None:
+    """A weight out of an address [kg], or None where it is none."""
+    try:
+        found = float(text)
+    except ValueError:
+        return None
+    return None if NUMBERS["target_weight_kg"].refusal(found) else found
 
 
 def asked_of(prescription: Prescription) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""The planner: schedules tried on a patient's urea model, compared, and left as a draft for the nephrologist."""
+"""The planner: schedules tried on a patient's model, compared, and left as a draft for the nephrologist."""
 
 from __future__ import annotations
 
@@ -16,12 +16,16 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
-from dosing.pages.forms_planner import PlannerForm, asked_of, read_back, written
+from dosing.pages.forms_planner import DraftForm, PlannerForm, asked_of, read_back, read_number, written
 from dosing.services.numbers.reasons import reason_words
+from dosing.services.numbers.shares import percent
 from dosing.services.planner import figures
-from dosing.services.planner.candidates import Candidate, Tried, least_flow, map_of, try_out
-from dosing.services.planner.drafting import keep_draft
-from dosing.services.planner.patterns import nights_words
+from dosing.services.planner.candidates import Candidate, FewestHours, Tried, least_flow, map_of, try_out
+from dosing.services.planner.drafting import keep_draft, values_of
+from dosing.services.planner.expecting import DOSE_WANTED, Expectation, Wanted, expect, expectations
+from dosing.services.planner.fluid_history import GAINS_COUNT_FOR, fluid_course, fluid_held_against, nights_now
+from dosing.services.planner.fluid_of_schedule import NightFluid
+from dosing.services.planner.patterns import nights_words, pattern_of
 from dosing.services.planner.urea_model import habits_of, held_against, urea_model
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
@@ -29,14 +33,26 @@ from sessions.facts.local_number import decimals, plain
 from sessions.models import Patient, Prescription
 from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import prescription_in_force
+from sessions.services.prescription_kept import kept_by
 
 MOST_COMPARED = 4
 LEFT_OUT = (
     _("Bloods that change, weeks that are not steady, treatments missed, cut short or moved."),
     _("Recirculation in the access, clotting, a dialyser that clears less than its data sheet says."),
+    _("Gains that change with the schedule: each night gains as the patient's nights did, by the time off treatment."),
     _("Potassium, phosphate and acid: no published model of them is carried here, so no number is given."),
     _("How the person sleeps, works and feels, and what the household can bear."),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class AsWanted:
+    """Whether dose or fluid is as wanted: a word, a tone for its badge, and with what chance."""
+
+    name: str
+    word: str
+    tone: str
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +61,11 @@ class ScheduleRow:
 
     name: str
     word: str
-    candidate: Candidate
+    expected: Expectation
+    nights: list[tuple[str, NightFluid]]
     figures: list[tuple[str, str]]
     why: str
-    good: bool
-    short_of: str
+    verdicts: list[AsWanted]
     directions: str
 
 
@@ -82,29 +98,26 @@ def _first_query(form: PlannerForm) -> str:
 
 def results(person: Patient, prescription: Prescription, form: PlannerForm, words: Sequence[str]) -> dict[str, Any]:
     """Everything the results show, of one model: the schedules, the map, the answers and the figures."""
-    habits = habits_of(person, prescription, timezone.now())
-    model = urea_model(habits)
-    dose, limit = form.cleaned_data["dose"], form.cleaned_data["uf_rate"]
-    weight = prescription.target_weight_kg
-    chosen = form.candidate()
+    now = timezone.now()
+    habits, course = habits_of(person, prescription, now), fluid_course(person, now)
+    model, weight = urea_model(habits), prescription.target_weight_kg
+    nights = nights_now(course, weight)
+    wanted = Wanted(form.cleaned_data["dose"], form.cleaned_data["uf_rate"], weight)
     others = [each for word in words[: MOST_COMPARED - 1] if (each := read_back(word))]
-    all_of_them = [chosen, *others]
-    names = [
-        gettext("This schedule"),
-        *(gettext("Schedule %(letter)s") % {"letter": letter} for letter in "BCD"[: len(others)]),
-    ]
-    tried = try_out(all_of_them, model, weight_kg=weight)
-    spread = [try_out(all_of_them, model, weight_kg=weight, volumes=side) for side in (1, -1)] if model.fitted else []
-    found = map_of(chosen, model, weight_kg=weight, dose=dose, uf_rate=limit)
-    rows = [
-        _row(at, name, each, tried, spread, dose=dose, limit=limit, now=all_of_them[0])
-        for at, (name, each) in enumerate(zip(names, all_of_them, strict=True))
-    ]
+    schedules = _named(form.candidate(), in_force(prescription), others)
+    all_of_them = [each for _, each in schedules]
+    chosen = all_of_them[0]
+    tried = try_out(all_of_them, model)
+    expected = expectations(all_of_them, tried, model, nights, wanted)
+    found = map_of(chosen, model, nights, weight_kg=weight, dose=wanted.dose, uf_rate=wanted.limit)
+    rows = [_row(at, name, each, tried, expected[at], first=chosen) for at, (name, each) in enumerate(schedules)]
     checks = held_against(habits)
     return {
         "model": model,
         "checks": checks,
         "drifted": bool(checks) and checks[-1].drifted,
+        "fluid_checks": fluid_held_against(course),
+        "fluid_days": GAINS_COUNT_FOR.days,
         "rows": rows,
         "lines": [
             {"label": parts[0][0], "texts": [text for _, text in parts]}
@@ -112,21 +125,41 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
         ],
         "compared": [written(each) for each in others],
         "may_compare": len(others) < MOST_COMPARED - 1,
+        "kept": kept_by(prescription, values_of(chosen, prescription)),
         "least_hours": _least_hours(found.least_hours()),
-        "least_flow": least_flow(chosen, model, weight_kg=weight, dose=dose),
-        "week": figures.week(names, all_of_them, model),
-        "dose_map": figures.heat_map(found, chosen, found.dose),
-        "rate_map": figures.heat_map(found, chosen, found.uf_rate),
-        "dose": dose,
-        "limit": limit,
+        "least_flow": least_flow(chosen, model, dose=wanted.dose),
+        "week": figures.week([name for name, _ in schedules], all_of_them, model),
+        "dose_map": figures.heat_map(found, chosen, found.dose, float(tried.dose[0])),
+        "rate_map": figures.heat_map(found, chosen, found.uf_rate, expected[0].fluid.worst.most_rate),
+        "wanted": wanted,
     }
 
 
-def _least_hours(found: tuple[float, float] | None) -> dict[str, Any] | None:
+def in_force(prescription: Prescription) -> Candidate | None:
+    """The schedule of now; None where it has a number of treatments that no pattern has."""
+    try:
+        pattern = pattern_of(prescription.days_per_week, prescription.weekdays)
+    except ValueError:
+        return None
+    flows = (prescription.qb_ml_min, prescription.qd_ml_min)
+    return Candidate(pattern, prescription.minutes, *flows, prescription.dialyser)
+
+
+def _named(chosen: Candidate, now: Candidate | None, others: Sequence[Candidate]) -> list[tuple[str, Candidate]]:
+    """The schedules with their names: the one asked for, the one in force where it is another, those kept beside."""
+    first = gettext("In force, as tried") if chosen == now else gettext("This schedule")
+    beside = [(gettext("In force"), now)] if now and chosen != now else []
+    lettered = [
+        (gettext("Schedule %(letter)s") % {"letter": letter}, each) for letter, each in zip("BCD", others, strict=False)
+    ]
+    return [(first, chosen), *beside, *lettered]
+
+
+def _least_hours(found: FewestHours | None) -> dict[str, Any] | None:
     if found is None:
         return None
-    nights, hours = found
-    return {"nights": nights_words(nights), "each": _hours(hours), "weekly": f"{nights * hours:.1f}"}
+    weekly = f"{found.nights * found.hours:.1f}"
+    return {"nights": nights_words(found.nights), "each": _hours(found.hours), "weekly": weekly, "edge": found.at_edge}
 
 
 def _hours(hours: float) -> str:
@@ -139,23 +172,11 @@ def _hours(hours: float) -> str:
 
 
 def _row(
-    at: int,
-    name: str,
-    candidate: Candidate,
-    tried: Tried,
-    spread: list[Tried],
-    *,
-    dose: float,
-    limit: float,
-    now: Candidate,
+    at: int, name: str, candidate: Candidate, tried: Tried, expected: Expectation, *, first: Candidate
 ) -> ScheduleRow:
-    reached, rate = float(tried.dose[at]), float(tried.uf_rate[at])
-    between = sorted(float(each.dose[at]) for each in spread)
-    dose_words = decimals(reached, 2)
-    if between and between[0] == between[0]:
-        ends = {"value": dose_words, "low": decimals(between[0], 2), "high": decimals(between[1], 2)}
-        dose_words = gettext("%(value)s (%(low)s to %(high)s)") % ends
     shown = [
+        *_of_dose(at, tried, expected),
+        *_of_fluid(expected),
         (gettext("Nights"), nights_words(candidate.pattern.per_week) + _days(candidate)),
         (gettext("Each"), _hours(candidate.minutes / 60)),
         (
@@ -163,12 +184,8 @@ def _row(
             gettext("%(qb)s, %(qd)s mL/min") % {"qb": plain(candidate.qb_ml_min), "qd": plain(candidate.qd_ml_min)},
         ),
         (gettext("Dialyser"), candidate.dialyser.name),
-        (gettext("Weekly standard Kt/V"), dose_words),
-        (gettext("of it by the kidney"), decimals(tried.of_kidney[at], 2)),
         (gettext("Urea before, highest"), f"{decimals(tried.pre[at], 1)} mmol/L"),
         (gettext("Urea after, lowest"), f"{decimals(tried.post[at], 1)} mmol/L"),
-        (gettext("Fluid a night, most"), f"{decimals(tried.uf_l[at], 2)} L"),
-        (gettext("UF rate, highest"), f"{decimals(rate, 1)} mL/kg/h"),
         (gettext("Hours a week"), decimals(candidate.weekly_hours, 1)),
         (gettext("Blood processed a week"), f"{candidate.blood_l_week:.0f} L"),
         (gettext("Dialysate a week"), f"{candidate.dialysate_l_week:.0f} L"),
@@ -176,26 +193,66 @@ def _row(
     return ScheduleRow(
         name=name,
         word=written(candidate),
-        candidate=candidate,
+        expected=expected,
+        nights=[(_day_name(candidate, night.day), night) for night in expected.fluid.nights],
         figures=shown,
-        why=reason_words(tried.why[at]),
-        good=reached >= dose and rate <= limit,
-        short_of=_short_of(reached, rate, dose=dose, limit=limit),
-        directions="" if at == 0 else _directions(now, candidate),
+        why=reason_words(expected.why),
+        verdicts=[_dose_verdict(expected), _fluid_verdict(expected)],
+        directions="" if at == 0 else _directions(first, candidate),
     )
 
 
-def _short_of(reached: float, rate: float, *, dose: float, limit: float) -> str:
-    """What is not as wanted, in words; to two places, so that a near miss reads as one."""
-    faults = []
-    if reached < dose:
-        parts = {"reached": decimals(reached, 2), "dose": plain(dose)}
-        faults.append(gettext("dose %(reached)s is below %(dose)s") % parts)
-    if rate > limit:
-        faults.append(
-            gettext("UF rate %(rate)s is above %(limit)s") % {"rate": decimals(rate, 2), "limit": plain(limit)}
+def _of_dose(at: int, tried: Tried, expected: Expectation) -> list[tuple[str, str]]:
+    ends = {name: decimals(value, 2) for name, value in (("low", expected.dose_low), ("high", expected.dose_high))}
+    dose = decimals(expected.dose, 2)
+    if expected.why is None:
+        dose = gettext("%(value)s (%(low)s to %(high)s)") % {"value": dose, **ends}
+    return [
+        (gettext("Weekly standard Kt/V, and its range"), dose),
+        (gettext("of it by the kidney"), decimals(tried.of_kidney[at], 2)),
+    ]
+
+
+def _of_fluid(expected: Expectation) -> list[tuple[str, str]]:
+    """Of the night that has most to take off, and how many of all nights pass the limit."""
+    worst = expected.fluid.worst
+    litres = {"usual": decimals(worst.usual_l, 2), "most": decimals(worst.most_l, 2)}
+    rates = {"usual": decimals(worst.usual_rate, 1), "most": decimals(worst.most_rate, 1)}
+    return [
+        (gettext("Fluid, hardest night"), gettext("%(usual)s L, nine in ten under %(most)s L") % litres),
+        (gettext("UF rate, hardest night"), gettext("%(usual)s, nine in ten under %(most)s mL/kg/h") % rates),
+        (gettext("Of 100 nights, above the limit"), percent(expected.fluid.over)),
+    ]
+
+
+def _dose_verdict(expected: Expectation) -> AsWanted:
+    name = gettext("Dose")
+    if expected.why is not None:
+        return AsWanted(name, gettext("unknown"), "", "")
+    chance = {"dose": plain(expected.wanted.dose), "chance": percent(expected.chance)}
+    words = gettext("at least %(dose)s with %(chance)s chances in 100") % chance
+    return _verdict(name, expected.dose_good, words, sure=expected.fitted)
+
+
+def _fluid_verdict(expected: Expectation) -> AsWanted:
+    worst = expected.fluid.worst
+    parts = {"over": percent(worst.over), "limit": plain(expected.wanted.limit)}
+    words = gettext("of the hardest nights %(over)s in 100 above %(limit)s mL/kg/h") % parts
+    return _verdict(gettext("Fluid"), expected.fluid_good, words, sure=expected.fluid_known)
+
+
+def _verdict(name: str, good: bool, words: str, *, sure: bool) -> AsWanted:
+    if not good:
+        return AsWanted(name, gettext("no"), "tone-this-week", words)
+    if not sure:
+        return AsWanted(
+            name, gettext("perhaps"), "tone-unknown", gettext("%(words)s, if it is as assumed") % {"words": words}
         )
-    return "; ".join(faults)
+    return AsWanted(name, gettext("yes"), "tone-done", words)
+
+
+def _day_name(candidate: Candidate, day: int) -> str:
+    return gettext("every night") if candidate.pattern.cycle_days != 7 else str(Weekday(day).label)
 
 
 def _days(candidate: Candidate) -> str:
@@ -219,16 +276,35 @@ def _directions(first: Candidate, other: Candidate) -> str:
 
 
 @clinical_only
+@require_GET
+def expected(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """What is expected of the schedule that the address names, beside what is of the one in force: for signing."""
+    person = shown_patient(request, patient_id)
+    now = timezone.now()
+    prescription = prescription_in_force(person, now)
+    form = PlannerForm({"dose": DOSE_WANTED} | request.GET.dict() | {"weekdays": request.GET.getlist("weekdays")})
+    weight = read_number(request.GET.get("weight", ""))
+    context: dict[str, Any] = {"patient": person}
+    if prescription is not None and weight is not None and form.is_valid():
+        model = urea_model(habits_of(person, prescription, now))
+        nights = nights_now(fluid_course(person, now), weight)
+        wanted = Wanted(form.cleaned_data["dose"], form.cleaned_data["uf_rate"], weight)
+        context |= {"expected": expect(form.candidate(), model, nights, wanted).as_json()}
+    part = bool(request.headers.get("HX-Request"))
+    return render(request, "dosing/_expected.html" if part else "dosing/expected.html", context)
+
+
+@clinical_only
 @require_POST
 def draft(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Keep a schedule as a draft of the next prescription, with what the model expects of it."""
     person = shown_patient(request, patient_id)
-    candidate = read_back(request.POST.get("schedule", ""))
+    form = DraftForm(request.POST)
     prescription = prescription_in_force(person, timezone.now())
-    if candidate is None or prescription is None:
-        messages.error(request, gettext("That schedule cannot be kept: it is outside the planner's limits."))
+    if not form.is_valid() or prescription is None:
+        said = [str(error) for errors in form.errors.values() for error in errors]
+        messages.error(request, " ".join(said) or gettext("No prescription is in force."))
         return redirect("dosing:planner", person.pk)
-    words = request.POST.get("words", "")
-    keep_draft(candidate=candidate, prescription=prescription, words=words, by=signed_in(request), at=timezone.now())
+    keep_draft(**form.cleaned_data, prescription=prescription, by=signed_in(request), at=timezone.now())
     messages.success(request, gettext("Kept as a draft. A nephrologist can sign it on the prescription's page."))
     return redirect("treatments:prescribe", person.pk)

@@ -156,6 +156,14 @@ UF_LINE_RISK_40 = Constant(630.0, "mL/h", _MERMELSTEIN, 2023, _SEEN, "40 % highe
 _US_MEASURE = "Kidney Care Quality Alliance, as in Am J Kidney Dis 68:522"
 HIGH_UF_RATE = Constant(13.0, "mL/kg/h", _US_MEASURE, 2016, Status.ABSTRACT, "or more, in a treatment that is short")
 HIGH_UF_MINUTES = Constant(240.0, "min", _US_MEASURE, 2016, Status.ABSTRACT, "shorter counts")
+# Gain between treatments and what comes in during one
+_LOPEZ_GOMEZ = "Lopez-Gomez et al., Kidney Int 67 Suppl 93:S63-8"
+GAIN_OF_WEIGHT = Constant(
+    3.5, "%", _LOPEZ_GOMEZ, 2005, Status.ABSTRACT, "mean of 134 patients, three treatments a week"
+)
+GAIN_BETWEEN = Constant(1.1, "%", _LOPEZ_GOMEZ, 2005, Status.ABSTRACT, "standard deviation between the patients")
+GAIN_SCATTER = Constant(0.25, "1", "no source known", 0, _PRACTICE, "relative, of one patient from night to night")
+GIVEN_USUAL = Constant(0.4, "L", "no source known", 0, _PRACTICE, "rinse-back and drinks, where nobody noted any")
 _FLYTHE_2015 = "Flythe et al., J Am Soc Nephrol 26:724"
 NADIR_LOW = Constant(90.0, "mmHg", _FLYTHE_2015, 2015, _SEEN, "systolic before below 160")
 NADIR_HIGH = Constant(100.0, "mmHg", _FLYTHE_2015, 2015, _SEEN, "systolic before 160 or more")

@@ -16,6 +16,7 @@ from dosing.services.month.computing import compute_month
 from dosing.services.month.facts import first_of, month_before
 from dosing.services.planner.candidates import Candidate
 from dosing.services.planner.drafting import keep_draft
+from dosing.services.planner.expecting import DOSE_WANTED
 from dosing.services.planner.patterns import pattern_of
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.enrolment import Team
@@ -172,6 +173,7 @@ class NephrologistsDesk:
         keep_draft(
             candidate=longer,
             prescription=current,
+            dose=DOSE_WANTED,
             words="Gains are high: an hour more would keep the UF rate below the limit.",
             by=self.team.nurse(self.until),
             at=self.until - timedelta(hours=5),

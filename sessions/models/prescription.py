@@ -107,7 +107,8 @@ class Prescription(DeclaredOrders):
 class PrescriptionDraft(models.Model):
     """A schedule that somebody of the unit worked out and left for the nephrologist: no prescription.
 
-    values: {field of Prescription: what it would be}; what is not in it stays as in force.
+    values: {field of Prescription: what it would be}, and `starts_on` where a day was chosen (ISO); what is not in it
+    stays as in force. expected: what the planner's model said then, by name.
     """
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="drafts")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, datetime, time, timedelta
 from typing import Any, ClassVar
 
 from django import forms
@@ -17,6 +18,9 @@ from sessions.facts.choices import AccessKind, Limb
 from sessions.facts.ordered import NUMBERS, ORDERED
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient, Prescription, VascularAccess
+
+MOST_AHEAD = timedelta(days=92)
+"""How far ahead a prescription may begin."""
 
 
 class DateInput(forms.DateInput):
@@ -134,6 +138,12 @@ class PrescriptionForm(AskingForm[Prescription]):
         help_text=_("None marked: the patient chooses the days."),
         widget=forms.CheckboxSelectMultiple,
     )
+    starts_on = forms.DateField(
+        label=_("In force from"),
+        required=False,
+        widget=DateInput(),
+        help_text=_("The first day on which it holds. Empty: from the moment of signing."),
+    )
 
     class Meta:
         model = Prescription
@@ -142,7 +152,8 @@ class PrescriptionForm(AskingForm[Prescription]):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name, field in self.fields.items():
+        for name in ORDERED:
+            field = self.fields[name]
             field.label = ORDERED[name].heading
             if name in NUMBERS:
                 low, high = NUMBERS[name].hard
@@ -154,7 +165,25 @@ class PrescriptionForm(AskingForm[Prescription]):
         found: dict[str, list[forms.BoundField]] = {}
         for name, each in ORDERED.items():
             found.setdefault(gettext(each.group), []).append(self[name])
-        return list(found.items())
+        return [*found.items(), (gettext("Beginning"), [self["starts_on"]])]
+
+    def clean_starts_on(self) -> date | None:
+        """Not in the past, and not so far ahead that nobody thinks of it any more. The day of today means at once."""
+        given: date | None = self.cleaned_data["starts_on"]
+        today = timezone.localdate()
+        last = today + MOST_AHEAD
+        if given is not None and not today <= given <= last:
+            parts = {"today": today, "last": last, "given": given}
+            raise forms.ValidationError(
+                gettext("Must lie between today, %(today)s, and %(last)s; %(given)s was given.") % parts
+            )
+        return None if given == today else given
+
+    @property
+    def begins(self) -> datetime | None:
+        """The first moment of the day on which it begins, where the patient lives; None: at once."""
+        day = self.cleaned_data["starts_on"]
+        return day and timezone.make_aware(datetime.combine(day, time.min))
 
     def unusual(self) -> list[str]:
         """What is possible but unusual, in words, so that the signer is asked once more."""

@@ -6,6 +6,7 @@ import uuid
 from datetime import datetime
 from itertools import zip_longest
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
@@ -22,8 +23,15 @@ from homedialysis.accounts.pages.signing import fingerprint, objection, was_show
 from sessions.models import Patient, Prescription, PrescriptionDraft
 from sessions.pages.forms import PrescriptionForm
 from sessions.pages.persons import shown_patient
-from sessions.services.prescribing import NotForSigning, prescription_in_force, sign_prescription
+from sessions.services.prescribing import (
+    NotForSigning,
+    not_begun,
+    prescription_in_force,
+    sign_prescription,
+    take_back,
+)
 from sessions.services.prescription_changes import differences
+from sessions.services.prescription_kept import kept_by
 
 
 @staff_only
@@ -37,20 +45,25 @@ def prescribe(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponseBase:
     now = timezone.now()
     current = prescription_in_force(patient, now)
     draft = _draft_named(request, patient)
-    start = _as_initial(current) | (draft.values if draft else {})
+    pending = not_begun(patient, now)
+    start = _as_initial(pending or current) | (draft.values if draft else {})
     form = PrescriptionForm(request.POST or None, instance=Prescription(patient=patient), initial=start)
-    review = _review(form, current, draft) if form.is_valid() and "back" not in request.POST else None
+    review = _review(form, pending or current, draft) if form.is_valid() and "back" not in request.POST else None
     if review and was_shown(request, review["shown"]) and _signed(request, form, draft, now):
         return redirect("dosing:patient", patient.pk)
     earlier = patient.prescriptions.select_related("dialyser", "signed_by")
     context = {
         "patient": patient,
         "current": current,
+        "pending": pending,
         "earlier": _with_changes(list(earlier)),
         "form": form if may_sign else None,
         "review": review if set(form.errors) <= {NON_FIELD_ERRORS} else None,
         "draft": draft,
-        "drafts": patient.drafts.filter(dropped_at=None, signed_as=None).select_related("made_by"),
+        "drafts": [
+            (each, kept_by(current, each.values) if current else [])
+            for each in patient.drafts.filter(dropped_at=None, signed_as=None).select_related("made_by")
+        ],
     }
     return render(request, "sessions/prescribe.html", context)
 
@@ -67,18 +80,32 @@ def _as_initial(current: Prescription | None) -> dict[str, Any]:
     return {name: getattr(current, name) for name in PrescriptionForm.Meta.fields}
 
 
-def _review(form: PrescriptionForm, current: Prescription | None, draft: PrescriptionDraft | None) -> dict[str, Any]:
-    """What is about to be signed, as the signer sees it: what changes, and what is unusual."""
+def _review(form: PrescriptionForm, last: Prescription | None, draft: PrescriptionDraft | None) -> dict[str, Any]:
+    """What is about to be signed, as the signer sees it: what changes, what stays and may not fit, what is unusual."""
     next_one = form.instance
     values = {name: getattr(next_one, f"{name}_id" if name == "dialyser" else name) for name in form.Meta.fields}
-    shown = {"values": values, "after": current.version if current else 0, "draft": draft.pk if draft else None}
+    starts_on = form.cleaned_data["starts_on"]
+    shown = {"values": values, "after": last.version if last else 0, "draft": draft.pk if draft else None}
+    shown |= {"starts_on": starts_on}
+    changes = differences(last, next_one)
+    changed = {change.field: getattr(next_one, change.field) for change in changes}
     return {
         "shown": shown,
         "seen": fingerprint(shown),
-        "changes": [change.line for change in differences(current, next_one)],
+        "changes": [change.line for change in changes],
+        "kept": kept_by(last, changed) if last else [],
         "unusual": form.unusual(),
         "prescription": next_one,
+        "starts_on": starts_on,
+        "schedule": _schedule_words(next_one),
     }
+
+
+def _schedule_words(order: Prescription) -> str:
+    """The schedule as an address asks for what a model expects of it; its pages know these names."""
+    asked = {"nights": f"{order.days_per_week:g}", "weekdays": order.weekdays, "minutes": order.minutes}
+    asked |= {"qb": order.qb_ml_min, "qd": order.qd_ml_min, "dialyser": order.dialyser_id}
+    return urlencode(asked | {"uf_rate": order.uf_rate_limit_ml_kg_h, "weight": order.target_weight_kg}, doseq=True)
 
 
 def _signed(request: HttpRequest, form: PrescriptionForm, draft: PrescriptionDraft | None, now: datetime) -> bool:
@@ -86,16 +113,24 @@ def _signed(request: HttpRequest, form: PrescriptionForm, draft: PrescriptionDra
         form.add_error(None, why)
         return False
     try:
-        signed = sign_prescription(prescription=form.instance, by=signed_in(request), at=now, draft=draft)
+        signed = sign_prescription(
+            prescription=form.instance, by=signed_in(request), at=now, begins=form.begins, draft=draft
+        )
     except NotForSigning as problem:
         form.add_error(None, str(problem))
         return False
     except ValidationError as problem:
         form.add_error(None, problem)
         return False
-    messages.success(
-        request, _("Prescription %(version)s is signed and in force from now.") % {"version": signed.version}
-    )
+    if form.begins is None:
+        words = _("Prescription %(version)s is signed and in force from now.") % {"version": signed.version}
+    else:
+        parts = {"version": signed.version, "day": f"{form.cleaned_data['starts_on']:%Y-%m-%d}"}
+        words = (
+            _("Prescription %(version)s is signed. It is in force from %(day)s; until then the one before holds.")
+            % parts
+        )
+    messages.success(request, words)
     return True
 
 
@@ -103,6 +138,21 @@ def _with_changes(newest_first: list[Prescription]) -> list[tuple[Prescription, 
     """Each prescription with its difference from the one before, in words."""
     pairs = zip_longest(newest_first, newest_first[1:])
     return [(each, [change.line for change in differences(last, each)]) for each, last in pairs]
+
+
+@nephrologist_only
+@require_POST
+def take_back_prescription(request: HttpRequest, patient_id: uuid.UUID, version: int) -> HttpResponse:
+    """Take out a signed prescription before it begins."""
+    patient = shown_patient(request, patient_id)
+    prescription = get_object_or_404(patient.prescriptions, version=version)
+    try:
+        take_back(prescription=prescription, by=signed_in(request), at=timezone.now())
+    except NotForSigning as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(request, _("Prescription %(version)s is taken back.") % {"version": version})
+    return redirect("treatments:prescribe", patient.pk)
 
 
 @clinical_only

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import datetime
 
 from django.db import transaction
@@ -25,27 +26,34 @@ def prescription_in_force(patient: Patient, at: datetime) -> Prescription | None
 
 @transaction.atomic
 def sign_prescription(
-    *, prescription: Prescription, by: User, at: datetime, draft: PrescriptionDraft | None = None
+    *,
+    prescription: Prescription,
+    by: User,
+    at: datetime,
+    begins: datetime | None = None,
+    draft: PrescriptionDraft | None = None,
 ) -> Prescription:
-    """Put an unsaved prescription in force from `at`, closing the one before; a draft it came of then says so.
+    """Put an unsaved prescription in force from `begins`, closing the one before; a draft it came of then says so.
 
-    Raises NotForSigning when `by` is no nephrologist or a later prescription already stands, and
-    ValidationError (by field) when a number is impossible.
+    at: when it is signed; begins: not before, at once where None. Raises NotForSigning when `by` is no nephrologist,
+    when it would begin before it is signed, or when a later prescription already stands, and ValidationError (by
+    field) when a number is impossible.
     """
-    if not (by.is_active and by.role == Role.NEPHROLOGIST):
-        raise NotForSigning(_("Only a nephrologist signs a prescription."))
-    patient = Patient.objects.select_for_update(no_key=True).get(pk=prescription.patient_id)
+    begins = at if begins is None else begins
+    patient = _for_a_nephrologist(prescription.patient_id, by)
+    if begins < at:
+        raise NotForSigning(_("A prescription cannot begin before it is signed."))
     last = patient.prescriptions.order_by("-version").first()
-    if last and last.in_force.lower >= at:
+    if last and last.in_force.lower >= begins:
         raise NotForSigning(
             _("Prescription %(version)s begins on %(begins)s, after this one.")
             % {"version": last.version, "begins": f"{last.in_force.lower:%Y-%m-%d %H:%M}"}
         )
     if last and last.in_force.upper is None:
-        last.in_force = DateTimeTZRange(last.in_force.lower, at)
+        last.in_force = DateTimeTZRange(last.in_force.lower, begins)
         last.save(update_fields=["in_force"])
     prescription.version = last.version + 1 if last else 1
-    prescription.in_force = DateTimeTZRange(at, None)
+    prescription.in_force = DateTimeTZRange(begins, None)
     prescription.signed_by = by
     prescription.signed_at = at
     prescription.full_clean()
@@ -55,3 +63,39 @@ def sign_prescription(
         draft.save(update_fields=["signed_as"])
     prescription_signed.send(sender=Prescription, prescription=prescription)
     return prescription
+
+
+def not_begun(patient: Patient, at: datetime) -> Prescription | None:
+    """What is signed and begins later than this moment: the last of them."""
+    return patient.prescriptions.filter(in_force__startswith__gt=at).order_by("-version").first()
+
+
+@transaction.atomic
+def take_back(*, prescription: Prescription, by: User, at: datetime) -> None:
+    """Take out a prescription that has not begun; the one before holds on. The history of the rows keeps it.
+
+    Raises NotForSigning when `by` is no nephrologist, when it has begun or is not the last, or when a treatment was
+    recorded under it by a phone whose clock is ahead.
+    """
+    patient = _for_a_nephrologist(prescription.patient_id, by)
+    last = not_begun(patient, at)
+    if last is None or last.pk != prescription.pk:
+        raise NotForSigning(_("Only the last prescription can be taken back, and only before it begins."))
+    if last.treatments.exists():
+        raise NotForSigning(_("A treatment was recorded under it already."))
+    PrescriptionDraft.objects.filter(signed_as=last).update(signed_as=None)
+    begins = last.in_force.lower
+    last.delete()
+    before = patient.prescriptions.order_by("-version").first()
+    if before and before.in_force.upper == begins:
+        before.in_force = DateTimeTZRange(before.in_force.lower, None)
+        before.save(update_fields=["in_force"])
+        prescription_signed.send(sender=Prescription, prescription=before)
+
+
+def _for_a_nephrologist(patient_id: uuid.UUID, by: User) -> Patient:
+    """The patient, locked, for somebody who may sign."""
+    if not (by.is_active and by.role == Role.NEPHROLOGIST):
+        raise NotForSigning(_("Only a nephrologist signs a prescription."))
+    patient: Patient = Patient.objects.select_for_update(no_key=True).get(pk=patient_id)
+    return patient

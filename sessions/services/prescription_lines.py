@@ -64,6 +64,27 @@ def all_lines(prescription: Prescription) -> list[OrderedLine]:
     return [*main_lines(prescription), *other_lines(prescription)]
 
 
+def lines_to_sign(prescription: Prescription) -> list[OrderedLine]:
+    """Everything that is signed, in the order in which it was written; what is left empty says so.
+
+    Only the note stands elsewhere: whoever shows this shows it too.
+    """
+    return [_signed_line(prescription, name) for name in ORDERED if name not in _SAID_WITH_ANOTHER]
+
+
+_SAID_WITH_ANOTHER = ("days_per_week", "dialysate_buffer", "note")
+"""With the weekdays, with its amount; and the note, which is a paragraph."""
+
+
+def _signed_line(prescription: Prescription, name: str) -> OrderedLine:
+    value = getattr(prescription, name)
+    if isinstance(value, bool):
+        return OrderedLine(ORDERED[name].short_words, _("yes") if value else _("no"))
+    if value is None:
+        return OrderedLine(ORDERED[name].short_words, _("none"))
+    return line_of(prescription, name)
+
+
 def line_of(prescription: Prescription, name: str) -> OrderedLine:
     """One thing that is ordered, as a line."""
     if name in IN_OWN_WORDS:

@@ -107,6 +107,8 @@ TABLE: dict[str, dict[str, str]] = {
     "dosing:urine": {"POST": CLINICAL},
     "dosing:planner": {"GET": CLINICAL},
     "dosing:planner-draft": {"POST": CLINICAL_DO},
+    "dosing:planner-expected": {"GET": CLINICAL},
+    "treatments:take-back": {"POST": NEPHROLOGIST_DO},
     "treatments:drop-draft": {"POST": CLINICAL_DO},
     "dosing:months": {"GET": STAFF},
     "dosing:month": {"GET": STAFF},

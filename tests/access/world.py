@@ -116,6 +116,7 @@ def build_world() -> World:
         "outcome_row": _stay(ana, staff["nurse"]).pk,
         "number_key": "uf_rate",
         "month_key": "uf_rate_mean",
+        "version": 1,
         "key": "made-up",
         "uidb36": "1",
     }

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import re
+from datetime import datetime, time, timedelta
+from itertools import pairwise
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
 from django.utils import timezone
 
-from homedialysis.accounts.models import User
+from homedialysis.accounts.models import Unit, User
+from sessions.facts.ordered import ORDERED
 from sessions.models import Patient, Prescription
+from sessions.services.prescribing import prescription_in_force
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, DialyserFactory, PrescriptionFactory
 
@@ -209,3 +215,98 @@ def test_the_page_asks_a_fixed_number_of_times(
         PrescriptionFactory(patient=ana, version=version + 1, in_force=(begins, ends))
     with django_assert_max_num_queries(12):
         assert len(nephrologist_client.get(where).context["earlier"]) == versions
+
+
+def test_what_is_signed_is_shown_whole(
+    nephrologist_client: Client, where: str, anas_prescription: Prescription
+) -> None:
+    """Every field of the form has its line, what is left empty too."""
+    page = nephrologist_client.post(where, sent(needle_gauge="", quiet_at_night="on")).content.decode()
+    whole = page.split("All of it")[1].split("Your password, to sign")[0]
+    lines = [" ".join(line.split()) for line in re.sub("<[^>]+>", "\n", whole).split("\n") if line.strip()]
+    shown = dict(pairwise(lines))
+    assert {name: shown[name] for name in ("Days", "Longest allowed", "Readings every", "Needles")} == {
+        "Days": "Monday, Wednesday, Friday",
+        "Longest allowed": "5 h",
+        "Readings every": "60",
+        "Needles": "none",
+    }
+    assert shown["No readings asked for during sleep"] == "yes"
+    assert shown["Stop before the end"] == "none"
+    said = {each.short_words for name, each in ORDERED.items() if name not in ("days_per_week", "note")}
+    said = said - {ORDERED["dialysate_buffer"].short_words, ORDERED["dialysate_buffer_mmol_l"].short_words}
+    assert said <= set(lines)
+    assert "Dialysate bicarbonate" in lines
+
+
+def test_a_day_to_begin_on_is_chosen_shown_and_kept(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    day = timezone.localdate() + timedelta(days=10)
+    shown = nephrologist_client.post(where, sent(starts_on=day.isoformat()))
+    assert f"Sign, in force from {day:%-d %b %Y}" in " ".join(shown.content.decode().split())
+    assert sign(nephrologist_client, where, starts_on=day.isoformat()).status_code == 302
+    signed = ana.prescriptions.get(version=2)
+    zone = ZoneInfo(Unit.objects.get().time_zone)
+    assert signed.in_force.lower == datetime.combine(day, time.min, zone)
+    assert signed.signed_at < signed.in_force.lower
+    assert prescription_in_force(ana, timezone.now()) == anas_prescription
+    assert prescription_in_force(ana, signed.in_force.lower) == signed
+    page = nephrologist_client.get(where)
+    assert page.context["pending"] == signed
+    assert page.context["form"]["target_weight_kg"].value() == 69.5, "the next one goes on from what is signed last"
+
+
+def test_another_day_than_the_one_shown_is_shown_again(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    days = [(timezone.localdate() + timedelta(days=ahead)).isoformat() for ahead in (3, 30)]
+    seen = nephrologist_client.post(where, sent(starts_on=days[0])).context["review"]["seen"]
+    nephrologist_client.post(where, sent(starts_on=days[1], seen=seen, password=PASSWORD))
+    assert ana.prescriptions.count() == 1
+
+
+@pytest.mark.parametrize("ahead", [-1, 93])
+def test_a_day_in_the_past_or_far_ahead_is_refused(
+    nephrologist_client: Client, where: str, ana: Patient, ahead: int
+) -> None:
+    day = timezone.localdate() + timedelta(days=ahead)
+    page = nephrologist_client.post(where, sent(starts_on=day.isoformat()))
+    assert f"{day} was given" in page.context["form"].errors["starts_on"][0]
+    assert page.context["review"] is None
+
+
+def test_today_means_at_once(nephrologist_client: Client, where: str, ana: Patient) -> None:
+    assert sign(nephrologist_client, where, starts_on=timezone.localdate().isoformat()).status_code == 302
+    signed = ana.prescriptions.get()
+    assert signed.in_force.lower == signed.signed_at
+
+
+def test_one_that_has_not_begun_can_be_taken_back_by_a_nephrologist(
+    nephrologist_client: Client, nurse_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    day = timezone.localdate() + timedelta(days=5)
+    sign(nephrologist_client, where, starts_on=day.isoformat())
+    assert nurse_client.post(f"{where}2/take-back/").status_code == 403
+    page = nephrologist_client.post(f"{where}2/take-back/", follow=True).content.decode()
+    assert "Prescription 2 is taken back." in page
+    assert ana.prescriptions.get().in_force.upper is None, "the one before holds on"
+    refused = nephrologist_client.post(f"{where}1/take-back/", follow=True).content.decode()
+    assert "only before it begins" in refused
+
+
+def test_what_another_schedule_leaves_as_ordered_is_named_where_one_signs(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    kept = {
+        each.line.label: each.why
+        for each in nephrologist_client.post(
+            where, sent(minutes="420", max_minutes="480", target_weight_kg="70", anticoagulant="heparin")
+        ).context["review"]["kept"]
+    }
+    assert kept["Dialysate potassium"] == "ordered for 12 h a week; the new schedule has 21 h"
+    assert kept["Target weight"] == "the fluid of a treatment and its hours change; this does not"
+    assert kept["Readings every"] == "ordered for 4 h a treatment; the new length is 7 h"
+    assert "Longest allowed" not in kept, "it was changed"
+    same = nephrologist_client.post(where, sent(target_weight_kg="70"))
+    assert same.context["review"]["kept"] == []

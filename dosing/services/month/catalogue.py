@@ -205,7 +205,7 @@ def _modelled_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
             prescription.qd_ml_min,
             prescription.dialyser,
         )
-        tried = try_out([candidate], model, weight_kg=prescription.target_weight_kg)
+        tried = try_out([candidate], model)
         inputs = {
             "volume_l": model.volume,
             "generation_mmol_min": model.generation,

@@ -1,15 +1,18 @@
-"""Schedules tried on a urea model, many at once: dose, urea through the week, fluid, hours, blood and dialysate."""
+"""Schedules tried on a patient's model, many at once: dose with its range, urea through the week, and fluid."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
 from dosing.science.dialyser import delivered_blood_flow
+from dosing.science.fluid_need import FluidNights
 from dosing.science.kinetics import Schedule, concentration_curve, weekly_steady_state
 from dosing.science.results import FloatArray, ReasonArray
+from dosing.services.planner.fluid_of_schedule import WANTED_SHARE, rates_of
 from dosing.services.planner.patterns import NIGHTS, Pattern, pattern_of
 from dosing.services.planner.urea_model import UreaModel, living_koa, real_flow
 from sessions.models import Dialyser
@@ -17,6 +20,10 @@ from sessions.models import Dialyser
 LEAST_HOURS, MOST_HOURS, STEP_MINUTES = 2.0, 10.0, 5
 LEAST_FLOW, MOST_FLOW = 150, 450
 CURVE_POINTS = 7 * 24 * 2 + 1
+MOST_SURE = 0.999
+"""No dose is surer than that: what a model leaves out is not in its range."""
+NINE_IN_TEN = NormalDist().inv_cdf(WANTED_SHARE)
+"""Standard deviations that nine in ten lie above, so far below the middle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +53,34 @@ class Candidate:
 class Tried:
     """What a batch of schedules leads to, row by row; NaN where `why` gives a reason.
 
-    dose: weekly standard Kt/V of dialysis and kidney together [1/wk]; of_kidney: the kidney's part of it; pre, post:
-    urea of plasma [mmol/L], highest before and lowest after a treatment of the week; uf_rate: of the night with the
-    longest interval [mL/kg/h].
+    dose: weekly standard Kt/V of dialysis and kidney together [1/wk]; spread: standard deviation of its logarithm;
+    of_kidney: the kidney's part of it; pre, post: urea of plasma [mmol/L], highest before and lowest after a treatment
+    of the week. Fluid is another matter: see `fluid_of_schedule`.
     """
 
     dose: FloatArray
+    spread: FloatArray
     of_kidney: FloatArray
     pre: FloatArray
     post: FloatArray
-    uf_l: FloatArray
-    uf_rate: FloatArray
     why: ReasonArray
+
+    @property
+    def sure_dose(self) -> FloatArray:
+        """What nine in ten of the possible doses reach [1/wk]."""
+        return np.asarray(self.dose * np.exp(-NINE_IN_TEN * self.spread))
+
+    def range_of(self, at: int) -> tuple[float, float]:
+        """Between which the dose of one schedule lies with nine chances in ten [1/wk]."""
+        reach = NormalDist().inv_cdf(0.95) * self.spread[at]
+        return float(self.dose[at] * np.exp(-reach)), float(self.dose[at] * np.exp(reach))
+
+    def reaches(self, at: int, wanted: float) -> float:
+        """Chance that the dose of one schedule is at least this; NaN where it has none."""
+        if self.why[at]:
+            return float("nan")
+        chance = NormalDist(0, float(self.spread[at])).cdf(float(np.log(self.dose[at] / wanted)))
+        return min(chance, MOST_SURE)
 
 
 def schedule_of(candidates: Sequence[Candidate]) -> Schedule:
@@ -72,24 +95,22 @@ def schedule_of(candidates: Sequence[Candidate]) -> Schedule:
     )
 
 
-def try_out(candidates: Sequence[Candidate], model: UreaModel, *, weight_kg: float, volumes: float = 0.0) -> Tried:
-    """The steady week of each schedule for this patient; weight_kg: after a treatment, as the target is."""
-    return _tried(schedule_of(candidates), model, weight_kg=weight_kg, volumes=volumes)
+def try_out(candidates: Sequence[Candidate], model: UreaModel) -> Tried:
+    """The steady week of each schedule for this patient."""
+    return _tried(schedule_of(candidates), model)
 
 
-def _tried(schedule: Schedule, model: UreaModel, *, weight_kg: float, volumes: float = 0.0) -> Tried:
-    week = weekly_steady_state(schedule=schedule, patient=model.patient(volumes))
+def _tried(schedule: Schedule, model: UreaModel) -> Tried:
+    week = weekly_steady_state(schedule=schedule, patient=model.patient())
+    larger = weekly_steady_state(schedule=schedule, patient=model.patient(1.0))
     with np.errstate(all="ignore"):
-        fluid = week.ultrafiltration.value
-        rate = 1000 * fluid / np.asarray(schedule.hours) / weight_kg
         dose = week.standard_ktv.value
         return Tried(
             dose=dose,
+            spread=np.abs(np.log(dose / larger.standard_ktv.value)),
             of_kidney=dose * week.kidney_share.value,
             pre=_over(np.fmax, week.pre_plasma.value),
             post=_over(np.fmin, week.post_plasma.value),
-            uf_l=_over(np.fmax, fluid),
-            uf_rate=_over(np.fmax, rate),
             why=week.standard_ktv.why,
         )
 
@@ -101,7 +122,10 @@ def _over(choose: np.ufunc, values: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class RateMap:
-    """Dose and UF rate over nights a week (rows) and hours (columns); good: where both are as wanted."""
+    """Dose and UF rate over nights a week (rows) and hours (columns); good: where both are as wanted, nine in ten.
+
+    dose: [1/wk]; uf_rate: what nine in ten of the hardest nights do not pass [mL/kg/h].
+    """
 
     nights: tuple[float, ...]
     hours: FloatArray
@@ -109,16 +133,27 @@ class RateMap:
     uf_rate: FloatArray
     good: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
-    def least_hours(self) -> tuple[float, float] | None:
-        """(nights a week, hours) with the fewest hours a week among the good ones, or None."""
+    def least_hours(self) -> FewestHours | None:
+        """The fewest hours a week among the good ones, or None."""
         weekly = np.asarray(self.nights)[:, None] * self.hours[None, :]
         if not self.good.any():
             return None
         row, column = np.unravel_index(np.where(self.good, weekly, np.inf).argmin(), weekly.shape)
-        return self.nights[row], float(self.hours[column])
+        return FewestHours(self.nights[row], float(self.hours[column]), at_edge=bool(column == 0))
 
 
-def map_of(like: Candidate, model: UreaModel, *, weight_kg: float, dose: float, uf_rate: float) -> RateMap:
+@dataclass(frozen=True, slots=True)
+class FewestHours:
+    """Nights a week and hours each; at_edge: no shorter treatment was looked at, so that fewer may do as well."""
+
+    nights: float
+    hours: float
+    at_edge: bool
+
+
+def map_of(
+    like: Candidate, model: UreaModel, fluid: FluidNights, *, weight_kg: float, dose: float, uf_rate: float
+) -> RateMap:
     """Every number of nights with every length, at the flows and the dialyser of one schedule."""
     hours = np.arange(LEAST_HOURS, MOST_HOURS + 1e-9, STEP_MINUTES / 60)
     patterns = [pattern_of(nights) for nights in NIGHTS]
@@ -130,14 +165,22 @@ def map_of(like: Candidate, model: UreaModel, *, weight_kg: float, dose: float, 
         blood_flow=real_flow(like.qb_ml_min),
         dialysate_flow=like.qd_ml_min,
     )
-    tried = _tried(schedule, model, weight_kg=weight_kg)
+    tried, rates = _tried(schedule, model), rates_of(patterns, hours, fluid, weight_kg=weight_kg)
     with np.errstate(invalid="ignore"):
-        good = (tried.dose >= dose) & (tried.uf_rate <= uf_rate)
-    return RateMap(NIGHTS, hours, tried.dose, tried.uf_rate, good)
+        good = (tried.sure_dose >= dose) & (rates <= uf_rate)
+    return RateMap(NIGHTS, hours, tried.dose, rates, good)
 
 
-def least_flow(like: Candidate, model: UreaModel, *, weight_kg: float, dose: float) -> float | None:
-    """The lowest blood flow [mL/min, as set] that gives the dose in the hours of a schedule, or None within 150-450."""
+@dataclass(frozen=True, slots=True)
+class LeastFlow:
+    """A blood flow as set [mL/min]; at_edge: it is the lowest that was looked at, so that a lower one may do."""
+
+    ml_min: float
+    at_edge: bool
+
+
+def least_flow(like: Candidate, model: UreaModel, *, dose: float) -> LeastFlow | None:
+    """The lowest blood flow that gives the dose, nine in ten, in the hours of a schedule, or None within 150-450."""
     flows = np.arange(LEAST_FLOW, MOST_FLOW + 1)
     schedule = Schedule(
         starts=like.pattern.starts[None, :],
@@ -147,10 +190,9 @@ def least_flow(like: Candidate, model: UreaModel, *, weight_kg: float, dose: flo
         blood_flow=delivered_blood_flow(set_flow=flows).value[:, None],
         dialysate_flow=like.qd_ml_min,
     )
-    tried = _tried(schedule, model, weight_kg=weight_kg)
     with np.errstate(invalid="ignore"):
-        enough = np.flatnonzero(tried.dose >= dose)
-    return float(flows[enough[0]]) if enough.size else None
+        enough = np.flatnonzero(_tried(schedule, model).sure_dose >= dose)
+    return LeastFlow(float(flows[enough[0]]), at_edge=bool(enough[0] == 0)) if enough.size else None
 
 
 def curves(candidates: Sequence[Candidate], model: UreaModel) -> tuple[FloatArray, FloatArray]:

@@ -14,11 +14,11 @@ from dosing.services.planner.patterns import nights_words
 from dosing.services.planner.urea_model import UreaModel
 
 Figure = dict[str, Any]
-COLOURS = ("--chart-1", "--chart-2", "--chart-limit", "--ink-soft")
+COLOURS = ("--chart-1", "--chart-2", "--chart-limit", "--ink-soft", "--chart-1")
 HALF = 0.5
 SHOWN = 3
 """Every so many lengths of the map stand in its figure: quarters of an hour."""
-DASHES = ("solid", "dash", "dot", "dashdot")
+DASHES = ("solid", "dash", "dot", "dashdot", "longdash")
 
 
 def _numbers(values: Any) -> list[Any]:
@@ -85,10 +85,18 @@ def _bars(found: RateMap, words: Sequence[str], values: FloatArray) -> Figure:
     }
 
 
-def _marks(found: RateMap, words: Sequence[str], values: FloatArray) -> tuple[Figure, Figure]:
-    """The value in figures at full hours, and a cross at each half between them that is not as wanted."""
+def _marks(found: RateMap, words: Sequence[str], values: FloatArray, own: tuple[str, float]) -> tuple[Figure, Figure]:
+    """The value in figures at full hours, and a cross at each half between them that is not as wanted.
+
+    own: where the schedule itself stands, which brings its own figure: nothing of these is written over it.
+    """
     hours = [round(float(each), 3) for each in found.hours]
-    cells = [(row, column) for row in range(len(words)) for column in range(len(hours))]
+    cells = [
+        (row, column)
+        for row in range(len(words))
+        for column in range(len(hours))
+        if words[row] != own[0] or abs(hours[column] - own[1]) > HALF
+    ]
     full = [cell for cell in cells if hours[cell[1]].is_integer()]
     bad = [cell for cell in cells if hours[cell[1]] % 1 == HALF and not found.good[cell]]
     figures: Figure = {
@@ -99,7 +107,7 @@ def _marks(found: RateMap, words: Sequence[str], values: FloatArray) -> tuple[Fi
     }
     crosses: Figure = {
         "mode": "markers",
-        "name": _("dose or UF rate not as wanted"),
+        "name": _("dose or fluid not as wanted"),
         "marker": {"symbol": "x-thin-open", "size": 7, "color": "--ink"},
     }
     for figure, where in ((figures, full), (crosses, bad)):
@@ -108,21 +116,24 @@ def _marks(found: RateMap, words: Sequence[str], values: FloatArray) -> tuple[Fi
     return figures, crosses
 
 
-def heat_map(found: RateMap, chosen: Candidate, values: FloatArray) -> Figure:
-    """`values`, the dose or the UF rate of `found`, by nights and hours.
+def heat_map(found: RateMap, chosen: Candidate, values: FloatArray, own: float) -> Figure:
+    """`values`, the dose or the UF rate of `found`, by nights and hours; own: the value of the schedule itself.
 
-    Where dose or UF rate is not as wanted a cross lies on it: not colour alone.
+    Where dose or fluid is not as wanted a cross lies on it: not colour alone.
 
     Made of bars, because Plotly's own heat map is an image with a style attribute, which the pages' policy refuses.
     """
     words = [nights_words(nights) for nights in found.nights]
+    place = (nights_words(chosen.pattern.per_week), chosen.minutes / 60)
     here = {
         "type": "scatter",
-        "mode": "markers",
+        "mode": "markers+text",
         "name": _("this schedule"),
-        "x": [chosen.minutes / 60],
-        "y": [nights_words(chosen.pattern.per_week)],
-        "marker": {"symbol": "circle-open", "size": 20, "color": "--ink", "line": {"width": 3}},
+        "x": [place[1]],
+        "y": [place[0]],
+        "text": [_figure_words(own, good=True)],
+        "textfont": {"size": 13, "color": "--ink", "weight": "bold"},
+        "marker": {"symbol": "square-open", "size": 34, "color": "--ink", "line": {"width": 3}},
         "hoverinfo": "skip",
     }
     layout = {
@@ -134,4 +145,4 @@ def heat_map(found: RateMap, chosen: Candidate, values: FloatArray) -> Figure:
         "xaxis": {"title": {"text": _("hours each")}, "zeroline": False, "dtick": 1, "range": [1.7, 10.3]},
         "yaxis": {"type": "category", "automargin": True},
     }
-    return {"data": [_bars(found, words, values), *_marks(found, words, values), here], "layout": layout}
+    return {"data": [_bars(found, words, values), *_marks(found, words, values, place), here], "layout": layout}

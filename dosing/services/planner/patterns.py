@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,7 +65,7 @@ class Pattern:
         return min(range(len(gaps)), key=unlike) if intervals else gaps.index(max(gaps))
 
 
-def pattern_of(per_week: float, weekdays: list[int] | tuple[int, ...] = ()) -> Pattern:
+def pattern_of(per_week: float, weekdays: Sequence[int] = ()) -> Pattern:
     """The pattern of a prescription. Raises ValueError for a number of treatments that no pattern has."""
     if weekdays:
         return Pattern(tuple(sorted(set(weekdays))))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
@@ -30,6 +31,9 @@ HABITS = timedelta(days=30)
 MOST_PAIRS = 3
 USUAL_GENERATION = 0.19
 """mmol/min where nothing is measured: about 1 g of protein per kg and day at 70 kg (common practice, no source)."""
+ASSUMED_SPREAD, MODEL_SPREAD = 0.16, 0.04
+"""Relative spread of the volume per clearance where both are assumed, and what a fit leaves out: errors of a clearance
+and of a week that is not steady. Common practice, no source."""
 DRIFTED_RATIO, DRIFTED_PRE = 0.10, 0.20
 """Relative differences of after/before and of before from which a model is said to have drifted: several times the
 error of two results; common practice, no source."""
@@ -92,8 +96,9 @@ class UreaModel:
         return None if self.misfit is None else 100 * self.misfit
 
     def patient(self, volumes: float = 0.0) -> PatientParameters:
-        """For the science, with the volume moved by so many spreads."""
-        moved = self.volume + volumes * (self.volume_spread or 0.0)
+        """For the science, with the volume moved by so many of its spreads, those of model and clearance in them."""
+        known = ASSUMED_SPREAD * self.volume if self.volume_spread is None else self.volume_spread
+        moved = self.volume + volumes * math.hypot(known, MODEL_SPREAD * self.volume)
         return PatientParameters(
             volume=moved, generation=self.generation, kidney_clearance=self.kidney, fluid_gain=self.gain
         )
@@ -227,12 +232,12 @@ def _middle(values: list[float | None], otherwise: float) -> float:
 
 
 def _gain(recent: list[ComputedNight]) -> float:
-    """Fluid gained a day [L]: the middle over the nights of gain by interval; 1 where nothing is known."""
+    """Fluid gained a day off treatment [L]: the middle over the nights, end to start; 1 where nothing is known."""
     daily = []
     for before, night in pairwise(recent):
-        gain = night.value("gain")
-        days = (night.record.started_at - before.record.started_at).total_seconds() / 86400
-        if gain is not None and 0.5 <= days <= 5:
+        gain, ended = night.value("gain"), before.record.ended_at
+        days = (night.record.started_at - ended).total_seconds() / 86400 if ended else 0.0
+        if gain is not None and 0.3 <= days <= 5:
             daily.append(max(0.0, gain / days))
     return _middle(list(daily), 1.0)
 

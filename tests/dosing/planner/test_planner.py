@@ -13,10 +13,21 @@ from django.test import Client
 from django.utils import timezone
 
 from dosing.pages.forms_planner import PlannerForm, asked_of, read_back, written
+from dosing.science.fluid_need import FluidNights, fluid_nights
 from dosing.science.kinetics import PatientParameters, weekly_steady_state
 from dosing.services.night.computing import compute
-from dosing.services.planner.candidates import Candidate, least_flow, map_of, try_out
+from dosing.services.planner.candidates import (
+    Candidate,
+    FewestHours,
+    LeastFlow,
+    RateMap,
+    least_flow,
+    map_of,
+    try_out,
+)
+from dosing.services.planner.expecting import Wanted, expect
 from dosing.services.planner.figures import heat_map
+from dosing.services.planner.fluid_of_schedule import fluid_of
 from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
 from sessions.facts.choices import PostSampleMethod
@@ -59,6 +70,21 @@ def candidate(prescription: Prescription, **changes: Any) -> Candidate:
         "dialyser": prescription.dialyser,
     }
     return Candidate(**(usual | changes))
+
+
+def nights(gained: float = 2.0, *, gap: float = 2 - 4 / 24, count: int = 24) -> FluidNights:
+    """Treatments of one that gains about so much over this gap [days], and takes in 0.5 L during each."""
+    scatter = np.linspace(0.8, 1.2, count)
+    return fluid_nights(
+        gap_days=np.full(count, gap), gained_l=gained * scatter, given_l=np.full(count, 0.5), weight_kg=70
+    )
+
+
+NIGHTS_OF_2 = nights()
+
+
+def whole_map(one: Candidate, told: UreaModel | None = None) -> RateMap:
+    return map_of(one, told or model(), NIGHTS_OF_2, weight_kg=70, dose=2.1, uf_rate=10)
 
 
 def nights_with_bloods(ana: Patient, prescription: Prescription, *, months: int, volume: float = VOLUME) -> None:
@@ -128,62 +154,89 @@ def test_unprotected_samples_do_not_fit_a_model(ana: Patient, prescription: Pres
 @pytest.mark.parametrize("per_week", [2, 3, 3.5, 4, 5, 6, 7])
 def test_a_batch_says_the_same_as_one_schedule_at_a_time(per_week: float, prescription: Prescription) -> None:
     one = candidate(prescription, pattern=pattern_of(per_week), minutes=300)
-    whole = map_of(one, model(), weight_kg=70, dose=2.1, uf_rate=10)
+    whole = whole_map(one)
     row, column = whole.nights.index(per_week), int(np.argmin(abs(whole.hours - 5)))
-    alone = try_out([one], model(), weight_kg=70)
+    alone = try_out([one], model())
     assert whole.dose[row, column] == pytest.approx(alone.dose[0], rel=1e-12)
-    assert whole.uf_rate[row, column] == pytest.approx(alone.uf_rate[0], rel=1e-12)
+    hardest = fluid_of(one.pattern, 300, NIGHTS_OF_2, weight_kg=70, limit=10).worst
+    assert whole.uf_rate[row, column] == pytest.approx(hardest.most_rate, rel=1e-12)
 
 
 def test_the_drawn_map_says_what_was_computed_and_marks_what_is_not_as_wanted(prescription: Prescription) -> None:
-    one = candidate(prescription)
-    found = map_of(one, model(gain=1.2), weight_kg=70, dose=2.1, uf_rate=10)
-    bars, doses, crosses, here = json.loads(json.dumps(heat_map(found, one, found.dose)["data"]))
+    one = candidate(prescription, minutes=300)
+    found = whole_map(one)
+    own = float(try_out([one], model()).dose[0])
+    bars, doses, crosses, here = json.loads(json.dumps(heat_map(found, one, found.dose, own)["data"]))
     assert not {bars["type"], doses["type"], crosses["type"]} & {"heatmap", "image", "contour"}, "no style attribute"
     assert len(bars["y"]) == len(bars["base"]) == len(bars["marker"]["color"]) == len(found.nights) * 33
     at = bars["y"].index("3 nights a week") + 8
     assert bars["base"][at] + bars["x"][at] / 2 == pytest.approx(4)
-    tried = try_out([one], model(gain=1.2), weight_kg=70)
-    assert bars["customdata"][at] == pytest.approx([tried.dose[0], tried.uf_rate[0]], abs=1e-3)
+    place = found.nights.index(3), int(np.argmin(abs(found.hours - 4)))
+    assert bars["customdata"][at] == pytest.approx([found.dose[place], found.uf_rate[place]], abs=1e-3)
     told = dict(zip(zip(doses["y"], doses["x"], strict=True), doses["text"], strict=True))
-    assert len(told) == len(found.nights) * 9
-    assert told["3 nights a week", 4] == f"{tried.dose[0]:.1f} ×", "the UF rate is over 10 here"
-    assert tried.uf_rate[0] > 10
+    assert told["3 nights a week", 4] == f"{found.dose[place]:.1f} ×", "the UF rate is over 10 here"
+    assert found.uf_rate[place] > 10
     shown = {(name, hours) for name, hours in zip(crosses["y"], crosses["x"], strict=True)}
     halves = [(row, column) for row in range(len(found.nights)) for column in range(6, len(found.hours), 12)]
-    assert len(shown) == sum(not found.good[spot] for spot in halves) > 0
-    assert (here["x"], here["y"]) == ([4], ["3 nights a week"])
+    bad = sum(not found.good[spot] for spot in halves)
+    beside = [place[0] == spot[0] and abs(found.hours[spot[1]] - 5) < 0.51 for spot in halves if not found.good[spot]]
+    assert len(shown) == bad - sum(beside) > 0
+    assert (here["x"], here["y"], here["text"]) == ([5], ["3 nights a week"], [f"{own:.1f}"])
+
+
+def test_nothing_is_written_over_the_figure_of_the_schedule_itself(prescription: Prescription) -> None:
+    for minutes in (240, 255, 270, 300):
+        one = candidate(prescription, minutes=minutes)
+        found = whole_map(one)
+        _bars, figures, crosses, here = heat_map(found, one, found.dose, 2.25)["data"]
+        for other in (figures, crosses):
+            near = [
+                x
+                for y, x in zip(other["y"], other["x"], strict=True)
+                if y == here["y"][0] and abs(x - minutes / 60) < 0.5
+            ]
+            assert near == []
+        assert here["text"] == ["2.2"]
 
 
 def test_the_map_of_the_uf_rate_marks_the_same_places(prescription: Prescription) -> None:
-    one = candidate(prescription)
-    found = map_of(one, model(gain=1.2), weight_kg=70, dose=2.1, uf_rate=10)
-    bars, rates, crosses, _here = heat_map(found, one, found.uf_rate)["data"]
+    one = candidate(prescription, minutes=480)
+    found = whole_map(one)
+    bars, rates, crosses, _here = heat_map(found, one, found.uf_rate, 1.0)["data"]
     told = dict(zip(zip(rates["y"], rates["x"], strict=True), rates["text"], strict=True))
-    rate = try_out([one], model(gain=1.2), weight_kg=70).uf_rate[0]
+    rate = fluid_of(pattern_of(3), 240, NIGHTS_OF_2, weight_kg=70, limit=10).worst.most_rate
     assert told["3 nights a week", 4] == f"{rate:.1f} ×"
     assert bars["marker"]["color"][bars["y"].index("3 nights a week") + 8] == pytest.approx(rate, abs=1e-3)
-    assert crosses == heat_map(found, one, found.dose)["data"][2]
+    assert crosses == heat_map(found, one, found.dose, 1.0)["data"][2]
 
 
 def test_the_fewest_hours_are_good_and_a_step_less_is_not(prescription: Prescription) -> None:
-    found = map_of(candidate(prescription), model(gain=1.2), weight_kg=70, dose=2.1, uf_rate=10)
+    found = whole_map(candidate(prescription))
     best = found.least_hours()
     assert best
-    nights, hours = best
-    for minutes, good in ((hours * 60, True), (hours * 60 - 5, False)):
-        one = candidate(prescription, pattern=pattern_of(nights), minutes=minutes)
-        tried = try_out([one], model(gain=1.2), weight_kg=70)
-        assert bool(tried.dose[0] >= 2.1 and tried.uf_rate[0] <= 10) == good
+    assert not best.at_edge
+    wanted = Wanted(2.1, 10, 70)
+    for minutes, good in ((best.hours * 60, True), (best.hours * 60 - 5, False)):
+        one = candidate(prescription, pattern=pattern_of(best.nights), minutes=minutes)
+        assert expect(one, model(), NIGHTS_OF_2, wanted).good == good
     weekly = np.asarray(found.nights)[:, None] * found.hours
-    assert weekly[found.good].min() == pytest.approx(nights * hours)
+    assert weekly[found.good].min() == pytest.approx(best.nights * best.hours)
+
+
+def test_fewest_hours_at_the_edge_of_the_search_say_so(prescription: Prescription) -> None:
+    one = candidate(prescription, qb_ml_min=400)
+    little = nights(0.4)
+    found = map_of(one, model(), little, weight_kg=70, dose=1.0, uf_rate=20)
+    best = found.least_hours()
+    assert best == FewestHours(2.0, 2.0, at_edge=True)
 
 
 def test_the_least_flow_gives_the_dose_and_a_little_less_does_not(prescription: Prescription) -> None:
     one = candidate(prescription, minutes=300)
-    wanted = float(try_out([candidate(prescription, minutes=300, qb_ml_min=260)], model(), weight_kg=70).dose[0])
-    assert least_flow(one, model(), weight_kg=70, dose=wanted - 1e-9) == 260
-    assert least_flow(one, model(), weight_kg=70, dose=6) is None
+    sure = float(try_out([candidate(prescription, minutes=300, qb_ml_min=260)], model()).sure_dose[0])
+    assert least_flow(one, model(), dose=sure - 1e-9) == LeastFlow(260, at_edge=False)
+    assert least_flow(one, model(), dose=1) == LeastFlow(150, at_edge=True)
+    assert least_flow(one, model(), dose=6) is None
 
 
 def test_a_schedule_survives_its_word_in_an_address(prescription: Prescription) -> None:
@@ -194,9 +247,16 @@ def test_a_schedule_survives_its_word_in_an_address(prescription: Prescription) 
         assert read_back(word) is None
 
 
-def test_days_that_contradict_the_number_of_nights_are_refused(prescription: Prescription) -> None:
-    form = PlannerForm(asked_of(prescription) | {"weekdays": ["0", "1"]})
-    assert form.errors["weekdays"] == ["2 days are marked, but 3 nights a week are chosen."]
+def test_days_that_contradict_the_number_of_nights_are_left_out_and_that_is_said(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    asked = asked_of(prescription) | {"weekdays": ["0", "1"]}
+    form = PlannerForm(asked)
+    assert form.is_valid()
+    assert form.candidate().pattern == pattern_of(3)
+    page = nurse_client.get(f"/patients/{ana.pk}/planner/", asked).content.decode()
+    assert "2 days are marked, but 3 nights a week are chosen: what you see is spread over the week." in page
+    assert "What would follow" in page
 
 
 def test_the_page_compares_up_to_four_and_shows_what_it_leaves_out(
@@ -217,7 +277,7 @@ def test_the_page_compares_up_to_four_and_shows_what_it_leaves_out(
     ]
     assert "<html" not in several
     figure = json.loads(re.search(r'id="figure-week"[^>]*>(.*?)</script>', several, re.DOTALL)[1])  # type: ignore[index]
-    assert len(figure["data"]) == 4
+    assert len(figure["data"]) == 4, "the schedule asked for is the one in force"
     assert "More potassium and phosphate removed than by this schedule." in several
 
 
@@ -225,12 +285,14 @@ def test_a_draft_is_kept_with_what_the_model_expects_and_signs_nothing(
     nurse_client: Client, ana: Patient, prescription: Prescription
 ) -> None:
     word = written(candidate(prescription, pattern=pattern_of(5), minutes=180))
-    nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word, "words": "Shorter and more often."})
+    nurse_client.post(
+        f"/patients/{ana.pk}/planner/draft/", {"schedule": word, "dose": 2.1, "words": "Shorter and more often."}
+    )
     draft = ours(PrescriptionDraft).get()
     assert (draft.values["days_per_week"], draft.values["minutes"], draft.signed_as) == (5, 180, None)
     assert draft.expected["standard_ktv"] > 1
     assert ours(Prescription).count() == 1
-    refused = nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": "x"}, follow=True)
+    refused = nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": "x", "dose": 2.1}, follow=True)
     assert "outside the planner&#x27;s limits" in refused.content.decode()
 
 
@@ -250,7 +312,7 @@ def test_days_chosen_by_hand_are_kept_in_the_draft(
 ) -> None:
     for days, kept in (((0, 1, 3), [0, 1, 3]), ((0, 2, 4), [])):
         word = written(candidate(prescription, pattern=pattern_of(3, days)))
-        nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word})
+        nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word, "dose": 2.1})
         assert ours(PrescriptionDraft).first().values["weekdays"] == kept  # type: ignore[union-attr]
 
 

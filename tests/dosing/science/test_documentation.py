@@ -19,7 +19,7 @@ MODULES = [f"dosing.science.{module.name}" for module in pkgutil.iter_modules(sc
 WITHOUT_FORMULAS = {"checks", "reasons", "results", "sources"}
 WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days", "gate"}
 """The last five are the facts of a course and what is asked of them first: tests/dosing/course asks them."""
-ELSEWHERE = {"kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
+ELSEWHERE = {"fluid_need", "kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
 ELSEWHERE |= {"drift", "trends", "usual"}
 """Answers of whole weeks and series: their examples run too, but not every part needs one."""
 FORMULAS = [
