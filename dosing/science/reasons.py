@@ -280,8 +280,9 @@ OF_RECORDS: Mapping[str, str] = {
     "never_noted": _("never noted"),
     "no_prescription": _("no prescription was in force"),
     "no_prescribed_night": _("no finished treatment under a prescription"),
-    "month_just_begun": _("the month has only begun"),
-    "month_under_a_week": _("the month has run for less than a week"),
+    "few_days_in_treatment": _("less than %(least)s days in treatment"),
+    "nothing_due_yet": _("no treatment was due in the time in treatment"),
+    "week_not_in_treatment": _("less than a week in treatment"),
     "no_finished_night": _("no finished treatment"),
     "no_dose_measured": _("no single-pool Kt/V was measured this month"),
     "no_volume": _("neither a fitted volume nor a prescription"),
@@ -336,6 +337,9 @@ OF_DOUBT: Mapping[str, str] = {
         "with the clearance delivered it stands for a urea volume of %(litres)s L, %(percent)s %% of the body water by "
         "Watson: look for a wrong sample, flow or time"
     ),
+    # Of a month.
+    "nights_doubtful": _("doubtful in %(count)s of %(of)s treatments"),
+    "month_not_entered": _("treatments due and not entered: %(count)s"),
     # Of the week.
     "prescribed_frequency": _("less than %(days)s days in treatment are recorded; treatments a week as prescribed"),
     "due_not_entered_lately": _("treatments due in the last %(days)s days and not entered: %(count)s"),

@@ -16,7 +16,8 @@ from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
 from dosing.services.importing.units import OF_SCIENCE
-from dosing.services.month import of_bloods, of_fluid, of_kidney
+from dosing.services.month import of_bloods, of_fluid, of_kidney, of_time
+from dosing.services.month.doubts import doubted, newest_with, not_entered, of_highest, of_newest, of_nights, of_volume
 from dosing.services.month.facts import MonthFacts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.guidance import usual_of
@@ -78,54 +79,20 @@ def _field_mean(name: str) -> Callable[[MonthFacts], Computation]:
     return ask
 
 
-def _prescribed_nights(facts: MonthFacts) -> float:
-    """Treatments that the prescriptions of the month ask for, by the days each was in force."""
-    total = 0.0
-    for each in facts.prescriptions:
-        begin = max(each.in_force.lower, facts.span.since)
-        end = min(each.in_force.upper or facts.span.until, facts.span.until)
-        total += each.days_per_week * max(0.0, (end - begin).total_seconds()) / (7 * 86400)
-    return total
-
-
-def _nights(facts: MonthFacts) -> Computation:
-    wanted, done = _prescribed_nights(facts), len(facts.finished)
-    inputs = {"delivered": done, "prescribed": round(wanted, 1)}
-    if wanted < 0.5:
-        return Computation(inputs, unknown("1", Reason("no_prescription")))
-    return Computation(inputs, measure(done / wanted, "1"))
-
-
-def _time(facts: MonthFacts) -> Computation:
-    delivered = [night.value("minutes") or 0.0 for night in facts.finished]
-    asked = [night.prescription.minutes for night in facts.finished if night.prescription]
-    inputs = {"delivered_minutes": sum(delivered), "prescribed_minutes": sum(asked)}
-    if not asked:
-        return Computation(inputs, unknown("1", Reason("no_prescribed_night")))
-    return Computation(inputs, measure(sum(delivered) / sum(asked), "1"))
-
-
-def _weekly_hours(facts: MonthFacts) -> Computation:
-    minutes = sum(facts.values("minutes"))
-    inputs = {"delivered_minutes": minutes, "days": round(facts.span.days, 1)}
-    if facts.span.days < 3:
-        return Computation(inputs, unknown("h/wk", Reason("month_just_begun")))
-    return Computation(inputs, measure(minutes / 60 / facts.span.days * 7, "h/wk"))
-
-
 def _newest_dose(key: str) -> Callable[[MonthFacts], Computation]:
     unit = NIGHT_NUMBERS[key].unit
 
     def ask(facts: MonthFacts) -> Computation:
-        known = [night for night in facts.finished if night.value(key) is not None]
-        if not known:
+        night = newest_with(facts, key)
+        value = night.value(key) if night else None
+        if night is None or value is None:
             whys = [night.figure(key).reason for night in facts.finished]
             return Computation({}, unknown(unit, (whys and whys[-1]) or Reason("no_finished_night")))
-        night = known[-1]
-        value = night.value(key)
-        assert value is not None
         return Computation(
-            {"treatment": night.record.night.isoformat()}, measure(value, unit), night.record.started_at.isoformat()
+            {"treatment": night.record.night.isoformat()},
+            measure(value, unit),
+            night.record.started_at.isoformat(),
+            doubts=tuple(night.figure(key).doubts),
         )
 
     return ask
@@ -149,21 +116,21 @@ def _kidney(facts: MonthFacts) -> float:
 
 def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | Reason:
     """What the weekly standard Kt/V of the month is computed from, or why it cannot be."""
-    doses = [night for night in facts.finished if night.value("single_pool_ktv") is not None]
-    if not doses:
+    dose, done, days = newest_with(facts, "single_pool_ktv"), facts.in_treatment.done, facts.in_treatment.days
+    if dose is None:
         return Reason("no_dose_measured")
     volume = _volume(facts)
     if volume is None:
         return Reason("no_volume")
-    if facts.span.days < 7:
-        return Reason("month_under_a_week")
-    per_week = min(7.0, len(facts.finished) / facts.span.days * 7)
-    removed = sum(facts.values("uf_volume"))
+    if days < 7:
+        return Reason("week_not_in_treatment")
+    per_week = min(7.0, len(done) / days * 7)
+    removed = [each.fluid.net for each in done if each.fluid.net is not None]
     return {
-        "single_pool": doses[-1].value("single_pool_ktv"),
-        "minutes": fmean(facts.values("minutes")),
+        "single_pool": dose.value("single_pool_ktv"),
+        "minutes": fmean(each.minutes for each in done if each.minutes),
         "per_week": per_week,
-        "weekly_uf_l": removed / facts.span.days * 7,
+        "weekly_uf_l": per_week * fmean(removed) if removed else None,
         "volume_l": volume,
         "kidney_clearance_ml_min": kidney,
     }
@@ -333,19 +300,23 @@ def _name_of(analyte: Analyte) -> str:
         return str(analyte.label)
 
 
+OF_WEEK = (of_newest("single_pool_ktv"), not_entered)
+"""What makes a weekly dose doubtful that is made of one measured dose and the treatments done."""
 TIME, DOSE, KIDNEY, UF = _("Time"), _("Dose"), _("Kidneys"), _("Fluid")
 ACCESS, BLOODS, WATER = _("Access and pressure"), _("Bloods"), _("Water")
 
 # fmt: off
 MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _number("nights", (_("Treatments, of prescribed"), _("Nights")), "1", 0, TIME,
-            _("treatments done / prescribed"), RECORD, _nights, usual_of("nights"),
+            _("treatments done / prescribed for the time in treatment"), RECORD,
+            doubted(of_time.nights, not_entered), usual_of("nights"),
             percent=True, chart="time", reported=True),
     _number("time", (_("Time, of prescribed"), _("Time")), "1", 0, TIME,
-            _("minutes delivered / prescribed"), RECORD, _time, usual_of("time"),
+            _("minutes delivered / prescribed"), RECORD, of_time.length, usual_of("time"),
             percent=True, chart="time", reported=True),
     _number("weekly_hours", (_("Hours a week"), _("Hours")), "h/wk", 1, TIME,
-            _("minutes of the month / its weeks"), RECORD, _weekly_hours, usual_of("weekly_hours")),
+            _("minutes of the month / its weeks in treatment"), RECORD,
+            doubted(of_time.weekly_hours, not_entered), usual_of("weekly_hours")),
     _number("prescribed_minutes", (_("Length prescribed"), _("Length ordered")), "min", 0, TIME,
             _("as ordered at the end of the month"), RECORD, of_fluid.prescribed_minutes,
             usual_of("prescribed_minutes")),
@@ -356,18 +327,22 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _number("urr_last", (_("Urea reduction ratio, last of the month"), _("URR, last")), "%", 0, DOSE,
             LAST, KDOQI_2006, _newest_dose("urr"), usual_of("urr")),
     _number("measured_week", (_("Weekly standard Kt/V measured, dialysis alone"), "stdKt/V"), "1/wk", 2, DOSE,
-            "S / (1 − 0.74/N · UFw / V)", WEEK, _measured_week(with_kidney=False)),
+            "S / (1 − 0.74/N · UFw / V)", WEEK, doubted(_measured_week(with_kidney=False), *OF_WEEK)),
     _number("measured_week_kidney",
             (_("Weekly standard Kt/V measured, with the kidney"), _("stdKt/V + kidney")), "1/wk", 2, DOSE,
             _("S / (1 − 0.74/N · UFw / V) + kidney"), WEEK,
-            _measured_week(with_kidney=True), usual_of("weekly_standard_ktv"), chart="week", reported=True),
+            doubted(_measured_week(with_kidney=True), *OF_WEEK), usual_of("weekly_standard_ktv"),
+            chart="week", reported=True),
     _number("modelled_week", (_("Weekly standard Kt/V modelled, dialysis alone"), _("modelled")), "1/wk", 2, DOSE,
-            _("10080 G / (V · mean C before), without the kidney's share"), MODEL, _modelled_week(with_kidney=False)),
+            _("10080 G / (V · mean C before), without the kidney's share"), MODEL,
+            doubted(_modelled_week(with_kidney=False), of_volume)),
     _number("modelled_week_kidney",
             (_("Weekly standard Kt/V modelled, with the kidney"), _("modelled + kidney")), "1/wk", 2, DOSE,
             _("10080 G / (V · mean C before)"), MODEL,
-            _modelled_week(with_kidney=True), usual_of("weekly_standard_ktv"), chart="week", reported=True),
-    _number("npcr", ("nPCR", "nPCR"), "g/kg/d", 2, DOSE, _("PCR / (V / 0.58), G of the model"), MODEL, _npcr,
+            doubted(_modelled_week(with_kidney=True), of_volume), usual_of("weekly_standard_ktv"),
+            chart="week", reported=True),
+    _number("npcr", ("nPCR", "nPCR"), "g/kg/d", 2, DOSE, _("PCR / (V / 0.58), G of the model"), MODEL,
+            doubted(_npcr, of_volume),
             usual_of("npcr")),
     _number("single_pool_needed", (_("Single-pool Kt/V that the aimed week needs"), _("spKt/V needed")), "1", 2, DOSE,
             _("s of each treatment for the weekly standard Kt/V aimed at"), WEEK, _single_pool_needed),
@@ -385,20 +360,22 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _number("kidney_age", (_("Age of the urine collection"), _("Urine, age")), "d", 0, KIDNEY,
             _("end of the collection to the end of the month"), RECORD, of_kidney.age, usual_of("kidney_age")),
     _number("uf_rate_mean", (_("UF rate, mean of the month"), _("UF rate, mean")), "mL/kg/h", 1, UF, MEAN, FLYTHE,
-            _mean("uf_rate", "mL/kg/h"), usual_of("uf_rate"), chart="uf_rate"),
+            doubted(_mean("uf_rate", "mL/kg/h"), of_nights("uf_rate")), usual_of("uf_rate"), chart="uf_rate"),
     _number("uf_rate_highest", (_("UF rate, highest of the month"), _("UF rate, highest")), "mL/kg/h", 1, UF,
-            _("highest of the treatments"), FLYTHE, _most("uf_rate", "mL/kg/h"), usual_of("uf_rate"),
+            _("highest of the treatments"), FLYTHE,
+            doubted(_most("uf_rate", "mL/kg/h"), of_highest("uf_rate")), usual_of("uf_rate"),
             chart="uf_rate", reported=True),
     _number("uf_over", (_("Treatments over the UF-rate limit"), _("UF over limit")), "1", 0, UF,
             _("treatments over the limit of their prescription / judged"), RECORD,
-            _over_limit, usual_of("uf_over"), percent=True),
+            doubted(_over_limit, of_nights("uf_rate")), usual_of("uf_over"), percent=True),
     _number("high_uf_share", (_("Treatments at 13 mL/kg/h or more and under 4 hours"), _("UF fast and short")), "1", 0,
             UF, _("treatments that the US measure counts / judged"), US_MEASURE,
-            of_fluid.high_uf_share, usual_of("high_uf_share"), percent=True),
+            doubted(of_fluid.high_uf_share, of_nights("uf_rate")), usual_of("high_uf_share"), percent=True),
     _number("gain_mean", (_("Gain between treatments, mean of the month"), _("Gain, mean")), "kg", 1, UF, MEAN, RECORD,
-            _mean("gain", "kg")),
+            doubted(_mean("gain", "kg"), of_nights("gain"))),
     _number("gain_percent_mean", (_("Gain of target weight, mean of the month"), _("Gain of target, mean")), "%", 1, UF,
-            MEAN, RECORD, _mean("gain_percent", "%"), usual_of("gain_percent")),
+            MEAN, RECORD,
+            doubted(_mean("gain_percent", "%"), of_nights("gain_percent")), usual_of("gain_percent")),
     _number("fluid_load_mean", (_("Fluid above target, mean over the cycle"), _("Fluid load, mean")), "kg", 1, UF,
             _("mean of (W before + W after) / 2 − W target"), RECORD, of_fluid.fluid_load, usual_of("fluid_load")),
     _number("off_target_mean",

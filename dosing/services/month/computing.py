@@ -32,11 +32,7 @@ def compute_month(patient: Patient, month: date, *, at: datetime) -> PatientMont
         month=month,
         defaults={
             "numbers": numbers,
-            "delivered": {
-                "nights": len(facts.finished),
-                "open": len(facts.nights) - len(facts.finished),
-                "schedule": facts.schedule or "",
-            },
+            "delivered": facts.in_treatment.as_json() | {"schedule": facts.schedule or ""},
             "science_version": SCIENCE_VERSION,
             "computed_at": at,
             "stale": False,

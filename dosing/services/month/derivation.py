@@ -17,7 +17,7 @@ WORDS = OF_NIGHT | {
     "values": _("Of each treatment that has it"),
     "delivered": _("Treatments done"),
     "prescribed": _("Treatments prescribed"),
-    "days": _("Days of the month so far"),
+    "days": _("Days in treatment"),
     "treatment": _("Night of the treatment"),
     "single_pool": _("s: single-pool Kt/V of the last treatment with bloods"),
     "minutes": _("t: mean length of the treatments [min]"),

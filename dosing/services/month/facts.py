@@ -8,9 +8,12 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
+from dosing.science.course import Counts, DeliveredCourse
 from dosing.science.guidance import Schedule, schedule_of
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
+from dosing.services.course.reading import course_of
+from dosing.services.month.in_treatment import InTreatment
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.urea_model import UreaModel, habits_of, urea_model
 from dosing.services.results.urine import Collection, collections_of, counting, per_surface
@@ -22,6 +25,8 @@ from sessions.models.local_time import zone_of
 WATER_COUNTS_FOR = timedelta(days=92)
 STALE_BLOODS = timedelta(days=183)
 """How far back an older result is still shown, with its age."""
+COURSE_BEFORE = timedelta(days=35)
+"""How long before a month its course is read: four weeks, and one to begin with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +73,7 @@ class MonthFacts:
 
     patient: Patient
     span: MonthSpan
+    course: DeliveredCourse
     nights: list[ComputedNight]
     prescriptions: list[Prescription]
     bloods: list[BloodResult]
@@ -81,9 +87,16 @@ class MonthFacts:
         """What was in force at the end of the month."""
         return self.prescriptions[-1] if self.prescriptions else None
 
-    @property
+    @cached_property
+    def in_treatment(self) -> InTreatment:
+        return InTreatment(self.course, self.span.since, self.span.until, self.span.zone)
+
+    @cached_property
     def finished(self) -> list[ComputedNight]:
-        return [night for night in self.nights if night.record.state == RecordState.FINISHED]
+        """What was handed over, without a second record of the same treatment."""
+        twice = {each.key for each in self.course.treatments if each.counts == Counts.TWICE}
+        handed_over = (night for night in self.nights if night.record.state == RecordState.FINISHED)
+        return [night for night in handed_over if str(night.record.pk) not in twice]
 
     @cached_property
     def model(self) -> UreaModel | None:
@@ -131,7 +144,7 @@ class MonthFacts:
 
 
 def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
-    """Read what a month needs: some ten queries whatever its size."""
+    """Read what a month needs: some twenty queries whatever its size."""
     zone = zone_of(patient)
     span = MonthSpan(month, zone, now)
     prescriptions = Prescription.objects.filter(patient=patient, in_force__overlap=(span.since, span.until))
@@ -143,6 +156,7 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
     return MonthFacts(
         patient=patient,
         span=span,
+        course=course_of(patient, span.since - COURSE_BEFORE, span.until),
         nights=nights_of(patient.pk, since=span.since, until=span.until),
         prescriptions=orders,
         bloods=list(bloods.order_by("drawn_at", "pk")),

@@ -54,7 +54,8 @@ def numbers(patient: Patient, at: datetime = NOW) -> dict[str, dict[str, Any]]:
 
 def test_counts_and_means_are_those_done_by_hand(month: Patient) -> None:
     found = numbers(month)
-    assert found["nights"]["inputs"] == {"delivered": 13, "prescribed": pytest.approx(3 * 31 / 7, abs=0.05)}
+    asked = pytest.approx(3 * 31 / 7, abs=0.05)
+    assert found["nights"]["inputs"] == {"delivered": 13, "prescribed": asked, "days": 31}
     assert found["nights"]["value"] == pytest.approx(13 / (3 * 31 / 7))
     assert found["time"]["value"] == 1
     assert found["weekly_hours"]["value"] == pytest.approx(13 * 4 / 31 * 7)
@@ -74,7 +75,7 @@ def test_the_weekly_dose_is_that_of_the_published_equation(month: Patient) -> No
     compute(record, at=NOW)
     found = numbers(month)
     week = found["measured_week"]
-    assert week["inputs"]["weekly_uf_l"] == pytest.approx(13 * 2.3 / 31 * 7)
+    assert week["inputs"]["weekly_uf_l"] == pytest.approx(13 * 2.0 / 31 * 7), "net of 0.3 L of rinse-back"
     by_hand = week_by_hand(found["single_pool_ktv_last"]["value"], found["npcr"]["inputs"]["volume_l"], kidney=0)
     assert week["value"] == pytest.approx(by_hand)
     assert found["measured_week_kidney"]["value"] == pytest.approx(by_hand), "no urine was collected"
@@ -84,11 +85,11 @@ def test_the_weekly_dose_is_that_of_the_published_equation(month: Patient) -> No
 
 
 def week_by_hand(single_pool: float, volume: float, kidney: float) -> float:
-    """Daugirdas 2010 over Leypoldt 2004 for the fixture's month: 13 treatments of 240 min, 2.3 L off each, in 31 days.
+    """Daugirdas 2010 over Leypoldt 2004 for the fixture's month: 13 treatments of 240 min, 2.0 L net each, in 31 days.
 
     kidney: clearance of plasma water [mL/min].
     """
-    per_week, minutes, weekly_uf = 13 / 31 * 7, 240, 13 * 2.3 / 31 * 7
+    per_week, minutes, weekly_uf = 13 / 31 * 7, 240, 13 * 2.0 / 31 * 7
     equilibrated = single_pool * minutes / (minutes + 30.7)
     left = 1 - math.exp(-equilibrated)
     fixed = 10080 * left / minutes / (left / equilibrated + 10080 / (per_week * minutes) - 1)

@@ -1,0 +1,168 @@
+"""Time in treatment of a month: what joining, leaving, hospital, time away and missed nights do to it, in words too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_noop as _
+
+from dosing.science.course import Absence, AbsenceKind, Counts, DeliveredCourse, Order, Treatment
+from sessions.facts.local_day import plain_day
+
+DAY = timedelta(days=1)
+SECONDS = 86400
+Delivered = Mapping[str, Any]
+"""What `PatientMonth.delivered` keeps: see `InTreatment.as_json`."""
+
+
+@dataclass(frozen=True)
+class InTreatment:
+    """Time of a month, or of what has passed of it, in which the patient was treated at home."""
+
+    course: DeliveredCourse
+    since: datetime
+    until: datetime
+    zone: ZoneInfo
+
+    @property
+    def first(self) -> date:
+        return self.since.astimezone(self.zone).date()
+
+    @property
+    def last(self) -> date:
+        return max(self.first, (self.until - timedelta(seconds=1)).astimezone(self.zone).date())
+
+    @cached_property
+    def treatments(self) -> list[Treatment]:
+        """Those of the month, without a second record of the same one."""
+        own = (each for each in self.course.treatments if self.since <= each.start < self.until)
+        return [each for each in own if each.counts != Counts.TWICE]
+
+    @property
+    def done(self) -> list[Treatment]:
+        """Those that were handed over and count as treatments."""
+        return [each for each in self.treatments if each.counted and each.handed_over]
+
+    @cached_property
+    def absent(self) -> set[date]:
+        """Days of an absence on which no treatment at home was done all the same."""
+        treated = {each.day for each in self.treatments}
+        days = self.course.days(self.first, self.last)
+        return {day for day in days if day not in treated and self.course.absent_on(day)}
+
+    @property
+    def days(self) -> float:
+        """Days in treatment; the day that is running counts as far as it has come."""
+        return sum(self._share(day) for day in self.course.days(self.first, self.last) if day not in self.absent)
+
+    def _share(self, day: date) -> float:
+        """How much of a day lies in the month so far; days are as long as clocks make them."""
+        begin = datetime.combine(day, time(), self.zone)
+        end = datetime.combine(day + DAY, time(), self.zone)
+        length = end.timestamp() - begin.timestamp()
+        inside = min(end, self.until).timestamp() - max(begin, self.since).timestamp()
+        return max(0.0, inside) / length
+
+    @property
+    def prescribed(self) -> float:
+        """Treatments that were prescribed for the time in treatment; of fixed weekdays those that are over."""
+        treated = {each.day for each in self.treatments}
+        return sum(
+            self._asked(day, order, treated)
+            for day in self.course.days(self.first, self.last)
+            if day not in self.absent and (order := self._order_on(day))
+        )
+
+    def _order_on(self, day: date) -> Order | None:
+        """What was in force at noon, or at its end on the day that is running."""
+        return self.course.order_at(min(datetime.combine(day, time(12), self.zone), self.until - timedelta(seconds=1)))
+
+    def _asked(self, day: date, order: Order, treated: set[date]) -> float:
+        if not order.weekdays:
+            return order.per_week / 7 * self._share(day)
+        over = self._share(day) == 1 or day in treated
+        return 1.0 if over and day.weekday() in order.weekdays else 0.0
+
+    @property
+    def missing(self) -> list[date]:
+        """Days of the month on which a treatment was due and none is there."""
+        return [day for day in self.course.missing if self.first <= day <= self.last]
+
+    @property
+    def absences(self) -> Iterator[Absence]:
+        """Those that touch the month."""
+        for each in self.course.absences:
+            begun = each.first is None or each.first <= self.last
+            if begun and (each.last is None or self.first <= each.last):
+                yield each
+
+    def as_json(self) -> dict[str, Any]:
+        """days: in treatment; absences, missing: days as ISO 8601; broken_off: records that do not count."""
+        return {
+            "nights": len(self.done),
+            "open": sum(not each.handed_over for each in self.treatments),
+            "broken_off": sum(each.counts == Counts.BROKEN_OFF for each in self.treatments),
+            "days": round(self.days, 1),
+            "absences": [
+                {"kind": each.kind, "first": _iso(each.first), "last": _iso(each.last)} for each in self.absences
+            ],
+            "missing": [day.isoformat() for day in self.missing],
+        }
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+ABSENT: dict[tuple[str, bool, bool], str] = {
+    (AbsenceKind.BEFORE, False, True): _("In the programme since %(after)s."),
+    (AbsenceKind.AFTER, True, False): _("Left the programme on %(first)s."),
+    (AbsenceKind.HOSPITAL, True, True): _("In hospital from %(first)s to %(last)s."),
+    (AbsenceKind.HOSPITAL, True, False): _("In hospital since %(first)s."),
+    (AbsenceKind.AWAY, True, True): _("Away from %(first)s to %(last)s."),
+    (AbsenceKind.AWAY, True, False): _("Away since %(first)s."),
+}
+"""By kind, and whether the first and the last day are known."""
+
+
+def lines_of(delivered: Delivered) -> list[str]:
+    """What a month did to its numbers, a sentence each, in the language of the reader; none of a whole month."""
+    return [*_of_absences(delivered), *_of_records(delivered)]
+
+
+def _of_absences(delivered: Delivered) -> Iterator[str]:
+    absences = delivered.get("absences", [])
+    for each in absences:
+        first, last = _day(each["first"]), _day(each["last"])
+        after = last + DAY if last else None
+        parts = {"first": plain_day(first), "last": plain_day(last), "after": plain_day(after)}
+        yield gettext(ABSENT[each["kind"], first is not None, last is not None]) % parts
+    if absences:
+        days = round(delivered["days"])
+        yield ngettext("%(days)d day in treatment.", "%(days)d days in treatment.", days) % {"days": days}
+
+
+def _day(iso: str | None) -> date | None:
+    return date.fromisoformat(iso) if iso else None
+
+
+def _of_records(delivered: Delivered) -> Iterator[str]:
+    missing, broken_off = len(delivered.get("missing", [])), delivered.get("broken_off", 0)
+    if missing:
+        yield ngettext(
+            "%(count)d treatment was due and is not entered.",
+            "%(count)d treatments were due and are not entered.",
+            missing,
+        ) % {"count": missing}
+    if broken_off:
+        yield ngettext(
+            "%(count)d treatment was broken off and is not counted.",
+            "%(count)d treatments were broken off and are not counted.",
+            broken_off,
+        ) % {"count": broken_off}
