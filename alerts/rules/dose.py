@@ -29,6 +29,7 @@ from alerts.rules.missing import ordered_on
 from alerts.rules.rule_kinds import Read, ValueRead, of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
 from alerts.rules.wording import figure, later, when
+from dosing.science.fluid import blood_processed_share
 from dosing.science.guidance import Schedule, schedule_of
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from sessions.models import Prescription
@@ -223,14 +224,14 @@ WEEKLY_KTV = _dose(
 )
 
 
-def _of_prescribed(key: str, prescribed: Callable[[JudgedNight, Prescription], float | None]) -> Read:
-    """A computed number of what the prescription in force asks for [%]."""
+def _of_prescribed(key: str, share: Callable[[JudgedNight, Prescription, float], float | None]) -> Read:
+    """The share [1] that a computed number is of what the prescription in force asks for, as per cent."""
 
     def read(night: JudgedNight) -> Iterator[ValueRead]:
         number, ordered = night.number(key), night.prescription
-        wanted = prescribed(night, ordered) if ordered else None
-        if night.finished and wanted and number is not None:
-            yield ValueRead(f"share.{key}", night.record.started_at, 100 * number / wanted)
+        found = share(night, ordered, number) if night.finished and ordered and number is not None else None
+        if found is not None:
+            yield ValueRead(f"share.{key}", night.record.started_at, 100 * found)
 
     return read
 
@@ -240,10 +241,17 @@ def _without_prescription(key: str) -> Callable[[JudgedNight], Remark]:
     return lambda night: Remark("no_prescription") if night.prescription is None else night.why_unknown(key)
 
 
-def _volume_by_flow(night: JudgedNight, ordered: Prescription) -> float | None:
-    """What the prescribed flow gives [L] in the time that was run."""
+def _share_of_volume(night: JudgedNight, ordered: Prescription, processed_l: float) -> float | None:
+    """Of what the prescribed flow gives in the time that was run."""
     minutes = night.record.minutes
-    return ordered.qb_ml_min / 1000 * minutes if minutes else None
+    if minutes is None:
+        return None
+    return blood_processed_share(processed_l=processed_l, flow_ml_min=ordered.qb_ml_min, minutes=minutes).number
+
+
+def _share_of_flow(night: JudgedNight, ordered: Prescription, flow_ml_min: float) -> float:
+    wanted: float = ordered.qb_ml_min
+    return flow_ml_min / wanted
 
 
 BLOOD_PROCESSED = outside(
@@ -252,7 +260,7 @@ BLOOD_PROCESSED = outside(
     about=_("blood processed"),
     family=Family.DOSE,
     urgency=Urgency.AT_REVIEW,
-    read=_of_prescribed("blood_processed", _volume_by_flow),
+    read=_of_prescribed("blood_processed", _share_of_volume),
     limits=("blood_processed",),
     over=False,
     hold=(2, 3),
@@ -268,7 +276,7 @@ BLOOD_FLOW = outside(
     about=_("blood flow"),
     family=Family.DOSE,
     urgency=Urgency.AT_REVIEW,
-    read=_of_prescribed("blood_flow_median", lambda night, ordered: ordered.qb_ml_min),
+    read=_of_prescribed("blood_flow_median", _share_of_flow),
     limits=("blood_flow",),
     over=False,
     hold=(2, 3),

@@ -56,25 +56,6 @@ def total_body_water_watson(
 
 
 @quiet
-def total_body_water_hume_weyers(
-    *, sex: str | NDArray[np.str_] | list[str], height_cm: ArrayLike, weight_kg: ArrayLike
-) -> Measure:
-    """Total body water [L]: men 0.194786 h + 0.296785 w - 14.012934; women 0.34454 h + 0.183809 w -
-    35.270121.
-
-    h height_cm 120 to 220, w weight_kg 25 to 250; shapes broadcast.
-    Source: Hume and Weyers, J Clin Pathol 24:234, 1971 (from memory).
-
-    >>> round(total_body_water_hume_weyers(sex="female", height_cm=162, weight_kg=64).number, 4)
-    32.3091
-    """
-    male, (height, weight), checks = _sexes(sex, height_cm, weight_kg)
-    man = k.HUME_MALE_HEIGHT * height + k.HUME_MALE_WEIGHT * weight + k.HUME_MALE_BASE
-    woman = k.HUME_FEMALE_HEIGHT * height + k.HUME_FEMALE_WEIGHT * weight + k.HUME_FEMALE_BASE
-    return measure(np.where(male, man, woman), "L", checks + _adult(height, weight))
-
-
-@quiet
 def surface_area_du_bois(*, height_cm: ArrayLike, weight_kg: ArrayLike) -> Measure:
     """Body surface [m2]: 0.007184 height^0.725 weight^0.425.
 
@@ -88,36 +69,6 @@ def surface_area_du_bois(*, height_cm: ArrayLike, weight_kg: ArrayLike) -> Measu
     checks = _adult(height, weight)
     area = k.DU_BOIS_FACTOR * height**k.DU_BOIS_HEIGHT * weight**k.DU_BOIS_WEIGHT
     return measure(area, "m2", checks)
-
-
-@quiet
-def surface_area_haycock(*, height_cm: ArrayLike, weight_kg: ArrayLike) -> Measure:
-    """Body surface [m2]: 0.024265 height^0.3964 weight^0.5378.
-
-    height_cm 120 to 220, weight_kg 25 to 250; shapes broadcast.
-    Source: Haycock, Schwartz and Wisotsky, J Pediatr 93:62, 1978 (seen in packages that cite it).
-
-    >>> round(surface_area_haycock(height_cm=175, weight_kg=75).number, 5)
-    1.91659
-    """
-    height, weight = as_float(height_cm, weight_kg)
-    checks = _adult(height, weight)
-    area = k.HAYCOCK_FACTOR * height**k.HAYCOCK_HEIGHT * weight**k.HAYCOCK_WEIGHT
-    return measure(area, "m2", checks)
-
-
-@quiet
-def body_mass_index(*, height_cm: ArrayLike, weight_kg: ArrayLike) -> Measure:
-    """Weight over squared height [kg/m2].
-
-    height_cm 120 to 220, weight_kg 25 to 250; shapes broadcast. Source: Quetelet's index, WHO.
-
-    >>> round(body_mass_index(height_cm=180, weight_kg=81).number, 6)
-    25.0
-    """
-    height, weight = as_float(height_cm, weight_kg)
-    checks = _adult(height, weight)
-    return measure(weight / (height / 100) ** 2, "kg/m2", checks)
 
 
 @quiet

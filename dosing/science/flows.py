@@ -14,20 +14,6 @@ LONGEST_MINUTES = 1440.0
 
 
 @quiet
-def blood_processed_fixed_flow_l(*, flow_ml_min: ArrayLike, minutes: ArrayLike) -> Measure:
-    """Blood pumped at one flow: Qb t/1000 [L].
-
-    flow_ml_min: 0 to 700 mL/min; minutes: 0 to 1440. Shapes broadcast.
-
-    >>> blood_processed_fixed_flow_l(flow_ml_min=300, minutes=240).number
-    72.0
-    """
-    flow, t = as_float(flow_ml_min, minutes)
-    checks = within(0, 700, "mL/min", blood_flow=flow) + within(0, LONGEST_MINUTES, "minutes", time=t)
-    return measure(flow * t / k.ML_PER_L, "L", checks)
-
-
-@quiet
 def blood_processed_l(
     *,
     flows_ml_min: ArrayLike,
@@ -107,7 +93,7 @@ def _trapezoid(flows: FloatArray, times: FloatArray, start: FloatArray, end: Flo
 
 @quiet
 def blood_processed_share(*, processed_l: ArrayLike, flow_ml_min: ArrayLike, minutes: ArrayLike) -> Measure:
-    """Blood processed over what the set flow would have given in the prescribed time: 1000 B/(Qb t) [1].
+    """Blood processed over what a flow gives in a time: 1000 B/(Qb t) [1].
 
     processed_l: B, 0 to 500 L; flow_ml_min: 50 to 700 mL/min; minutes: 30 to 900. Below 0.9 the pump stopped
     or alarms held it (common practice).
@@ -119,31 +105,3 @@ def blood_processed_share(*, processed_l: ArrayLike, flow_ml_min: ArrayLike, min
     checks = within(0, 500, "L", blood_processed=processed) + within(50, 700, "mL/min", blood_flow=flow)
     checks += within(30, 900, "minutes", treatment_length=t)
     return measure(processed * k.ML_PER_L / (flow * t), "1", checks)
-
-
-@quiet
-def dialysate_volume_l(*, flow_ml_min: ArrayLike, minutes: ArrayLike) -> Measure:
-    """Dialysate (or substitution fluid) that flowed in a treatment: Q t/1000 [L].
-
-    flow_ml_min: 0 to 1000 mL/min; minutes: 0 to 1440.
-
-    >>> dialysate_volume_l(flow_ml_min=500, minutes=240).number
-    120.0
-    """
-    flow, t = as_float(flow_ml_min, minutes)
-    checks = within(0, 1000, "mL/min", fluid_flow=flow) + within(0, LONGEST_MINUTES, "minutes", time=t)
-    return measure(flow * t / k.ML_PER_L, "L", checks)
-
-
-@quiet
-def dialysate_flow_for_volume(*, volume_l: ArrayLike, minutes: ArrayLike) -> Measure:
-    """Mean dialysate flow when a batch of fixed volume lasts the treatment: 1000 V/t [mL/min].
-
-    volume_l: 0 to 300 L; minutes: 30 to 900.
-
-    >>> dialysate_flow_for_volume(volume_l=24, minutes=160).number
-    150.0
-    """
-    volume, t = as_float(volume_l, minutes)
-    checks = within(0, 300, "L", dialysate_volume=volume) + within(30, 900, "minutes", treatment_length=t)
-    return measure(volume * k.ML_PER_L / t, "mL/min", checks)

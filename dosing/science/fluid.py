@@ -12,11 +12,8 @@ from numpy.typing import ArrayLike
 from dosing.science import sources as k
 from dosing.science.checks import given, no_such, quiet, within
 from dosing.science.flows import (
-    blood_processed_fixed_flow_l,
     blood_processed_l,
     blood_processed_share,
-    dialysate_flow_for_volume,
-    dialysate_volume_l,
 )
 from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray, Measure, as_float, measure, unknown
@@ -26,12 +23,9 @@ __all__ = [
     "HIGH_UF_RATE",
     "HYPOTENSION_DEFINITIONS",
     "UF_RATE_LINES",
-    "blood_processed_fixed_flow_l",
     "blood_processed_l",
     "blood_processed_share",
     "delivered_fraction",
-    "dialysate_flow_for_volume",
-    "dialysate_volume_l",
     "expected_post_weight",
     "interdialytic_gain_kg",
     "interdialytic_gain_percent",
@@ -39,7 +33,6 @@ __all__ = [
     "mean_arterial_pressure",
     "minutes_to_stay_under",
     "target_deviation_kg",
-    "target_deviation_percent",
     "time_averaged_fluid_load_kg",
     "uf_rate",
     "uf_volume_plan",
@@ -220,18 +213,6 @@ def target_deviation_kg(*, post_weight_kg: ArrayLike, target_weight_kg: ArrayLik
     """
     post, target = as_float(post_weight_kg, target_weight_kg)
     return measure(post - target, "kg", _weights(weight_after=post, target_weight=target))
-
-
-@quiet
-def target_deviation_percent(*, post_weight_kg: ArrayLike, target_weight_kg: ArrayLike) -> Measure:
-    """The same as a share of the target: 100 (post - target)/target [%].
-
-    >>> round(target_deviation_percent(post_weight_kg=71.2, target_weight_kg=70).number, 3)
-    1.714
-    """
-    post, target = as_float(post_weight_kg, target_weight_kg)
-    checks = _weights(weight_after=post, target_weight=target)
-    return measure(100 * (post - target) / target, "%", checks)
 
 
 @quiet

@@ -127,22 +127,10 @@ PLASMA_WATER = Constant(0.93, "1", _VARTIA, 2012, _SEEN, "the year of the thesis
 BLOOD_WATER = Constant(0.86, "1", _VARTIA, 2012, _SEEN, "0.894 is in use as well")
 EXTRACELLULAR_SHARE = Constant(1 / 3, "1", _VARTIA, 2012, _SEEN, "of the post-dialysis volume")
 POOL_EXCHANGE = Constant(0.016, "1/min", _VARTIA, 2012, _SEEN, "times the post-dialysis volume")
-PLASMA_WATER_IN_BLOOD = Constant(0.93, "1", "plasma water of plasma", 0, _MEMORY)
-CELL_WATER_IN_BLOOD = Constant(
-    0.82, "1", "urea-accessible water of red cells", 0, _MEMORY, "fitted so that 0.33 gives 0.894"
-)
 
 # Dialyser
 LABEL_TO_LIVING = Constant(
     0.8, "1", "HEMO study, Leypoldt and Depner, in KDOQI 2006", 2006, _MEMORY, "0.57 to 0.82 are in use"
-)
-KOA_RISE_WITH_DIALYSATE = Constant(
-    0.14,
-    "1",
-    "Leypoldt et al., Kidney Int 51:2013-7",
-    1997,
-    _MEMORY,
-    "rise itself seen, size from memory; not found with flow-distributing fibres (Bhimani 2010, seen)",
 )
 FLOW_GAP_START = Constant(200.0, "mL/min", "Depner transit-time data, points seen", 1991, _COMPUTED)
 FLOW_GAP_SCALE = Constant(2000.0, "mL/min", "line through 0, 5, 10 % at 200, 300, 400", 1991, _COMPUTED)
@@ -172,15 +160,7 @@ FALL_SYSTOLIC = Constant(20.0, "mmHg", "KDOQI 2005; European guideline 2007 (PMC
 FALL_MEAN = Constant(10.0, "mmHg", "KDOQI 2005; European guideline 2007 (PMC6518736)", 2007, _SEEN)
 
 # Vascular access
-_JASN_TABLE = "J Am Soc Nephrol review of venous-pressure methods, Table 2"
-STATIC_SLOPE = Constant(0.35, "mmHg/cm", _JASN_TABLE, 2005, _SEEN, "empirical; year from memory")
-STATIC_OFFSET = Constant(3.4, "mmHg", _JASN_TABLE, 2005, _SEEN, "empirical; year from memory")
-HYDROSTATIC_SLOPE = Constant(0.76, "mmHg/cm", "Korean J Nephrol 25:283; KDOQI 2006", 2006, _SEEN)
-NEEDLE_17_FLOW = Constant(300.0, "mL/min", "KDOQI 2006 cannulation table", 2006, _MEMORY)
-NEEDLE_16_FLOW = Constant(350.0, "mL/min", "KDOQI 2006 cannulation table", 2006, _MEMORY)
-NEEDLE_15_FLOW = Constant(450.0, "mL/min", "KDOQI 2006 cannulation table", 2006, _MEMORY)
 NEAR_TREATMENT_FLOW = Constant(0.1, "1", "common practice, no source", 2026, _PRACTICE)
-NEEDLE_14_FLOW = Constant(500.0, "mL/min", "teaching pages", 2006, _SECOND, "the table prints no upper end")
 _GALLEGO = "Gallego et al., Nefrologia 17:322"
 _GALLEGO_NOTE = "radiocephalic fistulas, n 20; the abstract prints the gauges against its own text, read by the text"
 _FOUR_GAUGES = "randomised comparison of four gauges, n 21, year not seen"
@@ -209,22 +189,11 @@ WATSON_MALE_WEIGHT = Constant(0.3362, "L/kg", _WATSON, 1980, _SECOND, _WATSON_NO
 WATSON_FEMALE_BASE = Constant(-2.097, "L", _WATSON, 1980, _SECOND, _WATSON_NOTE)
 WATSON_FEMALE_HEIGHT = Constant(0.1069, "L/cm", _WATSON, 1980, _SECOND, _WATSON_NOTE)
 WATSON_FEMALE_WEIGHT = Constant(0.2466, "L/kg", _WATSON, 1980, _SECOND, _WATSON_NOTE)
-_HUME = "Hume and Weyers, J Clin Pathol 24:234"
-HUME_MALE_BASE = Constant(-14.012934, "L", _HUME, 1971, _MEMORY)
-HUME_MALE_HEIGHT = Constant(0.194786, "L/cm", _HUME, 1971, _MEMORY)
-HUME_MALE_WEIGHT = Constant(0.296785, "L/kg", _HUME, 1971, _MEMORY)
-HUME_FEMALE_BASE = Constant(-35.270121, "L", _HUME, 1971, _MEMORY)
-HUME_FEMALE_HEIGHT = Constant(0.34454, "L/cm", _HUME, 1971, _MEMORY)
-HUME_FEMALE_WEIGHT = Constant(0.183809, "L/kg", _HUME, 1971, _MEMORY)
 _DU_BOIS = "Du Bois and Du Bois, Arch Intern Med 17:863"
 _PACKAGES = "seen in general packages that cite the paper"
 DU_BOIS_FACTOR = Constant(0.007184, "m2", _DU_BOIS, 1916, _SECOND, _PACKAGES)
 DU_BOIS_HEIGHT = Constant(0.725, "1", _DU_BOIS, 1916, _SECOND, _PACKAGES)
 DU_BOIS_WEIGHT = Constant(0.425, "1", _DU_BOIS, 1916, _SECOND, _PACKAGES)
-_HAYCOCK = "Haycock, Schwartz and Wisotsky, J Pediatr 93:62"
-HAYCOCK_FACTOR = Constant(0.024265, "m2", _HAYCOCK, 1978, _SECOND, _PACKAGES)
-HAYCOCK_HEIGHT = Constant(0.3964, "1", _HAYCOCK, 1978, _SECOND, _PACKAGES)
-HAYCOCK_WEIGHT = Constant(0.5378, "1", _HAYCOCK, 1978, _SECOND, _PACKAGES)
 MODELLED_OVER_WATSON = Constant(
     0.9, "1", "HEMO study", 2003, _MEMORY, "Watson reads 10 to 15 % above the modelled volume"
 )
@@ -243,25 +212,6 @@ _BORAH = "Borah et al., Kidney Int 14:491, in the form scaled by volume (Sargent
 PCR_PER_GENERATION = Constant(9.35, "g/d per mg N/min", _BORAH, 1978, _MEMORY)
 PCR_PER_VOLUME = Constant(0.294, "g/d/L", _BORAH, 1978, _MEMORY, "0.29 in some texts")
 WATER_SHARE_OF_WEIGHT = Constant(0.58, "L/kg", _BORAH, 1978, _MEMORY, "normalised weight is V/0.58")
-_DEPNER = "Depner and Daugirdas, J Am Soc Nephrol 7:780-5"
-_DEPNER_NOTE = "single-pool simulation returns the true rate within -1 to +5 % with usual fluid gain"
-THREE_POINT = {
-    "first_of_three": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY, _DEPNER_NOTE) for v in (36.3, 5.48, 53.5)),
-    "second_of_three": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY, _DEPNER_NOTE) for v in (25.8, 1.15, 56.4)),
-    "third_of_three": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY, _DEPNER_NOTE) for v in (16.3, 4.30, 56.6)),
-    "first_of_two": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY) for v in (48.0, 5.14, 79.0)),
-    "second_of_two": tuple(Constant(v, "1", _DEPNER, 1996, _MEMORY) for v in (33.0, 3.60, 83.2)),
-}
-"""a, b, c of nPCR = C0/(a + b k + c/k) + 0.168 by the treatment's place in the week."""
-THREE_POINT_OFFSET = Constant(0.168, "g/kg/d", _DEPNER, 1996, _MEMORY)
-THREE_POINT_KIDNEY = {
-    3: (
-        Constant(0.70, "1", _DEPNER, 1996, _MEMORY, "0.79 in some prints"),
-        Constant(3.08, "1", _DEPNER, 1996, _MEMORY),
-    ),
-    2: (Constant(1.15, "1", _DEPNER, 1996, _MEMORY), Constant(4.56, "1", _DEPNER, 1996, _MEMORY)),
-}
-"""Kidney correction C0 [1 + (p + q/k) Kru/V] by treatments a week."""
 
 # Molar masses and bloods
 _IUPAC = "IUPAC standard atomic weights"

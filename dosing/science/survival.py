@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from dosing.science.checks import above_zero, given, not_negative, quiet, within
 from dosing.science.gamma import gamma_quantile
 from dosing.science.reasons import Reason
-from dosing.science.results import FloatArray, Measure, as_float, measure, unknown
+from dosing.science.results import FloatArray, Measure, as_float, measure
 
 MOST_EVENTS = 100_000
 
@@ -140,19 +140,3 @@ def survival_at(*, curve: SurvivalCurve, times: ArrayLike) -> Measure:
     (time,) = as_float(times)
     steps = np.concatenate([[1.0], curve.survival.value])
     return measure(steps[np.searchsorted(curve.times, time, side="right")], "1", not_negative(time=time))
-
-
-@quiet
-def median_survival(*, curve: SurvivalCurve, unit: str = "d") -> Measure:
-    """First time at which half or fewer are without the event; unknown where the curve stays above.
-
-    unit: of the curve's times.
-
-    >>> curve = kaplan_meier(times=[6, 6, 6, 6, 7, 9, 10], observed=[1, 1, 1, 0, 1, 0, 1])
-    >>> median_survival(curve=curve).number
-    7.0
-    """
-    reached = curve.times[curve.survival.value <= 0.5]
-    if reached.size == 0:
-        return unknown(unit, Reason("more_than_half_without"))
-    return measure(reached[0], unit)

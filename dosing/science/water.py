@@ -12,9 +12,9 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dosing.science.checks import above_zero, given, not_negative, quiet, within
+from dosing.science.checks import not_negative, quiet, within
 from dosing.science.reasons import Reason
-from dosing.science.results import FloatArray, Measure, as_float, measure, unknown
+from dosing.science.results import Measure, as_float, measure, unknown
 from dosing.science.sources import Status
 
 
@@ -153,75 +153,3 @@ def classify(*, quantity: str, fluid: str, edition: str, value: ArrayLike, below
         reason = Reason("no_water_limit", given=quantity, fluid=fluid, edition=edition)
         return unknown("grade", reason, result.shape)
     return grade_against(limit=limit, value=result, below_detection=below_detection)
-
-
-@quiet
-def chlorine_before_treatment(*, first_bed_mg_l: ArrayLike, second_bed_mg_l: ArrayLike | None = None) -> Measure:
-    """Whether total chlorine allows treatment, with one or two carbon beds in series [grade].
-
-    first_bed_mg_l, second_bed_mg_l: total chlorine after each bed [mg/L], sampled after 15 min of flow.
-    0: start. 1: near the limit, or the first bed let chlorine through and the second held: call the unit,
-    go on only as it allows, with a test every hour and a new bed within a day. 2: do not dialyse. Where the
-    first bed fails and there is no second result the answer is 2. A result that is missing is no permission.
-    Source: limit 0.1 mg/L of ISO 23500-3 (from memory); two-bed rule of a US handout (seen).
-
-    >>> chlorine_before_treatment(first_bed_mg_l=0.2, second_bed_mg_l=0.02).number
-    1.0
-    >>> chlorine_before_treatment(first_bed_mg_l=0.2).number
-    2.0
-    """
-    first, second = as_float(first_bed_mg_l, second_bed_mg_l)
-    checks = not_negative(total_chlorine=first)
-    checks.append((second < 0, Reason("chlorine_below_zero")))
-    one, two = (_chlorine_grade(bed) for bed in (first, second))
-    held = (one == Grade.FAIL) & ~np.isnan(second) & (two < Grade.FAIL)
-    grade = np.where(held, Grade.ACTION, np.maximum(one, np.where(np.isnan(second), Grade.PASS, two)))
-    return measure(grade, "grade", checks)
-
-
-def _chlorine_grade(chlorine: FloatArray) -> FloatArray:
-    high = (chlorine > CHLORINE.limit).astype(np.float64)
-    return np.asarray(high + (chlorine >= (CHLORINE.action or np.inf)))
-
-
-@quiet
-def conductivity_deviation_percent(*, measured_ms_cm: ArrayLike, nominal_ms_cm: ArrayLike) -> Measure:
-    """Conductivity of the dialysate by an independent meter against nominal: 100 (m - n)/n [%].
-
-    Both mS/cm, measured above zero, nominal 12 to 16. More than 5 % either way is a failure
-    (`dialysate_grade`). Source: teaching text on the US standard of 2004 (seen second-hand).
-
-    >>> round(conductivity_deviation_percent(measured_ms_cm=14.8, nominal_ms_cm=14.0).number, 2)
-    5.71
-    """
-    found, nominal = as_float(measured_ms_cm, nominal_ms_cm)
-    checks = above_zero(conductivity=found) + within(12, 16, "mS/cm", nominal_conductivity=nominal)
-    return measure(100 * (found - nominal) / nominal, "%", checks)
-
-
-DIALYSATE_RANGES = {
-    "conductivity_deviation": ("%", (-5.0, 5.0), (-5.0, 5.0)),
-    "ph": ("1", (6.9, 7.6), (6.9, 7.6)),
-    "temperature": ("Cel", (35.0, 38.0), (33.0, 42.0)),
-}
-"""Unit, range that passes, range outside which not to start. Conductivity and pH seen second-hand, 42 degrees
-seen, the rest from memory."""
-
-
-@quiet
-def dialysate_grade(*, quantity: str, value: ArrayLike) -> Measure:
-    """Grade of dialysate before connection: 0 pass, 1 look again, 2 do not start [grade].
-
-    quantity: a key of `DIALYSATE_RANGES`; value in its unit. The limits of the range pass.
-
-    >>> [dialysate_grade(quantity="ph", value=v).number for v in (6.8, 7.4)]
-    [2.0, 0.0]
-    """
-    (found,) = as_float(value)
-    if quantity not in DIALYSATE_RANGES:
-        known = ", ".join(DIALYSATE_RANGES)
-        return unknown("grade", Reason("no_range_of", given=repr(quantity), known=known), found.shape)
-    _, (low, high), (lowest, highest) = DIALYSATE_RANGES[quantity]
-    stop, look = (found < lowest) | (found > highest), (found < low) | (found > high)
-    grade = np.where(stop, Grade.FAIL, np.where(look, Grade.ACTION, Grade.PASS))
-    return measure(grade, "grade", given(result=found))

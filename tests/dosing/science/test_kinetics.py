@@ -12,7 +12,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from dosing.science.adequacy import single_pool_ktv, standard_weekly_ktv_with_fluid_and_kidney
-from dosing.science.dialyser import diffusive_clearance
+from dosing.science.dialyser import blood_water_clearance
 from dosing.science.kinetics import (
     PatientParameters,
     Schedule,
@@ -189,7 +189,7 @@ def test_agrees_with_a_second_simulation(name):
         starts=weekly_starts(days=days, at=at),
         hours=hours,
         cycle_days=14 if name == "D" else 7,
-        clearance=diffusive_clearance(koa=800, qb=qb, qd=qd).value,
+        clearance=blood_water_clearance(water_share=1.0, koa=800, qb=qb, qd=qd).value,
         gains_during=True,
     )
     patient = PatientParameters(

@@ -89,7 +89,6 @@ CALLS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "gamma.regularised_gamma": lambda i: gamma.regularised_gamma(*(np.array(float(v)) for v in i.values())),
     "gamma.gamma_quantile": lambda i: gamma.gamma_quantile(*(np.array(float(v)) for v in i.values())),
     "survival.survival_at": lambda i: survival.survival_at(curve=curve_of(i), times=i["at"]),
-    "survival.median_survival": lambda i: survival.median_survival(curve=curve_of(i)),
     "water.grade_against": lambda i: water.grade_against(limit=getattr(water, i["limit"]), value=i["value"]),
 }
 """Functions that take arrays or objects a line of text cannot hold."""

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
-from dosing.science import adequacy, nutrition
+from dosing.science import adequacy
 
 
 def week_of(
@@ -155,21 +154,3 @@ def test_the_fixed_generation_factor_under_reads_long_nights() -> None:
     by_days = adequacy.single_pool_ktv(**night, days_since_last=1).value
     assert by_days == pytest.approx(2.144, abs=0.12)
     assert adequacy.single_pool_ktv(**night).value < by_days - 0.4
-
-
-def test_protein_from_one_urea_agrees_with_the_rate_that_was_simulated() -> None:
-    """Pre-treatment plasma urea of a two-pool week (first simulation, G 5.35 mg N/min, V 35 L: 0.999 g/kg/d)."""
-    places = ("first_of_three", "second_of_three", "third_of_three")
-    pre, post = np.array([67.244, 55.887, 51.895]), np.array([19.215, 15.507, 14.516])
-    dose = adequacy.single_pool_ktv(
-        pre=pre, post=post, hours=4, uf_l=[4.08, 2.64, 2.64], post_weight_kg=35 / 0.58, days_since_last=[3, 2, 2]
-    )
-    for place, urea, single in zip(places, pre, dose.value, strict=True):
-        found = nutrition.npcr_from_predialysis_urea(
-            pre_urea_mmol_l=urea / 2.8014,
-            single_pool=single,
-            place_in_week=place,
-            per_week=3,
-            weekly_fluid_gain_l=9.36,
-        )
-        assert found.number == pytest.approx(0.999, rel=0.06)

@@ -1,0 +1,86 @@
+"""No public function of the science is there for nobody: each is called from outside it, or by one that is."""
+
+from __future__ import annotations
+
+import ast
+from collections import defaultdict
+from pathlib import Path
+
+HOUSE = Path(__file__).resolve().parents[3]
+SCIENCE = HOUSE / "dosing" / "science"
+OUTSIDE = ("dosing", "alerts", "sessions", "homedialysis")
+REFERENCES = {
+    "plan_fluid": "the script of the bedside has to agree with it",
+    "loinc_is_well_formed": "the codes that we hold are checked by it",
+    "convert": "the factors of units that forms and imports use are checked by it",
+    "all_constants": "the list by which each constant is held to have a source",
+    "standard_weekly_ktv": "the closed form without fluid and kidney, for which values are printed",
+    "weekly_starts": "weeks as tests and benchmarks write them",
+    "cusum_path": "charts and run lengths that are printed, by which the drifts are checked",
+    "cusum_run_length": "the same",
+    "ewma_path": "the same",
+    "ewma_run_length": "the same",
+}
+"""Functions that nothing of the product calls, and why they are there all the same."""
+
+
+def names_in(node: ast.AST) -> set[str]:
+    """Every name and attribute that a piece of code mentions."""
+    found = {each.id for each in ast.walk(node) if isinstance(each, ast.Name)}
+    found |= {each.attr for each in ast.walk(node) if isinstance(each, ast.Attribute)}
+    return found | {each.name for each in ast.walk(node) if isinstance(each, ast.alias)}
+
+
+def of_science() -> tuple[dict[str, set[str]], set[str]]:
+    """What each function or class mentions, by its name; and the names of the public functions."""
+    mentions: dict[str, set[str]] = defaultdict(set)
+    public = set()
+    for path in SCIENCE.glob("*.py"):
+        for node in ast.parse(path.read_text()).body:
+            for name in declared(node):
+                mentions[name] |= names_in(node) - {name}
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                public.add(node.name)
+    return mentions, public
+
+
+def declared(node: ast.stmt) -> list[str]:
+    if isinstance(node, ast.FunctionDef | ast.ClassDef):
+        return [node.name]
+    if isinstance(node, ast.Assign):
+        return [each.id for each in node.targets if isinstance(each, ast.Name) and each.id != "__all__"]
+    return [node.target.id] if isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name) else []
+
+
+def asked_for_outside() -> set[str]:
+    found: set[str] = set()
+    for part in OUTSIDE:
+        for path in (HOUSE / part).rglob("*.py"):
+            if SCIENCE not in path.parents and "migrations" not in path.parts:
+                found |= names_in(ast.parse(path.read_text()))
+    return found
+
+
+def in_use(mentions: dict[str, set[str]], roots: set[str]) -> set[str]:
+    reached, waiting = set(), set(roots)
+    while waiting:
+        name = waiting.pop()
+        reached.add(name)
+        waiting |= mentions.get(name, set()) - reached
+    return reached
+
+
+def test_every_public_function_of_the_science_is_in_use() -> None:
+    mentions, public = of_science()
+    assert sorted(public - in_use(mentions, asked_for_outside() | set(REFERENCES))) == []
+
+
+def test_a_function_that_nobody_calls_would_be_found() -> None:
+    mentions = {"asked": {"helper"}, "helper": set(), "alone": {"asked"}}
+    assert in_use(mentions, {"asked"}) == {"asked", "helper"}
+
+
+def test_what_is_excused_is_needed() -> None:
+    """A function that the product calls, or that is gone, needs no excuse."""
+    mentions, public = of_science()
+    assert [name for name in REFERENCES if name not in public - in_use(mentions, asked_for_outside())] == []
