@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime, time
-from itertools import pairwise
 from statistics import fmean
 
 from tests.truth import slow
@@ -35,6 +34,12 @@ def before(life: Life, night: Night) -> Night | None:
     return earlier[-1] if earlier else None
 
 
+def weighed_before(life: Life, night: Night) -> Night | None:
+    """Whatever ran before this treatment, also if it was broken off at once; None where the unit does not know it."""
+    earlier = [each for each in life.nights if each.start < night.start]
+    return earlier[-1] if earlier and earlier[-1].known else None
+
+
 def catheter(life: Life, day: date) -> bool:
     there = [each for each in life.accesses if each.made <= day and (each.given_up is None or day < each.given_up)]
     return there[-1].kind == "catheter"
@@ -42,13 +47,12 @@ def catheter(life: Life, day: date) -> bool:
 
 def of_night(life: Life, night: Night, urea: Urea | None) -> Numbers:
     """urea: where samples were drawn; a laboratory gives tenths."""
-    removed, last = slow.fluid_removed(night), before(life, night)
-    known = last is not None and last.known
+    removed, last, weighed = slow.fluid_removed(night), before(life, night), weighed_before(life, night)
     found: Numbers = {
         "minutes": night.minutes,
         "uf_volume": removed[0] if removed else None,
         "uf_rate": _rate(night),
-        "gain": night.pre_kg - last.post_kg if known and last and night.pre_kg and last.post_kg else None,
+        "gain": night.pre_kg - weighed.post_kg if weighed and night.pre_kg and weighed.post_kg else None,
         "off_target": night.post_kg - life.person.target_kg if night.post_kg else None,
     }
     return found | (_dose(life, night, urea, last) if urea else {})
@@ -112,12 +116,7 @@ def done(life: Life) -> list[Night]:
 def month_of_records(life: Life) -> Numbers:
     """Hours are those of every minute that was run; the rest is of treatments that were no breaking off."""
     nights = done(life)
-    known = {id(night) for night in nights}
-    gained = [
-        night.pre_kg - last.post_kg
-        for last, night in pairwise([each for each in life.nights if counts(life, each)])
-        if id(night) in known and last.known and night.pre_kg and last.post_kg
-    ]
+    gained = [gain for night in nights if (gain := of_night(life, night, None)["gain"]) is not None]
     rates = [rate for night in nights if (rate := _rate(night)) is not None]
     off = [night.post_kg - life.person.target_kg for night in nights if night.post_kg]
     every = slow.in_span(life.known, *MARCH)
