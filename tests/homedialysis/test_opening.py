@@ -67,6 +67,16 @@ class TestOpen:
         assert closes_next(weekdays, lisbon(2026, 3, 6, 12)) == lisbon(2026, 3, 6, 17)
         assert opens_next(weekdays, lisbon(2026, 3, 6, 12)) == lisbon(2026, 3, 9, 8)
 
+    def test_open_on_one_day_of_the_week(self, weekdays: Unit) -> None:
+        """A whole week ahead and a whole week back."""
+        OpeningHours.objects.exclude(weekday=0).delete()
+        unit = Unit.objects.get()
+        monday = lisbon(2026, 3, 9, 12)
+        assert opens_next(unit, monday) == lisbon(2026, 3, 16, 8)
+        assert closed_last(unit, monday) == lisbon(2026, 3, 2, 17)
+        assert closed_last(unit, lisbon(2026, 3, 9, 17)) == lisbon(2026, 3, 9, 17)
+        assert opens_next(unit, lisbon(2026, 3, 9, 8)) == lisbon(2026, 3, 16, 8), "it opens now, and then in a week"
+
     def test_without_hours(self, weekdays: Unit) -> None:
         OpeningHours.objects.all().delete()
         at = lisbon(2026, 3, 2, 12)
@@ -83,6 +93,14 @@ class TestTimeThatCounts:
 
     def test_over_a_weekend(self, weekdays: Unit) -> None:
         assert open_time_between(weekdays, lisbon(2026, 3, 6, 17), lisbon(2026, 3, 9, 8)) == timedelta()
+
+    def test_over_two_weeks(self, weekdays: Unit) -> None:
+        """5 hours of Monday, eight whole days of 9, and an hour and a half of Friday."""
+        found = open_time_between(weekdays, lisbon(2026, 3, 2, 12), lisbon(2026, 3, 13, 9, 30))
+        assert found == timedelta(hours=5 + 8 * 9 + 1.5)
+
+    def test_within_one_day(self, weekdays: Unit) -> None:
+        assert open_time_between(weekdays, lisbon(2026, 3, 2, 9), lisbon(2026, 3, 2, 9, 20)) == timedelta(minutes=20)
 
     def test_backwards_is_none(self, weekdays: Unit) -> None:
         assert open_time_between(weekdays, lisbon(2026, 3, 3, 9), lisbon(2026, 3, 2, 9)) == timedelta()

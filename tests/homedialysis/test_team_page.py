@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from django.http import HttpResponse
 from django.test import Client
 
 from homedialysis.accounts.models import Role, User
@@ -50,6 +51,20 @@ def test_only_staff_are_invited_here(admin_client: Client, role: str) -> None:
 def test_somebody_who_is_there_is_not_invited_again(admin_client: Client, nurse: User) -> None:
     page = admin_client.post("/team/", NEW | {"email": nurse.email})
     assert "already has an account as nurse" in page.context["form"].errors["email"][0]
+
+
+def test_invited_again_before_coming_gets_a_new_link_in_the_same_role_only(admin_client: Client) -> None:
+    def link(page: HttpResponse) -> str:
+        found = re.search(r"/join/[\w-]+/", page.content.decode())
+        return found[0] if found else ""
+
+    first = link(admin_client.post("/team/", NEW))
+    refused = admin_client.post("/team/", NEW | {"role": "administrator"})
+    assert link(refused) == ""
+    assert User.objects.get(email="ito@example.org").role == Role.NURSE
+    assert Client().get(first).status_code == 200, "a refusal leaves the first link as it is"
+    second = link(admin_client.post("/team/", NEW))
+    assert (Client().get(first).status_code, Client().get(second).status_code) == (410, 200)
 
 
 def test_nobody_else_invites(nurse_client: Client) -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from homedialysis.accounts.models import BedsideDevice, User
-from homedialysis.accounts.services.bedside_devices import name_from
+from homedialysis.accounts.services.bedside_devices import contact, name_from, signed_out, take_back
 from sessions.models import Patient, Prescription
 from tests.conftest import signed_in
 from tests.crowd import ours
@@ -34,8 +35,24 @@ def state(client: Client, phone: str = PHONE) -> int:
     return client.get(reverse("api:bedside-device", args=[phone])).status_code
 
 
+CHROME = "AppleWebKit/537.36 (KHTML, like Gecko) Chrome/126.0 Safari/537.36"
+
+
 @pytest.mark.parametrize(
-    ("told", "name"), [(ANDROID, "Android, Chrome"), (IPHONE, "iPhone, Safari"), ("", "Unknown browser")]
+    ("told", "name"),
+    [
+        (ANDROID, "Android, Chrome"),
+        (IPHONE, "iPhone, Safari"),
+        (IPHONE.replace("Version/17.4", "CriOS/126.0"), "iPhone, Chrome"),
+        (IPHONE.replace("iPhone", "iPad").replace("Version/17.4", "FxiOS/126.0"), "iPad, Firefox"),
+        ("Mozilla/5.0 (Android 14; Mobile; rv:127.0) Gecko/127.0 Firefox/127.0", "Android, Firefox"),
+        ("Mozilla/5.0 (X11; Linux x86_64; rv:127.0) Gecko/20100101 Firefox/127.0", "Linux, Firefox"),
+        (f"Mozilla/5.0 (Windows NT 10.0; Win64; x64) {CHROME} Edg/126.0", "Windows, Edge"),
+        (f"Mozilla/5.0 (X11; CrOS x86_64 14541.0.0) {CHROME}", "Chromebook, Chrome"),
+        (f"Mozilla/5.0 (Macintosh; Intel Mac OS X 10_15_7) {CHROME}", "Mac, Chrome"),
+        ("Something else on Linux", "Linux"),
+        ("", "Unknown browser"),
+    ],
 )
 def test_a_browser_is_named_in_words_that_people_know(told: str, name: str) -> None:
     assert name_from(told) == name
@@ -70,6 +87,38 @@ def test_taken_back_by_the_unit_it_is_signed_out_and_told_to_wipe(
     assert answer["wipe"] is True
     assert nurse.name in answer["reason"]
     assert other.get(reverse("accounts:devices")).status_code == 200, "another phone of hers is left alone"
+
+
+def test_it_is_the_newest_session_that_ends(
+    ana: Patient, nurse_client: Client, anas_prescription: Prescription
+) -> None:
+    """She signed in again since the phone came first."""
+    earlier, now = signed_in(ana.account), signed_in(ana.account)
+    assert [fetch_kit(earlier), fetch_kit(now)] == [200, 200]
+    nurse_client.post(reverse("treatments:take-device-back", args=[ana.pk, PHONE]))
+    assert fetch_kit(now) == 401
+
+
+def test_taken_back_twice_is_taken_back_by_the_first(
+    ana: Patient, ana_client: Client, nurse: User, nephrologist: User, anas_prescription: Prescription
+) -> None:
+    fetch_kit(ana_client)
+    device = ours(BedsideDevice).get()
+    first, later = device.last_contact + timedelta(hours=1), device.last_contact + timedelta(hours=2)
+    take_back(device=device, by=nurse, at=first)
+    take_back(device=device, by=nephrologist, at=later)
+    device.refresh_from_db()
+    assert (device.revoked_at, device.revoked_by, device.session_key) == (first, nurse, "")
+
+
+def test_a_phone_says_what_it_is_by_now(ana: Patient, ana_client: Client, anas_prescription: Prescription) -> None:
+    assert ana.account
+    fetch_kit(ana_client)
+    before = ours(BedsideDevice).get()
+    at = before.last_contact + timedelta(hours=1)
+    contact(user=ana.account, device_id=before.pk, name="Android, Firefox", session_key="x", at=at)
+    after = ours(BedsideDevice).get()
+    assert (after.name, after.first_contact, after.last_contact) == ("Android, Firefox", before.first_contact, at)
 
 
 def test_a_person_takes_back_an_own_phone(
@@ -109,6 +158,18 @@ def test_signing_out_forgets_the_phone_and_clears_it_when_asked(
     answer = ana_client.post(reverse("account_logout"), {"wipe": "1"}, headers={"X-Bedside-Device": PHONE})
     assert answer.headers["Clear-Site-Data"] == '"storage"'
     assert not ours(BedsideDevice).exists()
+
+
+def test_signing_out_forgets_nobody_elses_phone_and_none_that_has_yet_to_wipe(
+    ana: Patient, ana_client: Client, ben_client: Client, nurse: User, anas_prescription: Prescription
+) -> None:
+    fetch_kit(ana_client)
+    ben_client.post(reverse("account_logout"), headers={"X-Bedside-Device": PHONE})
+    device = ours(BedsideDevice).get()
+    take_back(device=device, by=nurse, at=device.last_contact)
+    assert ana.account
+    signed_out(user=ana.account, device_id=device.pk)
+    assert state(Client()) == 410, "it learns at its next contact that it has to wipe"
 
 
 def test_signing_out_by_the_plain_page_clears_nothing(ana_client: Client) -> None:
