@@ -202,6 +202,40 @@ class TestCalls:
         assert "Last call" in triage
         assert "Call again" in triage
 
+    def test_it_stands_beside_the_alerts_that_were_chosen(
+        self, two: list[Alert], ana: Patient, nurse_client: Client
+    ) -> None:
+        (first,) = [part for part in parts_of(nurse_client, ana) if part.startswith(f"{two[0].pk}-")]
+        answer = nurse_client.post(at(ana, "log-call"), {"parts": [first], "result": "no_answer"})
+        assert answer.status_code == 302
+        assert [[step.kind for step in alert.steps.all()] for alert in two] == [["opened", "call"], ["opened"]]
+
+    def test_not_beside_an_alert_of_somebody_else(
+        self, two: list[Alert], ana: Patient, ben: Patient, nurse_client: Client
+    ) -> None:
+        other = made_alert(ben)
+        body = {"parts": [f"{other.pk}-{other.steps.get().pk}"], "result": "no_answer"}
+        assert nurse_client.post(at(ana, "log-call"), body).status_code == 400
+        assert (other.steps.count(), ours(Call).count()) == (1, 0)
+
+    def test_what_the_other_nurse_did_meanwhile_is_read_first(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        body = {"parts": parts_of(nurse_client, ana), "result": "reached", "said": "Drank more at the party."}
+        acting.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
+        answer = nurse_client.post(at(ana, "log-call"), body)
+        assert answer.status_code == 409
+        for words in (
+            "Something was added since you opened this page",
+            "I see her at noon.",
+            "Drank more at the party.",
+        ):
+            assert words in text_of(answer)
+        assert not ours(Call).exists()
+        again = re.findall(r'name="parts" value="(\d+-\d+)"[^>]*checked', answer.content.decode())
+        assert nurse_client.post(at(ana, "log-call"), body | {"parts": sorted(set(again))}).status_code == 302
+        assert ours(Call).get().said == "Drank more at the party."
+
     def test_a_call_that_is_due_is_not_forgotten_when_nothing_is_open(
         self, ana: Patient, nurse: User, nurse_client: Client
     ) -> None:

@@ -210,6 +210,27 @@ class TestLongCourse:
         MachineFactory(patient=ana, since=(A_NIGHT + 7 * DAY).date())
         assert self.changes(ana, "venous") == []
 
+    def test_only_finished_nights_up_to_the_moment_of_the_last_nine_months(self, ana: Patient) -> None:
+        ages = {"too old": 271, "old": 270, "running": 1, "to come": -1}
+        made = {
+            name: record_night(
+                ana, AT - days * DAY, at=AT, **({"status": "open", "ended_at": None} if name == "running" else {})
+            )
+            for name, days in ages.items()
+        }
+        course = long_courses_of([ana], {ana.pk: list(ana.prescriptions.all())}, at=AT)[ana.pk]
+        found = {point.record for point in course}
+        assert [name for name, record in made.items() if str(record.pk) in found] == ["old"]
+        assert len(course) == 4 + 1
+
+    def test_what_was_accepted_before_all_of_it_splits_nothing(self, ana: Patient) -> None:
+        """Neither does what lies on the table still."""
+        made_alert(ana, rule="venous_rise", cause="1", state="closed", outcome="known", closed_by=ana.account,
+                   closed_at=AT - 271 * DAY)  # fmt: skip
+        made_alert(ana, rule="venous_rise", cause="2", at=A_NIGHT + 2 * DAY)
+        assert self.changes(ana, "venous") == []
+        assert all(segment.endswith(f"/{date.min.isoformat()}") for segment in self.segments(ana, "venous"))
+
     def test_the_latest_of_several_changes(self, ana: Patient) -> None:
         for days in (2, 6):
             AccessFactory(patient=ana, created_on=(A_NIGHT - DAY).date(), abandoned_on=(A_NIGHT + days * DAY).date())
