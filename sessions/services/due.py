@@ -198,18 +198,16 @@ def _count(facts: SurroundingsFacts) -> Iterator[Due]:
 def _bloods(facts: SurroundingsFacts) -> Iterator[Due]:
     """Panels to draw: as old as the oldest result in them; a result that was never there makes it due at once."""
     for panel in facts.panels:
-        if not panel.every_weeks or not panel.analytes:
-            continue
-        missing = [each for each in panel.analytes if each not in facts.drawn]
-        if missing:
-            yield _due(facts, "bloods", facts.today, ("no_result", {"results": missing}), of=panel.name)
-        else:
-            yield _panel_due(facts, panel)
+        if panel.every_weeks and panel.analytes:
+            yield _panel_due(facts, panel, weeks=panel.every_weeks)
 
 
-def _panel_due(facts: SurroundingsFacts, panel: BloodsDue) -> Due:
+def _panel_due(facts: SurroundingsFacts, panel: BloodsDue, *, weeks: int) -> Due:
+    missing = [each for each in panel.analytes if each not in facts.drawn]
+    if missing:
+        return _due(facts, "bloods", facts.today, ("no_result", {"results": missing}), of=panel.name)
     last = min(facts.drawn[each] for each in panel.analytes)
-    return _due(facts, "bloods", last + 7 * (panel.every_weeks or 0) * DAY, _last(last), of=panel.name)
+    return _due(facts, "bloods", last + 7 * weeks * DAY, _last(last), of=panel.name)
 
 
 def _trainings(facts: SurroundingsFacts) -> Iterator[Due]:

@@ -13,7 +13,7 @@ from django.db import OperationalError, connection, models, transaction
 from django.utils import timezone
 
 from dosing.models import PatientMonth
-from dosing.services.month.computing import compute_some
+from dosing.services.month import computing
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from sessions.services.prescribing import sign_prescription
@@ -49,13 +49,19 @@ def test_of_two_signers_the_second_waits(ana: Patient, nephrologist: User) -> No
     assert sign_prescription(prescription=order, by=nephrologist, at=timezone.now()).version == 1
 
 
-def test_a_month_under_another_s_hands_is_passed_by(ana: Patient, ben: Patient) -> None:
+def test_a_month_under_another_s_hands_is_passed_by(
+    ana: Patient, ben: Patient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without waiting for it: a month that gave up waiting would be told to the log as one that failed."""
+    told: list[object] = []
+    monkeypatch.setattr(computing.logger, "exception", lambda *said, **_: told.append(said))
     now = timezone.now()
     rows = [
         PatientMonth.objects.create(patient=each, month=date(2026, 3, 1), stale=True, computed_at=now)
         for each in (ana, ben)
     ]
     with held_by_another(rows[0]):
-        compute_some(at=now)
+        computing.compute_some(at=now)
+    assert told == []
     with transaction.atomic():
         assert [PatientMonth.objects.get(pk=row.pk).stale for row in rows] == [True, False]

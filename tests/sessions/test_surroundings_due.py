@@ -189,6 +189,14 @@ def test_supplies_are_counted_again_by_the_oldest_count(ana: Patient) -> None:
     assert days_to(ana, "supply_count") == -2
 
 
+def test_what_is_set_by_treatments_alone_has_no_day_where_only_days_are_counted(ana: Patient) -> None:
+    MachineFactory(patient=ana, kind="water")
+    SupplyItemFactory()
+    for kind in ("supply_count", "bacteria", "endotoxin"):
+        IntervalFactory(kind=kind, every_days=None, every_treatments=3, patient=ana)
+        assert due(ana, kind) is None
+
+
 def test_bloods_are_as_old_as_the_oldest_of_the_panel(ana: Patient, ben: Patient) -> None:
     BloodsDueFactory()  # urea and potassium, every 4 weeks
     BloodFactory(patient=ana, analyte="22664-7", drawn_at=ago(3))
@@ -198,7 +206,9 @@ def test_bloods_are_as_old_as_the_oldest_of_the_panel(ana: Patient, ben: Patient
     assert found.form is None
     BloodFactory(patient=ana, analyte="2823-3", drawn_at=ago(30))
     BloodFactory(patient=ana, analyte="2823-3", drawn_at=ago(60))
-    assert days_to(ana, "bloods") == -2
+    found = due(ana, "bloods")
+    assert found
+    assert (found.label, found.due_on, found.words) == ("Bloods: Monthly", TODAY - 2 * DAY, "Last on 18 Feb 2026.")
     BloodsDueFactory(patient=ana, every_weeks=8)
     assert (days_to(ana, "bloods"), days_to(ben, "bloods")) == (26, 0)
     BloodsDueFactory(patient=ben, every_weeks=None, stopped=True)
@@ -231,6 +241,20 @@ def test_a_delivery_that_should_have_come_is_overdue(ana: Patient) -> None:
         True,
         str(late.pk),
     )
+
+
+def test_treatments_and_deliveries_of_long_ago_are_not_read(ana: Patient) -> None:
+    """400 days back from the end of today, and nothing of tomorrow."""
+    item = SupplyItemFactory()
+    for days in (400.6, 399.4, 3, -1):
+        record_night(ana, ago(0) - timedelta(days=days))
+        DeliveryFactory(patient=ana, item=item, expected_on=TODAY, arrived_at=ago(0) - timedelta(days=days))
+    coming = DeliveryFactory(patient=ana, item=item, expected_on=TODAY + DAY)
+    facts = facts_of(ana, TODAY)
+    moments = [ago(0) - timedelta(days=days) for days in (399.4, 3)]
+    assert [each.at for each in facts.treatments] == moments
+    assert sorted(each.arrived_at for each in facts.deliveries if each.arrived_at) == moments
+    assert [each for each in facts.deliveries if each.arrived_at is None] == [coming]
 
 
 def test_the_day_is_the_one_on_the_patients_wall(ana: Patient) -> None:
@@ -270,12 +294,14 @@ def test_stock_is_the_count_and_what_came_less_what_was_used(ana: Patient) -> No
     SupplyCountFactory(patient=ana, item=item, counted_at=ago(20), count=99)
     SupplyCountFactory(patient=ana, item=item, counted_at=ago(10), count=10)
     SupplyCountFactory(patient=ana, item=item, counted_at=ago(1), count=999, taken_back="Miscounted.")
-    record_night(ana, ago(11), used_stock=[{"item": item.pk, "count": 9}])
+    for before in (10, 11):
+        record_night(ana, ago(before), used_stock=[{"item": item.pk, "count": 9}])
     record_night(ana, ago(8), used_stock=[{"item": item.pk, "count": 3}])
     record_night(ana, ago(6))
     record_night(ana, ago(4), used_stock=[{"item": SupplyItemFactory(in_use=False).pk, "count": 1}])
     DeliveryFactory(patient=ana, item=item, count=6, arrived_at=ago(5), arrived=4)
-    DeliveryFactory(patient=ana, item=item, count=50, arrived_at=ago(12))
+    for before in (10, 12):
+        DeliveryFactory(patient=ana, item=item, count=50, arrived_at=ago(before))
     coming = DeliveryFactory(patient=ana, item=item, count=24, expected_on=TODAY + 2 * DAY)
     found = only(ana)
     assert (found.have, found.assumed) == (10 + 4 - 3 - 1 - 0, 1)
