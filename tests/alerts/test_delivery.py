@@ -148,12 +148,28 @@ class TestMail:
         assert (row.failed_at, row.attempts) == (at, delivery.MOST_ATTEMPTS)
         assert row.answer_words.startswith("The mail server was not reached: ConnectionRefusedError")
 
-    def test_a_wrong_password_may_be_put_right(self) -> None:
-        problem = smtplib.SMTPAuthenticationError(535, b"5.7.8 no")
-        assert isinstance(problem, smtplib.SMTPResponseException)
-        assert sending._smtp_answer(535, b"5.7.8 no", may_refuse=False) == Answer(
-            sent=False, code="mail_said", parts={"code": 535, "words": "5.7.8 no"}, refused=False
-        )
+    @pytest.mark.parametrize(
+        ("problem", "failed"),
+        [
+            (smtplib.SMTPAuthenticationError(535, b"5.7.8 no"), False),
+            (smtplib.SMTPSenderRefused(550, b"5.7.8 no", "unit@example.org"), False),
+            (smtplib.SMTPDataError(500, b"5.7.8 no"), True),
+            (smtplib.SMTPDataError(499, b"5.7.8 no"), False),
+            (smtplib.SMTPServerDisconnected("5.7.8 no"), False),
+        ],
+    )
+    def test_a_wrong_password_or_sender_may_be_put_right(
+        self, nurse: User, monkeypatch: pytest.MonkeyPatch, problem: smtplib.SMTPException, failed: bool
+    ) -> None:
+        def refuse(*_: object) -> None:
+            raise problem
+
+        monkeypatch.setattr(sending.EmailMessage, "send", refuse)
+        a_message(nurse)
+        run()
+        row = ours(AlertMessage).get()
+        assert (row.sent_at, row.failed_at) == (None, MORNING if failed else None)
+        assert row.answer_words.endswith("5.7.8 no")
 
     def test_without_a_mail_server_it_says_so(self, nurse: User, settings: Any) -> None:
         settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
@@ -366,6 +382,39 @@ class TestOneAfterAnother:
         second.refresh_from_db()
         assert (first.answer_words, first.sent_at) == ("RuntimeError while sending", None)
         assert second.sent_at == MORNING
+
+    def test_what_has_been_due_longest_goes_first_and_no_more_than_asked(self, nurse: User) -> None:
+        later, first, ahead = (a_message(nurse, due_at=MORNING + minutes * MINUTE) for minutes in (-1, -5, 1))
+        sent: list[AlertMessage] = []
+
+        def send(row: AlertMessage) -> Answer:
+            sent.append(row)
+            return Answer(sent=True, code="mail_taken")
+
+        assert delivery.deliver_due(send, now=lambda: MORNING, limit=1) == 1
+        assert sent == [first]
+        assert delivery.deliver_due(send, now=lambda: MORNING) == 1
+        assert sent == [first, later]
+        assert delivery.deliver_due(send, now=lambda: MORNING + MINUTE) == 1
+        assert sent[-1] == ahead
+
+    @pytest.mark.parametrize(
+        ("asked", "given"),
+        [
+            (timedelta(seconds=5), MINUTE),
+            (timedelta(minutes=7), 7 * MINUTE),
+            (timedelta(hours=9), timedelta(hours=3)),
+            (None, MINUTE),
+        ],
+    )
+    def test_patience_has_its_bounds(self, nurse: User, asked: timedelta | None, given: timedelta) -> None:
+        a_message(nurse)
+        delivery.deliver_due(
+            lambda row: Answer(False, "push_said", {"words": "x" * 999}, wait=asked), now=lambda: MORNING
+        )
+        row = ours(AlertMessage).get()
+        assert row.due_at == MORNING + given
+        assert row.answer == {"code": "push_said", "parts": {"words": "x" * delivery.LONGEST_ANSWER}}
 
     def test_the_next_try_is_set_before_sending(self, nurse: User) -> None:
         a_message(nurse)

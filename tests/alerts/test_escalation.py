@@ -50,6 +50,20 @@ class TestOrder:
         assert self.names(MORNING - MINUTE)[0] == "Bo"
         assert self.names(MORNING) == ["Al", "Bo", "Cy"]
 
+    def test_a_turn_begins_on_its_minute_and_ends_before_its_last(self, team: list[User]) -> None:
+        RotaTurn.objects.filter(person=team[0]).update(begins=MORNING.time())
+        assert [self.names(MORNING - MINUTE)[0], self.names(MORNING)[0]] == ["Al", "Bo"]
+
+    def test_away_from_the_first_day_to_the_last(self, team: list[User]) -> None:
+        day = timedelta(days=1)
+        Absence.objects.create(person=team[2], first_day=MORNING.date(), last_day=(MORNING + day).date())
+        there = ["Cy" in self.names(MORNING + days * day) for days in (-1, 0, 1, 2)]
+        assert there == [True, False, False, True]
+
+    def test_nobody_who_does_not_care_for_patients(self, team: list[User], technologist: User) -> None:
+        RotaTurn.objects.create(person=technologist, weekday=1, begins=time(8), ends=time(17), place=0)
+        assert self.names(MORNING) == ["Bo", "Al", "Cy"]
+
     def test_not_those_who_are_away_or_gone(self, team: list[User]) -> None:
         Absence.objects.create(person=team[0], first_day=MORNING.date(), last_day=MORNING.date())
         User.objects.filter(pk=team[1].pk).update(is_active=False)
@@ -83,6 +97,18 @@ class TestTelling:
             escalation.tell_next(at=MORNING + minutes * MINUTE)
         assert told() == ["Bo", "Al", "Cy"]
         assert escalation.nobody_left(at=MORNING + 200 * MINUTE) == 1
+
+    def test_somebody_is_left_while_one_was_not_told_of_what_waits_now(self, team: list[User], ana: Patient) -> None:
+        alert = made_alert(ana)
+        for minutes in (30, 60):
+            escalation.tell_next(at=MORNING + minutes * MINUTE)
+            assert escalation.nobody_left(at=MORNING + minutes * MINUTE) == 0
+        escalation.tell_next(at=MORNING + 90 * MINUTE)
+        assert escalation.nobody_left(at=MORNING + 90 * MINUTE) == 1
+        Absence.objects.create(person=team[0], first_day=MORNING.date(), last_day=MORNING.date())
+        assert escalation.nobody_left(at=MORNING + 90 * MINUTE) == 1, "of those who can be told"
+        Alert.objects.filter(pk=alert.pk).update(waits_since=MORNING + 95 * MINUTE)
+        assert escalation.nobody_left(at=MORNING + 99 * MINUTE) == 0, "it came back, and nobody knows yet"
 
     def test_nobody_after_somebody_looked(self, team: list[User], ana: Patient) -> None:
         alert = made_alert(ana)
