@@ -6,7 +6,8 @@ from datetime import datetime
 from typing import ClassVar, Self
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
+from django.db.models.lookups import IsNull
 
 from sessions.models import Patient, TreatmentRecord
 
@@ -14,6 +15,10 @@ from sessions.models import Patient, TreatmentRecord
 class PendingQuerySet(models.QuerySet["PendingEvaluation"]):
     def due(self, at: datetime) -> Self:
         return self.filter(put_aside_at=None, due_at__lte=at).order_by("due_at", "pk")
+
+    def records_first(self) -> Self:
+        """A treatment that was just noted before what holds for a whole patient: news of the unit is a row for each."""
+        return self.order_by(IsNull(F("record"), True), "due_at", "pk")
 
     def fresh(self, at: datetime) -> Self:
         """Due, never claimed, never failed."""

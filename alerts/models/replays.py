@@ -65,7 +65,8 @@ class ReplayChunk(models.Model):
     """A patient's nights that began in [since, until), to be judged again by one worker in one transaction.
 
     The one without `until` reaches to the present and brings the patient's alerts up to date. A claim moves `due_at`
-    ahead before anything is done, so that the chunk of a worker that died is taken again.
+    ahead before anything is done, so that the chunk of a worker that died is taken again. attempts: how often it
+    failed by itself; loans: how often a worker has claimed it since and was not heard of.
     """
 
     replay = models.ForeignKey(Replay, on_delete=models.CASCADE, related_name="chunks")
@@ -74,6 +75,7 @@ class ReplayChunk(models.Model):
     until = models.DateTimeField(null=True)
     due_at = models.DateTimeField()
     attempts = models.PositiveSmallIntegerField(default=0)
+    loans = models.PositiveSmallIntegerField(default=0)
     records = models.PositiveIntegerField(default=0, help_text=_("Judged in it."))
     done_at = models.DateTimeField(null=True)
     last_error = models.CharField(max_length=300, blank=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -137,5 +137,5 @@ def _context(request: HttpRequest) -> dict[str, object]:
         "shown": [_shown(run, now) for run in runs],
         "running": any(run.state == ReplayState.RUNNING for run in runs),
         "failed": failed,
-        "lease": int(replaying.LEASE / timedelta(minutes=1)),
+        "outdated": replaying.judged_by_other_rules(),
     }

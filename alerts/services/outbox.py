@@ -85,11 +85,13 @@ def add_for_everybody(*, why: str, at: datetime) -> int:
 
 @transaction.atomic
 def claim(*, at: datetime) -> list[PendingEvaluation] | None:
-    """The news of the patient who has waited longest, lent to this worker alone; None when nothing is due.
+    """The news of one patient, lent to this worker alone; None when nothing is due.
+
+    That of records goes first, then that of who has waited longest.
 
     The list is empty where that was a row that never came back, and is put aside now.
     """
-    due = PendingEvaluation.objects.due(at).claimed()
+    due = PendingEvaluation.objects.due(at).records_first().claimed()
     first = due.first()
     if first is None:
         return None

@@ -18,9 +18,10 @@ from django.db import IntegrityError, transaction
 from django.db.models import Count, Min, Q, Sum
 from django.utils.translation import gettext as _
 
-from alerts.models import PendingEvaluation, Replay, ReplayChunk
+from alerts.models import PendingEvaluation, RecordJudgement, Replay, ReplayChunk
 from alerts.models.choices import ReplayState
-from alerts.rules import RULES
+from alerts.models.replays import MOST_CHUNK_ATTEMPTS
+from alerts.rules import RULES, RULES_VERSION
 from alerts.rules.base import HISTORY
 from alerts.services import outbox
 from alerts.services.evaluation import PATTERN, judge_again, note_judgements
@@ -101,7 +102,12 @@ def resume(*, run: Replay, by: User, at: datetime) -> None:
                 raise NotThere
     except IntegrityError as problem:
         raise AlreadyRunning from problem
-    left.update(attempts=0, due_at=at, last_error="")
+    left.update(attempts=0, loans=0, due_at=at, last_error="")
+
+
+def judged_by_other_rules() -> int:
+    """How many records were last judged by rules of another version than these."""
+    return RecordJudgement.objects.exclude(rules=RULES_VERSION).count()
 
 
 def progress(run: Replay) -> dict[str, int]:
@@ -132,13 +138,21 @@ def work(*, now: Callable[[], datetime], until: datetime, news: Callable[[], Non
 
 @transaction.atomic
 def claim(*, at: datetime) -> ReplayChunk | None:
-    """The next chunk, for this worker alone; None where none is due."""
+    """The next chunk, for this worker alone; None where none is due.
+
+    A worker that is killed is nobody's fault, and counts for nothing. One that many workers took and none brought back
+    may be what kills them: it is given up, and the next one taken.
+    """
     chunk = ReplayChunk.objects.due(at).claimed().first()
-    if chunk is not None:
-        chunk.attempts += 1
-        chunk.due_at = at + LEASE
-        chunk.save(update_fields=["attempts", "due_at"])
-    return chunk
+    if chunk is None:
+        return None
+    given_up = chunk.loans >= outbox.MOST_LOANS
+    if given_up:
+        chunk.attempts, chunk.last_error = MOST_CHUNK_ATTEMPTS, outbox.STOPPED
+    chunk.loans += 1
+    chunk.due_at = at + LEASE
+    chunk.save(update_fields=["attempts", "loans", "due_at", "last_error"])
+    return claim(at=at) if given_up else chunk
 
 
 def do(chunk: ReplayChunk, *, at: datetime) -> None:
@@ -147,12 +161,14 @@ def do(chunk: ReplayChunk, *, at: datetime) -> None:
         done = _do(chunk, at)
     except Exception as problem:
         chunk.last_error = outbox.words_of(problem)
+        chunk.attempts += 1
+        chunk.loans = 0
         chunk.due_at = at + AFTER_FAILURE * chunk.attempts
-        chunk.save(update_fields=["last_error", "due_at"])
+        chunk.save(update_fields=["last_error", "attempts", "loans", "due_at"])
         logger.error("Chunk %s failed, attempt %s: %s", chunk.pk, chunk.attempts, chunk.last_error)
         return
     if not done:
-        ReplayChunk.objects.filter(pk=chunk.pk, done_at=None).update(attempts=chunk.attempts - 1, due_at=at + NOT_NOW)
+        ReplayChunk.objects.filter(pk=chunk.pk, done_at=None).update(loans=0, due_at=at + NOT_NOW)
 
 
 @transaction.atomic

@@ -15,6 +15,7 @@ from homedialysis.accounts.models import Weekday
 from homedialysis.accounts.pages.forms import AskingForm
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, Limb
+from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS, ORDERED
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient, Prescription, VascularAccess
@@ -191,5 +192,5 @@ class PrescriptionForm(AskingForm[Prescription]):
         for name, limits in NUMBERS.items():
             given = self.cleaned_data.get(name)
             if given is not None and (odd := limits.oddity(given)):
-                found.append(f"{limits.label}: {given:g} {limits.unit}".rstrip() + f", {odd}")
+                found.append(f"{limits.label}: {plain(given)} {limits.unit}".rstrip() + f", {odd}")
         return found

@@ -16,6 +16,7 @@ from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.forms import AskingForm, MomentInput
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
+from sessions.facts.local_number import plain
 from sessions.models import (
     BloodsDue,
     Interval,
@@ -70,7 +71,7 @@ class WaterTestForm(SurroundingsForm):
         """What is possible but unusual about the result, in words, so that it is asked about once more."""
         limits, value = plausible.WATER[self.cleaned_data["kind"]], self.cleaned_data["value"]
         odd = limits.oddity(value)
-        return f"{limits.label}: {value:g} {limits.unit}, {odd}" if odd else ""
+        return f"{limits.label}: {plain(value)} {limits.unit}, {odd}" if odd else ""
 
 
 class MachineForm(SurroundingsForm):

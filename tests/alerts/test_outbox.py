@@ -18,7 +18,7 @@ from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord
 from sessions.services.bloods import enter_bloods
 from tests.alerts.builders import MORNING, again, alerts_of, evaluated
 from tests.crowd import ours
-from tests.factories import A_NIGHT, BloodFactory, UserFactory, night_body, record_night
+from tests.factories import A_NIGHT, BloodFactory, PatientFactory, UserFactory, night_body, record_night
 
 TOO_FAST = {"uf_removed_l": 3.6}
 MINUTE = timedelta(minutes=1)
@@ -193,6 +193,19 @@ class TestFailure:
         assert evaluate_pending(at=MORNING) == 1
         assert len(alerts_of("uf_rate")) == 1
         assert not outbox.try_again(pending_id=row.pk, at=MORNING)
+
+
+class TestWhoGoesFirst:
+    def test_a_fresh_record_does_not_wait_for_news_of_the_whole_unit(self, ana: Patient) -> None:
+        others = [PatientFactory() for _ in range(3)]
+        outbox.add_for_everybody(why="a limit of the unit", at=MORNING - MINUTE)
+        record = record_night(ana)
+        rows = outbox.claim(at=MORNING)
+        assert rows
+        assert rows[0].record == record
+        assert {row.patient for row in rows} == {ana}, "and her share of the unit's news with it"
+        rest = [outbox.claim(at=MORNING) for _ in others]
+        assert all(rows and rows[0].record is None for rows in rest)
 
 
 class TestDeadWorker:

@@ -15,7 +15,8 @@ from django.urls import reverse
 from alerts import tasks
 from alerts.models import Alert, PendingEvaluation, RecordJudgement, Replay, ReplayChunk
 from alerts.models.choices import ReplayState
-from alerts.services import replaying, waking
+from alerts.rules import RULES_VERSION
+from alerts.services import outbox, replaying, waking
 from alerts.services.evaluation import evaluate_pending
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription, TreatmentRecord
@@ -147,6 +148,42 @@ class TestAccidents:
         assert ours(Replay).get().state == ReplayState.RUNNING, "that one is left"
         assert not work(NOW + replaying.LEASE)
         assert ours(Replay).get().state == ReplayState.DONE
+
+    def test_a_dead_worker_counts_against_no_chunk_until_many_have_died(
+        self, history: list[TreatmentRecord], nurse: User
+    ) -> None:
+        run = begun(nurse)
+        ours(ReplayChunk).exclude(pk=ours(ReplayChunk).earliest("pk").pk).update(done_at=NOW)
+        at = NOW
+        for _ in range(20):
+            chunk = replaying.claim(at=at)
+            assert chunk is not None
+            assert chunk.attempts == 0
+            at = chunk.due_at
+        assert replaying.claim(at=at) is None
+        assert ours(ReplayChunk).given_up().get().last_error == outbox.STOPPED
+        replaying.finish_what_is_done(at=at)
+        assert ours(Replay).get().state == ReplayState.DONE
+        replaying.resume(run=run, by=nurse, at=at)
+        work(at)
+        assert replaying.progress(run)["given_up"] == 0
+
+    def test_records_that_earlier_rules_judged_are_told_until_they_are_judged_again(
+        self, history: list[TreatmentRecord], nurse: User, nurse_client: Client
+    ) -> None:
+        def told() -> bool:
+            return "last judged by an earlier version" in nurse_client.get(reverse("alerts:replays")).content.decode()
+
+        begun(nurse)
+        work()
+        RecordJudgement.objects.filter(record=history[0]).update(rules="1")
+        RecordJudgement.objects.exclude(record=history[0]).update(rules=RULES_VERSION)
+        assert replaying.judged_by_other_rules() == 1
+        assert told()
+        begun(nurse)
+        work()
+        assert replaying.judged_by_other_rules() == 0
+        assert not told()
 
     def test_what_fails_again_and_again_is_given_up_and_shown(
         self, history: list[TreatmentRecord], nurse: User, nurse_client: Client, monkeypatch: pytest.MonkeyPatch

@@ -53,16 +53,12 @@ def typed(chance: random.Random) -> Rows:
 
 
 def refused() -> Rows:
-    """[limits, number, the server's words]: on both limits, one outside them and in the middle.
-
-    Without limits of a million, which the server writes as 1e+06.
-    """
+    """[limits, number, the server's words]: on both limits, one outside them and in the middle."""
     rows: Rows = []
     for limits in plausible.for_scripts().values():
         low, high = limits["hard"]
-        if high < 1_000_000:
-            rows += [[limits, each, ""] for each in (low, high, (low + high) / 2)]
-            rows += [[limits, each, _range(limits).refusal(each)] for each in (low - 1, high + 1)]
+        rows += [[limits, each, ""] for each in (low, high, (low + high) / 2)]
+        rows += [[limits, each, _range(limits).refusal(each)] for each in (low - 1, high + 1)]
     return rows
 
 

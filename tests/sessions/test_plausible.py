@@ -6,6 +6,7 @@ import json
 import math
 import uuid
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.test import Client
@@ -103,6 +104,20 @@ def test_what_is_asked_where_is_meant_so() -> None:
     assert told["fluid"] == ["rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"]
     planned = ["planned_uf_l", "rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"]
     assert told["paper"]["fluid"] == planned
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        (Decimal("350.500000"), "Weight must be between 20 and 300 kg; 350.5 was given."),
+        (Decimal(301), "Weight must be between 20 and 300 kg; 301 was given."),
+        (1_000_000, "Weight must be between 20 and 300 kg; 1000000 was given."),
+        (300.04, "Weight must be between 20 and 300 kg; 300.04 was given."),
+        (-0.1 - 0.2, "Weight must be between 20 and 300 kg; -0.3 was given."),
+    ],
+)
+def test_a_refusal_writes_a_number_as_it_was_given(given: float, words: str) -> None:
+    assert WEIGHT.refusal(given) == words
 
 
 @pytest.mark.parametrize("given", [math.nan, math.inf, -math.inf])
