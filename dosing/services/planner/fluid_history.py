@@ -10,7 +10,6 @@ from itertools import pairwise
 import numpy as np
 
 from dosing.science.course import Counts, DeliveredCourse, Order, Treatment
-from dosing.science.course_fluid import FluidBy
 from dosing.science.fluid_need import FluidNights, fluid_nights
 from dosing.services.course.reading import course_of
 from dosing.services.planner.fluid_of_schedule import fluid_of
@@ -72,12 +71,12 @@ def _unclear(course: DeliveredCourse, day: date) -> bool:
 
 
 def _given(treatment: Treatment) -> float | None:
-    """What came in during it, less what went by breath and sweat: by the scales where the machine says the volume."""
+    """What came in during it, less what went by breath and sweat: by the scales where the machine's total is known."""
     fluid = treatment.fluid
     if not treatment.counted:
         return None
-    if fluid.by in (FluidBy.TOTAL, FluidBy.READINGS) and fluid.weight_lost is not None and fluid.taken_off is not None:
-        return fluid.taken_off - fluid.weight_lost
+    if fluid.total is not None and fluid.weight_lost is not None:
+        return fluid.total - fluid.weight_lost
     return fluid.given if fluid.rinse_back_known else None
 
 

@@ -25,8 +25,10 @@ from dosing.services.planner.candidates import (
     map_of,
     try_out,
 )
+from dosing.services.planner.drafting import values_of
 from dosing.services.planner.expecting import Wanted, expect
 from dosing.services.planner.figures import heat_map
+from dosing.services.planner.fluid_history import fluid_course, nights_now
 from dosing.services.planner.fluid_of_schedule import fluid_of
 from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
@@ -324,3 +326,62 @@ def test_going_back_in_the_browser_gives_the_whole_page(
     whole = nurse_client.get(where, headers={"HX-Request": "true", "HX-History-Restore-Request": "true"})
     assert "<html" not in part
     assert "<html" in whole.content.decode()
+
+
+def test_a_draft_keeps_the_headroom_names_its_day_and_says_what_was_expected(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    """Four hours with five allowed become seven with eight."""
+    nights_with_bloods(ana, prescription, months=2)
+    where = f"/patients/{ana.pk}/planner/draft/"
+    word = written(candidate(prescription, pattern=pattern_of(5), minutes=420))
+    nurse_client.post(where, {"schedule": word, "dose": 2.1, "starts_on": "2031-05-04"})
+    kept = ours(PrescriptionDraft).get()
+    assert (kept.values["minutes"], kept.values["max_minutes"], kept.values["starts_on"]) == (420, 480, "2031-05-04")
+    now = kept.made_at
+    told = nights_now(fluid_course(ana, now), 70)
+    wanted = Wanted(2.1, prescription.uf_rate_limit_ml_kg_h, prescription.target_weight_kg)
+    one = candidate(prescription, pattern=pattern_of(5), minutes=420)
+    assert kept.expected == expect(one, urea_model(habits_of(ana, prescription, now)), told, wanted).as_json()
+    page = " ".join(nurse_client.get(f"/patients/{ana.pk}/prescription/").content.decode().split())
+    assert f"<strong>{kept.expected['standard_ktv']:.2f}</strong>" in page
+    assert "with nine chances in ten" in page
+    assert "An assumed patient" not in page
+
+
+def test_the_longest_allowed_stays_within_what_a_prescription_can_hold(prescription: Prescription) -> None:
+    prescription.max_minutes = 900
+    assert values_of(candidate(prescription, minutes=600), prescription)["max_minutes"] == 900
+
+
+def test_a_draft_of_an_assumed_patient_says_so(nurse_client: Client, ana: Patient, prescription: Prescription) -> None:
+    word = written(candidate(prescription, minutes=300))
+    nurse_client.post(f"/patients/{ana.pk}/planner/draft/", {"schedule": word, "dose": 2.1})
+    assert ours(PrescriptionDraft).get().expected["fitted"] is False
+    page = nurse_client.get(f"/patients/{ana.pk}/prescription/").content.decode()
+    assert "An assumed patient: not fitted to bloods." in page
+    assert "and on published gains of others" in " ".join(page.split())
+
+
+def test_what_is_expected_of_a_schedule_is_asked_for_where_one_signs(
+    nephrologist_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    where = f"/patients/{ana.pk}/planner/expected/"
+    asked = asked_of(prescription) | {"weekdays": [], "weight": "70", "minutes": 420}
+    answer = nephrologist_client.get(where, asked, headers={"HX-Request": "true"})
+    expected = answer.context["expected"]
+    assert "<html" not in answer.content.decode()
+    assert expected["uf_rate"] < nephrologist_client.get(where, asked | {"minutes": 200}).context["expected"]["uf_rate"]
+    for changes in ({"minutes": 900}, {"weight": "none"}, {"nights": "4.5"}):
+        words = nephrologist_client.get(where, asked | changes).content.decode()
+        assert "nothing is expected of it" in words
+
+
+def test_the_schedule_in_force_stands_beside_another_and_once_where_it_is_the_same(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    where = f"/patients/{ana.pk}/planner/"
+    names = [row.name for row in nurse_client.get(where).context["rows"]]
+    assert names == ["In force, as tried"]
+    names = [row.name for row in nurse_client.get(where, asked_of(prescription) | {"minutes": 300}).context["rows"]]
+    assert names == ["This schedule", "In force"]
