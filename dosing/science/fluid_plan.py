@@ -131,8 +131,9 @@ def plan_fluid(
     volume = uf_volume_plan(
         pre_weight_kg=pre_weight_kg, target_weight_kg=target_weight_kg, rinse_back_l=rinse_back_l, intake_l=intake_l
     )
-    if volume.number is None:
-        return FluidPlan(volume.reason)
+    asked = _inside(minutes=minutes, max_minutes=max_minutes, limit_ml_kg_h=limit_ml_kg_h)
+    if volume.number is None or asked is not None:
+        return FluidPlan(volume.reason or asked)
     rate = uf_rate(uf_l=volume.number, minutes=minutes, post_weight_kg=target_weight_kg)
     if rate.number is None:
         return FluidPlan(rate.reason)
@@ -153,6 +154,16 @@ def plan_fluid(
         choices.append(_less("longer_and_leave", max_minutes, volume.number, target_weight_kg, limit_ml_kg_h))
     choices.append(_less("leave_some", minutes, volume.number, target_weight_kg, limit_ml_kg_h))
     return FluidPlan(None, volume.number, rate.number, True, longer is None, tuple(choices))
+
+
+@quiet
+def _inside(*, minutes: float, max_minutes: float, limit_ml_kg_h: float) -> Reason | None:
+    """Why a prescription is none that `longer_minutes` and `volume_within_limit` know, or None."""
+    t, longest, limit = as_float(minutes, max_minutes, limit_ml_kg_h)
+    checks = within(30, 900, "minutes", prescribed_time=t, longest_time=longest)
+    checks += within(1, 30, "mL/kg/h", rate_limit=limit)
+    checks.append((longest < t, Reason("longest_under_prescribed")))
+    return measure(0.0, "1", checks).reason
 
 
 def _less(kind: str, minutes: float, uf_l: float, target_kg: float, limit_ml_kg_h: float) -> FluidChoice:

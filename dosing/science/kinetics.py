@@ -157,6 +157,20 @@ def _per_treatment(r: ScheduleRows, steady: Steady) -> dict[str, FloatArray]:
     return {name: r.to_places(np.where(r.treated, value, np.nan)) for name, value in in_time.items()}
 
 
+MOST_IMBALANCE = 1e-6
+"""Share of the urea made that a steady week may fail to remove: beyond it the arithmetic was lost."""
+
+
+def _in_balance(numbers: dict[str, FloatArray], why: ReasonArray) -> ReasonArray:
+    """Reasons of all rows, with those whose answer fails its own mass balance."""
+    off = np.abs(numbers["balance_error"]) > MOST_IMBALANCE
+    if not off.any():
+        return why
+    full = why.copy()
+    full[np.flatnonzero(answered(why))[off]] = Reason("balance_not_met")
+    return full
+
+
 def _why_of_places(schedule: Schedule, why: ReasonArray, places: int) -> ReasonArray:
     """The reason of each row for each of its places, and of the places that hold no treatment."""
     per_place = np.broadcast_to(why[..., None], (*why.shape, places))
@@ -191,9 +205,10 @@ def weekly_steady_state(*, schedule: Schedule, patient: PatientParameters) -> St
     for chosen in chunks(count, 2 * places):
         good, cycle, why = answerable(rows_of(schedule=schedule, patient=patient, rows=chosen))
         steady = steady_cycle(cycle)
-        put(rows, _per_row(good, steady), chosen, why)
+        per_row = _per_row(good, steady)
+        put(rows, per_row, chosen, why)
         put(each, _per_treatment(good, steady), chosen, why)
-        reasons.append(why)
+        reasons.append(_in_balance(per_row, why))
     why = np.concatenate(reasons).reshape(batch)
     why_each = _why_of_places(schedule, why, places)
     told_rows = {name: told(rows[name], unit, why) for name, unit in _ROW_UNITS.items()}

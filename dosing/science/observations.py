@@ -127,5 +127,5 @@ def shape_of_fit(observations: Observations, schedule: Schedule) -> tuple[tuple[
 def seen_rows(observations: Observations, *, batch: tuple[int, ...], pairs: int, rows: slice) -> ObservedRows:
     """These rows of the flattened batch."""
     each = {n: flat(getattr(observations, n), batch=batch, places=pairs, rows=rows) for n in _PER_PAIR}
-    one = {n: flat(getattr(observations, n), batch=batch, places=0, rows=rows) for n in _PER_ROW}
+    one = {n: flat(getattr(observations, n), batch=batch, places=None, rows=rows) for n in _PER_ROW}
     return ObservedRows(**each, **one)

@@ -31,12 +31,6 @@ from numpy.polynomial import legendre
 
 from dosing.science.results import FloatArray
 
-FRACTION_DEPTH = 10
-"""Steps of the continued fraction. The rates are exact to rounding for usual treatments, to 1e-9 at the edge of
-the range in `dosing.science.schedule`, where fluid leaves a tenth as fast as clearance and exchange."""
-NODE_COUNT = 9
-"""Points of the Gauss-Lobatto sums, both ends of the phase among them."""
-
 
 def _lobatto(count: int) -> tuple[FloatArray, FloatArray]:
     """Points on [0, 1], and the matrix whose row i integrates from 0 to point i; its last row is the sum."""
@@ -47,7 +41,23 @@ def _lobatto(count: int) -> tuple[FloatArray, FloatArray]:
     return (points + 1) / 2, np.asarray(integrals @ np.linalg.inv(powers) / 2)
 
 
-_POINTS, _INTEGRAL = _lobatto(NODE_COUNT)
+@dataclass(frozen=True, slots=True, eq=False)
+class Rule:
+    """How finely a phase is worked out."""
+
+    depth: int
+    """steps of the continued fraction"""
+    points: FloatArray
+    """of the Gauss-Lobatto sums on [0, 1], both ends among them"""
+    integral: FloatArray
+    """row i integrates from 0 to point i"""
+
+
+FINE = Rule(10, *_lobatto(9))
+"""The rates are exact to rounding for usual treatments, to 1e-9 at the edge of the range in `dosing.science.schedule`,
+where fluid leaves a tenth as fast as clearance and exchange."""
+ROUGH = Rule(4, *_lobatto(5))
+"""For slopes: their relative error stays below 1e-4."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,6 +81,7 @@ class Phases:
 class Passage:
     """The two solutions over each phase. In both Ci starts at 1; pairs are values at its [start, end]."""
 
+    rule: Rule
     loss: FloatArray
     """K + s [L/min]"""
     slow: FloatArray
@@ -96,15 +107,15 @@ class Passage:
         return np.asarray(1 - self.loss * self.slow_lag)
 
 
-def _fraction_tail(volume: FloatArray, p: Phases) -> FloatArray:
+def _fraction_tail(volume: FloatArray, p: Phases, depth: int) -> FloatArray:
     """w r_1 of the slow and of the fast solution's factor, shape (2, points, ...)."""
     signed = np.stack([p.slope, -p.slope])[:, None]
     lift = p.turnover * volume
     step = signed * lift
-    above = (np.stack([p.clearance, p.clearance + p.slope])[:, None] + (FRACTION_DEPTH + 1) * signed) * lift
-    below = (p.clearance + p.exchange + lift) + (FRACTION_DEPTH + 1) * signed
+    above = (np.stack([p.clearance, p.clearance + p.slope])[:, None] + (depth + 1) * signed) * lift
+    below = (p.clearance + p.exchange + lift) + (depth + 1) * signed
     tail = 2 * above / (below + np.sqrt(below * below - 4 * above))
-    for _ in range(FRACTION_DEPTH - 1):
+    for _ in range(depth - 1):
         above -= step
         below -= signed
         np.subtract(below, tail, out=tail)
@@ -124,33 +135,34 @@ def _log_growth(x: FloatArray) -> FloatArray:
     return np.where(x == 0, 1.0, np.log1p(safe) / safe)
 
 
-def _integrate(values: FloatArray, minutes: FloatArray) -> FloatArray:
+def _integrate(values: FloatArray, minutes: FloatArray, rule: Rule) -> FloatArray:
     """Integral from the start of the phase to each point, shape as values (points first)."""
-    flat = _INTEGRAL @ values.reshape(NODE_COUNT, math.prod(values.shape[1:]))
+    flat = rule.integral @ values.reshape(rule.points.size, math.prod(values.shape[1:]))
     return np.asarray(flat.reshape(values.shape) * minutes)
 
 
-def passage(p: Phases) -> Passage:
+def passage(p: Phases, rule: Rule = FINE) -> Passage:
     """Both solutions of each phase. Zero minutes give the identity."""
-    points = _POINTS.reshape((-1,) + (1,) * p.minutes.ndim)
+    points = rule.points.reshape((-1,) + (1,) * p.minutes.ndim)
     volume = p.volume + (p.slope * p.minutes) * points
-    tail = _fraction_tail(volume, p)
+    tail = _fraction_tail(volume, p, rule.depth)
     loss = p.clearance + p.slope
     leak = p.clearance + p.exchange
     over = leak + p.turnover * volume
     rate = p.turnover / (over + p.slope - tail[0])
     fast_below = over - p.slope - tail[1]
     defect = p.clearance * p.turnover / fast_below
-    drift = _integrate(rate, p.minutes)
+    drift = _integrate(rate, p.minutes, rule)
     settled = drift * _share_lost(loss * drift)
 
     filling = leak * p.minutes / p.volume * _log_growth(p.slope * p.minutes / p.volume)
-    fast = np.exp(_integrate(defect, p.minutes)[-1] - p.turnover * p.minutes - filling)
+    fast = np.exp(_integrate(defect, p.minutes, rule)[-1] - p.turnover * p.minutes - filling)
     ends = (0, -1)
     excess = leak / volume[ends, ...] - defect[ends, ...]
     gap = p.turnover + excess[0] - loss * rate[0]
     reach = (leak - p.slope - tail[1][ends, ...]) / (p.turnover * fast_below[ends, ...])
     return Passage(
+        rule=rule,
         loss=loss,
         slow=np.exp(-loss * drift[-1]),
         fast=fast,
@@ -188,7 +200,7 @@ def exposure(p: Phases, o: Passage, outer: FloatArray, inner: FloatArray) -> Flo
     """
     slow_from, fast_from = o.slow_outer[0], o.fast_outer[0]
     slow = (outer - fast_from * inner) / (slow_from - fast_from)
-    settling = _integrate(o.settled, p.minutes)[-1]
+    settling = _integrate(o.settled, p.minutes, o.rule)[-1]
     slow_exposure = p.minutes - o.loss * (settling + o.settled[-1] / p.turnover)
     held = slow * slow_exposure + (inner - slow) * o.fast_exposure
     made = o.level_slow * (settling + o.settled[-1] / p.turnover)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from dosing.science.checks import quiet
 from dosing.science.results import FloatArray
 
 
+@quiet
 def median(values: ArrayLike) -> FloatArray:
     """Median along the last axis without the NaN; NaN where all are. values: (..., n). Source: order statistics.
 
@@ -23,6 +25,7 @@ def median(values: ArrayLike) -> FloatArray:
     return np.asarray(((low + high) / 2)[..., 0])
 
 
+@quiet
 def hodges_lehmann(values: ArrayLike) -> FloatArray:
     """Median of the means of all pairs, each value with itself too: the middle of a roughly symmetric sample.
 

@@ -39,6 +39,7 @@ class PatientParameters:
     fluid_gain: gain between treatments [L/day]; unused where the schedule gives ultrafiltration.
     exchange: between the pools per litre of V [1/min]: Kc = 0.016 V. 0.004 or more; large makes one pool.
     extracellular_share: of V, 0.2 to 0.5. The extracellular pool carries every change of volume.
+    clearance_factor: delivered over noted clearance of the dialyser, 0.3 to 3.
     """
 
     volume: ArrayLike
@@ -47,6 +48,7 @@ class PatientParameters:
     fluid_gain: ArrayLike = 0.0
     exchange: ArrayLike = float(k.POOL_EXCHANGE)
     extracellular_share: ArrayLike = float(k.EXTRACELLULAR_SHARE)
+    clearance_factor: ArrayLike = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,6 +101,7 @@ class ScheduleRows:
     fluid_gain: FloatArray
     exchange: FloatArray
     extracellular_share: FloatArray
+    clearance_factor: FloatArray
     cycle_days: FloatArray
     starts: FloatArray
     hours: FloatArray
@@ -149,9 +152,9 @@ def batch_shape(*, schedule: Schedule, patient: PatientParameters) -> tuple[tupl
     return np.broadcast_shapes(places[:-1], np.shape(schedule.cycle_days), *per_row), places[-1]
 
 
-def flat(value: ArrayLike | None, *, batch: tuple[int, ...], places: int, rows: slice) -> FloatArray:
-    """These rows of an input: (rows,), or (places, rows) where places is not 0; None becomes NaN."""
-    shape = (*batch, places) if places else batch
+def flat(value: ArrayLike | None, *, batch: tuple[int, ...], places: int | None, rows: slice) -> FloatArray:
+    """These rows of an input: (rows,) where places is None, else (places, rows); a value of None becomes NaN."""
+    shape = batch if places is None else (*batch, places)
     array = np.broadcast_to(np.asarray(np.nan if value is None else value, dtype=np.float64), shape)
     chosen = np.arange(*rows.indices(math.prod(batch)))
     return np.ascontiguousarray(array[np.unravel_index(chosen, batch) if batch else (np.newaxis,)].T)
@@ -160,9 +163,9 @@ def flat(value: ArrayLike | None, *, batch: tuple[int, ...], places: int, rows: 
 def rows_of(*, schedule: Schedule, patient: PatientParameters, rows: slice = slice(None)) -> ScheduleRows:
     """These rows of the flattened batch; only they are copied."""
     batch, places = batch_shape(schedule=schedule, patient=patient)
-    one = {name: flat(getattr(patient, name), batch=batch, places=0, rows=rows) for name in _PER_PATIENT}
+    one = {name: flat(getattr(patient, name), batch=batch, places=None, rows=rows) for name in _PER_PATIENT}
     each = {name: flat(getattr(schedule, name), batch=batch, places=places, rows=rows) for name in _PER_TREATMENT}
-    cycle = flat(schedule.cycle_days, batch=batch, places=0, rows=rows)
+    cycle = flat(schedule.cycle_days, batch=batch, places=None, rows=rows)
     with np.errstate(all="ignore"):
         each["starts"] = np.mod(each["starts"], cycle * HOURS_PER_DAY)
     order = np.argsort(each["starts"], axis=0, kind="stable")
@@ -202,10 +205,10 @@ def _over(amount: FloatArray, minutes: FloatArray) -> FloatArray:
 
 
 def _cleared(r: ScheduleRows, drain: FloatArray) -> FloatArray:
-    """Kd [mL/min]: as given, or of the dialyser at this rate of ultrafiltration [mL/min]."""
+    """Kd delivered [mL/min]: as given, or of the dialyser at this rate of ultrafiltration [mL/min]."""
     water = r.water_share * r.blood_flow
     diffusive = _michaels(r.koa, water, r.dialysate_flow)
-    return np.where(np.isnan(r.clearance), diffusive * (1 - drain / water) + drain, r.clearance)
+    return r.clearance_factor * np.where(np.isnan(r.clearance), diffusive * (1 - drain / water) + drain, r.clearance)
 
 
 def lay_out(r: ScheduleRows) -> Cycle:
@@ -247,13 +250,15 @@ def _of_patient(r: ScheduleRows) -> list[Check]:
     checks += within(0, 30, "mL/min", kidney_clearance=r.kidney_clearance)
     checks += within(0, 10, "L/day", fluid_gain=r.fluid_gain)
     checks += within(0.004, 1e6, "1/min", exchange_between_the_pools=r.exchange)
-    return checks + within(0.2, 0.5, extracellular_share=r.extracellular_share)
+    checks += within(0.2, 0.5, extracellular_share=r.extracellular_share)
+    return checks + within(0.3, 3, delivered_clearance=r.clearance_factor)
 
 
-def _of_dialyser(r: ScheduleRows, kd: FloatArray) -> list[Check]:
+def _of_dialyser(r: ScheduleRows, kd: FloatArray, drain: FloatArray) -> list[Check]:
     asked = r.treated & np.isnan(r.clearance)
     parts = above_zero(koa=r.koa, blood_flow=r.blood_flow, dialysate_flow=r.dialysate_flow)
     parts += within(0.7, 1.0, blood_water_share=r.water_share)
+    parts.append((drain >= r.water_share * r.blood_flow, Reason("ultrafiltration_above_flow")))
     checks = [(bad & asked, Reason("no_clearance", why=why)) for bad, why in parts]
     return checks + within(0, 1000, "mL/min", clearance=kd)
 
@@ -263,7 +268,7 @@ def _of_treatments(r: ScheduleRows, c: Cycle) -> list[Check]:
     swing, drain = np.abs(c.phases.slope[::2] * off), _over(c.drained, on)
     checks = within(0.5, 24, "h", length_of_a_treatment=r.hours)
     checks.append((off <= 0, Reason("treatments_overlap")))
-    checks += not_negative(ultrafiltration=c.drained) + _of_dialyser(r, c.clearance)
+    checks += not_negative(ultrafiltration=c.drained) + _of_dialyser(r, c.clearance, k.ML_PER_L * drain)
     too_fast = drain > MOST_DRAIN * (c.phases.clearance[1::2] + c.phases.exchange)
     checks.append((too_fast, Reason("drained_too_fast", most=MOST_DRAIN)))
     checks.append((swing > MOST_GAIN * r.volume, Reason("gain_too_large", most=MOST_GAIN)))

@@ -17,6 +17,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from dosing.science.checks import quiet
 from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, measure
 
@@ -30,6 +31,7 @@ _erf = np.vectorize(math.erf, otypes=[np.float64])
 Distribution = Callable[[FloatArray], FloatArray]
 
 
+@quiet
 def cusum_path(*, scores: ArrayLike, allowance: float) -> FloatArray:
     """Upper tabular CUSUM, C = max(0, C + z - k) from 0, night by night.
 
@@ -45,6 +47,7 @@ def cusum_path(*, scores: ArrayLike, allowance: float) -> FloatArray:
     return np.asarray(total - lowest)
 
 
+@quiet
 def ewma_path(*, scores: ArrayLike, weight: float, start: float = 0.0) -> FloatArray:
     """Exponentially weighted mean, E = (1 - w) E + w z, night by night.
 

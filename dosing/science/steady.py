@@ -42,7 +42,7 @@ def _after(later: FloatArray, earlier: FloatArray) -> FloatArray:
     return np.asarray((later[:, :, None] * earlier[None]).sum(axis=1))
 
 
-def _fixed_point(whole: FloatArray) -> FloatArray:
+def fixed_point(whole: FloatArray) -> FloatArray:
     """Where one cycle's map leaves the state unchanged: (I - A)^-1 b, shape (2, rows)."""
     stay_e, stay_i = 1 - whole[0, 0], 1 - whole[1, 1]
     size = stay_e * stay_i - whole[0, 1] * whole[1, 0]
@@ -58,7 +58,7 @@ def steady_cycle(cycle: Cycle) -> Steady:
     so_far = [np.broadcast_to(np.eye(3)[:, :, None], (3, 3, maps.shape[-1]))]
     for phase in range(maps.shape[2]):
         so_far.append(_after(maps[:, :, phase], so_far[-1]))
-    start = _fixed_point(so_far[-1])
+    start = fixed_point(so_far[-1])
     until = np.stack(so_far[:-1], axis=2)[:2]
     states = until[:, 0] * start[0] + until[:, 1] * start[1] + until[:, 2]
     return Steady(cycle=cycle, passage=solutions, states=states)
@@ -124,8 +124,9 @@ def told(values: FloatArray, unit: str, why: ReasonArray, gap: Reason = NOT_FINI
 
     Measures of one answer share their reasons.
     """
-    value = values.reshape(why.shape)
-    lost = ~np.isfinite(value) & answered(why)
+    known = answered(why)
+    value = np.where(known, values.reshape(why.shape), np.nan)
+    lost = ~np.isfinite(value) & known
     if not lost.any():
         return Measure(value=value, unit=unit, why=why)
     reasons = why.copy()

@@ -65,7 +65,8 @@ OF_A_WEEK: list[tuple[dict[str, Any], str, float | None, float | None]] = [
     (THRICE | PERSON, "exchange", 0.004, 1e6),
     (THRICE | PERSON, "extracellular_share", 0.2, 0.5),
     (THRICE | PERSON | {"clearance": None} | DIALYSER, "water_share", 0.7, 1),
-    (THRICE | PERSON | {"volume": 100.0}, "clearance", 0, 1000),
+    (THRICE | PERSON | {"volume": 100.0, "kidney_clearance": 2.0}, "clearance", 0, 1000),
+    (THRICE | PERSON, "clearance_factor", 0.3, 3),
     (THRICE | PERSON | {"clearance": 50.0}, "hours", 0.5, 24),
     (DAILY | PERSON, "cycle_days", 1, 28),
 ]
@@ -84,6 +85,28 @@ def test_the_bounds_of_a_steady_week(given: dict[str, Any], name: str, low: floa
     for bound, side in ((low, -1), (high, 1)):
         assert week_is_known(given | {name: bound}), bound
         assert not week_is_known(given | {name: bound + side * HAIR * max(0.01, bound)}), bound
+
+
+OF_FLOW = {"clearance": None, "koa": 800.0, "dialysate_flow": 500.0}
+
+
+@pytest.mark.parametrize(
+    ("changed", "why"),
+    [
+        (OF_FLOW | {"blood_flow": 1e-12}, "ultrafiltration is not below"),
+        (OF_FLOW | {"blood_flow": 12.0}, "ultrafiltration is not below"),
+        ({"clearance": 0.0}, "what is made and what is removed differ"),
+    ],
+)
+def test_a_flow_that_the_fluid_leaves_nothing_of_and_a_week_out_of_balance_are_refused(
+    changed: dict[str, Any], why: str
+) -> None:
+    """1.44 L a day are 10.4 mL/min at least: a flow of 12 mL/min of blood has 10.3 of water."""
+    person = PatientParameters(**PERSON, fluid_gain=0.0 if changed["clearance"] == 0 else 1.44)
+    week = kinetics.weekly_steady_state(schedule=Schedule(**THRICE | changed), patient=person)
+    assert week.standard_ktv.number is None
+    assert why in str(week.standard_ktv.reason)
+    assert np.isnan(week.pre_water.value).all()
 
 
 def test_a_missing_share_of_water_is_told_where_the_clearance_comes_from_the_dialyser() -> None:

@@ -21,19 +21,22 @@ from dosing.science import (
     fluid_plan,
     kidney,
     kinetics,
+    robust,
     survival,
     trends,
     water,
 )
 from dosing.science import flows as circuit
 from dosing.science.checks import within
+from dosing.science.delivered import DeliveredTreatments
+from dosing.science.delivered_fit import UreaPrior, fit_delivered
 from dosing.science.kinetics_fit import Fit, fit
 from dosing.science.observations import Observations
 from dosing.science.pressures import expected_change, published_flow_slope, usual_flow
 from dosing.science.reasons import OF_SCIENCE, REASONS, WORDS, Reason, parts_of, reason_of
 from dosing.science.results import Measure, as_float, measure, unknown
 from dosing.science.schedule import PatientParameters, Schedule
-from dosing.science.sequential import cusum_run_length, ewma_run_length
+from dosing.science.sequential import cusum_path, cusum_run_length, ewma_path, ewma_run_length
 
 TREATMENT: dict[str, Any] = {"pre": 20, "post": 6, "hours": 4, "uf_l": 2.5, "post_weight_kg": 70}
 
@@ -199,6 +202,14 @@ def of_fit(schedule: dict[str, Any] | None = None, **changes: Any) -> Fit:
     return fit(schedule=Schedule(**(nights | (schedule or {}))), observations=Observations(**(pair | changes)))
 
 
+def of_course(period: tuple[float, float] = (0, 480), **changes: Any) -> Any:
+    """The dose of a usual course, with something changed."""
+    usual = {"starts": 24.0 * np.arange(20), "hours": 4.0, "clearance": 200.0, "fluid_before": 1.0}
+    prior = UreaPrior(volume=35, generation=0.2)
+    found = fit_delivered(treatments=DeliveredTreatments(**(usual | changes)), prior=prior, periods=[period])
+    return found.dose.whole.why[0]
+
+
 def of_flows(flows: list[float], minutes: list[float], end: float = 240) -> Measure:
     return circuit.blood_processed_l(flows_ml_min=flows, minutes_at=minutes, end_minute=end)
 
@@ -239,6 +250,10 @@ MORE: dict[str, Callable[[], Any]] = {
     "drained_too_fast": lambda: of_week(fluid_gain=9.9, hours=0.5, clearance=20),
     "gain_too_large": lambda: of_week(fluid_gain=3.5),
     "cleared_too_much": lambda: of_week(hours=24, clearance=900),
+    "few_treatments": lambda: of_course(starts=[8.0, NAN]),
+    "fluid_far_from_target": lambda: of_course(fluid_before=20.0),
+    "no_treatment_then": lambda: of_course(period=(900, 999)),
+    "balance_not_met": lambda: of_week(clearance=0, kidney_clearance=0, fluid_gain=0),
     "empty_schedule": lambda: of_week(starts=[NAN]),
     "no_treatment_here": lambda: kinetics.weekly_steady_state(
         schedule=Schedule(starts=[8, NAN], hours=4, clearance=230),
@@ -273,6 +288,31 @@ def test_each_other_reason_is_given_where_it_holds(code: str) -> None:
     why = found if isinstance(found, Reason) else found.reason
     assert why is not None
     assert why.code == code
+
+
+@pytest.mark.parametrize(
+    ("changed", "why"),
+    [
+        ({"limit_ml_kg_h": 31.0}, "rate limit is outside 1 to 30"),
+        ({"limit_ml_kg_h": 0.5}, "rate limit is outside 1 to 30"),
+        ({"limit_ml_kg_h": NAN}, "rate limit is not given"),
+        ({"max_minutes": 200.0}, "the longest time allowed is under the prescribed time"),
+    ],
+)
+def test_a_fluid_plan_of_an_impossible_prescription_has_a_reason_and_no_choices(
+    changed: dict[str, float], why: str
+) -> None:
+    usual = {"pre_weight_kg": 73, "target_weight_kg": 70, "rinse_back_l": 0.3, "intake_l": 0.2, "minutes": 240}
+    plan = fluid_plan.plan_fluid(**(usual | {"max_minutes": 330, "limit_ml_kg_h": 10} | changed))
+    assert why in str(plan.why)
+    assert plan.choices == ()
+
+
+@pytest.mark.filterwarnings("error")
+def test_paths_and_middles_of_huge_numbers_warn_nobody() -> None:
+    huge = [1e308, 1e308, -1e308]
+    for found in (robust.median(huge[:2]), cusum_path(scores=huge, allowance=0.5), ewma_path(scores=huge, weight=0.5)):
+        assert found.shape[:1] in ((), (3,))
 
 
 def test_every_declared_reason_has_a_case() -> None:

@@ -1,0 +1,658 @@
+"""The patient that the bloods of the last months point to, and the weekly dose of any of its weeks with its interval.
+
+Prior knowledge and pairs of bloods are joined by Bayes' rule, to first order around the most probable patient. Five
+things are unknown, each as a logarithm: V, the share of the noted clearance that is delivered, G, the share of the
+noted kidney clearance that is there, and the exchange between the pools. The first two cannot be told apart by bloods:
+only their ratio is seen, and it is nearly all of the dose, so the dose is known better than V.
+
+What a pair misses by is more than the error of its laboratory: one night clears more than another, people eat more in
+one week than in another, and both drift in the months between. The sizes below are in `ModelError`; how well a
+patient's own later pairs were foretold by the earlier ones then widens or narrows the interval.
+
+Source: Gauss-Newton and the covariance of a linear Gaussian model, Tarantola, Inverse Problem Theory, 2005, chapter 3
+(from memory); the standardised errors of forecasts are the rows of a Cholesky factor, Harvey 1989 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from dosing.science import sources as k
+from dosing.science.checks import above_zero, within
+from dosing.science.delivered import (
+    CourseRows,
+    DeliveredTreatments,
+    Person,
+    Plan,
+    Walk,
+    course_problems,
+    course_rows,
+    course_shape,
+    later_on,
+    plan_of,
+    walk,
+)
+from dosing.science.pools import FINE, ROUGH, Rule
+from dosing.science.reasons import Reason
+from dosing.science.results import Check, FloatArray, Measure, ReasonArray, answered, measure
+from dosing.science.schedule import HOURS_PER_DAY, flat
+from dosing.science.steady import NOT_FINITE, PHASES_AT_ONCE, told
+
+UNKNOWNS = ("volume", "clearance", "generation", "kidney", "exchange")
+"""What is looked for, in the order of every covariance: of the logarithms."""
+_V, _K, _G, _R, _X = range(5)
+MOST_STEPS = 25
+FULL_STEPS = 2
+"""Steps with slopes of their own; those after them go on with the last."""
+SETTLED = 1e-6
+LONGEST_STEP = 0.5
+_PROBE = 1e-5
+LEVEL = 0.90
+"""The share of intervals that hold the true dose."""
+_QUANTILE = 1.6448536269514722
+"""Of the normal distribution, two-sided, for `LEVEL`."""
+DAYS_PER_MONTH = 30.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class UreaPrior:
+    """What is known before any blood, (...,) each; spreads are standard deviations of the logarithms.
+
+    volume: at the target weight [L], 8 to 120; generation [mmol/min], above zero. clearance_spread: of delivered over
+    noted clearance, around 1. kidney_spread: of the kidney's clearance around what the course says.
+    """
+
+    volume: ArrayLike
+    generation: ArrayLike
+    volume_spread: ArrayLike = float(k.VOLUME_SPREAD)
+    generation_spread: ArrayLike = float(k.GENERATION_SPREAD)
+    clearance_spread: ArrayLike = float(k.CLEARANCE_SPREAD)
+    kidney_spread: ArrayLike = float(k.KIDNEY_SPREAD)
+    exchange_spread: ArrayLike = float(k.EXCHANGE_SPREAD)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DeliveredPairs:
+    """Urea before and after treatments of the course, in order of time, (pairs,) or (..., pairs).
+
+    treatment: its place in the course, from 0; a negative one, or a NaN in a pair, leaves the pair out, as does urea
+    that did not fall. pre, post: of PLASMA as the laboratory reports it [mmol/L]. post_delay: minutes from the end to
+    the sample after, 0 to 120.
+    """
+
+    treatment: ArrayLike
+    pre: ArrayLike
+    post: ArrayLike
+    post_delay: ArrayLike = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ModelError:
+    """What the model cannot foretell; standard deviations of logarithms.
+
+    laboratory: of one result. rounding: of one result [mmol/L], by its last digit. night: of the clearance of one
+    treatment. diet: of generation from one pair to another. clearance_drift, diet_drift: of what wanders in a month.
+    dose: of the model of the dose itself.
+    """
+
+    laboratory: float = float(k.LABORATORY_ERROR)
+    rounding: float = float(k.ROUNDING_ERROR)
+    night: float = float(k.NIGHT_ERROR)
+    diet: float = float(k.DIET_ERROR)
+    clearance_drift: float = float(k.CLEARANCE_DRIFT)
+    diet_drift: float = float(k.DIET_DRIFT)
+    dose: float = float(k.DOSE_ERROR)
+
+
+NO_PAIRS = DeliveredPairs(treatment=np.zeros(0), pre=np.zeros(0), post=np.zeros(0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Foretold:
+    """Each pair beside what the prior and the earlier pairs foretold, (..., pairs); NaN where there is no pair.
+
+    pre, post: foretold [mmol/L of plasma]; score: of the ratio after/before, given the value before, in standard
+    deviations of its forecast: those of later pairs tell whether the interval is true.
+    """
+
+    pre: FloatArray
+    post: FloatArray
+    score: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Dose:
+    """Weekly standard Kt/V of each period asked for, (..., periods) [1/wk]; low and high hold `LEVEL`.
+
+    of_kidney: the kidney's part of `whole`, by its share of the urea removed; alone: the rest.
+    """
+
+    whole: Measure
+    low: Measure
+    high: Measure
+    of_kidney: Measure
+    alone: Measure
+    alone_low: Measure
+    alone_high: Measure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DeliveredFit:
+    """The most probable patient and how sure that is; (...,) of the batch."""
+
+    volume: Measure
+    """at the target weight [L]"""
+    generation: Measure
+    """[mmol/min]"""
+    kidney_clearance: Measure
+    """at the end of the course [mL/min of plasma water]"""
+    clearance_factor: Measure
+    """delivered over noted clearance"""
+    exchange: Measure
+    """X/V [1/min]"""
+    covariance: FloatArray
+    """of the logarithms, in the order of `UNKNOWNS`, (..., 5, 5); calibrated"""
+    volume_spread: Measure
+    """one standard deviation [L]"""
+    generation_spread: Measure
+    kidney_spread: Measure
+    scale: FloatArray
+    """by which the later pairs widen (above 1) or narrow what was thought of the model's error"""
+    pairs: NDArray[np.intp]
+    """used"""
+    conflict: FloatArray
+    """how far V over delivered clearance was moved from prior knowledge, in standard deviations of that"""
+    foretold: Foretold
+    dose: Dose
+    steps: NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Task:
+    """One chunk: rows last."""
+
+    course: CourseRows
+    plan: Plan
+    middle: FloatArray
+    """prior mean of the logarithms, (5, rows)"""
+    spread: FloatArray
+    """its standard deviations, (5, rows)"""
+    place: NDArray[np.intp]
+    """(pairs, rows)"""
+    used: NDArray[np.bool_]
+    pre: FloatArray
+    post: FloatArray
+    delay: FloatArray
+    asked: NDArray[np.bool_]
+    """(periods, treatments, rows): treatments of each period that count"""
+    stretch: NDArray[np.bool_]
+    """the same with those that do not"""
+    scale: FloatArray
+    """of the model's error in the clearance, (rows,)"""
+    error: ModelError
+
+    def pick(self, rows: NDArray[np.bool_]) -> _Task:
+        apart = ("course", "plan", "error")
+        arrays = {f.name: getattr(self, f.name)[..., rows] for f in fields(self) if f.name not in apart}
+        course = self.course.pick(rows)
+        return replace(self, course=course, plan=plan_of(course), **arrays)
+
+
+def _person(logs: FloatArray) -> Person:
+    """The person of logarithms (5, trials, rows)."""
+    return Person(*np.exp(logs[[_V, _K, _R, _X]]))
+
+
+def _bloods(task: _Task, way: Walk) -> FloatArray:
+    """Logarithms of plasma urea before and after, for one unit of generation, (2, pairs, trials, rows)."""
+    place = task.place[:, None]
+    before = np.take_along_axis(way.before[0], place, axis=0)
+    return np.log(k.PLASMA_WATER * np.stack([before, later_on(way, place, task.delay[:, None])]))
+
+
+def _doses(task: _Task, way: Walk, person: Person) -> FloatArray:
+    """Logarithm of the dose of each period, and the kidney's share of the urea removed: (2, periods, trials, rows)."""
+    if not task.asked.shape[0]:
+        return np.zeros((2, 0, *person.volume.shape))
+    peaks = np.einsum("ptr,tar->par", task.asked, way.before[0]) / task.asked.sum(axis=1)[:, None]
+    off, on = way.exposures()
+    by_kidney = task.plan.kidney[1::2] * person.kidney_factor * (off + on)
+    by_dialyser = task.plan.dialyser[1::2] * person.clearance_factor * on
+    kidney, dialyser = (np.einsum("ptr,tar->par", task.stretch, each) for each in (by_kidney, by_dialyser))
+    return np.stack([np.log(k.MINUTES_PER_WEEK / person.volume / peaks), kidney / (kidney + dialyser)])
+
+
+def _at(task: _Task, logs: FloatArray, rule: Rule = FINE) -> tuple[FloatArray, FloatArray]:
+    """Logarithms of the bloods of people (5, trials, rows), (2, pairs, trials, rows); and what `_doses` says."""
+    person = _person(logs)
+    way = walk(task.plan, person, rule)
+    return _bloods(task, way) + logs[_G], _doses(task, way, person)
+
+
+def _without_doses(task: _Task) -> _Task:
+    nothing = np.zeros((0, *task.asked.shape[1:]), dtype=bool)
+    return replace(task, asked=nothing, stretch=nothing)
+
+
+def _moving(task: _Task, logs: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How bloods, (2, pairs, 5, rows), and doses, (2, periods, 5, rows), move with each unknown at (5, rows)."""
+    which_tried = _tried(task)
+    tried = np.repeat(logs[:, None], len(which_tried) + 1, axis=1)
+    for at, which in enumerate(which_tried, start=1):
+        tried[which, at] += _PROBE
+    bloods, doses = (_slopes(each, which_tried) for each in _at(task, tried, ROUGH))
+    bloods[:, :, _G] = 1.0
+    return bloods * task.used[:, None], doses
+
+
+def _tried(task: _Task) -> tuple[int, ...]:
+    """Unknowns whose slopes have to be tried: bloods are in proportion to generation, and not every kidney works."""
+    return (_V, _K, _R, _X) if np.any(task.plan.kidney > 0) else (_V, _K, _X)
+
+
+def _slopes(tried: FloatArray, which: tuple[int, ...]) -> FloatArray:
+    """Slopes by each unknown, (2, n, 5, rows), from what each trial gave, (2, n, trials, rows)."""
+    slope = np.zeros((2, tried.shape[1], 5, tried.shape[-1]))
+    slope[:, :, which] = (tried[:, :, 1:] - tried[:, :, :1]) / _PROBE
+    return slope
+
+
+def _scatter(task: _Task) -> FloatArray:
+    """Covariance of the pairs around the model without what wanders: (2, 2, pairs, rows)."""
+    e = task.error
+    lost = np.log(task.post / task.pre)
+    common = np.full(lost.shape, e.diet**2)
+    before = common + e.laboratory**2 + (e.rounding / task.pre) ** 2
+    after = common + e.laboratory**2 + (e.rounding / task.post) ** 2 + (e.night * task.scale * lost) ** 2
+    whole = np.stack([np.stack([before, common]), np.stack([common, after])])
+    unit = np.broadcast_to(np.eye(2)[:, :, None, None], whole.shape)
+    return np.where(task.used, whole, unit)
+
+
+def _wandered(task: _Task, slope: FloatArray) -> FloatArray:
+    """Covariance between pairs by what drifted from them to the last treatment: (rows, 2 pairs, 2 pairs)."""
+    starts = task.course.starts
+    end = np.nanmax(starts, axis=0)
+    age = (end - np.take_along_axis(starts, task.place, axis=0)) / HOURS_PER_DAY / DAYS_PER_MONTH
+    shared = np.minimum(age[:, None], age[None])
+    steps = ((_K, task.error.clearance_drift * task.scale), (_G, task.error.diet_drift + 0 * task.scale))
+    whole = sum(
+        np.einsum("apr,bqr,pqr->rapbq", slope[:, :, which], slope[:, :, which], shared * size**2)
+        for which, size in steps
+    )
+    return _flat(np.asarray(whole))
+
+
+def _flat(whole: FloatArray) -> FloatArray:
+    """(rows, 2, pairs, 2, pairs) to (rows, 2 pairs, 2 pairs), the two of a pair beside each other."""
+    rows, _, pairs = whole.shape[:3]
+    return np.ascontiguousarray(whole.transpose(0, 2, 1, 4, 3)).reshape(rows, 2 * pairs, 2 * pairs)
+
+
+def _beside(values: FloatArray) -> FloatArray:
+    """(2, pairs, ..., rows) to (rows, 2 pairs, ...)."""
+    moved = np.moveaxis(values, -1, 0)
+    turned = np.swapaxes(moved, 1, 2)
+    rows, pairs = turned.shape[:2]
+    return np.ascontiguousarray(turned).reshape(rows, 2 * pairs, *turned.shape[3:])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Gaussian:
+    """The joint normal distribution of unknowns and bloods, to first order: rows first."""
+
+    factor: FloatArray
+    """Cholesky factor of the covariance of the bloods, (rows, 2 pairs, 2 pairs)"""
+    gain: FloatArray
+    """covariance of unknowns and bloods over that factor, (rows, 5, 2 pairs)"""
+
+    def moved(self, off: FloatArray) -> FloatArray:
+        """(5, rows): by how much bloods that are off the prior's by so much (rows, 2 pairs) move the unknowns."""
+        return np.asarray(np.einsum("rup,rp->ur", self.gain, self.scores(off)))
+
+    def scores(self, off: FloatArray) -> FloatArray:
+        """Errors of each forecast from those before, in its standard deviations, (rows, 2 pairs)."""
+        return np.asarray(np.linalg.solve(self.factor, off[..., None])[..., 0], dtype=np.float64)
+
+    def foretold(self, off: FloatArray, drawn: FloatArray) -> FloatArray:
+        """What the earlier pairs foretold of each, both values of a pair at once; like `drawn`, (rows, 2 pairs)."""
+        rows, places = off.shape
+        blocks = self.factor.reshape(rows, places // 2, 2, places // 2, 2)
+        own = np.einsum("rpaqb,pq->rpab", blocks, np.eye(places // 2))
+        missed = np.einsum("rpab,rpb->rpa", own, self.scores(off).reshape(rows, places // 2, 2))
+        return np.asarray(drawn - missed.reshape(rows, places))
+
+    def left(self, spread: FloatArray) -> FloatArray:
+        """Covariance of the unknowns after the bloods, (rows, 5, 5)."""
+        prior = np.einsum("ur,uv->ruv", spread**2, np.eye(5))
+        return np.asarray(prior - np.einsum("rup,rvp->ruv", self.gain, self.gain))
+
+
+def _gaussian(task: _Task, slope: FloatArray) -> _Gaussian:
+    scatter = np.einsum("abpr,pq->rapbq", _scatter(task), np.eye(task.place.shape[0]))
+    beside = _beside(slope)
+    crossed = np.einsum("ur,rpu->rup", task.spread**2, beside)
+    whole = _flat(scatter) + _wandered(task, slope) + np.einsum("rpu,ruq->rpq", beside, crossed)
+    factor = np.linalg.cholesky(whole)
+    gain = np.swapaxes(np.linalg.solve(factor, np.swapaxes(crossed, 1, 2)), 1, 2)
+    return _Gaussian(factor, gain)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """Where the search ended: the logarithms (5, rows), and what the bloods say there."""
+
+    logs: FloatArray
+    slope: FloatArray
+    joint: _Gaussian
+    off: FloatArray
+    """bloods less what the prior's patient would have, to first order at the answer, (rows, 2 pairs)"""
+    settled: NDArray[np.bool_]
+    steps: NDArray[np.intp]
+
+
+def _off(task: _Task, slope: FloatArray, left: FloatArray, logs: FloatArray) -> FloatArray:
+    """Bloods less what the prior's patient would have, to first order, (rows, 2 pairs)."""
+    moved = np.einsum("apur,ur->apr", slope, logs - task.middle)
+    return _beside(np.where(task.used, left + moved, 0.0))
+
+
+def _search(task: _Task, logs: FloatArray, slope: FloatArray | None = None) -> _Found:
+    """Gauss-Newton from a patient. slope: kept where it is given, else that of the first steps."""
+    drawn = np.log(np.stack([task.pre, task.post]))
+    steps = np.zeros(logs.shape[-1], dtype=np.intp)
+    fresh = 1 if slope is not None else FULL_STEPS
+    slope = _moving(task, logs)[0] if slope is None else slope
+    joint = _gaussian(task, slope)
+    for step in range(MOST_STEPS):
+        if 0 < step < fresh:
+            slope = _moving(task, logs)[0]
+            joint = _gaussian(task, slope)
+        off = _off(task, slope, drawn - _at(task, logs[:, None])[0][:, :, 0], logs)
+        move = np.clip(task.middle + joint.moved(off) - logs, -LONGEST_STEP, LONGEST_STEP)
+        settled = ~(np.abs(move).max(axis=0, initial=0.0) > SETTLED)
+        if settled.all():
+            break
+        logs, steps = logs + move, steps + ~settled
+    return _Found(logs, slope, joint, off, settled, steps)
+
+
+def _scale(task: _Task, found: _Found) -> FloatArray:
+    """By how much later pairs missed their forecasts, over what was expected: (rows,), drawn towards 1."""
+    scores = found.joint.scores(found.off)[:, 1::2].T
+    later = task.used & (np.cumsum(task.used, axis=0) > 1)
+    weight = float(k.FORECAST_WEIGHT)
+    missed = (np.clip(scores, -MOST_SCORE, MOST_SCORE) ** 2).sum(axis=0, where=later)
+    return np.asarray(np.sqrt((weight + missed) / (weight + later.sum(axis=0))))
+
+
+MOST_SCORE = 4.0
+"""A single wild pair tells of a wrong sample and not of the model: it counts as this many standard deviations."""
+
+
+def _interval(variance: FloatArray) -> FloatArray:
+    return np.asarray(_QUANTILE * np.sqrt(variance))
+
+
+def _variance(task: _Task, slope: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Of the logarithm of a dose with these slopes (periods, 5, rows): (periods, rows)."""
+    e, count = task.error, task.asked.sum(axis=1)
+    known = np.einsum("pur,ruv,pvr->pr", slope, covariance, slope)
+    age = (np.nanmax(task.course.starts, axis=0) - _mean_start(task)) / HOURS_PER_DAY / DAYS_PER_MONTH
+    wandered = e.clearance_drift**2 * age + e.night**2 / count
+    return np.asarray(known + (slope[:, _K] * task.scale) ** 2 * wandered + e.dose**2)
+
+
+def _mean_start(task: _Task) -> FloatArray:
+    starts = np.nan_to_num(task.course.starts)
+    return np.asarray(np.einsum("ptr,tr->pr", task.asked, starts) / task.asked.sum(axis=1))
+
+
+def _dose_numbers(task: _Task, dose: FloatArray, moving: FloatArray, covariance: FloatArray) -> dict[str, FloatArray]:
+    """The fields of `Dose`, (periods, rows)."""
+    (log_whole, share), (slope, share_slope) = dose, moving
+    log_alone = log_whole + np.log1p(-share)
+    slope_alone = slope - share_slope / (1 - share)[:, None]
+    wide, wide_alone = (_interval(_variance(task, each, covariance)) for each in (slope, slope_alone))
+    ends = {"low": log_whole - wide, "high": log_whole + wide}
+    ends |= {"alone_low": log_alone - wide_alone, "alone_high": log_alone + wide_alone}
+    logs = {"whole": log_whole, "alone": log_alone} | ends
+    return {name: np.exp(value) for name, value in logs.items()} | {"of_kidney": share * np.exp(log_whole)}
+
+
+def _fit_rows(task: _Task) -> tuple[dict[str, FloatArray], dict[str, FloatArray], list[Check]]:
+    """Numbers of the patients (..., rows) and of their periods, and what keeps a row from them."""
+    asked, task = task, _without_doses(task)
+    found = _search(task, task.middle)
+    task = replace(task, scale=_scale(task, found))
+    if np.any(task.scale != 1):
+        found = _search(task, found.logs, found.slope)
+    task = replace(asked, scale=task.scale)
+    (slope, dose_slope), (_, dose) = _moving(task, found.logs), _at(task, found.logs[:, None])
+    joint = _gaussian(task, slope)
+    covariance = joint.left(task.spread)
+    spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2).T)
+    values = np.exp(found.logs)
+    drawn = _beside(np.log(np.stack([task.pre, task.post])))
+    foretold = np.exp(joint.foretold(found.off, drawn))
+    kidney = values[_R] * _last(task.course.kidney_clearance)
+    moved = (found.logs - task.middle)[_V] - (found.logs - task.middle)[_K]
+    gap = (~task.used).T
+    numbers = {
+        "volume": values[_V],
+        "generation": values[_G],
+        "kidney_clearance": kidney,
+        "clearance_factor": values[_K],
+        "exchange": values[_X],
+        "volume_spread": values[_V] * spread[_V],
+        "generation_spread": values[_G] * spread[_G],
+        "kidney_spread": kidney * spread[_R],
+        "covariance": covariance,
+        "scale": task.scale,
+        "pairs": task.used.sum(axis=0),
+        "conflict": moved / np.hypot(task.spread[_V], task.spread[_K]),
+        "foretold_pre": np.where(gap, np.nan, foretold[:, ::2]),
+        "foretold_post": np.where(gap, np.nan, foretold[:, 1::2]),
+        "score": np.where(gap, np.nan, joint.scores(found.off)[:, 1::2]),
+        "steps": found.steps,
+    }
+    checks: list[Check] = [(~found.settled, Reason("search_not_settled", steps=MOST_STEPS))]
+    answer = course_problems(task.course, _person(found.logs[:, None]))
+    checks += [(bad, Reason("fit_out_of_range", why=why)) for bad, why in answer]
+    return numbers, _dose_numbers(task, dose[:, :, 0], dose_slope, covariance), checks
+
+
+def _last(values: FloatArray) -> FloatArray:
+    """The last that is not NaN, along the first axis."""
+    known = ~np.isnan(values)
+    last = values.shape[0] - 1 - np.argmax(known[::-1], axis=0)
+    return np.asarray(np.take_along_axis(values, last[None], axis=0)[0])
+
+
+_OF_PATIENT = {
+    "volume": "L",
+    "generation": "mmol/min",
+    "kidney_clearance": "mL/min",
+    "clearance_factor": "1",
+    "exchange": "1/min",
+    "volume_spread": "L",
+    "generation_spread": "mmol/min",
+    "kidney_spread": "mL/min",
+}
+_OF_DOSE = tuple(field.name for field in fields(Dose))
+
+
+def fit_delivered(
+    *,
+    treatments: DeliveredTreatments,
+    prior: UreaPrior,
+    pairs: DeliveredPairs = NO_PAIRS,
+    periods: ArrayLike = (),
+    error: ModelError | None = None,
+) -> DeliveredFit:
+    """The patient behind a delivered course, and the weekly standard Kt/V of its periods with intervals.
+
+    treatments: see `DeliveredTreatments`; prior: see `UreaPrior`; pairs: see `DeliveredPairs`, none leaves the prior
+    and its width; periods: (from, until) in the hours of the treatments, (periods, 2) or (..., periods, 2): a
+    treatment belongs to the period in which it starts. Leading shapes broadcast; a row outside the ranges is unknown
+    and says why, a period without a treatment that counts as well.
+
+    The dose is 10080 G/(mean concentration before x V) with the concentrations of the treatments as they were, per
+    unit of generation: weeks need not be alike. Sources: this module's head; dose, Gotch, Nephrol Dial Transplant
+    13(S6):10, 1998 (from memory).
+
+    >>> nights = DeliveredTreatments(starts=22 + 48.0 * np.arange(28), hours=8, clearance=161.37, fluid_before=2.4)
+    >>> found = fit_delivered(treatments=nights, prior=UreaPrior(volume=35, generation=0.19), periods=[(672, 1344)])
+    >>> round(float(found.dose.whole.value[0]), 3), found.dose.low.value.round(1), found.dose.high.value.round(1)
+    (3.519, array([3.2]), array([3.9]))
+    """
+    spans = np.asarray(periods, dtype=np.float64)
+    spans = spans.reshape(0, 2) if not spans.size else spans
+    batch, places = course_shape(treatments)
+    shapes = [np.shape(getattr(prior, f.name)) for f in fields(prior)] + [_pair_shape(pairs)[:-1], spans.shape[:-2]]
+    batch = np.broadcast_shapes(batch, *shapes)
+    asked = _Asked(treatments, prior, pairs, spans, error or ModelError(), batch, places)
+    return _gathered([asked.part(rows) for rows in asked.chunks()], asked)
+
+
+def _pair_shape(pairs: DeliveredPairs) -> tuple[int, ...]:
+    return np.broadcast_shapes(*(np.shape(getattr(pairs, f.name)) for f in fields(pairs)))
+
+
+class _Part(NamedTuple):
+    """Numbers of the rows of a chunk and of their periods, rows first, and the reason of each row without."""
+
+    numbers: dict[str, FloatArray]
+    doses: dict[str, FloatArray]
+    why: ReasonArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """Everything that was asked, before it is cut into chunks of rows."""
+
+    treatments: DeliveredTreatments
+    prior: UreaPrior
+    pairs: DeliveredPairs
+    periods: FloatArray
+    error: ModelError
+    batch: tuple[int, ...]
+    places: int
+
+    @property
+    def width(self) -> int:
+        return _pair_shape(self.pairs)[-1]
+
+    def chunks(self) -> list[slice]:
+        count = math.prod(self.batch)
+        step = max(1, ROOM // (2 * self.places * len(UNKNOWNS)))
+        return [slice(first, min(first + step, count)) for first in range(0, max(count, 1), step)]
+
+    def _per_row(self, value: ArrayLike, rows: slice) -> FloatArray:
+        return flat(value, batch=self.batch, places=None, rows=rows)
+
+    def _per_pair(self, value: ArrayLike, rows: slice) -> FloatArray:
+        return flat(value, batch=self.batch, places=self.width, rows=rows)
+
+    def _spans(self, rows: slice) -> FloatArray:
+        """(2, periods, rows)."""
+        count = self.periods.shape[-2]
+        ends = (flat(self.periods[..., at], batch=self.batch, places=count, rows=rows) for at in (0, 1))
+        return np.stack(list(ends))
+
+    def task(self, rows: slice) -> tuple[_Task, list[Check]]:
+        """One chunk, and what keeps its rows from an answer before anything is computed."""
+        course = course_rows(self.treatments, batch=self.batch, rows=rows)
+        known = {f.name: self._per_row(getattr(self.prior, f.name), rows) for f in fields(self.prior)}
+        places, pre, post, delay = (self._per_pair(getattr(self.pairs, f.name), rows) for f in fields(self.pairs))
+        since, until = self._spans(rows)[:, :, None]
+        stretch = (course.starts >= since) & (course.starts < until)
+        used, place = _usable(course, places, pre, post, delay)
+        ones = np.ones_like(known["volume"])
+        middle = [known["volume"], ones, known["generation"], ones, float(k.POOL_EXCHANGE) * ones]
+        task = _Task(
+            course=course,
+            plan=plan_of(course),
+            middle=np.log(np.stack(middle)),
+            spread=np.stack([known[f"{name}_spread"] for name in UNKNOWNS]),
+            place=place,
+            used=used,
+            pre=np.where(used, pre, 2.0),
+            post=np.where(used, post, 1.0),
+            delay=np.where(used, delay, 0.0),
+            asked=stretch & (course.counts == 1),
+            stretch=stretch,
+            scale=ones,
+            error=self.error,
+        )
+        return task, _of_prior(known) + course_problems(course, _person(task.middle[:, None]))
+
+    def part(self, rows: slice) -> _Part:
+        """One chunk."""
+        with np.errstate(all="ignore"):
+            task, checks = self.task(rows)
+            why = measure(np.zeros(task.middle.shape[1]), "", checks).why
+            good = answered(why)
+            numbers, doses, later = _fit_rows(task.pick(good))
+            after = measure(np.zeros(int(good.sum())), "", later).why
+        why = why.copy()
+        why[good] = after
+        return _Part(_spread_out(numbers, good), _spread_out({n: v.T for n, v in doses.items()}, good), why)
+
+
+ROOM = 8 * PHASES_AT_ONCE
+"""Phases of all trials worked on together."""
+
+
+def _usable(course: CourseRows, place: FloatArray, *drawn: FloatArray) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+    """Pairs that can be used, and the place of each (0 for the others)."""
+    pre, post, delay = drawn
+    count = course.starts.shape[0]
+    whole = (place >= 0) & (place < count) & (place == np.floor(place))
+    at = np.where(whole, place, 0).astype(np.intp)
+    there = np.take_along_axis(course.there, at, axis=0)
+    used = whole & there & (post > 0) & (pre > post) & np.isfinite(pre) & (delay >= 0) & (delay <= 120)
+    return used, np.where(used, at, 0)
+
+
+def _of_prior(known: dict[str, FloatArray]) -> list[Check]:
+    checks = within(8, 120, "L", urea_volume=known["volume"]) + above_zero(urea_generation=known["generation"])
+    for name in UNKNOWNS:
+        checks += within(0.0, 2.0, spread_of_prior_knowledge=known[f"{name}_spread"])
+    return checks
+
+
+def _spread_out(numbers: dict[str, FloatArray], good: NDArray[np.bool_]) -> dict[str, FloatArray]:
+    """Answers of the good rows in the places of all rows, NaN in the others."""
+    whole = {}
+    for name, value in numbers.items():
+        whole[name] = np.full((good.size, *value.shape[1:]), np.nan)
+        whole[name][good] = value
+    return whole
+
+
+def _gathered(parts: list[_Part], asked: _Asked) -> DeliveredFit:
+    """The answer of all rows in the shape of the batch."""
+    numbers = {name: np.concatenate([part.numbers[name] for part in parts]) for name in parts[0].numbers}
+    doses = {name: np.concatenate([part.doses[name] for part in parts]) for name in parts[0].doses}
+    why = np.concatenate([part.why for part in parts]).reshape(asked.batch)
+    shaped = {name: value.reshape((*asked.batch, *value.shape[1:])) for name, value in numbers.items()}
+    periods = asked.periods.shape[-2]
+    why_each = np.broadcast_to(why[..., None], (*asked.batch, periods))
+    measures = {name: told(shaped[name], unit, why, NOT_FINITE) for name, unit in _OF_PATIENT.items()}
+    nothing = Reason("no_treatment_then")
+    return DeliveredFit(
+        **measures,
+        covariance=shaped["covariance"],
+        scale=shaped["scale"],
+        pairs=np.nan_to_num(shaped["pairs"]).astype(np.intp),
+        conflict=shaped["conflict"],
+        foretold=Foretold(pre=shaped["foretold_pre"], post=shaped["foretold_post"], score=shaped["score"]),
+        dose=Dose(**{name: told(doses[name], "1/wk", why_each, nothing) for name in _OF_DOSE}),
+        steps=np.nan_to_num(shaped["steps"]).astype(np.intp),
+    )
