@@ -23,6 +23,7 @@ from alerts.models.choices import Family, Urgency
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.inputs import at_treatment_flow
 from dosing.services.night.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
+from dosing.services.results.water import Standard
 from sessions.facts.fields import READING
 from sessions.models import (
     AnsweredCheck,
@@ -115,12 +116,12 @@ class JudgedNight:
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What stands around the treatments: water samples, oldest first, graded by an edition of the standard; what is
+    """What stands around the treatments: water samples, oldest first, and the standard they are graded by; what is
     due now; the stock at home; the prescriptions that were acknowledged, by id.
     """
 
     water: Sequence[WaterTest] = ()
-    edition: str = "iso_2019"
+    standard: Standard = field(default_factory=Standard)
     due: Sequence[Due] = ()
     stock: Sequence[Stock] = ()
     acknowledged: frozenset[int] = frozenset()

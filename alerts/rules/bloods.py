@@ -198,16 +198,16 @@ FERRITIN = blood("ferritin", Analyte.FERRITIN, low="ferritin_low", high="ferriti
 SATURATION = blood("saturation", Analyte.TRANSFERRIN_SATURATION, low="saturation_low", high="saturation_high")
 PARATHYROID = blood("pth", Analyte.PTH, low="pth_low", high="pth_high")
 
-PANELS = frozenset({"bloods"})
+PANELS = frozenset({"bloods", "urine"})
 OVERDUE = overdue(
     "bloods_overdue",
     kinds=PANELS,
     limit="bloods_days",
-    title=_("Bloods overdue"),
-    about=_("bloods that are due"),
+    title=_("Bloods or urine collection overdue"),
+    about=_("bloods and urine that are due"),
     family=Family.BLOODS,
     urgency=Urgency.THIS_WEEK,
-    unset=_("no panel of bloods is set"),
+    unset=_("neither a panel of bloods nor a urine collection is set"),
 )
 
 RULES = (

@@ -15,12 +15,16 @@ from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
 from alerts.rules.rule_kinds import ValueRead, outside
 from alerts.rules.wording import day, figure
-from dosing.science.water import LIMITS, Grade, WaterLimit, classify
+from dosing.science.sources import Status
+from dosing.science.water import LIMITS, Grade, WaterLimit
 from dosing.services.numbers.seen import with_status
+from dosing.services.results.water import Standard
 from sessions.facts.choices_surroundings import WaterFluid, WaterKind
 from sessions.models import WaterTest
 
 SAMPLES = (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)
+OF_THE_UNIT = (WaterKind.CONDUCTIVITY, WaterKind.HARDNESS)
+"""Judged only where the unit has entered a figure: no edition prints one."""
 TESTS = frozenset(str(kind) for kind in SAMPLES)
 CARE = frozenset({"carbon_change", "water_service"})
 
@@ -66,25 +70,22 @@ CHLORINE_ACTION = _chlorine(
 
 
 def _limit_of(history: History, test: WaterTest) -> WaterLimit | None:
-    edition = history.surroundings.edition if history.surroundings else ""
-    return LIMITS.get((edition, test.fluid, test.kind))
+    return history.surroundings.standard.limit(test.fluid, test.kind) if history.surroundings else None
 
 
 def grade(history: History, test: WaterTest) -> Grade | None:
-    """Of one result; None where the edition holds no figure or the method was too coarse."""
-    edition = history.surroundings.edition if history.surroundings else ""
-    found = classify(
-        quantity=test.kind,
-        fluid=test.fluid,
-        edition=edition,
-        value=test.value,
-        below_detection=float(test.below_detection),
-    )
-    return Grade(int(found.number)) if found.number is not None else None
+    """Of one result; None where the standard holds no figure or the method was too coarse."""
+    found = history.surroundings.standard.grade(test).number if history.surroundings else None
+    return None if found is None else Grade(int(found))
 
 
 def _samples(history: History) -> list[WaterTest]:
-    return [test for test in history.surroundings.water if test.kind in SAMPLES] if history.surroundings else []
+    around = history.surroundings
+    return [test for test in around.water if _is_judged(around.standard, test)] if around else []
+
+
+def _is_judged(standard: Standard, test: WaterTest) -> bool:
+    return test.kind in SAMPLES or (test.kind in OF_THE_UNIT and standard.is_own(test.fluid, test.kind))
 
 
 def _since_clean(history: History, kind: str, place: str) -> list[WaterTest]:
@@ -112,7 +113,8 @@ def _seen_quality(history: History, tests: list[WaterTest]) -> Seen:
         parts={
             "failed": failed,
             "level": limit.limit if failed else limit.action or limit.limit,
-            "edition": history.surroundings.edition if history.surroundings else "",
+            "edition": str(history.surroundings.standard.edition) if history.surroundings else "",
+            "own": bool(history.surroundings and history.surroundings.standard.is_own(newest.fluid, newest.kind)),
         },
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )
@@ -154,8 +156,10 @@ def _level_words(seen: Seen) -> str:
 
 
 def _standard_words(seen: Seen) -> str:
-    """The source of the figure in the edition by which it was judged."""
+    """The source of the figure in the edition by which it was judged, or that the unit has entered it."""
     newest = seen.evidence[-1]
+    if seen.parts.get("own"):
+        return with_status("", Status.UNIT)
     limit = LIMITS.get((seen.parts["edition"], newest.parts["fluid"], newest.kind.partition(".")[2]))
     return with_status(gettext(limit.source), limit.status) if limit else str(STANDARD)
 

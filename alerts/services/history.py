@@ -22,7 +22,7 @@ from alerts.models import Alert
 from alerts.rules.base import HISTORY, History, JudgedNight, Surroundings
 from alerts.services.long_course import long_courses_of
 from alerts.services.nights import PARTS_OF_NIGHT, nights_of
-from sessions.facts.choices_surroundings import WaterEdition
+from dosing.services.results.water import standard_in_use
 from sessions.facts.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
 from sessions.models import (
     BloodResult,
@@ -31,7 +31,6 @@ from sessions.models import (
     Prescription,
     PrescriptionAcknowledgement,
     TreatmentRecord,
-    WaterStandard,
     WaterTest,
 )
 from sessions.models.local_time import zones_of
@@ -146,13 +145,12 @@ def _surroundings(
     """What surrounds the treatments now: due days, stock, water, and what was acknowledged."""
     tests = WaterTest.objects.filter(patient__in=patients, sampled_at__range=span)
     water = _by_patient(tests.standing().order_by("sampled_at", "pk"))
-    standard = WaterStandard.objects.first()
-    edition = standard.edition if standard else WaterEdition.ISO_2019
+    standard = standard_in_use()
     read = _acknowledged(patients)
     return {
         facts.patient.pk: Surroundings(
             water=water[facts.patient.pk],
-            edition=edition,
+            standard=standard,
             due=due_of(facts, ahead=EVER),
             stock=stock_of(facts),
             acknowledged=frozenset(read[facts.patient.pk]),

@@ -15,7 +15,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from dosing.services.results.water import JudgedTest, edition_in_use, mark_of
+from dosing.services.results.water import JudgedTest, mark_of, standard_in_use
 from homedialysis.accounts.pages.guards import staff_only
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind
 from sessions.models import Interval, Machine, Patient, SupplyDelivery, TaskDone, Training, WaterTest
@@ -39,15 +39,15 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     facts = facts_of(person, timezone.localdate())
     tests = WaterTest.objects.standing().filter(patient=person).select_related("entered_by")
     page = Paginator(tests, TESTS_A_PAGE).get_page(request.GET.get("page"))
-    edition = edition_in_use()
+    standard = standard_in_use()
     own: Any = Interval.objects.filter(patient=person)
     context = {
         "patient": person,
         "due": due_of(facts),
         "later": [each for each in due_of(facts, ahead=WHOLE_YEAR) if each.due_on > facts.today + timedelta(days=7)],
         "page": page,
-        "tests": [(test, mark_of(test, edition)) for test in page],
-        "edition": edition.label,
+        "tests": [(test, mark_of(test, standard)) for test in page],
+        "edition": standard.label,
         "stock": stock_of(facts),
         "per_week": facts.per_week,
         "deliveries": SupplyDelivery.objects.standing().filter(patient=person, arrived_at=None).select_related("item"),
@@ -77,9 +77,9 @@ def everybody(request: HttpRequest) -> HttpResponse:
     page = Paginator(people, PATIENTS_A_PAGE).get_page(request.GET.get("page"))
     note_reading(request, *(person.pk for person in page))
     facts = facts_of_many(list(page), timezone.localdate())
-    edition = edition_in_use()
-    rows = [_row(each, [mark_of(test, edition) for test in each.water.values()]) for each in facts]
-    context = {"rows": rows, "page": page, "edition": edition.label}
+    standard = standard_in_use()
+    rows = [_row(each, [mark_of(test, standard) for test in each.water.values()]) for each in facts]
+    context = {"rows": rows, "page": page, "edition": standard.label}
     return render(request, "dosing/surroundings_all.html", context)
 
 

@@ -23,6 +23,7 @@ class Status(StrEnum):
     MEMORY = "from memory"
     PRACTICE = "common practice"
     COMPUTED = "computed"
+    UNIT = "entered by the unit"
 
 
 class Constant(np.float64):

@@ -44,14 +44,14 @@ class WaterLimit:
 
 EDITIONS = {
     "iso_2019": "ISO 23500-3 and -5:2019, replaced in 2024",
-    "iso_2024": "ISO 23500-3 and -5:2024; its figures were not seen, the unit enters them",
+    "iso_2024": "ISO 23500-3 and -5:2024; its figures were not seen: the unit enters them, nothing is held here",
     "us_2004": "US limits of 2004, still used for payment there",
 }
 FLUIDS = ("dialysis_water", "ultrapure_water", "dialysis_fluid", "ultrapure_fluid")
 
 _WATER_3 = "ISO 23500-3:2019 clause 4.3 (CSA text; PMC4596525 Table 2)"
 _FLUID_5 = "ISO 23500-5:2019 (ISO 11663:2014 text, laboratory table)"
-_CHEMICAL = "ISO 23500-3:2019 Tables 1 and 2"
+_CHEMICAL = "ISO 23500-3:2019 Table 1"
 _US = "ANSI/AAMI RD52:2004 (PMC4596525 Table 2)"
 
 
@@ -69,35 +69,6 @@ def _microbes(
         yield (edition, fluid, quantity), WaterLimit(unit, limit, action, True, source, Status.SEEN)
 
 
-def _chemicals(maxima: dict[str, float], status: Status) -> Iterable[tuple[tuple[str, str, str], WaterLimit]]:
-    for quantity, limit in maxima.items():
-        key = ("iso_2019", "dialysis_water", quantity)
-        yield key, WaterLimit("mg/L", limit, None, False, _CHEMICAL, status)
-
-
-_MAXIMA_SEEN = {
-    "calcium": 2.0,
-    "magnesium": 4.0,
-    "potassium": 8.0,
-    "sodium": 70.0,
-    "aluminium": 0.01,
-    "fluoride": 0.2,
-    "nitrate_nitrogen": 2.0,
-    "sulfate": 100.0,
-    "copper": 0.1,
-    "zinc": 0.1,
-    "arsenic": 0.005,
-    "barium": 0.1,
-    "cadmium": 0.001,
-    "chromium": 0.014,
-    "lead": 0.005,
-    "mercury": 0.0002,
-    "selenium": 0.09,
-    "silver": 0.005,
-}
-"""Seen in two listings that agree (a US state regulation, a table of the older US standard)."""
-_MAXIMA_FROM_MEMORY = {"antimony": 0.006, "beryllium": 0.0004, "thallium": 0.002}
-
 LIMITS: dict[tuple[str, str, str], WaterLimit] = dict(
     [
         *_microbes("iso_2019", "dialysis_water", (100, 50), (0.25, 0.125), _WATER_3),
@@ -105,8 +76,8 @@ LIMITS: dict[tuple[str, str, str], WaterLimit] = dict(
         *_microbes("iso_2019", "dialysis_fluid", (100, 50), (0.5, 0.25), _FLUID_5),
         *_microbes("iso_2019", "ultrapure_fluid", (0.1, None), (0.03, None), _FLUID_5),
         *_microbes("us_2004", "dialysis_water", (200, 50), (2.0, 1.0), _US),
-        *_chemicals(_MAXIMA_SEEN, Status.SEEN),
-        *_chemicals(_MAXIMA_FROM_MEMORY, Status.MEMORY),
+        *_microbes("us_2004", "dialysis_fluid", (200, 50), (2.0, 1.0), _US),
+        *_microbes("us_2004", "ultrapure_fluid", (0.1, None), (0.03, None), _US),
     ]
 )
 """By edition, fluid and quantity."""
@@ -139,7 +110,7 @@ def grade_against(*, limit: WaterLimit, value: ArrayLike, below_detection: Array
 def classify(*, quantity: str, fluid: str, edition: str, value: ArrayLike, below_detection: ArrayLike = 0.0) -> Measure:
     """Grade of a result against the limit that an edition sets [grade].
 
-    quantity: bacteria, endotoxin, total_chlorine or a chemical of `LIMITS`; fluid: of `FLUIDS`; edition: of
+    quantity: bacteria, endotoxin or total_chlorine; fluid: of `FLUIDS`; edition: of
     `EDITIONS`; value, below_detection: see `grade_against`. Unknown where the edition's figure is not held.
     Source: the limit's own `source`; ISO 23500-3 and -5:2019 (seen in an adoption and a laboratory table).
 

@@ -43,10 +43,19 @@ class WaterPlace(models.TextChoices):
 
 
 class WaterEdition(models.TextChoices):
-    """The edition of the standard a unit works by: its figures stand in the science of `dosing`."""
+    """The edition of the standard a unit works by: its figures stand in the science of `dosing`, or with the unit."""
 
     ISO_2019 = "iso_2019", _("ISO 23500-3 and -5:2019")
+    ISO_2024 = "iso_2024", _("ISO 23500-3 and -5:2024, with the figures that the unit enters")
     US_2004 = "us_2004", _("US limits of 2004")
+
+
+FIGURES: tuple[tuple[WaterFluid, WaterKind], ...] = (
+    *((fluid, kind) for fluid in WaterFluid for kind in (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)),
+    (WaterFluid.DIALYSIS_WATER, WaterKind.CONDUCTIVITY),
+    (WaterFluid.DIALYSIS_WATER, WaterKind.HARDNESS),
+)
+"""What a unit may enter figures of its own for. No edition prints one for conductivity or hardness."""
 
 
 class MachineKind(models.TextChoices):
@@ -65,6 +74,7 @@ class DueKind(models.TextChoices):
     CARBON_CHANGE = "carbon_change", _("Carbon change")
     WATER_SERVICE = "water_service", _("Service of the water treatment")
     SUPPLY_COUNT = "supply_count", _("Supply count")
+    URINE = "urine", _("Urine collection")
 
 
 class TaskKind(models.TextChoices):

@@ -21,6 +21,7 @@ from django.utils.translation import gettext_lazy as _
 
 from sessions.facts import plausible
 from sessions.facts.choices_surroundings import (
+    FIGURES,
     WATER_UNITS,
     DueKind,
     MachineKind,
@@ -127,10 +128,15 @@ class WaterTest(Entry):
 
 @pghistory.track()
 class WaterStandard(models.Model):
-    """The edition of the standard that the unit judges its water by: one row, or none while nobody has chosen."""
+    """The edition of the standard that the unit judges its water by: one row, or none while nobody has chosen.
+
+    figures: {fluid: {test: [limit, action level or null]}} in the unit of the test, of `FIGURES`; they hold before
+    those of the edition.
+    """
 
     only = models.BooleanField(default=True, editable=False, unique=True)
     edition = models.CharField(_("edition"), max_length=10, choices=WaterEdition, default=WaterEdition.ISO_2019)
+    figures = models.JSONField(_("figures of the unit's own"), default=dict, blank=True)
     set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     set_at = models.DateTimeField()
 
@@ -141,6 +147,26 @@ class WaterStandard(models.Model):
 
     def __str__(self) -> str:
         return str(self.get_edition_display())
+
+    def clean(self) -> None:
+        """Each figure is one of `FIGURES`, within what a test may give, and acted on before it is reached."""
+        asked = {(str(fluid), str(kind)) for fluid, kind in FIGURES}
+        for fluid, figures in self.figures.items():
+            for kind, (limit, action) in figures.items():
+                if (fluid, kind) not in asked:
+                    words = gettext("%(test)s in %(fluid)s has no figure of the unit's own.")
+                    raise ValidationError({"figures": words % {"test": kind, "fluid": fluid}})
+                self._refuse(plausible.WATER[kind], limit, action)
+
+    @staticmethod
+    def _refuse(limits: Range, limit: float, action: float | None) -> None:
+        for given in (limit, action):
+            if given is not None and (why := limits.refusal(given)):
+                raise ValidationError({"figures": why})
+        if action is not None and action > limit:
+            words = gettext("%(test)s: the action level, %(action)s, must not lie above the limit, %(limit)s.")
+            told = {"test": limits.label, "action": f"{action:g}", "limit": f"{limit:g}"}
+            raise ValidationError({"figures": words % told})
 
 
 @pghistory.track()
@@ -223,7 +249,7 @@ class Interval(models.Model):
 
     def clean(self) -> None:
         refuse_impossible(self, {name: plausible.SURROUNDINGS[name] for name in ("every_days", "every_treatments")})
-        counted = {DueKind.BACTERIA, DueKind.ENDOTOXIN, DueKind.SUPPLY_COUNT}
+        counted = {DueKind.BACTERIA, DueKind.ENDOTOXIN, DueKind.SUPPLY_COUNT, DueKind.URINE}
         if self.every_treatments is not None and self.kind in counted:
             raise ValidationError({"every_treatments": gettext("This comes round by days only.")})
 

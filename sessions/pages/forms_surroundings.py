@@ -16,6 +16,7 @@ from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.forms import AskingForm, MomentInput
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
+from sessions.facts.choices_surroundings import FIGURES, WATER_UNITS, WaterFluid, WaterKind
 from sessions.facts.local_number import plain
 from sessions.models import (
     BloodsDue,
@@ -156,9 +157,39 @@ class SupplyItemForm(SurroundingsForm):
 
 
 class WaterStandardForm(SurroundingsForm):
+    """The edition, and beside it figures of the unit's own: what is left empty is the edition's."""
+
     class Meta:
         model = WaterStandard
         fields: ClassVar = ["edition"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for fluid, kind in FIGURES:
+            held = self.instance.figures.get(fluid, {}).get(kind, [None, None])
+            words = {"test": kind.label, "fluid": fluid.label, "unit": WATER_UNITS[kind]}
+            labels = (
+                _("%(test)s in %(fluid)s, limit (%(unit)s)") % words,
+                _("%(test)s in %(fluid)s, action from (%(unit)s)") % words,
+            )
+            for name, label, value in zip(_names(fluid, kind), labels, held, strict=True):
+                self.fields[name] = forms.FloatField(label=label, required=False, min_value=0, initial=value)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        figures: dict[str, dict[str, list[float | None]]] = {}
+        for fluid, kind in FIGURES:
+            limit, action = (data.get(name) for name in _names(fluid, kind))
+            if limit is not None:
+                figures.setdefault(str(fluid), {})[str(kind)] = [limit, action]
+            elif action is not None:
+                self.add_error(_names(fluid, kind)[0], gettext("An action level needs its limit."))
+        self.instance.figures = figures
+        return data
+
+
+def _names(fluid: WaterFluid, kind: WaterKind) -> tuple[str, str]:
+    return f"{fluid}_{kind}_limit", f"{fluid}_{kind}_action"
 
 
 class CountForm(forms.Form):

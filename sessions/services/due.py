@@ -7,6 +7,7 @@ at once. A rule that calls people to account asks for `overdue` ones by their ki
 - "bacteria", "endotoxin": a water sample, while a water treatment stands at home;
 - "disinfection", "filter_change", "service", "carbon_change", "water_service": care of a machine that is at home;
 - "supply_count": the unit's list wants counting; "delivery": supplies that should have come;
+- "urine": a collection, while the last one had urine in it, or fewer than three treatments a week are prescribed;
 - "bloods": a panel to draw; "training": a topic to go through again.
 
 A chlorine test before each treatment is a check of that treatment, no due item.
@@ -32,6 +33,10 @@ from sessions.services.surroundings_facts import Every, SurroundingsFacts, facts
 AHEAD = 7
 """Days before it is due that something is told of."""
 DAY = timedelta(days=1)
+FULL_WEEK = 3
+"""Treatments a week; who is prescribed fewer counts on what the kidneys still do."""
+LEAST_URINE_ML_DAY = 100
+"""[mL/d] From this on somebody is taken to have residual function: KDOQI, from memory, source not opened."""
 Said = tuple[str, Mapping[str, Any]]
 OF_NAMED = {"bloods": _("Bloods: %(panel)s"), "training": _("Training: %(topic)s"), "delivery": _("Delivery: %(item)s")}
 """Kinds of which there are several, each with a name of its own."""
@@ -109,7 +114,10 @@ def due_for(patient: Patient, today: date, *, ahead: int = AHEAD) -> list[Due]:
 
 def due_of(facts: SurroundingsFacts, *, ahead: int = AHEAD) -> list[Due]:
     """The same out of facts that are gathered already."""
-    parts = (_water(facts), _tasks(facts), _count(facts), _bloods(facts), _trainings(facts), _deliveries(facts))
+    parts = (
+        *(_water(facts), _tasks(facts), _count(facts), _urine(facts)),
+        *(_bloods(facts), _trainings(facts), _deliveries(facts)),
+    )
     found = [each for part in parts for each in part if each.due_on <= facts.today + ahead * DAY]
     return sorted(found, key=lambda each: (each.due_on, each.label))
 
@@ -193,6 +201,22 @@ def _count(facts: SurroundingsFacts) -> Iterator[Due]:
     else:
         last = min(counted)
         yield _due(facts, DueKind.SUPPLY_COUNT, last + every.days * DAY, _last(last), form="count")
+
+
+def _urine(facts: SurroundingsFacts) -> Iterator[Due]:
+    """A urine collection, so long as there is urine to collect.
+
+    Without any yet it is due at once where fewer than three treatments a week count on the kidneys.
+    """
+    every, last = facts.intervals[DueKind.URINE], facts.urine
+    if every.stopped or every.days is None:
+        return
+    if last is None:
+        if facts.per_week is not None and facts.per_week < FULL_WEEK:
+            yield _due(facts, DueKind.URINE, facts.today, _last(None))
+    elif last.volume_ml * 1440 / last.minutes >= LEAST_URINE_ML_DAY:
+        ended = facts.day_of(last.ended_at)
+        yield _due(facts, DueKind.URINE, ended + every.days * DAY, _last(ended))
 
 
 def _bloods(facts: SurroundingsFacts) -> Iterator[Due]:

@@ -27,6 +27,7 @@ from sessions.models import (
     TaskDone,
     Training,
     TreatmentRecord,
+    UrineCollection,
     WaterTest,
 )
 from sessions.models.local_time import zones_of
@@ -65,9 +66,10 @@ USUAL: dict[str, Every] = {
     DueKind.CARBON_CHANGE: Every(days=182, usual=True),
     DueKind.WATER_SERVICE: Every(days=365, usual=True),
     DueKind.SUPPLY_COUNT: Every(days=14, usual=True),
+    DueKind.URINE: Every(days=91, usual=True),
 }
 """Until the unit sets its own, by its makers' instructions: common practice, no source. Cultures quarterly once
-several in a row were clean is common practice too."""
+several in a row were clean is common practice too. Urine each quarter: KDOQI 2006, read as quoted by others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +88,7 @@ class SurroundingsFacts:
     machines: in use, by kind; water, done: the newest standing, by kind; treatments: oldest first, since
     `LOOKS_BACK`; drawn: the day of the newest result, by analyte; trainings: the newest of each topic and person
     who still helps; counts: the newest, by item; deliveries: those to come, and those that came since
-    `LOOKS_BACK`; per_week: treatments prescribed, None without a prescription.
+    `LOOKS_BACK`; per_week: treatments prescribed, None without a prescription; urine: the newest collection.
     """
 
     patient: Patient
@@ -104,6 +106,7 @@ class SurroundingsFacts:
     counts: dict[int, SupplyCount] = field(default_factory=dict)
     deliveries: list[SupplyDelivery] = field(default_factory=list)
     per_week: float | None = None
+    urine: UrineCollection | None = None
 
     def day_of(self, moment: datetime) -> date:
         """The date on the patient's wall."""
@@ -127,7 +130,7 @@ def facts_of_many(patients: Sequence[Patient], today: date) -> list[Surroundings
         )
         for patient in patients
     }
-    for add in (_machines, _water, _done, _treatments, _bloods, _trainings, _counts, _deliveries, _prescribed):
+    for add in (_machines, _water, _done, _treatments, _bloods, _trainings, _counts, _deliveries, _prescribed, _urine):
         add(facts)
     return [facts[patient.pk] for patient in patients]
 
@@ -182,6 +185,12 @@ def _water(facts: ByPatient) -> None:
     rows = WaterTest.objects.standing().filter(_within(facts, "sampled_at"))
     for row in rows.order_by("patient_id", "kind", "-sampled_at").distinct("patient_id", "kind"):
         facts[row.patient_id].water[row.kind] = row
+
+
+def _urine(facts: ByPatient) -> None:
+    rows = UrineCollection.objects.filter(_within(facts, "ended_at"))
+    for row in rows.order_by("patient_id", "-ended_at").distinct("patient_id"):
+        facts[row.patient_id].urine = row
 
 
 def _done(facts: ByPatient) -> None:

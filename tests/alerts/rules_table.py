@@ -483,7 +483,7 @@ CASES: dict[str, Case] = {
     ),
     "bloods_overdue": overdue(
         "bloods", date(2026, 3, 12), "Bloods: monthly, due on 12 Mar: not noted since.",
-        date(2026, 3, 13), "no panel of bloods is set", of="monthly",
+        date(2026, 3, 13), "neither a panel of bloods nor a urine collection is set", of="monthly",
     ),
     # Records and what stands around them
     "missing": Case(

@@ -10,7 +10,7 @@ import pytest
 from django.db import transaction
 from pytest_django import DjangoDbBlocker
 
-from dosing.services.results.water import edition_in_use, mark_of
+from dosing.services.results.water import mark_of, standard_in_use
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.enrolment import enrol, found_unit
 from homedialysis.demo.surroundings import Home, set_up_lists
@@ -77,6 +77,6 @@ def test_nothing_else_was_overdue_on_the_way(homes: list[SurroundingsFacts]) -> 
 
 
 def test_one_culture_stands_at_the_action_level(homes: list[SurroundingsFacts]) -> None:
-    marks = [mark_of(test, edition_in_use()) for test in WaterTest.objects.select_related("patient")]
+    marks = [mark_of(test, standard_in_use()) for test in WaterTest.objects.select_related("patient")]
     assert {mark.grade for mark in marks} == {0, 1}
     assert {mark.test.patient.name for mark in marks if mark.grade == 1} == {"Aurelio Pennyfeather"}

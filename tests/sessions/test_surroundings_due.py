@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from sessions.models import Patient, Prescription
+from homedialysis.accounts.models import User
+from sessions.models import Patient, Prescription, UrineCollection
 from sessions.services.due import Due, due_for, due_of
 from sessions.services.stock import Stock, days_of_cover, for_kit, stock_for
 from sessions.services.surroundings_facts import USUAL, Every, facts_of, facts_of_many
@@ -375,13 +376,34 @@ def _full(patient: Patient, count: int) -> None:
         record_night(patient, ago(index + 1))
 
 
+def _urine(person: Patient, by: User, days: int, volume_ml: float) -> None:
+    ended = ago(days)
+    UrineCollection.objects.create(
+        patient=person, began_at=ended - DAY, ended_at=ended, volume_ml=volume_ml, entered_by=by, entered_at=ended
+    )
+
+
+def test_urine_is_collected_each_quarter_while_there_is_some(ana: Patient, nurse: User) -> None:
+    """A quarter is 91 days here; under 100 mL a day nobody is asked any more."""
+    assert due(ana, "urine") is None
+    _urine(ana, nurse, 90, 800)
+    assert days_to(ana, "urine") == 1
+    _urine(ana, nurse, 10, 90)
+    assert due(ana, "urine") is None
+
+
+def test_who_is_treated_less_than_three_times_a_week_owes_a_collection(ana: Patient) -> None:
+    PrescriptionFactory(patient=ana, days_per_week=2, weekdays=[1, 4])
+    assert days_to(ana, "urine") == 0
+
+
 @pytest.mark.parametrize("count", [1, 5])
 def test_it_asks_a_fixed_number_of_times(
     ana: Patient, ben: Patient, count: int, django_assert_num_queries: Any
 ) -> None:
     for person in (ana, ben)[:count]:
         _full(person, count)
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         found = [due_of(each) for each in facts_of_many([ana, ben][:count], TODAY)]
     assert all(found)
 

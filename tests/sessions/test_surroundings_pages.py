@@ -229,6 +229,11 @@ def test_the_unit_keeps_its_lists(tove: Client, nurse_client: Client) -> None:
     assert saved(tove.post("/unit/surroundings/standard/", {"edition": "us_2004"}))
     assert saved(tove.post("/unit/surroundings/standard/", {"edition": "iso_2019"}))
     assert WaterStandard.objects.get().edition == "iso_2019"
+    own = {"edition": "iso_2024", "dialysis_water_bacteria_limit": "80", "dialysis_water_bacteria_action": "40"}
+    assert saved(tove.post("/unit/surroundings/standard/", own))
+    assert WaterStandard.objects.get().figures == {"dialysis_water": {"bacteria": [80.0, 40.0]}}
+    half = {"edition": "iso_2024", "dialysis_water_hardness_action": "10"}
+    assert errors(tove.post("/unit/surroundings/standard/", half)) == {"dialysis_water_hardness_limit"}
     panel = {"name": "Monthly", "every_weeks": "4", "analytes": ["22664-7", "2823-3"]}
     assert saved(nurse_client.post("/unit/surroundings/bloods/", panel))
     assert errors(nurse_client.post("/unit/surroundings/bloods/", panel)) == {"__all__"}
@@ -289,7 +294,7 @@ def test_the_page_asks_a_fixed_number_of_times(
 ) -> None:
     _furnished(ana, rows)
     tove.get(where(ana))
-    with django_assert_num_queries(28):
+    with django_assert_num_queries(29):
         text = tove.get(where(ana)).content.decode()
     assert "action level" in text
     assert "short" in text
@@ -302,7 +307,7 @@ def test_so_does_the_page_of_everybody(
     _furnished(ana, 1)
     if both:
         _furnished(ben, 2)
-    with django_assert_num_queries(21):
+    with django_assert_num_queries(22):
         text = tove.get("/surroundings/").content.decode()
     for words in ("Ana Verdemar", "Ben Okonjo", "Endotoxin test", "action level"):
         assert words in text

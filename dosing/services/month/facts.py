@@ -17,7 +17,7 @@ from dosing.services.month.in_treatment import InTreatment
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.urea_model import UreaModel, habits_of, urea_model
 from dosing.services.results.urine import Collection, collections_of, counting, per_surface
-from dosing.services.results.water import edition_in_use, mark_of
+from dosing.services.results.water import Standard, mark_of, standard_in_use
 from sessions.facts.choices import RecordState, SampleTiming
 from sessions.models import BloodResult, Patient, Prescription, WaterTest
 from sessions.models.local_time import zone_of
@@ -79,7 +79,7 @@ class MonthFacts:
     bloods: list[BloodResult]
     collections: list[Collection]
     water: list[WaterTest]
-    edition: str
+    standard: Standard
     model_of: Callable[[], UreaModel | None]
 
     @property
@@ -138,7 +138,7 @@ class MonthFacts:
         for test in self.water:
             newest[(test.kind, test.place)] = test
         graded = [
-            (mark.grade, test) for test in newest.values() if (mark := mark_of(test, self.edition)).grade is not None
+            (mark.grade, test) for test in newest.values() if (mark := mark_of(test, self.standard)).grade is not None
         ]
         return max(graded, key=lambda pair: pair[0]) if graded else (None, None)
 
@@ -162,6 +162,6 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
         bloods=list(bloods.order_by("drawn_at", "pk")),
         collections=collections_of(patient),
         water=list(water.order_by("sampled_at")),
-        edition=edition_in_use(),
+        standard=standard_in_use(),
         model_of=lambda: urea_model(habits_of(patient, orders[-1], span.until)) if orders else None,
     )

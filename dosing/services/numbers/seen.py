@@ -15,6 +15,7 @@ STATUS_WORDS: dict[Status, StrOrPromise] = {
     Status.MEMORY: _("from memory, source not opened"),
     Status.PRACTICE: _("common practice, no source"),
     Status.COMPUTED: _("computed"),
+    Status.UNIT: _("entered by the unit"),
 }
 
 

@@ -2,14 +2,59 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 from django.utils.translation import gettext as _
 
 from dosing.science import water
+from dosing.science.results import Measure
+from dosing.science.sources import Status
 from dosing.services.numbers.reasons import reason_words
-from sessions.facts.choices_surroundings import WaterEdition, WaterKind
+from dosing.services.numbers.seen import with_status
+from sessions.facts.choices_surroundings import WATER_UNITS, WaterEdition, WaterKind
 from sessions.models import WaterStandard, WaterTest
+
+LESS_THAN = frozenset({WaterKind.BACTERIA, WaterKind.ENDOTOXIN})
+"""Kinds whose limit is itself beyond it, as the standards say; of the others it is the most that is allowed."""
+WITHOUT_FIGURE = frozenset({WaterKind.CONDUCTIVITY, WaterKind.HARDNESS})
+"""Kinds for which no edition prints a figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standard:
+    """What water is judged by: the figures of the unit's own before those of the edition. figures: as in the model."""
+
+    edition: str = WaterEdition.ISO_2019
+    figures: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    @property
+    def label(self) -> str:
+        """The edition in the language of the reader."""
+        return str(WaterEdition(self.edition).label)
+
+    def is_own(self, fluid: str, kind: str) -> bool:
+        return kind in self.figures.get(fluid, {})
+
+    def limit(self, fluid: str, kind: str) -> water.WaterLimit | None:
+        """None where neither the unit nor the edition has one. Chlorine has one in every edition."""
+        if self.is_own(fluid, kind):
+            most, action = self.figures[fluid][kind]
+            return water.WaterLimit(
+                WATER_UNITS[WaterKind(kind)], most, action, kind in LESS_THAN, source="", status=Status.UNIT
+            )
+        if kind == WaterKind.TOTAL_CHLORINE:
+            return water.CHLORINE
+        return water.LIMITS.get((self.edition, fluid, kind))
+
+    def grade(self, test: WaterTest) -> Measure:
+        """The grade of one result [grade]; unknown where no limit is held or the method was too coarse."""
+        result: dict[str, float] = {"value": test.value, "below_detection": float(test.below_detection)}
+        limit = self.limit(test.fluid, test.kind)
+        if limit is not None:
+            return water.grade_against(limit=limit, **result)
+        return water.classify(quantity=test.kind, fluid=test.fluid, edition=self.edition, **result)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,25 +73,18 @@ class JudgedTest:
         return tones.get(-1 if self.grade is None else self.grade, "tone-unknown")
 
 
-def edition_in_use() -> WaterEdition:
-    """What the unit has chosen, else the edition that is the default."""
-    chosen = WaterStandard.objects.values_list("edition", flat=True).first()
-    return WaterEdition(chosen) if chosen else WaterEdition.ISO_2019
+def standard_in_use() -> Standard:
+    """What the unit has chosen and entered, else the edition that is the default: one query."""
+    chosen = WaterStandard.objects.first()
+    return Standard(chosen.edition, chosen.figures) if chosen else Standard()
 
 
-def limit_of(test: WaterTest, edition: str) -> water.WaterLimit | None:
-    """The limit a test is held against, None where that edition holds none. Chlorine has one in every edition."""
-    if test.kind == WaterKind.TOTAL_CHLORINE:
-        return water.CHLORINE
-    return water.LIMITS.get((edition, test.fluid, test.kind))
-
-
-def mark_of(test: WaterTest, edition: str) -> JudgedTest:
+def mark_of(test: WaterTest, standard: Standard) -> JudgedTest:
     """The judgement of one test."""
-    limit = limit_of(test, edition)
+    limit = standard.limit(test.fluid, test.kind)
     if limit is None:
-        return JudgedTest(test, None, _("no limit held"), "")
-    graded = water.grade_against(limit=limit, value=test.value, below_detection=float(test.below_detection))
+        return JudgedTest(test, None, _("no limit held"), _why_none(test, standard))
+    graded = standard.grade(test)
     if graded.number is None:
         return JudgedTest(test, None, _("unknown: %(why)s") % {"why": reason_words(graded.reason)}, _limit_words(limit))
     grade = int(graded.number)
@@ -54,9 +92,18 @@ def mark_of(test: WaterTest, edition: str) -> JudgedTest:
     return JudgedTest(test, grade, words[grade], _limit_words(limit))
 
 
+def _why_none(test: WaterTest, standard: Standard) -> str:
+    """Why there is no limit: none is printed, none was entered, or this edition has none."""
+    if test.kind in WITHOUT_FIGURE:
+        return _("no edition prints one; the unit may enter its own")
+    if standard.edition == WaterEdition.ISO_2024:
+        return _("the unit has entered no figure yet")
+    return _("this edition holds none; the unit may enter its own")
+
+
 def _limit_words(limit: water.WaterLimit) -> str:
     below = _("below %(limit)s %(unit)s") if limit.exclusive else _("at most %(limit)s %(unit)s")
     words = below % {"limit": f"{limit.limit:g}", "unit": limit.unit}
-    if limit.action is None:
-        return words
-    return _("%(limit)s, action from %(action)s") % {"limit": words, "action": f"{limit.action:g}"}
+    if limit.action is not None:
+        words = _("%(limit)s, action from %(action)s") % {"limit": words, "action": f"{limit.action:g}"}
+    return words if limit.source else with_status(words, limit.status)
