@@ -212,10 +212,9 @@ class TestLongCourse:
 
     def test_only_finished_nights_up_to_the_moment_of_the_last_nine_months(self, ana: Patient) -> None:
         ages = {"too old": 271, "old": 270, "running": 1, "to come": -1}
+        still_open: dict[str, Any] = {"status": "open", "ended_at": None}
         made = {
-            name: record_night(
-                ana, AT - days * DAY, at=AT, **({"status": "open", "ended_at": None} if name == "running" else {})
-            )
+            name: record_night(ana, AT - days * DAY, at=AT, **(still_open if name == "running" else {}))
             for name, days in ages.items()
         }
         course = long_courses_of([ana], {ana.pk: list(ana.prescriptions.all())}, at=AT)[ana.pk]

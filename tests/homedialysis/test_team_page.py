@@ -28,6 +28,10 @@ def test_all_staff_see_the_team_and_no_patient(nurse_client: Client, nurse: User
     assert "Invite somebody" not in page.content.decode()
 
 
+def test_nothing_is_said_to_be_missing_before_anybody_typed(admin_client: Client) -> None:
+    assert admin_client.get("/team/").context["form"].errors == {}
+
+
 def test_the_administrator_invites_by_a_link_that_lets_in_once(admin_client: Client) -> None:
     page = admin_client.post("/team/", NEW)
     found = re.search(r"/join/[\w-]+/", page.content.decode())

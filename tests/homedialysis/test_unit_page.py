@@ -53,6 +53,13 @@ def test_the_administrator_changes_the_unit(admin_client: Client, unit: Unit) ->
     assert [event.emergency_number for event in unit.events.order_by("pgh_id")] == ["112", "911"]  # type: ignore[attr-defined]
 
 
+def test_the_first_who_comes_makes_the_unit(admin_client: Client) -> None:
+    Unit.objects.all().delete()
+    assert admin_client.get("/unit/").status_code == 200
+    assert admin_client.post("/unit/", sent(None)).status_code == 302
+    assert Unit.objects.get().name == "Home dialysis unit, Quillhaven"
+
+
 def test_hours_are_added_and_taken_away(admin_client: Client, unit: Unit) -> None:
     saturday = {"weekday": 5, "opens": "09:00", "closes": "12:30"}
     assert admin_client.post("/unit/", sent(unit, saturday)).status_code == 302

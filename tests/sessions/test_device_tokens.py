@@ -136,6 +136,14 @@ def test_the_page_shows_a_token_once(nurse: User) -> None:
     assert token not in later
 
 
+def test_the_page_lists_a_persons_own(nurse: User, ana_client: Client) -> None:
+    new_token(ana_client, "Scale in the kitchen")
+    client = signed_in(nurse)
+    client.post("/devices/", {"name": "Laptop"})
+    assert [str(device) for device in client.get("/devices/").context["devices"]] == ["Laptop"]
+    assert [str(device) for device in ana_client.get("/devices/").context["devices"]] == ["Scale in the kitchen"]
+
+
 def test_the_page_revokes(nurse: User, ana_client: Client) -> None:
     client = signed_in(nurse)
     token = client.post("/devices/", {"name": "Laptop"}).context["token"]

@@ -258,6 +258,34 @@ def test_treatments_and_deliveries_of_long_ago_are_not_read(ana: Patient) -> Non
     assert [each for each in facts.deliveries if each.arrived_at is None] == [coming]
 
 
+def test_what_is_noted_for_tomorrow_is_not_done_yet(ana: Patient) -> None:
+    item, tomorrow = SupplyItemFactory(), ago(-1)
+    WaterTestFactory(patient=ana, sampled_at=tomorrow)
+    BloodFactory(patient=ana, analyte="2823-3", drawn_at=tomorrow)
+    TrainingFactory(patient=ana, topic="Needles", done_on=tomorrow.date(), valid_until=ago(-2).date())
+    SupplyCountFactory(patient=ana, item=item, counted_at=tomorrow)
+    facts = facts_of(ana, TODAY)
+    assert (facts.water, facts.drawn, facts.trainings, facts.counts) == ({}, {}, [], {})
+    facts = facts_of(ana, TODAY + DAY)
+    assert [len(each) for each in (facts.water, facts.drawn, facts.trainings, facts.counts)] == [1, 1, 1, 1]
+
+
+def test_what_was_taken_back_was_never_done(ana: Patient) -> None:
+    item, back = SupplyItemFactory(), {"patient": ana, "taken_back": "Another patient's."}
+    TrainingFactory(topic="Needles", valid_until=TODAY - DAY, **back)
+    SupplyCountFactory(item=item, counted_at=ago(2), **back)
+    DeliveryFactory(item=item, expected_on=TODAY - DAY, **back)
+    facts = facts_of(ana, TODAY)
+    assert (facts.trainings, facts.counts, facts.deliveries) == ([], {}, [])
+
+
+def test_of_two_counts_of_one_moment_the_one_entered_last(ana: Patient) -> None:
+    item = SupplyItemFactory()
+    for count, entered in ((5, ago(1)), (7, ago(0)), (6, ago(2))):
+        SupplyCountFactory(patient=ana, item=item, counted_at=ago(3), entered_at=entered, count=count)
+    assert facts_of(ana, TODAY).counts[item.pk].count == 7
+
+
 def test_the_day_is_the_one_on_the_patients_wall(ana: Patient) -> None:
     ana.time_zone = "Pacific/Auckland"  # 13 hours ahead
     ana.save()

@@ -97,7 +97,7 @@ def _moment(when: datetime, at: datetime, zone: ZoneInfo) -> str:
         return clock
     # Translators: a weekday, day and month in Django's letters, such as "l, j \d\e F" in Spanish.
     letters = pgettext("weekday, day, month", "l j F")
-    return _("{day} at {time}").format(day=date_format(local, letters, use_l10n=False), time=clock)
+    return _("{day} at {time}").format(day=date_format(local, letters), time=clock)
 
 
 def _open_periods(unit: Unit, start: datetime, *, days: int) -> Iterator[OpenPeriod]:
