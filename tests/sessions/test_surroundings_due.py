@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription, UrineCollection
@@ -268,6 +269,37 @@ def test_what_is_noted_for_tomorrow_is_not_done_yet(ana: Patient) -> None:
     assert (facts.water, facts.drawn, facts.trainings, facts.counts) == ({}, {}, [], {})
     facts = facts_of(ana, TODAY + DAY)
     assert [len(each) for each in (facts.water, facts.drawn, facts.trainings, facts.counts)] == [1, 1, 1, 1]
+
+
+def test_treatments_a_week_are_those_of_what_is_in_force_today(ana: Patient) -> None:
+    """One that ends in the course of today still holds today; one of tomorrow does not yet."""
+
+    def ordered(version: int, since: datetime, until: datetime | None, often: float) -> None:
+        PrescriptionFactory(
+            patient=ana, version=version, in_force=DateTimeTZRange(since, until), days_per_week=often, weekdays=[]
+        )
+
+    ordered(1, ago(200), ago(100), 2)
+    assert facts_of(ana, TODAY).per_week is None
+    ordered(2, ago(100), ago(0), 3)
+    assert [facts_of(ana, TODAY + days * DAY).per_week for days in (-1, 0, 1)] == [3, 3, None]
+    ordered(3, ago(-1), None, 4)
+    assert [facts_of(ana, TODAY + days * DAY).per_week for days in (-1, 0, 1)] == [3, 3, 4]
+
+
+def test_machines_from_their_first_day_to_their_last(ana: Patient) -> None:
+    new = MachineFactory(patient=ana, name="New", since=TODAY, until=TODAY + DAY)
+    old = MachineFactory(patient=ana, name="Old", since=TODAY - 9 * DAY, until=TODAY)
+    found = [facts_of(ana, TODAY + days * DAY).machines.get("dialysis") for days in (-10, -9, -1, 0, 1, 2)]
+    assert found == [None, old, old, new, new, None]
+
+
+def test_the_next_delivery_is_the_one_expected_first(ana: Patient) -> None:
+    item = SupplyItemFactory()
+    later = DeliveryFactory(patient=ana, item=item, expected_on=TODAY + 9 * DAY)
+    first = DeliveryFactory(patient=ana, item=item, expected_on=TODAY + 2 * DAY)
+    assert only(ana).expected == first
+    assert facts_of(ana, TODAY).deliveries == [first, later]
 
 
 def test_what_was_taken_back_was_never_done(ana: Patient) -> None:

@@ -98,7 +98,7 @@ def unit(request: HttpRequest) -> HttpResponseBase:
     may_change = signed_in(request).is_administrator
     if request.method == "POST" and not may_change:
         return administrator_only(unit)(request)
-    current = Unit.objects.current() or Unit()
+    current = Unit.objects.current()
     form = UnitForm(request.POST or None, instance=current)
     hours = OpeningHoursForms(request.POST or None, instance=current)
     if request.method == "POST" and form.is_valid() and hours.is_valid():
