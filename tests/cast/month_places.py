@@ -22,7 +22,7 @@ EXPLAINED = (
     "potassium",
 )
 """Numbers of a month whose own page is opened as well."""
-CELL = rf"(–|{'|'.join(GRADES)}|[-−]?\d+(?:\.\d+)?)(?: [▲▼] (?:above|below))?"
+CELL = rf"(–|{'|'.join(GRADES)}|[-−]?\d+(?:\.\d+)?)(?: (?:[▲▼] (?:above|below)|[△▽?]))*"
 POTASSIUM = "2823-3"
 
 
@@ -58,7 +58,7 @@ def of_month(places: Places, month: str, board: dict[str, Shown]) -> dict[str, S
 
 def _in_pdf(text: str, label: str) -> Shown:
     """The last of the six months that stand beside a label."""
-    row = re.search(rf"{re.escape(label)}(?:, [^ ]+(?: [a-z/]+)?)? {' '.join([CELL] * MONTHS_IN_TABLE)}", text)
+    row = re.search(rf"{re.escape(label)}(?:, [^–]{{1,18}}?)? {' '.join([CELL] * MONTHS_IN_TABLE)}", text)
     assert row, f"“{label}” with its six months is not in the PDF: {text.partition('Six months')[2]}"
     return written(row[MONTHS_IN_TABLE])
 

@@ -124,7 +124,7 @@ def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | Reason:
         return Reason("no_volume")
     if days < 7:
         return Reason("week_not_in_treatment")
-    per_week = min(7.0, len(done) / days * 7)
+    per_week = facts.in_treatment.per_week
     removed = [each.fluid.net for each in done if each.fluid.net is not None]
     return {
         "single_pool": dose.value("single_pool_ktv"),

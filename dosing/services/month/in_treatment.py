@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
+from statistics import fmean
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,6 +18,8 @@ from sessions.facts.local_day import plain_day
 
 DAY = timedelta(days=1)
 SECONDS = 86400
+LEAST_PRESCRIBED = 0.5
+"""Treatments, under which a share of those prescribed says nothing."""
 Delivered = Mapping[str, Any]
 """What `PatientMonth.delivered` keeps: see `InTreatment.as_json`."""
 
@@ -78,6 +81,22 @@ class InTreatment:
             for day in self.course.days(self.first, self.last)
             if day not in self.absent and (order := self._order_on(day))
         )
+
+    @property
+    def per_week(self) -> float:
+        """Treatments a week as really done, seven at most.
+
+        The share done of those prescribed, times the prescribed number a week: where every Monday, Wednesday and Friday
+        in treatment was kept it is three, with which of them the time in treatment began and ended or not. By the days
+        alone where more was done than prescribed, or nothing was.
+        """
+        done, by_days = len(self.done), len(self.done) / self.days * 7
+        days = [day for day in self.course.days(self.first, self.last) if day not in self.absent]
+        asked = [order.per_week for day in days if (order := self._order_on(day))]
+        if not asked or self.prescribed < LEAST_PRESCRIBED:
+            return min(7.0, by_days)
+        rate = fmean(asked)
+        return min(7.0, max(rate, by_days) if done > self.prescribed else rate * done / self.prescribed)
 
     def _order_on(self, day: date) -> Order | None:
         """What was in force at noon, or at its end on the day that is running."""
