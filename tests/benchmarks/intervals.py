@@ -1,6 +1,6 @@
 """Whether the intervals are true: made-up patients whose weekly dose is known, beside what the fit says of it.
 
-    .venv/bin/python tests/benchmarks/intervals.py
+    .venv/bin/python tests/benchmarks/intervals.py [--dose-only]
 
 The truth is a program of its own: SciPy's `solve_ivp` integrates both pools of all patients, treatment by treatment,
 with what the model of the product does not have: each night clears differently, blood recirculates in the access on
@@ -14,16 +14,22 @@ forecast_score_sd     the same in standard deviations of each forecast: 1 where 
 dose_error_sd         standard deviation of log(fitted/true) of the weekly dose, of those with at least three pairs
 coverage_90_rough     coverage where the model's error is 1.7 times what the product expects
 dose_half_width       half the width of their interval, relative, in the median
+
+Unless only the dose is asked for, the fluid follows, on the made-up people of the demo: see `planned_fluid.py` for
+fluid_ratio, fluid_share_error and what stands beside them.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import planned_fluid
+from ground import own_servers
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from tqdm import tqdm
@@ -281,10 +287,16 @@ def of_dose(count: int = PATIENTS, seed: int = 41, rough: float = 1.0) -> dict[s
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--dose-only", action="store_true", help="without the fluid, which takes minutes")
+    chosen = parser.parse_args()
     figures = of_dose()
     print("\nA unit where clearance and diet keep to nothing: everything 1.7 times as rough")
     figures["coverage_90_rough"] = of_dose(PATIENTS // 2, 42, rough=1.7)["coverage_90"]
-    print(json.dumps(figures))
+    if not chosen.dose_only:
+        with own_servers():
+            figures |= planned_fluid.measure(DAYS)
+    print(json.dumps({name: round(value, 4) for name, value in figures.items()}))
 
 
 if __name__ == "__main__":
