@@ -129,8 +129,10 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
         "least_hours": _least_hours(found.least_hours()),
         "least_flow": least_flow(chosen, model, dose=wanted.dose),
         "week": figures.week([name for name, _ in schedules], all_of_them, model),
-        "dose_map": figures.heat_map(found, chosen, found.dose, float(tried.dose[0])),
-        "rate_map": figures.heat_map(found, chosen, found.uf_rate, expected[0].fluid.worst.most_rate),
+        "dose_map": figures.heat_map(found, chosen, found.dose, expected[0].dose, good=expected[0].good),
+        "rate_map": figures.heat_map(
+            found, chosen, found.uf_rate, expected[0].fluid.worst.most_rate, good=expected[0].good
+        ),
         "wanted": wanted,
     }
 

@@ -116,8 +116,10 @@ def _marks(found: RateMap, words: Sequence[str], values: FloatArray, own: tuple[
     return figures, crosses
 
 
-def heat_map(found: RateMap, chosen: Candidate, values: FloatArray, own: float) -> Figure:
-    """`values`, the dose or the UF rate of `found`, by nights and hours; own: the value of the schedule itself.
+def heat_map(found: RateMap, chosen: Candidate, values: FloatArray, own: float, *, good: bool) -> Figure:
+    """`values`, the dose or the UF rate of `found`, by nights and hours.
+
+    own: the value of the schedule itself; good: whether that is as wanted.
 
     Where dose or fluid is not as wanted a cross lies on it: not colour alone.
 
@@ -131,9 +133,9 @@ def heat_map(found: RateMap, chosen: Candidate, values: FloatArray, own: float) 
         "name": _("this schedule"),
         "x": [place[1]],
         "y": [place[0]],
-        "text": [_figure_words(own, good=True)],
-        "textfont": {"size": 13, "color": "--ink", "weight": "bold"},
-        "marker": {"symbol": "square-open", "size": 34, "color": "--ink", "line": {"width": 3}},
+        "text": [_figure_words(own, good=good)],
+        "textfont": {"size": 11, "color": "--ink"},
+        "marker": {"symbol": "square-open", "size": 42, "color": "--ink", "line": {"width": 3}},
         "hoverinfo": "skip",
     }
     layout = {

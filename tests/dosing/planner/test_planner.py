@@ -168,7 +168,7 @@ def test_the_drawn_map_says_what_was_computed_and_marks_what_is_not_as_wanted(pr
     one = candidate(prescription, minutes=300)
     found = whole_map(one)
     own = float(try_out([one], model()).dose[0])
-    bars, doses, crosses, here = json.loads(json.dumps(heat_map(found, one, found.dose, own)["data"]))
+    bars, doses, crosses, here = json.loads(json.dumps(heat_map(found, one, found.dose, own, good=True)["data"]))
     assert not {bars["type"], doses["type"], crosses["type"]} & {"heatmap", "image", "contour"}, "no style attribute"
     assert len(bars["y"]) == len(bars["base"]) == len(bars["marker"]["color"]) == len(found.nights) * 33
     at = bars["y"].index("3 nights a week") + 8
@@ -190,7 +190,7 @@ def test_nothing_is_written_over_the_figure_of_the_schedule_itself(prescription:
     for minutes in (240, 255, 270, 300):
         one = candidate(prescription, minutes=minutes)
         found = whole_map(one)
-        _bars, figures, crosses, here = heat_map(found, one, found.dose, 2.25)["data"]
+        _bars, figures, crosses, here = heat_map(found, one, found.dose, 2.25, good=False)["data"]
         for other in (figures, crosses):
             near = [
                 x
@@ -198,18 +198,18 @@ def test_nothing_is_written_over_the_figure_of_the_schedule_itself(prescription:
                 if y == here["y"][0] and abs(x - minutes / 60) < 0.5
             ]
             assert near == []
-        assert here["text"] == ["2.2"]
+        assert here["text"] == ["2.2 ×"]
 
 
 def test_the_map_of_the_uf_rate_marks_the_same_places(prescription: Prescription) -> None:
     one = candidate(prescription, minutes=480)
     found = whole_map(one)
-    bars, rates, crosses, _here = heat_map(found, one, found.uf_rate, 1.0)["data"]
+    bars, rates, crosses, _here = heat_map(found, one, found.uf_rate, 1.0, good=True)["data"]
     told = dict(zip(zip(rates["y"], rates["x"], strict=True), rates["text"], strict=True))
     rate = fluid_of(pattern_of(3), 240, NIGHTS_OF_2, weight_kg=70, limit=10).worst.most_rate
     assert told["3 nights a week", 4] == f"{rate:.1f} ×"
     assert bars["marker"]["color"][bars["y"].index("3 nights a week") + 8] == pytest.approx(rate, abs=1e-3)
-    assert crosses == heat_map(found, one, found.dose, 1.0)["data"][2]
+    assert crosses == heat_map(found, one, found.dose, 1.0, good=True)["data"][2]
 
 
 def test_the_fewest_hours_are_good_and_a_step_less_is_not(prescription: Prescription) -> None:
