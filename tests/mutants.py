@@ -50,6 +50,8 @@ ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
 LINKS = frozenset({"filter", "exclude", "order_by", "distinct", "visible_to", "select_for_update", "reverse"})
 """Calls in a chain that can be left out of it."""
 NO_TEST_READS = frozenset({"logger", "log", "warnings"})
+ONLY_HOLDS = frozenset({"strict"})
+"""Arguments that say what must be so anyhow: without them nothing is otherwise."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,9 @@ def _told(node: ast.Constant) -> Iterator[ast.AST]:
 def _called(node: ast.Call) -> Iterator[ast.AST]:
     if isinstance(node.func, ast.Attribute) and node.func.attr in LINKS:
         yield node.func.value
-    for index, _ in enumerate(node.keywords):
+    for index, keyword in enumerate(node.keywords):
+        if keyword.arg in ONLY_HOLDS:
+            continue
         yield _with(node, keywords=node.keywords[:index] + node.keywords[index + 1 :])
 
 
@@ -166,7 +170,8 @@ def mutants_of(file: str, lines: set[int] | None) -> list[Mutant]:
     for function in functions:
         for parent, name, index, node in _places(function.body):
             line = getattr(node, "lineno", None) or getattr(getattr(node, "target", None), "lineno", 0)
-            if id(node) not in seen and (lines is None or line in lines):
+            only_holds = isinstance(parent, ast.keyword) and parent.arg in ONLY_HOLDS
+            if id(node) not in seen and not only_holds and (lines is None or line in lines):
                 found += [_made(file, tree, line, (parent, name, index, node), other) for other in changes(node)]
             seen.add(id(node))
     return [mutant for mutant in found if mutant.before != mutant.after]

@@ -12,7 +12,7 @@ from django.db import models
 from alerts.limits.kinds import KINDS
 from alerts.models.choices import Family, Urgency
 from alerts.rules import BY_KEY, RULES, safety
-from alerts.rules.base import Evidence, History, Rule, Seen
+from alerts.rules.base import Evidence, History, Rule, Seen, own_limit
 from alerts.rules.wording import days_of
 from alerts.showing.alert_words import why_not
 from tests.alerts.rules_table import CASES, Case
@@ -58,6 +58,8 @@ def test_it_fires(key: str, case: Case) -> None:
         after = [item.at.astimezone(history.zone).date() - item.day for item in one.evidence]
         assert set(after) <= {timedelta(0), timedelta(days=1)}, "a night may end on the next day"
         assert rule.source_of(one)
+        own = rule.limit_words is own_limit
+        assert bool(rule.limit_words(one)) is (one.limit is not None if own else True)
     assert reasons(rule, history) == []
     assert snapshot(history) == before, "a history is not changed by looking"
 

@@ -271,6 +271,16 @@ def test_what_is_noted_for_tomorrow_is_not_done_yet(ana: Patient) -> None:
     assert [len(each) for each in (facts.water, facts.drawn, facts.trainings, facts.counts)] == [1, 1, 1, 1]
 
 
+def test_of_several_patients_each_by_the_clock_on_their_own_wall(ana: Patient, ben: Patient) -> None:
+    """In the afternoon of today in Lisbon it is tomorrow in Auckland."""
+    ben.time_zone = "Pacific/Auckland"
+    ben.save()
+    for patient in (ana, ben):
+        TaskDoneFactory(patient=patient, done_at=at(TODAY, 15))
+    assert [bool(facts.done) for facts in facts_of_many([ana, ben], TODAY)] == [True, False]
+    assert [bool(facts.done) for facts in facts_of_many([ben, ana], TODAY + DAY)] == [True, True]
+
+
 def test_treatments_a_week_are_those_of_what_is_in_force_today(ana: Patient) -> None:
     """One that ends in the course of today still holds today; one of tomorrow does not yet."""
 
