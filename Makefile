@@ -13,7 +13,7 @@ demo: .venv/installed  ## start everything with made-up people
 	.venv/bin/python manage.py demo
 
 test: .venv/installed
-	.venv/bin/python -m pytest -q -n 2 --dist loadfile
+	.venv/bin/python -m pytest -q -n 3 --dist loadfile --no-loadscope-reorder
 
 lint: .venv/installed
 	bash .ci/lint

@@ -47,6 +47,29 @@ def pytest_configure() -> None:
     quick_flush.use()
 
 
+LONG = (
+    "browser",
+    "end_to_end",
+    "cast",
+    "truth",
+    "upgrade",
+    "access",
+    "alerts/test_arrival.py",
+    "homedialysis/test_compose.py",
+    "homedialysis/test_demo_command.py",
+    "homedialysis/test_demo_simulator.py",
+    "homedialysis/test_local_servers.py",
+    "homedialysis/test_seed_demo.py",
+)
+"""Folders and files that take long, most of it waiting: they begin first, so that no worker is left alone with one."""
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    here = Path(__file__).parent
+    items.sort(key=lambda item: not item.path.relative_to(here).as_posix().startswith(LONG))
+
+
 @pytest.fixture(scope="session", autouse=True)
 def made_up_rows_are_no_news() -> Iterator[None]:
     """What a factory makes stood there before the test began: only what a test does itself is news for the alerts."""
