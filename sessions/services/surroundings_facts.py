@@ -120,6 +120,8 @@ def facts_of(patient: Patient, today: date) -> SurroundingsFacts:
 
 def facts_of_many(patients: Sequence[Patient], today: date) -> list[SurroundingsFacts]:
     """The facts of each patient, in the order given."""
+    if not patients:
+        return []
     zones = zones_of(patients)
     found = {patient.pk: patient for patient in patients}
     items = list(SupplyItem.objects.filter(in_use=True))
@@ -224,7 +226,7 @@ def _bloods(facts: ByPatient) -> None:
 
 def _trainings(facts: ByPatient) -> None:
     helping = Q(partner=None) | Q(partner__cares_for__patient=F("patient"))
-    today = next(own.today for own in facts.values()) if facts else None
+    today = next(own.today for own in facts.values())
     rows = Training.objects.standing().filter(helping, patient__in=facts, done_on__lte=today)
     newest = rows.order_by("patient_id", "topic", "partner_id", "-done_on").distinct(
         "patient_id", "topic", "partner_id"

@@ -491,3 +491,7 @@ def test_how_often_in_words() -> None:
     assert Every(days=7, treatments=3).words == "every 7 days or 3 treatments"
     assert Every(stopped=True).words == "not done here"
     assert all(each.usual and each.words.startswith("every ") for each in USUAL.values())
+
+
+def test_of_nobody_there_is_nothing() -> None:
+    assert facts_of_many([], TODAY) == []
