@@ -53,6 +53,17 @@ def test_the_nearest_sample_counts_up_to_twelve_hours_away() -> None:
     assert computed(collected(), [beyond, UREA[1]]).urea.number is None
 
 
+def test_of_one_day_the_blood_before_the_next_treatment_is_enough_and_reads_low() -> None:
+    """The plasma had no more than at the end: 125 mmol/L in 900 mL of 24 h over 18 mmol/L is 4.34 mL/min."""
+    day = UrineCollection(began_at=ENDED - 24 * HOUR, ended_at=ENDED, volume_ml=900.0, urea_mmol_l=125.0)
+    alone = computed(day, [UREA[1]])
+    assert alone.urea.number == pytest.approx(125 * 900 / 1440 / 18)
+    assert alone.lacks_first_blood
+    both = computed(day, [BloodResult(analyte=Analyte.UREA, drawn_at=day.began_at, value=12.0), UREA[1]])
+    assert not both.lacks_first_blood
+    assert (both.urea.number or 0) > (alone.urea.number or 0)
+
+
 @pytest.mark.parametrize(
     ("urine", "bloods", "urea", "creatinine", "mean"),
     [

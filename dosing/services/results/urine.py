@@ -15,6 +15,8 @@ from sessions.models import BloodResult, Patient, UrineCollection
 
 NEAR = timedelta(hours=12)
 """How far from an end of the collection its blood sample may lie (common practice, no source)."""
+OF_ONE_DAY = timedelta(hours=30)
+"""Up to this length a collection that ends before a treatment may have the blood of its end alone."""
 COUNTS_FOR = timedelta(days=180)
 """How long a collection stands for what the kidneys do (common practice, no source); a new one is due each quarter."""
 UNIT = "mL/min"
@@ -28,10 +30,17 @@ class Collection:
     urea: Measure
     creatinine: Measure
     mean: Measure
+    without_first: bool = False
+    """no urea was drawn near its beginning"""
 
     @property
     def hours(self) -> float:
         return self.urine.minutes / 60
+
+    @property
+    def lacks_first_blood(self) -> bool:
+        """Whether a clearance rests on the blood of the end alone."""
+        return self.without_first and any(each.number is not None for each in self.measures)
 
     @property
     def measures(self) -> tuple[Measure, Measure, Measure]:
@@ -69,7 +78,7 @@ def computed(urine: UrineCollection, bloods: list[BloodResult]) -> Collection:
         mean = unknown(UNIT, urea.reason or creatinine.reason or Reason("no_finite_answer"))
     else:
         mean = mean_clearance(urea_ml_min=urea.number, creatinine_ml_min=creatinine.number)
-    return Collection(urine, urea, creatinine, mean)
+    return Collection(urine, urea, creatinine, mean, _nearest(bloods, Analyte.UREA, urine.began_at) is None)
 
 
 def _clearance(urine: UrineCollection, bloods: list[BloodResult], analyte: Analyte) -> Measure:
@@ -79,6 +88,8 @@ def _clearance(urine: UrineCollection, bloods: list[BloodResult], analyte: Analy
     given = urine.urea_mmol_l if of_urea else urine.creatinine_mmol_l
     if given is None:
         return unknown(UNIT, Reason("not_in_urine", what=name))
+    if start is None and end is not None and urine.ended_at - urine.began_at <= OF_ONE_DAY:
+        start = end  # the most that the plasma had meanwhile: the clearance reads low, which is the safe side
     if start is None or end is None:
         code = "no_blood_at_beginning" if start is None else "no_blood_at_end"
         return unknown(UNIT, Reason(code, what=name, hours=NEAR.total_seconds() / 3600))
