@@ -175,6 +175,17 @@ class WaterStandardForm(SurroundingsForm):
             for name, label, value in zip(_names(fluid, kind), labels, held, strict=True):
                 self.fields[name] = forms.FloatField(label=label, required=False, min_value=0, initial=value)
 
+    @property
+    def figure_rows(self) -> list[dict[str, Any]]:
+        """label, fields (limit and action level) of each figure, for a table."""
+        return [
+            {
+                "label": f"{kind.label}, {fluid.label} ({WATER_UNITS[kind]})",
+                "fields": [self[name] for name in _names(fluid, kind)],
+            }
+            for fluid, kind in FIGURES
+        ]
+
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         figures: dict[str, dict[str, list[float | None]]] = {}
