@@ -53,5 +53,7 @@ urlpatterns = [
     path("api/v1/fhir/<path:rest>", fhir_api.Nothing.as_view(), name="fhir-nothing"),
     path("nights/<uuid:record_id>/", patient.night, name="night"),
     path("nights/<uuid:record_id>/numbers/<slug:key>/", patient.number, name="number"),
+    path("api/v1/treatments/<uuid:record_id>/numbers/", numbers.NightNumbers.as_view(), name="night-numbers"),
+    path("api/v1/patients/<uuid:patient_id>/months/<str:month>/", numbers.MonthNumbers.as_view(), name="month-numbers"),
     path("api/v1/bedside/nights/<uuid:record_id>/answer/", numbers.NightAnswer.as_view(), name="answer"),
 ]

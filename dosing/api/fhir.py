@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import re
 import uuid
 from collections.abc import Iterable
@@ -13,7 +11,6 @@ from typing import Any
 from django.conf import settings
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
-from django.utils.http import http_date
 from rest_framework.exceptions import APIException, NotFound, ValidationError
 from rest_framework.negotiation import BaseContentNegotiation
 from rest_framework.renderers import JSONRenderer
@@ -21,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from dosing.api.unchanged import mark_of, marked
 from dosing.services.fhir import reading, resources
 from dosing.services.fhir.parts import Json
 from dosing.services.fhir.reading import WantedResources
@@ -179,13 +177,9 @@ class Nothing(FhirView):
 def _one(request: Request, resource: Json) -> Response:
     """A resource with the mark of its version; 304 where the one who asks has it already."""
     meta = resource.get("meta", {})
-    same = json.dumps(resource, sort_keys=True).encode()
-    mark = f'W/"{meta.get("versionId") or hashlib.sha256(same).hexdigest()[:20]}"'
-    headers = {"ETag": mark}
-    if "lastUpdated" in meta:
-        headers["Last-Modified"] = http_date(datetime.fromisoformat(meta["lastUpdated"]).timestamp())
-    known = [each.strip() for each in request.headers.get("If-None-Match", "").split(",")]
-    return Response(status=304, headers=headers) if mark in known else Response(resource, headers=headers)
+    mark = f'W/"{meta["versionId"]}"' if "versionId" in meta else mark_of(resource)
+    changed = datetime.fromisoformat(meta["lastUpdated"]) if "lastUpdated" in meta else None
+    return marked(request, resource, mark=mark, changed_at=changed)
 
 
 def _whose(request: Request) -> Patient:

@@ -20,11 +20,10 @@ from dosing.models import PatientMonth
 from dosing.pages.forms_month import RangeForm
 from dosing.services.month.board import board, sorts
 from dosing.services.month.catalogue import MONTH_NUMBERS
-from dosing.services.month.derivation import input_lines
+from dosing.services.month.derivation import worked_of_month
 from dosing.services.month.facts import first_of, month_before, next_month
 from dosing.services.month.ranges import book, range_words, set_range
 from dosing.services.numbers.guidance import SCHEDULE_WORDS
-from dosing.services.numbers.kept import kept_number
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.pages.persons import shown_patient
@@ -70,14 +69,15 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
     person = shown_patient(request, patient_id)
     row = get_object_or_404(PatientMonth, patient=person, month=month_of(month))
     number, ranges = MONTH_NUMBERS[number_key], book()
-    kept = kept_number(number, row.numbers)
+    worked = worked_of_month(row, number_key)
+    kept = worked.figure
     usual = ranges.held_for(number_key, row.schedule)
     context = {
         "patient": person,
         "row": row,
         "figure": kept,
         "at": parse_datetime(kept.at) if kept.at else None,
-        "lines": input_lines(kept),
+        "worked": worked,
         "range": range_words(number, usual),
         "range_source": usual.source if usual else "",
         "place": ranges.place(number_key, kept.value, row.schedule),

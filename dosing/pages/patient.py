@@ -19,7 +19,7 @@ from dosing.services.month.facts import first_of, month_before
 from dosing.services.month.reviewing import open_plan
 from dosing.services.night import charts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
-from dosing.services.night.derivation import derivation
+from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
 from dosing.services.numbers.number import ShownIn
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
@@ -154,5 +154,13 @@ def number(request: HttpRequest, record_id: uuid.UUID, key: str) -> HttpResponse
     if key not in NIGHT_NUMBERS:
         raise Http404
     shown = _night(request, record_id)
-    context = {"night": shown, "record": shown.record, "base": _base(request), **derivation(shown, key)}
+    worked = worked_of_night(shown, key)
+    context = {
+        "night": shown,
+        "record": shown.record,
+        "base": _base(request),
+        "kept": shown.kept,
+        "worked": worked,
+        "figure": worked.figure,
+    }
     return render(request, "dosing/number.html", context)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+from html import escape
+
 from django import template
+from django.utils.safestring import SafeString, mark_safe
 
 from dosing.services.numbers.reasons import Stored, reason_words
 from dosing.services.numbers.shares import percent
 
 register = template.Library()
+LOWERED = re.compile(r"_([A-Za-z]+)")
 
 
 @register.filter
@@ -17,3 +22,9 @@ def in_words(reason: Stored) -> str:
 
 
 register.filter(percent)
+
+
+@register.filter
+def in_symbols(written: str) -> SafeString:
+    """An equation or a symbol as it is printed: C_pre with its index set low."""
+    return mark_safe(LOWERED.sub(r"<sub>\1</sub>", escape(written)))  # noqa: S308  (escaped before)

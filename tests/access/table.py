@@ -143,6 +143,8 @@ TABLE: dict[str, dict[str, str]] = {
     "dosing:fhir-everything": {"GET": API_ANAS},
     "dosing:fhir-search": {"GET": API_ANAS},
     "dosing:fhir-read": {"GET": API_ANAS},
+    "dosing:night-numbers": {"GET": API_ANAS},
+    "dosing:month-numbers": {"GET": API_STAFF},
     "dosing:fhir-nothing": {"GET": API_NOTHING},
     "dosing:night": {"GET": ANAS},
     "dosing:number": {"GET": ANAS},

@@ -60,6 +60,8 @@ def test_it_has_the_addresses_of_the_api_and_no_other(kept: dict[str, Any]) -> N
         ("get", "/treatments/{record_id}/"),
         ("put", "/treatments/{record_id}/"),
         ("post", "/treatments/{record_id}/readings/"),
+        ("get", "/patients/{patient_id}/months/{month}/"),
+        ("get", "/treatments/{record_id}/numbers/"),
         ("get", "/treatments/{record_id}/versions/"),
         ("get", "/bedside/"),
         ("post", "/bedside/acknowledge/"),

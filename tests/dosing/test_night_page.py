@@ -8,11 +8,11 @@ import pytest
 from django.test import Client
 from django.utils.html import escape
 
-from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute, numbers_of
-from dosing.services.night.derivation import WORDS
+from dosing.services.night.working import QUANTITIES
+from dosing.templatetags.numbers import in_symbols
 from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from tests.conftest import signed_in
@@ -73,7 +73,7 @@ def test_an_empty_record_shows_dashes_and_reasons(ana_client: Client, ana: Patie
     put(ana_client, record_id, body)
     compute(ours(TreatmentRecord).get(), at=A_NIGHT)
     text = ana_client.get(f"/nights/{record_id}/").content.decode()
-    assert "unknown: fluid removed is not given" in text
+    assert "unknown: fluid removed was not noted" in text
     assert "None" not in text.replace("None noted.", "")
     assert "Go on with this record" in text
 
@@ -105,26 +105,32 @@ def test_how_each_number_came_about(ana_client: Client, whole: TreatmentRecord, 
     text, number = page.content.decode(), NIGHT_NUMBERS[key]
     assert page.status_code == 200
     assert page.context["figure"].number == number
-    for words in (number.label, number.equation, number.source):
-        assert escape(words) in text
-    assert len(page.context["lines"]) == len(ours(RecordNumbers).get().numbers[key]["inputs"])
+    for words in (number.label, str(in_symbols(number.equation)), escape(number.source)):
+        assert words in text
+    assert page.context["worked"].given or page.context["worked"].table
     assert f"science version {SCIENCE_VERSION}" in text
 
 
 @pytest.mark.django_db
-def test_the_numbers_that_went_in_stand_there(ana_client: Client, whole: TreatmentRecord) -> None:
-    lines = dict(ana_client.get(f"/nights/{whole.pk}/numbers/single_pool_ktv/").context["lines"])
-    assert lines == {
-        "C before: urea before [mmol/L]": "25",
-        "C after: urea after [mmol/L]": "8",
-        "t: length [h]": "4",
-        "UF: fluid removed [L]": "2.3",
-        "W after: weight after [kg]": "70",
-        "PIDI: days since the last treatment, start to start; GFAC = 0.0174 / PIDI": "not known",
-        "How the sample after was drawn": "slow flow",
-    }
-    arterial = dict(ana_client.get(f"/nights/{whole.pk}/numbers/arterial_median/").context["lines"])
-    assert arterial["What was read"] == "−140; −140; −140"
+def test_the_numbers_that_went_in_stand_there_with_unit_and_origin(ana_client: Client, whole: TreatmentRecord) -> None:
+    worked = ana_client.get(f"/nights/{whole.pk}/numbers/single_pool_ktv/").context["worked"]
+    own = "the record of this treatment, begun on 2 March 2026, 21:30"
+    assert [(line.quantity.plain, line.value, line.unit, line.origin) for line in worked.given] == [
+        ("Cpre", "25", "mmol/L", "blood drawn on 2 March 2026, 21:30"),
+        ("Cpost", "8", "mmol/L", "blood drawn on 2 March 2026, 21:30"),
+        ("t", "240", "min", own),
+        ("UF", "2", "L", own),
+        ("", "the machine's total", "", own),
+        ("W", "70", "kg", own),
+        ("PIDI", "3", "d", "the prescription in force since 1 January 2025, 00:00"),
+        ("", "at slow flow", "", "blood drawn on 2 March 2026, 21:30"),
+    ]
+    assert [(line.quantity.plain, line.written, line.value) for line in worked.steps] == [
+        ("R", "C_post / C_pre", "0.32"),
+        ("GFAC", "0.0174 / PIDI", "0.0058"),
+    ]
+    arterial = ana_client.get(f"/nights/{whole.pk}/numbers/arterial_median/").context["worked"].table
+    assert arterial.rows == [["300", "−140"]] * 3
 
 
 @pytest.mark.django_db
@@ -141,7 +147,8 @@ def test_a_number_that_there_is_not_is_404(ana_client: Client, whole: TreatmentR
 
 def test_everything_that_goes_in_has_words() -> None:
     names = {name for each in numbers_of(facts()).values() for name in each["inputs"]}
-    assert names == set(WORDS)
+    assert names - set(QUANTITIES) == {"value", "values"}, "these are called otherwise by each number"
+    assert set(QUANTITIES) - names == set()
 
 
 def test_where_a_number_is_computed_is_named() -> None:

@@ -12,6 +12,7 @@ from django.utils.translation import override
 from dosing.science import adequacy, bloods, nutrition
 from dosing.science.guidance import GUIDANCE
 from dosing.science.kidney import plasma_water_clearance
+from dosing.science.kinetics import weekly_steady_state
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
@@ -19,6 +20,7 @@ from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.month import of_bloods, of_fluid, of_kidney, of_time
 from dosing.services.month.doubts import doubted, newest_with, not_entered, of_highest, of_newest, of_nights, of_volume
 from dosing.services.month.facts import MonthFacts
+from dosing.services.month.working import STEPS, WORDS, WRITTEN
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.guidance import usual_of
 from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Scope, ShownIn, UsualRange
@@ -36,7 +38,7 @@ from dosing.services.numbers.papers import (
     US_MEASURE,
     WEEK,
 )
-from dosing.services.planner.candidates import Candidate, try_out
+from dosing.services.planner.candidates import Candidate, schedule_of
 from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import assumed_volume
 from sessions.facts.choices import Analyte
@@ -45,36 +47,32 @@ FEWEST_NIGHTS = 5
 """For a slope over the nights of a month (common practice, no source)."""
 PRACTICE = _("common practice, no source")
 RECORD = _("the records of the month")
-LAST, MEAN = _("of the last treatment with bloods"), _("mean over the treatments")
-MEDIAN_SLOPE = _("median of the slopes between all pairs of nights")
-MODEL = _("two-pool urea model fitted to the bloods (dosing.science.kinetics)")
+MODEL = _("two-pool urea model fitted to the bloods")
 
 
 def _mean(key: str, unit: str) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
-        values = facts.values(key)
+        nights, values = facts.known(lambda night: night.value(key))
         answer = measure(fmean(values), unit) if values else unknown(unit, Reason("no_night_has_it"))
-        return Computation({"values": values}, answer)
+        return Computation({"each_night": nights, "values": values}, answer)
 
     return ask
 
 
 def _most(key: str, unit: str) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
-        values = facts.values(key)
+        nights, values = facts.known(lambda night: night.value(key))
         answer = measure(max(values), unit) if values else unknown(unit, Reason("no_night_has_it"))
-        return Computation({"values": values}, answer)
+        return Computation({"each_night": nights, "values": values}, answer)
 
     return ask
 
 
 def _field_mean(name: str) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
-        noted = [getattr(night.record, name) for night in facts.finished]
-        values = [value for value in noted if value is not None]
-        return Computation(
-            {"values": values}, measure(fmean(values), "mmHg") if values else unknown("mmHg", Reason("never_noted"))
-        )
+        nights, values = facts.known(lambda night: getattr(night.record, name))
+        answer = measure(fmean(values), "mmHg") if values else unknown("mmHg", Reason("never_noted"))
+        return Computation({"each_night": nights, "values": values}, answer)
 
     return ask
 
@@ -89,7 +87,7 @@ def _newest_dose(key: str) -> Callable[[MonthFacts], Computation]:
             whys = [night.figure(key).reason for night in facts.finished]
             return Computation({}, unknown(unit, (whys and whys[-1]) or Reason("no_finished_night")))
         return Computation(
-            {"treatment": night.record.night.isoformat()},
+            {"value": value, "treatment": night.record.night.isoformat()},
             measure(value, unit),
             night.record.started_at.isoformat(),
             doubts=tuple(night.figure(key).doubts),
@@ -136,12 +134,27 @@ def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | Reason:
     }
 
 
+def _behind_week(facts: MonthFacts) -> dict[str, Any]:
+    """What the means of a week are made of, treatment by treatment."""
+    done = facts.in_treatment.done
+    return {
+        "done": len(done),
+        "prescribed": facts.in_treatment.prescribed,
+        "prescribed_per_week": facts.in_treatment.prescribed_per_week,
+        "days": facts.in_treatment.days,
+        "each_night": [each.day.isoformat() for each in done],
+        "done_minutes": [each.minutes for each in done],
+        "done_net_uf_l": [each.fluid.net for each in done],
+    }
+
+
 def _measured_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
         inputs = _weekly_inputs(facts, _kidney(facts) if with_kidney else 0.0)
         if isinstance(inputs, Reason):
             return Computation({}, unknown("1/wk", inputs))
-        return Computation(inputs, adequacy.standard_weekly_ktv_with_fluid_and_kidney(**inputs))
+        answer = adequacy.standard_weekly_ktv_with_fluid_and_kidney(**inputs)
+        return Computation(inputs | _behind_week(facts), answer)
 
     return ask
 
@@ -172,31 +185,33 @@ def _modelled_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
             prescription.qd_ml_min,
             prescription.dialyser,
         )
-        tried = try_out([candidate], model)
+        week = weekly_steady_state(schedule=schedule_of([candidate]), patient=model.patient())
         inputs = {
             "volume_l": model.volume,
             "generation_mmol_min": model.generation,
             "kidney_clearance_ml_min": model.kidney,
             "per_week": prescription.days_per_week,
-            "minutes": prescription.minutes,
+            "prescribed_minutes": prescription.minutes,
         }
-        if tried.why[0]:
-            return Computation(inputs, unknown("1/wk", tried.why[0]))
-        value = float(tried.dose[0] if with_kidney else tried.dose[0] - tried.of_kidney[0])
-        return Computation(inputs, measure(value, "1/wk"))
+        if why := week.standard_ktv.why[0]:
+            return Computation(inputs, unknown("1/wk", why))
+        dose, share = float(week.standard_ktv.value[0]), float(week.kidney_share.value[0])
+        inputs |= {"mean_pre_mmol_l": float(week.mean_pre_water.value[0]), "kidney_share": share}
+        return Computation(inputs, measure(dose if with_kidney else dose * (1 - share), "1/wk"))
 
     return ask
 
 
 def _over_limit(facts: MonthFacts) -> Computation:
     judged = [
-        (rate, night.prescription.uf_rate_limit_ml_kg_h)
+        (night.record.night.isoformat(), rate, night.prescription.uf_rate_limit_ml_kg_h)
         for night in facts.finished
         if night.prescription and (rate := night.value("uf_rate")) is not None
     ]
-    as_read = NIGHT_NUMBERS["uf_rate"].rounded
-    over = sum(as_read(rate) > limit for rate, limit in judged)
-    inputs = {"nights_over": over, "nights_judged": len(judged)}
+    rates = [NIGHT_NUMBERS["uf_rate"].rounded(rate) for _night, rate, _limit in judged]
+    limits = [limit for _night, _rate, limit in judged]
+    over = sum(rate > limit for rate, limit in zip(rates, limits, strict=True))
+    inputs = {"each_night": [night for night, _rate, _limit in judged], "rates": rates, "limits": limits}
     return Computation(inputs, measure(over / len(judged), "1") if judged else unknown("1", Reason("no_uf_rate")))
 
 
@@ -209,9 +224,9 @@ def _slope(key: str) -> Callable[[MonthFacts], Computation]:
             )
         weeks = [(at - seen[0][0]).total_seconds() / (7 * 86400) for at, _ in seen]
         values = [value for _, value in seen]
-        return Computation(
-            {"times": weeks, "values": values}, theil_sen_slope(times=weeks, values=values, unit="mmHg/wk")
-        )
+        nights = facts.known(lambda night: night.value(key))[0]
+        inputs = {"each_night": nights, "times": weeks, "values": values}
+        return Computation(inputs, theil_sen_slope(times=weeks, values=values, unit="mmHg/wk"))
 
     return ask
 
@@ -249,7 +264,9 @@ def _water(facts: MonthFacts) -> Computation:
     grade, test = facts.worst_water()
     if grade is None or test is None:
         return Computation({}, unknown("grade", Reason("no_water_test")))
-    inputs = {"test": test.kind, "value": test.value, "unit": test.unit}
+    held = facts.standard.limit(test.fluid, test.kind)
+    limits = {"action": held.action, "limit": held.limit} if held else {}
+    inputs = {"test": test.kind, "value": test.value, "unit": test.unit} | limits
     return Computation(inputs, measure(grade, "grade"), test.sampled_at.isoformat())
 
 
@@ -259,7 +276,6 @@ def _number(
     unit: str,
     decimals: int,
     group: str,
-    written: str,
     origin: str,
     ask: Callable[[MonthFacts], Computation],
     usual: UsualRange | None = None,
@@ -269,9 +285,10 @@ def _number(
     reported: bool = False,
 ) -> Number[MonthFacts]:
     return Number(
-        *(key, *names, unit, decimals, written, origin, ask),
+        *(key, *names, unit, decimals, WRITTEN[key], origin, ask),
         scope=Scope.MONTH, group=group, usual=usual, percent=percent, chart=chart,
         places=frozenset({ShownIn.UNIT_REPORT} if reported else ()), seen=SEEN.get(origin),
+        words=WORDS.get(key, {}), steps=STEPS.get(key),
     )  # fmt: skip
 
 
@@ -285,7 +302,6 @@ def _of_blood(
         known.unit.replace("ug/", "µg/"),
         decimals,
         BLOODS,
-        _("the newest result of the month that was not drawn after a treatment"),
         _("the laboratory"),
         _blood(analyte),
         usual_of(_NAMES[analyte]) if _NAMES[analyte] in GUIDANCE else None,
@@ -308,114 +324,101 @@ ACCESS, BLOODS, WATER = _("Access and pressure"), _("Bloods"), _("Water")
 # fmt: off
 MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _number("nights", (_("Treatments, of prescribed"), _("Nights")), "1", 0, TIME,
-            _("treatments done / prescribed for the time in treatment"), RECORD,
-            doubted(of_time.nights, not_entered), usual_of("nights"),
+            RECORD, doubted(of_time.nights, not_entered), usual_of("nights"),
             percent=True, chart="time", reported=True),
     _number("time", (_("Time, of prescribed"), _("Time")), "1", 0, TIME,
-            _("minutes delivered / prescribed"), RECORD, of_time.length, usual_of("time"),
+            RECORD, of_time.length, usual_of("time"),
             percent=True, chart="time", reported=True),
     _number("weekly_hours", (_("Hours a week"), _("Hours")), "h/wk", 1, TIME,
-            _("minutes of the month / its weeks in treatment"), RECORD,
-            doubted(of_time.weekly_hours, not_entered), usual_of("weekly_hours")),
+            RECORD, doubted(of_time.weekly_hours, not_entered), usual_of("weekly_hours")),
     _number("prescribed_minutes", (_("Length prescribed"), _("Length ordered")), "min", 0, TIME,
-            _("as ordered at the end of the month"), RECORD, of_fluid.prescribed_minutes,
+            RECORD, of_fluid.prescribed_minutes,
             usual_of("prescribed_minutes")),
     _number("single_pool_ktv_last", (_("Single-pool Kt/V, last of the month"), _("spKt/V, last")), "1", 2, DOSE,
-            LAST, DAUGIRDAS, _newest_dose("single_pool_ktv"), usual_of("single_pool_ktv")),
+            DAUGIRDAS, _newest_dose("single_pool_ktv"), usual_of("single_pool_ktv")),
     _number("equilibrated_ktv_last", (_("Equilibrated Kt/V, last of the month"), _("eKt/V, last")), "1", 2, DOSE,
-            LAST, TATTERSALL, _newest_dose("equilibrated_ktv"), usual_of("equilibrated_ktv")),
+            TATTERSALL, _newest_dose("equilibrated_ktv"), usual_of("equilibrated_ktv")),
     _number("urr_last", (_("Urea reduction ratio, last of the month"), _("URR, last")), "%", 0, DOSE,
-            LAST, KDOQI_2006, _newest_dose("urr"), usual_of("urr")),
+            KDOQI_2006, _newest_dose("urr"), usual_of("urr")),
     _number("measured_week", (_("Weekly standard Kt/V measured, dialysis alone"), "stdKt/V"), "1/wk", 2, DOSE,
-            "S / (1 − 0.74/N · UFw / V)", WEEK, doubted(_measured_week(with_kidney=False), *OF_WEEK)),
+            WEEK, doubted(_measured_week(with_kidney=False), *OF_WEEK)),
     _number("measured_week_kidney",
             (_("Weekly standard Kt/V measured, with the kidney"), _("stdKt/V + kidney")), "1/wk", 2, DOSE,
-            _("S / (1 − 0.74/N · UFw / V) + kidney"), WEEK,
-            doubted(_measured_week(with_kidney=True), *OF_WEEK), usual_of("weekly_standard_ktv"),
+            WEEK, doubted(_measured_week(with_kidney=True), *OF_WEEK), usual_of("weekly_standard_ktv"),
             chart="week", reported=True),
     _number("modelled_week", (_("Weekly standard Kt/V modelled, dialysis alone"), _("modelled")), "1/wk", 2, DOSE,
-            _("10080 G / (V · mean C before), without the kidney's share"), MODEL,
-            doubted(_modelled_week(with_kidney=False), of_volume)),
+            MODEL, doubted(_modelled_week(with_kidney=False), of_volume)),
     _number("modelled_week_kidney",
             (_("Weekly standard Kt/V modelled, with the kidney"), _("modelled + kidney")), "1/wk", 2, DOSE,
-            _("10080 G / (V · mean C before)"), MODEL,
-            doubted(_modelled_week(with_kidney=True), of_volume), usual_of("weekly_standard_ktv"),
+            MODEL, doubted(_modelled_week(with_kidney=True), of_volume), usual_of("weekly_standard_ktv"),
             chart="week", reported=True),
-    _number("npcr", ("nPCR", "nPCR"), "g/kg/d", 2, DOSE, _("PCR / (V / 0.58), G of the model"), MODEL,
+    _number("npcr", ("nPCR", "nPCR"), "g/kg/d", 2, DOSE, MODEL,
             doubted(_npcr, of_volume),
             usual_of("npcr")),
     _number("single_pool_needed", (_("Single-pool Kt/V that the aimed week needs"), _("spKt/V needed")), "1", 2, DOSE,
-            _("s of each treatment for the weekly standard Kt/V aimed at"), WEEK, _single_pool_needed),
+            WEEK, _single_pool_needed),
     _number("week_per_surface",
             (_("Weekly standard Kt/V for the body surface, with the kidney"), _("stdKt/V by surface")), "1/wk", 2, DOSE,
-            _("measured week with the kidney · (V by Watson / S) / 20"),
             SURFACE, _week_per_surface),
     _number("kidney_clearance", (_("Urea clearance of the kidneys"), _("Kidney, Kru")), "mL/min/1.73 m2", 1, KIDNEY,
-            _("U · Vol / (t · mean of C) · 1.73 / S"), COLLECTION,
-            of_kidney.clearance, chart="kidney"),
+            COLLECTION, of_kidney.clearance, chart="kidney"),
     _number("kidney_week", (_("Urea cleared by the kidneys in a week"), _("Kidney a week")), "1/wk", 2, KIDNEY,
-            _("10080 · Kru / V"), _("definition of Kt/V"), _kidney_week),
-    _number("urine_day", (_("Urine of a day"), _("Urine")), "mL/d", 0, KIDNEY, _("1440 · volume / t"), RECORD,
+            _("definition of Kt/V"), _kidney_week),
+    _number("urine_day", (_("Urine of a day"), _("Urine")), "mL/d", 0, KIDNEY, RECORD,
             of_kidney.urine),
     _number("kidney_age", (_("Age of the urine collection"), _("Urine, age")), "d", 0, KIDNEY,
-            _("end of the collection to the end of the month"), RECORD, of_kidney.age, usual_of("kidney_age")),
-    _number("uf_rate_mean", (_("UF rate, mean of the month"), _("UF rate, mean")), "mL/kg/h", 1, UF, MEAN, FLYTHE,
+            RECORD, of_kidney.age, usual_of("kidney_age")),
+    _number("uf_rate_mean", (_("UF rate, mean of the month"), _("UF rate, mean")), "mL/kg/h", 1, UF, FLYTHE,
             doubted(_mean("uf_rate", "mL/kg/h"), of_nights("uf_rate")), usual_of("uf_rate"), chart="uf_rate"),
     _number("uf_rate_highest", (_("UF rate, highest of the month"), _("UF rate, highest")), "mL/kg/h", 1, UF,
-            _("highest of the treatments"), FLYTHE,
-            doubted(_most("uf_rate", "mL/kg/h"), of_highest("uf_rate")), usual_of("uf_rate"),
+            FLYTHE, doubted(_most("uf_rate", "mL/kg/h"), of_highest("uf_rate")), usual_of("uf_rate"),
             chart="uf_rate", reported=True),
     _number("uf_over", (_("Treatments over the UF-rate limit"), _("UF over limit")), "1", 0, UF,
-            _("treatments over the limit of their prescription / judged"), RECORD,
-            doubted(_over_limit, of_nights("uf_rate")), usual_of("uf_over"), percent=True),
+            RECORD, doubted(_over_limit, of_nights("uf_rate")), usual_of("uf_over"), percent=True),
     _number("high_uf_share", (_("Treatments at 13 mL/kg/h or more and under 4 hours"), _("UF fast and short")), "1", 0,
-            UF, _("treatments that the US measure counts / judged"), US_MEASURE,
+            UF, US_MEASURE,
             doubted(of_fluid.high_uf_share, of_nights("uf_rate")), usual_of("high_uf_share"), percent=True),
-    _number("gain_mean", (_("Gain between treatments, mean of the month"), _("Gain, mean")), "kg", 1, UF, MEAN, RECORD,
+    _number("gain_mean", (_("Gain between treatments, mean of the month"), _("Gain, mean")), "kg", 1, UF, RECORD,
             doubted(_mean("gain", "kg"), of_nights("gain"))),
     _number("gain_percent_mean", (_("Gain of target weight, mean of the month"), _("Gain of target, mean")), "%", 1, UF,
-            MEAN, RECORD,
-            doubted(_mean("gain_percent", "%"), of_nights("gain_percent")), usual_of("gain_percent")),
+            RECORD, doubted(_mean("gain_percent", "%"), of_nights("gain_percent")), usual_of("gain_percent")),
     _number("fluid_load_mean", (_("Fluid above target, mean over the cycle"), _("Fluid load, mean")), "kg", 1, UF,
-            _("mean of (W before + W after) / 2 − W target"), RECORD, of_fluid.fluid_load, usual_of("fluid_load")),
+            RECORD, of_fluid.fluid_load, usual_of("fluid_load")),
     _number("off_target_mean",
             (_("Weight after, off target, mean of the month"), _("Off target, mean")), "kg", 1, UF,
-            _("mean of W after − W target"), RECORD,
-            _mean("off_target", "kg"), usual_of("off_target"), chart="off_target"),
+            RECORD, _mean("off_target", "kg"), usual_of("off_target"), chart="off_target"),
     _number("pre_systolic_mean",
-            (_("Systolic pressure before, mean of the month"), _("BP before, mean")), "mmHg", 0, ACCESS, MEAN, RECORD,
+            (_("Systolic pressure before, mean of the month"), _("BP before, mean")), "mmHg", 0, ACCESS, RECORD,
             _field_mean("pre_systolic"), usual_of("pre_systolic"), chart="pressure", reported=True),
     _number("post_systolic_mean",
-            (_("Systolic pressure after, mean of the month"), _("BP after, mean")), "mmHg", 0, ACCESS, MEAN, RECORD,
+            (_("Systolic pressure after, mean of the month"), _("BP after, mean")), "mmHg", 0, ACCESS, RECORD,
             _field_mean("post_systolic"), usual_of("post_systolic"), chart="pressure"),
     _number("hypotension_share", (_("Treatments with a low pressure"), _("Low pressure")), "1", 0, ACCESS,
-            _("lowest systolic under 90, or under 100 where it was 160 or more before / judged"),
             NADIR, of_fluid.hypotension_share,
             usual_of("hypotension_share"), percent=True, reported=True),
     _number("pre_diastolic_mean",
-            (_("Diastolic pressure before, mean of the month"), _("diastolic, mean")), "mmHg", 0, ACCESS, MEAN, RECORD,
+            (_("Diastolic pressure before, mean of the month"), _("diastolic, mean")), "mmHg", 0, ACCESS, RECORD,
             _field_mean("pre_diastolic")),
     _number("venous_trend", (_("Venous pressure, change a week"), _("venous a week")), "mmHg/wk", 1, ACCESS,
-            MEDIAN_SLOPE, SLOPES, _slope("venous_median"), usual_of("venous_trend")),
+            SLOPES, _slope("venous_median"), usual_of("venous_trend")),
     _number("arterial_trend", (_("Arterial pressure, change a week"), _("arterial a week")), "mmHg/wk", 1, ACCESS,
-            MEDIAN_SLOPE, SLOPES, _slope("arterial_median"), usual_of("arterial_trend")),
+            SLOPES, _slope("arterial_median"), usual_of("arterial_trend")),
     _of_blood(Analyte.POTASSIUM, "K", 1, drawn=True, reported=True),
     _number("potassium_gradient", (_("Potassium less that of the dialysate"), _("K less bath")), "mmol/L", 1, BLOODS,
-            _("K before − K of the dialysate as ordered"), PRACTICE, of_bloods.potassium_gradient,
+            PRACTICE, of_bloods.potassium_gradient,
             usual_of("potassium_gradient")),
     _of_blood(Analyte.PHOSPHATE, _("Phosphate"), 2, drawn=True, reported=True),
     _of_blood(Analyte.BICARBONATE, "HCO₃", 0, drawn=True, reported=True),
     _of_blood(Analyte.CALCIUM, "Ca", 2),
     _number("corrected_calcium", (_("Calcium, corrected by albumin"), _("Ca, corrected")), "mmol/L", 2, BLOODS,
-            _("Ca + 0.02 · (40 − albumin)"), PAYNE, of_bloods.corrected_calcium,
+            PAYNE, of_bloods.corrected_calcium,
             usual_of("corrected_calcium"), chart="corrected_calcium", reported=True),
     _of_blood(Analyte.PTH, "PTH", 0, drawn=True),
     _of_blood(Analyte.ALBUMIN, _("Albumin"), 0, drawn=True, reported=True),
     _of_blood(Analyte.HAEMOGLOBIN, "Hb", 0, drawn=True, reported=True),
     _of_blood(Analyte.FERRITIN, _("Ferritin"), 0),
     _of_blood(Analyte.TRANSFERRIN_SATURATION, "TSAT", 0),
-    _number("water", (_("Water"), _("Water")), GRADE, 0, WATER, _("worst grade among the newest test of each kind"),
-            _("the standard that the unit works by"), _water,
+    _number("water", (_("Water"), _("Water")), GRADE, 0, WATER, _("the standard that the unit works by"), _water,
             UsualRange(None, 0, _("the standard's action level"))),
 )
 # fmt: on

@@ -127,6 +127,11 @@ class MonthFacts:
         """A number of each finished night, the unknown ones left out."""
         return [value for night in self.finished if (value := night.value(key)) is not None]
 
+    def known(self, value: Callable[[ComputedNight], float | None]) -> tuple[list[str], list[float]]:
+        """A value of each finished night that has it: the nights (ISO), and the values."""
+        found = [(night.record.night.isoformat(), one) for night in self.finished if (one := value(night)) is not None]
+        return [night for night, _one in found], [one for _night, one in found]
+
     def newest(self, analyte: str) -> BloodResult | None:
         """The newest result not drawn after a treatment, up to the end of the month."""
         own = (each for each in reversed(self.bloods) if each.analyte == analyte)

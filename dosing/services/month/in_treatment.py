@@ -91,12 +91,17 @@ class InTreatment:
         alone where more was done than prescribed, or nothing was.
         """
         done, by_days = len(self.done), len(self.done) / self.days * 7
+        rate = self.prescribed_per_week
+        if rate is None:
+            return min(7.0, by_days)
+        return min(7.0, max(rate, by_days) if done > self.prescribed else rate * done / self.prescribed)
+
+    @property
+    def prescribed_per_week(self) -> float | None:
+        """Treatments a week as prescribed, the mean over the days in treatment; None where hardly any was due."""
         days = [day for day in self.course.days(self.first, self.last) if day not in self.absent]
         asked = [order.per_week for day in days if (order := self._order_on(day))]
-        if not asked or self.prescribed < LEAST_PRESCRIBED:
-            return min(7.0, by_days)
-        rate = fmean(asked)
-        return min(7.0, max(rate, by_days) if done > self.prescribed else rate * done / self.prescribed)
+        return fmean(asked) if asked and self.prescribed >= LEAST_PRESCRIBED else None
 
     def _order_on(self, day: date) -> Order | None:
         """What was in force at noon, or at its end on the day that is running."""

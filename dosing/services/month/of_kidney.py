@@ -35,7 +35,8 @@ def age(facts: MonthFacts) -> Computation:
     if facts.kidney is None:
         return Computation({}, unknown("d", NO_COLLECTION))
     ended = facts.kidney.urine.ended_at
-    return Computation({}, measure((facts.span.until - ended).total_seconds() / 86400, "d"), ended.isoformat())
+    days = (facts.span.until - ended).total_seconds() / 86400
+    return Computation({"kidney_days": days}, measure(days, "d"), ended.isoformat())
 
 
 def urine(facts: MonthFacts) -> Computation:

@@ -22,6 +22,11 @@ class ComputedNight:
     stale: bool
 
     @property
+    def kept(self) -> RecordNumbers | None:
+        """The row in which the numbers lie; None before they are computed."""
+        return getattr(self.record, "computed", None)
+
+    @property
     def prescription(self) -> Prescription | None:
         return self.record.prescription
 

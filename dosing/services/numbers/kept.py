@@ -10,12 +10,13 @@ from django.utils.translation import gettext
 
 from dosing.science.reasons import Reason, reason_of
 from dosing.services.numbers.number import Computation, Inputs, Number
+from dosing.services.numbers.origin import Origin, origin_of
 from dosing.services.numbers.reasons import NOT_COMPUTED, reason_words
 from dosing.services.numbers.standing import NumberInterval, Standing, interval_of
 
 Stored = Mapping[str, Mapping[str, Any]]
-"""Key → {"value", "why", "inputs", "function", "at"}, "interval" and "doubts" where there are any: how the numbers of a
-night and of a month lie in the database."""
+"""Key → {"value", "why", "inputs", "function", "at"}, and "interval", "doubts" and "from" where there are any: how the
+numbers of a night and of a month lie in the database."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +69,27 @@ class KeptNumber:
         return "; ".join(self.doubt_words)
 
     @property
+    def interval_words(self) -> str:
+        """Where the true value lies, in the language of the reader; "" where no interval is known."""
+        found = self.interval
+        if found is None:
+            return ""
+        return gettext("With a probability of %(level)s %% it lies between %(low)s and %(high)s %(unit)s.") % {
+            "level": round(100 * found.level),
+            "low": self.number.text(found.low),
+            "high": self.number.text(found.high),
+            "unit": self.unit,
+        }
+
+    @property
     def inputs(self) -> Inputs:
         found: Inputs = self.kept.get("inputs", {})
         return found
+
+    @property
+    def origins(self) -> dict[str, Origin]:
+        """Where the inputs come from, by their names, as far as it is kept."""
+        return {name: origin_of(each) for name, each in self.kept.get("from", {}).items()}
 
     @property
     def function(self) -> str:
@@ -105,6 +124,8 @@ def as_stored(number: Number[Any], found: Computation) -> dict[str, Any]:
         "function": number.function,
         "at": found.at,
     }
+    if found.origins:
+        stored["from"] = {name: origin.as_json() for name, origin in found.origins.items()}
     if found.interval:
         stored["interval"] = found.interval.as_json()
     if found.doubts and reason is None:

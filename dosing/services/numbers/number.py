@@ -6,8 +6,8 @@ The numbers of a night are declared in `dosing.services.night.catalogue`, those 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Generic, TypeVar
 
@@ -21,6 +21,8 @@ from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from dosing.science.sources import Status
 from dosing.science.water import Grade
+from dosing.services.numbers.origin import Origin
+from dosing.services.numbers.quantity import Quantity, Steps
 from dosing.services.numbers.seen import with_status
 from dosing.services.numbers.standing import NumberInterval
 from sessions.facts.ranges import UCUM
@@ -80,7 +82,8 @@ class UsualRange:
 class Computation:
     """What a number was computed from, and the answer. at: when it was measured (ISO), for results that can be old.
 
-    interval: where the true value lies, of numbers that have one; doubts: what speaks against a known number.
+    interval: where the true value lies, of numbers that have one; doubts: what speaks against a known number;
+    origins: where inputs come from, by their names.
     """
 
     inputs: Inputs
@@ -88,6 +91,7 @@ class Computation:
     at: str = ""
     interval: NumberInterval | None = None
     doubts: tuple[Reason, ...] = ()
+    origins: Mapping[str, Origin] = field(default_factory=dict)
 
 
 Asked = Callable[..., float | None]
@@ -132,7 +136,8 @@ class Number(Generic[Facts]):
     equation; origin: where the equation comes from, seen: how far that was, None where it needs no words; ask: computes
     it; percent: a share of one that people read as per cent; group: of its neighbours, as heads of columns; usual: the
     range of the monthly review; places: the lists that show it; chart: numbers of one word are drawn together; loinc:
-    where a verified code is known.
+    where a verified code is known; words: what it calls inputs that others call
+    otherwise; steps: what lies between them and the result.
     """
 
     key: str
@@ -151,6 +156,8 @@ class Number(Generic[Facts]):
     chart: str = ""
     loinc: str = ""
     seen: Status | None = None
+    words: Mapping[str, Quantity] = field(default_factory=dict, hash=False)
+    steps: Steps | None = None
 
     @property
     def label(self) -> str:

@@ -21,7 +21,7 @@ from dosing.services.month.computing import (
     months_between,
     waiting,
 )
-from dosing.services.month.derivation import WORDS
+from dosing.services.month.working import QUANTITIES
 from dosing.services.night.computing import compute
 from sessions.facts.choices import PostSampleMethod
 from sessions.facts.choices_surroundings import WaterKind
@@ -229,7 +229,7 @@ def test_everything_that_goes_in_has_words(month: Patient, nurse_client: Any) ->
     WaterTestFactory(patient=month, kind="bacteria", sampled_at=datetime(2026, 3, 20, 9, tzinfo=UTC))
     BloodFactory(patient=month, analyte="2823-3", value=5.1, drawn_at=datetime(2026, 3, 10, 9, tzinfo=UTC))
     found = numbers(month)
-    assert {name for each in found.values() for name in each["inputs"]} <= set(WORDS)
+    assert {name for each in found.values() for name in each["inputs"]} <= {*QUANTITIES, "value", "values"}
     assert found["water"]["inputs"]["test"] == "bacteria"
     page = nurse_client.get(f"/patients/{month.pk}/months/2026-03/water/").content.decode()
     assert "Water test" in page

@@ -1,0 +1,160 @@
+"""Every computed number is worked out again from what its own page shows, and comes to what the page says.
+
+The pages are read as a reader reads them; the arithmetic is `tests.dosing.by_hand`, which knows nothing of the product.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.computing import compute_month
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.computing import compute
+from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord, UrineCollection
+from tests.dosing.by_hand import WorkedPage, number
+from tests.factories import A_NIGHT, BloodFactory, WaterTestFactory, record_night
+
+pytestmark = pytest.mark.django_db
+MARCH = date(2026, 3, 1)
+
+
+def bloods(ana: Patient, record: TreatmentRecord, pre: float, post: float, **how: Any) -> None:
+    BloodFactory(patient=ana, treatment=record, value=pre, drawn_at=record.started_at)
+    after = {"timing": "post", "post_method": "slow_flow", "drawn_at": record.ended_at} | how
+    BloodFactory(patient=ana, treatment=record, value=post, **after)
+
+
+def urine(ana: Patient, ended_at: datetime) -> None:
+    UrineCollection.objects.create(
+        patient=ana, began_at=ended_at - timedelta(hours=24), ended_at=ended_at, volume_ml=640, urea_mmol_l=130,
+        entered_by=ana.account, entered_at=ended_at,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def treated(ana: Patient, anas_prescription: Prescription, anas_sites: list[AccessSite]) -> list[TreatmentRecord]:
+    """Three weeks, thrice a week, no two nights alike; bloods with the last but one, urine collected before it."""
+    records = []
+    for at, days in enumerate((-18, -16, -14, -11, -9, -7, -4, -2, 0)):
+        record = record_night(
+            ana, A_NIGHT + timedelta(days=days + 9, minutes=7 * at),
+            minutes=231 + 3 * at, pre_weight_kg=72.4 + 0.1 * at, post_weight_kg=70.1 + 0.06 * at,
+            uf_removed_l=2.35 + 0.11 * at, rinse_back_l=0.3, intake_l=0.2, pre_systolic=141 + at, pre_diastolic=83 - at,
+            post_systolic=118 + at, post_diastolic=68,
+            sites=[{"site": anas_sites[0].pk, "use": "arterial", "bleeding_minutes": 4 + at}],
+        )  # fmt: skip
+        records.append(record)
+    bloods(ana, records[-2], 24.3, 8.1)
+    urine(ana, records[-2].started_at)
+    for value, before in ((14.9, timedelta(hours=24)), (24.3, timedelta(0))):
+        BloodFactory(
+            patient=ana, value=value, timing="apart", drawn_at=records[-2].started_at - before - timedelta(hours=1)
+        )
+    for record in records:
+        compute(record, at=timezone.now())
+    return records
+
+
+def differing(client: Client, paths: dict[str, str], catalogue: Any) -> dict[str, Any]:
+    """{key: (by hand, shown)} of the numbers that do not come out, by hand to as many decimals as are shown."""
+    found = {}
+    for key, path in paths.items():
+        answer = client.get(path)
+        assert answer.status_code == 200, path
+        page = WorkedPage(answer.content.decode())
+        places = 0 if catalogue[key].percent else catalogue[key].decimals
+        found[key] = by_hand_and_shown(page, places) if page.result else ("unknown", "unknown")
+    return {key: pair for key, pair in found.items() if pair[0] != pair[1] or pair[0] == "unknown"}
+
+
+def by_hand_and_shown(page: WorkedPage, places: int) -> tuple[Any, Any]:
+    shown = number(page.result)
+    try:
+        return float(f"{page.recomputed():.{places}f}") + 0.0, shown
+    except (ValueError, AssertionError) as problem:
+        return str(problem), shown
+
+
+def of_night(record: TreatmentRecord) -> dict[str, str]:
+    return {key: f"/nights/{record.pk}/numbers/{key}/" for key in NIGHT_NUMBERS}
+
+
+def test_every_number_of_a_night_comes_out_of_what_its_page_shows(
+    nurse_client: Client, treated: list[TreatmentRecord]
+) -> None:
+    assert differing(nurse_client, of_night(treated[-2]), NIGHT_NUMBERS) == {}
+
+
+def test_also_of_a_woman_with_a_catheter_whose_volumes_are_read(
+    nurse_client: Client, ana: Patient, treated: list[TreatmentRecord]
+) -> None:
+    """Another equation of V, another rebound, blood by the readings of the flow, fluid without the machine's total."""
+    record = treated[-2]
+    Patient.objects.filter(pk=ana.pk).update(sex="female")
+    ana.accesses.update(kind="catheter")
+    TreatmentRecord.objects.filter(pk=record.pk).update(blood_processed_l=None, uf_removed_l=None)
+    record = TreatmentRecord.objects.get(pk=record.pk)
+    compute(record, at=timezone.now())
+    unknown = {"expected_weight": ("unknown", "unknown")}
+    assert differing(nurse_client, of_night(record), NIGHT_NUMBERS) == unknown, "weights cannot be held against fluid"
+    steps = worked_steps(nurse_client, record, "equilibrated_ktv")
+    assert steps["τ"] == ("22", 22)
+    assert worked_steps(nurse_client, record, "standard_ktv")["V"][0].startswith("0.1069 · H")
+
+
+def worked_steps(client: Client, record: TreatmentRecord, key: str) -> dict[str, tuple[str, float]]:
+    page = WorkedPage(client.get(f"/nights/{record.pk}/numbers/{key}/").content.decode())
+    return {symbol: (written, shown) for symbol, written, shown in page.steps}
+
+
+def test_every_number_of_a_month_comes_out_of_what_its_page_shows(
+    nurse_client: Client, ana: Patient, treated: list[TreatmentRecord]
+) -> None:
+    """All analytes and the kidney among them."""
+    for name, value in (("2823-3", 6.1), ("14879-1", 1.9), ("1963-8", 21), ("2000-8", 2.31), ("14866-8", 31),
+                        ("1751-7", 38), ("718-7", 108), ("2276-4", 410), ("2502-3", 22)):  # fmt: skip
+        BloodFactory(patient=ana, analyte=name, value=value, timing="pre", drawn_at=treated[-2].started_at)
+    compute_month(ana, MARCH, at=timezone.now())
+    paths = {key: f"/patients/{ana.pk}/months/2026-03/{key}/" for key in MONTH_NUMBERS}
+    del paths["water"]
+    assert differing(nurse_client, paths, MONTH_NUMBERS) == {}
+
+
+@pytest.mark.parametrize(("count", "grade"), [(20, "within the limit"), (60, "action level"), (130, "over the limit")])
+def test_the_grade_of_water_follows_from_the_levels_that_its_page_shows(
+    count: float, grade: str, nurse_client: Client, ana: Patient
+) -> None:
+    """A grade is a word: by hand it is how many of the two levels the result has come to."""
+    WaterTestFactory(patient=ana, kind="bacteria", value=count, sampled_at=A_NIGHT)
+    compute_month(ana, MARCH, at=timezone.now())
+    page = WorkedPage(nurse_client.get(f"/patients/{ana.pk}/months/2026-03/water/").content.decode())
+    result, action, limit = (page.given[name] for name in ("x", "La", "Lm"))
+    passed = (result >= action) + (result > limit)
+    assert page.result == grade == ["within the limit", "action level", "over the limit"][passed]
+
+
+def names_of_the_inside(html: str) -> set[str]:
+    """What looks like a name out of the code: with an underscore, or a module by its dots."""
+    text = re.sub(r"<script.*?</script>|<style.*?</style>|<[^>]*>", " ", html, flags=re.DOTALL)
+    return set(re.findall(r"\b[a-z]+(?:_[a-z0-9]+)+\b|\b(?:dosing|sessions|alerts|homedialysis)\.[a-z_.]+", text))
+
+
+def test_no_page_of_a_number_shows_a_name_of_the_inside(
+    nurse_client: Client, ana: Patient, treated: list[TreatmentRecord]
+) -> None:
+    """Nor an input that nobody has put into words: these would be shown by their names without underscores."""
+    compute_month(ana, MARCH, at=timezone.now())
+    paths = [*of_night(treated[-2]).values(), *(f"/patients/{ana.pk}/months/2026-03/{key}/" for key in MONTH_NUMBERS)]
+    for path in paths:
+        assert names_of_the_inside(nurse_client.get(path).content.decode()) == set(), path
+    assert names_of_the_inside("<p>by dosing.science.kinetics, weekly_uf_l</p>") == {
+        "dosing.science.kinetics",
+        "weekly_uf_l",
+    }
