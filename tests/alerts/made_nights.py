@@ -116,11 +116,13 @@ def night(
     read = [_reading(record, place, row) for place, row in enumerate(readings)]
     needles = [SiteUsed(record=record, **(USUAL_SITE | row)) for row in sites]
     looked = [_as_reading(row) for row in read]
+    noted = [Event(record=record, at=start + timedelta(minutes=90), kind=kind) for kind in events]
     facts = NightFacts(
         record=record,
         patient=PATIENT,
         prescription=ordered,
         readings=looked,
+        events=noted,
         course=course_around(
             record,
             patient=PATIENT,
@@ -136,7 +138,7 @@ def night(
         record=record,
         prescription=ordered,
         readings=read,
-        events=[Event(record=record, at=start + timedelta(minutes=90), kind=kind) for kind in events],
+        events=noted,
         sites=needles,
         checks=[AnsweredCheck(record=record, **row) for row in checks],
         numbers=numbers_of(facts),

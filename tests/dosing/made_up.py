@@ -83,6 +83,7 @@ def facts(record: TreatmentRecord | None = None, **changes: Any) -> NightFacts:
         patient=PATIENT,
         prescription=given["prescription"],
         readings=given["readings"],
+        events=given.get("events", []),
         course=course,
         longest_bleeding=given["longest_bleeding"],
         kidney=given.get("kidney"),

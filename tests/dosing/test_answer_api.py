@@ -52,6 +52,13 @@ def test_the_numbers_stand_beside_the_plan(ana: Patient, ana_client: Client) -> 
     assert lines["standard_ktv"]["why"] == "no urea before and after belongs to this treatment"
 
 
+def test_a_pressure_noted_with_a_drop_is_the_lowest_of_the_night(ana: Patient, ana_client: Client) -> None:
+    drop = {"at": A_NIGHT + timedelta(minutes=50), "kind": "hypotension", "note": "", "systolic": 84, "diastolic": 46}
+    record = record_night(ana, pre_systolic=150, post_systolic=148, readings=0, events=[drop])
+    compute(record, at=A_NIGHT)
+    assert answer(ana_client, record)["lines"]["lowest_systolic"]["value"] == 84
+
+
 def test_without_a_plan_of_the_evening_the_prescription_is_the_plan(ana: Patient, ana_client: Client) -> None:
     lines = answer(ana_client, record_night(ana))["lines"]
     assert (lines["minutes"]["planned"], lines["uf_volume"]["planned"]) == (240, None)

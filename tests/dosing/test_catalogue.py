@@ -20,7 +20,7 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import numbers_of
 from dosing.services.night.inputs import NightFacts
 from dosing.services.results.urine import Collection
-from sessions.models import UrineCollection
+from sessions.models import Event, UrineCollection
 from tests.dosing.made_up import WHOLE, english, facts, night, ordered, reading
 from tests.factories import A_NIGHT
 
@@ -54,6 +54,7 @@ def named(given: Any) -> str:
     return given[:40] if isinstance(given, str) else "-"
 
 
+A_DROP = {"events": [Event(kind="hypotension", systolic=84, diastolic=46), Event(kind="cramp")]}
 KNOWN: list[Any] = [
     ("uf_volume", {}, 2.9, "as noted"),
     ("uf_rate", {"record": night(uf_removed_l=2.8, post_weight_kg=70)}, 10.0, "2800 mL in 4 h on 70 kg"),
@@ -70,6 +71,8 @@ KNOWN: list[Any] = [
     ("mean_pressure_after", {}, 70 + 50 / 3, "120/70: 86.667"),
     ("lowest_systolic", {}, 96, "the second reading"),
     ("lowest_mean", {}, 72, "96/60: 60 + 36/3"),
+    ("lowest_systolic", A_DROP, 84, "84/46 noted with the drop, under the 96 of the readings"),
+    ("lowest_mean", A_DROP, 46 + 38 / 3, "84/46: 46 + 38/3"),
     ("blood_flow_median", {}, 300, "middle of 300, 300, 310; the 150 at the start is no treatment flow"),
     ("arterial_median", {}, -145, "middle of −140, −150, −145"),
     ("venous_median", {}, 135, "middle of 130, 140, 135"),

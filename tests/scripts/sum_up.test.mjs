@@ -47,6 +47,12 @@ test("a night by hand: 2.4 L in 4 h at 70.5 kg is 8.51 mL/kg/h", () => {
   assert.ok(Math.abs(gained.kg - 2) < 1e-9 && Math.abs(gained.percent - 100 / 35) < 1e-9);
 });
 
+test("a pressure noted with a drop counts for the lowest of the night", () => {
+  const drop = { at: "2026-03-01T22:00:00Z", kind: "hypotension", systolic: 84, diastolic: 46 };
+  const { lowest } = figures({ doc: doc({ pre_systolic: 150, post_systolic: 148, events: [drop] }) }, KIT);
+  assert.equal(lowest, 84);
+});
+
 test("without machine's total the last reading's volume counts; without a weight there is no rate", () => {
   const readings = [{ at: "2026-03-01T23:30:00Z", uf_volume_l: 2.1 }];
   const { litres, rate, expected, lowest } = figures({ doc: doc({ readings }) }, KIT);

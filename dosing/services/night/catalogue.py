@@ -128,10 +128,10 @@ def _blood_processed(
 
 
 def _pairs_of(facts: NightFacts) -> list[tuple[float | None, float | None]]:
-    """Systolic and diastolic pressures of before, during and after."""
+    """Systolic and diastolic pressures of before, during and after; those noted with an event are often the lowest."""
     record = facts.record
     pairs = [(record.pre_systolic, record.pre_diastolic)]
-    pairs += [(reading.systolic, reading.diastolic) for reading in facts.readings]
+    pairs += [(reading.systolic, reading.diastolic) for reading in (*facts.readings, *facts.events)]
     return [*pairs, (record.post_systolic, record.post_diastolic)]
 
 

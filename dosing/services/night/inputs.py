@@ -16,7 +16,7 @@ from dosing.science.results import Measure
 from dosing.services.course.reading import course_of
 from dosing.services.results.urine import Collection, collections_of, counting
 from sessions.facts.choices import Analyte
-from sessions.models import Patient, Prescription, Reading, TreatmentRecord
+from sessions.models import Event, Patient, Prescription, Reading, TreatmentRecord
 
 WINDOW = timedelta(days=49)
 """How long before a record its course is read: four weeks of treatments, and three before them to begin with."""
@@ -35,6 +35,7 @@ class NightFacts:
     patient: Patient
     prescription: Prescription | None
     readings: list[Reading]
+    events: list[Event]
     course: DeliveredCourse
     longest_bleeding: float | None
     kidney: Collection | None = None
@@ -80,7 +81,7 @@ def body_water(person: Patient, *, weight_kg: float, on: date) -> Measure:
 
 
 def gather(record: TreatmentRecord) -> NightFacts:
-    """Read what stands around one record: fifteen queries at most, whatever its size."""
+    """Read what stands around one record: sixteen queries at most, whatever its size."""
     start = record.started_at
     readings = list(record.reading_set.all())
     bled = [row.bleeding_minutes for row in record.siteused_set.all() if row.bleeding_minutes is not None]
@@ -89,6 +90,7 @@ def gather(record: TreatmentRecord) -> NightFacts:
         patient=record.patient,
         prescription=record.prescription,
         readings=readings,
+        events=list(record.event_set.all()),
         course=course_of(record.patient, start - WINDOW, start + TWINS),
         longest_bleeding=max(bled) if bled else None,
         kidney=counting(collections_of(record.patient), record.started_at),
