@@ -280,13 +280,13 @@ def _directions(first: Candidate, other: Candidate) -> str:
 @clinical_only
 @require_GET
 def expected(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
-    """What is expected of the schedule that the address names, beside what is of the one in force: for signing."""
+    """What is expected of the schedule, limit and target weight that the address names: for whoever signs them."""
     person = shown_patient(request, patient_id)
     now = timezone.now()
     prescription = prescription_in_force(person, now)
     form = PlannerForm({"dose": DOSE_WANTED} | request.GET.dict() | {"weekdays": request.GET.getlist("weekdays")})
     weight = read_number(request.GET.get("weight", ""))
-    context: dict[str, Any] = {"patient": person}
+    context: dict[str, Any] = {"patient": person, "first": prescription is None}
     if prescription is not None and weight is not None and form.is_valid():
         model = urea_model(habits_of(person, prescription, now))
         nights = nights_now(fluid_course(person, now), weight)

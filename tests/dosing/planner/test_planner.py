@@ -377,6 +377,11 @@ def test_what_is_expected_of_a_schedule_is_asked_for_where_one_signs(
         assert "nothing is expected of it" in words
 
 
+def test_of_a_first_prescription_nothing_is_expected(nephrologist_client: Client, ana: Patient) -> None:
+    words = nephrologist_client.get(f"/patients/{ana.pk}/planner/expected/", {"nights": "3"}).content.decode()
+    assert "No prescription is in force yet" in words
+
+
 def test_the_schedule_in_force_stands_beside_another_and_once_where_it_is_the_same(
     nurse_client: Client, ana: Patient, prescription: Prescription
 ) -> None:
