@@ -108,6 +108,11 @@ class JudgedNight:
             return None
         return round(value) if number.percent else round(value, number.decimals)
 
+    def doubts(self, key: str) -> Parts:
+        """What makes a computed number doubtful, as evidence keeps it; nothing where it is sure."""
+        found = self.numbers.get(key, {}).get("doubts")
+        return {"doubts": found} if found else {}
+
     def why_unknown(self, key: str) -> Remark:
         """Why a computed number is not known, as the science says."""
         why = self.numbers.get(key, {}).get("why")
@@ -383,6 +388,7 @@ def of_number(night: JudgedNight, key: str, *, limit: float | None) -> Evidence:
         value=night.in_unit(key),
         limit=limit,
         record=str(record.pk),
+        parts=night.doubts(key),
     )
 
 

@@ -18,6 +18,7 @@ from alerts.rules.base import Evidence
 from alerts.rules.wording import day, figure
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.trend_of_patient import WATCHES
+from dosing.services.numbers.reasons import reason_words
 from sessions.facts.choices import Analyte, DialyserLook, EventKind
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
@@ -103,6 +104,12 @@ def stock_words(item: Evidence) -> str:
     return gettext("%(item)s for %(days)d days where %(wanted)d are wanted") % parts
 
 
+def doubt_words(item: Evidence) -> str:
+    """Why a computed number is doubtful, in the language of the reader; "" where it is not."""
+    why = "; ".join(reason_words(doubt) for doubt in item.parts.get("doubts", ()))
+    return gettext("doubtful: %(why)s") % {"why": why} if why else ""
+
+
 KINDS: dict[str, EvidenceKind] = {
     "record.unfinished": _plain(_("Record not handed over")),
     "record.late": _plain(_("Hours from the end to the record"), "h", 0),
@@ -164,6 +171,7 @@ def _number(key: str) -> EvidenceKind:
         label=lambda item: number.label,
         unit=PERCENT if number.percent else "" if number.unit == "1" else number.unit,
         decimals=0 if number.percent else number.decimals,
+        more=doubt_words,
         drawn_from=key,
     )
 

@@ -67,7 +67,7 @@ def of_night(key: str) -> Read:
     def read(night: JudgedNight) -> Iterator[ValueRead]:
         value = night.in_unit(key) if night.finished else None
         if value is not None:
-            yield ValueRead(f"number.{key}", night.record.started_at, value)
+            yield ValueRead(f"number.{key}", night.record.started_at, value, parts=night.doubts(key))
 
     return read
 

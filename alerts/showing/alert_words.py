@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from django.utils.text import capfirst
 from django.utils.translation import gettext
 
 from alerts.models import Alert, AlertStep, RecordJudgement
 from alerts.rules import BY_KEY
 from alerts.rules.base import SEEN, Evidence, Remark, Rule, Seen
-from alerts.rules.evidence_kinds import label_of_evidence, more_of, shown, unit_of
+from alerts.rules.evidence_kinds import doubt_words, label_of_evidence, more_of, shown, unit_of
 from alerts.rules.remarks import remark_words
 from alerts.rules.wording import figure, when
 
@@ -47,8 +48,10 @@ def sentence_of(alert: Alert) -> str:
 
 
 def sentence(rule: Rule | None, seen: Seen) -> str:
-    """What a rule says of what it saw."""
-    return _said(rule, lambda known: known.say(seen)) or _plainly(seen)
+    """What a rule says of what it saw, and where a number that it rests on is doubtful, that and why."""
+    said = _said(rule, lambda known: known.say(seen)) or _plainly(seen)
+    doubt = next((words for item in reversed(seen.evidence) if (words := doubt_words(item))), "")
+    return f"{said} {capfirst(doubt)}." if doubt else said
 
 
 def limit_of(alert: Alert) -> str:

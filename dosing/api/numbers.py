@@ -25,6 +25,7 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.night_answer import UnitView, answer_of
 from dosing.services.night.treatments import as_night
+from dosing.services.numbers.standing import Standing
 from dosing.services.numbers.telling import told
 from sessions.api.permissions import IsStaff
 from sessions.api.serializers import Refusal
@@ -42,7 +43,7 @@ class SpreadShape(serializers.Serializer[Any]):
 
 
 class LineShape(serializers.Serializer[Any]):
-    """One number of the night; `why` says why there is none."""
+    """One number of the night; `why` says why there is none, `because` why it is doubtful."""
 
     key = serializers.CharField()
     label = serializers.CharField()  # type: ignore[assignment]  # a field of that name, not the serializer's own
@@ -50,6 +51,8 @@ class LineShape(serializers.Serializer[Any]):
     decimals = serializers.IntegerField()
     value = serializers.FloatField(allow_null=True)
     why = serializers.CharField(allow_blank=True)
+    standing = serializers.ChoiceField(choices=[each.value for each in Standing])
+    because = serializers.CharField(allow_blank=True)
     planned = serializers.FloatField(
         allow_null=True, help_text="The plan, else the prescription; of a rate, its limit."
     )

@@ -22,6 +22,7 @@ from dosing.services.month.board import board, sorts
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.derivation import worked_of_month
 from dosing.services.month.facts import first_of, month_before, next_month
+from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import book, range_words, set_range
 from dosing.services.numbers.guidance import SCHEDULE_WORDS
 from homedialysis.accounts.models import signed_in
@@ -78,6 +79,7 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
         "figure": kept,
         "at": parse_datetime(kept.at) if kept.at else None,
         "worked": worked,
+        "in_treatment": lines_said(row.delivered),
         "range": range_words(number, usual),
         "range_source": usual.source if usual else "",
         "place": ranges.place(number_key, kept.value, row.schedule),

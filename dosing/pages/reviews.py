@@ -58,6 +58,8 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "review": found,
         "row": row,
         "lines": sheet.lines,
+        "in_treatment": sheet.in_treatment,
+        "doubts": sheet.doubts,
         "months": sheet.months,
         "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
         "last": sheet.last,

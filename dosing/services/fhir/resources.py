@@ -28,7 +28,7 @@ from dosing.services.fhir.parts import (
 from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight
-from dosing.services.numbers.number import Number
+from dosing.services.numbers.kept import KeptNumber
 from sessions.facts.fields import (
     AFTER,
     BEFORE,
@@ -164,9 +164,9 @@ def observations(night: ComputedNight) -> Iterator[Json]:
     for reading in record.reading_set.all():
         yield from _of_reading(record, reading)
     for number in NIGHT_NUMBERS.values():
-        value = night.value(number.key)
-        if value is not None:
-            yield _computed(record, number, value)
+        figure = night.figure(number.key)
+        if figure.value is not None:
+            yield _computed(record, figure, figure.value)
 
 
 def _measured(record: TreatmentRecord, fields: Mapping[str, Field], at: datetime, kind: str) -> Iterator[Json]:
@@ -241,13 +241,19 @@ def _of_treatment(record: TreatmentRecord, name: str, code: Json, at: datetime, 
     )
 
 
-def _computed(record: TreatmentRecord, number: Number[Any], value: float) -> Json:
-    """A computed number under its LOINC code where it has one, else under a code of our own."""
+def _computed(record: TreatmentRecord, figure: KeptNumber, value: float) -> Json:
+    """A computed number under its LOINC code where it has one, else under a code of our own; a note says its doubts."""
+    number = figure.number
     system, key = (LOINC, number.loinc) if number.loinc else (own("number"), number.key)
     shown = quantity(number.as_read(value), "%" if number.percent else number.unit, number.ucum)
     at = record.ended_at or record.started_at
     made = _of_treatment(record, number.key, coded(system, key, number.name), at, "procedure")
-    return made | {"meta": {"lastUpdated": moment(record.computed.computed_at)}, "valueQuantity": shown}
+    doubts = "; ".join(str(reason) for reason in figure.doubts)
+    return made | {
+        "meta": {"lastUpdated": moment(record.computed.computed_at)},
+        "valueQuantity": shown,
+        "note": [{"text": f"Doubtful: {doubts}."}] if doubts else [],
+    }
 
 
 def _observation(fields: dict[str, Any]) -> Json:

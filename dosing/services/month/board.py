@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from html import escape
 from typing import Any
 
@@ -16,11 +17,13 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from dosing.models import MonthlyReview, PatientMonth
-from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.catalogue import BLOODS, DOSE, MONTH_NUMBERS
 from dosing.services.month.facts import next_month
+from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import RangeBook, book
 from dosing.services.numbers.kept import KeptNumber, kept_number
 from dosing.services.numbers.number import Number
+from dosing.services.numbers.standing import DOUBT_MARK
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 
@@ -35,7 +38,7 @@ def register_counter(key: str, label: StrOrPromise, counts: Counts) -> None:
     _counters[key] = (label, counts)
 
 
-@dataclass(slots=True)
+@dataclass
 class PatientLine:
     """One patient of the board. counted: by the key of each counter."""
 
@@ -59,6 +62,18 @@ class PatientLine:
     def outside(self) -> int:
         return self.counted.get(OUTSIDE, 0)
 
+    @cached_property
+    def lacks(self) -> int:
+        """A key of `LACKING`: how much of what a month is judged by is not known."""
+        if all(self.value(key) is None for key in OF_BLOODS):
+            return NO_BLOODS
+        return NO_DOSE if all(self.value(key) is None for key in OF_DOSE) else NOTHING
+
+    @property
+    def in_treatment(self) -> list[str]:
+        """What joining, leaving, hospital and missed treatments did to the month."""
+        return lines_said(self.month.delivered) if self.month else []
+
     @property
     def state(self) -> str:
         """One of the keys of STATES."""
@@ -68,6 +83,11 @@ class PatientLine:
 
 
 OUTSIDE, REVIEW = "outside", "review"
+NOTHING, NO_DOSE, NO_BLOODS = 0, 1, 2
+LACKING = {NO_BLOODS: _("bloods missing"), NO_DOSE: _("dose not known")}
+"""What is not known of a month, the worst first: who is not known is never among the best."""
+OF_BLOODS = [number.key for number in MONTH_NUMBERS.values() if number.group == BLOODS]
+OF_DOSE = [number.key for number in MONTH_NUMBERS.values() if number.group == DOSE and number.usual]
 STATES = {"to do": _("to do"), "begun": _("begun"), "signed": _("signed")}
 """Of a review, in the order in which they are sorted."""
 
@@ -97,14 +117,16 @@ def _marked(places: dict[str, int]) -> dict[str, int]:
 
 
 def in_order(lines: list[PatientLine], sort: str, *, down: bool) -> list[PatientLine]:
-    """By a number, a counter or the name; what is unknown comes last either way."""
+    """By a number, a counter or the name. What is unknown stands on top either way: it wants looking at first."""
     if sort in MONTH_NUMBERS:
         known = [line for line in lines if line.value(sort) is not None]
         known.sort(key=lambda line: line.value(sort) or 0.0, reverse=down)
-        return known + [line for line in lines if line.value(sort) is None]
+        return [line for line in lines if line.value(sort) is None] + known
+    if sort == OUTSIDE:
+        return sorted(lines, key=lambda line: (-line.lacks, -line.outside if down else line.outside))
     if sort == REVIEW:
         return sorted(lines, key=lambda line: list(STATES).index(line.state), reverse=down)
-    if sort == OUTSIDE or sort in _counters:
+    if sort in _counters:
         return sorted(lines, key=lambda line: line.counted.get(sort, 0), reverse=down)
     return lines[::-1] if down else lines
 
@@ -117,7 +139,8 @@ def cell(line: PatientLine, number: Number[Any], address: str) -> str:
         return (
             f'<td class="num"><span class="soft" title="{why}">–<span class="visually-hidden">{why}</span></span></td>'
         )
-    shown = number.text(value)
+    figure = line.figure(number)
+    shown, doubt = figure.shown, _doubt(figure.because)
     place = line.places.get(number.key, 0)
     sign, words = SIGNS[place] if place else AIMS[line.aims.get(number.key, 0)]
     mark = (
@@ -126,15 +149,24 @@ def cell(line: PatientLine, number: Number[Any], address: str) -> str:
         else ""
     )
     tone = ' class="num outside"' if place else ' class="num"'
-    return f'<td{tone}><a href="{address}{number.key}/">{shown}{mark}</a></td>'
+    return f'<td{tone}><a href="{address}{number.key}/">{shown}{doubt}{mark}</a></td>'
+
+
+def _doubt(because: str) -> str:
+    """The mark of a doubtful number, with why for whoever rests on it or listens."""
+    if not because:
+        return ""
+    words = escape(gettext("doubtful: %(why)s") % {"why": because}, quote=True)
+    hidden = f'<span class="visually-hidden"> {words}</span>'
+    return f'<span class="doubt-mark" title="{words}"><span aria-hidden="true">{DOUBT_MARK}</span>{hidden}</span>'
 
 
 def _outside(line: PatientLine) -> str:
-    """How many numbers lie outside their range, and which: they stand far apart in the table."""
+    """What is missing, how many numbers lie outside their range, and which: they stand far apart in the table."""
+    lacks = f'<strong class="lacking">{escape(str(LACKING[line.lacks]))}</strong> ' if line.lacks else ""
     names = (f"{MONTH_NUMBERS[key].short}\N{NO-BREAK SPACE}{SIGNS[place][0]}" for key, place in line.places.items())
-    return (
-        f'<td class="which"><strong>{line.outside}</strong> <span class="soft">{escape(", ".join(names))}</span></td>'
-    )
+    which = escape(", ".join(names))
+    return f'<td class="which">{lacks}<strong>{line.outside}</strong> <span class="soft">{which}</span></td>'
 
 
 def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
@@ -147,6 +179,8 @@ def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     waits = line.month is None or line.month.stale
     being_computed = escape(gettext("being computed"))
     stale = f' <span class="soft">{being_computed}</span>' if waits else ""
+    of_treatment = " ".join(line.in_treatment)
+    stale += f'<br><span class="soft in-treatment">{escape(of_treatment)}</span>' if of_treatment else ""
     state = escape(str(STATES[line.state]))
     state = f'<a href="{address}review/">{state}</a>' if judges else state
     head = (

@@ -155,7 +155,7 @@ ABSENT: dict[tuple[str, bool, bool], str] = {
 """By kind, and whether the first and the last day are known."""
 
 
-def lines_of(delivered: Delivered) -> list[str]:
+def lines_said(delivered: Delivered) -> list[str]:
     """What a month did to its numbers, a sentence each, in the language of the reader; none of a whole month."""
     return [*_of_absences(delivered), *_of_records(delivered)]
 

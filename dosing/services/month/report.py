@@ -23,6 +23,7 @@ from dosing.services.month.figures import value_shown
 from dosing.services.month.ranges import range_words
 from dosing.services.month.review_sheet import NumberOverMonths, ReviewSheet, review_sheet
 from dosing.services.month.svg import ChartLine, line_chart
+from dosing.services.numbers.standing import DOUBT_MARK
 from homedialysis.accounts.models import Unit
 from sessions.facts.local_day import month as month_words
 from sessions.facts.local_day import plain_day, plain_moment
@@ -52,6 +53,7 @@ WORDS: dict[str, Any] = {
     "entered": _("Entered"),
     "beside": _("Access, hospital and alerts, as entered by the day of printing"),
     "six_months": _("Six months"),
+    "rests_on": _("What this month rests on; a question mark above stands for a doubt"),
     "number": _("Number"),
     "range": _("Range"),
     "charts": _("Charts"),
@@ -89,6 +91,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "addenda": [f"{plain_day(localtime(each.at))}, {each.by}: {each.words}" for each in sheet.addenda],
         "changes": sheet.changes,
         "prescription": _prescription(sheet.prescription),
+        "rests_on": [*([" ".join(sheet.in_treatment)] if sheet.in_treatment else []), *sheet.doubts],
         "beside": [[each.label, each.words] for each in beside(person, month)],
         "months": [date_format(each, "M Y") for each in sheet.months],
         "numbers": [_line(each) for each in sheet.lines],
@@ -133,7 +136,11 @@ def _line(line: NumberOverMonths) -> list[str]:
     """Label, six months as text, and the range."""
     number = line.number
     marks = [PLACES[cell.place] or AIMS[cell.aim] for cell in line.cells]
-    texts = [f"{cell.shown or '–'} {mark}".strip() for cell, mark in zip(line.cells, marks, strict=True)]
+    doubts = [DOUBT_MARK if cell.because else "" for cell in line.cells]
+    texts = [
+        f"{cell.shown or '–'}{doubt} {mark}".strip()
+        for cell, doubt, mark in zip(line.cells, doubts, marks, strict=True)
+    ]
     unit = number.unit_shown
     return [f"{number.label}, {unit}" if unit else number.label, *texts, line.range]
 

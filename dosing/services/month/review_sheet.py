@@ -10,6 +10,7 @@ from typing import Any
 from dosing.models import MonthlyReview, PatientMonth, ReviewAddendum
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.facts import month_before
+from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import RangeBook, book, ends, range_of, range_words
 from dosing.services.month.review_changes import change_lines, changes_since, last_signed
 from dosing.services.numbers.kept import Stored, kept_number
@@ -25,11 +26,13 @@ MONTHS = 6
 class NumberOfMonth:
     """One number of one month as text, None with the reason where it is unknown.
 
-    place: -1, 0 or 1 to the range; aim: the same to what is aimed at, where it lies within the range.
+    because: why it is doubtful, "" where it is not; place: -1, 0 or 1 to the range; aim: the same to what is aimed at,
+    where it lies within the range.
     """
 
     shown: str | None
     why: str
+    because: str
     place: int
     aim: int = 0
 
@@ -105,6 +108,21 @@ class ReviewSheet:
         ]
 
     @property
+    def in_treatment(self) -> list[str]:
+        """What joining, leaving, hospital and missed treatments did to the month, as it was signed or as it is."""
+        kept = self.frozen.get("delivered", {}) if self.frozen else self.row.delivered if self.row else {}
+        return lines_said(kept)
+
+    @property
+    def doubts(self) -> list[str]:
+        """Why numbers of the month are doubtful: a line for each reason, with the numbers that it speaks of."""
+        by_reason: dict[str, list[str]] = {}
+        for number in MONTH_NUMBERS.values():
+            for words in kept_number(number, self.numbers).doubt_words:
+                by_reason.setdefault(words, []).append(number.label)
+        return [f"{'; '.join(labels)}: {words}" for words, labels in by_reason.items()]
+
+    @property
     def _schedule(self) -> str:
         return self.row.schedule if self.row else ""
 
@@ -121,9 +139,10 @@ class ReviewSheet:
         shown = None if value is None else number.text(value)
         if frozen:
             place, aim = (frozen.get(name, {}).get(number.key, 0) for name in ("places", "aims"))
-            return NumberOfMonth(shown, kept.why, place, aim)
+            return NumberOfMonth(shown, kept.why, kept.because, place, aim)
         held = number.key, value, row.schedule if row else ""
-        return NumberOfMonth(shown, kept.why, self.ranges.place(*held), self.ranges.short(*held))
+        place, aim = self.ranges.place(*held), self.ranges.short(*held)
+        return NumberOfMonth(shown, kept.why, kept.because, place, aim)
 
 
 def review_sheet(patient: Patient, month: date, *, at: datetime) -> ReviewSheet:

@@ -101,6 +101,7 @@ def frozen(row: PatientMonth, ranges: RangeBook, *, at: datetime) -> dict[str, A
     values = {key: kept_number(each, row.numbers).value for key, each in MONTH_NUMBERS.items()}
     return {
         "numbers": row.numbers,
+        "delivered": row.delivered,
         "schedule": schedule,
         "ranges": {key: ends(ranges.held_for(key, schedule)) for key in MONTH_NUMBERS},
         "places": {key: ranges.place(key, value, schedule) for key, value in values.items()},

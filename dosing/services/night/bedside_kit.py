@@ -8,16 +8,28 @@ from typing import Any
 
 from dosing.models import RecordNumbers
 from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.numbers.kept import Stored, kept_number
 from dosing.services.numbers.number import ShownIn
+from dosing.services.numbers.standing import Standing
 from sessions.services.kit import KitRequest
 
 
 def computed(asked: KitRequest) -> Mapping[uuid.UUID, dict[str, Any]]:
-    """{record id: {key of the catalogue: value, or None where unknown}} for every night of the history: one query."""
+    """{record id: {key of the catalogue: value, or None where unknown, and "doubtful": the keys of those that are}}
+    for every night of the history: one query.
+    """
     kept = RecordNumbers.objects.filter(record__in=asked.nights)
     keys = [number.key for number in NIGHT_NUMBERS.at(ShownIn.PHONE)]
-    found = {night.pk: dict.fromkeys(keys) for night in asked.nights}
-    return found | {row.record_id: {key: row.numbers.get(key, {}).get("value") for key in keys} for row in kept}
+    found: dict[uuid.UUID, dict[str, Any]] = {
+        night.pk: dict.fromkeys(keys) | {"doubtful": []} for night in asked.nights
+    }
+    return found | {row.record_id: _of_night(row.numbers, keys) for row in kept}
+
+
+def _of_night(numbers: Stored, keys: list[str]) -> dict[str, Any]:
+    figures = {key: kept_number(NIGHT_NUMBERS[key], numbers) for key in keys}
+    doubtful = [key for key, figure in figures.items() if figure.standing == Standing.DOUBTFUL]
+    return {key: figure.value for key, figure in figures.items()} | {"doubtful": doubtful}
 
 
 def names() -> dict[str, dict[str, Any]]:

@@ -62,6 +62,8 @@ def _line(number: Number[Any], night: ComputedNight, before: list[ComputedNight]
         "decimals": number.decimals,
         "value": night.value(key),
         "why": night.why(key),
+        "standing": night.figure(key).standing,
+        "because": night.figure(key).because,
         "planned": _planned(key, night.record),
         "before": _spread([value for each in before if (value := each.value(key)) is not None]),
     }

@@ -26,6 +26,10 @@ class Standing(StrEnum):
 _WORDS = {Standing.SURE: _("sure"), Standing.DOUBTFUL: _("doubtful"), Standing.UNKNOWN: _("unknown")}
 
 
+DOUBT_MARK = "?"
+"""Behind a doubtful number where there is no room for why."""
+
+
 @dataclass(frozen=True, slots=True)
 class NumberInterval:
     """Where the true value lies with a probability of level (0 to 1), in the unit of its number."""

@@ -10,7 +10,7 @@ import pytest
 
 from dosing.models import PatientMonth
 from dosing.services.month.computing import compute_month
-from dosing.services.month.in_treatment import lines_of
+from dosing.services.month.in_treatment import lines_said
 from dosing.services.night.computing import compute
 from sessions.models import HospitalStay, Patient
 from tests.factories import BloodFactory, PrescriptionFactory, UserFactory, record_night
@@ -69,7 +69,7 @@ def test_a_first_month_from_the_21st_is_divided_by_its_eleven_days(three_a_week:
     assert found.numbers["weekly_hours"]["value"] == pytest.approx(5 * 4 / 11 * 7)
     assert found.numbers["nights"]["inputs"] == {"delivered": 5, "prescribed": 5, "days": 11}
     assert found.numbers["nights"]["value"] == 1
-    assert lines_of(found.delivered) == ["In the programme since 21 August 2026.", "11 days in treatment."]
+    assert lines_said(found.delivered) == ["In the programme since 21 August 2026.", "11 days in treatment."]
 
 
 def test_days_in_hospital_are_no_days_without_treatment(three_a_week: Patient) -> None:
@@ -79,7 +79,7 @@ def test_days_in_hospital_are_no_days_without_treatment(three_a_week: Patient) -
     assert found.numbers["nights"]["inputs"] == {"delivered": 6, "prescribed": 5, "days": 13}
     assert found.numbers["measured_week"]["inputs"]["per_week"] == pytest.approx(6 / 13 * 7)
     assert found.delivered["missing"] == []
-    assert lines_of(found.delivered) == ["In hospital from 3 August 2026 to 20 August 2026.", "13 days in treatment."]
+    assert lines_said(found.delivered) == ["In hospital from 3 August 2026 to 20 August 2026.", "13 days in treatment."]
 
 
 def test_who_leaves_is_counted_up_to_that_day(three_a_week: Patient) -> None:
@@ -88,7 +88,7 @@ def test_who_leaves_is_counted_up_to_that_day(three_a_week: Patient) -> None:
     treated(three_a_week, on_weekdays(1, 14))
     found = august(three_a_week)
     assert found.numbers["nights"]["inputs"] == {"delivered": 6, "prescribed": 6, "days": 14}
-    assert lines_of(found.delivered) == ["Left the programme on 15 August 2026.", "14 days in treatment."]
+    assert lines_said(found.delivered) == ["Left the programme on 15 August 2026.", "14 days in treatment."]
 
 
 def test_less_than_a_week_in_treatment_has_no_weekly_dose(three_a_week: Patient) -> None:
@@ -96,7 +96,7 @@ def test_less_than_a_week_in_treatment_has_no_weekly_dose(three_a_week: Patient)
     treated(three_a_week, [3, 5])
     found = august(three_a_week)
     assert found.numbers["measured_week"]["why"] == {"code": "week_not_in_treatment"}
-    assert lines_of(found.delivered)[0] == "In hospital since 7 August 2026."
+    assert lines_said(found.delivered)[0] == "In hospital since 7 August 2026."
 
 
 def test_what_is_not_entered_makes_the_month_doubtful_and_is_said(three_a_week: Patient) -> None:
@@ -105,7 +105,7 @@ def test_what_is_not_entered_makes_the_month_doubtful_and_is_said(three_a_week: 
     for key in ("nights", "weekly_hours", "measured_week"):
         assert {"code": "month_not_entered", "count": 2} in found.numbers[key]["doubts"], key
     assert found.delivered["missing"] == ["2026-08-12", "2026-08-14"]
-    assert lines_of(found.delivered) == ["2 treatments were due and are not entered."]
+    assert lines_said(found.delivered) == ["2 treatments were due and are not entered."]
 
 
 def test_a_treatment_broken_off_is_none_and_one_written_twice_is_one(three_a_week: Patient) -> None:
@@ -115,7 +115,7 @@ def test_a_treatment_broken_off_is_none_and_one_written_twice_is_one(three_a_wee
     found = august(three_a_week)
     assert found.numbers["nights"]["inputs"] == {"delivered": 13, "prescribed": 13, "days": 31}
     assert found.delivered["broken_off"] == 1
-    assert lines_of(found.delivered) == ["1 treatment was broken off and is not counted."]
+    assert lines_said(found.delivered) == ["1 treatment was broken off and is not counted."]
     assert found.numbers["measured_week"]["inputs"]["minutes"] == 240
 
 

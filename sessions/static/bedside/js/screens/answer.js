@@ -65,6 +65,7 @@ function row(ctx, line) {
       ? `${hours(line.value)} h`
       : `${fmt(line.value, decimals)}${line.value == null ? "" : ` ${unit}`}`;
   const more = [
+    line.because && t("doubtful: {why}", { why: line.because }),
     againstPlan(line, decimals),
     againstBefore(
       line.value,

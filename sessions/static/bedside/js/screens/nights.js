@@ -37,7 +37,8 @@ function entry(ctx, night) {
 /** A number that the unit computed, under the name that it has everywhere. @param {Ctx} ctx */
 function computed(ctx, night, key) {
   const { label, unit, decimals } = ctx.kit.computed[key];
-  return [label, night[key], unit, decimals];
+  const doubtful = night.doubtful?.includes(key);
+  return [doubtful ? t("{number}, doubtful", { number: label }) : label, night[key], unit, decimals];
 }
 
 /** @param {Ctx} ctx @param {PastNight} night */
