@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from django.utils import timezone
 
 from dosing.services.month.computing import mark_stale
-from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord, UrineCollection
+from sessions.models import BloodResult, HospitalStay, Patient, Prescription, TreatmentRecord, UrineCollection
 
 
 def on_treatment(*, record: TreatmentRecord, **_: Any) -> None:
@@ -25,6 +25,22 @@ def on_prescription(*, prescription: Prescription, **_: Any) -> None:
 
 def on_urine(*, instance: UrineCollection, **_: Any) -> None:
     mark_stale(instance.patient, instance.began_at, until=timezone.now())
+
+
+def on_stay(*, instance: HospitalStay, **_: Any) -> None:
+    """Days that are taken out of the time in treatment; a first day that was put right may have been earlier."""
+    versions: Any = instance.events  # type: ignore[attr-defined]  # made by pghistory
+    first = min([instance.admitted_on, *versions.values_list("admitted_on", flat=True)])
+    mark_stale(instance.patient, _noon(first), until=timezone.now())
+
+
+def on_patient(*, instance: Patient, **_: Any) -> None:
+    """Joining and leaving bound the time in treatment; sex, height and birth go into every volume."""
+    mark_stale(instance, _noon(instance.joined_on), until=timezone.now())
+
+
+def _noon(day: date) -> datetime:
+    return datetime.combine(day, time(12), UTC)
 
 
 def on_surroundings(*, patient: Patient, **_: Any) -> None:

@@ -290,7 +290,14 @@ ROWS: dict[type[models.Model], Callable[[Crowd], list[Row]]] = {
         for month in (3, 2, 1)
     ],
     BloodResult: lambda crowd: [
-        {"analyte": analyte, "value": limits.hard[1], "timing": timing, "post_method": "", "drawn_at": at}
+        {
+            "analyte": analyte,
+            "value": limits.hard[1],
+            "timing": timing,
+            "post_method": "",
+            "post_minutes": None,
+            "drawn_at": at,
+        }
         for analyte, limits in plausible.BLOOD.items()
         for at in MOMENTS
         for timing in ("pre", "post")

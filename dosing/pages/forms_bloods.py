@@ -37,6 +37,11 @@ class BloodsForm(forms.Form):
         required=False,
         initial="neither",
     )
+    post_minutes = forms.FloatField(
+        label=_("Minutes after the end"),
+        required=False,
+        help_text=_("Of a late sample; left empty, the times of drawing and of the end say so."),
+    )
 
     def __init__(self, *args: Any, unit_system: str = UnitSystem.SI, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -50,7 +55,7 @@ class BloodsForm(forms.Form):
     @property
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
         """The fields as the page lays them out."""
-        second = ("post_drawn_at", "post_urea", "post_method")
+        second = ("post_drawn_at", "post_urea", "post_method", "post_minutes")
         first = [name for name in self.fields if name not in second]
         layout = ((gettext("First sample"), first), (gettext("Second sample, after the treatment"), second))
         return [(title, [self[name] for name in names]) for title, names in layout]
@@ -65,6 +70,7 @@ class BloodsForm(forms.Form):
             raise forms.ValidationError(gettext("Enter at least one result."))
         if data.get("post_urea") is not None and not data.get("post_drawn_at"):
             self.add_error("post_drawn_at", gettext("Say when the second sample was drawn."))
+        self._judge_minutes(data)
         now = timezone.now()
         for name in ("pre_drawn_at", "post_drawn_at"):
             if data.get(name) and data[name] > now:
@@ -76,6 +82,15 @@ class BloodsForm(forms.Form):
                     name, gettext("Must not lie before %(earliest)s.") % {"earliest": f"{plausible.EARLIEST:%Y-%m-%d}"}
                 )
         return data
+
+    def _judge_minutes(self, data: dict[str, Any]) -> None:
+        minutes = data.get("post_minutes")
+        if minutes is None:
+            return
+        if data.get("post_method") != PostSampleMethod.LATE:
+            self.add_error("post_minutes", gettext("Only a late sample has minutes."))
+        elif why := plausible.MINUTES_AFTER_END.refusal(minutes):
+            self.add_error("post_minutes", why)
 
     def results(self, patient: Patient) -> list[BloodResult]:
         """The results in canonical units, ready to be entered."""
@@ -90,6 +105,7 @@ class BloodsForm(forms.Form):
             rows.append(
                 self._result(patient, Analyte.UREA, data["post_urea"], data["post_drawn_at"], SampleTiming.POST, method)
             )
+            rows[-1].post_minutes = data["post_minutes"]
         return rows
 
     def _result(

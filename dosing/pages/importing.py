@@ -22,6 +22,7 @@ from dosing.services.importing.rows import ResultRow, Unreadable, form_of
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
+from sessions.facts import plausible
 from sessions.facts.choices import Analyte, MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models import LabLine, LabMessage, Laboratory
 from sessions.services.reading_log import note_reading
@@ -100,9 +101,18 @@ def _took(request: HttpRequest, message: LabMessage) -> bool:
     }
     method = request.POST.get("post_method", "")
     chosen = method if method in PostSampleMethod.values else PostSampleMethod.NEITHER
+    minutes, why = _minutes(request.POST.get("post_minutes", ""))
+    if why:
+        messages.error(request, why)
+        return False
     try:
         number = taking.take(
-            message=message, answers=answers, post_method=chosen, by=signed_in(request), at=timezone.now()
+            message=message,
+            answers=answers,
+            post_method=chosen,
+            post_minutes=minutes,
+            by=signed_in(request),
+            at=timezone.now(),
         )
     except taking.NotAnswered as problem:
         messages.error(request, str(problem))
@@ -117,6 +127,17 @@ def _took(request: HttpRequest, message: LabMessage) -> bool:
         )
         return True
     return False
+
+
+def _minutes(given: str) -> tuple[float | None, str]:
+    """Minutes after the end as they were typed, None where nothing was, and why they are refused."""
+    if not given.strip():
+        return None, ""
+    try:
+        minutes = float(given.replace(",", "."))
+    except ValueError:
+        return None, plausible.MINUTES_AFTER_END.needed
+    return minutes, plausible.MINUTES_AFTER_END.refusal(minutes)
 
 
 def _shown(line: LabLine, request: HttpRequest) -> dict[str, Any]:

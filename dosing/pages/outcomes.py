@@ -53,7 +53,7 @@ class InfectionForm(NotedForm):
 class StayForm(NotedForm):
     class Meta:
         model = HospitalStay
-        fields = ("admitted_on", "discharged_on", "words")
+        fields = ("kind", "admitted_on", "discharged_on", "words")
         widgets = {"admitted_on": DAY, "discharged_on": DAY}  # noqa: RUF012
 
 

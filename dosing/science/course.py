@@ -66,6 +66,10 @@ class SampleWay(StrEnum):
     UNPROTECTED = "unprotected"
 
 
+PROTECTED = frozenset({SampleWay.SLOW_FLOW, SampleWay.STOP_DIALYSATE})
+"""Drawn so that neither recirculation nor rebound has changed it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Person:
     """Who it is, as the equations of body water need it."""
@@ -161,8 +165,7 @@ class UreaPair:
 
     @property
     def protected(self) -> bool:
-        """Drawn so that neither recirculation nor rebound has changed it."""
-        return self.way in (SampleWay.SLOW_FLOW, SampleWay.STOP_DIALYSATE)
+        return self.way in PROTECTED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -168,6 +168,7 @@ class BloodShape(serializers.ModelSerializer[BloodResult]):
             "drawn_at",
             "timing",
             "post_method",
+            "post_minutes",
             "treatment",
         )
 
@@ -190,6 +191,12 @@ class BloodSent(KnownFields):
     post_method = serializers.ChoiceField(
         choices=PostSampleMethod.choices, required=False, allow_blank=True, default=""
     )
+    post_minutes = PlainNumber(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="Minutes from the end of the treatment to a late sample; without it the times say so.",
+    )
 
     def validate(self, data: dict[str, Any]) -> dict[str, Any]:
         limits = plausible.BLOOD[data["analyte"]]
@@ -199,11 +206,19 @@ class BloodSent(KnownFields):
             data["post_method"] = PostSampleMethod.NEITHER
         if data["timing"] != SampleTiming.POST and data["post_method"]:
             raise serializers.ValidationError({"post_method": gettext("Only a sample after the treatment has one.")})
+        if data["post_minutes"] is not None:
+            self._judge_minutes(data["post_minutes"], data["post_method"])
         now: datetime = self.context["now"]
         if data["drawn_at"] > now:
             why = gettext("It lies after the server's time, %(now)s UTC.") % {"now": f"{now:%Y-%m-%d %H:%M}"}
             raise serializers.ValidationError({"drawn_at": why})
         return data
+
+    def _judge_minutes(self, minutes: float, method: str) -> None:
+        if method != PostSampleMethod.LATE:
+            raise serializers.ValidationError({"post_minutes": gettext("Only a late sample has minutes.")})
+        if why := plausible.MINUTES_AFTER_END.refusal(minutes):
+            raise serializers.ValidationError({"post_minutes": why})
 
 
 class BloodsSent(serializers.Serializer[Any]):

@@ -144,12 +144,20 @@ class SampleTiming(models.TextChoices):
 class PostSampleMethod(models.TextChoices):
     SLOW_FLOW = "slow_flow", _("slow blood flow before the sample")
     STOP_DIALYSATE = "stop_dialysate", _("dialysate stopped before the sample")
+    LATE = "late", _("late: 30 to 60 minutes after the end")
     NEITHER = "neither", _("neither, or not known")
 
 
 class InfectionKind(models.TextChoices):
     BLOODSTREAM = "bloodstream", _("bloodstream infection from the access")
     SITE = "site", _("infection at a needle site or the exit")
+
+
+class StayKind(models.TextChoices):
+    """Why no treatment at home is due for some days."""
+
+    HOSPITAL = "hospital", _("in hospital")
+    AWAY = "away", _("away: on holiday, or treated elsewhere")
 
 
 class LeftReason(models.TextChoices):

@@ -21,6 +21,8 @@ from sessions.facts.fields import AFTER, BEFORE, FLUID, LISTS, TREATMENT, Field,
 from sessions.facts.ranges import Range, unit_words
 
 MINUTES_OF_TREATMENT = Range(_("Length of treatment"), "min", (1, 1440), (60, 660))
+MINUTES_AFTER_END = Range(_("Minutes after the end"), "min", (5, 180), (30, 60), 5)
+"""From the end of a treatment to a late sample of blood."""
 MINUTES_OF_COLLECTION = Range(_("Length of the collection"), "min", (720, 10080), (1200, 5760), 15)
 URINE: dict[str, Range] = {
     "volume_ml": Range(_("Volume of the urine"), "mL", (1, 20000), (50, 4000), 10),

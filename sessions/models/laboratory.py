@@ -88,6 +88,9 @@ class BloodResult(models.Model):
     drawn_at = models.DateTimeField(_("drawn at"))
     timing = models.CharField(max_length=6, choices=SampleTiming)
     post_method = models.CharField(max_length=16, choices=PostSampleMethod, blank=True)
+    post_minutes = models.FloatField(
+        null=True, blank=True, help_text=_("From the end of the treatment to a late sample, where it was noted.")
+    )
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
     message = models.ForeignKey(LabMessage, null=True, blank=True, on_delete=models.PROTECT, related_name="results")
@@ -107,6 +110,9 @@ class BloodResult(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint(name="blood_result_once", fields=["patient", "analyte", "drawn_at", "timing"]),
             models.CheckConstraint(name="blood_post_method", condition=Q(timing=SampleTiming.POST) | Q(post_method="")),
+            models.CheckConstraint(
+                name="blood_post_minutes", condition=Q(post_method=PostSampleMethod.LATE) | Q(post_minutes=None)
+            ),
         ]
 
     def __str__(self) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import ClassVar, Self
 
 import pghistory
 from django.conf import settings
@@ -11,7 +11,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from sessions.facts.choices import InfectionKind
+from sessions.facts.choices import InfectionKind, StayKind
 from sessions.models.patient import Patient, VascularAccess
 from sessions.models.querysets import EntryQuerySet
 
@@ -59,16 +59,23 @@ class AccessInfection(NotedOutcome):
         return gettext("%(kind)s from %(day)s") % {"kind": self.get_kind_display(), "day": f"{self.began_on:%Y-%m-%d}"}
 
 
+class StayQuerySet(EntryQuerySet):
+    def in_hospital(self) -> Self:
+        """Without days away for other reasons."""
+        return self.filter(kind=StayKind.HOSPITAL)
+
+
 @pghistory.track()
 class HospitalStay(NotedOutcome):
-    """Nights in hospital; without an end the patient is there still."""
+    """Days in hospital, or away, on which no treatment at home is due; without an end the patient is there still."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="hospital_stays")
-    admitted_on = models.DateField(_("admitted on"))
-    discharged_on = models.DateField(_("discharged on"), null=True, blank=True)
+    kind = models.CharField(_("where"), max_length=8, choices=StayKind, default=StayKind.HOSPITAL)
+    admitted_on = models.DateField(_("from"))
+    discharged_on = models.DateField(_("to"), null=True, blank=True)
     words = models.CharField(_("why"), max_length=200, blank=True)
 
-    objects = EntryQuerySet.as_manager()
+    objects = StayQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar = ["-admitted_on"]
@@ -87,4 +94,5 @@ class HospitalStay(NotedOutcome):
         ]
 
     def __str__(self) -> str:
-        return gettext("In hospital from %(day)s") % {"day": f"{self.admitted_on:%Y-%m-%d}"}
+        words = gettext("Away from %(day)s") if self.kind == StayKind.AWAY else gettext("In hospital from %(day)s")
+        return words % {"day": f"{self.admitted_on:%Y-%m-%d}"}

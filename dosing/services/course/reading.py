@@ -31,6 +31,7 @@ BEFORE = timedelta(days=21)
 WAYS = {
     PostSampleMethod.SLOW_FLOW: SampleWay.SLOW_FLOW,
     PostSampleMethod.STOP_DIALYSATE: SampleWay.STOP_DIALYSATE,
+    PostSampleMethod.LATE: SampleWay.LATE,
 }
 """How the science calls each way of drawing the sample after treatment; whatever else was done is unprotected."""
 
@@ -86,13 +87,13 @@ def _order(row: Prescription) -> Order:
 
 
 def _absences(rows: PatientRows, first: date, last: date) -> Iterable[Absence]:
-    """Before joining, in hospital, and after leaving, in order of time, as far as they touch the span."""
+    """Before joining, in hospital or away, and after leaving, in order of time, as far as they touch the span."""
     person = rows.patient
     if first < person.joined_on:
         yield Absence(kind=AbsenceKind.BEFORE, first=None, last=person.joined_on - DAY)
     for stay in rows.stays:
         if stay.admitted_on <= last:
-            yield Absence(kind=AbsenceKind.HOSPITAL, first=stay.admitted_on, last=stay.discharged_on)
+            yield Absence(kind=AbsenceKind(stay.kind), first=stay.admitted_on, last=stay.discharged_on)
     if person.left_on and person.left_on <= last:
         yield Absence(kind=AbsenceKind.AFTER, first=person.left_on, last=None)
 
@@ -133,6 +134,8 @@ def _pairs(bloods: Sequence[BloodResult], treatments: dict[str, Treatment]) -> I
 
 def _pair(treatment: Treatment, pre: BloodResult, post: BloodResult) -> UreaPair:
     after = (post.drawn_at - treatment.end) / MINUTE if treatment.end else None
+    if post.post_minutes is not None:
+        after = post.post_minutes
     return UreaPair(
         treatment=treatment.key,
         pre=pre.value,

@@ -33,8 +33,8 @@ RECORD_COLUMNS = (
     *("pk", "patient_id", "prescription_id", "night", "state", "started_at", "ended_at", "pre_weight_kg"),
     *("post_weight_kg", "uf_removed_l", "rinse_back_l", "intake_l", "blood_processed_l", "machine_ktv"),
 )
-SAMPLES_AROUND = timedelta(days=1)
-"""How far outside the span bloods are read: those of its first and last treatment."""
+SAMPLES_AROUND = timedelta(days=5)
+"""How far outside the span bloods are read: those of its first and last treatment, and before a urine collection."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,8 @@ from sessions.models import BloodResult, LabLine, LabMessage, Laboratory
 from sessions.services.bloods import enter_bloods
 
 LEAVE = "leave"
+Method = tuple[PostSampleMethod, float | None]
+"""How samples after a treatment were drawn, and the minutes after the end of late ones."""
 
 
 class AlreadyHere(Exception):
@@ -120,11 +122,20 @@ def _as_told(line: LabLine) -> tuple[Any, ...]:
     return line.verdict, line.reason, line.patient_id, line.analyte, line.value, line.timing
 
 
-def take(*, message: LabMessage, answers: Mapping[int, str], post_method: str, by: User, at: datetime) -> int:
+def take(
+    *,
+    message: LabMessage,
+    answers: Mapping[int, str],
+    post_method: str,
+    by: User,
+    at: datetime,
+    post_minutes: float | None = None,
+) -> int:
     """Enter the results of a message: the new ones, the corrections, and what was asked about as it was answered.
 
-    answers: {index of a line that asks: key of one of its options}; post_method: how samples after a treatment
-    were drawn. Returns how many results were entered. Raises AlreadyTaken, NotAnswered, Changed.
+    answers: {index of a line that asks: key of one of its options}; post_method: how samples after a treatment were
+    drawn; post_minutes: how long after the end late ones were, None where the times say it. Returns how many results
+    were entered. Raises AlreadyTaken, NotAnswered, Changed.
     """
     with transaction.atomic():
         current = LabMessage.objects.select_for_update(of=("self",)).select_related("laboratory").get(pk=message.pk)
@@ -132,7 +143,7 @@ def take(*, message: LabMessage, answers: Mapping[int, str], post_method: str, b
             raise AlreadyTaken
         still = _judged_again(current, at)
         if still:
-            entered = _enter(current, answers, PostSampleMethod(post_method), by, at)
+            entered = _enter(current, answers, (PostSampleMethod(post_method), post_minutes), by, at)
             current.taken_at, current.taken_by = at, by
             current.save(update_fields=["taken_at", "taken_by"])
     if not still:
@@ -140,7 +151,7 @@ def take(*, message: LabMessage, answers: Mapping[int, str], post_method: str, b
     return entered
 
 
-def _enter(message: LabMessage, answers: Mapping[int, str], method: str, by: User, at: datetime) -> int:
+def _enter(message: LabMessage, answers: Mapping[int, str], method: Method, by: User, at: datetime) -> int:
     lines = list(message.lines.select_related("patient"))
     open_ones = [line for line in lines if line.verdict == ASKS and not _answer(line, answers)]
     if open_ones:
@@ -162,7 +173,7 @@ def _answer(line: LabLine, answers: Mapping[int, str]) -> dict[str, Any] | None:
     return next((option for option in line.options if option["key"] == answers.get(line.index)), None)
 
 
-def _to_take(line: LabLine, answers: Mapping[int, str], method: str) -> BloodResult | None:
+def _to_take(line: LabLine, answers: Mapping[int, str], method: Method) -> BloodResult | None:
     if line.verdict == ASKS:
         chosen = _answer(line, answers)
         assert chosen is not None
@@ -175,7 +186,8 @@ def _to_take(line: LabLine, answers: Mapping[int, str], method: str) -> BloodRes
     row = ResultRow.from_json(line.row)
     result = as_result(line, row)
     if line.timing == SampleTiming.POST:
-        result.post_method = method
+        result.post_method, minutes = method
+        result.post_minutes = minutes if result.post_method == PostSampleMethod.LATE else None
     there = _standing_for(result)
     verdict, reason = compare(result, there, status=row.status)
     if verdict == REJECTED:  # found out only now: the answer made it a sample that stands already

@@ -75,8 +75,9 @@ def _infections(person: Patient, first: date, last: date) -> MonthLine:
 def _stays(person: Patient, first: date, last: date) -> MonthLine:
     """Those with a day in the month."""
     there = Q(admitted_on__lte=last) & (Q(discharged_on=None) | Q(discharged_on__gte=first))
+    stays = HospitalStay.objects.standing().in_hospital()
     texts = (
         ", ".join(filter(None, (days_words(each.admitted_on, each.discharged_on), each.words)))
-        for each in HospitalStay.objects.standing().filter(there, patient=person).order_by("admitted_on", "pk")
+        for each in stays.filter(there, patient=person).order_by("admitted_on", "pk")
     )
     return MonthLine(_("In hospital"), tuple(texts))

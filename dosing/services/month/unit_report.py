@@ -93,7 +93,7 @@ def unit_report(month: date, *, today: date, months: int = 12) -> UnitReport:
     technique, ranges = _technique(everybody, end), book()
     longest = max(map(_days_in(end), everybody), default=0.0)
     going_on = Q(discharged_on=None) | Q(discharged_on__gte=since)
-    stays = list(HospitalStay.objects.standing().filter(going_on, admitted_on__lt=end))
+    stays = list(HospitalStay.objects.standing().in_hospital().filter(going_on, admitted_on__lt=end))
     return UnitReport(
         month=month,
         since=since,

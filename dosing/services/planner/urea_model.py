@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from dosing.science.body import expected_urea_volume
+from dosing.science.course import PROTECTED
 from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.kinetics import Observations, PatientParameters, Schedule, fit, weekly_steady_state
@@ -21,7 +22,7 @@ from dosing.services.night.inputs import body_water
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.planner.patterns import Pattern, pattern_of
 from dosing.services.results.urine import collections_of
-from sessions.facts.choices import Analyte, SampleTiming
+from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.facts.local_number import decimals
 from sessions.models import BloodResult, Patient, Prescription
 
@@ -269,7 +270,7 @@ def pairs_of(person: Patient, at: datetime) -> list[Pair]:
     found = []
     for both in by_treatment.values():
         pre, post = both.get(SampleTiming.PRE), both.get(SampleTiming.POST)
-        if pre and post and post.post_method in WAYS:
+        if pre and post and WAYS.get(PostSampleMethod(post.post_method or "neither")) in PROTECTED:
             record = pre.treatment
             assert record is not None
             until = [start for start in starts if start <= record.started_at][::-1][:4]

@@ -51,27 +51,36 @@ def test_what_is_outside_or_unknown_says_so_in_words_and_signs(nurse_client: Cli
     assert ours(ReadLog).filter(path="/months/2026-03/").count() == 3
 
 
+def test_who_has_no_bloods_stands_on_top_and_then_who_has_most_out_of_range(
+    nurse_client: Client, three: list[Patient]
+) -> None:
+    page = nurse_client.get("/months/2026-03/").content.decode()
+    missing = '<td class="which"><strong class="lacking">bloods missing</strong> <strong>0</strong>'
+    no_dose = '<td class="which"><strong class="lacking">dose not known</strong> <strong>1</strong>'
+    assert page.index("Cyra Lund") < page.index(missing) < page.index("Ana Verdemar") < page.index(no_dose)
+
+
 def test_who_has_most_out_of_range_comes_first_and_which_is_said(nurse_client: Client, three: list[Patient]) -> None:
     three[0].name, three[2].name = "Zora Verdemar", "Aba Lund"
     for person in three:
         person.save()
     page = nurse_client.get("/months/2026-03/").content.decode()
-    assert names(page) == ["Zora Verdemar", "Aba Lund", "Ben Okonjo"]
-    assert '<td class="which"><strong>1</strong> <span class="soft">K\N{NO-BREAK SPACE}▲</span></td>' in page
+    assert names(page) == ["Aba Lund", "Zora Verdemar", "Ben Okonjo"]
+    assert '<strong>1</strong> <span class="soft">K\N{NO-BREAK SPACE}▲</span></td>' in page
     assert "3 patients: 3 to do, 0 begun, 0 signed." in laid_flat(page)
 
 
 @pytest.mark.parametrize(
     ("query", "order"),
     [
-        ("", ["Ana Verdemar", "Ben Okonjo", "Cyra Lund"]),
+        ("", ["Cyra Lund", "Ana Verdemar", "Ben Okonjo"]),
         ("?sort=name&down=1", ["Cyra Lund", "Ben Okonjo", "Ana Verdemar"]),
-        ("?sort=potassium", ["Ben Okonjo", "Ana Verdemar", "Cyra Lund"]),
-        ("?sort=potassium&down=1", ["Ana Verdemar", "Ben Okonjo", "Cyra Lund"]),
+        ("?sort=potassium", ["Cyra Lund", "Ben Okonjo", "Ana Verdemar"]),
+        ("?sort=potassium&down=1", ["Cyra Lund", "Ana Verdemar", "Ben Okonjo"]),
         ("?sort=made-up", ["Ana Verdemar", "Ben Okonjo", "Cyra Lund"]),
     ],
 )
-def test_it_sorts_by_any_column_with_the_unknown_last(
+def test_it_sorts_by_any_column_with_the_unknown_on_top(
     query: str, order: list[str], nurse_client: Client, three: list[Patient]
 ) -> None:
     assert names(nurse_client.get(f"/months/2026-03/{query}").content.decode()) == order
