@@ -126,7 +126,34 @@ def month_of_records(life: Life) -> Numbers:
         "uf_rate_highest": max(rates),
         "gain_mean": fmean(gained),
         "off_target_mean": fmean(off),
+        "gain_percent_mean": 100 * fmean(gained) / life.person.target_kg,
+        "uf_over": 100 * sum(round(rate, 1) > life.order.limit for rate in rates) / len(rates),
     }
+
+
+def kidney(life: Life, course: Sequence[Urea], *, urine_ml: float) -> Numbers:
+    """Of the last collection, by the two samples at its ends as a laboratory tells them, for 1.73 m2."""
+    index = max(at for at, each in enumerate(course[:-1]) if day_of(each.night) in life.urine)
+    last, following = course[index], course[index + 1]
+    minutes = (following.night.start - last.night.start).total_seconds() / 60 - last.night.minutes
+    cleared = slow.kidney_clearance(
+        urine=round(following.excreted_between / (urine_ml / 1000), 2), urine_ml=urine_ml, minutes=minutes,
+        start=round(last.plasma_after, 1), end=round(following.plasma_before, 1),
+    )  # fmt: skip
+    return {
+        "kidney_clearance": cleared * 1.73 / _surface(life),
+        "urine_day": urine_ml / minutes * 1440,
+        "kidney_age": (MARCH[1] - following.night.start) / DAY,
+    }
+
+
+def real_kidney(life: Life) -> float:
+    """What the kidneys really clear of plasma, for 1.73 m2."""
+    return life.person.kidney / slow.PLASMA_WATER * 1.73 / _surface(life)
+
+
+def _surface(life: Life) -> float:
+    return slow.surface(height_cm=life.person.height_cm, weight_kg=life.person.target_kg)
 
 
 def march_at_home(life: Life, course: Sequence[Urea]) -> list[Urea]:

@@ -296,6 +296,11 @@ def watson(*, sex: str, age_years: float, height_cm: float, weight_kg: float) ->
     return -2.097 + 0.1069 * height_cm + 0.2466 * weight_kg
 
 
+def surface(*, height_cm: float, weight_kg: float) -> float:
+    """m2: Du Bois, Arch Intern Med 1916;17:863."""
+    return float(0.007184 * height_cm**0.725 * weight_kg**0.425)
+
+
 def fluid_rate(removed_l: float, minutes: float, post_kg: float) -> float:
     """mL/kg/h on the weight after."""
     return 1000 * removed_l / (minutes / 60) / post_kg

@@ -68,6 +68,10 @@ def test_an_hour_by_hand() -> None:
     assert slow.kidney_clearance(urine=125, urine_ml=900, minutes=2640, start=6, end=20) == pytest.approx(3.277972)
 
 
+def test_surface_by_another_program() -> None:
+    assert slow.surface(height_cm=175, weight_kg=75) == pytest.approx(1.90314, abs=5e-6)
+
+
 def test_protein_by_hand() -> None:
     """G 5.35 mg N/min, V 35 L: 9.35 x 5.35 + 0.294 x 35 = 60.3125 g/d, of 35/0.58 = 60.345 kg."""
     assert slow.protein(5.35 / slow.NITROGEN, 35) == pytest.approx(60.3125 / (35 / 0.58))

@@ -50,9 +50,11 @@ RECORD = _("the records of the month")
 MODEL = _("two-pool urea model fitted to the bloods")
 
 
-def _mean(key: str, unit: str) -> Callable[[MonthFacts], Computation]:
+def _mean(key: str, unit: str, *, of_sure: bool = False) -> Callable[[MonthFacts], Computation]:
+    """of_sure: without the nights on which it is doubtful."""
+
     def ask(facts: MonthFacts) -> Computation:
-        nights, values = facts.known(lambda night: night.value(key))
+        nights, values = facts.known(lambda night: None if of_sure and night.figure(key).doubts else night.value(key))
         answer = measure(fmean(values), unit) if values else unknown(unit, Reason("no_night_has_it"))
         return Computation({"each_night": nights, "values": values}, answer)
 
@@ -379,9 +381,10 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
             UF, US_MEASURE,
             doubted(of_fluid.high_uf_share, of_nights("uf_rate")), usual_of("high_uf_share"), percent=True),
     _number("gain_mean", (_("Gain between treatments, mean of the month"), _("Gain, mean")), "kg", 1, UF, RECORD,
-            doubted(_mean("gain", "kg"), of_nights("gain"))),
+            doubted(_mean("gain", "kg", of_sure=True), of_nights("gain"))),
     _number("gain_percent_mean", (_("Gain of target weight, mean of the month"), _("Gain of target, mean")), "%", 1, UF,
-            RECORD, doubted(_mean("gain_percent", "%"), of_nights("gain_percent")), usual_of("gain_percent")),
+            RECORD, doubted(_mean("gain_percent", "%", of_sure=True), of_nights("gain_percent")),
+            usual_of("gain_percent")),
     _number("fluid_load_mean", (_("Fluid above target, mean over the cycle"), _("Fluid load, mean")), "kg", 1, UF,
             RECORD, of_fluid.fluid_load, usual_of("fluid_load")),
     _number("off_target_mean",
