@@ -300,6 +300,8 @@ interface Ctx {
   begin: () => Night;
   open: (id: string, document?: any) => Night | null;
   jot: (event: { kind: string; note?: string; at?: Iso }) => void;
+  jotted: () => { kind: string; note: string; at: Iso }[];
+  unjot: (event: { kind: string; at: Iso }) => void;
   refresh: (patient?: string | null) => Promise<any>;
   enter: (ask?: boolean) => Promise<void>;
   choose: (patient: string) => Promise<void>;

@@ -1,4 +1,4 @@
-"""“Something is wrong”: on every screen, at once, without a network; the unit's card, a call, a note in the record."""
+"""“Something is wrong”: on every screen, at once, without a network; the unit's card, a call; noted by its own touch."""
 
 from __future__ import annotations
 
@@ -77,7 +77,11 @@ def test_it_opens_within_a_tenth_of_a_second_offline_on_a_slow_phone(phone: Phon
         assert min(times) < AT_ONCE_MS, took
 
 
-def test_the_units_card_is_shown_with_a_call_and_noted_once(phone: Phone) -> None:
+HAPPENED = "This happened: note it"
+NOT_SO = "It did not happen: take it back"
+
+
+def test_the_units_card_is_shown_with_a_call_and_only_its_own_touch_notes_it(phone: Phone) -> None:
     phone.running()
     phone.watched.context.set_offline(True)
     phone.page.locator("#wrong").click()
@@ -90,13 +94,17 @@ def test_the_units_card_is_shown_with_a_call_and_noted_once(phone: Phone) -> Non
     assert phone.page.locator("a[href^='tel:']").first.is_visible()
     addresses = {each.get_attribute("href") for each in phone.page.locator("a[href^='tel:']").all()}
     assert addresses == {"tel:112", "tel:01632960100"}
+    phone.page.wait_for_timeout(200)
+    assert phone.doc()["events"] == []  # read, and nothing more
+    phone.tap(HAPPENED, exact=False)
     expect(phone.page.get_by_text("Noted in the record at", exact=False)).to_be_visible()
     [event] = phone.doc()["events"]
     assert event["kind"] == EventKind.NEEDLE_DISLODGED
     assert datetime.fromisoformat(event["at"]) - phone.now < timedelta(minutes=1)
     phone.go("danger")
-    phone.tap("Needle out, or blood on the sheet")  # looked at again: no second event
-    phone.page.wait_for_timeout(200)
+    phone.tap("Needle out, or blood on the sheet")  # looked at again: what is noted stands there, not the touch for it
+    expect(phone.page.get_by_text("Noted in the record at", exact=False)).to_be_visible()
+    expect(phone.page.locator("[data-k='happened']")).to_have_count(0)
     assert len(phone.doc()["events"]) == 1
     phone.tap("Write what happened")
     phone.page.get_by_label("What happened, what was done").fill("Turned over in my sleep.")
@@ -107,16 +115,24 @@ def test_the_units_card_is_shown_with_a_call_and_noted_once(phone: Phone) -> Non
 def test_a_touch_by_mistake_is_undone(phone: Phone) -> None:
     phone.running()
     phone.go("danger", "air")
+    phone.tap(HAPPENED, exact=False)
     expect(phone.page.locator("#undo")).to_contain_text("Noted")
     phone.tap("Undo", exact=False)
     phone.page.wait_for_timeout(200)
     assert phone.doc()["events"] == []
     expect(phone.page.locator(".card-lines li").first).to_be_visible()  # the card stays
+    phone.tap(HAPPENED, exact=False)
+    phone.go("running")
+    phone.go("danger", "air")
+    phone.tap(NOT_SO)  # also long after the undo bar is gone
+    assert phone.doc()["events"] == []
+    expect(phone.page.locator("[data-k='happened']")).to_be_visible()
 
 
 def test_power_and_water_share_a_card_and_the_record_tells_them_apart(phone: Phone) -> None:
     phone.running()
     phone.go("danger", "power_water")
+    phone.tap(HAPPENED, exact=False)
     expect(phone.page.get_by_role("group", name="What has failed?")).to_be_visible()
     assert phone.doc()["events"][0]["kind"] == EventKind.POWER_FAILURE
     phone.tap("Water")
@@ -142,6 +158,7 @@ def test_each_cause_has_its_event_and_its_call_under_the_thumb(
     phone.running()
     phone.go("danger", kind)
     expect(phone.page.locator("#dock a").first).to_contain_text(first)
+    phone.tap(HAPPENED, exact=False)
     expect(phone.page.get_by_text("Noted in the record at", exact=False)).to_be_visible()
     assert [event["kind"] for event in phone.doc()["events"]] == [noted]
 
@@ -154,7 +171,18 @@ def test_without_a_night_the_card_is_shown_all_the_same_and_a_record_offered(pho
     phone.page.locator("#wrong").click()
     phone.tap("Chest pain, or short of breath")
     expect(phone.page.locator(".card-lines li").first).to_be_visible()
-    expect(phone.page.get_by_text("It goes into the record that is begun next.", exact=False)).to_be_visible()
+    assert phone.run("app", "return m.ctx.jotted();") == []
+    for taken_back in ("Undo", NOT_SO):
+        phone.tap(HAPPENED, exact=False)
+        expect(phone.page.get_by_text("It goes into the record that is begun next.", exact=False)).to_be_visible()
+        phone.tap(taken_back, exact=False)
+        assert phone.run("app", "return m.ctx.jotted();") == []
+    phone.tap(HAPPENED, exact=False)
+    phone.go("tonight")  # whoever begins a treatment reads what goes into its record
+    expect(
+        phone.page.get_by_text(": Chest pain. It goes into the record that is begun next.", exact=False)
+    ).to_be_visible()
+    phone.go("danger", "chest_pain")
     assert phone.night() is None
     phone.tap("Begin a record with it now")
     assert [event["kind"] for event in phone.doc()["events"]] == [EventKind.CHEST_PAIN]
@@ -169,7 +197,7 @@ def test_a_locked_phone_shows_the_cards_and_keeps_the_note_for_the_record(phone:
     phone.page.locator("#wrong").click()
     phone.tap("Air in the line")
     expect(phone.page.locator("#dock a[href='tel:112']")).to_be_visible()
-    phone.page.wait_for_timeout(200)
+    phone.tap(HAPPENED, exact=False)
     assert phone.night() is None
     phone.run("vault", "await m.unlock('2580');")
     phone.run("app", "await m.ctx.enter();")
@@ -186,6 +214,7 @@ def test_a_phone_without_the_units_cards_has_words_of_its_own(phone: Phone) -> N
         phone.go("danger")
         phone.page.locator(".alarms button").nth(number).click()
         expect(phone.page.locator(".card-lines li").last).to_have_text("What your training says comes first.")
+        phone.tap(HAPPENED, exact=False)
     kinds = {event["kind"] for event in phone.doc()["events"]}
     assert kinds == {
         EventKind.NEEDLE_DISLODGED, EventKind.AIR, EventKind.CHEST_PAIN, EventKind.FAINTED, EventKind.MACHINE_ALARM,

@@ -3,7 +3,8 @@
  *   kit, night (the one in hand, or null), nights (all of this person for this patient that the phone holds),
  *   settings, now(), online(), change(label, fn), save(), undo(), redo(), go(name, ...params), back(),
  *   begin() -> a new night, open(id) -> goes on with one of the phone or of kit.open, handOver(), errand({…}),
- *   jot({kind, note, at}) -> an event for the record, also while locked or before a night is begun,
+ *   jot({kind, note, at}) -> an event for the record, also while locked or before a night is begun, jotted() -> those
+ *   that wait for one, unjot(event),
  *   busy() -> whether a treatment is under way, refresh() -> asks the unit for a new kit.
  * While locked or before the first contact `kit` holds the unit's emergency part alone, or is null, and night is null.
  */
@@ -44,6 +45,8 @@ export const ctx = {
   begin,
   open,
   jot,
+  jotted: () => jotted(),
+  unjot,
   refresh,
   enter,
   choose,
@@ -164,13 +167,25 @@ function open(id, document = ctx.kit.open?.find((each) => each.id === id)) {
 /** An event noted in a hurry: into the night in hand, else kept until there is one (also while locked). */
 function jot({ kind, note = "", at = new Date().toISOString() }) {
   if (draft.isLive(ctx.night)) return change(t("Noted"), (night) => draft.addEvent(night, { kind, note, at }));
-  vault.setPlain(JOTTED, [...(vault.plain(JOTTED) ?? []), { kind, note, at }]);
+  const event = { kind, note, at };
+  vault.setPlain(JOTTED, [...jotted(), event]);
+  toast(t("Noted"), () => unjot(event));
+}
+
+/** What was noted so and waits for a record. */
+const jotted = () => vault.plain(JOTTED) ?? [];
+
+/** Take one of them back. */
+function unjot({ kind, at }) {
+  const left = jotted().filter((event) => event.kind !== kind || event.at !== at);
+  vault.setPlain(JOTTED, left.length ? left : null);
+  redraw();
 }
 
 function mergeJotted() {
-  const jotted = vault.plain(JOTTED) ?? [];
-  if (!jotted.length || !draft.isLive(ctx.night)) return;
-  for (const event of jotted) draft.addEvent(ctx.night, event);
+  const waiting = jotted();
+  if (!waiting.length || !draft.isLive(ctx.night)) return;
+  for (const event of waiting) draft.addEvent(ctx.night, event);
   vault.setPlain(JOTTED, null);
 }
 

@@ -1,18 +1,17 @@
 /*
- * “Something is wrong”: the unit's own cards, offline and at once, with a call button; time and cause go into the
- * record.
+ * “Something is wrong”: the unit's own cards, offline and at once, with a call button. Reading one notes nothing: that
+ * it happened is a touch of its own, which puts time and cause into the record.
  */
 
 import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
-import { isLive, setRow } from "./draft.js";
+import { isLive, removeRow, setRow } from "./draft.js";
 import { go, register } from "./router.js";
 import { bigButton, choiceRow, h, note } from "./ui.js";
 import { t, timeOf } from "./words.js";
 
 const AGAIN_AFTER = 5 * 60_000;
 const CALL_UNIT = new Set(["machine_alarm", "power_water"]);
-const noted = new Map();
 
 /** What stands here when the unit's cards are not on the phone: usual cautions, common practice, no source. */
 const fallback = () => {
@@ -82,15 +81,14 @@ const cardsOf = (kit) => (kit?.cards?.length ? kit.cards : fallback());
 /** @param {Ctx} ctx @param {string[]} params */
 const cardOf = (ctx, [kind]) => cardsOf(ctx.kit).find((card) => card.kind === kind);
 
-/** Into the record, once: looking at the same card again within minutes is no second event. @param {Ctx} ctx */
-function noteOnce(ctx, card) {
-  const now = ctx.now().getTime();
-  const before = ctx.night?.doc.events.findLast((event) => event.kind === card.event_kind);
-  const last = Math.max(noted.get(card.kind) ?? 0, before ? Date.parse(before.at) : 0);
-  if (now - last < AGAIN_AFTER || !card.event_kind) return;
-  noted.set(card.kind, now);
-  ctx.jot({ kind: card.event_kind, at: ctx.now().toISOString() });
-  ctx.redraw();
+/** Power and water share a card; the record tells them apart. */
+const kindsOf = (card) => (card.kind === "power_water" ? ["power_failure", "water_failure"] : [card.event_kind]);
+
+/** What was noted of it last: in the record in hand, else on the phone for the next one; {row, index}. @param {Ctx} ctx */
+function notedOf(ctx, card) {
+  const rows = isLive(ctx.night) ? ctx.night.doc.events : ctx.jotted();
+  const index = rows.findLastIndex((event) => kindsOf(card).includes(event.kind));
+  return { row: rows[index] ?? null, index };
 }
 
 /** @param {Ctx} ctx */
@@ -114,7 +112,7 @@ function otherCall(ctx, card) {
   );
 }
 
-/** Power and water share a card; the record tells them apart. @param {Ctx} ctx */
+/** @param {Ctx} ctx */
 function which(ctx, index) {
   const options = [
     { value: "power_failure", label: t("Power") },
@@ -124,38 +122,54 @@ function which(ctx, index) {
   return choiceRow(t("What has failed?"), options, ctx.night.doc.events[index].kind, pick);
 }
 
+/** A card may be read at any time; only this touch says that it happened. @param {Ctx} ctx */
+const happened = (ctx, card) =>
+  bigButton(
+    t("This happened: note it"),
+    () => {
+      ctx.jot({ kind: card.event_kind, at: ctx.now().toISOString() });
+      ctx.redraw();
+    },
+    { tone: "care", hint: t("The card alone notes nothing. Your unit sees what you note."), data: { k: "happened" } },
+  );
+
+/** @param {Ctx} ctx */
+function inRecord(ctx, card, { row, index }) {
+  const back = () => ctx.change(t("Taken back"), (night) => removeRow(night, "events", index));
+  return [
+    note(t("Noted in the record at {time}.", { time: timeOf(row.at) })),
+    card.kind === "power_water" ? which(ctx, index) : null,
+    bigButton(t("Write what happened"), () => go("event", index), { data: { k: "write" } }),
+    bigButton(t("It did not happen: take it back"), back, { data: { k: "take-back" } }),
+  ];
+}
+
+/** @param {Ctx} ctx */
+function onPhone(ctx, { row }) {
+  const words = t("Noted on this phone at {time}. It goes into the record that is begun next.", {
+    time: timeOf(row.at),
+  });
+  const begin = () => {
+    ctx.begin();
+    ctx.redraw();
+  };
+  return [
+    note(words),
+    ctx.gate === "open" && ctx.kit?.patient
+      ? bigButton(t("Begin a record with it now"), begin, { data: { k: "begin" } })
+      : null,
+    bigButton(t("It did not happen: take it back"), () => ctx.unjot(row), { data: { k: "take-back" } }),
+  ];
+}
+
 /** @param {Ctx} ctx */
 function recordWords(ctx, card) {
-  const at = noted.get(card.kind);
-  const kinds = card.kind === "power_water" ? ["power_failure", "water_failure"] : [card.event_kind];
-  const open = isLive(ctx.night);
-  const index = open ? ctx.night.doc.events.findLastIndex((event) => kinds.includes(event.kind)) : -1;
-  if (index >= 0) {
-    const words = note(t("Noted in the record at {time}.", { time: timeOf(ctx.night.doc.events[index].at) }));
-    return [
-      words,
-      card.kind === "power_water" ? which(ctx, index) : null,
-      bigButton(t("Write what happened"), () => go("event", index), { data: { k: "write" } }),
-    ];
-  }
-  if (open || !at) return [];
-  const later = note(
-    t("Noted on this phone at {time}. It goes into the record that is begun next.", {
-      time: timeOf(new Date(at).toISOString()),
-    }),
-  );
+  if (!card.event_kind) return [];
+  const noted = notedOf(ctx, card);
+  const fresh = noted.row && ctx.now().getTime() - Date.parse(noted.row.at) < AGAIN_AFTER;
   return [
-    later,
-    ctx.gate === "open" && ctx.kit?.patient
-      ? bigButton(
-          t("Begin a record with it now"),
-          () => {
-            ctx.begin();
-            ctx.redraw();
-          },
-          { data: { k: "begin" } },
-        )
-      : null,
+    fresh ? null : happened(ctx, card),
+    noted.row && (isLive(ctx.night) ? inRecord(ctx, card, noted) : onPhone(ctx, noted)),
   ];
 }
 
@@ -164,9 +178,6 @@ function draw(ctx, params) {
   keepAwake(true);
   const card = cardOf(ctx, params);
   if (!card) return list(ctx);
-  // After the paint: the card must be there before anything is written.
-  if (!noted.has(card.kind) || ctx.now().getTime() - noted.get(card.kind) > AGAIN_AFTER)
-    setTimeout(() => noteOnce(ctx, card), 0);
   return [
     h(
       "ol",

@@ -123,6 +123,21 @@ function others(ctx) {
   return buttons.length ? [h("h2", { text: t("Not handed over yet") }), ...buttons] : null;
 }
 
+/** What was noted on a card before a record was begun: told, so that nothing goes into the next one unseen. @param {Ctx} ctx */
+function noted(ctx) {
+  const kind = (event) => t(ctx.kit.event_kinds?.[event.kind] ?? event.kind);
+  return ctx.jotted().map((event) =>
+    note(
+      t("Noted at {time}: {what}. It goes into the record that is begun next.", {
+        time: timeOf(event.at),
+        what: kind(event),
+      }),
+      "care",
+      bigButton(t("It did not happen: take it back"), () => ctx.unjot(event), { data: { k: `unjot-${event.at}` } }),
+    ),
+  );
+}
+
 function waiting() {
   const count = outbox.list().filter((each) => each.state !== "open").length;
   return count
@@ -175,6 +190,7 @@ function draw(ctx) {
   return [
     waiting(),
     state,
+    noted(ctx),
     news(ctx),
     prescription(ctx),
     due(ctx),
