@@ -1,4 +1,4 @@
-"""“Something is wrong”: on every screen, at once, without a network; the unit's card, a call; noted by its own touch."""
+"""“Something is wrong”: on every screen, without a network; the unit's card, a call; noted by its own touch."""
 
 from __future__ import annotations
 
