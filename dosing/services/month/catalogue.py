@@ -156,7 +156,8 @@ def _measured_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
         if isinstance(inputs, Reason):
             return Computation({}, unknown("1/wk", inputs))
         answer = adequacy.standard_weekly_ktv_with_fluid_and_kidney(**inputs)
-        return Computation(inputs | _behind_week(facts), answer)
+        shown = inputs if with_kidney else {name: inputs[name] for name in inputs if name != "kidney_clearance_ml_min"}
+        return Computation(shown | _behind_week(facts), answer)
 
     return ask
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import replace
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db import transaction
 from django.db.models import DateTimeField, ExpressionWrapper, F, Q, QuerySet
@@ -11,8 +13,10 @@ from django.db.models import DateTimeField, ExpressionWrapper, F, Q, QuerySet
 from dosing.models import PatientMonth
 from dosing.science import SCIENCE_VERSION
 from dosing.services.month.catalogue import MONTH_NUMBERS
-from dosing.services.month.facts import facts_of_month, first_of, month_before, next_month
+from dosing.services.month.facts import MonthFacts, facts_of_month, first_of, month_before, next_month
+from dosing.services.month.origins import origins_of
 from dosing.services.numbers.kept import as_stored
+from dosing.services.numbers.number import Number
 from sessions.models import Patient
 from sessions.models.local_time import zone_of
 
@@ -23,10 +27,15 @@ UNFINISHED = timedelta(days=32)
 DAILY = timedelta(days=1)
 
 
+def _stored(number: Number[MonthFacts], facts: MonthFacts) -> dict[str, Any]:
+    found = number.ask(facts)
+    return as_stored(number, replace(found, origins=origins_of(facts, found)))
+
+
 def compute_month(patient: Patient, month: date, *, at: datetime) -> PatientMonth:
     """Compute and store all numbers of one month, in the place of those that stood."""
     facts = facts_of_month(patient, month, at)
-    numbers = {key: as_stored(number, number.ask(facts)) for key, number in MONTH_NUMBERS.items()}
+    numbers = {key: _stored(number, facts) for key, number in MONTH_NUMBERS.items()}
     kept, _ = PatientMonth.objects.update_or_create(
         patient=patient,
         month=month,

@@ -41,6 +41,10 @@ def _often(facts: NightFacts) -> Origin | None:
     return _order(facts) if facts.frequency.as_prescribed else Origin(OriginKind.LATELY)
 
 
+def _lately(facts: NightFacts) -> Origin:
+    return Origin(OriginKind.LATELY)
+
+
 def _urine(facts: NightFacts) -> Origin | None:
     return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else None
 
@@ -63,7 +67,7 @@ OF_INPUT: dict[str, Found] = {
     "prescribed_minutes": _order,
     "per_week": _often,
     "done": _often,
-    "days_in_treatment": _often,
+    "days_in_treatment": _lately,
     "sex": _person,
     "age_years": _person,
     "height_cm": _person,

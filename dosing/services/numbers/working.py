@@ -91,11 +91,13 @@ def worked(figure: KeptNumber, words: Mapping[str, Quantity], otherwise: Origin 
     # As the words are declared: the database gives the inputs back in an order of its own.
     place = {name: at for at, name in enumerate(own)}
     inputs = dict(sorted(figure.inputs.items(), key=lambda each: place.get(each[0], len(place))))
-    single = {name: value for name, value in inputs.items() if not isinstance(value, list)}
+    # What is not known of a known number has no part in it.
+    told = {name: value for name, value in inputs.items() if value is not None or figure.value is None}
+    single = {name: value for name, value in told.items() if not isinstance(value, list)}
     given = [_given(figure, name, value, own, otherwise) for name, value in single.items()]
     # What two equations call the same by two names, such as the weight, stands once.
     once = {(line.quantity, line.value): line for line in reversed(given) if line.quantity.symbol not in again}
-    listed = {name: value for name, value in inputs.items() if isinstance(value, list) and value}
+    listed = {name: value for name, value in told.items() if isinstance(value, list) and value}
     return Worked(figure, list(once.values())[::-1], _table(listed, own), steps)
 
 

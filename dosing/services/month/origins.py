@@ -1,0 +1,69 @@
+"""Where each thing that went into the numbers of a month comes from; what is not named here, from its treatments."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+
+from dosing.services.month.doubts import newest_with
+from dosing.services.month.facts import MonthFacts
+from dosing.services.numbers.number import Computation
+from dosing.services.numbers.origin import Origin, OriginKind
+
+Found = Callable[[MonthFacts, Computation], Origin | None]
+
+
+def _order(facts: MonthFacts, found: Computation) -> Origin | None:
+    order = facts.prescription
+    return Origin(OriginKind.ORDER, order.in_force.lower) if order and order.in_force else None
+
+
+def _urine(facts: MonthFacts, found: Computation) -> Origin | None:
+    return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else None
+
+
+def _volume(facts: MonthFacts, found: Computation) -> Origin:
+    return Origin(OriginKind.MODEL if facts.model and facts.model.fitted else OriginKind.PERSON)
+
+
+def _model(facts: MonthFacts, found: Computation) -> Origin:
+    return Origin(OriginKind.MODEL)
+
+
+def _person(facts: MonthFacts, found: Computation) -> Origin:
+    return Origin(OriginKind.PERSON)
+
+
+def _dose(facts: MonthFacts, found: Computation) -> Origin | None:
+    night = newest_with(facts, "single_pool_ktv")
+    return Origin(OriginKind.BEFORE, night.record.started_at) if night else None
+
+
+def _blood(facts: MonthFacts, found: Computation) -> Origin | None:
+    return Origin(OriginKind.BLOOD, datetime.fromisoformat(found.at)) if found.at else None
+
+
+def _measured(facts: MonthFacts, found: Computation) -> Origin | None:
+    """A single value: of a treatment, else of a sample of water or of blood."""
+    if not found.at:
+        return None
+    kind = OriginKind.BEFORE if "treatment" in found.inputs else OriginKind.BLOOD
+    return Origin(OriginKind.WATER if "test" in found.inputs else kind, datetime.fromisoformat(found.at))
+
+
+OF_INPUT: dict[str, Found] = {
+    **dict.fromkeys(("prescribed", "prescribed_per_week", "prescribed_minutes", "dialysate_mmol_l"), _order),
+    **dict.fromkeys(("kidney_clearance_ml_min", "clearance_ml_min", "kidney_days", "urine_ml"), _urine),
+    **dict.fromkeys(("calcium_mmol_l", "albumin_g_l", "serum_mmol_l"), _blood),
+    **dict.fromkeys(("generation_mmol_min", "mean_pre_mmol_l", "kidney_share"), _model),
+    **dict.fromkeys(("height_cm", "weight_kg", "surface_m2"), _person),
+    **dict.fromkeys(("value", "test", "unit", "action", "limit", "treatment"), _measured),
+    "volume_l": _volume,
+    "single_pool": _dose,
+}
+
+
+def origins_of(facts: MonthFacts, found: Computation) -> dict[str, Origin]:
+    """Of the inputs of one number, by their names."""
+    made = ((name, OF_INPUT[name](facts, found)) for name in found.inputs if name in OF_INPUT)
+    return {name: origin for name, origin in made if origin}
