@@ -1,4 +1,4 @@
-"""How a number came about, in a real browser: for staff on the desk, for patients on the phone, by day and in the dark."""
+"""How a number came about, in a real browser: for staff at the desk, for patients on the phone, in light and dark."""
 
 from __future__ import annotations
 

@@ -252,8 +252,30 @@ def _computed(record: TreatmentRecord, figure: KeptNumber, value: float) -> Json
     return made | {
         "meta": {"lastUpdated": moment(record.computed.computed_at)},
         "valueQuantity": shown,
+        "component": [_standing(figure), *_interval(figure, shown)],
         "note": [{"text": f"Doubtful: {doubts}."}] if doubts else [],
     }
+
+
+def _standing(figure: KeptNumber) -> Json:
+    """How far the number can be relied on, and the codes of what speaks against it."""
+    doubts = [
+        {"system": own("reason"), "code": each.code.replace("_", "-"), "display": str(each)} for each in figure.doubts
+    ]
+    said = {"system": own("standing"), "code": figure.standing.value}
+    code = coded(own("part-of-number"), "standing", "How far it can be relied on")
+    return {"code": code, "valueCodeableConcept": {"coding": [said, *doubts]}}
+
+
+def _interval(figure: KeptNumber, shown: Json) -> list[Json]:
+    """Where the true value lies, in the unit of the number."""
+    found, number = figure.interval, figure.number
+    if found is None:
+        return []
+    words = f"Where it lies with a probability of {100 * found.level:.0f} %"
+    low, high = (shown | {"value": number.as_read(end)} for end in (found.low, found.high))
+    code = coded(own("part-of-number"), f"interval-{100 * found.level:.0f}", words)
+    return [{"code": code, "valueRange": {"low": low, "high": high}}]
 
 
 def _observation(fields: dict[str, Any]) -> Json:

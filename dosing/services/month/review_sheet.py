@@ -136,7 +136,8 @@ class ReviewSheet:
         kept = kept_number(number, self.numbers if own else row.numbers if row else {})
         value = kept.value
         frozen = self.frozen if own else None
-        shown = None if value is None else number.text(value)
+        between = f" ({kept.between})" if kept.between else ""
+        shown = None if value is None else f"{number.text(value)}{between}"
         if frozen:
             place, aim = (frozen.get(name, {}).get(number.key, 0) for name in ("places", "aims"))
             return NumberOfMonth(shown, kept.why, kept.because, place, aim)

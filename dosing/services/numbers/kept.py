@@ -82,6 +82,15 @@ class KeptNumber:
         }
 
     @property
+    def between(self) -> str:
+        """The interval as "2.05 to 2.31", for tables; "" where none is known."""
+        found = self.interval
+        if found is None:
+            return ""
+        ends = {"low": self.number.text(found.low), "high": self.number.text(found.high)}
+        return gettext("%(low)s to %(high)s") % ends
+
+    @property
     def inputs(self) -> Inputs:
         found: Inputs = self.kept.get("inputs", {})
         return found

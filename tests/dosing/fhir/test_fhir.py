@@ -129,6 +129,22 @@ def test_a_treatment_with_its_weights_pressures_and_numbers(
     assert by_code["uf_rate"]["valueQuantity"]["code"] == "mL/kg/h"
 
 
+def test_a_computed_number_says_how_far_it_can_be_relied_on_and_where_it_lies(
+    nurse_client: Client, ana: Patient, night: TreatmentRecord, faults: Faults
+) -> None:
+    kept = night.computed
+    kept.numbers["uf_rate"] |= {"interval": [7.5, 9.0, 0.9], "doubts": [{"code": "sample_was_late"}]}
+    kept.save()
+    told = nurse_client.get(f"/api/v1/fhir/Observation/{night.pk}-uf-rate").json()
+    assert faults(told) == []
+    R4B.get_fhir_model_class("Observation").model_validate(told)
+    standing, interval = told["component"]
+    codes = [each["code"] for each in standing["valueCodeableConcept"]["coding"]]
+    assert codes == ["doubtful", "sample-was-late"]
+    ends = [(interval["valueRange"][end]["value"], interval["valueRange"][end]["code"]) for end in ("low", "high")]
+    assert (ends, interval["code"]["coding"][0]["code"]) == ([(7.5, "mL/kg/h"), (9.0, "mL/kg/h")], "interval-90")
+
+
 def test_a_reading_with_all_its_numbers_at_its_own_time(
     nurse_client: Client, ana: Patient, night: TreatmentRecord
 ) -> None:

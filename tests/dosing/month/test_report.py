@@ -16,7 +16,7 @@ from django.utils.translation import override
 from pypdf import PdfReader
 
 from alerts.models import Alert
-from dosing.models import Job
+from dosing.models import Job, PatientMonth
 from dosing.services import jobs
 from dosing.services.month.computing import compute_month
 from dosing.services.month.report import sheet_of
@@ -114,6 +114,19 @@ def test_it_holds_the_whole_prescription_and_what_stands_beside_the_numbers(
     assert "January 2026," not in text
     page = nurse_client.get(f"/patients/{reviewed.pk}/months/2026-03/review/").content.decode()
     assert "27 February 2026 to 2 March 2026, pneumonia" in page
+
+
+def test_an_interval_stands_beside_its_number_on_board_review_and_paper(
+    nurse_client: Client, reviewed: Patient
+) -> None:
+    row = PatientMonth.objects.get(patient=reviewed, month=MARCH)
+    row.numbers["potassium"]["interval"] = [5.9, 6.3, 0.9]
+    row.save()
+    for path in ("/months/2026-03/", f"/patients/{reviewed.pk}/months/2026-03/review/"):
+        assert "5.9 to 6.3" in nurse_client.get(path).content.decode(), path
+    assert any("6.1 (5.9 to 6.3) ▲ above" in each for each in sheet_of(reviewed, MARCH, at=timezone.now())["numbers"])
+    page = nurse_client.get(f"/patients/{reviewed.pk}/months/2026-03/potassium/").content.decode()
+    assert "With a probability of 90 % it lies between 5.9 and 6.3 mmol/L." in page
 
 
 def test_a_chart_leaves_gaps_where_nothing_is_known_and_keeps_inside() -> None:
