@@ -26,7 +26,7 @@ from dosing.services.planner.expecting import DOSE_WANTED, Expectation, Wanted, 
 from dosing.services.planner.fluid_history import GAINS_COUNT_FOR, fluid_course, fluid_held_against, nights_now
 from dosing.services.planner.fluid_of_schedule import NightFluid
 from dosing.services.planner.patterns import nights_words, pattern_of
-from dosing.services.planner.urea_model import habits_of, held_against, urea_model
+from dosing.services.planner.urea_model import Habits, urea_model
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
 from sessions.facts.local_number import decimals, plain
@@ -99,8 +99,8 @@ def _first_query(form: PlannerForm) -> str:
 def results(person: Patient, prescription: Prescription, form: PlannerForm, words: Sequence[str]) -> dict[str, Any]:
     """Everything the results show, of one model: the schedules, the map, the answers and the figures."""
     now = timezone.now()
-    habits, course = habits_of(person, prescription, now), fluid_course(person, now)
-    model, weight = urea_model(habits), prescription.target_weight_kg
+    course = fluid_course(person, now)
+    model, weight = urea_model(Habits(prescription, course)), prescription.target_weight_kg
     nights = nights_now(course, weight)
     wanted = Wanted(form.cleaned_data["dose"], form.cleaned_data["uf_rate"], weight)
     others = [each for word in words[: MOST_COMPARED - 1] if (each := read_back(word))]
@@ -111,11 +111,10 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
     expected = expectations(all_of_them, tried, model, nights, wanted)
     found = map_of(chosen, model, nights, weight_kg=weight, dose=wanted.dose, uf_rate=wanted.limit)
     rows = [_row(at, name, each, tried, expected[at], first=chosen) for at, (name, each) in enumerate(schedules)]
-    checks = held_against(habits)
     return {
         "model": model,
-        "checks": checks,
-        "drifted": bool(checks) and checks[-1].drifted,
+        "checks": model.checks,
+        "drifted": bool(model.checks) and model.checks[-1].drifted,
         "fluid_checks": fluid_held_against(course),
         "fluid_days": GAINS_COUNT_FOR.days,
         "rows": rows,
@@ -288,8 +287,8 @@ def expected(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     weight = read_number(request.GET.get("weight", ""))
     context: dict[str, Any] = {"patient": person, "first": prescription is None}
     if prescription is not None and weight is not None and form.is_valid():
-        model = urea_model(habits_of(person, prescription, now))
-        nights = nights_now(fluid_course(person, now), weight)
+        course = fluid_course(person, now)
+        model, nights = urea_model(Habits(prescription, course)), nights_now(course, weight)
         wanted = Wanted(form.cleaned_data["dose"], form.cleaned_data["uf_rate"], weight)
         context |= {"expected": expect(form.candidate(), model, nights, wanted).as_json()}
     part = bool(request.headers.get("HX-Request"))

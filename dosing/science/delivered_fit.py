@@ -54,7 +54,7 @@ LONGEST_STEP = 0.5
 _PROBE = 1e-5
 LEVEL = 0.90
 """The share of intervals that hold the true dose."""
-_QUANTILE = 1.6448536269514722
+QUANTILE = 1.6448536269514722
 """Of the normal distribution, two-sided, for `LEVEL`."""
 DAYS_PER_MONTH = 30.4
 
@@ -396,7 +396,7 @@ MOST_SCORE = 4.0
 
 
 def _interval(variance: FloatArray) -> FloatArray:
-    return np.asarray(_QUANTILE * np.sqrt(variance))
+    return np.asarray(QUANTILE * np.sqrt(variance))
 
 
 def _variance(task: _Task, slope: FloatArray, covariance: FloatArray) -> FloatArray:

@@ -5,7 +5,6 @@ To first order in the unknowns of the fit, as `dosing.science.delivered_fit` has
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -50,28 +49,13 @@ class FittedPatient:
 class SureDose:
     """Weekly standard Kt/V of schedules [1/wk], the standard deviation of its logarithm, and the worst direction.
 
-    careful: of the logarithms of the unknowns, (..., 5): by how much they are off, where the dose is one of its
-    standard deviations below.
+    careful: of the logarithms of the unknowns, (..., 5): by how much they are off in the patient in whom the dose is
+    one standard deviation below, the model's own error left out.
     """
 
     dose: Measure
     spread: FloatArray
     careful: FloatArray
-
-    def low(self, deviations: float) -> FloatArray:
-        """The end of the interval that lies so many standard deviations below; a negative number: above."""
-        return np.asarray(self.dose.value * np.exp(-deviations * self.spread))
-
-    def chance(self, wanted: float) -> FloatArray:
-        """The probability that the dose is at least the wanted one."""
-        with np.errstate(all="ignore"):
-            score = np.log(self.dose.value / wanted) / self.spread
-        return np.asarray(np.vectorize(_normal, otypes=[np.float64])(score))
-
-
-def _normal(score: float) -> float:
-    """The normal distribution below a score."""
-    return math.erfc(-score / math.sqrt(2)) / 2
 
 
 def sure_dose(*, schedule: Schedule, patient: FittedPatient, dose_error: float = float(k.DOSE_ERROR)) -> SureDose:
@@ -82,8 +66,8 @@ def sure_dose(*, schedule: Schedule, patient: FittedPatient, dose_error: float =
     >>> nights = Schedule(starts=[22], hours=8, cycle_days=2, clearance=161.37)
     >>> known = np.diag([0.12, 0.1, 0.3, 0.2, 0.25]) ** 2
     >>> found = sure_dose(schedule=nights, patient=FittedPatient(volume=35, generation=0.19, covariance=known))
-    >>> round(found.dose.number, 2), found.low(1.645).round(2), found.chance(3.0).round(2)
-    (3.32, np.float64(3.03), np.float64(0.97))
+    >>> round(found.dose.number, 2), found.spread.round(3)
+    (3.32, np.float64(0.054))
     """
     places = batch_shape(schedule=schedule, patient=patient.parameters())[0]
     moves = np.vstack([np.zeros(len(UNKNOWNS)), _PROBE * np.eye(len(UNKNOWNS))])
@@ -93,7 +77,7 @@ def sure_dose(*, schedule: Schedule, patient: FittedPatient, dose_error: float =
         logs = np.log(tried.value)
         slope = np.moveaxis((logs[1:] - logs[:1]) / _PROBE, 0, -1)
         known = slope @ patient.covariance
-        variance = (known * slope).sum(axis=-1) + dose_error**2
-        careful = -known / np.sqrt(variance)[..., None]
+        variance = (known * slope).sum(axis=-1)
+        careful = np.nan_to_num(-known / np.sqrt(variance)[..., None])
     dose = Measure(value=tried.value[0], unit=tried.unit, why=tried.why[0])
-    return SureDose(dose=dose, spread=np.sqrt(variance), careful=careful)
+    return SureDose(dose=dose, spread=np.sqrt(variance + dose_error**2), careful=careful)

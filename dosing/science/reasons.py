@@ -260,9 +260,6 @@ OF_RECORDS: Mapping[str, str] = {
     "nobody_so_long": _("nobody was in the programme for so long"),
     "nobody_went_back": _("nobody went back to a centre yet"),
     # What the kidney's clearance and the planner's patient lack.
-    "pattern_not_modelled": _(
-        "%(per_week)s treatments a week: the model takes whole numbers up to 7, or every other night"
-    ),
     "no_urea_pair_lately": _("no urea before and after one treatment in the last %(days)s days"),
     "no_collection": _("no urine collection of the last half year gave a clearance"),
     "no_albumin_with_it": _("no albumin within a month of it: total calcium alone says little"),
@@ -304,6 +301,9 @@ OF_DOUBT: Mapping[str, str] = {
     ),
     # Of a month.
     "nights_doubtful": _("doubtful in %(count)s of %(of)s treatments"),
+    "known_of_body_alone": _("%(why)s: computed for a usual patient of this body, which the interval holds"),
+    "forecast_missed": _("urea after/before was %(percent)s %% off what the earlier bloods foretold"),
+    "unlike_fitted": _("%(percent)s %% off the fitted dose, more than the closed form usually is"),
     "month_not_entered": _("treatments due and not entered: %(count)s"),
     # Of the week.
     "prescribed_frequency": _("less than %(days)s days in treatment are recorded; treatments a week as prescribed"),

@@ -9,16 +9,26 @@ from typing import Any
 from django.utils.translation import gettext_noop as _
 from django.utils.translation import override
 
-from dosing.science import adequacy, bloods, nutrition
+from dosing.science import adequacy, bloods
 from dosing.science.guidance import GUIDANCE
 from dosing.science.kidney import plasma_water_clearance
-from dosing.science.kinetics import weekly_steady_state
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
 from dosing.services.importing.units import OF_SCIENCE
-from dosing.services.month import of_bloods, of_fluid, of_kidney, of_time
-from dosing.services.month.doubts import doubted, newest_with, not_entered, of_highest, of_newest, of_nights, of_volume
+from dosing.services.month import of_bloods, of_fluid, of_kidney, of_model, of_time
+from dosing.services.month.doubts import (
+    doubted,
+    newest_with,
+    not_entered,
+    of_body_alone,
+    of_forecast,
+    of_highest,
+    of_newest,
+    of_nights,
+    of_volume,
+    unlike_fit,
+)
 from dosing.services.month.facts import MonthFacts
 from dosing.services.month.working import STEPS, WORDS, WRITTEN
 from dosing.services.night.catalogue import NIGHT_NUMBERS
@@ -38,8 +48,6 @@ from dosing.services.numbers.papers import (
     US_MEASURE,
     WEEK,
 )
-from dosing.services.planner.candidates import Candidate, schedule_of
-from dosing.services.planner.patterns import pattern_of
 from dosing.services.planner.urea_model import assumed_volume
 from sessions.facts.choices import Analyte
 
@@ -47,7 +55,7 @@ FEWEST_NIGHTS = 5
 """For a slope over the nights of a month (common practice, no source)."""
 PRACTICE = _("common practice, no source")
 RECORD = _("the records of the month")
-MODEL = _("two-pool urea model fitted to the bloods")
+MODEL = _("two-pool urea model fitted to the treatments as they were and to the bloods of half a year")
 
 
 def _mean(key: str, unit: str, *, of_sure: bool = False) -> Callable[[MonthFacts], Computation]:
@@ -174,37 +182,6 @@ def _single_pool_needed(facts: MonthFacts) -> Computation:
     return of_kidney.single_pool_needed(facts, _weekly_inputs(facts, _kidney(facts)))
 
 
-def _modelled_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
-    def ask(facts: MonthFacts) -> Computation:
-        model, prescription = facts.model, facts.prescription
-        if model is None or prescription is None:
-            return Computation({}, unknown("1/wk", Reason("no_prescription")))
-        if not model.fitted:
-            return Computation({}, unknown("1/wk", Reason("no_fitted_model", why=model.why)))
-        candidate = Candidate(
-            pattern_of(prescription.days_per_week, prescription.weekdays),
-            prescription.minutes,
-            prescription.qb_ml_min,
-            prescription.qd_ml_min,
-            prescription.dialyser,
-        )
-        week = weekly_steady_state(schedule=schedule_of([candidate]), patient=model.patient())
-        inputs = {
-            "volume_l": model.volume,
-            "generation_mmol_min": model.generation,
-            "kidney_clearance_ml_min": model.kidney,
-            "per_week": prescription.days_per_week,
-            "prescribed_minutes": prescription.minutes,
-        }
-        if why := week.standard_ktv.why[0]:
-            return Computation(inputs, unknown("1/wk", why))
-        dose, share = float(week.standard_ktv.value[0]), float(week.kidney_share.value[0])
-        inputs |= {"mean_pre_mmol_l": float(week.mean_pre_water.value[0]), "kidney_share": share}
-        return Computation(inputs, measure(dose if with_kidney else dose * (1 - share), "1/wk"))
-
-    return ask
-
-
 def _over_limit(facts: MonthFacts) -> Computation:
     judged = [
         (night.record.night.isoformat(), rate, night.prescription.uf_rate_limit_ml_kg_h)
@@ -252,15 +229,6 @@ def _blood(analyte: Analyte) -> Callable[[MonthFacts], Computation]:
 
 
 _NAMES = {analyte: name for name, analyte in OF_SCIENCE.items()}
-
-
-def _npcr(facts: MonthFacts) -> Computation:
-    model = facts.model
-    if model is None or not model.fitted:
-        why = Reason("no_fitted_model", why=model.why) if model else Reason("no_prescription")
-        return Computation({}, unknown("g/kg/d", why))
-    inputs = {"generation_mmol_min": model.generation, "volume_l": model.volume}
-    return Computation(inputs, nutrition.normalised_protein_catabolic_rate(**inputs))
 
 
 def _water(facts: MonthFacts) -> Computation:
@@ -319,6 +287,8 @@ def _name_of(analyte: Analyte) -> str:
         return str(analyte.label)
 
 
+OF_MODEL = (of_body_alone, of_volume, of_forecast, not_entered)
+"""What makes the fitted dose of the treatments doubtful."""
 OF_WEEK = (of_newest("single_pool_ktv"), not_entered)
 """What makes a weekly dose doubtful that is made of one measured dose and the treatments done."""
 TIME, DOSE, KIDNEY, UF = _("Time"), _("Dose"), _("Kidneys"), _("Fluid")
@@ -344,19 +314,21 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _number("urr_last", (_("Urea reduction ratio, last of the month"), _("URR, last")), "%", 0, DOSE,
             KDOQI_2006, _newest_dose("urr"), usual_of("urr")),
     _number("measured_week", (_("Weekly standard Kt/V measured, dialysis alone"), "stdKt/V"), "1/wk", 2, DOSE,
-            WEEK, doubted(_measured_week(with_kidney=False), *OF_WEEK)),
+            WEEK, doubted(_measured_week(with_kidney=False), *OF_WEEK,
+                          unlike_fit(_measured_week(with_kidney=False), "alone"))),
     _number("measured_week_kidney",
             (_("Weekly standard Kt/V measured, with the kidney"), _("stdKt/V + kidney")), "1/wk", 2, DOSE,
-            WEEK, doubted(_measured_week(with_kidney=True), *OF_WEEK), usual_of("weekly_standard_ktv"),
+            WEEK, doubted(_measured_week(with_kidney=True), *OF_WEEK,
+                          unlike_fit(_measured_week(with_kidney=True), "whole")), usual_of("weekly_standard_ktv"),
             chart="week", reported=True),
     _number("modelled_week", (_("Weekly standard Kt/V modelled, dialysis alone"), _("modelled")), "1/wk", 2, DOSE,
-            MODEL, doubted(_modelled_week(with_kidney=False), of_volume)),
+            MODEL, doubted(of_model.week(with_kidney=False), *OF_MODEL)),
     _number("modelled_week_kidney",
             (_("Weekly standard Kt/V modelled, with the kidney"), _("modelled + kidney")), "1/wk", 2, DOSE,
-            MODEL, doubted(_modelled_week(with_kidney=True), of_volume), usual_of("weekly_standard_ktv"),
+            MODEL, doubted(of_model.week(with_kidney=True), *OF_MODEL), usual_of("weekly_standard_ktv"),
             chart="week", reported=True),
     _number("npcr", ("nPCR", "nPCR"), "g/kg/d", 2, DOSE, MODEL,
-            doubted(_npcr, of_volume),
+            doubted(of_model.npcr, of_volume, of_forecast),
             usual_of("npcr")),
     _number("single_pool_needed", (_("Single-pool Kt/V that the aimed week needs"), _("spKt/V needed")), "1", 2, DOSE,
             WEEK, _single_pool_needed),

@@ -15,7 +15,7 @@ from dosing.science.results import Measure, unknown
 from dosing.services.course.reading import course_of
 from dosing.services.month.in_treatment import InTreatment
 from dosing.services.night.treatments import ComputedNight, nights_of
-from dosing.services.planner.urea_model import UreaModel, habits_of, urea_model
+from dosing.services.planner.urea_model import COURSE_COUNTS_FOR, Habits, UreaModel, urea_model
 from dosing.services.results.urine import Collection, collections_of, counting, per_surface
 from dosing.services.results.water import Standard, mark_of, standard_in_use
 from sessions.facts.choices import RecordState, SampleTiming
@@ -25,8 +25,6 @@ from sessions.models.local_time import zone_of
 WATER_COUNTS_FOR = timedelta(days=92)
 STALE_BLOODS = timedelta(days=183)
 """How far back an older result is still shown, with its age."""
-COURSE_BEFORE = timedelta(days=35)
-"""How long before a month its course is read: four weeks, and one to begin with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,15 +156,18 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
     water = WaterTest.objects.standing().filter(
         patient=patient, sampled_at__range=(span.until - WATER_COUNTS_FOR, span.until)
     )
+    # One read for what was done in the month and for the model, which asks for half a year.
+    course = course_of(patient, min(span.since, span.until - COURSE_COUNTS_FOR), span.until)
+    periods = [(span.since, span.until)]
     return MonthFacts(
         patient=patient,
         span=span,
-        course=course_of(patient, span.since - COURSE_BEFORE, span.until),
+        course=course,
         nights=nights_of(patient.pk, since=span.since, until=span.until),
         prescriptions=orders,
         bloods=list(bloods.order_by("drawn_at", "pk")),
         collections=collections_of(patient),
         water=list(water.order_by("sampled_at")),
         standard=standard_in_use(),
-        model_of=lambda: urea_model(habits_of(patient, orders[-1], span.until)) if orders else None,
+        model_of=lambda: urea_model(Habits(orders[-1], course), periods) if orders else None,
     )

@@ -37,7 +37,12 @@ QUANTITIES = (
         "volume_l": Quantity("V", _("urea distribution volume after a treatment"), "L"),
         "kidney_clearance_ml_min": Quantity("K_ru", _("kidney clearance of plasma water"), "mL/min"),
         "generation_mmol_min": Quantity("G", _("urea generation"), "mmol/min"),
-        "mean_pre_mmol_l": Quantity("C_m", _("mean urea before the treatments of a week, of plasma water"), "mmol/L"),
+        "volume_spread_l": Quantity("SD_V", _("one standard deviation of V"), "L"),
+        "clearance_share": Quantity("k", _("clearance delivered, of that noted")),
+        "pairs": Quantity("n_f", _("pairs of bloods in the fit")),
+        "mean_pre_mmol_l": Quantity(
+            "C_m", _("mean urea before the treatments of the month, of plasma water"), "mmol/L"
+        ),
         "kidney_share": Quantity("p_k", _("share of the urea that leaves by the kidney")),
         "rates": Quantity("UFR", _("UF rate of each treatment, as it is read"), "mL/kg/h"),
         "limits": Quantity("UFR_p", _("the limit of its prescription"), "mL/kg/h"),
@@ -110,10 +115,7 @@ WORDS: dict[str, dict[str, Quantity]] = {
     "urr_last": {"value": Quantity("URR", _("urea reduction ratio of that treatment"), "%")},
     "gain_percent_mean": {"values": Quantity("IDWG_p", _("gain of target weight before each treatment"), "%")},
     "post_systolic_mean": {"values": Quantity("SBP_post", _("systolic pressure after each treatment"), "mmHg")},
-    **{
-        key: {"prescribed_minutes": Quantity("t_p", _("length prescribed"), "min")}
-        for key in ("prescribed_minutes", "modelled_week", "modelled_week_kidney")
-    },
+    **{key: {"prescribed_minutes": Quantity("t_p", _("length prescribed"), "min")} for key in ("prescribed_minutes",)},
     "urine_day": {"minutes": Quantity("t", _("length of the collection"), "min")},
     "week_per_surface": {"volume_l": Quantity("V", _("body water by Watson"), "L")},
     "kidney_clearance": {"weight_kg": Quantity("W", _("target weight"), "kg")},

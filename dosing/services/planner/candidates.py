@@ -8,9 +8,11 @@ from statistics import NormalDist
 
 import numpy as np
 
+from dosing.science import sources as k
 from dosing.science.dialyser import delivered_blood_flow
+from dosing.science.fitted_dose import sure_dose
 from dosing.science.fluid_need import FluidNights
-from dosing.science.kinetics import Schedule, concentration_curve, weekly_steady_state
+from dosing.science.kinetics import Schedule, SteadyWeek, concentration_curve, weekly_steady_state
 from dosing.science.results import FloatArray, ReasonArray
 from dosing.services.planner.fluid_of_schedule import WANTED_SHARE, rates_of
 from dosing.services.planner.patterns import NIGHTS, Pattern, pattern_of
@@ -96,23 +98,40 @@ def schedule_of(candidates: Sequence[Candidate]) -> Schedule:
 
 
 def try_out(candidates: Sequence[Candidate], model: UreaModel) -> Tried:
-    """The steady week of each schedule for this patient."""
-    return _tried(schedule_of(candidates), model)
+    """The steady week of each schedule for this patient, with how sure its dose is."""
+    return _tried_each(schedule_of(candidates), model)
 
 
-def _tried(schedule: Schedule, model: UreaModel) -> Tried:
-    week = weekly_steady_state(schedule=schedule, patient=model.patient())
-    larger = weekly_steady_state(schedule=schedule, patient=model.patient(1.0))
+def _tried_each(schedule: Schedule, model: UreaModel) -> Tried:
+    week = weekly_steady_state(schedule=schedule, patient=model.person.parameters())
+    return _tried(week, sure_dose(schedule=schedule, patient=model.person).spread)
+
+
+def _tried(week: SteadyWeek, spread: FloatArray) -> Tried:
     with np.errstate(all="ignore"):
         dose = week.standard_ktv.value
         return Tried(
             dose=dose,
-            spread=np.abs(np.log(dose / larger.standard_ktv.value)),
+            spread=spread,
             of_kidney=dose * week.kidney_share.value,
             pre=_over(np.fmax, week.pre_plasma.value),
             post=_over(np.fmin, week.post_plasma.value),
             why=week.standard_ktv.why,
         )
+
+
+def _tried_alike(schedule: Schedule, model: UreaModel, like: Candidate) -> Tried:
+    """Many schedules beside one: each is computed once more for the patient in whom that one gives less.
+
+    What makes the dose of one schedule unsure makes that of its neighbours unsure in the same direction.
+    """
+    careful = sure_dose(schedule=schedule_of([like]), patient=model.person).careful[0]
+    week, less = (
+        weekly_steady_state(schedule=schedule, patient=model.person.parameters(moved)) for moved in (0.0, careful)
+    )
+    with np.errstate(all="ignore"):
+        known = np.log(week.standard_ktv.value / less.standard_ktv.value)
+    return _tried(week, np.hypot(known, float(k.DOSE_ERROR)))
 
 
 def _over(choose: np.ufunc, values: FloatArray) -> FloatArray:
@@ -165,7 +184,7 @@ def map_of(
         blood_flow=real_flow(like.qb_ml_min),
         dialysate_flow=like.qd_ml_min,
     )
-    tried, rates = _tried(schedule, model), rates_of(patterns, hours, fluid, weight_kg=weight_kg)
+    tried, rates = _tried_alike(schedule, model, like), rates_of(patterns, hours, fluid, weight_kg=weight_kg)
     with np.errstate(invalid="ignore"):
         good = (tried.sure_dose >= dose) & (rates <= uf_rate)
     return RateMap(NIGHTS, hours, tried.dose, rates, good)
@@ -191,12 +210,12 @@ def least_flow(like: Candidate, model: UreaModel, *, dose: float) -> LeastFlow |
         dialysate_flow=like.qd_ml_min,
     )
     with np.errstate(invalid="ignore"):
-        enough = np.flatnonzero(_tried(schedule, model).sure_dose >= dose)
+        enough = np.flatnonzero(_tried_each(schedule, model).sure_dose >= dose)
     return LeastFlow(float(flows[enough[0]]), at_edge=bool(enough[0] == 0)) if enough.size else None
 
 
 def curves(candidates: Sequence[Candidate], model: UreaModel) -> tuple[FloatArray, FloatArray]:
     """Hours of a week, and the urea of plasma [mmol/L] of each schedule at them, (rows, times)."""
     hours = np.linspace(0, 7 * 24, CURVE_POINTS)
-    curve = concentration_curve(schedule=schedule_of(candidates), patient=model.patient(), hours=hours)
+    curve = concentration_curve(schedule=schedule_of(candidates), patient=model.person.parameters(), hours=hours)
     return hours, curve.plasma.value

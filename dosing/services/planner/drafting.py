@@ -9,7 +9,7 @@ from dosing.services.planner.candidates import Candidate
 from dosing.services.planner.expecting import Wanted, expect
 from dosing.services.planner.fluid_history import fluid_course, nights_now
 from dosing.services.planner.patterns import pattern_of
-from dosing.services.planner.urea_model import habits_of, urea_model
+from dosing.services.planner.urea_model import Habits, urea_model
 from homedialysis.accounts.models import User
 from sessions.facts.ordered import NUMBERS
 from sessions.models import Prescription, PrescriptionDraft
@@ -31,9 +31,8 @@ def keep_draft(
 
     dose: the weekly standard Kt/V that was wanted of it; starts_on: the day from which it is meant to hold.
     """
-    model = urea_model(habits_of(prescription.patient, prescription, at))
-    weight = prescription.target_weight_kg
-    nights = nights_now(fluid_course(prescription.patient, at), weight)
+    course, weight = fluid_course(prescription.patient, at), prescription.target_weight_kg
+    model, nights = urea_model(Habits(prescription, course)), nights_now(course, weight)
     wanted = Wanted(dose, prescription.uf_rate_limit_ml_kg_h, weight)
     begins = {"starts_on": starts_on.isoformat()} if starts_on else {}
     return PrescriptionDraft.objects.create(

@@ -52,18 +52,6 @@ class Pattern:
         before = (self.days[-1] - self.cycle_days, *self.days[:-1])
         return [float(day - last) for day, last in zip(self.days, before, strict=True)]
 
-    def place_after(self, intervals: tuple[float, ...]) -> int:
-        """The treatment before which the intervals are most like these (days, the last one first).
-
-        The first after the longest interval where nothing is known.
-        """
-        gaps = self.gaps()
-
-        def unlike(at: int) -> float:
-            return sum(abs(gaps[(at - back) % len(gaps)] - wanted) for back, wanted in enumerate(intervals))
-
-        return min(range(len(gaps)), key=unlike) if intervals else gaps.index(max(gaps))
-
 
 def pattern_of(per_week: float, weekdays: Sequence[int] = ()) -> Pattern:
     """The pattern of a prescription. Raises ValueError for a number of treatments that no pattern has."""

@@ -1,121 +1,49 @@
-"""A patient's urea volume, generation and kidney clearance, fitted to the bloods; and how it foretold later ones."""
+"""A patient's urea volume, generation and kidney clearance, fitted to the delivered course, and what it foretold."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import pairwise
+from functools import cached_property
 from statistics import median
 
+import numpy as np
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from dosing.science.body import expected_urea_volume
-from dosing.science.course import PROTECTED
+from dosing.science.course import DeliveredCourse, UreaPair
+from dosing.science.course_urea import course_urea, fit_course, prior_of
+from dosing.science.delivered_fit import LEVEL, UNKNOWNS, DeliveredFit, UreaPrior
 from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
+from dosing.science.fitted_dose import FittedPatient
 from dosing.science.kidney import plasma_water_clearance
-from dosing.science.kinetics import Observations, PatientParameters, Schedule, fit, weekly_steady_state
 from dosing.science.reasons import Reason
-from dosing.services.course.reading import WAYS
+from dosing.science.results import FloatArray
+from dosing.services.course.reading import course_of
 from dosing.services.night.inputs import body_water
-from dosing.services.night.treatments import ComputedNight, nights_of
-from dosing.services.planner.patterns import Pattern, pattern_of
-from dosing.services.results.urine import collections_of
-from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
+from dosing.services.numbers.standing import NumberInterval
+from dosing.services.planner.fluid_history import gains_of
+from sessions.facts.local_day import plain_day
 from sessions.facts.local_number import decimals
-from sessions.models import BloodResult, Patient, Prescription
+from sessions.models import Patient, Prescription
 
-BLOODS_COUNT_FOR = timedelta(days=180)
-URINE_COUNTS_FOR = timedelta(days=180)
+COURSE_COUNTS_FOR = timedelta(days=183)
+"""How far back treatments, bloods and urine are read for a model."""
 HABITS = timedelta(days=30)
-MOST_PAIRS = 3
-USUAL_GENERATION = 0.19
-"""mmol/min where nothing is measured: about 1 g of protein per kg and day at 70 kg (common practice, no source)."""
-ASSUMED_SPREAD, MODEL_SPREAD = 0.16, 0.04
-"""Relative spread of the volume per clearance where both are assumed, and what a fit leaves out: errors of a clearance
-and of a week that is not steady. Common practice, no source."""
-DRIFTED_RATIO, DRIFTED_PRE = 0.10, 0.20
-"""Relative differences of after/before and of before from which a model is said to have drifted: several times the
-error of two results; common practice, no source."""
-
-
-@dataclass(frozen=True, slots=True)
-class Pair:
-    """Urea before and after one treatment [mmol/L], and when it was."""
-
-    at: datetime
-    pre: float
-    post: float
-    intervals: tuple[float, ...]
-    """days from start to start before it, the last one first; up to three"""
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """How the patient was treated: pattern, length, flows and dialyser, for fit and prediction."""
-
-    pattern: Pattern
-    minutes: float
-    qb_ml_min: float
-    qd_ml_min: float
-    koa_ml_min: float
-
-    def schedule(self) -> Schedule:
-        return Schedule(
-            starts=self.pattern.starts,
-            hours=self.minutes / 60,
-            cycle_days=self.pattern.cycle_days,
-            koa=living_koa(self.koa_ml_min),
-            blood_flow=real_flow(self.qb_ml_min),
-            dialysate_flow=self.qd_ml_min,
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class UreaModel:
-    """What the planner computes with. Spreads are one standard deviation from errors of measurement alone.
-
-    volume [L], generation [mmol/min], kidney [mL/min of plasma water], gain [L/day]; basis: what it rests on, in
-    words; fitted: False where volume and generation are assumed, and why says what was missing.
-    """
-
-    volume: float
-    generation: float
-    kidney: float
-    gain: float
-    volume_spread: float | None
-    generation_spread: float | None
-    misfit: float | None
-    fitted: bool
-    why: Reason | None
-    basis: tuple[str, ...]
-    pairs: tuple[Pair, ...] = ()
-
-    @property
-    def misfit_percent(self) -> float | None:
-        return None if self.misfit is None else 100 * self.misfit
-
-    def patient(self, volumes: float = 0.0) -> PatientParameters:
-        """For the science, with the volume moved by so many of its spreads, those of model and clearance in them."""
-        known = ASSUMED_SPREAD * self.volume if self.volume_spread is None else self.volume_spread
-        moved = self.volume + volumes * math.hypot(known, MODEL_SPREAD * self.volume)
-        return PatientParameters(
-            volume=moved, generation=self.generation, kidney_clearance=self.kidney, fluid_gain=self.gain
-        )
+MOST_SCORE = 2.58
+"""Standard deviations of its forecast by which one pair in a hundred is off by chance: beyond, a model has drifted."""
 
 
 @dataclass(frozen=True, slots=True)
 class Foretold:
-    """A later pair beside what the model of the earlier ones foretold [mmol/L]."""
+    """A later pair beside what the model of the earlier ones foretold [mmol/L]; score: in standard deviations."""
 
-    pair: Pair
+    pair: UreaPair
     pre: float
     post: float
-
-    @property
-    def pre_off(self) -> float:
-        return self.pair.pre / self.pre - 1
+    score: float
 
     @property
     def ratio_off(self) -> float:
@@ -127,7 +55,72 @@ class Foretold:
 
     @property
     def drifted(self) -> bool:
-        return abs(self.ratio_off) > DRIFTED_RATIO or abs(self.pre_off) > DRIFTED_PRE
+        return abs(self.score) > MOST_SCORE
+
+
+@dataclass(frozen=True, slots=True)
+class DeliveredDose:
+    """Weekly standard Kt/V of a period as it was delivered [1/wk], each with its interval; or why there is none."""
+
+    whole: float
+    alone: float
+    of_kidney: float
+    whole_interval: NumberInterval
+    alone_interval: NumberInterval
+
+
+@dataclass(frozen=True, slots=True)
+class UreaModel:
+    """What the planner computes with, and what months are judged by.
+
+    fitted: False where no pair of bloods is among what it rests on, as why says: then it is what is known of somebody
+    of this body, with the width of that. basis: what it rests on, in words; checks: each later pair beside its
+    forecast, oldest first; doses: of the periods that were asked for; conflict: how far the bloods moved V over
+    delivered clearance from what the body says, in standard deviations of that.
+    """
+
+    person: FittedPatient
+    volume_spread: float
+    generation_spread: float
+    fitted: bool
+    why: Reason | None
+    basis: tuple[str, ...] = ()
+    pairs: int = 0
+    conflict: float = 0.0
+    checks: tuple[Foretold, ...] = ()
+    doses: tuple[DeliveredDose | Reason, ...] = ()
+
+    @property
+    def volume(self) -> float:
+        return self.person.volume
+
+    @property
+    def generation(self) -> float:
+        return self.person.generation
+
+    @property
+    def kidney(self) -> float:
+        return self.person.kidney_clearance
+
+    @property
+    def gain(self) -> float:
+        return self.person.fluid_gain
+
+    @property
+    def delivered_percent(self) -> float:
+        """Clearance that reached the patient, of that noted."""
+        return 100 * self.person.clearance_factor
+
+    @property
+    def volume_as_noted(self) -> float:
+        """The volume that the bloods would mean if the noted clearance were the delivered one [L]."""
+        return self.volume / self.person.clearance_factor
+
+    def spread_of(self, *signs: float) -> float:
+        """Standard deviation of a sum of the logarithms of the unknowns, in their order."""
+        weights = np.zeros(len(UNKNOWNS))
+        weights[: len(signs)] = signs
+        return float(np.sqrt(weights @ self.person.covariance @ weights))
 
 
 def living_koa(label: float) -> float:
@@ -140,23 +133,24 @@ def real_flow(setting: float) -> float:
     return delivered_blood_flow(set_flow=setting).number or setting
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Habits:
-    """What a model is fitted to: how the patient was treated, gained and passed urine, and the bloods.
+    """What a model is made of: the delivered course of the last half year and the prescription at its end."""
 
-    setting: None where the model has no such pattern, as `why` says. gain [L/day]; kidney [mL/min of plasma water].
-    """
-
-    person: Patient
     prescription: Prescription
-    at: datetime
-    treatments: int
-    setting: Setting | None
-    why: Reason | None
-    gain: float
-    kidney: float
-    kidney_words: str
-    pairs: tuple[Pair, ...]
+    course: DeliveredCourse
+
+    @cached_property
+    def gains(self) -> list[float]:
+        """Fluid gained a day off treatment in the last weeks [L/day], end to start."""
+        since = self.course.until - HABITS
+        found = (each for each in gains_of(self.course) if each.of.start >= since and 0.3 <= each.gap_days <= 5)
+        return [max(0.0, each.gained_l / each.gap_days) for each in found]
+
+    @property
+    def gain(self) -> float:
+        """Their middle; 1 where nothing is known."""
+        return float(median(self.gains)) if self.gains else 1.0
 
     @property
     def basis(self) -> tuple[str, str]:
@@ -164,151 +158,106 @@ class Habits:
         gain = ngettext(
             "gain of %(gain)s L a day, the middle of %(count)s treatment in the last %(days)s days",
             "gain of %(gain)s L a day, the middle of %(count)s treatments in the last %(days)s days",
-            self.treatments,
+            len(self.gains),
         )
-        return self.kidney_words, gain % {
-            "gain": decimals(self.gain, 2),
-            "count": self.treatments,
-            "days": HABITS.days,
+        parts = {"gain": decimals(self.gain, 2), "count": len(self.gains), "days": HABITS.days}
+        return self._kidney_words(), gain % parts
+
+    def _kidney_words(self) -> str:
+        left = self.course.kidney_at(self.course.until)
+        if left is None:
+            return _("no kidney clearance: no urine collection in the last %(days)s days") % {
+                "days": COURSE_COUNTS_FOR.days
+            }
+        return _("kidney clearance of %(clearance)s mL/min from the urine to %(ended_at)s") % {
+            "clearance": decimals(left.clearance, 1),
+            "ended_at": plain_day(left.collection.ended.date()),
         }
 
 
 def habits_of(person: Patient, prescription: Prescription, at: datetime) -> Habits:
     """Everything that is read for a model, read once."""
-    recent = nights_of(person.pk, since=at - HABITS, until=at)
-    kidney, kidney_words = _kidney(person, at)
-    setting, why = None, None
-    try:
-        setting = setting_of(prescription, recent)
-    except ValueError:
-        why = Reason("pattern_not_modelled", per_week=prescription.days_per_week)
-    return Habits(
-        person=person,
-        prescription=prescription,
-        at=at,
-        treatments=len(recent),
-        setting=setting,
-        why=why,
-        gain=_gain(recent),
-        kidney=kidney,
-        kidney_words=kidney_words,
-        pairs=tuple(pairs_of(person, at)),
+    return Habits(prescription, course_of(person, at - COURSE_COUNTS_FOR, at))
+
+
+def urea_model(habits: Habits, periods: Sequence[tuple[datetime, datetime]] = ()) -> UreaModel:
+    """The model of a patient at the end of a course: prior knowledge joined with every pair of bloods in it.
+
+    periods: [from, until) whose delivered dose is wanted.
+    """
+    data, found = course_urea(habits.course), fit_course(habits.course, periods)
+    if isinstance(data, Reason) or isinstance(found, Reason) or found.volume.number is None:
+        why = found if isinstance(found, Reason) else found.volume.reason
+        return _assumed(habits, why or Reason("no_finite_answer"), len(periods))
+    pairs = int(found.pairs)
+    return UreaModel(
+        person=_person(habits, found),
+        volume_spread=found.volume_spread.number or 0.0,
+        generation_spread=found.generation_spread.number or 0.0,
+        fitted=pairs > 0,
+        why=None if pairs else Reason("no_urea_pair_lately", days=COURSE_COUNTS_FOR.days),
+        basis=(_pair_words(data.drawn) if pairs else _assumed_words(), *habits.basis),
+        pairs=pairs,
+        conflict=float(found.conflict),
+        checks=_checks(data.drawn, found),
+        doses=tuple(_dose(found, at) for at in range(len(periods))),
     )
 
 
-def urea_model(habits: Habits) -> UreaModel:
-    """The model of a patient at a moment: fitted where bloods allow it, else assumed and said to be so."""
-    if habits.setting is None:
-        return _assumed(habits, habits.why)
-    if not habits.pairs:
-        return _assumed(habits, Reason("no_urea_pair_lately", days=BLOODS_COUNT_FOR.days))
-    found = _fitted(habits, habits.setting, habits.pairs[-MOST_PAIRS:])
-    if not isinstance(found, UreaModel):
-        return _assumed(habits, found)
-    count = len(found.pairs)
+def _person(habits: Habits, found: DeliveredFit) -> FittedPatient:
+    numbers = (found.volume, found.generation, found.kidney_clearance, found.clearance_factor, found.exchange)
+    volume, generation, kidney, factor, exchange = (float(each.value) for each in numbers)
+    return FittedPatient(
+        volume=volume,
+        generation=generation,
+        kidney_clearance=kidney,
+        fluid_gain=habits.gain,
+        clearance_factor=factor,
+        exchange=exchange,
+        covariance=found.covariance,
+    )
+
+
+def _dose(found: DeliveredFit, at: int) -> DeliveredDose | Reason:
+    dose = found.dose
+    why: Reason | None = dose.whole.why[at]
+    if why is not None:
+        return why
+    low, high, alone_low, alone_high = (
+        float(each.value[at]) for each in (dose.low, dose.high, dose.alone_low, dose.alone_high)
+    )
+    return DeliveredDose(
+        whole=float(dose.whole.value[at]),
+        alone=float(dose.alone.value[at]),
+        of_kidney=float(dose.of_kidney.value[at]),
+        whole_interval=NumberInterval(low, high, LEVEL),
+        alone_interval=NumberInterval(alone_low, alone_high, LEVEL),
+    )
+
+
+def _checks(drawn: Sequence[UreaPair], found: DeliveredFit) -> tuple[Foretold, ...]:
+    """Each used pair but the first."""
+    known = [
+        Foretold(pair, float(pre), float(post), float(score))
+        for pair, pre, post, score in zip(
+            drawn, found.foretold.pre, found.foretold.post, found.foretold.score, strict=True
+        )
+        if score == score
+    ]
+    return tuple(known[1:])
+
+
+def _pair_words(drawn: Sequence[UreaPair]) -> str:
     words = ngettext(
         "urea before and after one treatment, the last on %(last)s",
         "urea before and after %(count)s treatments, the last on %(last)s",
-        count,
-    ) % {"count": count, "last": f"{habits.pairs[-1].at:%Y-%m-%d}"}
-    return replace(found, basis=(words, *habits.basis))
-
-
-def setting_of(prescription: Prescription, recent: list[ComputedNight]) -> Setting:
-    """The pattern prescribed, with the length and blood flow that were really delivered lately."""
-    minutes = [night.value("minutes") for night in recent]
-    flows = [night.value("blood_flow_median") for night in recent]
-    return Setting(
-        pattern=pattern_of(prescription.days_per_week, prescription.weekdays),
-        minutes=_middle(minutes, prescription.minutes),
-        qb_ml_min=_middle(flows, prescription.qb_ml_min),
-        qd_ml_min=prescription.qd_ml_min,
-        koa_ml_min=prescription.dialyser.koa_ml_min,
+        len(drawn),
     )
+    return words % {"count": len(drawn), "last": plain_day(drawn[-1].pre_at.date())}
 
 
-def _middle(values: list[float | None], otherwise: float) -> float:
-    known = [value for value in values if value is not None]
-    return float(median(known)) if known else otherwise
-
-
-def _gain(recent: list[ComputedNight]) -> float:
-    """Fluid gained a day off treatment [L]: the middle over the nights, end to start; 1 where nothing is known."""
-    daily = []
-    for before, night in pairwise(recent):
-        gain, ended = night.value("gain"), before.record.ended_at
-        days = (night.record.started_at - ended).total_seconds() / 86400 if ended else 0.0
-        if gain is not None and 0.3 <= days <= 5:
-            daily.append(max(0.0, gain / days))
-    return _middle(list(daily), 1.0)
-
-
-def _kidney(person: Patient, at: datetime) -> tuple[float, str]:
-    for each in collections_of(person):
-        clearance = each.urea.number
-        if clearance is not None and at - URINE_COUNTS_FOR <= each.urine.ended_at <= at:
-            water = plasma_water_clearance(clearance_ml_min=clearance).number or 0.0
-            return water, _("kidney clearance of %(clearance)s mL/min from the urine to %(ended_at)s") % {
-                "clearance": decimals(clearance, 1),
-                "ended_at": f"{each.urine.ended_at:%Y-%m-%d}",
-            }
-    return 0.0, _("no kidney clearance: no urine collection in the last %(days)s days") % {
-        "days": URINE_COUNTS_FOR.days
-    }
-
-
-def pairs_of(person: Patient, at: datetime) -> list[Pair]:
-    """Protected urea pairs of the last half year, oldest first: two queries."""
-    span = (at - BLOODS_COUNT_FOR, at)
-    bloods = BloodResult.objects.filter(
-        patient=person, analyte=Analyte.UREA, drawn_at__range=span, treatment__ended_at__isnull=False
-    ).select_related("treatment")
-    by_treatment: dict[object, dict[str, BloodResult]] = {}
-    for each in bloods.order_by("drawn_at"):
-        by_treatment.setdefault(each.treatment_id, {})[each.timing] = each
-    starts = sorted(person.treatments.filter(started_at__lt=at).values_list("started_at", flat=True))
-    found = []
-    for both in by_treatment.values():
-        pre, post = both.get(SampleTiming.PRE), both.get(SampleTiming.POST)
-        if pre and post and WAYS.get(PostSampleMethod(post.post_method or "neither")) in PROTECTED:
-            record = pre.treatment
-            assert record is not None
-            until = [start for start in starts if start <= record.started_at][::-1][:4]
-            days = tuple((later - before).total_seconds() / 86400 for later, before in pairwise(until))
-            found.append(Pair(record.started_at, pre.value, post.value, days))
-    return sorted(found, key=lambda pair: pair.at)
-
-
-def _fitted(habits: Habits, setting: Setting, pairs: tuple[Pair, ...]) -> UreaModel | Reason:
-    """The model that explains these pairs, or why there is none."""
-    places = [setting.pattern.place_after(pair.intervals) for pair in pairs]
-    found = fit(
-        schedule=setting.schedule(),
-        observations=Observations(
-            treatment=places,
-            pre=[pair.pre for pair in pairs],
-            post=[pair.post for pair in pairs],
-            fluid_gain=habits.gain,
-            kidney_clearance=habits.kidney,
-        ),
-    )
-    volume, generation = found.volume.number, found.generation.number
-    why = found.volume.reason or found.generation.reason
-    if why is not None or volume is None or generation is None:
-        return why or Reason("no_finite_answer")
-    return UreaModel(
-        volume=volume,
-        generation=generation,
-        kidney=habits.kidney,
-        gain=habits.gain,
-        volume_spread=found.volume_spread.number,
-        generation_spread=found.generation_spread.number,
-        misfit=found.misfit.number,
-        fitted=True,
-        why=None,
-        basis=(),
-        pairs=pairs,
-    )
+def _assumed_words() -> str:
+    return _("volume assumed from height, weight, age and sex; generation assumed as usual for the weight")
 
 
 def assumed_volume(person: Patient, *, weight_kg: float, on: date) -> float | None:
@@ -316,37 +265,34 @@ def assumed_volume(person: Patient, *, weight_kg: float, on: date) -> float | No
     return expected_urea_volume(watson_l=body_water(person, weight_kg=weight_kg, on=on).value).number
 
 
-def _assumed(habits: Habits, why: Reason | None) -> UreaModel:
-    weight = habits.prescription.target_weight_kg
-    words = _("volume assumed from height, weight, age and sex; generation assumed as usual for the weight")
+def _assumed(habits: Habits, why: Reason, periods: int) -> UreaModel:
+    """What is known without a course that could be fitted: of the body, with the width of that."""
+    prior = prior_of(habits.course, habits.prescription.target_weight_kg)
+    volume, generation = float(np.asarray(prior.volume)), float(np.asarray(prior.generation))
+    covariance = _width(prior)
+    left = habits.course.kidney_at(habits.course.until)
     return UreaModel(
-        volume=assumed_volume(habits.person, weight_kg=weight, on=habits.at.date()) or 0.58 * weight,
-        generation=USUAL_GENERATION * weight / 70,
-        kidney=habits.kidney,
-        gain=habits.gain,
-        volume_spread=None,
-        generation_spread=None,
-        misfit=None,
+        person=FittedPatient(
+            volume=volume,
+            generation=generation,
+            kidney_clearance=_in_water(left.clearance) if left else 0.0,
+            fluid_gain=habits.gain,
+            covariance=covariance,
+        ),
+        volume_spread=volume * float(np.sqrt(covariance[0, 0])),
+        generation_spread=generation * float(np.sqrt(covariance[2, 2])),
         fitted=False,
         why=why,
-        basis=(words, *habits.basis),
+        basis=(_assumed_words(), *habits.basis),
+        doses=(why,) * periods,
     )
 
 
-def held_against(habits: Habits) -> list[Foretold]:
-    """Each pair but the first beside what the pairs before it foretold, oldest first."""
-    if habits.setting is None:
-        return []
-    checks = []
-    for index in range(1, len(habits.pairs)):
-        model = _fitted(habits, habits.setting, habits.pairs[max(0, index - MOST_PAIRS) : index])
-        if isinstance(model, UreaModel) and (check := _foretold(model, habits.setting, habits.pairs[index])):
-            checks.append(check)
-    return checks
+def _in_water(of_plasma: float) -> float:
+    return plasma_water_clearance(clearance_ml_min=of_plasma).number or 0.0
 
 
-def _foretold(model: UreaModel, setting: Setting, pair: Pair) -> Foretold | None:
-    week = weekly_steady_state(schedule=setting.schedule(), patient=model.patient())
-    place = setting.pattern.place_after(pair.intervals)
-    pre, post = week.pre_plasma.value[place], week.post_plasma.value[place]
-    return Foretold(pair, float(pre), float(post)) if pre == pre and post == post else None
+def _width(prior: UreaPrior) -> FloatArray:
+    """Covariance of the logarithms of the unknowns before any blood, (5, 5)."""
+    spreads = [getattr(prior, f"{name}_spread") for name in UNKNOWNS]
+    return np.asarray(np.diag(np.asarray(spreads, dtype=np.float64) ** 2))

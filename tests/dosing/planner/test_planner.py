@@ -13,6 +13,7 @@ from django.test import Client
 from django.utils import timezone
 
 from dosing.pages.forms_planner import PlannerForm, asked_of, read_back, written
+from dosing.science.fitted_dose import FittedPatient
 from dosing.science.fluid_need import FluidNights, fluid_nights
 from dosing.science.kinetics import PatientParameters, weekly_steady_state
 from dosing.services.night.computing import compute
@@ -23,6 +24,7 @@ from dosing.services.planner.candidates import (
     RateMap,
     least_flow,
     map_of,
+    schedule_of,
     try_out,
 )
 from dosing.services.planner.drafting import values_of
@@ -31,7 +33,7 @@ from dosing.services.planner.figures import heat_map
 from dosing.services.planner.fluid_history import fluid_course, nights_now
 from dosing.services.planner.fluid_of_schedule import fluid_of
 from dosing.services.planner.patterns import pattern_of
-from dosing.services.planner.urea_model import UreaModel, habits_of, held_against, setting_of, urea_model
+from dosing.services.planner.urea_model import UreaModel, habits_of, urea_model
 from sessions.facts.choices import PostSampleMethod
 from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
 from tests.crowd import ours
@@ -47,20 +49,16 @@ def prescription(ana: Patient) -> Prescription:
     return made
 
 
+KNOWN_TO = np.diag([0.04, 0.0, 0.05, 0.0, 0.0]) ** 2
+
+
 def model(**changes: Any) -> UreaModel:
-    usual: dict[str, Any] = {
-        "volume": VOLUME,
-        "generation": GENERATION,
-        "kidney": 0.0,
-        "gain": 1.0,
-        "volume_spread": 1.5,
-        "generation_spread": 0.01,
-        "misfit": 0.02,
-        "fitted": True,
-        "why": "",
-        "basis": (),
-    }
-    return UreaModel(**(usual | changes))
+    """A patient whose volume is known to four per cent."""
+    usual: dict[str, Any] = {"volume": VOLUME, "generation": GENERATION, "fluid_gain": 1.0, "covariance": KNOWN_TO}
+    own = {name: changes.pop(name) for name in list(changes) if name in FittedPatient.__dataclass_fields__}
+    person = FittedPatient(**(usual | own))
+    told: dict[str, Any] = {"volume_spread": 1.4, "generation_spread": 0.01, "fitted": True, "why": None}
+    return UreaModel(person=person, **(told | changes))
 
 
 def candidate(prescription: Prescription, **changes: Any) -> Candidate:
@@ -92,14 +90,14 @@ def whole_map(one: Candidate, told: UreaModel | None = None) -> RateMap:
 def nights_with_bloods(ana: Patient, prescription: Prescription, *, months: int, volume: float = VOLUME) -> None:
     """Treatments of three weeks, and the bloods that a patient of this volume would have at the steady week."""
 
-    setting = setting_of(prescription, [])
+    schedule = schedule_of([candidate(prescription)])
     known = PatientParameters(volume=volume, generation=GENERATION, fluid_gain=_GAIN)
-    week = weekly_steady_state(schedule=setting.schedule(), patient=known)
+    week = weekly_steady_state(schedule=schedule, patient=known)
     start = timezone.now().replace(microsecond=0) - timedelta(days=28 * months)
     for month in range(months):
         for day in (0, 2, 4):
             record = _night(ana, start + timedelta(days=28 * month + day))
-        _bloods(ana, record, float(week.pre_plasma.value[2]), float(week.post_plasma.value[2]))
+        _bloods(ana, record, float(week.pre_plasma.value[0, 2]), float(week.post_plasma.value[0, 2]))
 
 
 _GAIN = 1.0
@@ -123,9 +121,9 @@ def test_the_fit_gives_back_the_patient_that_made_the_bloods(ana: Patient, presc
     nights_with_bloods(ana, prescription, months=3)
     found = urea_model(habits_of(ana, prescription, timezone.now()))
     assert found.fitted, found.why
-    assert found.volume == pytest.approx(VOLUME, rel=0.01)
-    assert found.generation == pytest.approx(GENERATION, rel=0.01)
-    assert not any(check.drifted for check in held_against(habits_of(ana, prescription, timezone.now())))
+    assert found.volume_as_noted == pytest.approx(VOLUME, rel=0.03)
+    assert found.generation / found.person.clearance_factor == pytest.approx(GENERATION, rel=0.05)
+    assert (found.pairs, [check.drifted for check in found.checks]) == (3, [False, False])
 
 
 def test_a_patient_who_is_no_longer_the_same_makes_the_model_say_that_it_drifted(
@@ -137,14 +135,21 @@ def test_a_patient_who_is_no_longer_the_same_makes_the_model_say_that_it_drifted
     ana.bloods.filter(treatment=last, timing="post").update(
         value=ana.bloods.get(treatment=last, timing="pre").value / 2
     )
-    checks = held_against(habits_of(ana, prescription, timezone.now()))
+    checks = urea_model(habits_of(ana, prescription, timezone.now())).checks
     assert [check.drifted for check in checks] == [False, True]
 
 
 def test_without_bloods_it_says_that_it_assumes(ana: Patient, prescription: Prescription) -> None:
     found = urea_model(habits_of(ana, prescription, timezone.now()))
-    assert (found.fitted, found.volume_spread) == (False, None)
-    assert "no urea before and after one treatment" in str(found.why)
+    assert (found.fitted, found.checks) == (False, ())
+    assert found.volume_spread == pytest.approx(0.12 * found.volume)
+    assert "fewer than 2 treatments" in str(found.why)
+    nights_with_bloods(ana, prescription, months=1)
+    ana.bloods.all().delete()
+    alone = urea_model(habits_of(ana, prescription, timezone.now()))
+    assert (alone.fitted, alone.pairs) == (False, 0)
+    assert "no urea before and after one treatment" in str(alone.why)
+    assert alone.volume_spread == pytest.approx(found.volume_spread)
 
 
 def test_unprotected_samples_do_not_fit_a_model(ana: Patient, prescription: Prescription) -> None:
@@ -298,15 +303,14 @@ def test_a_draft_is_kept_with_what_the_model_expects_and_signs_nothing(
     assert "outside the planner&#x27;s limits" in refused.content.decode()
 
 
-def test_a_number_of_treatments_that_the_model_has_no_pattern_for_is_said(nurse_client: Client, ana: Patient) -> None:
+def test_a_number_of_treatments_that_no_pattern_has_is_fitted_as_it_was_done(
+    nurse_client: Client, ana: Patient
+) -> None:
     odd = PrescriptionFactory(patient=ana, version=1, days_per_week=4.5, weekdays=[], minutes=240)
+    nights_with_bloods(ana, odd, months=2)
     found = urea_model(habits_of(ana, odd, timezone.now()))
-    assert not found.fitted
-    assert str(found.why).startswith("4.5 treatments a week")
-    assert held_against(habits_of(ana, odd, timezone.now())) == []
-    page = nurse_client.get(f"/patients/{ana.pk}/planner/")
-    assert page.status_code == 200
-    assert "4.5 treatments a week" in page.content.decode()
+    assert (found.fitted, found.pairs) == (True, 2)
+    assert nurse_client.get(f"/patients/{ana.pk}/planner/").status_code == 200
 
 
 def test_days_chosen_by_hand_are_kept_in_the_draft(
