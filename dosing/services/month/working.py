@@ -41,7 +41,7 @@ QUANTITIES = (
         "clearance_share": Quantity("k", _("clearance delivered, of that noted")),
         "pairs": Quantity("n_f", _("pairs of bloods in the fit")),
         "mean_pre_mmol_l": Quantity(
-            "C_m", _("mean urea before the treatments of the month, of plasma water"), "mmol/L"
+            "C_m", _("mean urea before the treatments, in plasma water"), "mmol/L"
         ),
         "kidney_share": Quantity("p_k", _("share of the urea that leaves by the kidney")),
         "rates": Quantity("UFR", _("UF rate of each treatment, as it is read"), "mL/kg/h"),
