@@ -40,9 +40,7 @@ QUANTITIES = (
         "volume_spread_l": Quantity("SD_V", _("one standard deviation of V"), "L"),
         "clearance_share": Quantity("k", _("clearance delivered, of that noted")),
         "pairs": Quantity("n_f", _("pairs of bloods in the fit")),
-        "mean_pre_mmol_l": Quantity(
-            "C_m", _("mean urea before the treatments, in plasma water"), "mmol/L"
-        ),
+        "mean_pre_mmol_l": Quantity("C_m", _("mean urea before the treatments, in plasma water"), "mmol/L"),
         "kidney_share": Quantity("p_k", _("share of the urea that leaves by the kidney")),
         "rates": Quantity("UFR", _("UF rate of each treatment, as it is read"), "mL/kg/h"),
         "limits": Quantity("UFR_p", _("the limit of its prescription"), "mL/kg/h"),
