@@ -193,6 +193,10 @@ SPECTACULAR_SETTINGS = {
         "persistAuthorization": False,
         "validatorUrl": None,
     },
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "homedialysis.web.openapi.parts_that_may_be_missing",
+    ],
     "ENUM_NAME_OVERRIDES": {
         "StateEnum": "sessions.models.RecordState",
         "EventKindEnum": "sessions.facts.choices.EventKind",

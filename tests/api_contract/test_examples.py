@@ -113,6 +113,7 @@ READS = [
     "/api/v1/treatments/",
     "/api/v1/treatments/{record_id}/",
     "/api/v1/treatments/{record_id}/versions/",
+    "/api/v1/treatments/{record_id}/numbers/",
     "/api/v1/bedside/",
     "/api/v1/prescriptions/current/",
     "/api/v1/limits/",
@@ -124,7 +125,11 @@ READS = [
     "/api/v1/bedside/done/",
 ]
 WITHOUT_A_SHAPE = {"/api/v1/devices/bedside/{device_id}/"}
-WITH_TESTS_OF_THEIR_OWN = {"/api/v1/bloods/import/{import_id}/", "/api/v1/bedside/nights/{record_id}/answer/"}
+WITH_TESTS_OF_THEIR_OWN = {
+    "/api/v1/bloods/import/{import_id}/",
+    "/api/v1/bedside/nights/{record_id}/answer/",
+    "/api/v1/patients/{patient_id}/months/{month}/",
+}
 
 
 @pytest.mark.parametrize("path", READS)
