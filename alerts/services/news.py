@@ -14,7 +14,7 @@ from operator import attrgetter
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Model
+from django.db.models import Model, Q
 from django.utils import timezone
 from django.utils.translation import gettext_noop as _
 
@@ -22,6 +22,7 @@ from alerts.models import Limit, Mute
 from alerts.rules.base import HISTORY
 from alerts.services import outbox
 from dosing.science.gate import LATELY
+from dosing.services.results.urine import COUNTS_FOR, NEAR
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import Analyte
 from sessions.models import (
@@ -41,6 +42,7 @@ from sessions.models import (
     TaskDone,
     Training,
     TreatmentRecord,
+    UrineCollection,
     VascularAccess,
     WaterStandard,
     WaterTest,
@@ -87,10 +89,25 @@ def _since_made(access: VascularAccess) -> Collection[uuid.UUID]:
 
 
 def _drawn_at(result: BloodResult) -> Collection[uuid.UUID]:
-    """The treatments it was tied to, now or before a correction: bloods go into their numbers."""
+    """The treatments it was tied to, now or before a correction: bloods go into their numbers. Those too that count a
+    kidney whose collection has its blood from this result.
+    """
     versions: Any = result.events  # type: ignore[attr-defined]  # made by pghistory
     tied = {result.treatment_id, *versions.values_list("treatment_id", flat=True)}
-    return tied - {None}
+    return (tied - {None}).union(*map(_of_urine, _collections_near(result)))
+
+
+def _collections_near(result: BloodResult) -> list[UrineCollection]:
+    if result.analyte != Analyte.UREA:
+        return []
+    span = (result.drawn_at - NEAR, result.drawn_at + NEAR)
+    at_an_end = Q(began_at__range=span) | Q(ended_at__range=span)
+    return list(UrineCollection.objects.filter(at_an_end, patient=result.patient_id))
+
+
+def _of_urine(urine: UrineCollection) -> Collection[uuid.UUID]:
+    """The treatments with bloods for as long as it says what the kidneys do."""
+    return _doses_since(urine.patient_id, urine.ended_at.date(), (urine.ended_at + COUNTS_FOR).date())
 
 
 def _doses_since(patient_id: uuid.UUID, day: date, until: date | None = None) -> Collection[uuid.UUID]:
@@ -132,6 +149,7 @@ SOURCES: dict[type[Model], Source] = {
     TaskDone: Source(_("task done"), at="entered_at"),
     Training: Source(_("training noted"), at="entered_at"),
     Unit: Source(_("unit's settings changed"), everybody),
+    UrineCollection: Source(_("urine collection entered"), at="entered_at", records=_of_urine),
     VascularAccess: Source(_("access changed"), records=_since_made),
     WaterStandard: Source(_("standard of water chosen"), everybody, at="set_at"),
     WaterTest: Source(_("water test noted"), at="entered_at"),

@@ -159,7 +159,7 @@ class TestPages:
         page = text_of(nurse_client.get(reverse("alerts:mutes-of-patient", args=[ana.pk])))
         assert all(str(rule.title) in page for rule in RULES)
         assert "UF rate at most 10 mL/kg/h" in page
-        assert "Not judged: no panel of bloods is set." in page
+        assert "Not judged: neither a panel of bloods nor a urine collection is set." in page
 
     def test_others_look(self, ana: Patient, technologist: User) -> None:
         address = reverse("alerts:mutes-of-patient", args=[ana.pk])

@@ -26,6 +26,7 @@ from sessions.models import (
     HospitalStay,
     Patient,
     TreatmentRecord,
+    UrineCollection,
     WaterStandard,
 )
 from sessions.services import outcomes, surroundings
@@ -260,6 +261,23 @@ def test_a_new_access_is_news_of_the_nights_since_it_was_made(world: World, monk
     ours(PendingEvaluation).delete()
     AccessFactory.build(patient=world.ana, created_on=(A_NIGHT + 3 * DAY).date()).save()
     assert ours(PendingEvaluation).get().record == later
+
+
+def test_a_urine_collection_is_news_of_the_doses_that_count_the_kidney(world: World) -> None:
+    """Of the treatments with bloods after it, and again once the blood of one of its ends comes."""
+    later = record_night(world.ana, A_NIGHT + 4 * DAY)
+    BloodFactory(patient=world.ana, treatment=later, timing="pre", drawn_at=later.started_at)
+    ours(PendingEvaluation).delete()
+    ended = A_NIGHT + 2 * DAY
+    collection = UrineCollection(
+        patient=world.ana, began_at=ended - DAY, ended_at=ended, volume_ml=800, urea_mmol_l=120,
+        entered_by=world.nurse, entered_at=MORNING,
+    )  # fmt: skip
+    collection.save()
+    assert {row.record for row in ours(PendingEvaluation)} == {later}
+    ours(PendingEvaluation).delete()
+    BloodFactory.build(patient=world.ana, timing="apart", drawn_at=ended, entered_by=world.nurse).save()
+    assert later in {row.record for row in ours(PendingEvaluation)}
 
 
 def test_whoever_writes_past_the_models_tells_by_hand(world: World, ben: Patient) -> None:
