@@ -22,7 +22,10 @@ EXPLAINED = (
     "potassium",
 )
 """Numbers of a month whose own page is opened as well."""
-CELL = rf"(–|{'|'.join(GRADES)}|[-−]?\d+(?:\.\d+)?)(?: (?:[▲▼] (?:above|below)|[△▽?]))*"
+FIGURE = r"[-−]?\d+(?:\.\d+)?"
+INTERVAL = rf" \({FIGURE} to {FIGURE}\)"
+CELL = rf"(–|{'|'.join(GRADES)}|{FIGURE})(?:{INTERVAL})?\??(?: (?:[▲▼] (?:above|below)|[△▽]))*"
+"""Of the review on paper: a number, where the true one lies, a mark where it is doubtful, and those of its range."""
 POTASSIUM = "2823-3"
 
 

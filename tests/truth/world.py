@@ -143,7 +143,7 @@ def note_stays(life: Life, person: Patient, nurse: Client) -> None:
     where = f"/patients/{person.pk}/outcomes/"
     for admitted, discharged in life.stays:
         stay = {"stay-admitted_on": admitted.isoformat(), "stay-discharged_on": discharged.isoformat()}
-        _posted(nurse, where, {"what": "stay", "stay-words": "Pneumonia."} | stay)
+        _posted(nurse, where, {"what": "stay", "stay-kind": "hospital", "stay-words": "Pneumonia."} | stay)
     if life.left:
         leave = {"leave-left_on": life.left.isoformat(), "leave-left_reason": "transplant"}
         _posted(nurse, where, {"what": "leave"} | leave)
