@@ -152,12 +152,13 @@ def access_in_use(places: Places) -> dict[str, str]:
         "kit of the phone": places.kit["access"]["kind"],
     }
     found = {place: next(kind for kind in kinds if kind in text.lower()) for place, text in texts.items()}
-    dose = places.page(f"/nights/{places.records[0]['id']}/numbers/equilibrated_ktv/").said_of("Method")
-    return found | {"dose": "catheter" if "venous" in dose else _needles(found["kit of the phone"])}
+    terms = places.page(f"/nights/{places.records[0]['id']}/numbers/equilibrated_ktv/").terms
+    dose = next(said.text for term, said in terms if term.text.startswith("Access"))
+    return found | {"dose": "catheter" if dose == "catheter" else _needles(found["kit of the phone"])}
 
 
 def _needles(kind: str) -> str:
-    """The method of the dose does not tell a fistula from a graft."""
+    """The dose does not tell a fistula from a graft."""
     return kind if kind != "catheter" else "needles"
 
 
