@@ -20,7 +20,7 @@ from dosing.services.planner.urea_model import UreaModel, living_koa, real_flow
 from sessions.models import Dialyser
 
 LEAST_HOURS, MOST_HOURS, STEP_MINUTES = 2.0, 10.0, 5
-LEAST_FLOW, MOST_FLOW = 150, 450
+LEAST_FLOW, MOST_FLOW, TEN_FLOWS = 150, 450, 10
 CURVE_POINTS = 7 * 24 * 2 + 1
 MOST_SURE = 0.999
 """No dose is surer than that: what a model leaves out is not in its range."""
@@ -199,8 +199,20 @@ class LeastFlow:
 
 
 def least_flow(like: Candidate, model: UreaModel, *, dose: float) -> LeastFlow | None:
-    """The lowest blood flow that gives the dose, nine in ten, in the hours of a schedule, or None within 150-450."""
-    flows = np.arange(LEAST_FLOW, MOST_FLOW + 1)
+    """The lowest blood flow that gives the dose, nine in ten, in the hours of a schedule, or None within 150-450.
+
+    The dose grows with the flow: tens are looked at first, then the flows below the lowest of them that does.
+    """
+    tens = np.arange(LEAST_FLOW, MOST_FLOW + 1.0, TEN_FLOWS)
+    found = _first_enough(like, model, tens, dose)
+    if found is None or found == LEAST_FLOW:
+        return None if found is None else LeastFlow(found, at_edge=True)
+    flow = _first_enough(like, model, np.arange(found - TEN_FLOWS + 1, found + 1), dose)
+    return LeastFlow(found if flow is None else flow, at_edge=False)
+
+
+def _first_enough(like: Candidate, model: UreaModel, flows: FloatArray, dose: float) -> float | None:
+    """The first of these flows [mL/min, as set] that gives the dose, nine in ten."""
     schedule = Schedule(
         starts=like.pattern.starts[None, :],
         hours=like.minutes / 60,
@@ -211,7 +223,7 @@ def least_flow(like: Candidate, model: UreaModel, *, dose: float) -> LeastFlow |
     )
     with np.errstate(invalid="ignore"):
         enough = np.flatnonzero(_tried_each(schedule, model).sure_dose >= dose)
-    return LeastFlow(float(flows[enough[0]]), at_edge=bool(enough[0] == 0)) if enough.size else None
+    return float(flows[enough[0]]) if enough.size else None
 
 
 def curves(candidates: Sequence[Candidate], model: UreaModel) -> tuple[FloatArray, FloatArray]:

@@ -238,10 +238,15 @@ def test_fewest_hours_at_the_edge_of_the_search_say_so(prescription: Prescriptio
     assert best == FewestHours(2.0, 2.0, at_edge=True)
 
 
-def test_the_least_flow_gives_the_dose_and_a_little_less_does_not(prescription: Prescription) -> None:
+@pytest.mark.parametrize("flow", [151, 160, 260, 263, 450])
+def test_the_least_flow_gives_the_dose_and_a_little_less_does_not(prescription: Prescription, flow: int) -> None:
     one = candidate(prescription, minutes=300)
-    sure = float(try_out([candidate(prescription, minutes=300, qb_ml_min=260)], model()).sure_dose[0])
-    assert least_flow(one, model(), dose=sure - 1e-9) == LeastFlow(260, at_edge=False)
+    sure = float(try_out([candidate(prescription, minutes=300, qb_ml_min=flow)], model()).sure_dose[0])
+    assert least_flow(one, model(), dose=sure - 1e-9) == LeastFlow(flow, at_edge=False)
+
+
+def test_the_least_flow_at_the_edge_of_the_search_says_so(prescription: Prescription) -> None:
+    one = candidate(prescription, minutes=300)
     assert least_flow(one, model(), dose=1) == LeastFlow(150, at_edge=True)
     assert least_flow(one, model(), dose=6) is None
 
