@@ -22,6 +22,7 @@ from dosing.services.month.board import board, sorts
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.derivation import worked_of_month
 from dosing.services.month.facts import first_of, month_before, next_month
+from dosing.services.month.fit_rows import fit_rows
 from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import book, range_words, set_range
 from dosing.services.numbers.guidance import SCHEDULE_WORDS
@@ -79,6 +80,7 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
         "figure": kept,
         "at": parse_datetime(kept.at) if kept.at else None,
         "worked": worked,
+        "fit": fit_rows(row, number_key),
         "in_treatment": lines_said(row.delivered),
         "range": range_words(number, usual),
         "range_source": usual.source if usual else "",

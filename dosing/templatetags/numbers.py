@@ -12,7 +12,7 @@ from dosing.services.numbers.reasons import Stored, reason_words
 from dosing.services.numbers.shares import percent
 
 register = template.Library()
-LOWERED = re.compile(r"_([A-Za-z]+)")
+LOWERED = re.compile(r"_([A-Za-z0-9]+)")
 
 
 @register.filter

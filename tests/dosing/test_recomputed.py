@@ -140,6 +140,22 @@ def test_the_grade_of_water_follows_from_the_levels_that_its_page_shows(
     assert page.result == grade == ["within the limit", "action level", "over the limit"][passed]
 
 
+def test_the_page_of_a_modelled_number_shows_what_the_fit_was_made_from(
+    nurse_client: Client, ana: Patient, treated: list[TreatmentRecord]
+) -> None:
+    """Every treatment with its length, clearance and fluid, and every pair, so that another integrator can fit it."""
+    compute_month(ana, MARCH, at=timezone.now())
+    answer = nurse_client.get(f"/patients/{ana.pk}/months/2026-03/modelled_week/")
+    fit = answer.context["fit"]
+    assert len(fit.treatments.rows) == len(treated)
+    hours = [float(row[1]) for row in fit.treatments.rows]
+    assert hours == pytest.approx([(231 + 3 * at) / 60 for at in range(9)])
+    assert [row[1:4] for row in fit.pairs.rows] == [["24.3", "8.1", "0"]]
+    assert [line.quantity.plain for line in fit.beforehand][:3] == ["V0", "SDlnV", "G0"]
+    assert "What the fit was made from" in answer.content.decode()
+    assert nurse_client.get(f"/patients/{ana.pk}/months/2026-03/gain_mean/").context["fit"] is None
+
+
 def names_of_the_inside(html: str) -> set[str]:
     """What looks like a name out of the code: with an underscore, or a module by its dots."""
     text = re.sub(r"<script.*?</script>|<style.*?</style>|<[^>]*>", " ", html, flags=re.DOTALL)
