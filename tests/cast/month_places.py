@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterable, Iterator
+from datetime import datetime, timedelta
 
 from tests.cast.page_text import PageText
 from tests.cast.places import Places, Said, pdf_text
@@ -71,26 +71,41 @@ def treatments_done(places: Places, month: str, board: dict[str, Shown]) -> Said
     address = f"/patients/{places.patient.pk}/months/{month}/"
     done, asked = places.page(f"{address}review/").said_of("Treatments done, of prescribed").split(" of ")
     explained = {term.text: said.text for term, said in places.page(f"{address}nights/").terms}
-    of_api = [each for each in places.records if each["night"].startswith(month)]
+    of_api = counted(
+        (each["started_at"], each["ended_at"]) for each in places.records if each["night"].startswith(month)
+    )
     return {
         "review": written(done),
-        "page of the number": written(next(text for what, text in explained.items() if what == "Treatments done")),
-        "API": whole(len(of_api)),
-        "FHIR": whole(len(list(_procedures(places, month)))),
+        "page of the number": written(next(text for what, text in explained.items() if "treatments done" in what)),
+        "API": whole(of_api),
+        "FHIR": whole(counted(_procedures(places, month))),
         "board, times prescribed": _rounded(board["nights"], asked),
     }
+
+
+LEAST = timedelta(minutes=30)
+"""What is shorter was broken off and counts as no treatment."""
+
+
+def counted(spans: Iterable[tuple[str, str]]) -> int:
+    """How many treatments these are, by start and end: none that was broken off, and one written twice only once."""
+    moments = sorted((datetime.fromisoformat(start), datetime.fromisoformat(end)) for start, end in spans)
+    whole_ones = [(start, end) for start, end in moments if end - start >= LEAST]
+    return sum(at == 0 or start >= whole_ones[at - 1][1] for at, (start, _end) in enumerate(whole_ones))
 
 
 def _rounded(share: Shown, asked: str) -> Shown:
     return Shown(None if share.value is None else round(share.value / 100 * float(asked)), 0)
 
 
-def _procedures(places: Places, month: str) -> Iterator[Any]:
+def _procedures(places: Places, month: str) -> Iterator[tuple[str, str]]:
+    """Start and end of each that is over."""
     bundle = places.json(f"/api/v1/fhir/Procedure?patient={places.patient.pk}&_count=1000")
     for entry in bundle.get("entry", []):
         found = entry["resource"]
         if found["status"] == "completed" and found["performedPeriod"]["start"].startswith(month):
-            yield found
+            period = found["performedPeriod"]
+            yield period["start"], period["end"]
 
 
 def of_prescription(places: Places) -> dict[str, dict[str, str]]:
