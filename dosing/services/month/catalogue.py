@@ -6,8 +6,8 @@ from collections.abc import Callable
 from statistics import fmean
 from typing import Any
 
+from django.utils.translation import gettext_lazy, override
 from django.utils.translation import gettext_noop as _
-from django.utils.translation import override
 
 from dosing.science import adequacy, bloods
 from dosing.science.guidance import GUIDANCE
@@ -395,6 +395,6 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _of_blood(Analyte.FERRITIN, _("Ferritin"), 0),
     _of_blood(Analyte.TRANSFERRIN_SATURATION, "TSAT", 0),
     _number("water", (_("Water"), _("Water")), GRADE, 0, WATER, _("the standard that the unit works by"), _water,
-            UsualRange(None, 0, _("the standard's action level"))),
+            UsualRange(None, 0, gettext_lazy("the standard's action level"))),
 )
 # fmt: on

@@ -14,7 +14,6 @@ REFERENCES = {
     "loinc_is_well_formed": "the codes that we hold are checked by it",
     "convert": "the factors of units that forms and imports use are checked by it",
     "all_constants": "the list by which each constant is held to have a source",
-    "standard_weekly_ktv": "the closed form without fluid and kidney, for which values are printed",
     "weekly_starts": "weeks as tests and benchmarks write them",
     "cusum_path": "charts and run lengths that are printed, by which the drifts are checked",
     "cusum_run_length": "the same",
