@@ -140,7 +140,7 @@ def cell(line: PatientLine, number: Number[Any], address: str) -> str:
             f'<td class="num"><span class="soft" title="{why}">–<span class="visually-hidden">{why}</span></span></td>'
         )
     figure = line.figure(number)
-    between = f'<br><small class="soft">{figure.between}</small>' if figure.between else ""
+    between = f' <br><small class="soft">{figure.between}</small>' if figure.between else ""
     shown, doubt = f"{figure.shown}{between}", _doubt(figure.because)
     place = line.places.get(number.key, 0)
     sign, words = SIGNS[place] if place else AIMS[line.aims.get(number.key, 0)]
