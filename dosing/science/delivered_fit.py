@@ -347,9 +347,8 @@ def _gaussian(task: _Task, slope: FloatArray) -> _Gaussian:
 class _Found:
     """Where the search ended: the logarithms (5, rows), and what the bloods say there."""
 
+    scale: FloatArray
     logs: FloatArray
-    slope: FloatArray
-    joint: _Gaussian
     off: FloatArray
     """bloods less what the prior's patient would have, to first order at the answer, (rows, 2 pairs)"""
     settled: NDArray[np.bool_]
@@ -362,29 +361,32 @@ def _off(task: _Task, slope: FloatArray, left: FloatArray, logs: FloatArray) -> 
     return _beside(np.where(task.used, left + moved, 0.0))
 
 
-def _search(task: _Task, logs: FloatArray, slope: FloatArray | None = None) -> _Found:
-    """Gauss-Newton from a patient. slope: kept where it is given, else that of the first steps."""
-    drawn = np.log(np.stack([task.pre, task.post]))
+def _search(task: _Task) -> _Found:
+    """Gauss-Newton from prior knowledge. After a few steps the slopes are kept, and the model's error is calibrated."""
+    drawn, logs = np.log(np.stack([task.pre, task.post])), task.middle
     steps = np.zeros(logs.shape[-1], dtype=np.intp)
-    fresh = 1 if slope is not None else FULL_STEPS
-    slope = _moving(task, logs)[0] if slope is None else slope
-    joint = _gaussian(task, slope)
     for step in range(MOST_STEPS):
-        if 0 < step < fresh:
+        if step < FULL_STEPS:
             slope = _moving(task, logs)[0]
             joint = _gaussian(task, slope)
-        off = _off(task, slope, drawn - _at(task, logs[:, None])[0][:, :, 0], logs)
+        off = _off(task, slope, drawn - _at(task, logs[:, None], ROUGH)[0][:, :, 0], logs)
+        if step == FULL_STEPS - 1:
+            task = replace(task, scale=_scale(task, joint.scores(off)))
+            joint = _gaussian(task, slope)
         move = np.clip(task.middle + joint.moved(off) - logs, -LONGEST_STEP, LONGEST_STEP)
         settled = ~(np.abs(move).max(axis=0, initial=0.0) > SETTLED)
-        if settled.all():
+        if settled.all() and step >= FULL_STEPS - 1:
             break
         logs, steps = logs + move, steps + ~settled
-    return _Found(logs, slope, joint, off, settled, steps)
+    return _Found(task.scale, logs, off, settled, steps)
 
 
-def _scale(task: _Task, found: _Found) -> FloatArray:
-    """By how much later pairs missed their forecasts, over what was expected: (rows,), drawn towards 1."""
-    scores = found.joint.scores(found.off)[:, 1::2].T
+def _scale(task: _Task, each: FloatArray) -> FloatArray:
+    """By how much later pairs missed their forecasts, over what was expected: (rows,), drawn towards 1.
+
+    each: their scores, (rows, 2 pairs).
+    """
+    scores = each[:, 1::2].T
     later = task.used & (np.cumsum(task.used, axis=0) > 1)
     weight = float(k.FORECAST_WEIGHT)
     missed = (np.clip(scores, -MOST_SCORE, MOST_SCORE) ** 2).sum(axis=0, where=later)
@@ -427,12 +429,8 @@ def _dose_numbers(task: _Task, dose: FloatArray, moving: FloatArray, covariance:
 
 def _fit_rows(task: _Task) -> tuple[dict[str, FloatArray], dict[str, FloatArray], list[Check]]:
     """Numbers of the patients (..., rows) and of their periods, and what keeps a row from them."""
-    asked, task = task, _without_doses(task)
-    found = _search(task, task.middle)
-    task = replace(task, scale=_scale(task, found))
-    if np.any(task.scale != 1):
-        found = _search(task, found.logs, found.slope)
-    task = replace(asked, scale=task.scale)
+    found = _search(_without_doses(task))
+    task = replace(task, scale=found.scale)
     (slope, dose_slope), (_, dose) = _moving(task, found.logs), _at(task, found.logs[:, None])
     joint = _gaussian(task, slope)
     covariance = joint.left(task.spread)

@@ -369,7 +369,7 @@ def test_the_sureness_of_a_schedule_agrees_with_patients_drawn_at_random() -> No
     doses = weekly_steady_state(schedule=schedule, patient=patient.parameters(patients)).standard_ktv.value
     found = sure_dose(schedule=schedule, patient=patient, dose_error=0.0)
     assert found.spread == pytest.approx(np.log(doses).std(), rel=0.05)
-    wanted = float(np.quantile(doses, 0.2))
-    assert found.chance(wanted) == pytest.approx(0.8, abs=0.03)
     careful = weekly_steady_state(schedule=schedule, patient=patient.parameters(found.careful)).standard_ktv
-    assert careful.number == pytest.approx(float(found.low(1.0)), rel=0.01)
+    assert careful.number == pytest.approx(float(found.dose.value * np.exp(-found.spread)), rel=0.01)
+    known = sure_dose(schedule=schedule, patient=FittedPatient(volume=35, generation=0.2), dose_error=0.03)
+    assert (float(known.spread), known.careful.tolist()) == (pytest.approx(0.03), [0.0] * 5)
