@@ -327,7 +327,7 @@ def fitted_by_scipy(
         ]
         return np.concatenate([moved / spread, *off])
 
-    found = least_squares(left, np.zeros(len(UNKNOWNS)), diff_step=1e-4, xtol=1e-6, ftol=1e-9)
+    found = least_squares(left, np.zeros(len(UNKNOWNS)), diff_step=[1e-4], xtol=1e-6, ftol=1e-9)
     return float(known["volume"] * np.exp(found.x[0]))
 
 
