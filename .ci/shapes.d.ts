@@ -120,6 +120,8 @@ interface CheckItem {
   kept?: string;
   unit?: string;
   asks_value?: boolean;
+  /** Only passing it lifts it. */
+  stop?: boolean;
   limit_low?: number | null;
   limit_high?: number | null;
   [name: string]: any;
@@ -212,6 +214,8 @@ interface Kit {
   prescription: Prescription | null;
   changes: { lines: any[]; acknowledged?: boolean; [name: string]: any } | null;
   messages: Message[];
+  /** Water tests over their limit that the unit knows of. */
+  water?: { label: string; value: number; unit: string; place: string; at: Iso; limit: string }[];
   due: Due[];
   stock: Stock[];
   checklist: { version: number; items: CheckItem[] };

@@ -9,11 +9,12 @@ class DosingConfig(AppConfig):
         from dosing.services import jobs
         from dosing.services.fhir import export
         from dosing.services.month import report
-        from dosing.services.night.bedside_kit import computed, names
-        from sessions.services.kit import register_names, register_part
+        from dosing.services.night.bedside_kit import computed, names, water_over
+        from sessions.services.kit import register_known, register_names, register_part
 
         register_part("dosing", computed)
         register_names("dosing", names)
+        register_known("dosing", water_over)
         _listen()
         jobs.register_kind("reports", report.keys, report.part)
         jobs.register_kind("export", export.keys, export.part)

@@ -28,7 +28,8 @@ from alerts.rules.rule_kinds import (
     where_not_noted,
 )
 from alerts.rules.wording import day, when
-from sessions.models import AnsweredCheck, EventKind, Prescription
+from sessions.models import EventKind, Prescription
+from sessions.texts.checklist import STOPS, not_put_right
 from sessions.services.stock import Stock
 
 HOUR = timedelta(hours=1)
@@ -91,16 +92,13 @@ UNFINISHED = Rule(
 )
 
 
-def _failed(night: JudgedNight) -> list[AnsweredCheck]:
-    return [check for check in night.checks if not check.passed]
-
-
 def _see_overruled(history: History, at: datetime) -> Iterator[Seen]:
     evidence = tuple(
-        check_evidence(night, check, "check.failed") for night in history.nights for check in _failed(night)
+        check_evidence(night, check, "check.failed") for night in history.nights for check in not_put_right(night.checks)
     )
     if evidence:
-        yield Seen("check_failed", evidence)
+        stopped = any(item.place in STOPS for item in evidence)
+        yield Seen("check_failed", evidence, urgency=Urgency.CALL_TODAY if stopped else Urgency.THIS_WEEK)
 
 
 def _say_overruled(seen: Seen) -> str:

@@ -35,6 +35,7 @@ from sessions.pages.persons import shown_patient
 from sessions.services import noted_tables
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
+from sessions.texts.checklist import not_put_right
 
 PERIODS = {30: _("30 days"), 90: _("3 months"), 182: _("6 months"), 365: _("12 months")}
 ROWS_A_PAGE = 30
@@ -129,6 +130,7 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
     """One record: what was noted and what was computed of it."""
     shown = _night(request, record_id)
     record = shown.record
+    checks = list(record.answeredcheck_set.all())
     context = {
         "night": shown,
         "record": record,
@@ -138,7 +140,8 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
         "fluid": noted_tables.noted(record, FLUID),
         "events": [(event, noted_tables.noted(event, EVENT)) for event in record.event_set.all()],
         "medicines": record.medicine_set.all(),
-        "checks": record.answeredcheck_set.all(),
+        "checks": checks,
+        "begun_with": {check.pk for check in not_put_right(checks)},
         "sites": [(used, noted_tables.noted(used, SITE)) for used in record.siteused_set.select_related("site")],
         "marks": [_mark_shown(mark) for mark in record.marks],
         "base": _base(request),

@@ -1,6 +1,6 @@
 """The kit: everything that the phone at the bedside needs for a week without a network, and no more.
 
-Packages above add to it by `register_part`, so that this one knows neither a dose nor an alert.
+Packages above add to it by `register_part` and its neighbours, so that this one knows neither a dose nor an alert.
 """
 
 from __future__ import annotations
@@ -58,6 +58,7 @@ class KitRequest:
 Part = Callable[[KitRequest], Mapping[uuid.UUID, Json]]
 _parts: dict[str, Part] = {}
 _named: dict[str, Callable[[], Json]] = {}
+_known: dict[str, Callable[[KitRequest], Json]] = {}
 
 
 def register_part(name: str, part: Part) -> None:
@@ -74,6 +75,14 @@ def register_names(name: str, names: Callable[[], Json]) -> None:
     `names` gives {key: {label, short, unit, decimals}}; registered again, it takes the place of the earlier one.
     """
     _named[name] = names
+
+
+def register_known(name: str, known: Callable[[KitRequest], Json]) -> None:
+    """Let another package tell the phone what the unit knows of this patient: `known` gives keys of the kit.
+
+    `name` says whose it is: registered again, it takes the place of the earlier one.
+    """
+    _known[name] = known
 
 
 def kit(patient: Patient, reader: User, now: datetime) -> Json:
@@ -102,6 +111,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
             for each in unseen(patient, reader)
         ],
         **_surroundings(asked),
+        **{key: value for known in _known.values() for key, value in known(asked).items()},
         **_texts(asked, access),
         "access": access and _access(access, asked),
         "limits": plausible.for_scripts(),
@@ -155,7 +165,7 @@ def _texts(asked: KitRequest, access: VascularAccess | None) -> Json:
     checks, sheet = texts.standing(for_checks), texts.standing(for_sheet)
     for_whom = checklist.CATHETER if access and access.kind == AccessKind.CATHETER else checklist.NEEDLES
     items = [
-        {name: value for name, value in item.items() if name != "for_whom"}
+        {name: value for name, value in item.items() if name != "for_whom"} | {"stop": item["key"] in checklist.STOPS}
         for item in checks.content["items"]
         if item["for_whom"] in (checklist.EVERYBODY, for_whom)
     ]

@@ -6,8 +6,9 @@ from memory). The conductivity range is a wide fence around usual dialysates; th
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
@@ -16,6 +17,9 @@ from sessions.facts.choices import CheckPart
 
 EVERYBODY, NEEDLES, CATHETER = "", "needles", "catheter"
 """Whom an item is for."""
+STOPS = frozenset({"chlorine", "residue", "air_detector"})
+"""Checks that nobody goes past, by their key: one that failed is lifted by passing when it is done again, and by nothing
+else. What they keep away (chlorine or disinfectant in the blood, air in it) shows only when it has done its harm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,29 @@ DEFAULT = (
 def default_content() -> dict[str, Any]:
     """{"items": […]} in the language of the moment."""
     return {"items": [item.as_json() for item in DEFAULT]}
+
+
+class Answered(Protocol):
+    """A check with its answer; name where it has no key."""
+
+    key: str
+    name: str
+    passed: bool
+
+
+Row = TypeVar("Row", bound=Answered)
+
+
+def not_put_right(rows: Iterable[Row]) -> list[Row]:
+    """Of the answered checks of a record, in their order, those that failed and did not pass when done again.
+
+    The treatment was begun with them as they were.
+    """
+    answered = list(rows)
+    last_good = {row.key or row.name: index for index, row in enumerate(answered) if row.passed}
+    return [
+        row for index, row in enumerate(answered) if not row.passed and index > last_good.get(row.key or row.name, -1)
+    ]
 
 
 NAMES = {item.key: item.name for item in DEFAULT}

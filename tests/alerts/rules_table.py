@@ -520,7 +520,7 @@ CASES: dict[str, Case] = {
     "check_failed": by_number(
         check("chlorine", passed=False, overruled=True, reason="tested again"),
         "A check failed and the treatment was begun on 2 Mar: Total chlorine, overruled: tested again.",
-        {},
+        {"checks": [USUAL_CHECKS[0] | {"value": 0.2, "passed": False}, *USUAL_CHECKS]},
         {"checks": []},
         "no check was noted",
     ),

@@ -57,6 +57,22 @@ class TestFluid:
         assert len(said("off_target", of({"post_weight_kg": 71.5}, {"post_weight_kg": None}, {"post_weight_kg": 71.5})))
 
 
+class TestChecks:
+    def test_what_was_put_right_before_the_start_is_no_treatment_begun_with_it(self) -> None:
+        bad = {"name": "Air detector", "key": "air_detector", "passed": False, "part": "setup"}
+        good = bad | {"passed": True}
+        assert said("check_failed", of({"checks": [bad, good]})) == []
+        assert said("check_failed", of({"checks": [good, bad]})) == [
+            "A check failed and the treatment was begun on 2 Mar: Air detector, failed."
+        ]
+
+    @pytest.mark.parametrize(("key", "urgency"), [("residue", Urgency.CALL_TODAY), ("phone", Urgency.THIS_WEEK)])
+    def test_begun_against_a_stop_wants_a_call_the_same_day(self, key: str, urgency: Urgency) -> None:
+        failed = {"name": key, "key": key, "passed": False, "part": "setup"}
+        [seen] = BY_KEY["check_failed"].see(of({"checks": [failed]}), NOW)
+        assert seen.urgency == urgency
+
+
 class TestPressure:
     @pytest.mark.parametrize(("before", "fires"), [(160.0, True), (159.0, False)])
     def test_99_is_low_after_160(self, before: float, fires: bool) -> None:

@@ -23,7 +23,7 @@ from sessions.models import (
 from tests.browser.conftest import BrowserPage
 from tests.browser.evening import Evening, begun, wait_for
 from tests.browser.running_phone import now_minute, prescribed
-from tests.factories import LONG_AGO, CarePartnerFactory, MachineFactory, record_night
+from tests.factories import LONG_AGO, CarePartnerFactory, MachineFactory, WaterTestFactory, record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -88,6 +88,10 @@ class TestTonight:
         Prescription.objects.filter(pk=order.pk).update(in_force=DateTimeTZRange(LONG_AGO, now_minute()))
         evening.open()
         expect(evening.screen()).to_contain_text("No prescription is in force. Ask the unit before you begin.")
+        expect(evening.screen()).to_contain_text("nothing says how long, how fast")
+        expect(evening.main()).to_contain_text("Call the unit")  # to begin is not what lies under the thumb
+        evening.tap("Begin without a prescription", exact=False)
+        expect(evening.page.get_by_role("heading", level=1)).to_have_text("Checks before")
 
     def test_a_night_that_was_begun_is_gone_on_with_where_it_was(self, evening: Evening) -> None:
         begun(evening)
@@ -180,6 +184,49 @@ class TestChecks:
         evening.main().click()
         evening.pads("72", "142", "81", "70", "0.3", "0.2")
         evening.touch_main("Back to the checks")
+        expect(evening.page.get_by_role("heading", level=1)).to_have_text("Checks before")
+
+    def test_chlorine_over_its_limit_is_lifted_by_a_second_value_alone_and_both_stay(self, evening: Evening) -> None:
+        begun(evening)
+        evening.go("checks/setup/chlorine")
+        evening.touch_main("Enter the reading")
+        evening.pads("0.2")
+        expect(evening.screen()).to_contain_text("Nothing else lifts this")
+        expect(evening.page.locator("[data-k='overrule']")).to_have_count(0)
+        evening.go("needles")  # by whichever way somebody comes there
+        expect(evening.screen()).to_contain_text("Total chlorine of the water is not good. Reading: 0.2 mg/L.")
+        evening.touch_main("Back to the checks")
+        evening.go("checks/setup/all")
+        expect(evening.screen()).not_to_contain_text("All checks are answered")
+        evening.go("checks/setup/chlorine")
+        evening.touch_main("Measure again")
+        evening.pads("0.15")
+        evening.touch_main("Measure again")
+        evening.pads("0.08")
+        evening.go("checks/setup/chlorine")
+        expect(evening.screen()).to_contain_text("Not good at first: Total chlorine of the water (0.2 mg/L)")
+        kept = [(row["value"], row["passed"], row["overruled"]) for row in evening.doc()["checks"]]
+        assert kept == [(0.2, False, False), (0.15, False, False), (0.08, True, False)]
+        evening.go("needles")
+        expect(evening.screen()).not_to_contain_text("is not good")
+
+    @pytest.mark.parametrize("key", ["residue", "air_detector"])
+    def test_nobody_goes_past_disinfectant_or_an_air_detector_that_failed(self, evening: Evening, key: str) -> None:
+        begun(evening)
+        evening.go(f"checks/setup/{key}")
+        evening.tap("Not good, or not done")
+        expect(evening.page.locator("[data-k='overrule']")).to_have_count(0)
+        evening.touch_main("Tested again: good")
+        assert [row["passed"] for row in evening.doc()["checks"]] == [False, True]
+
+    def test_water_that_the_unit_knows_to_be_bad_is_told_before_anything_begins(
+        self, evening: Evening, ana: Patient
+    ) -> None:
+        WaterTestFactory(patient=ana, kind="total_chlorine", value=0.3, place="first_carbon")
+        evening.open()
+        expect(evening.screen()).to_contain_text("The unit knows of water over the limit: Total chlorine 0.3 mg/L")
+        expect(evening.main()).to_contain_text("Call the unit")
+        evening.tap("Begin: the unit said I may", exact=False)
         expect(evening.page.get_by_role("heading", level=1)).to_have_text("Checks before")
 
     def test_the_limit_itself_is_good(self, evening: Evening) -> None:

@@ -5,7 +5,7 @@ import { test } from "node:test";
 import { script, tables } from "./given.mjs";
 
 const { againstBefore, blocking, figures, middle, missing, spread, unusual } = await script("sum_up.js");
-const { checkOf, inside } = await script("check_rows.js");
+const { checkOf, holds, inside, stopsHeld, withAnswer } = await script("check_rows.js");
 
 const doc = (more = {}) => ({
   started_at: "2026-03-01T20:00:00Z",
@@ -115,4 +115,25 @@ test("a check lies inside on its limits and outside just beyond; an open side ha
     [row.key, row.unit, row.passed, row.value, row.overruled, row.reason],
     ["chlorine", "mg/L", true, 0.05, false, ""],
   );
+});
+
+test("of a stop, and of what was measured, both answers stay; any other answer takes the place of the one before", () => {
+  const answered = (item, ...answers) =>
+    answers.reduce((rows, answer) => withAnswer(rows, item, checkOf({ name: item.key, ...item }, answer)), []);
+  const [chlorine, hands] = [{ key: "chlorine", stop: true, asks_value: true }, { key: "hands" }];
+  const values = (rows) => rows.map((row) => [row.value, row.passed]);
+  const twice = answered(chlorine, { value: 0.2, passed: false }, { value: 0.08, passed: true });
+  assert.deepEqual(values(twice), [[0.2, false], [0.08, true]]);
+  const worse = answered(chlorine, { value: 0.08, passed: true }, { value: 0.2, passed: false });
+  assert.deepEqual(values(worse), [[0.08, true], [0.2, false]]);
+  assert.deepEqual(values(answered(hands, { passed: false }, { passed: true })), [[null, true]]);
+  const kit = { checklist: { items: [chlorine] } };
+  assert.equal(stopsHeld(kit, { doc: { checks: twice } }).length, 0);
+  assert.equal(stopsHeld(kit, { doc: { checks: worse } }).length, 1);
+});
+
+test("a reason lifts a check, never a stop", () => {
+  const row = { key: "any", passed: false, overruled: true };
+  assert.equal(holds(row, { key: "any" }), false);
+  assert.equal(holds(row, { key: "any", stop: true }), true);
 });

@@ -36,7 +36,7 @@ NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
     "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
     "messages", "due", "checklist", "run_sheet", "cards", "first_aid", "access", "limits", "asked", "event_kinds",
-    "ready", "numbers", "stock", "computed", "history", "open", "urls",
+    "ready", "numbers", "stock", "computed", "history", "open", "urls", "water",
 }  # fmt: skip
 
 
@@ -175,7 +175,7 @@ def test_checks_and_run_sheet_go_with_the_access(
     items = kit["checklist"]["items"]
     assert {item["key"] for item in items if item["part"] == "access"} == asked
     assert set(items[0]) == {
-        "key", "name", "hint", "unit", "part", "limit_low", "limit_high", "if_failed", "asks_value",
+        "key", "name", "hint", "unit", "part", "limit_low", "limit_high", "if_failed", "asks_value", "stop",
     }  # fmt: skip
     chlorine = next(item for item in items if item["key"] == "chlorine")
     assert (chlorine["limit_low"], chlorine["limit_high"], chlorine["unit"]) == (None, 0.1, "mg/L")

@@ -1,4 +1,4 @@
-"""What was computed of the nights that lie on the phone."""
+"""What was computed of the nights that lie on the phone, and what is known of the water at home."""
 
 from __future__ import annotations
 
@@ -7,10 +7,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from dosing.models import RecordNumbers
+from dosing.science.water import Grade
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.kept import Stored, kept_number
 from dosing.services.numbers.number import ShownIn
 from dosing.services.numbers.standing import Standing
+from dosing.services.results.water import mark_of, standard_in_use
+from sessions.models import WaterTest
 from sessions.services.kit import KitRequest
 
 
@@ -30,6 +33,29 @@ def _of_night(numbers: Stored, keys: list[str]) -> dict[str, Any]:
     figures = {key: kept_number(NIGHT_NUMBERS[key], numbers) for key in keys}
     doubtful = [key for key, figure in figures.items() if figure.standing == Standing.DOUBTFUL]
     return {key: figure.value for key, figure in figures.items()} | {"doubtful": doubtful}
+
+
+def water_over(asked: KitRequest) -> dict[str, Any]:
+    """{"water": the tests over their limit, of each kind and place the newest that stands}: two queries.
+
+    The phone tells of them before a treatment begins, so that nobody connects to water that the unit knows to be bad.
+    """
+    standing = WaterTest.objects.standing().filter(patient=asked.patient)
+    newest = standing.order_by("kind", "place", "-sampled_at").distinct("kind", "place")
+    standard = standard_in_use()
+    marks = [mark for mark in (mark_of(test, standard) for test in newest) if mark.grade == Grade.FAIL]
+    return {"water": [_water_row(mark.test, mark.limit) for mark in marks]}
+
+
+def _water_row(test: WaterTest, limit: str) -> dict[str, Any]:
+    return {
+        "label": test.get_kind_display(),
+        "value": test.value,
+        "unit": test.unit,
+        "place": test.get_place_display(),
+        "at": test.sampled_at.isoformat(),
+        "limit": limit,
+    }
 
 
 def names() -> dict[str, dict[str, Any]]:

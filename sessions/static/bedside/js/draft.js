@@ -7,6 +7,7 @@
  *  conflict (the unit's version), unanswered (bodies whose answer was lost), past, future (undo, redo), touched_at}
  */
 
+import { standing, withAnswer } from "./check_rows.js";
 import { nowMinute } from "./clock.js";
 import { oddity } from "./numbers.js";
 import { t } from "./words.js";
@@ -309,9 +310,14 @@ export function dropRow(night, list, key, value) {
   night.doc[list] = night.doc[list].filter((each) => each[key] !== value);
 }
 
+/** One more answer of a check. @param {Night} night @param {CheckItem} item @param {Check} row */
+export function answerCheck(night, item, row) {
+  night.doc.checks = withAnswer(night.doc.checks, item, row);
+}
+
 /** A check that did not pass is passed over, with a reason. @param {Night} night @param {string} key */
 export function overruleCheck(night, key, reason) {
-  const row = night.doc.checks.find((each) => each.key === key);
+  const row = standing(night.doc.checks, key);
   if (row) Object.assign(row, { overruled: true, reason });
 }
 

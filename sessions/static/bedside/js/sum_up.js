@@ -1,5 +1,6 @@
 /* A night looked over before it is handed over: what is missing, what is unusual, what came out of it. Pure. */
 
+import { putRight } from "./check_rows.js";
 import { minutesBetween } from "./clock.js";
 import { lastValues } from "./course.js";
 import * as fluid from "./fluid.js";
@@ -116,9 +117,14 @@ export function unusual(night, kit, lastPost) {
     ...doc.checks
       .filter((row) => !row.passed)
       .map((row) =>
-        row.overruled
-          ? t("Check overruled: {check} ({reason})", { check: calledHere(kit, row), reason: wordsOf(kit, row.reason) })
-          : t("Check not good: {check}", { check: calledHere(kit, row) }),
+        putRight(doc.checks).includes(row)
+          ? t("Check not good at first: {check}", { check: calledHere(kit, row) })
+          : row.overruled
+            ? t("Check overruled: {check} ({reason})", {
+                check: calledHere(kit, row),
+                reason: wordsOf(kit, row.reason),
+              })
+            : t("Check not good: {check}", { check: calledHere(kit, row) }),
       ),
     ...oddNumbers(doc, kit),
     fluid.overLimit(rate, limit) &&

@@ -1,12 +1,13 @@
 /*
  * The unit's own checks, one at a time: the answer lies in the same place under the thumb for each. `#/checks` goes to
  * the first one without an answer, `#/checks/after` to those after the treatment, `#/checks/setup/<key>` to one of
- * them. One that failed holds the flow: it is put right, or overruled with a reason, never passed over.
+ * them. One that failed holds the flow: it is put right, or overruled with a reason, never passed over. A stop is not
+ * overruled either: only passing it lifts it.
  */
 
 import { callButtons } from "../calls.js";
-import { checkOf, inside } from "../check_rows.js";
-import { overruleCheck, putRow, setFields } from "../draft.js";
+import { checkOf, holds, inside, putRight, standing } from "../check_rows.js";
+import { answerCheck, overruleCheck, setFields } from "../draft.js";
 import { pointTo } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
@@ -21,12 +22,11 @@ let reasoning = null; // the key of the check for which a reason is being given
 /** @param {Ctx} ctx */
 const itemsOf = (ctx, part) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part === part);
 /** @param {Ctx} ctx */
-const rowOf = (ctx, item) => ctx.night.doc.checks.find((row) => row.key === item.key);
-const holds = (row) => row && !row.passed && !row.overruled;
+const rowOf = (ctx, item) => standing(ctx.night.doc.checks, item.key);
 
 /** Checks of a part that hold the flow: failed and not overruled, or without an answer. @param {Ctx} ctx */
 export const openChecks = (ctx, part) =>
-  itemsOf(ctx, part).filter((item) => !rowOf(ctx, item) || holds(rowOf(ctx, item)));
+  itemsOf(ctx, part).filter((item) => !rowOf(ctx, item) || holds(rowOf(ctx, item), item));
 
 /** "at most 0.1 mg/L", "13.5 to 14.5 mS/cm", or "". @param {CheckItem} item */
 export function limitWords({ limit_low: low, limit_high: high, unit }) {
@@ -40,7 +40,7 @@ export function limitWords({ limit_low: low, limit_high: high, unit }) {
 function write(ctx, item, answer) {
   const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
   ctx.change(words, (night) => {
-    putRow(night, "checks", "key", checkOf(item, { at: ctx.now().toISOString(), ...answer }));
+    answerCheck(night, item, checkOf(item, { at: ctx.now().toISOString(), ...answer }));
     setFields(night, { checklist_version: ctx.kit.checklist.version });
   });
 }
@@ -131,18 +131,22 @@ function failed(ctx, item, row) {
   return [
     note(t("{check} is not good.", { check: item.name }) + shown, "stop", h("p", { class: "as-written", text: words })),
     ...callButtons(ctx.kit.unit, "on_call"),
-    ...(reasoning === item.key
-      ? reasons(ctx, item)
-      : [
-          bigButton(
-            t("Go on all the same"),
-            () => {
-              reasoning = item.key;
-              ctx.redraw();
-            },
-            { hint: t("Only with a reason"), data: { k: "overrule" } },
-          ),
-        ]),
+    item.stop &&
+      h("p", { text: t("Nothing else lifts this: it has to be tested again and be good. Both results stay written.") }),
+    ...(item.stop
+      ? []
+      : reasoning === item.key
+        ? reasons(ctx, item)
+        : [
+            bigButton(
+              t("Go on all the same"),
+              () => {
+                reasoning = item.key;
+                ctx.redraw();
+              },
+              { hint: t("Only with a reason"), data: { k: "overrule" } },
+            ),
+          ]),
   ];
 }
 
@@ -152,7 +156,7 @@ function stateOf(ctx, item) {
   if (!row) return ["open", t("not yet")];
   const value = row.value == null ? "" : ` ${withUnit(row.value, row.unit)}`;
   if (row.passed) return ["good", t("good") + value];
-  return row.overruled ? ["care", t("overruled") + value] : ["stop", t("not good") + value];
+  return row.overruled && !item.stop ? ["care", t("overruled") + value] : ["stop", t("not good") + value];
 }
 
 /** @param {Ctx} ctx */
@@ -190,6 +194,16 @@ function place(ctx, params) {
   return { part, items, item };
 }
 
+/** What was not good at first, told beside what is good now. @param {Ctx} ctx @param {CheckItem[]} items */
+const earlier = (ctx, items) =>
+  putRight(ctx.night.doc.checks)
+    .filter((row) => items.some((item) => item.key === row.key))
+    .map((row) => {
+      const value = row.value == null ? "" : ` (${withUnit(row.value, row.unit)})`;
+      const name = items.find((item) => item.key === row.key)?.name;
+      return note(t("Not good at first: {check}. It stays in the record.", { check: name + value }), "care");
+    });
+
 /** @param {Ctx} ctx */
 function one(ctx, item, items) {
   const row = rowOf(ctx, item);
@@ -200,9 +214,10 @@ function one(ctx, item, items) {
     h("p", { class: "step-words", text: item.name }),
     item.hint && h("p", { text: item.hint }),
     limit && h("p", { class: "check-limit" }, h("strong", { text: t("Limit: {limit}", { limit }) })),
-    holds(row) && failed(ctx, item, row),
+    holds(row, item) && failed(ctx, item, row),
     row?.passed && note(stateOf(ctx, item)[1], "good"),
-    row?.overruled && note(t("Overruled: {reason}", { reason: wordsOf(ctx.kit, row.reason) }), "care"),
+    earlier(ctx, [item]),
+    row?.overruled && !item.stop && note(t("Overruled: {reason}", { reason: wordsOf(ctx.kit, row.reason) }), "care"),
     h("details", null, h("summary", { text: t("All checks") }), listed(ctx, items)),
   ];
 }
@@ -218,6 +233,7 @@ function draw(ctx, params) {
     left
       ? note(tn("{n} check holds the treatment.", "{n} checks hold the treatment.", left), "stop")
       : note(t("All checks are answered."), "good"),
+    earlier(ctx, items),
     listed(ctx, items),
   ];
 }
@@ -229,12 +245,12 @@ function title(_ctx, params) {
 /** @param {Ctx} ctx */
 function barOf(ctx, item) {
   const row = rowOf(ctx, item);
-  const isNew = !row || holds(row);
+  const isNew = !row || holds(row, item);
   if (item.asks_value) {
     return [
       { label: isNew && row ? t("Measure again") : t("Enter the reading"), tap: () => measure(ctx, item) },
       !row && { label: t("Cannot be measured"), tap: () => answer(ctx, item, { passed: false }) },
-      row && !holds(row) && { label: t("Next"), tap: () => onward(ctx, item) },
+      row && !holds(row, item) && { label: t("Next"), tap: () => onward(ctx, item) },
     ];
   }
   if (row && !isNew)
@@ -243,7 +259,10 @@ function barOf(ctx, item) {
       row.passed && { label: t("Not good after all"), tap: () => answer(ctx, item, { passed: false }) },
     ];
   return [
-    { label: row ? t("Good now") : t("Good"), tap: () => answer(ctx, item, { passed: true }) },
+    {
+      label: row ? (item.stop ? t("Tested again: good") : t("Good now")) : t("Good"),
+      tap: () => answer(ctx, item, { passed: true }),
+    },
     !row && { label: t("Not good, or not done"), tap: () => answer(ctx, item, { passed: false }) },
   ];
 }

@@ -2,6 +2,7 @@
 
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
+import { stopsHeld } from "../check_rows.js";
 import { needleKinds } from "../choices.js";
 import { minuteOf } from "../course.js";
 import { addSite, askedAt, changeSite, limitsOf, setFields, setMoment, shortOf, siteOf, stampStep } from "../draft.js";
@@ -9,6 +10,7 @@ import { withUnit } from "../numbers.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, draw as redraw, register, replace } from "../router.js";
+import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { fieldRow, valueRow } from "../value_row.js";
 import { plain, setPlain } from "../vault.js";
@@ -317,10 +319,14 @@ function notWorking(ctx, use) {
 /** @param {Ctx} ctx */
 const siteName = (ctx, use) => ctx.kit.access?.sites.find((site) => site.id === siteOf(ctx.night, use)?.site)?.name;
 
+/** No needle goes in while a stop stands as failed. @param {Ctx} ctx */
+const isStopped = (ctx) => ctx.night.stage === "before" && stopsHeld(ctx.kit, ctx.night).length > 0;
+
 /** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
+  if (isStopped(ctx)) return [...stopNotes(ctx), ...callButtons(ctx.kit.unit, "on_call")];
   const { step, sheet } = here(ctx);
   document.documentElement.dataset.asks = step?.asks ?? "";
   if (!step) return lastScreen(ctx);
@@ -427,6 +433,7 @@ function done(ctx, step) {
 /** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  if (isStopped(ctx)) return [{ label: t("Back to the checks"), go: ["checks", "setup"] }];
   const { at } = here(ctx);
   return [
     main(ctx),

@@ -10,6 +10,7 @@ import { withUnit } from "../numbers.js";
 import { coded, say, wordsOf } from "../ready.js";
 import { canShake, canSound, forget, remind, remindAt } from "../reminders.js";
 import { go, register } from "../router.js";
+import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { plain, setPlain } from "../vault.js";
 import { fmt, hours, t, timeOf, tn } from "../words.js";
@@ -221,6 +222,7 @@ function draw(ctx) {
   if (!night) return note(t("No treatment is open."));
   if (!night.doc.started_at) {
     return [
+      stopNotes(ctx),
       note(t("The treatment has not been started on this phone.")),
       bigButton(t("It runs already: started now"), () => startAt(ctx, minuteOf(ctx.now())), { data: { k: "started" } }),
     ];
@@ -228,6 +230,7 @@ function draw(ctx) {
   keepAwake(preferences().screen && !course(night, ctx.kit, ctx.now()).asleep);
   arm(ctx);
   return [
+    stopNotes(ctx),
     live(ctx),
     h("div", { class: "tiles" }, [
       bigButton(t("Blood pressure drop"), () => go("bpdrop"), { data: { k: "to-drop" } }),

@@ -1,12 +1,13 @@
 /* Home: what is next as one large action, and what has to be known before it. */
 
 import { changesUnread, unseen } from "../acknowledging.js";
-import { callButtons } from "../calls.js";
+import { callAction, callButtons } from "../calls.js";
 import { isLive } from "../draft.js";
 import * as kits from "../kit.js";
 import { looksNext } from "../opening.js";
 import * as outbox from "../outbox.js";
 import { register } from "../router.js";
+import { whyAsk } from "../stops.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, t, timeOf, tn } from "../words.js";
 
@@ -41,11 +42,7 @@ const linesOf = (lines = []) => lines.map(({ label, number, unit }) => [label, n
 /** @param {Ctx} ctx */
 function prescription(ctx) {
   const ordered = ctx.kit.prescription;
-  if (!ordered)
-    return [
-      note(t("No prescription is in force. Ask the unit before you begin."), "stop"),
-      ...callButtons(ctx.kit.unit, "on_call"),
-    ];
+  if (!ordered) return null;
   const signed = t("Version {n}, signed by {who}, in force from {day}.", {
     n: ordered.version,
     who: ordered.signed_by,
@@ -63,6 +60,19 @@ function prescription(ctx) {
       h("p", { class: "soft", text: signed }),
     ),
   ];
+}
+
+/**
+ * Why the unit is asked first; to begin all the same is then no large touch under the thumb, and says what it is.
+ * @param {Ctx} ctx
+ */
+function askFirst(ctx) {
+  const why = whyAsk(ctx);
+  if (!why.length) return null;
+  if (inHand(ctx)) return [...why, ...callButtons(ctx.kit.unit, "on_call")];
+  const words = ctx.kit.prescription ? t("Begin: the unit said I may") : t("Begin without a prescription");
+  const hint = t("Only after the unit has said so");
+  return [...why, bigButton(words, () => begin(ctx), { hint, data: { k: "begin-all-the-same" } })];
 }
 
 /** @param {Ctx} ctx */
@@ -190,6 +200,7 @@ function draw(ctx) {
   return [
     waiting(),
     state,
+    askFirst(ctx),
     noted(ctx),
     news(ctx),
     prescription(ctx),
@@ -206,6 +217,7 @@ function bar(ctx) {
   if (!ctx.kit?.patient) return [];
   const night = inHand(ctx);
   if (night) return [{ label: t("Go on"), tap: () => goOn(ctx, night) }];
+  if (whyAsk(ctx).length) return [callAction(ctx.kit.unit, "on_call")];
   return [{ label: t("Begin tonight's treatment"), tap: () => begin(ctx) }];
 }
 
