@@ -29,8 +29,8 @@ from alerts.rules.rule_kinds import (
 )
 from alerts.rules.wording import day, when
 from sessions.models import EventKind, Prescription
-from sessions.texts.checklist import STOPS, not_put_right
 from sessions.services.stock import Stock
+from sessions.texts.checklist import STOPS, not_put_right
 
 HOUR = timedelta(hours=1)
 SOON = 2
@@ -94,7 +94,9 @@ UNFINISHED = Rule(
 
 def _see_overruled(history: History, at: datetime) -> Iterator[Seen]:
     evidence = tuple(
-        check_evidence(night, check, "check.failed") for night in history.nights for check in not_put_right(night.checks)
+        check_evidence(night, check, "check.failed")
+        for night in history.nights
+        for check in not_put_right(night.checks)
     )
     if evidence:
         stopped = any(item.place in STOPS for item in evidence)
