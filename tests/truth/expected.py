@@ -113,13 +113,23 @@ def done(life: Life) -> list[Night]:
     return [night for night in slow.in_span(life.known, *MARCH) if counts(life, night)]
 
 
+def _over_a_due_day(life: Life, night: Night) -> bool:
+    last = weighed_before(life, night)
+    first, days = day_of(last or night) + DAY, (day_of(night) - day_of(last or night)).days - 1
+    return any(life.order.due(first + index * DAY) for index in range(days))
+
+
 def month_of_records(life: Life) -> Numbers:
-    """Hours are those of every minute that was run; the rest is of treatments that were no breaking off."""
+    """Hours, gains and weights after are those of whatever ran; the rest is of treatments that were no breaking off.
+
+    A gain over a day on which a treatment was due and none is entered is none between two treatments.
+    """
     nights = done(life)
-    gained = [gain for night in nights if (gain := of_night(life, night, None)["gain"]) is not None]
     rates = [rate for night in nights if (rate := _rate(night)) is not None]
-    off = [night.post_kg - life.person.target_kg for night in nights if night.post_kg]
+    off = [night.post_kg - life.person.target_kg for night in slow.in_span(life.known, *MARCH) if night.post_kg]
     every = slow.in_span(life.known, *MARCH)
+    told = [night for night in every if not _over_a_due_day(life, night)]
+    gained = [gain for night in told if (gain := of_night(life, night, None)["gain"]) is not None]
     return {
         "weekly_hours": slow.hours_a_week(every, days_in_treatment(life)),
         "uf_rate_mean": fmean(rates),
