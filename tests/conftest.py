@@ -74,9 +74,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def made_up_rows_are_no_news() -> Iterator[None]:
     """What a factory makes stood there before the test began: only what a test does itself is news for the alerts."""
     from alerts.services import news
+    from dosing import receivers
 
     making: ContextVar[bool] = ContextVar("making", default=False)
-    create, tell = DjangoModelFactory._create, news.tell
+    create, tell, mark_stale = DjangoModelFactory._create, news.tell, receivers.mark_stale
 
     def created(cls: Any, model: Any, *args: Any, **columns: Any) -> Any:
         token = making.set(True)
@@ -89,9 +90,14 @@ def made_up_rows_are_no_news() -> Iterator[None]:
         if not making.get():
             tell(rows)
 
+    def marked(*args: Any, **words: Any) -> None:
+        if not making.get():
+            mark_stale(*args, **words)
+
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(DjangoModelFactory, "_create", classmethod(created))
         patch.setattr(news, "tell", told)
+        patch.setattr(receivers, "mark_stale", marked)
         yield
 
 

@@ -30,7 +30,7 @@ from alerts.rules.rule_kinds import Read, ValueRead, of_night, outside, over_ins
 from alerts.rules.sentences import values_of
 from alerts.rules.wording import figure, later, when
 from dosing.science.fluid import blood_processed_share
-from dosing.science.guidance import Schedule, schedule_of
+from dosing.science.guidance import GuidedSchedule, schedule_of
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from sessions.models import Prescription
 
@@ -172,12 +172,14 @@ FEWER_TREATMENTS = Rule(
 )
 
 
-def _schedule(night: JudgedNight) -> Schedule | None:
+def _schedule(night: JudgedNight) -> GuidedSchedule | None:
     """By which row of guidance the dose of a night is judged."""
     return schedule_of(night.prescription.days_per_week if night.prescription else None, night.number("kidney"))
 
 
-def _dose(key: str, schedule: Schedule, *, limit: str, title: StrOrPromise, what: StrOrPromise, number: str) -> Rule:
+def _dose(
+    key: str, schedule: GuidedSchedule, *, limit: str, title: StrOrPromise, what: StrOrPromise, number: str
+) -> Rule:
     """A dose under its limit, on the nights of patients whom this row of guidance is for."""
     every = of_night(number)
 
@@ -208,7 +210,7 @@ def _dose(key: str, schedule: Schedule, *, limit: str, title: StrOrPromise, what
 
 SINGLE_POOL = _dose(
     "single_pool_ktv",
-    Schedule.THREE_A_WEEK,
+    GuidedSchedule.THREE_A_WEEK,
     limit="single_pool_ktv",
     title=_("Dose of a treatment short"),
     what=_("Single-pool Kt/V of one of three treatments a week"),
@@ -216,7 +218,7 @@ SINGLE_POOL = _dose(
 )
 WEEKLY_KTV = _dose(
     "weekly_ktv",
-    Schedule.OTHER,
+    GuidedSchedule.OTHER,
     limit="weekly_ktv",
     title=_("Weekly dose short"),
     what=_("Weekly standard Kt/V, with the kidney,"),

@@ -20,7 +20,7 @@ def mark_of(body: Any) -> str:
 
 def marked(request: Request, body: Any, *, mark: str, changed_at: datetime | None) -> Response:
     """The body with its ETag, and Last-Modified where it is known; 304 where the one who asks has it already."""
-    headers = {"ETag": mark, "Cache-Control": "private, no-cache"}
+    headers = {"ETag": mark, "Cache-Control": "private, no-store"}
     if changed_at is not None:
         headers["Last-Modified"] = http_date(changed_at.timestamp())
     known = [each.strip().removeprefix("W/") for each in request.headers.get("If-None-Match", "").split(",")]

@@ -188,7 +188,7 @@ class KidneyLeft:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Absence:
+class TimeAway:
     """Days on which nobody expects a treatment at home, both ends counted.
 
     first: None before joining; last: None where it goes on.
@@ -220,7 +220,7 @@ class DeliveredCourse:
     records_since: date | None = None
     treatments: tuple[Treatment, ...] = ()
     missing: tuple[date, ...] = ()
-    absences: tuple[Absence, ...] = ()
+    absences: tuple[TimeAway, ...] = ()
     pairs: tuple[UreaPair, ...] = ()
     collections: tuple[KidneyCollection, ...] = ()
     orders: tuple[Order, ...] = ()
@@ -265,7 +265,7 @@ class DeliveredCourse:
                 return None if left is None else KidneyLeft(collection=collection, days=days, clearance=left)
         return None
 
-    def absent_on(self, day: date) -> Absence | None:
+    def absent_on(self, day: date) -> TimeAway | None:
         """Why nobody expects a treatment at home that day, or None."""
         return next((each for each in self.absences if each.holds(day)), None)
 

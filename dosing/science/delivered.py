@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dosing.science import sources as k
 from dosing.science.checks import within
-from dosing.science.pools import FINE, Passage, Phases, Rule, exposure, passage, transition
+from dosing.science.pools import FINE, Passage, Phases, QuadratureRule, exposure, passage, transition
 from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray
 from dosing.science.schedule import HOURS_PER_DAY, MOST_DRAIN, MOST_VOLUMES, flat
@@ -97,7 +97,7 @@ def course_rows(given: DeliveredTreatments, *, batch: tuple[int, ...], rows: sli
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Person:
+class UreaBody:
     """What the course does not say, each (trials, rows): several guesses at the same course are tried at once.
 
     volume: V [L]; clearance_factor: delivered over noted; kidney_factor: of the noted; exchange: X/V [1/min].
@@ -159,7 +159,7 @@ def plan_of(c: CourseRows) -> Plan:
     )
 
 
-def phases_of(plan: Plan, person: Person) -> Phases:
+def phases_of(plan: Plan, person: UreaBody) -> Phases:
     """The phases for some people, (2 treatments, trials, rows)."""
     outer = person.volume * plan.share
     exchange = person.exchange * person.volume
@@ -227,7 +227,7 @@ def _applied(maps: FloatArray, state: FloatArray) -> FloatArray:
     return np.asarray(maps[:2, 0] * state[0] + maps[:2, 1] * state[1] + maps[:2, 2])
 
 
-def walk(plan: Plan, person: Person, rule: Rule = FINE) -> Walk:
+def walk(plan: Plan, person: UreaBody, rule: QuadratureRule = FINE) -> Walk:
     """The course of each person, from where its first two weeks lead when they come again and again."""
     phases = phases_of(plan, person)
     solutions = passage(phases, rule)
@@ -253,7 +253,7 @@ def later_on(w: Walk, place: NDArray[np.intp], minutes: FloatArray) -> FloatArra
     return np.asarray(_applied(transition(passage(part, w.solutions.rule)), state)[0])
 
 
-def course_problems(c: CourseRows, person: Person) -> list[Check]:
+def course_problems(c: CourseRows, person: UreaBody) -> list[Check]:
     """What keeps each row from an answer, (rows,) each; the ranges are those in which the passage was checked."""
     phases = phases_of(plan_of(c), person)
     off, on = phases.minutes[::2, 0], phases.minutes[1::2, 0]

@@ -27,8 +27,8 @@ from dosing.science.checks import above_zero, within
 from dosing.science.delivered import (
     CourseRows,
     DeliveredTreatments,
-    Person,
     Plan,
+    UreaBody,
     Walk,
     course_problems,
     course_rows,
@@ -37,7 +37,7 @@ from dosing.science.delivered import (
     plan_of,
     walk,
 )
-from dosing.science.pools import FINE, ROUGH, Rule
+from dosing.science.pools import FINE, ROUGH, QuadratureRule
 from dosing.science.reasons import Reason
 from dosing.science.results import Check, FloatArray, Measure, ReasonArray, answered, measure
 from dosing.science.schedule import HOURS_PER_DAY, flat
@@ -113,7 +113,7 @@ NO_PAIRS = DeliveredPairs(treatment=np.zeros(0), pre=np.zeros(0), post=np.zeros(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Foretold:
+class ForetoldPair:
     """Each pair beside what the prior and the earlier pairs foretold, (..., pairs); NaN where there is no pair.
 
     pre, post: foretold [mmol/L of plasma]; score: of the ratio after/before, given the value before, in standard
@@ -167,13 +167,13 @@ class DeliveredFit:
     """used"""
     conflict: FloatArray
     """how far V over delivered clearance was moved from prior knowledge, in standard deviations of that"""
-    foretold: Foretold
+    foretold: ForetoldPair
     dose: Dose
     steps: NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Task:
+class _CourseTask:
     """One chunk: rows last."""
 
     course: CourseRows
@@ -196,26 +196,26 @@ class _Task:
     """of the model's error in the clearance, (rows,)"""
     error: ModelError
 
-    def pick(self, rows: NDArray[np.bool_]) -> _Task:
+    def pick(self, rows: NDArray[np.bool_]) -> _CourseTask:
         apart = ("course", "plan", "error")
         arrays = {f.name: getattr(self, f.name)[..., rows] for f in fields(self) if f.name not in apart}
         course = self.course.pick(rows)
         return replace(self, course=course, plan=plan_of(course), **arrays)
 
 
-def _person(logs: FloatArray) -> Person:
+def _person(logs: FloatArray) -> UreaBody:
     """The person of logarithms (5, trials, rows)."""
-    return Person(*np.exp(logs[[_V, _K, _R, _X]]))
+    return UreaBody(*np.exp(logs[[_V, _K, _R, _X]]))
 
 
-def _bloods(task: _Task, way: Walk) -> FloatArray:
+def _bloods(task: _CourseTask, way: Walk) -> FloatArray:
     """Logarithms of plasma urea before and after, for one unit of generation, (2, pairs, trials, rows)."""
     place = task.place[:, None]
     before = np.take_along_axis(way.before[0], place, axis=0)
     return np.log(k.PLASMA_WATER * np.stack([before, later_on(way, place, task.delay[:, None])]))
 
 
-def _doses(task: _Task, way: Walk, person: Person) -> FloatArray:
+def _doses(task: _CourseTask, way: Walk, person: UreaBody) -> FloatArray:
     """Logarithm of the dose of each period, and the kidney's share of the urea removed: (2, periods, trials, rows)."""
     if not task.asked.shape[0]:
         return np.zeros((2, 0, *person.volume.shape))
@@ -227,19 +227,19 @@ def _doses(task: _Task, way: Walk, person: Person) -> FloatArray:
     return np.stack([np.log(k.MINUTES_PER_WEEK / person.volume / peaks), kidney / (kidney + dialyser)])
 
 
-def _at(task: _Task, logs: FloatArray, rule: Rule = FINE) -> tuple[FloatArray, FloatArray]:
+def _at(task: _CourseTask, logs: FloatArray, rule: QuadratureRule = FINE) -> tuple[FloatArray, FloatArray]:
     """Logarithms of the bloods of people (5, trials, rows), (2, pairs, trials, rows); and what `_doses` says."""
     person = _person(logs)
     way = walk(task.plan, person, rule)
     return _bloods(task, way) + logs[_G], _doses(task, way, person)
 
 
-def _without_doses(task: _Task) -> _Task:
+def _without_doses(task: _CourseTask) -> _CourseTask:
     nothing = np.zeros((0, *task.asked.shape[1:]), dtype=bool)
     return replace(task, asked=nothing, stretch=nothing)
 
 
-def _moving(task: _Task, logs: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _moving(task: _CourseTask, logs: FloatArray) -> tuple[FloatArray, FloatArray]:
     """How bloods, (2, pairs, 5, rows), and doses, (2, periods, 5, rows), move with each unknown at (5, rows)."""
     which_tried = _tried(task)
     tried = np.repeat(logs[:, None], len(which_tried) + 1, axis=1)
@@ -250,7 +250,7 @@ def _moving(task: _Task, logs: FloatArray) -> tuple[FloatArray, FloatArray]:
     return bloods * task.used[:, None], doses
 
 
-def _tried(task: _Task) -> tuple[int, ...]:
+def _tried(task: _CourseTask) -> tuple[int, ...]:
     """Unknowns whose slopes have to be tried: bloods are in proportion to generation, and not every kidney works."""
     return (_V, _K, _R, _X) if np.any(task.plan.kidney > 0) else (_V, _K, _X)
 
@@ -262,7 +262,7 @@ def _slopes(tried: FloatArray, which: tuple[int, ...]) -> FloatArray:
     return slope
 
 
-def _scatter(task: _Task) -> FloatArray:
+def _scatter(task: _CourseTask) -> FloatArray:
     """Covariance of the pairs around the model without what wanders: (2, 2, pairs, rows)."""
     e = task.error
     lost = np.log(task.post / task.pre)
@@ -274,7 +274,7 @@ def _scatter(task: _Task) -> FloatArray:
     return np.where(task.used, whole, unit)
 
 
-def _wandered(task: _Task, slope: FloatArray) -> FloatArray:
+def _wandered(task: _CourseTask, slope: FloatArray) -> FloatArray:
     """Covariance between pairs by what drifted from them to the last treatment: (rows, 2 pairs, 2 pairs)."""
     starts = task.course.starts
     end = np.nanmax(starts, axis=0)
@@ -333,7 +333,7 @@ class _Gaussian:
         return np.asarray(prior - np.einsum("rup,rvp->ruv", self.gain, self.gain))
 
 
-def _gaussian(task: _Task, slope: FloatArray) -> _Gaussian:
+def _gaussian(task: _CourseTask, slope: FloatArray) -> _Gaussian:
     scatter = np.einsum("abpr,pq->rapbq", _scatter(task), np.eye(task.place.shape[0]))
     beside = _beside(slope)
     crossed = np.einsum("ur,rpu->rup", task.spread**2, beside)
@@ -344,7 +344,7 @@ def _gaussian(task: _Task, slope: FloatArray) -> _Gaussian:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Found:
+class _CourseFound:
     """Where the search ended: the logarithms (5, rows), and what the bloods say there."""
 
     scale: FloatArray
@@ -355,13 +355,13 @@ class _Found:
     steps: NDArray[np.intp]
 
 
-def _off(task: _Task, slope: FloatArray, left: FloatArray, logs: FloatArray) -> FloatArray:
+def _off(task: _CourseTask, slope: FloatArray, left: FloatArray, logs: FloatArray) -> FloatArray:
     """Bloods less what the prior's patient would have, to first order, (rows, 2 pairs)."""
     moved = np.einsum("apur,ur->apr", slope, logs - task.middle)
     return _beside(np.where(task.used, left + moved, 0.0))
 
 
-def _search(task: _Task) -> _Found:
+def _search(task: _CourseTask) -> _CourseFound:
     """Gauss-Newton from prior knowledge. After a few steps the slopes are kept, and the model's error is calibrated."""
     drawn, logs = np.log(np.stack([task.pre, task.post])), task.middle
     steps = np.zeros(logs.shape[-1], dtype=np.intp)
@@ -378,10 +378,10 @@ def _search(task: _Task) -> _Found:
         if settled.all() and step >= FULL_STEPS - 1:
             break
         logs, steps = logs + move, steps + ~settled
-    return _Found(task.scale, logs, off, settled, steps)
+    return _CourseFound(task.scale, logs, off, settled, steps)
 
 
-def _scale(task: _Task, each: FloatArray) -> FloatArray:
+def _scale(task: _CourseTask, each: FloatArray) -> FloatArray:
     """By how much later pairs missed their forecasts, over what was expected: (rows,), drawn towards 1.
 
     each: their scores, (rows, 2 pairs).
@@ -401,7 +401,7 @@ def _interval(variance: FloatArray) -> FloatArray:
     return np.asarray(QUANTILE * np.sqrt(variance))
 
 
-def _variance(task: _Task, slope: FloatArray, covariance: FloatArray) -> FloatArray:
+def _variance(task: _CourseTask, slope: FloatArray, covariance: FloatArray) -> FloatArray:
     """Of the logarithm of a dose with these slopes (periods, 5, rows): (periods, rows)."""
     e, count = task.error, task.asked.sum(axis=1)
     known = np.einsum("pur,ruv,pvr->pr", slope, covariance, slope)
@@ -410,12 +410,14 @@ def _variance(task: _Task, slope: FloatArray, covariance: FloatArray) -> FloatAr
     return np.asarray(known + (slope[:, _K] * task.scale) ** 2 * wandered + e.dose**2)
 
 
-def _mean_start(task: _Task) -> FloatArray:
+def _mean_start(task: _CourseTask) -> FloatArray:
     starts = np.nan_to_num(task.course.starts)
     return np.asarray(np.einsum("ptr,tr->pr", task.asked, starts) / task.asked.sum(axis=1))
 
 
-def _dose_numbers(task: _Task, dose: FloatArray, moving: FloatArray, covariance: FloatArray) -> dict[str, FloatArray]:
+def _dose_numbers(
+    task: _CourseTask, dose: FloatArray, moving: FloatArray, covariance: FloatArray
+) -> dict[str, FloatArray]:
     """The fields of `Dose`, (periods, rows)."""
     (log_whole, share), (slope, share_slope) = dose, moving
     log_alone = log_whole + np.log1p(-share)
@@ -427,7 +429,7 @@ def _dose_numbers(task: _Task, dose: FloatArray, moving: FloatArray, covariance:
     return {name: np.exp(value) for name, value in logs.items()} | {"of_kidney": share * np.exp(log_whole)}
 
 
-def _fit_rows(task: _Task) -> tuple[dict[str, FloatArray], dict[str, FloatArray], list[Check]]:
+def _fit_rows(task: _CourseTask) -> tuple[dict[str, FloatArray], dict[str, FloatArray], list[Check]]:
     """Numbers of the patients (..., rows) and of their periods, and what keeps a row from them."""
     found = _search(_without_doses(task))
     task = replace(task, scale=found.scale)
@@ -563,7 +565,7 @@ class _Asked:
         ends = (flat(self.periods[..., at], batch=self.batch, places=count, rows=rows) for at in (0, 1))
         return np.stack(list(ends))
 
-    def task(self, rows: slice) -> tuple[_Task, list[Check]]:
+    def task(self, rows: slice) -> tuple[_CourseTask, list[Check]]:
         """One chunk, and what keeps its rows from an answer before anything is computed."""
         course = course_rows(self.treatments, batch=self.batch, rows=rows)
         known = {f.name: self._per_row(getattr(self.prior, f.name), rows) for f in fields(self.prior)}
@@ -573,7 +575,7 @@ class _Asked:
         used, place = _usable(course, places, pre, post, delay)
         ones = np.ones_like(known["volume"])
         middle = [known["volume"], ones, known["generation"], ones, float(k.POOL_EXCHANGE) * ones]
-        task = _Task(
+        task = _CourseTask(
             course=course,
             plan=plan_of(course),
             middle=np.log(np.stack(middle)),
@@ -650,7 +652,7 @@ def _gathered(parts: list[_Part], asked: _Asked) -> DeliveredFit:
         scale=shaped["scale"],
         pairs=np.nan_to_num(shaped["pairs"]).astype(np.intp),
         conflict=shaped["conflict"],
-        foretold=Foretold(pre=shaped["foretold_pre"], post=shaped["foretold_post"], score=shaped["score"]),
+        foretold=ForetoldPair(pre=shaped["foretold_pre"], post=shaped["foretold_post"], score=shaped["score"]),
         dose=Dose(**{name: told(doses[name], "1/wk", why_each, nothing) for name in _OF_DOSE}),
         steps=np.nan_to_num(shaped["steps"]).astype(np.intp),
     )

@@ -16,7 +16,7 @@ from dosing.science.reasons import _
 from dosing.science.sources import Status
 
 
-class Schedule(StrEnum):
+class GuidedSchedule(StrEnum):
     """Whom a row is for. Guidance asks for other things of three treatments a week than of other schedules."""
 
     ANY = "any"
@@ -50,7 +50,7 @@ class Guidance:
     high: float | None = None
     aim_low: float | None = None
     aim_high: float | None = None
-    schedule: Schedule = Schedule.ANY
+    schedule: GuidedSchedule = GuidedSchedule.ANY
 
     @property
     def source(self) -> str:
@@ -74,7 +74,7 @@ _ADEQUACY = "KDOQI haemodialysis adequacy"
 _UK = "UK Renal Association, haemodialysis"
 _BONE = "KDIGO mineral and bone disorder"
 _ANAEMIA = "KDIGO anaemia"
-_THREE, _OTHER = Schedule.THREE_A_WEEK, Schedule.OTHER
+_THREE, _OTHER = GuidedSchedule.THREE_A_WEEK, GuidedSchedule.OTHER
 
 _DOSE = (
     Guidance(
@@ -212,7 +212,7 @@ GUIDANCE: dict[str, Guidance] = {row.quantity: row for row in (*_TIME, *_DOSE, *
 """Every row by the quantity it is of."""
 
 
-def schedule_of(per_week: float | None, kidney_ml_min: float | None) -> Schedule | None:
+def schedule_of(per_week: float | None, kidney_ml_min: float | None) -> GuidedSchedule | None:
     """By which rows a patient is judged; None without a prescribed number a week.
 
     per_week: treatments a week as prescribed; kidney_ml_min: residual urea clearance [mL/min/1.73 m2], None where it
@@ -225,4 +225,4 @@ def schedule_of(per_week: float | None, kidney_ml_min: float | None) -> Schedule
     if per_week is None:
         return None
     counts = kidney_ml_min is not None and kidney_ml_min >= KIDNEY_COUNTS_FROM
-    return Schedule.THREE_A_WEEK if per_week == 3 and not counts else Schedule.OTHER
+    return GuidedSchedule.THREE_A_WEEK if per_week == 3 and not counts else GuidedSchedule.OTHER

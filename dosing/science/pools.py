@@ -42,7 +42,7 @@ def _lobatto(count: int) -> tuple[FloatArray, FloatArray]:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rule:
+class QuadratureRule:
     """How finely a phase is worked out."""
 
     depth: int
@@ -53,10 +53,10 @@ class Rule:
     """row i integrates from 0 to point i"""
 
 
-FINE = Rule(10, *_lobatto(9))
+FINE = QuadratureRule(10, *_lobatto(9))
 """The rates are exact to rounding for usual treatments, to 1e-9 at the edge of the range in `dosing.science.schedule`,
 where fluid leaves a tenth as fast as clearance and exchange."""
-ROUGH = Rule(4, *_lobatto(5))
+ROUGH = QuadratureRule(4, *_lobatto(5))
 """For slopes: their relative error stays below 1e-4."""
 
 
@@ -81,7 +81,7 @@ class Phases:
 class Passage:
     """The two solutions over each phase. In both Ci starts at 1; pairs are values at its [start, end]."""
 
-    rule: Rule
+    rule: QuadratureRule
     loss: FloatArray
     """K + s [L/min]"""
     slow: FloatArray
@@ -135,13 +135,13 @@ def _log_growth(x: FloatArray) -> FloatArray:
     return np.where(x == 0, 1.0, np.log1p(safe) / safe)
 
 
-def _integrate(values: FloatArray, minutes: FloatArray, rule: Rule) -> FloatArray:
+def _integrate(values: FloatArray, minutes: FloatArray, rule: QuadratureRule) -> FloatArray:
     """Integral from the start of the phase to each point, shape as values (points first)."""
     flat = rule.integral @ values.reshape(rule.points.size, math.prod(values.shape[1:]))
     return np.asarray(flat.reshape(values.shape) * minutes)
 
 
-def passage(p: Phases, rule: Rule = FINE) -> Passage:
+def passage(p: Phases, rule: QuadratureRule = FINE) -> Passage:
     """Both solutions of each phase. Zero minutes give the identity."""
     points = rule.points.reshape((-1,) + (1,) * p.minutes.ndim)
     volume = p.volume + (p.slope * p.minutes) * points

@@ -19,7 +19,8 @@ EVERYBODY, NEEDLES, CATHETER = "", "needles", "catheter"
 """Whom an item is for."""
 STOPS = frozenset({"chlorine", "residue", "air_detector"})
 """Checks that nobody goes past, by their key: one that failed is lifted by passing when it is done again, and
-by nothing else. What they keep away (chlorine or disinfectant in the blood, air in it) shows only when it has done its harm."""
+by nothing else. What they keep away (chlorine or disinfectant in the blood, air in it) shows only when it has done
+its harm."""
 
 
 @dataclass(frozen=True, slots=True)

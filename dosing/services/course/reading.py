@@ -7,13 +7,13 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 
 from dosing.science.course import (
-    Absence,
     AbsenceKind,
     DeliveredCourse,
     KidneyCollection,
     Order,
     Person,
     SampleWay,
+    TimeAway,
     Treatment,
     UreaPair,
 )
@@ -86,23 +86,23 @@ def _order(row: Prescription) -> Order:
     )
 
 
-def _absences(rows: PatientRows, first: date, last: date) -> Iterable[Absence]:
+def _absences(rows: PatientRows, first: date, last: date) -> Iterable[TimeAway]:
     """Before joining, in hospital or away, and after leaving, in order of time, as far as they touch the span."""
     person = rows.patient
     if first < person.joined_on:
-        yield Absence(kind=AbsenceKind.BEFORE, first=None, last=person.joined_on - DAY)
+        yield TimeAway(kind=AbsenceKind.BEFORE, first=None, last=person.joined_on - DAY)
     for stay in rows.stays:
         if stay.admitted_on <= last:
-            yield Absence(kind=AbsenceKind(stay.kind), first=stay.admitted_on, last=stay.discharged_on)
+            yield TimeAway(kind=AbsenceKind(stay.kind), first=stay.admitted_on, last=stay.discharged_on)
     if person.left_on and person.left_on <= last:
-        yield Absence(kind=AbsenceKind.AFTER, first=person.left_on, last=None)
+        yield TimeAway(kind=AbsenceKind.AFTER, first=person.left_on, last=None)
 
 
 def missing_days(
     rows: PatientRows,
     orders: Sequence[Order],
     treatments: Sequence[Treatment],
-    absences: Sequence[Absence],
+    absences: Sequence[TimeAway],
     span: tuple[date, date],
 ) -> tuple[date, ...]:
     """Days before the last one of the span on which a treatment was due and none is there; the last is not over yet."""

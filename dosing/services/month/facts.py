@@ -9,7 +9,7 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from dosing.science.course import Counts, DeliveredCourse
-from dosing.science.guidance import Schedule, schedule_of
+from dosing.science.guidance import GuidedSchedule, schedule_of
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from dosing.services.course.reading import course_of
@@ -116,7 +116,7 @@ class MonthFacts:
         return per_surface(self.kidney, self.patient, weight_kg=self.prescription.target_weight_kg)
 
     @property
-    def schedule(self) -> Schedule | None:
+    def schedule(self) -> GuidedSchedule | None:
         """By which rows of guidance the month is judged."""
         per_week = self.prescription.days_per_week if self.prescription else None
         return schedule_of(per_week, self.kidney_per_surface.number)

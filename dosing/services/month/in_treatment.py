@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_noop as _
 
-from dosing.science.course import Absence, AbsenceKind, Counts, DeliveredCourse, Order, Treatment
+from dosing.science.course import AbsenceKind, Counts, DeliveredCourse, Order, TimeAway, Treatment
 from sessions.facts.local_day import plain_day
 
 DAY = timedelta(days=1)
@@ -119,7 +119,7 @@ class InTreatment:
         return [day for day in self.course.missing if self.first <= day <= self.last]
 
     @property
-    def absences(self) -> Iterator[Absence]:
+    def absences(self) -> Iterator[TimeAway]:
         """Those that touch the month."""
         for each in self.course.absences:
             begun = each.first is None or each.first <= self.last

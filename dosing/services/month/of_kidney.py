@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dosing.science import adequacy, body, kidney
-from dosing.science.guidance import GUIDANCE, Schedule
+from dosing.science.guidance import GUIDANCE, GuidedSchedule
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.services.month.facts import MonthFacts
@@ -76,7 +76,7 @@ def single_pool_needed(facts: MonthFacts, week: Inputs | Reason) -> Computation:
     orders = facts.prescription
     if orders is None or isinstance(week, Reason):
         return Computation({}, unknown("1", week if isinstance(week, Reason) else Reason("no_prescription")))
-    if facts.schedule is not Schedule.OTHER:
+    if facts.schedule is not GuidedSchedule.OTHER:
         return Computation({}, unknown("1", Reason("judged_by_treatment")))
     inputs = {
         "target": GUIDANCE["weekly_standard_ktv"].end("aim_low"),

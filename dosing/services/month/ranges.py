@@ -10,7 +10,7 @@ from typing import Any
 from django.utils.translation import gettext
 
 from dosing.models import ReviewRange
-from dosing.science.guidance import Schedule
+from dosing.science.guidance import GuidedSchedule
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.numbers.number import GRADE, GRADES, Number, UsualRange
 from homedialysis.accounts.models import User
@@ -32,7 +32,7 @@ class RangeBook:
             return published
         words = gettext("set for the unit by %(person)s on %(day)s: %(why)s")
         said = words % {"person": row.set_by, "day": f"{row.set_at:%Y-%m-%d}", "why": row.why}
-        return UsualRange(row.low, row.high, said, schedule=published.schedule if published else Schedule.ANY)
+        return UsualRange(row.low, row.high, said, schedule=published.schedule if published else GuidedSchedule.ANY)
 
     def held_for(self, key: str, schedule: str) -> UsualRange | None:
         """The range by which a patient of a schedule is judged, None where it is for others."""

@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from dosing.models import PatientMonth
-from dosing.science.guidance import Schedule
+from dosing.science.guidance import GuidedSchedule
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.science.survival import RateInterval, SurvivalCurve, kaplan_meier, poisson_rate, survival_at
@@ -119,7 +119,7 @@ def _back(month: date, count: int) -> date:
 def _share(number: Number[Any], rows: Sequence[PatientMonth], ranges: RangeBook, patients: int) -> Share:
     usual = ranges.of(number.key)
     judged = [row for row in rows if usual is None or usual.holds_for(row.schedule)]
-    asked = patients if usual is None or usual.schedule is Schedule.ANY else len(judged)
+    asked = patients if usual is None or usual.schedule is GuidedSchedule.ANY else len(judged)
     values = [(row.numbers.get(number.key, {}).get("value"), row.schedule) for row in judged]
     known = [(value, schedule) for value, schedule in values if value is not None]
     within = sum(ranges.place(number.key, value, schedule) == 0 for value, schedule in known)

@@ -11,7 +11,7 @@ from dosing.science.results import measure
 from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.night import working as of_night
 from dosing.services.numbers.number import Inputs
-from dosing.services.numbers.quantity import Quantity, Step, Steps
+from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
 
 QUANTITIES = (
     {"each_night": Quantity("", _("Night"))}
@@ -79,11 +79,11 @@ IN_ONE = (
 PROTEIN = Quantity("PCR", _("protein catabolic rate"), "g/d")
 
 
-def of_week(given: Inputs) -> Iterator[Step]:
+def of_week(given: Inputs) -> Iterator[WorkingStep]:
     """The mean treatment of the month, how often it was done, and e and S from these."""
-    yield Step(QUANTITIES["per_week"], _how_often(given), measure(given["per_week"], "1/wk"))
-    yield Step(QUANTITIES["minutes"], "mean(t_i | t_i > 0)", measure(given["minutes"], "min"))
-    yield Step(QUANTITIES["weekly_uf_l"], "N · mean(UF_i | UF_i ≥ 0)", measure(given["weekly_uf_l"], "L"))
+    yield WorkingStep(QUANTITIES["per_week"], _how_often(given), measure(given["per_week"], "1/wk"))
+    yield WorkingStep(QUANTITIES["minutes"], "mean(t_i | t_i > 0)", measure(given["minutes"], "min"))
+    yield WorkingStep(QUANTITIES["weekly_uf_l"], "N · mean(UF_i | UF_i ≥ 0)", measure(given["weekly_uf_l"], "L"))
     yield from of_night.of_fixed_week(given["single_pool"], given["minutes"], given["per_week"])
 
 
@@ -95,8 +95,8 @@ def _how_often(given: Inputs) -> str:
     return "min(7, max(N_p, 7 · n / d))" if more else "min(7, N_p · n / n_p)"
 
 
-def of_protein(given: Inputs) -> Iterator[Step]:
-    yield Step(PROTEIN, "9.35 · 28.014 · G + 0.294 · V", protein_catabolic_rate(**given))
+def of_protein(given: Inputs) -> Iterator[WorkingStep]:
+    yield WorkingStep(PROTEIN, "9.35 · 28.014 · G + 0.294 · V", protein_catabolic_rate(**given))
 
 
 WORDS: dict[str, dict[str, Quantity]] = {

@@ -13,7 +13,7 @@ from dosing.science.course import SampleWay
 from dosing.science.flows import blood_processed_l
 from dosing.science.results import Measure, measure
 from dosing.services.numbers.number import Inputs
-from dosing.services.numbers.quantity import Quantity, Step, Steps
+from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
 
 QUANTITIES = {
     "pre": Quantity("C_pre", _("urea before"), "mmol/L"),
@@ -70,17 +70,17 @@ AT_FLOW = "median({0} | abs(Q_b − Q_m) ≤ 0.1 · Q_m)"
 """Typical of the readings at the flow of the treatment; {0}: the symbol of what was read."""
 
 
-def of_ratio(given: Inputs) -> Iterator[Step]:
+def of_ratio(given: Inputs) -> Iterator[WorkingStep]:
     """R and GFAC, which every dose starts from."""
-    yield Step(RATIO, "C_post / C_pre", measure(given["post"] / given["pre"], "1"))
-    yield Step(GENERATION, "0.0174 / PIDI", adequacy.generation_factor(days_since_last=given["days_since_last"]))
+    yield WorkingStep(RATIO, "C_post / C_pre", measure(given["post"] / given["pre"], "1"))
+    yield WorkingStep(GENERATION, "0.0174 / PIDI", adequacy.generation_factor(days_since_last=given["days_since_last"]))
 
 
-def of_single(given: Inputs) -> Iterator[Step]:
+def of_single(given: Inputs) -> Iterator[WorkingStep]:
     """Up to the Kt/V by the ratio of the samples; of a late sample it is the equilibrated one already."""
     yield from of_ratio(given)
     late = given["post_sample"] == SampleWay.LATE
-    yield Step(LATE if late else SINGLE, SINGLE_POOL, by_ratio(given))
+    yield WorkingStep(LATE if late else SINGLE, SINGLE_POOL, by_ratio(given))
 
 
 def by_ratio(given: Inputs) -> Measure:
@@ -96,65 +96,65 @@ def by_ratio(given: Inputs) -> Measure:
     return found
 
 
-def of_equilibrated(given: Inputs) -> Iterator[Step]:
+def of_equilibrated(given: Inputs) -> Iterator[WorkingStep]:
     """Up to the rebound of this access; after a late sample there is none left."""
     yield from of_ratio(given)
-    yield Step(SINGLE, SINGLE_POOL, by_ratio(given))
+    yield WorkingStep(SINGLE, SINGLE_POOL, by_ratio(given))
     venous = given["method"] == "tattersall_venous"
     minutes = float(k.TATTERSALL_VENOUS if venous else k.TATTERSALL_ARTERIAL)
     minutes = 0.0 if given["post_sample"] == SampleWay.LATE else minutes
-    yield Step(REBOUND, f"{minutes:g}", measure(minutes, "min"))
+    yield WorkingStep(REBOUND, f"{minutes:g}", measure(minutes, "min"))
 
 
-def of_week(given: Inputs) -> Iterator[Step]:
+def of_week(given: Inputs) -> Iterator[WorkingStep]:
     """Up to the week at a fixed volume; its eKt/V is the one that the weekly equation was made with."""
     yield from of_single(given)
     single = by_ratio(given)
     if given["post_sample"] == SampleWay.LATE:
         single = adequacy.single_pool_of_equilibrated(equilibrated=single.value, minutes=given["minutes"])
-        yield Step(SINGLE, "e_l · (t + 30.7) / t", single)
+        yield WorkingStep(SINGLE, "e_l · (t + 30.7) / t", single)
     if given["done"] is not None:
-        yield Step(QUANTITIES["per_week"], "min(7, 7 · n / d)", measure(given["per_week"], "1/wk"))
+        yield WorkingStep(QUANTITIES["per_week"], "min(7, 7 · n / d)", measure(given["per_week"], "1/wk"))
     yield from of_fixed_week(single.number or 0.0, given["minutes"], given["per_week"])
-    yield Step(WEEKLY_FLUID, "N · UF", measure(given["per_week"] * given["net_uf_l"], "L"))
+    yield WorkingStep(WEEKLY_FLUID, "N · UF", measure(given["per_week"] * given["net_uf_l"], "L"))
     yield of_water(given)
 
 
-def of_fixed_week(single: float, minutes: float, per_week: float) -> Iterator[Step]:
+def of_fixed_week(single: float, minutes: float, per_week: float) -> Iterator[WorkingStep]:
     """e and S, from the single-pool Kt/V, the length [min] and the treatments a week."""
     equilibrated = adequacy.equilibrated_ktv(single_pool=single, minutes=minutes, method="tattersall_hemo")
-    yield Step(EQUILIBRATED, "s · t / (t + 30.7)", equilibrated)
+    yield WorkingStep(EQUILIBRATED, "s · t / (t + 30.7)", equilibrated)
     week = adequacy.standard_weekly_ktv(equilibrated=equilibrated.value, minutes=minutes, per_week=per_week)
-    yield Step(FIXED, "10080 · (1 − exp(−e)) / t / ((1 − exp(−e)) / e + 10080 / (N · t) − 1)", week)
+    yield WorkingStep(FIXED, "10080 · (1 − exp(−e)) / t / ((1 − exp(−e)) / e + 10080 / (N · t) − 1)", week)
 
 
-def of_water(given: Inputs) -> Step:
+def of_water(given: Inputs) -> WorkingStep:
     """V by Watson's equation for the sex."""
     person = {name: given[name] for name in ("sex", "age_years", "height_cm", "weight_kg")}
     man = "2.447 − 0.09516 · A + 0.1074 · H + 0.3362 · W"
     woman = "0.1069 · H + 0.2466 · W − 2.097"
-    return Step(WATER, man if given["sex"] == "male" else woman, body.total_body_water_watson(**person))
+    return WorkingStep(WATER, man if given["sex"] == "male" else woman, body.total_body_water_watson(**person))
 
 
-def of_surface(given: Inputs) -> Iterator[Step]:
+def of_surface(given: Inputs) -> Iterator[WorkingStep]:
     """Body surface by Du Bois."""
     surface = body.surface_area_du_bois(height_cm=given["height_cm"], weight_kg=given["weight_kg"])
-    yield Step(SURFACE, "0.007184 · H ^ 0.725 · W ^ 0.425", surface)
+    yield WorkingStep(SURFACE, "0.007184 · H ^ 0.725 · W ^ 0.425", surface)
 
 
-def of_blood(given: Inputs) -> Iterator[Step]:
+def of_blood(given: Inputs) -> Iterator[WorkingStep]:
     """The machine's total, or the area under the flows that were read."""
     if given["machine_l"] is not None:
-        yield Step(BLOOD, "BV_m", measure(given["machine_l"], "L"))
+        yield WorkingStep(BLOOD, "BV_m", measure(given["machine_l"], "L"))
         return
     read = {name: given[name] for name in ("flows_ml_min", "minutes_at", "end_minute")}
-    yield Step(BLOOD, "area(Q_b, t_r, t) / 1000", blood_processed_l(**read))
+    yield WorkingStep(BLOOD, "area(Q_b, t_r, t) / 1000", blood_processed_l(**read))
 
 
-def of_flow(given: Inputs) -> Iterator[Step]:
+def of_flow(given: Inputs) -> Iterator[WorkingStep]:
     """The flow of the treatment, around which readings count."""
     flows = [flow for flow in given["flows_ml_min"] if flow]
-    yield Step(USUAL_FLOW, "median(Q_b | Q_b > 0)", measure(median(flows), "mL/min"))
+    yield WorkingStep(USUAL_FLOW, "median(Q_b | Q_b > 0)", measure(median(flows), "mL/min"))
 
 
 WORDS: dict[str, dict[str, Quantity]] = {

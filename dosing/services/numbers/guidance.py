@@ -9,13 +9,13 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
-from dosing.science.guidance import GUIDANCE, Guidance, Schedule
+from dosing.science.guidance import GUIDANCE, Guidance, GuidedSchedule
 from dosing.services.numbers.number import UsualRange
 from dosing.services.numbers.seen import with_status
 
-SCHEDULE_WORDS: dict[Schedule, StrOrPromise] = {
-    Schedule.THREE_A_WEEK: _("three treatments a week, hardly any kidney function"),
-    Schedule.OTHER: _("other schedules, and whoever has a kidney that counts"),
+SCHEDULE_WORDS: dict[GuidedSchedule, StrOrPromise] = {
+    GuidedSchedule.THREE_A_WEEK: _("three treatments a week, hardly any kidney function"),
+    GuidedSchedule.OTHER: _("other schedules, and whoever has a kidney that counts"),
 }
 """Whom a row is for, where it is not for everybody."""
 

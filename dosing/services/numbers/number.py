@@ -16,7 +16,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 from django_stubs_ext import StrOrPromise
 
-from dosing.science.guidance import Schedule
+from dosing.science.guidance import GuidedSchedule
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from dosing.science.sources import Status
@@ -71,11 +71,11 @@ class UsualRange:
     source: StrOrPromise
     aim_low: float | None = None
     aim_high: float | None = None
-    schedule: Schedule = Schedule.ANY
+    schedule: GuidedSchedule = GuidedSchedule.ANY
 
     def holds_for(self, schedule: str | None) -> bool:
         """Whether a patient of this schedule is judged by it. schedule: of `schedule_of`, "" or None where unknown."""
-        return self.schedule in (Schedule.ANY, schedule)
+        return self.schedule in (GuidedSchedule.ANY, schedule)
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ class Quantity:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class WorkingStep:
     """A value between what went in and the result: what it is, its equation in symbols, and the science's answer."""
 
     quantity: Quantity
@@ -43,5 +43,5 @@ class Step:
     value: Measure
 
 
-Steps = Callable[[dict[str, Any]], Iterator[Step]]
+Steps = Callable[[dict[str, Any]], Iterator[WorkingStep]]
 """The steps of a number by what went in; none where a part of it is missing."""

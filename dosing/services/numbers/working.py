@@ -21,7 +21,7 @@ from django_stubs_ext import StrOrPromise
 
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.numbers.origin import Origin
-from dosing.services.numbers.quantity import Quantity, Step
+from dosing.services.numbers.quantity import Quantity, WorkingStep
 from sessions.facts.choices_surroundings import WaterKind
 from sessions.facts.local_day import plain_day
 
@@ -108,7 +108,7 @@ def _given(
     return WorkedLine(_called(name, words), value, origin=origin.words if origin else "")
 
 
-def _steps(figure: KeptNumber) -> Iterator[Step]:
+def _steps(figure: KeptNumber) -> Iterator[WorkingStep]:
     """Nothing is worked out where the number is not known."""
     steps = figure.number.steps
     return steps(figure.inputs) if steps and figure.value is not None else iter(())

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from dosing.science.course import (
-    Absence,
     AbsenceKind,
     Clearance,
     ClearanceBy,
@@ -19,6 +18,7 @@ from dosing.science.course import (
     Order,
     Person,
     SampleWay,
+    TimeAway,
     Treatment,
     UreaPair,
 )
@@ -115,7 +115,7 @@ def test_what_does_not_count_still_clears_and_what_is_written_twice_does_not() -
 
 
 def test_a_stay_is_filled_with_treatments_of_others_and_a_missed_night_is_not() -> None:
-    stay = Absence(kind=AbsenceKind.HOSPITAL, first=date(2026, 3, 13), last=date(2026, 3, 19))
+    stay = TimeAway(kind=AbsenceKind.HOSPITAL, first=date(2026, 3, 13), last=date(2026, 3, 19))
     missed = [0, 2, 4, 8, 10, 18, 20, 22, 40, 42]
     found = arrays(course(*(treatment(day) for day in missed), absences=(stay,)))
     starts = np.asarray(found.treatments.starts) / 24

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dosing.science.course import Absence, AbsenceKind, Counts, DeliveredCourse, Order, Person, Treatment
+from dosing.science.course import AbsenceKind, Counts, DeliveredCourse, Order, Person, TimeAway, Treatment
 from dosing.science.course_fluid import Fluid
 from dosing.services.planner.fluid_history import fluid_held_against, gains_of, nights_before
 from dosing.services.planner.fluid_of_schedule import fluid_of
@@ -107,7 +107,7 @@ def test_over_a_second_record_of_a_treatment_the_gap_goes_to_the_one_that_counts
 def test_a_gap_that_may_hide_a_treatment_tells_nothing(day: int) -> None:
     missed = date(2026, 1, 1) + timedelta(days=day)
     assert [each.of.key for each in gains_of(course(*three(), missing=(missed,)))] == (["2"] if day == 2 else ["1"])
-    stay = Absence(kind=AbsenceKind.HOSPITAL, first=missed, last=missed)
+    stay = TimeAway(kind=AbsenceKind.HOSPITAL, first=missed, last=missed)
     assert len(gains_of(course(*three(), absences=(stay,)))) == 1
 
 

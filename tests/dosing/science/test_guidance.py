@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dosing.science import sources
-from dosing.science.guidance import GUIDANCE, Guidance, Schedule, schedule_of
+from dosing.science.guidance import GUIDANCE, Guidance, GuidedSchedule, schedule_of
 from dosing.science.sources import Status
 
 OPEN = None
@@ -75,11 +75,11 @@ def test_a_row_is_dated_and_its_aims_lie_within_its_ends(row: Guidance) -> None:
 
 
 def test_three_a_week_are_judged_by_treatment_unless_a_kidney_counts() -> None:
-    assert schedule_of(3, None) is Schedule.THREE_A_WEEK
-    assert schedule_of(3, 1.99) is Schedule.THREE_A_WEEK
-    assert schedule_of(3, 2.0) is Schedule.OTHER
-    assert schedule_of(3.5, None) is Schedule.OTHER
-    assert schedule_of(2, None) is Schedule.OTHER
+    assert schedule_of(3, None) is GuidedSchedule.THREE_A_WEEK
+    assert schedule_of(3, 1.99) is GuidedSchedule.THREE_A_WEEK
+    assert schedule_of(3, 2.0) is GuidedSchedule.OTHER
+    assert schedule_of(3.5, None) is GuidedSchedule.OTHER
+    assert schedule_of(2, None) is GuidedSchedule.OTHER
     assert schedule_of(None, 4.0) is None
 
 

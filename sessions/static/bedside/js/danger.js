@@ -84,7 +84,7 @@ const cardOf = (ctx, [kind]) => cardsOf(ctx.kit).find((card) => card.kind === ki
 /** Power and water share a card; the record tells them apart. */
 const kindsOf = (card) => (card.kind === "power_water" ? ["power_failure", "water_failure"] : [card.event_kind]);
 
-/** What was noted of it last: in the record in hand, else on the phone for the next one; {row, index}. @param {Ctx} ctx */
+/** What was noted of it last: in the record in hand, else on the phone; {row, index}. @param {Ctx} ctx */
 function notedOf(ctx, card) {
   const rows = isLive(ctx.night) ? ctx.night.doc.events : ctx.jotted();
   const index = rows.findLastIndex((event) => kindsOf(card).includes(event.kind));

@@ -133,7 +133,7 @@ function others(ctx) {
   return buttons.length ? [h("h2", { text: t("Not handed over yet") }), ...buttons] : null;
 }
 
-/** What was noted on a card before a record was begun: told, so that nothing goes into the next one unseen. @param {Ctx} ctx */
+/** What was noted on a card before a record was begun, so that nothing goes in unseen. @param {Ctx} ctx */
 function noted(ctx) {
   const kind = (event) => t(ctx.kit.event_kinds?.[event.kind] ?? event.kind);
   return ctx.jotted().map((event) =>
