@@ -303,7 +303,7 @@ def draft(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     form = DraftForm(request.POST)
     prescription = prescription_in_force(person, timezone.now())
     if not form.is_valid() or prescription is None:
-        said = [str(error) for errors in form.errors.values() for error in errors]
+        said = list(dict.fromkeys(str(error) for errors in form.errors.values() for error in errors))
         messages.error(request, " ".join(said) or gettext("No prescription is in force."))
         return redirect("dosing:planner", person.pk)
     keep_draft(**form.cleaned_data, prescription=prescription, by=signed_in(request), at=timezone.now())

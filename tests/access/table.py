@@ -66,7 +66,7 @@ TABLE: dict[str, dict[str, str]] = {
     "accounts:switch-person": {"POST": "302 403 403 403 403 403 403 302"},
     "accounts:unit": {"GET": STAFF, "POST": ADMIN},
     "accounts:account": {"GET": SIGNED_IN},
-    "accounts:language": {"POST": SIGNED_IN},
+    "accounts:language": {"POST": ONWARD},
     "accounts:devices": {"GET": SIGNED_IN, "POST": SIGNED_IN},
     "accounts:take-bedside-back": {"POST": "302 302 404 404 404 404 404 404"},
     "accounts:revoke-device": {"POST": "302 302 404 404 404 404 404 404"},

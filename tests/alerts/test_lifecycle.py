@@ -34,6 +34,10 @@ def the_alert() -> Alert:
     return alert
 
 
+DOUBTED = " Doubtful: the machine's total is {} L, the weights say 2.3 L."
+"""The fluid of these nights was made up beside the weights."""
+
+
 def kinds(alert: Alert) -> list[str]:
     return list(alert.steps.values_list("kind", flat=True))
 
@@ -43,7 +47,7 @@ class TestEvidence:
         evaluated(ana, TOO_FAST, {"uf_removed_l": 3.2})
         alert = the_alert()
         expected = "UF rate 12.9 mL/kg/h at worst, in 2 treatments from 2 Mar to 4 Mar, over the limit of 10 mL/kg/h."
-        assert sentence_of(alert) == expected
+        assert sentence_of(alert) == expected + DOUBTED.format(3.2)
         assert [round(item["value"], 1) for item in alert.evidence] == [12.9, 11.4]
         assert (alert.opened_at, alert.last_seen_at) == (MORNING, MORNING + 2 * DAY)
         assert kinds(alert) == ["opened", "evidence"]
@@ -63,14 +67,18 @@ class TestEvidence:
         again(first, uf_removed_l=2.4)
         alert = the_alert()
         assert alert.cause_gone_at is None
-        assert sentence_of(alert) == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h."
+        assert sentence_of(alert) == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h." + DOUBTED.format(
+            3.2
+        )
         assert step_words(alert.steps.last()) == "No longer so: 2 Mar."
 
     def test_a_correction_that_is_over_too(self, ana: Patient) -> None:
         (record,) = evaluated(ana, TOO_FAST)
         again(record, uf_removed_l=4.2)
         alert = the_alert()
-        assert sentence_of(alert) == "UF rate 15.0 mL/kg/h on 2 Mar, over the limit of 10 mL/kg/h."
+        assert sentence_of(alert) == "UF rate 15.0 mL/kg/h on 2 Mar, over the limit of 10 mL/kg/h." + DOUBTED.format(
+            4.2
+        )
         assert [(round(item["value"], 1), item.get("gone", False)) for item in alert.evidence] == [
             (12.9, True),
             (15.0, False),
@@ -113,7 +121,9 @@ class TestAfterClosing:
         evaluated(ana, {"uf_removed_l": 3.2}, first=1)
         alert = the_alert()
         assert (alert.is_open, alert.outcome, alert.closed_by, alert.looked_at) == (True, "", None, None)
-        assert sentence_of(alert) == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h."
+        assert sentence_of(alert) == "UF rate 11.4 mL/kg/h on 4 Mar, over the limit of 10 mL/kg/h." + DOUBTED.format(
+            3.2
+        )
         assert [(round(item["value"], 1), item.get("handled", False)) for item in alert.evidence] == [
             (12.9, True),
             (11.4, False),

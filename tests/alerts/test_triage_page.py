@@ -58,7 +58,7 @@ class TestWhatItShows:
         assert "Ana Verdemar" in shown
         assert "01632 960200" in shown
         assert "Needle came out: venous" in shown
-        assert "UF rate 12.9 mL/kg/h limit 10 mL/kg/h" in shown
+        assert "UF rate: 12.9 mL/kg/h limit 10 mL/kg/h doubtful" in shown
         assert "Venous pressure 268 mmHg limit 250 mmHg" in shown
 
     def test_links_to_patient_alert_and_record(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:

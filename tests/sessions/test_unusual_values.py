@@ -94,4 +94,5 @@ def test_the_limits_that_are_asked_about_are_told(ana_client: Client) -> None:
         "hard": [20, 300],
         "usual": [40, 160],
         "step": 0.1,
+        "decimals": 1,
     }

@@ -144,7 +144,12 @@ def test_facts_are_noted_once_and_refused_with_words(nurse_client: Client, ana: 
     infection |= {"infection-began_on": "2026-03-02", "infection-words": "pus"}
     assert "pus" in nurse_client.post(where, infection, follow=True).content.decode()
     assert "This infection is entered already." in nurse_client.post(where, infection).content.decode()
-    stay = {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-01"}
+    stay = {
+        "what": "stay",
+        "stay-kind": "hospital",
+        "stay-admitted_on": "2026-03-05",
+        "stay-discharged_on": "2026-03-01",
+    }
     assert "The last day must not lie before the first." in nurse_client.post(where, stay).content.decode()
     nurse_client.post(where, {"what": "leave", "leave-left_on": "2026-03-09", "leave-left_reason": "transplant"})
     ana.refresh_from_db()
@@ -159,9 +164,12 @@ def test_another_patients_access_cannot_be_named(nurse_client: Client, ana: Pati
 
 def test_a_stay_that_goes_on_is_ended_on_the_same_form(nurse_client: Client, ana: Patient) -> None:
     where = f"/patients/{ana.pk}/outcomes/"
-    nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2026-03-05"})
-    assert "Note the discharge" in nurse_client.get(where).content.decode()
-    nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-08"})
+    nurse_client.post(where, {"what": "stay", "stay-kind": "hospital", "stay-admitted_on": "2026-03-05"})
+    assert "Note the end" in nurse_client.get(where).content.decode()
+    nurse_client.post(
+        where,
+        {"what": "stay", "stay-kind": "hospital", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-08"},
+    )
     assert ours(HospitalStay).get().discharged_on == date(2026, 3, 8)
 
 
@@ -170,7 +178,9 @@ def test_days_that_cannot_be_are_refused_with_what_was_given(nurse_client: Clien
     infection = {"what": "infection", "infection-access": access.pk, "infection-kind": "site"}
     early = nurse_client.post(where, infection | {"infection-began_on": "2020-01-01"}).content.decode()
     assert "The access was made on 2024-06-01; 2020-01-01 was given." in early
-    ahead = nurse_client.post(where, {"what": "stay", "stay-admitted_on": "2999-01-01"}).content.decode()
+    ahead = nurse_client.post(
+        where, {"what": "stay", "stay-kind": "hospital", "stay-admitted_on": "2999-01-01"}
+    ).content.decode()
     assert "2999-01-01 was given." in ahead
     leave = {"what": "leave", "leave-left_on": "2024-01-01", "leave-left_reason": "moved"}
     assert "In the programme since 2025-01-01" in nurse_client.post(where, leave).content.decode()
@@ -245,7 +255,12 @@ def test_a_stay_is_taken_back_and_its_days_with_it(nurse_client: Client, nurse: 
 
 def test_the_same_stay_twice_is_refused_with_words(nurse_client: Client, ana: Patient) -> None:
     where = f"/patients/{ana.pk}/outcomes/"
-    sent = {"what": "stay", "stay-admitted_on": "2026-03-05", "stay-discharged_on": "2026-03-08"}
+    sent = {
+        "what": "stay",
+        "stay-kind": "hospital",
+        "stay-admitted_on": "2026-03-05",
+        "stay-discharged_on": "2026-03-08",
+    }
     nurse_client.post(where, sent)
     assert "A stay from this day is entered already." in nurse_client.post(where, sent).content.decode()
     assert ours(HospitalStay).count() == 1

@@ -32,8 +32,8 @@ export const checkOf = (item, answer) => ({
 export const standing = (rows, key) => rows.filter((row) => row.key === key).at(-1);
 
 /**
- * Whether an answer holds the flow: it failed. A reason lifts it, but never where the check is a stop: that one wants to
- * be passed.
+ * Whether an answer holds the flow: it failed. A reason lifts it, but never where the check is a stop: that one wants
+ * to be passed.
  * @param {Check | undefined} row @param {CheckItem} item
  */
 export const holds = (row, item) => Boolean(row && !row.passed && (item.stop || !row.overruled));
