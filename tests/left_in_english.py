@@ -46,9 +46,11 @@ def texts_of(page: str) -> list[str]:
 DATA = re.compile(
     r"Ana Verdemar|Rui, who helps Ana|ana@example\.org|English|Español|Mirror|UTC|"
     r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)[a-z]*|"
-    r"\b(?:mean|median|max|count)\(|\bUFR\b|\{\w+\}|mmHg|mL/kg/h|mL/min|mL/h|mmol/L|mS/cm|min\b|kg\b|TMP|dosing\.[\w.]+|tel:|[\w.+-]+@[\w.]+"
+    r"\b(?:mean|median|max|count)\(|\bUFR\b|"
+    r"\{\w+\}|mmHg|mL/kg/h|mL/min|mL/h|mmol/L|mS/cm|min\b|kg\b|TMP|dosing\.[\w.]+|tel:|[\w.+-]+@[\w.]+"
 )
-"""What stands on pages besides words: people, dates, symbols, units, names of functions, and parts that scripts fill in."""
+"""What stands on pages besides words: people, dates, symbols, units, names of functions, and what
+scripts fill in."""
 
 
 def left_in_english(page: str, *data: str) -> Iterator[str]:

@@ -123,9 +123,15 @@ test("of a stop, and of what was measured, both answers stay; any other answer t
   const [chlorine, hands] = [{ key: "chlorine", stop: true, asks_value: true }, { key: "hands" }];
   const values = (rows) => rows.map((row) => [row.value, row.passed]);
   const twice = answered(chlorine, { value: 0.2, passed: false }, { value: 0.08, passed: true });
-  assert.deepEqual(values(twice), [[0.2, false], [0.08, true]]);
+  assert.deepEqual(values(twice), [
+    [0.2, false],
+    [0.08, true],
+  ]);
   const worse = answered(chlorine, { value: 0.08, passed: true }, { value: 0.2, passed: false });
-  assert.deepEqual(values(worse), [[0.08, true], [0.2, false]]);
+  assert.deepEqual(values(worse), [
+    [0.08, true],
+    [0.2, false],
+  ]);
   assert.deepEqual(values(answered(hands, { passed: false }, { passed: true })), [[null, true]]);
   const kit = { checklist: { items: [chlorine] } };
   assert.equal(stopsHeld(kit, { doc: { checks: twice } }).length, 0);
