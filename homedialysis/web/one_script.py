@@ -25,7 +25,7 @@ def joined(modules: Mapping[str, str], entry: str) -> str:
     whole = {_target(name, found[3]) for name in order for found in IMPORT.finditer(modules[name]) if found[2]}
     blocks = [_block(name, modules[name], Known(numbers, shared, whole)) for name in order]
     above = f"let {', '.join(sorted(shared))};\n" if shared else ""
-    return f"const $ = [];\n{above}{''.join(blocks)}"
+    return f"let $ = [];\n{above}{''.join(blocks)}"
 
 
 @dataclass(frozen=True, slots=True)

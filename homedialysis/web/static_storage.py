@@ -20,6 +20,8 @@ OURS = ("alerts/", "bedside/", "dosing/", "homedialysis/", "sessions/")
 ENTRY, ONE_SCRIPT, ONE_SHEET = "bedside/js/main.js", "bedside/js/all.js", "bedside/css/all.css"
 CONSTANT = re.compile(r"(?<=[\n;{}])const(?=[ {\[])")
 """At the start of a statement. One word less to carry: that constants stay constant was seen to in the modules."""
+ONE_AFTER_ANOTHER = re.compile(r"^([ \t]*)((?:const|let) [^;\n]*);\n\1(?:const|let) (?=\S)", re.MULTILINE)
+"""A declaration of one line, and the beginning of the next one in the same block."""
 FOR_READERS = re.compile(r'" \+\n\s*"|[,;](?=\n\s*[)\]}])|\((\w+)\)(?= =>)')
 """A sentence broken over lines, the mark after the last of several, brackets around the one thing that an arrow takes:
 the formatter sets them, and none needs to go to a phone."""
@@ -38,7 +40,14 @@ def _texts(paths: dict[str, Any], folder: str, suffix: str) -> dict[str, str]:
 
 def without_layout(script: str) -> str:
     """A script laid out by our formatter, without what stands there for readers alone."""
-    return FOR_READERS.sub(lambda found: found[1] or "", script)
+    return FOR_READERS.sub(lambda found: found[1] or "", _declared_together(script))
+
+
+def _declared_together(script: str) -> str:
+    """Declarations that follow each other as one: that they were constants was seen to in the modules."""
+    while (together := ONE_AFTER_ANOTHER.sub(r"\1\2, ", script)) != script:
+        script = together
+    return script
 
 
 def one_piece(paths: dict[str, Any]) -> dict[str, str]:
