@@ -7,7 +7,7 @@ import json
 from datetime import datetime
 from typing import Any
 
-from django.utils.http import http_date
+from django.utils.http import http_date, parse_etags
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -23,7 +23,7 @@ def marked(request: Request, body: Any, *, mark: str, changed_at: datetime | Non
     headers = {"ETag": mark, "Cache-Control": "private, no-store"}
     if changed_at is not None:
         headers["Last-Modified"] = http_date(changed_at.timestamp())
-    known = [each.strip().removeprefix("W/") for each in request.headers.get("If-None-Match", "").split(",")]
-    if mark.removeprefix("W/") in known:
+    known = parse_etags(request.headers.get("If-None-Match", ""))
+    if mark.removeprefix("W/") in (each.removeprefix("W/") for each in known):
         return Response(status=304, headers=headers)
     return Response(body, headers=headers)

@@ -12,10 +12,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from dosing.models import Job
 from dosing.pages.month import month_of
 from dosing.services import jobs
-from dosing.services.month.facts import first_of, month_before
 from dosing.tasks import work_on_jobs
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import nephrologist_only
+from sessions.facts.months import first_of, month_before
 from sessions.models import Patient
 from sessions.services.reading_log import note_reading
 

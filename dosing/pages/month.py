@@ -21,13 +21,13 @@ from dosing.pages.forms_month import RangeForm
 from dosing.services.month.board import board, sorts
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.derivation import worked_of_month
-from dosing.services.month.facts import first_of, month_before, next_month
 from dosing.services.month.fit_rows import fit_rows
 from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import book, range_words, set_range
 from dosing.services.numbers.guidance import SCHEDULE_WORDS
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
+from sessions.facts.months import first_of, month_before, next_month
 from sessions.pages.persons import shown_patient
 from sessions.services.reading_log import note_reading
 

@@ -15,7 +15,6 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
-from dosing.services.month.facts import first_of, month_before
 from dosing.services.month.reviewing import open_plan
 from dosing.services.night import charts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
@@ -29,6 +28,7 @@ from homedialysis.web.middleware import unit_of
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.fields import EVENT, FLUID, SITE
+from sessions.facts.months import first_of, month_before
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from sessions.models.local_time import zone_of
 from sessions.pages.persons import shown_patient

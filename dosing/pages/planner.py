@@ -22,11 +22,17 @@ from dosing.services.numbers.shares import percent
 from dosing.services.planner import figures
 from dosing.services.planner.candidates import Candidate, FewestHours, Tried, least_flow, map_of, try_out
 from dosing.services.planner.drafting import keep_draft, values_of
-from dosing.services.planner.expecting import DOSE_WANTED, Expectation, Wanted, expect, expectations
-from dosing.services.planner.fluid_history import GAINS_COUNT_FOR, fluid_course, fluid_held_against, nights_now
+from dosing.services.planner.expecting import (
+    DOSE_WANTED,
+    Expectation,
+    Wanted,
+    expect,
+    expectations,
+    known_patient,
+)
+from dosing.services.planner.fluid_history import GAINS_COUNT_FOR, fluid_held_against
 from dosing.services.planner.fluid_of_schedule import NightFluid
 from dosing.services.planner.patterns import nights_words, pattern_of
-from dosing.services.planner.urea_model import Habits, urea_model
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
 from sessions.facts.local_number import decimals, plain
@@ -98,10 +104,9 @@ def _first_query(form: PlannerForm) -> str:
 
 def results(person: Patient, prescription: Prescription, form: PlannerForm, words: Sequence[str]) -> dict[str, Any]:
     """Everything the results show, of one model: the schedules, the map, the answers and the figures."""
-    now = timezone.now()
-    course = fluid_course(person, now)
-    model, weight = urea_model(Habits(prescription, course)), prescription.target_weight_kg
-    nights = nights_now(course, weight)
+    weight = prescription.target_weight_kg
+    known = known_patient(prescription, timezone.now(), weight_kg=weight)
+    model, nights = known.model, known.nights
     wanted = Wanted(form.cleaned_data["dose"], form.cleaned_data["uf_rate"], weight)
     others = [each for word in words[: MOST_COMPARED - 1] if (each := read_back(word))]
     schedules = _named(form.candidate(), in_force(prescription), others)
@@ -115,7 +120,7 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
         "model": model,
         "checks": model.checks,
         "drifted": bool(model.checks) and model.checks[-1].drifted,
-        "fluid_checks": fluid_held_against(course),
+        "fluid_checks": fluid_held_against(known.course),
         "fluid_days": GAINS_COUNT_FOR.days,
         "rows": rows,
         "lines": [
@@ -287,10 +292,9 @@ def expected(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     weight = read_number(request.GET.get("weight", ""))
     context: dict[str, Any] = {"patient": person, "first": prescription is None}
     if prescription is not None and weight is not None and form.is_valid():
-        course = fluid_course(person, now)
-        model, nights = urea_model(Habits(prescription, course)), nights_now(course, weight)
+        known = known_patient(prescription, now, weight_kg=weight)
         wanted = Wanted(form.cleaned_data["dose"], form.cleaned_data["uf_rate"], weight)
-        context |= {"expected": expect(form.candidate(), model, nights, wanted).as_json()}
+        context |= {"expected": expect(form.candidate(), known.model, known.nights, wanted).as_json()}
     part = bool(request.headers.get("HX-Request"))
     return render(request, "dosing/_expected.html" if part else "dosing/expected.html", context)
 

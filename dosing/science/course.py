@@ -11,8 +11,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
+from dosing.science.body import total_body_water_watson
 from dosing.science.course_fluid import Fluid
+from dosing.science.due_days import DueBy
 from dosing.science.kidney import aged_clearance
+from dosing.science.results import Measure
 
 HOUR = timedelta(hours=1)
 DAY = timedelta(days=1)
@@ -82,6 +85,12 @@ class Person:
         """Age [years]."""
         return (day - self.birth).days / 365.25
 
+    def body_water(self, *, weight_kg: float, on: date) -> Measure:
+        """V by Watson [L] at a weight on a day; see the equation for its range."""
+        return total_body_water_watson(
+            sex=self.sex, age_years=self.age_on(on), height_cm=self.height_cm, weight_kg=weight_kg
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
@@ -101,6 +110,10 @@ class Order:
     koa_ml_min: float
     target_weight_kg: float
     uf_rate_limit: float | None = None
+
+    @property
+    def due_by(self) -> DueBy:
+        return DueBy(self.per_week, self.weekdays)
 
     def holds(self, at: datetime) -> bool:
         return self.since <= at and (self.until is None or at < self.until)

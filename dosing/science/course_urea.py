@@ -17,7 +17,7 @@ from statistics import median
 
 import numpy as np
 
-from dosing.science.body import expected_urea_volume, total_body_water_watson
+from dosing.science.body import expected_urea_volume
 from dosing.science.course import DAY, Counts, DeliveredCourse, Order, SampleWay, Treatment, UreaPair
 from dosing.science.delivered import DeliveredTreatments
 from dosing.science.delivered_fit import DeliveredFit, DeliveredPairs, UreaPrior, fit_delivered
@@ -99,13 +99,12 @@ def course_urea(course: DeliveredCourse) -> CourseUrea | Reason:
     )
 
 
-def fit_course(course: DeliveredCourse, periods: Sequence[tuple[datetime, datetime]] = ()) -> DeliveredFit | Reason:
-    """The patient behind a course, and the dose of each period [from, until); or why there is none."""
-    found = course_urea(course)
-    if isinstance(found, Reason):
-        return found
+def fit_course(
+    course: DeliveredCourse, data: CourseUrea, periods: Sequence[tuple[datetime, datetime]] = ()
+) -> DeliveredFit:
+    """The patient behind a course, and the dose of each period [from, until). data: the arrays of that course."""
     spans = [(course.hours(since), course.hours(until)) for since, until in periods]
-    return fit_delivered(treatments=found.treatments, prior=found.prior, pairs=found.pairs, periods=spans)
+    return fit_delivered(treatments=data.treatments, prior=data.prior, pairs=data.pairs, periods=spans)
 
 
 def _own(course: DeliveredCourse) -> list[Bout]:
@@ -235,10 +234,7 @@ def _delay(pair: UreaPair) -> float:
 
 def prior_of(course: DeliveredCourse, weight: float) -> UreaPrior:
     """What is known of somebody of this sex, age, height and target weight [kg]."""
-    person = course.person
-    water = total_body_water_watson(
-        sex=person.sex, age_years=person.age_on(course.last_day), height_cm=person.height_cm, weight_kg=weight
-    )
+    water = course.person.body_water(weight_kg=weight, on=course.last_day)
     volume = expected_urea_volume(watson_l=water.value).number
     generation = USUAL_GENERATION * weight / 70
     if volume is None:

@@ -9,13 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from dosing.science.body import total_body_water_watson, volume_ratio
-from dosing.science.course import Counts, DeliveredCourse, Order, SampleWay, Treatment, UreaPair
+from dosing.science.body import volume_ratio
+from dosing.science.course import DAY, Counts, DeliveredCourse, SampleWay, Treatment, UreaPair
 from dosing.science.course_fluid import Fluid, FluidBy
-from dosing.science.due_days import DueBy, usual_gap
+from dosing.science.due_days import usual_gap
 from dosing.science.reasons import Reason
 
-DAY = timedelta(days=1)
 LATELY = 28
 """[days] over which the treatments a week that were really done are counted."""
 LEAST_LATELY = 14
@@ -55,7 +54,7 @@ class Gap:
 def gap_before(course: DeliveredCourse, treatment: Treatment) -> Gap:
     """The interval before a treatment. One that was broken off is no treatment before; absences hide what was done."""
     order = course.order_at(treatment.start)
-    usual = usual_gap(treatment.day, _due_by(order)) if order else None
+    usual = usual_gap(treatment.day, order.due_by) if order else None
     last = course.before(treatment)
     if last is None:
         return _as_prescribed(usual, "first_treatment")
@@ -64,10 +63,6 @@ def gap_before(course: DeliveredCourse, treatment: Treatment) -> Gap:
         return _as_prescribed(usual, "away_between")
     days = (treatment.start - last.start) / DAY
     return Gap(days, usual, not_entered=sum(day in course.missing for day in between), others=tuple(_of_last(last)))
-
-
-def _due_by(order: Order) -> DueBy:
-    return DueBy(order.per_week, order.weekdays)
 
 
 def _as_prescribed(usual: float | None, code: str) -> Gap:
@@ -152,10 +147,7 @@ def volume_doubts(course: DeliveredCourse, treatment: Treatment, dose: float) ->
 
 def volume_unlike_body(course: DeliveredCourse, volume_l: float, *, weight_kg: float, on: date) -> Iterator[Reason]:
     """Whether a urea volume [L] lies far from Watson's body water for the patient on a day."""
-    person = course.person
-    water = total_body_water_watson(
-        sex=person.sex, age_years=person.age_on(on), height_cm=person.height_cm, weight_kg=weight_kg
-    )
+    water = course.person.body_water(weight_kg=weight_kg, on=on)
     ratio = volume_ratio(modelled_l=volume_l, watson_l=water.value).number
     if ratio is not None and not LEAST_RATIO <= ratio <= MOST_RATIO:
         yield Reason("volume_unlike_body", litres=round(volume_l, 1), percent=round(100 * ratio))

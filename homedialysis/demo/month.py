@@ -13,7 +13,6 @@ from typing import Any
 from dosing.services.importing import taking
 from dosing.services.month import reviewing
 from dosing.services.month.computing import compute_month
-from dosing.services.month.facts import first_of, month_before
 from dosing.services.planner.candidates import Candidate
 from dosing.services.planner.drafting import keep_draft
 from dosing.services.planner.expecting import DOSE_WANTED
@@ -21,6 +20,7 @@ from dosing.services.planner.patterns import pattern_of
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.enrolment import Team
 from sessions.facts.choices import AccessKind, InfectionKind, LeftReason, MessageFormat, Sex, Side
+from sessions.facts.months import first_of, month_before
 from sessions.models import AccessInfection, HospitalStay, Laboratory, Patient, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 

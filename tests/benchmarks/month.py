@@ -34,8 +34,8 @@ def fill(patients: int, months: int) -> tuple[Any, date, Any]:
 
     from dosing.models import PatientMonth
     from dosing.services.month.catalogue import MONTH_NUMBERS
-    from dosing.services.month.facts import month_before
     from homedialysis.accounts.models import Role
+    from sessions.facts.months import month_before
     from tests.factories import PatientFactory, PrescriptionFactory, UnitFactory, UserFactory
 
     UnitFactory()

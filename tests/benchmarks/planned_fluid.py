@@ -36,13 +36,14 @@ FEWEST = 5
 
 def figures(at: datetime) -> dict[str, float]:
     """Of the patients in the database, whose treatments end at a moment."""
-    from dosing.services.planner.fluid_history import FluidCheck, fluid_course, fluid_held_against
+    from dosing.services.course.reading import course_at
+    from dosing.services.planner.fluid_history import FluidCheck, fluid_held_against
     from sessions.models import Prescription
 
     ratios: list[float] = []
     checks: list[FluidCheck] = []
     for order in tqdm(Prescription.objects.in_force(at).select_related("patient"), desc="patients"):
-        course = fluid_course(order.patient, at)
+        course = course_at(order.patient, at)
         ratio = _ratio(course, order)
         ratios += [] if ratio is None else [ratio]
         checks += fluid_held_against(course)

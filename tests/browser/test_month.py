@@ -17,10 +17,10 @@ from pypdf import PdfReader
 from dosing.models import MonthlyReview
 from dosing.services.importing.taking import receive
 from dosing.services.month.computing import compute_some, mark_stale
-from dosing.services.month.facts import first_of, month_before
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import User
 from sessions.facts.choices import MessageFormat, PostSampleMethod
+from sessions.facts.months import first_of, month_before
 from sessions.models import BloodResult, Laboratory, Patient, Prescription, PrescriptionAcknowledgement
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage, Watched
 from tests.browser.evening import wait_for

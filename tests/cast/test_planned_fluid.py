@@ -18,12 +18,13 @@ from pytest_django import DjangoDbBlocker
 from dosing.pages.planner import in_force
 from dosing.science.course import DeliveredCourse
 from dosing.science.fluid_need import FluidNights
+from dosing.services.course.reading import course_at
 from dosing.services.planner.candidates import map_of
 from dosing.services.planner.expecting import Expectation, Wanted, expect
-from dosing.services.planner.fluid_history import fluid_course, fluid_held_against, gains_of, nights_now
+from dosing.services.planner.fluid_history import fluid_held_against, gains_of, nights_now
 from dosing.services.planner.fluid_of_schedule import fluid_of
 from dosing.services.planner.patterns import pattern_of
-from dosing.services.planner.urea_model import habits_of, urea_model
+from dosing.services.planner.urea_model import Habits, urea_model
 from homedialysis.accounts.models import Role, User
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.lives import BY_DAY, JOINED, NO_BLOODS, SEVEN_SHORT, TEN_HOURS, TWICE_A_WEEK
@@ -60,9 +61,9 @@ class Planned:
 
     def __init__(self, person: Patient) -> None:
         self.order: Prescription = Prescription.objects.in_force(UNTIL).get(patient=person)
-        self.course: DeliveredCourse = fluid_course(person, UNTIL)
+        self.course: DeliveredCourse = course_at(person, UNTIL)
         self.nights: FluidNights = nights_now(self.course, self.order.target_weight_kg)
-        self.model = urea_model(habits_of(person, self.order, UNTIL))
+        self.model = urea_model(Habits(self.order, course_at(person, UNTIL)))
         self.wanted = Wanted(2.1, self.order.uf_rate_limit_ml_kg_h, self.order.target_weight_kg)
         now = in_force(self.order)
         assert now
@@ -141,7 +142,7 @@ def test_a_month_is_held_against_what_was_foretold(people: dict[str, Patient], n
         fluid_of(
             planned.candidate.pattern,
             planned.candidate.minutes,
-            nights_now(fluid_course(people[name], march[0].start), planned.order.target_weight_kg),
+            nights_now(course_at(people[name], march[0].start), planned.order.target_weight_kg),
             weight_kg=planned.order.target_weight_kg,
             limit=planned.wanted.limit,
         ).over,

@@ -12,12 +12,12 @@ from pytest_django.plugin import DjangoDbBlocker
 
 from alerts.models import Alert, PendingEvaluation
 from dosing.models import MonthlyReview, PatientMonth, PlanItem, RecordNumbers
-from dosing.services.month.facts import first_of, month_before
 from homedialysis.accounts.models import Role, Unit, User
 from homedialysis.demo.bedside import NEW_MESSAGE
 from homedialysis.demo.people import PASSWORD, PATIENT_EMAIL, SIGN_INS
 from homedialysis.demo.seeding import plan_of, seed
 from sessions.api.examples import DEMO_PATIENT
+from sessions.facts.months import first_of, month_before
 from sessions.models import (
     BloodResult,
     LabMessage,

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 
 from dosing.science.course import (
+    DAY,
     AbsenceKind,
     DeliveredCourse,
     KidneyCollection,
@@ -17,7 +18,7 @@ from dosing.science.course import (
     Treatment,
     UreaPair,
 )
-from dosing.science.due_days import DueBy, days_without, serves
+from dosing.science.due_days import days_without, serves
 from dosing.science.kidney import urine_per_day_ml
 from dosing.services.course.rows import PatientRows, rows_of
 from dosing.services.course.treatments import MINUTE, treatments_of
@@ -25,9 +26,8 @@ from dosing.services.results.urine import computed
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient, Prescription
 
-DAY = timedelta(days=1)
-BEFORE = timedelta(days=21)
-"""How long before a span treatments are read too: what is within it hangs on the treatment before."""
+COURSE_COUNTS_FOR = timedelta(days=183)
+"""How far back treatments, bloods and urine are read for a model, and months to hold against what was foretold."""
 WAYS = {
     PostSampleMethod.SLOW_FLOW: SampleWay.SLOW_FLOW,
     PostSampleMethod.STOP_DIALYSATE: SampleWay.STOP_DIALYSATE,
@@ -39,6 +39,11 @@ WAYS = {
 def course_of(patient: Patient, since: datetime, until: datetime) -> DeliveredCourse:
     """The course of one patient; see `courses_of`."""
     return courses_of([patient], since, until)[patient.pk]
+
+
+def course_at(patient: Patient, at: datetime) -> DeliveredCourse:
+    """The course that models and the planner rest on at a moment."""
+    return course_of(patient, at - COURSE_COUNTS_FOR, at)
 
 
 def courses_of(patients: Sequence[Patient], since: datetime, until: datetime) -> dict[uuid.UUID, DeliveredCourse]:
@@ -109,14 +114,10 @@ def missing_days(
     first, last = span
     days = [first + count * DAY for count in range((last - first).days + 1)]
     noon = {day: datetime.combine(day, datetime.min.time(), rows.zone) + timedelta(hours=12) for day in days}
-    ordered = {day: next((_due_by(each) for each in orders if each.holds(noon[day])), None) for day in days}
+    ordered = {day: next((each.due_by for each in orders if each.holds(noon[day])), None) for day in days}
     absent = {day for day in days if any(each.holds(day) for each in absences)}
     treated = {serves(each.start.astimezone(rows.zone)) for each in treatments}
     return tuple(sorted(days_without(days=days, ordered=ordered, treated=treated, absent=absent) - {last}))
-
-
-def _due_by(order: Order) -> DueBy:
-    return DueBy(order.per_week, order.weekdays)
 
 
 def _pairs(bloods: Sequence[BloodResult], treatments: dict[str, Treatment]) -> Iterable[UreaPair]:

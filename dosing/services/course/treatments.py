@@ -135,7 +135,8 @@ def _clearances(
     rows: PatientRows, person: Person, ordered: Sequence[Order | None], flows: Mapping[str, Sequence[float | None]]
 ) -> list[Clearance | None]:
     """Blood-water urea clearance of each record, by the best way that it allows."""
-    by_flow, prescribed = (_by_dialyser(rows, ordered, flows, as_read=as_read) for as_read in (True, False))
+    rates = np.array([_rate(record, rows) for record in rows.records])
+    by_flow, prescribed = (_by_dialyser(ordered, flows, rates, as_read=as_read) for as_read in (True, False))
     by_machine = _by_machine(rows, person)
     ways = ((by_flow, ClearanceBy.DIALYSER), (by_machine, ClearanceBy.MACHINE), (prescribed, ClearanceBy.PRESCRIBED))
     return [
@@ -145,9 +146,12 @@ def _clearances(
 
 
 def _by_dialyser(
-    rows: PatientRows, ordered: Sequence[Order | None], flows: Mapping[str, Sequence[float | None]], *, as_read: bool
+    ordered: Sequence[Order | None], flows: Mapping[str, Sequence[float | None]], rates: FloatArray, *, as_read: bool
 ) -> FloatArray:
-    """At the blood flow that was read, or at that prescribed; dialysate as prescribed where none was read."""
+    """At the blood flow that was read, or at that prescribed; dialysate as prescribed where none was read.
+
+    rates: ultrafiltration [mL/min].
+    """
     koa = np.array([_nan(each.koa_ml_min if each else None) for each in ordered])
     ordered_qb = [each.qb_ml_min if each else None for each in ordered]
     ordered_qd = [each.qd_ml_min if each else None for each in ordered]
@@ -157,7 +161,7 @@ def _by_dialyser(
         koa=in_vivo_koa(label_koa=koa).value,
         qb=delivered_blood_flow(set_flow=qb).value,
         qd=qd,
-        qf=np.array([_rate(record, rows) for record in rows.records]),
+        qf=rates,
     ).value
 
 

@@ -9,8 +9,8 @@ from datetime import date, timedelta
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from dosing.services.month.facts import next_month
 from sessions.facts.local_day import plain_day
+from sessions.facts.months import next_month
 from sessions.models import AccessInfection, HospitalStay, Patient
 
 

@@ -18,13 +18,13 @@ from django_stubs_ext import StrOrPromise
 
 from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import BLOODS, DOSE, MONTH_NUMBERS
-from dosing.services.month.facts import next_month
 from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import RangeBook, book
 from dosing.services.numbers.kept import KeptNumber, kept_number
 from dosing.services.numbers.number import Number
 from dosing.services.numbers.standing import DOUBT_MARK
 from homedialysis.accounts.models import User
+from sessions.facts.months import next_month
 from sessions.models import Patient
 
 Counts = Callable[[Iterable[Any]], dict[Any, int]]

@@ -11,7 +11,6 @@ from django.utils.translation import gettext_noop as _
 
 from dosing.science import adequacy, bloods
 from dosing.science.guidance import GUIDANCE
-from dosing.science.kidney import plasma_water_clearance
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
@@ -49,6 +48,7 @@ from dosing.services.numbers.papers import (
     WEEK,
 )
 from dosing.services.planner.urea_model import assumed_volume
+from dosing.services.results.urine import in_plasma_water
 from sessions.facts.choices import Analyte
 
 FEWEST_NIGHTS = 5
@@ -118,8 +118,7 @@ def _volume(facts: MonthFacts) -> float | None:
 
 def _kidney(facts: MonthFacts) -> float:
     """Urea clearance of plasma water by the kidney [mL/min]; 0 without a collection."""
-    clearance = facts.kidney.urea.number if facts.kidney else None
-    return (plasma_water_clearance(clearance_ml_min=clearance).number or 0.0) if clearance is not None else 0.0
+    return in_plasma_water(facts.kidney) or 0.0
 
 
 def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | Reason:

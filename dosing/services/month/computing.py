@@ -13,10 +13,11 @@ from django.db.models import DateTimeField, ExpressionWrapper, F, Q, QuerySet
 from dosing.models import PatientMonth
 from dosing.science import SCIENCE_VERSION
 from dosing.services.month.catalogue import MONTH_NUMBERS
-from dosing.services.month.facts import MonthFacts, facts_of_month, first_of, month_before, next_month
+from dosing.services.month.facts import MonthFacts, facts_of_month
 from dosing.services.month.origins import origins_of
 from dosing.services.numbers.kept import as_stored
 from dosing.services.numbers.number import Number
+from sessions.facts.months import first_of, month_before, months_between, next_month
 from sessions.models import Patient
 from sessions.models.local_time import zone_of
 
@@ -48,14 +49,6 @@ def compute_month(patient: Patient, month: date, *, at: datetime) -> PatientMont
         },
     )
     return kept
-
-
-def months_between(first: date, last: date) -> list[date]:
-    """Every first of a month from one to the other, both included."""
-    months = [first]
-    while months[-1] < last:
-        months.append(next_month(months[-1]))
-    return months
 
 
 def mark_stale(patient: Patient, since: datetime, *, until: datetime) -> None:

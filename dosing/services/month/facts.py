@@ -12,13 +12,14 @@ from dosing.science.course import Counts, DeliveredCourse
 from dosing.science.guidance import GuidedSchedule, schedule_of
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
-from dosing.services.course.reading import course_of
+from dosing.services.course.reading import course_at
 from dosing.services.month.in_treatment import InTreatment
 from dosing.services.night.treatments import ComputedNight, nights_of
-from dosing.services.planner.urea_model import COURSE_COUNTS_FOR, Habits, UreaModel, urea_model
+from dosing.services.planner.urea_model import Habits, UreaModel, urea_model
 from dosing.services.results.urine import Collection, collections_of, counting, per_surface
 from dosing.services.results.water import Standard, mark_of, standard_in_use
 from sessions.facts.choices import RecordState, SampleTiming
+from sessions.facts.months import next_month
 from sessions.models import BloodResult, Patient, Prescription, WaterTest
 from sessions.models.local_time import zone_of
 
@@ -51,18 +52,6 @@ class MonthSpan:
     @property
     def days(self) -> float:
         return max(0.0, (self.until - self.since).total_seconds() / 86400)
-
-
-def first_of(day: date) -> date:
-    return day.replace(day=1)
-
-
-def next_month(month: date) -> date:
-    return date(month.year + month.month // 12, month.month % 12 + 1, 1)
-
-
-def month_before(month: date) -> date:
-    return first_of(month - timedelta(days=1))
 
 
 @dataclass(frozen=True)
@@ -157,7 +146,7 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
         patient=patient, sampled_at__range=(span.until - WATER_COUNTS_FOR, span.until)
     )
     # One read for what was done in the month and for the model, which asks for half a year.
-    course = course_of(patient, min(span.since, span.until - COURSE_COUNTS_FOR), span.until)
+    course = course_at(patient, span.until)
     periods = [(span.since, span.until)]
     return MonthFacts(
         patient=patient,

@@ -18,11 +18,10 @@ from django.utils.translation import gettext_noop as _
 from dosing.models import PatientMonth
 from dosing.science.course import DeliveredCourse
 from dosing.science.course_urea import CourseUrea, course_urea
-from dosing.services.course.reading import course_of
+from dosing.services.course.reading import course_at
 from dosing.services.month.facts import MonthSpan
 from dosing.services.numbers.quantity import Quantity
 from dosing.services.numbers.working import WorkedLine, WorkedRows
-from dosing.services.planner.urea_model import COURSE_COUNTS_FOR
 from sessions.facts.local_day import plain_moment
 from sessions.models.local_time import zone_of
 
@@ -68,7 +67,7 @@ def fit_rows(row: PatientMonth, key: str) -> FitRows | None:
     if key not in FITTED:
         return None
     until = MonthSpan(row.month, zone_of(row.patient), row.computed_at).until
-    course = course_of(row.patient, until - COURSE_COUNTS_FOR, until)
+    course = course_at(row.patient, until)
     made = course_urea(course)
     return _rows(course, made) if isinstance(made, CourseUrea) else None
 

@@ -13,10 +13,9 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_noop as _
 
-from dosing.science.course import AbsenceKind, Counts, DeliveredCourse, Order, TimeAway, Treatment
+from dosing.science.course import DAY, AbsenceKind, Counts, DeliveredCourse, Order, TimeAway, Treatment
 from sessions.facts.local_day import plain_day
 
-DAY = timedelta(days=1)
 SECONDS = 86400
 LEAST_PRESCRIBED = 0.5
 """Treatments, under which a share of those prescribed says nothing."""

@@ -9,12 +9,12 @@ from typing import Any
 
 from dosing.models import MonthlyReview, PatientMonth, ReviewAddendum
 from dosing.services.month.catalogue import MONTH_NUMBERS
-from dosing.services.month.facts import month_before
 from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import RangeBook, book, ends, range_of, range_words
 from dosing.services.month.review_changes import change_lines, changes_since, last_signed
 from dosing.services.numbers.kept import Stored, kept_number
 from dosing.services.numbers.number import Number
+from sessions.facts.months import month_before
 from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
 

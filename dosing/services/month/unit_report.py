@@ -16,10 +16,10 @@ from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.science.survival import RateInterval, SurvivalCurve, kaplan_meier, poisson_rate, survival_at
 from dosing.services.month.catalogue import MONTH_NUMBERS
-from dosing.services.month.facts import next_month
 from dosing.services.month.ranges import RangeBook, book, range_words
 from dosing.services.numbers.number import Number, ShownIn
 from sessions.facts.choices import AccessKind, LeftReason
+from sessions.facts.months import next_month
 from sessions.models import AccessInfection, HospitalStay, Patient, VascularAccess
 
 YEARS = (1, 2, 3, 5)

@@ -18,7 +18,7 @@ from dosing.science import flows as circuit
 from dosing.science.bloods import BEDSIDE_CODES
 from dosing.science.course import SampleWay
 from dosing.science.course_fluid import FluidBy
-from dosing.science.kidney import clearance_per_surface, plasma_water_clearance
+from dosing.science.kidney import clearance_per_surface
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.services.night.inputs import NightFacts
@@ -35,6 +35,7 @@ from dosing.services.numbers.papers import (
     TATTERSALL,
     WEEK,
 )
+from dosing.services.results.urine import in_plasma_water
 from sessions.facts.choices import AccessKind
 
 
@@ -283,9 +284,7 @@ def _weekly(facts: NightFacts) -> Inputs:
 
 def _weekly_with_kidney(facts: NightFacts) -> Inputs:
     """The kidney as it was last measured; none where no collection counted then."""
-    clearance = facts.kidney.urea.number if facts.kidney else None
-    water = 0.0 if clearance is None else plasma_water_clearance(clearance_ml_min=clearance).number
-    return _weekly(facts) | {"kidney_clearance_ml_min": water}
+    return _weekly(facts) | {"kidney_clearance_ml_min": in_plasma_water(facts.kidney)}
 
 
 def _kidney(facts: NightFacts) -> Inputs:

@@ -9,14 +9,14 @@ from statistics import NormalDist
 import numpy as np
 
 from dosing.science import sources as k
-from dosing.science.dialyser import delivered_blood_flow
+from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.fitted_dose import sure_dose
 from dosing.science.fluid_need import FluidNights
 from dosing.science.kinetics import Schedule, SteadyWeek, concentration_curve, weekly_steady_state
 from dosing.science.results import FloatArray, ReasonArray
 from dosing.services.planner.fluid_of_schedule import WANTED_SHARE, rates_of
 from dosing.services.planner.patterns import NIGHTS, Pattern, pattern_of
-from dosing.services.planner.urea_model import UreaModel, living_koa, real_flow
+from dosing.services.planner.urea_model import UreaModel
 from sessions.models import Dialyser
 
 LEAST_HOURS, MOST_HOURS, STEP_MINUTES = 2.0, 10.0, 5
@@ -83,6 +83,16 @@ class Tried:
             return float("nan")
         chance = NormalDist(0, float(self.spread[at])).cdf(float(np.log(self.dose[at] / wanted)))
         return min(chance, MOST_SURE)
+
+
+def living_koa(label: float) -> float:
+    """KoA in the patient from the data sheet's [mL/min]."""
+    return in_vivo_koa(label_koa=label).number or label
+
+
+def real_flow(setting: float) -> float:
+    """Blood flow behind a pump setting [mL/min]."""
+    return delivered_blood_flow(set_flow=setting).number or setting
 
 
 def schedule_of(candidates: Sequence[Candidate]) -> Schedule:

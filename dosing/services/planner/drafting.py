@@ -6,10 +6,8 @@ from datetime import date, datetime
 from typing import Any
 
 from dosing.services.planner.candidates import Candidate
-from dosing.services.planner.expecting import Wanted, expect
-from dosing.services.planner.fluid_history import fluid_course, nights_now
+from dosing.services.planner.expecting import Wanted, expect, known_patient
 from dosing.services.planner.patterns import pattern_of
-from dosing.services.planner.urea_model import Habits, urea_model
 from homedialysis.accounts.models import User
 from sessions.facts.ordered import NUMBERS
 from sessions.models import Prescription, PrescriptionDraft
@@ -31,14 +29,16 @@ def keep_draft(
 
     dose: the weekly standard Kt/V that was wanted of it; starts_on: the day from which it is meant to hold.
     """
-    course, weight = fluid_course(prescription.patient, at), prescription.target_weight_kg
-    model, nights = urea_model(Habits(prescription, course)), nights_now(course, weight)
-    wanted = Wanted(dose, prescription.uf_rate_limit_ml_kg_h, weight)
+    weight = prescription.target_weight_kg
+    known, wanted = (
+        known_patient(prescription, at, weight_kg=weight),
+        Wanted(dose, prescription.uf_rate_limit_ml_kg_h, weight),
+    )
     begins = {"starts_on": starts_on.isoformat()} if starts_on else {}
     return PrescriptionDraft.objects.create(
         patient=prescription.patient,
         values=values_of(candidate, prescription) | begins,
-        expected=expect(candidate, model, nights, wanted).as_json(),
+        expected=expect(candidate, known.model, known.nights, wanted).as_json(),
         words=words.strip()[:MOST_WORDS],
         made_by=by,
         made_at=at,

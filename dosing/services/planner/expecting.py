@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
+from dosing.science.course import DeliveredCourse
 from dosing.science.fluid_need import FluidNights
 from dosing.science.guidance import GUIDANCE
 from dosing.science.reasons import Reason
+from dosing.services.course.reading import course_at
 from dosing.services.planner.candidates import Candidate, Tried, try_out
-from dosing.services.planner.fluid_history import FEWEST
+from dosing.services.planner.fluid_history import FEWEST, nights_now
 from dosing.services.planner.fluid_of_schedule import WANTED_SHARE, ScheduleFluid, fluid_of
-from dosing.services.planner.urea_model import UreaModel
+from dosing.services.planner.urea_model import Habits, UreaModel, urea_model
+from sessions.models import Prescription
 
 DOSE_WANTED = GUIDANCE["weekly_standard_ktv"].end("aim_low")
 """Weekly standard Kt/V to prescribe for: what guidance aims at, so that the least is still delivered."""
@@ -82,6 +86,21 @@ class Expectation:
         found |= {"dose_wanted": self.wanted.dose, "uf_limit": self.wanted.limit}
         found |= {"dose_good": self.dose_good, "fluid_good": self.fluid_good}
         return found | {"fitted": self.fitted, "fluid_known": self.fluid_known, "own_nights": self.own_nights}
+
+
+@dataclass(frozen=True, slots=True)
+class KnownPatient:
+    """What is known of a patient at a moment: the course, the model fitted to it, and what its nights tell of fluid."""
+
+    course: DeliveredCourse
+    model: UreaModel
+    nights: FluidNights
+
+
+def known_patient(prescription: Prescription, at: datetime, *, weight_kg: float) -> KnownPatient:
+    """Of the patient of a prescription in force, for a target weight."""
+    course = course_at(prescription.patient, at)
+    return KnownPatient(course, urea_model(Habits(prescription, course)), nights_now(course, weight_kg))
 
 
 def expectations(

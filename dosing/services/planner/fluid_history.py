@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 import numpy as np
 
-from dosing.science.course import Counts, DeliveredCourse, Order, Treatment
+from dosing.science.course import DAY, Counts, DeliveredCourse, Order, Treatment
 from dosing.science.fluid_need import FluidNights, fluid_nights
-from dosing.services.course.reading import course_of
 from dosing.services.planner.fluid_of_schedule import fluid_of
 from dosing.services.planner.patterns import pattern_of
-from sessions.models import Patient
+from sessions.facts.months import first_of, months_between
 
 GAINS_COUNT_FOR = timedelta(days=60)
-HELD_FOR = timedelta(days=183)
-"""How far back a course is read: months to hold against what was foretold."""
 FEWEST = 6
 """Nights with a known gain from which a month is held against what was foretold (no source)."""
-DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +87,6 @@ def nights_before(gains: Sequence[Gain], until: datetime, weight_kg: float) -> F
     )
 
 
-def fluid_course(person: Patient, at: datetime) -> DeliveredCourse:
-    """The course that fluid is computed from."""
-    return course_of(person, at - HELD_FOR, at)
-
-
 def nights_now(course: DeliveredCourse, weight_kg: float) -> FluidNights:
     """What the last treatments of a course tell, for a target weight."""
     return nights_before(gains_of(course), course.until, weight_kg)
@@ -123,19 +114,13 @@ class FluidCheck:
 def fluid_held_against(course: DeliveredCourse) -> list[FluidCheck]:
     """Each month of the course, from its second on, that has enough nights, oldest first."""
     gains = gains_of(course)
-    checks = (_check(course, gains, month) for month in _months(course))
+    months = months_between(first_of(course.first_day), first_of(course.last_day))[1:]
+    checks = (_check(course, gains, month) for month in months)
     return [check for check in checks if check]
 
 
-def _months(course: DeliveredCourse) -> Iterator[date]:
-    month = (course.first_day.replace(day=1) + timedelta(days=32)).replace(day=1)
-    while month <= course.last_day:
-        yield month
-        month = (month + timedelta(days=32)).replace(day=1)
-
-
 def _check(course: DeliveredCourse, gains: Sequence[Gain], month: date) -> FluidCheck | None:
-    came = [each for each in gains if each.of.day.replace(day=1) == month and each.of.counted]
+    came = [each for each in gains if first_of(each.of.day) == month and each.of.counted]
     order = course.order_at(came[0].of.start) if came else None
     if order is None or order.uf_rate_limit is None:
         return None

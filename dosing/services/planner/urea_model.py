@@ -16,12 +16,11 @@ from dosing.science.body import expected_urea_volume
 from dosing.science.course import DeliveredCourse, UreaPair
 from dosing.science.course_urea import course_urea, fit_course, prior_of
 from dosing.science.delivered_fit import LEVEL, UNKNOWNS, DeliveredFit, UreaPrior
-from dosing.science.dialyser import delivered_blood_flow, in_vivo_koa
 from dosing.science.fitted_dose import FittedPatient
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray
-from dosing.services.course.reading import course_of
+from dosing.services.course.reading import COURSE_COUNTS_FOR
 from dosing.services.night.inputs import body_water
 from dosing.services.numbers.standing import NumberInterval
 from dosing.services.planner.fluid_history import gains_of
@@ -29,8 +28,6 @@ from sessions.facts.local_day import plain_day
 from sessions.facts.local_number import decimals
 from sessions.models import Patient, Prescription
 
-COURSE_COUNTS_FOR = timedelta(days=183)
-"""How far back treatments, bloods and urine are read for a model."""
 HABITS = timedelta(days=30)
 MOST_SCORE = 2.58
 """Standard deviations of its forecast by which one pair in a hundred is off by chance: beyond, a model has drifted."""
@@ -123,16 +120,6 @@ class UreaModel:
         return float(np.sqrt(weights @ self.person.covariance @ weights))
 
 
-def living_koa(label: float) -> float:
-    """KoA in the patient from the data sheet's [mL/min]."""
-    return in_vivo_koa(label_koa=label).number or label
-
-
-def real_flow(setting: float) -> float:
-    """Blood flow behind a pump setting [mL/min]."""
-    return delivered_blood_flow(set_flow=setting).number or setting
-
-
 @dataclass(frozen=True)
 class Habits:
     """What a model is made of: the delivered course of the last half year and the prescription at its end."""
@@ -175,20 +162,17 @@ class Habits:
         }
 
 
-def habits_of(person: Patient, prescription: Prescription, at: datetime) -> Habits:
-    """Everything that is read for a model, read once."""
-    return Habits(prescription, course_of(person, at - COURSE_COUNTS_FOR, at))
-
-
 def urea_model(habits: Habits, periods: Sequence[tuple[datetime, datetime]] = ()) -> UreaModel:
     """The model of a patient at the end of a course: prior knowledge joined with every pair of bloods in it.
 
     periods: [from, until) whose delivered dose is wanted.
     """
-    data, found = course_urea(habits.course), fit_course(habits.course, periods)
-    if isinstance(data, Reason) or isinstance(found, Reason) or found.volume.number is None:
-        why = found if isinstance(found, Reason) else found.volume.reason
-        return _assumed(habits, why or Reason("no_finite_answer"), len(periods))
+    data = course_urea(habits.course)
+    if isinstance(data, Reason):
+        return _assumed(habits, data, len(periods))
+    found = fit_course(habits.course, data, periods)
+    if found.volume.number is None:
+        return _assumed(habits, found.volume.reason or Reason("no_finite_answer"), len(periods))
     pairs = int(found.pairs)
     return UreaModel(
         person=_person(habits, found),

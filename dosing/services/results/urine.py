@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from dosing.science.body import surface_area_du_bois
-from dosing.science.kidney import clearance_per_surface, creatinine_clearance, mean_clearance, urea_clearance
+from dosing.science.course import KIDNEY_COUNTS_FOR
+from dosing.science.kidney import (
+    clearance_per_surface,
+    creatinine_clearance,
+    mean_clearance,
+    plasma_water_clearance,
+    urea_clearance,
+)
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from sessions.facts.choices import Analyte
@@ -17,8 +24,8 @@ NEAR = timedelta(hours=12)
 """How far from an end of the collection its blood sample may lie (common practice, no source)."""
 OF_ONE_DAY = timedelta(hours=30)
 """Up to this length a collection that ends before a treatment may have the blood of its end alone."""
-COUNTS_FOR = timedelta(days=180)
-"""How long a collection stands for what the kidneys do (common practice, no source); a new one is due each quarter."""
+COUNTS_FOR = timedelta(days=KIDNEY_COUNTS_FOR)
+"""How long a collection stands for what the kidneys do; a new one is due each quarter."""
 UNIT = "mL/min"
 
 
@@ -62,6 +69,13 @@ def counting(collections: Iterable[Collection], at: datetime) -> Collection | No
     """The newest collection with a urea clearance that still counts at a moment. collections: newest first."""
     ended = (each for each in collections if at - COUNTS_FOR <= each.urine.ended_at <= at)
     return next((each for each in ended if each.urea.number is not None), None)
+
+
+def in_plasma_water(collection: Collection | None) -> float | None:
+    """Urea clearance of plasma WATER [mL/min], as doses count the kidney; 0 without a collection."""
+    if collection is None:
+        return 0.0
+    return plasma_water_clearance(clearance_ml_min=collection.urea.value).number
 
 
 def per_surface(collection: Collection, person: Patient, *, weight_kg: float) -> Measure:

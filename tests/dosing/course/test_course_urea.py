@@ -150,15 +150,19 @@ def test_records_that_overlap_by_minutes_are_put_apart() -> None:
 def test_without_prescription_or_treatments_it_says_so() -> None:
     assert str(course_urea(course(treatment(0), orders=()))) == "no prescription was in force"
     assert str(course_urea(course(treatment(0)))) == "fewer than 2 treatments"
-    assert isinstance(fit_course(course()), Reason)
+    assert isinstance(course_urea(course()), Reason)
+
+
+def fitted(of: DeliveredCourse, periods: list[tuple[datetime, datetime]]) -> DeliveredFit:
+    return fit_course(of, arrays(of), periods)
 
 
 def test_the_month_of_a_course_has_its_dose_with_and_without_bloods() -> None:
     days = [treatment(2.0 * at) for at in range(60)]
     month = [(BEGIN + 90 * DAY, BEGIN + 120 * DAY)]
-    alone = fit_course(course(*days), month)
+    alone = fitted(course(*days), month)
     drawn = tuple(pair(days[at], pre=20.5, post=7.6) for at in (15, 30, 45, 55))
-    with_bloods = fit_course(course(*days, pairs=drawn), month)
+    with_bloods = fitted(course(*days, pairs=drawn), month)
     assert isinstance(alone, DeliveredFit)
     assert isinstance(with_bloods, DeliveredFit)
     assert (int(alone.pairs), int(with_bloods.pairs)) == (0, 4)
