@@ -275,6 +275,24 @@ def test_signing_out_warns_of_what_was_not_sent_and_then_wipes(shell: Shell) -> 
     assert not BedsideDevice.objects.exists(), "it is no device of this person any more"
 
 
+def test_what_was_noted_on_a_card_is_told_and_goes_with_the_rest(shell: Shell) -> None:
+    """It waits for a record in the plain storage, where anybody who has the phone could read it."""
+    shell.ready().kept()
+    shell.go("danger")
+    shell.press("Needle out, or blood on the sheet")
+    shell.press("This happened: note it", exact=False)
+    expect(shell.page.get_by_text("Noted on this phone at", exact=False)).to_be_visible()
+    assert "needle_dislodged" in shell.page.evaluate("JSON.stringify(localStorage)")
+    shell.go("settings")
+    shell.press("Sign out of this phone")
+    expect(shell.page.get_by_text("1 entry has not reached the unit. Signing out deletes it.")).to_be_visible()
+    shell.press("Delete and sign out")
+    expect(shell.page.get_by_label("E-mail address")).to_be_visible()
+    assert "needle_dislodged" not in shell.page.evaluate(
+        "JSON.stringify(Object.entries(localStorage).filter(([name]) => name !== 'bedside.emergency'))"
+    )
+
+
 def test_signing_out_without_a_network_deletes_nothing(shell: Shell) -> None:
     shell.ready().kept()
     shell.begin(notes="kept")

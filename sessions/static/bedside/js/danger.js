@@ -133,6 +133,9 @@ const happened = (ctx, card) =>
     { tone: "care", hint: t("The card alone notes nothing. Your unit sees what you note."), data: { k: "happened" } },
   );
 
+/** Takes back that something happened. @param {() => void} back @param {string} k */
+export const notSo = (back, k) => bigButton(t("It did not happen: take it back"), back, { data: { k } });
+
 /** @param {Ctx} ctx */
 function inRecord(ctx, card, { row, index }) {
   const back = () => ctx.change(t("Taken back"), (night) => removeRow(night, "events", index));
@@ -140,7 +143,7 @@ function inRecord(ctx, card, { row, index }) {
     note(t("Noted in the record at {time}.", { time: timeOf(row.at) })),
     card.kind === "power_water" ? which(ctx, index) : null,
     bigButton(t("Write what happened"), () => go("event", index), { data: { k: "write" } }),
-    bigButton(t("It did not happen: take it back"), back, { data: { k: "take-back" } }),
+    notSo(back, "take-back"),
   ];
 }
 
@@ -158,7 +161,7 @@ function onPhone(ctx, { row }) {
     ctx.gate === "open" && ctx.kit?.patient
       ? bigButton(t("Begin a record with it now"), begin, { data: { k: "begin" } })
       : null,
-    bigButton(t("It did not happen: take it back"), () => ctx.unjot(row), { data: { k: "take-back" } }),
+    notSo(() => ctx.unjot(row), "take-back"),
   ];
 }
 

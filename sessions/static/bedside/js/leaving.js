@@ -6,15 +6,15 @@ import { draw } from "./router.js";
 import * as vault from "./vault.js";
 import { call } from "./wire.js";
 
-/** Nights and errands that have not reached the unit. */
-export const unsent = () => outbox.list();
+/** Nights, errands and what was noted on a card: all that has not reached the unit. @param {Ctx} ctx */
+export const unsent = (ctx) => [...outbox.list(), ...ctx.jotted()];
 
 /**
  * The unit took this phone back: everything goes, and the screen says so and how many had not been sent.
  * @param {Ctx} ctx
  */
 export async function deviceGone(ctx, data) {
-  const lost = ctx.gate === "open" ? unsent().length : (vault.plain("unsent") ?? 0);
+  const lost = ctx.gate === "open" ? unsent(ctx).length : (vault.plain("unsent") ?? 0);
   kits.forget();
   await vault.wipe();
   ctx.empty({ reason: data.reason ?? "", lost });

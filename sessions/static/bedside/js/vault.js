@@ -341,6 +341,6 @@ export async function wipe() {
     const request = indexedDB.deleteDatabase(nameOf(who));
     request.onsuccess = request.onerror = request.onblocked = done;
   });
-  for (const name of ["held", "account", "patient", "unsent", `device.${who}`]) setPlain(name, null);
+  for (const name of ["held", "account", "patient", "night", "jotted", "unsent", `device.${who}`]) setPlain(name, null);
   for (const name of (await globalThis.caches?.keys?.().catch(() => [])) ?? []) await caches.delete(name);
 }

@@ -153,7 +153,7 @@ async function leave(ctx) {
 
 /** @param {Ctx} ctx */
 function leavePart(ctx) {
-  const waiting = unsent();
+  const waiting = unsent(ctx);
   if (!leaving)
     return bigButton(t("Sign out of this phone"), () => {
       leaving = true;

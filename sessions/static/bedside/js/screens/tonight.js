@@ -2,6 +2,7 @@
 
 import { changesUnread, unseen } from "../acknowledging.js";
 import { callAction, callButtons } from "../calls.js";
+import { notSo } from "../danger.js";
 import { isLive } from "../draft.js";
 import * as kits from "../kit.js";
 import { looksNext } from "../opening.js";
@@ -143,7 +144,7 @@ function noted(ctx) {
         what: kind(event),
       }),
       "care",
-      bigButton(t("It did not happen: take it back"), () => ctx.unjot(event), { data: { k: `unjot-${event.at}` } }),
+      notSo(() => ctx.unjot(event), `unjot-${event.at}`),
     ),
   );
 }
