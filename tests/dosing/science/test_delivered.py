@@ -19,7 +19,14 @@ from dosing.science.delivered_fit import (
     fit_delivered,
 )
 from dosing.science.fitted_dose import FittedPatient, sure_dose
-from dosing.science.kinetics import PatientParameters, Schedule, weekly_starts, weekly_steady_state
+from dosing.science.kinetics import (
+    Observations,
+    PatientParameters,
+    Schedule,
+    fit,
+    weekly_starts,
+    weekly_steady_state,
+)
 
 Array = NDArray[np.float64]
 EXACT = ModelError(laboratory=1e-4, rounding=0, night=0, diet=0, clearance_drift=0, diet_drift=0, dose=0)
@@ -373,3 +380,31 @@ def test_the_sureness_of_a_schedule_agrees_with_patients_drawn_at_random() -> No
     assert careful.number == pytest.approx(float(found.dose.value * np.exp(-found.spread)), rel=0.01)
     known = sure_dose(schedule=schedule, patient=FittedPatient(volume=35, generation=0.2), dose_error=0.03)
     assert (float(known.spread), known.careful.tolist()) == (pytest.approx(0.03), [0.0] * 5)
+
+
+def test_bloods_of_an_independent_simulation_give_the_patient_that_made_them() -> None:
+    """Case A of `test_kinetics.SIMULATED`, its second treatment: plasma to 0.001 mg/dL of V 35 L, G 5.35 mg N/min.
+
+    The fit to a steady week, which meets the pair exactly, finds the same.
+    """
+    starts, weeks = weekly_starts(days=[0, 2, 4], at=8), 12
+    schedule = Schedule(starts=starts, hours=4, koa=800, blood_flow=300, dialysate_flow=500)
+    week = weekly_steady_state(schedule=schedule, patient=PatientParameters(volume=35, generation=0.2, fluid_gain=1.44))
+    course = DeliveredTreatments(
+        starts=(starts[None] + 168 * np.arange(weeks)[:, None]).ravel(),
+        hours=4,
+        clearance=np.tile(week.clearance.value, weeks),
+        fluid_before=np.tile(week.ultrafiltration.value, weeks),
+    )
+    found = fit_delivered(
+        treatments=course,
+        prior=UreaPrior(volume=45.0, generation=0.3, **LOOSE),
+        pairs=DeliveredPairs(treatment=[28], pre=[55.887 / 2.80134], post=[15.507 / 2.80134]),
+        error=EXACT,
+    )
+    pair = {"treatment": [1], "pre": [55.887 / 2.80134], "post": [15.507 / 2.80134]}
+    steady = fit(observations=Observations(**pair, fluid_gain=1.44), schedule=schedule)
+    assert found.volume.number == pytest.approx(steady.volume.number, rel=1e-4)
+    assert found.generation.number == pytest.approx(steady.generation.number, rel=1e-4)
+    assert found.volume.number == pytest.approx(35, rel=2e-4)
+    assert found.generation.number * 28.0134 == pytest.approx(5.35, rel=2e-4)  # type: ignore[operator]

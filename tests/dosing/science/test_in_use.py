@@ -14,6 +14,7 @@ REFERENCES = {
     "loinc_is_well_formed": "the codes that we hold are checked by it",
     "convert": "the factors of units that forms and imports use are checked by it",
     "all_constants": "the list by which each constant is held to have a source",
+    "fit": "it meets the bloods of a steady week exactly, by its own search: the fit to a course is held to it",
     "weekly_starts": "weeks as tests and benchmarks write them",
     "cusum_path": "charts and run lengths that are printed, by which the drifts are checked",
     "cusum_run_length": "the same",
@@ -56,8 +57,21 @@ def asked_for_outside() -> set[str]:
     for part in OUTSIDE:
         for path in (HOUSE / part).rglob("*.py"):
             if SCIENCE not in path.parents and "migrations" not in path.parts:
-                found |= names_in(ast.parse(path.read_text()))
+                found |= asked_of_science(ast.parse(path.read_text()))
     return found
+
+
+def asked_of_science(tree: ast.Module) -> set[str]:
+    """What a module takes from the science: by name, or as a part of one of its modules."""
+    taken: set[str] = set()
+    modules: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module == "dosing.science":
+            modules |= {each.asname or each.name for each in node.names}
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith("dosing.science."):
+            taken |= {each.name for each in node.names}
+    parts = (node for node in ast.walk(tree) if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name))
+    return taken | {node.attr for node in parts if node.value.id in modules}  # type: ignore[attr-defined]
 
 
 def in_use(mentions: dict[str, set[str]], roots: set[str]) -> set[str]:
@@ -83,3 +97,10 @@ def test_what_is_excused_is_needed() -> None:
     """A function that the product calls, or that is gone, needs no excuse."""
     mentions, public = of_science()
     assert [name for name in REFERENCES if name not in public - in_use(mentions, asked_for_outside())] == []
+
+
+def test_a_word_that_is_also_a_function_of_the_science_is_no_call_of_it() -> None:
+    tree = ast.parse(
+        "from dosing.science import body\nfrom dosing.science.kidney import urea_clearance\nfit = body.watson"
+    )
+    assert asked_of_science(tree) == {"urea_clearance", "watson"}
