@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.delivered_fit import UNKNOWNS
+from dosing.science.delivered_search import UNKNOWNS
 from dosing.science.kinetics import weekly_steady_state
 from dosing.science.results import FloatArray, Measure
 from dosing.science.schedule import PatientParameters, Schedule, batch_shape

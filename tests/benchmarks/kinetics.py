@@ -39,7 +39,8 @@ from tqdm import tqdm
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from dosing.science.delivered import DeliveredTreatments
-from dosing.science.delivered_fit import UNKNOWNS, DeliveredFit, DeliveredPairs, ModelError, UreaPrior, fit_delivered
+from dosing.science.delivered_fit import DeliveredFit, DeliveredPairs, UreaPrior, fit_delivered
+from dosing.science.delivered_search import UNKNOWNS, ModelError
 from dosing.science.kinetics import (
     Observations,
     PatientParameters,

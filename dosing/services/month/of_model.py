@@ -8,7 +8,7 @@ from typing import Any
 
 from dosing.science import nutrition
 from dosing.science import sources as k
-from dosing.science.delivered_fit import LEVEL, QUANTILE
+from dosing.science.delivered_search import LEVEL, QUANTILE
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.services.month.facts import MonthFacts

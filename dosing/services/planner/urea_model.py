@@ -15,7 +15,8 @@ from django.utils.translation import ngettext
 from dosing.science.body import expected_urea_volume
 from dosing.science.course import DeliveredCourse, UreaPair
 from dosing.science.course_urea import course_urea, fit_course, prior_of
-from dosing.science.delivered_fit import LEVEL, UNKNOWNS, DeliveredFit, UreaPrior
+from dosing.science.delivered_fit import DeliveredFit, UreaPrior
+from dosing.science.delivered_search import LEVEL, UNKNOWNS
 from dosing.science.fitted_dose import FittedPatient
 from dosing.science.kidney import plasma_water_clearance
 from dosing.science.reasons import Reason

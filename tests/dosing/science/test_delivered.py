@@ -11,13 +11,8 @@ from scipy.integrate import solve_ivp
 
 from dosing.science import adequacy
 from dosing.science.delivered import DeliveredTreatments
-from dosing.science.delivered_fit import (
-    DeliveredFit,
-    DeliveredPairs,
-    ModelError,
-    UreaPrior,
-    fit_delivered,
-)
+from dosing.science.delivered_fit import DeliveredFit, DeliveredPairs, UreaPrior, fit_delivered
+from dosing.science.delivered_search import ModelError
 from dosing.science.fitted_dose import FittedPatient, sure_dose
 from dosing.science.kinetics import (
     Observations,

@@ -20,7 +20,16 @@ WITHOUT_FORMULAS = {"checks", "reasons", "results", "sources"}
 WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days", "gate"}
 """The last five are the facts of a course and what is asked of them first: tests/dosing/course asks them."""
 ELSEWHERE = {"fluid_need", "kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
-ELSEWHERE |= {"course_urea", "delivered", "delivered_fit", "fitted_dose", "drift", "trends", "usual"}
+ELSEWHERE |= {
+    "course_urea",
+    "delivered",
+    "delivered_fit",
+    "delivered_search",
+    "fitted_dose",
+    "drift",
+    "trends",
+    "usual",
+}
 """Answers of whole weeks and series: their examples run too, but not every part needs one."""
 FORMULAS = [
     (name, function)

@@ -41,7 +41,7 @@ WITHOUT_FORMULAS = {"checks", "guidance", "reasons", "results", "sources"}
 WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days", "gate"}
 """The last five are the facts of a course and what is asked of them first: tests/dosing/course asks them."""
 ELSEWHERE = {"fluid_need", "kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady", "trends"}
-ELSEWHERE |= {"course_urea", "delivered", "delivered_fit", "fitted_dose", "drift", "usual"}
+ELSEWHERE |= {"course_urea", "delivered", "delivered_fit", "delivered_search", "fitted_dose", "drift", "usual"}
 """The two-pool model and the trends have tests of their own, as they answer with whole weeks and series."""
 
 
