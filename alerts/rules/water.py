@@ -112,12 +112,17 @@ def _seen_quality(history: History, tests: list[WaterTest]) -> Seen:
         tuple(_sample(history, test) for test in tests),
         parts={
             "failed": failed,
-            "level": limit.limit if failed else limit.action or limit.limit,
+            "level": _level(limit, failed=failed),
             "edition": str(history.surroundings.standard.edition) if history.surroundings else "",
             "own": bool(history.surroundings and history.surroundings.standard.is_own(newest.fluid, newest.kind)),
         },
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )
+
+
+def _level(limit: WaterLimit, *, failed: bool) -> float:
+    """What a result is beyond: the limit, or the level at which to act."""
+    return limit.limit if failed else limit.action or limit.limit
 
 
 def _sample(history: History, test: WaterTest) -> Evidence:
@@ -127,7 +132,7 @@ def _sample(history: History, test: WaterTest) -> Evidence:
         at=test.sampled_at,
         day=test.sampled_at.astimezone(history.zone).date(),
         value=test.value,
-        limit=limit.limit if limit else None,
+        limit=_level(limit, failed=grade(history, test) == Grade.FAIL) if limit else None,
         place=test.place,
         parts={"unit": test.unit, "fluid": test.fluid},
     )

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from django.shortcuts import get_object_or_404
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -30,6 +31,7 @@ from dosing.services.numbers.telling import told
 from sessions.api.permissions import IsStaff
 from sessions.api.serializers import Refusal
 from sessions.models import Patient, TreatmentRecord
+from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
 
@@ -95,8 +97,10 @@ class NightNumbers(APIView):
             "ready": not night.stale,
             "science_version": kept.science_version if kept else "",
             "computed_at": kept.computed_at if kept else None,
-            "numbers": [told(worked_of_night(night, key)) for key in NIGHT_NUMBERS],
+            "numbers": [],
         }
+        with timezone.override(zone_of(record.patient)):  # as the pages of the patient have it
+            body["numbers"] = [told(worked_of_night(night, key)) for key in NIGHT_NUMBERS]
         return marked(request, body, mark=mark_of(body), changed_at=kept.computed_at if kept else None)
 
 
@@ -118,8 +122,10 @@ class MonthNumbers(APIView):
             "ready": not row.stale,
             "science_version": row.science_version,
             "computed_at": row.computed_at,
-            "numbers": [_of_month(row, key, ranges) for key in MONTH_NUMBERS],
+            "numbers": [],
         }
+        with timezone.override(zone_of(person)):  # as the pages of the patient have it
+            body["numbers"] = [_of_month(row, key, ranges) for key in MONTH_NUMBERS]
         return marked(request, body, mark=mark_of(body), changed_at=row.computed_at)
 
 

@@ -258,7 +258,7 @@ def _verdict(name: str, good: bool, words: str, *, sure: bool) -> AsWanted:
 
 
 def _day_name(candidate: Candidate, day: int) -> str:
-    return gettext("every night") if candidate.pattern.cycle_days != 7 else str(Weekday(day).label)
+    return gettext("every treatment") if candidate.pattern.cycle_days != 7 else str(Weekday(day).label)
 
 
 def _days(candidate: Candidate) -> str:

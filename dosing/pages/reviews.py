@@ -67,6 +67,7 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "prescription": sheet.prescription,
         "beside": beside(person, month),
         "delivered": sheet.numbers,
+        "minutes": sheet.minutes,
         "plan": list(found.plan.select_related("owner", "done_by")) if found else [],
         "open_plan": [item for item in reviewing.open_plan(person) if not found or item.review_id != found.pk],
         "addenda": sheet.addenda,

@@ -263,7 +263,7 @@ OF_RECORDS: Mapping[str, str] = {
     "no_urea_pair_lately": _("no urea before and after one treatment in the last %(days)s days"),
     "no_collection": _("no urine collection of the last half year gave a clearance"),
     "no_albumin_with_it": _("no albumin within a month of it: total calcium alone says little"),
-    "no_gradient": _("neither a potassium of the month nor a prescribed dialysate"),
+    "no_gradient": _("no potassium of the dialysate is prescribed"),
     "judged_by_treatment": _("three a week: each treatment is judged by itself"),
     "not_in_urine": _("%(what)s in the urine was not entered"),
     "no_blood_at_beginning": _("no blood %(what)s within %(hours)s hours of the beginning"),
@@ -290,6 +290,9 @@ OF_DOUBT: Mapping[str, str] = {
     "stood_still": _("for %(minutes)s of %(length)s minutes the blood was not pumped at treatment flow"),
     "written_twice": _("another record of the same treatment counts instead"),
     # Of the samples.
+    "reduction_reads_high": _(
+        "the sample after was not protected from recirculated blood: it reads too low, and the reduction too high"
+    ),
     "pre_sample_late": _("the sample before was drawn %(minutes)s minutes after the start"),
     "pre_sample_early": _("the sample before was drawn %(hours)s hours before the start"),
     "post_sample_off": _("the sample after was drawn %(minutes)s minutes after the end"),

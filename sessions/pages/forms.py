@@ -20,6 +20,8 @@ from sessions.facts.ordered import NUMBERS, ORDERED
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient, Prescription, VascularAccess
 
+TARGET_MOVES = 0.03
+"""Share of the target weight in force, beyond which another one is asked about (common practice, no source)."""
 MOST_AHEAD = timedelta(days=92)
 """How far ahead a prescription may begin."""
 
@@ -186,11 +188,24 @@ class PrescriptionForm(AskingForm[Prescription]):
         day = self.cleaned_data["starts_on"]
         return day and timezone.make_aware(datetime.combine(day, time.min))
 
-    def unusual(self) -> list[str]:
-        """What is possible but unusual, in words, so that the signer is asked once more."""
-        found = []
+    def unusual(self, last: Prescription | None) -> list[str]:
+        """What is possible but unusual, in words, so that the signer is asked once more. last: what is in force."""
+        found = [words] if (words := _target_moved(last, self.cleaned_data.get("target_weight_kg"))) else []
         for name, limits in NUMBERS.items():
             given = self.cleaned_data.get(name)
             if given is not None and (odd := limits.oddity(given)):
                 found.append(f"{limits.label}: {plain(given)} {limits.unit}".rstrip() + f", {odd}")
         return found
+
+
+def _target_moved(last: Prescription | None, given: float | None) -> str:
+    """A slip of the hand in a weight lies within its usual range: it is held against the one in force."""
+    if last is None or given is None:
+        return ""
+    off = abs(given - last.target_weight_kg)
+    if off <= TARGET_MOVES * last.target_weight_kg:
+        return ""
+    limits = NUMBERS["target_weight_kg"]
+    parts = {"label": limits.label, "given": plain(given), "now": plain(last.target_weight_kg), "unit": limits.unit}
+    words = gettext("%(label)s: %(given)s %(unit)s, %(off)s %(unit)s off the %(now)s %(unit)s that holds now")
+    return words % (parts | {"off": plain(round(off, 2))})

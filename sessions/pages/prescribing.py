@@ -94,7 +94,7 @@ def _review(form: PrescriptionForm, last: Prescription | None, draft: Prescripti
         "seen": fingerprint(shown),
         "changes": [change.line for change in changes],
         "kept": kept_by(last, changed) if last else [],
-        "unusual": form.unusual(),
+        "unusual": form.unusual(last),
         "prescription": next_one,
         "starts_on": starts_on,
         "schedule": _schedule_words(next_one),

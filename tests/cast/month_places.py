@@ -50,7 +50,7 @@ def of_month(places: Places, month: str, board: dict[str, Shown]) -> dict[str, S
     for row in review.rows:
         if row and row[0].key and len(row) == MONTHS_IN_TABLE + 2:
             labels[row[0].key] = row[0].text
-            found[row[0].key]["review"] = written(row[MONTHS_IN_TABLE].text)
+            found[row[0].key]["review"] = written(row[1].text)  # the newest month comes first
     for key, label in labels.items():
         found[key]["board"] = board[key]
         found[key]["PDF"] = _in_pdf(pdf, label)

@@ -125,6 +125,18 @@ def test_an_unusual_number_is_shown_once_more(nephrologist_client: Client, where
     assert ana.prescriptions.get().target_weight_kg == 161
 
 
+def test_a_target_weight_far_from_the_one_in_force_is_shown_once_more(
+    nephrologist_client: Client, where: str, anas_prescription: Prescription
+) -> None:
+    """A slip of the hand lies within what is usual for a weight; a step of the target does not reach 3 %."""
+    now = anas_prescription.target_weight_kg
+    far, near = now - 10, round(now * 0.972, 1)
+    asked = nephrologist_client.post(where, sent(target_weight_kg=f"{far:g}")).context["review"]["unusual"]
+    assert f"Target weight: {far:g} kg, 10 kg off the {now:g} kg that holds now" in asked
+    quiet = nephrologist_client.post(where, sent(target_weight_kg=f"{near:g}")).context["review"]["unusual"]
+    assert not [line for line in quiet if "holds now" in line]
+
+
 def test_a_draft_is_written_into_the_form_and_says_what_it_became(
     nephrologist_client: Client, where: str, ana: Patient, nurse: User, anas_prescription: Prescription
 ) -> None:

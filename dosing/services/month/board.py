@@ -181,7 +181,7 @@ def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     being_computed = escape(gettext("being computed"))
     stale = f' <span class="soft">{being_computed}</span>' if waits else ""
     of_treatment = " ".join(line.in_treatment)
-    stale += f'<br><span class="soft in-treatment">{escape(of_treatment)}</span>' if of_treatment else ""
+    stale += f'<span class="soft in-treatment">{escape(of_treatment)}</span>' if of_treatment else ""
     state = escape(str(STATES[line.state]))
     state = f'<a href="{address}review/">{state}</a>' if judges else state
     head = (

@@ -94,8 +94,7 @@ def _newest_dose(key: str) -> Callable[[MonthFacts], Computation]:
         night = newest_with(facts, key)
         value = night.value(key) if night else None
         if night is None or value is None:
-            whys = [night.figure(key).reason for night in facts.finished]
-            return Computation({}, unknown(unit, (whys and whys[-1]) or Reason("no_finished_night")))
+            return Computation({}, unknown(unit, _why_no_dose(facts, key)))
         return Computation(
             {"value": value, "treatment": night.record.night.isoformat()},
             measure(value, unit),
@@ -104,6 +103,13 @@ def _newest_dose(key: str) -> Callable[[MonthFacts], Computation]:
         )
 
     return ask
+
+
+def _why_no_dose(facts: MonthFacts, key: str) -> Reason:
+    """By the newest treatment that had bloods; by the newest of all where none had."""
+    whys = [why for night in facts.finished if (why := night.figure(key).reason)]
+    with_bloods = [why for why in whys if why.code != "no_urea_pair"]
+    return ([Reason("no_finished_night")] + (with_bloods or whys))[-1]
 
 
 def _volume(facts: MonthFacts) -> float | None:

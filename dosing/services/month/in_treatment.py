@@ -59,6 +59,11 @@ class InTreatment:
         return {day for day in days if day not in treated and self.course.absent_on(day)}
 
     @property
+    def at_home_all_the_same(self) -> int:
+        """Treatments done on days of an absence: those days are days in treatment."""
+        return sum(self.course.absent_on(each.day) is not None for each in self.done)
+
+    @property
     def days(self) -> float:
         """Days in treatment; the day that is running counts as far as it has come."""
         return sum(self._share(day) for day in self.course.days(self.first, self.last) if day not in self.absent)
@@ -136,6 +141,7 @@ class InTreatment:
                 {"kind": each.kind, "first": _iso(each.first), "last": _iso(each.last)} for each in self.absences
             ],
             "missing": [day.isoformat() for day in self.missing],
+            "at_home_all_the_same": self.at_home_all_the_same,
         }
 
 
@@ -169,6 +175,12 @@ def _of_absences(delivered: Delivered) -> Iterator[str]:
     if absences:
         days = round(delivered["days"])
         yield ngettext("%(days)d day in treatment.", "%(days)d days in treatment.", days) % {"days": days}
+    if at_home := delivered.get("at_home_all_the_same", 0):
+        yield ngettext(
+            "%(count)d treatment at home lies on those days; it counts, and so does its day.",
+            "%(count)d treatments at home lie on those days; they count, and so do their days.",
+            at_home,
+        ) % {"count": at_home}
 
 
 def _day(iso: str | None) -> date | None:

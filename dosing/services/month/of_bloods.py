@@ -29,7 +29,9 @@ def potassium_gradient(facts: MonthFacts) -> Computation:
     """The newest potassium of the month before a treatment, less what the prescription has in the dialysate."""
     found, orders = facts.newest(Analyte.POTASSIUM), facts.prescription
     bath = orders.dialysate_k_mmol_l if orders else None
-    if found is None or found.drawn_at < facts.span.since or bath is None:
+    if found is None or found.drawn_at < facts.span.since:
+        return Computation({}, unknown(UNIT, Reason("no_result")))
+    if bath is None:
         return Computation({}, unknown(UNIT, Reason("no_gradient")))
     inputs = {"serum_mmol_l": found.value, "dialysate_mmol_l": bath}
     return Computation(inputs, bloods.potassium_gradient(**inputs), found.drawn_at.isoformat())

@@ -23,7 +23,18 @@ def _urine(facts: MonthFacts, found: Computation) -> Origin | None:
 
 
 def _volume(facts: MonthFacts, found: Computation) -> Origin:
+    if "surface_m2" in found.inputs:  # a surface goes with the body water of the equation, not with a fitted volume
+        return Origin(OriginKind.PERSON)
     return Origin(OriginKind.MODEL if facts.model and facts.model.fitted else OriginKind.PERSON)
+
+
+def _asked(facts: MonthFacts, found: Computation) -> Origin | None:
+    """Length and number of what is needed are those prescribed; of what was done they come from the treatments."""
+    return _order(facts, found) if "target" in found.inputs else None
+
+
+def _guidance(facts: MonthFacts, found: Computation) -> Origin:
+    return Origin(OriginKind.GUIDANCE)
 
 
 def _model(facts: MonthFacts, found: Computation) -> Origin:
@@ -58,6 +69,8 @@ OF_INPUT: dict[str, Found] = {
     **dict.fromkeys(("generation_mmol_min", "mean_pre_mmol_l", "kidney_share"), _model),
     **dict.fromkeys(("height_cm", "weight_kg", "surface_m2"), _person),
     **dict.fromkeys(("value", "test", "unit", "action", "limit", "treatment"), _measured),
+    **dict.fromkeys(("minutes", "per_week"), _asked),
+    "target": _guidance,
     "volume_l": _volume,
     "single_pool": _dose,
 }

@@ -108,6 +108,13 @@ class ReviewSheet:
         ]
 
     @property
+    def minutes(self) -> tuple[float, float] | None:
+        """Delivered, and prescribed for the same treatments; None where there is none."""
+        inputs = kept_number(MONTH_NUMBERS["time"], self.numbers).inputs
+        asked = inputs.get("prescribed_each")
+        return (sum(inputs["delivered_each"]), sum(asked)) if asked else None
+
+    @property
     def in_treatment(self) -> list[str]:
         """What joining, leaving, hospital and missed treatments did to the month, as it was signed or as it is."""
         kept = self.frozen.get("delivered", {}) if self.frozen else self.row.delivered if self.row else {}

@@ -99,6 +99,7 @@ def of_protein(given: Inputs) -> Iterator[WorkingStep]:
     yield WorkingStep(PROTEIN, "9.35 · 28.014 · G + 0.294 · V", protein_catabolic_rate(**given))
 
 
+AGED_KIDNEY = Quantity("K_ru", _("kidney clearance of plasma water, aged by now"), "mL/min")
 WORDS: dict[str, dict[str, Quantity]] = {
     "single_pool_ktv_last": {"value": Quantity("s", _("single-pool Kt/V of that treatment"))},
     "equilibrated_ktv_last": {"value": Quantity("e", _("equilibrated Kt/V of that treatment"))},
@@ -116,6 +117,12 @@ WORDS: dict[str, dict[str, Quantity]] = {
     **{key: {"prescribed_minutes": Quantity("t_p", _("length prescribed"), "min")} for key in ("prescribed_minutes",)},
     "urine_day": {"minutes": Quantity("t", _("length of the collection"), "min")},
     "week_per_surface": {"volume_l": Quantity("V", _("body water by Watson"), "L")},
+    "kidney_week": {"clearance_ml_min": Quantity("K_ru", _("kidney clearance of plasma water"), "mL/min")},
+    **{key: {"kidney_clearance_ml_min": AGED_KIDNEY} for key in ("modelled_week", "modelled_week_kidney")},
+    "single_pool_needed": {
+        "minutes": Quantity("t", _("length prescribed"), "min"),
+        "per_week": Quantity("N", _("treatments a week prescribed"), "1/wk"),
+    },
     "kidney_clearance": {"weight_kg": Quantity("W", _("target weight"), "kg")},
     "water": {"value": Quantity("x", _("the worst result"))},
 }

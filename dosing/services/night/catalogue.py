@@ -181,7 +181,7 @@ def _long_treatment(facts: NightFacts) -> Reason | None:
 def _doubt_ratio(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
     """Of the ratio of two samples, whatever is computed from it."""
     if facts.pair and facts.pair.way == SampleWay.UNPROTECTED:
-        yield Reason("sample_not_protected")
+        yield Reason("reduction_reads_high")
     if facts.pair and facts.pair.way == SampleWay.LATE:
         yield Reason("sample_was_late")
     yield from _doubt_samples(facts, asked)

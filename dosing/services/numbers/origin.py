@@ -28,6 +28,7 @@ class OriginKind(StrEnum):
     URINE = "urine"
     MODEL = "model"
     WATER = "water"
+    GUIDANCE = "guidance"
 
 
 _WORDS = {
@@ -40,8 +41,9 @@ _WORDS = {
     OriginKind.TREATMENTS: _("the treatments of the month"),
     OriginKind.LATELY: _("the treatments of the last four weeks"),
     OriginKind.URINE: _("the urine collected until %(at)s"),
-    OriginKind.MODEL: _("the model fitted to the bloods"),
+    OriginKind.MODEL: _("the model of the patient's urea"),
     OriginKind.WATER: _("the sample of %(at)s"),
+    OriginKind.GUIDANCE: _("what guidance aims at"),
 }
 
 
