@@ -298,7 +298,7 @@ interface Ctx {
   online: () => boolean;
   go: (...to: any[]) => void;
   back: () => void;
-  change: (label: string, write: (night: Night) => void) => void;
+  change: (label: string, write: (night: Night) => void, final?: boolean) => void;
   undo: () => void;
   redo: () => void;
   begin: () => Night;

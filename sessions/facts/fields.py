@@ -40,8 +40,9 @@ class Field(Range):
     that is written under it as in 120/80; together: what the two are called in one row. loinc: a code that was
     verified, or ""; ucum: the unit for exchange where `UCUM` does not know it. asked: its place on the bedside's
     screen, None where that does not ask for it, or works it out. on_paper: whether it has a column or a line on the
-    flow sheet and on the page that types it in. drawn: whether the phone draws its course over the nights. example: a
-    likely value, for the API's examples and the demo; None for the middle of what is usual.
+    flow sheet and on the page that types it in. drawn: whether the phone draws its course over the nights.
+    of_its_treatment: whether it says something of the treatment that runs alone, so that the one of the night before is
+    never offered. example: a likely value, for the API's examples and the demo; None for the middle of what is usual.
     """
 
     short: str = ""
@@ -55,6 +56,7 @@ class Field(Range):
     asked: int | None = LAST
     on_paper: bool = True
     drawn: bool = False
+    of_its_treatment: bool = False
     example: float | None = None
 
     @property
@@ -326,9 +328,19 @@ READING: dict[str, Field] = {
         example=60,
     ),
     "uf_rate_ml_h": Field(
-        _("UF rate set"), "mL/h", (0, 4000), (0, 1200), 10, head=_("UF rate, mL/h"), asked=60, example=670
+        _("UF rate set"),
+        "mL/h",
+        (0, 4000),
+        (0, 1200),
+        10,
+        head=_("UF rate, mL/h"),
+        asked=60,
+        of_its_treatment=True,
+        example=670,
     ),
-    "uf_volume_l": Field(_("UF so far"), "L", (0, 10), (0, 4.5), 0.05, decimals=-2, asked=70, example=0.2),
+    "uf_volume_l": Field(
+        _("UF so far"), "L", (0, 10), (0, 4.5), 0.05, decimals=-2, asked=70, of_its_treatment=True, example=0.2
+    ),
     "systolic": SYSTOLIC,
     "diastolic": DIASTOLIC,
     "pulse": replace(PULSE, head=_("Pulse")),

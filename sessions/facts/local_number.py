@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from decimal import ROUND_HALF_UP, Decimal
+
 from django.utils.formats import get_format
 
 FIGURES = 6
@@ -21,6 +24,18 @@ def plain(value: float) -> str:
     return written.replace(".", get_format("DECIMAL_SEPARATOR"))
 
 
+def rounded(value: float, places: int) -> str:
+    """A number with so many places and a point; what lies exactly between goes away from zero, as phones do it.
+
+    >>> [rounded(84.5, 0), rounded(-94.5, 0), rounded(0.125, 2), rounded(2.675, 2)]
+    ['85', '-95', '0.13', '2.67']
+    """
+    number = float(value)
+    if not math.isfinite(number):
+        return f"{number:.{places}f}"
+    return f"{Decimal(number).quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP):f}"
+
+
 def decimals(value: float, places: int) -> str:
     """A number with so many places behind the decimal sign."""
-    return f"{float(value):.{places}f}".replace(".", get_format("DECIMAL_SEPARATOR"))
+    return rounded(value, places).replace(".", get_format("DECIMAL_SEPARATOR"))

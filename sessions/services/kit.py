@@ -240,6 +240,13 @@ def _history(asked: KitRequest) -> list[Json]:
     return list(rows.values())
 
 
+def _offered(last_reading: Json) -> Json:
+    """What a first reading may start from: not what was true of the treatment before alone."""
+    own = {name for name, field in READING.items() if field.of_its_treatment}
+    kept = {name: value for name, value in last_reading.items() if name not in own}
+    return kept | {"at": last_reading["at"].isoformat()}
+
+
 def _night(night: TreatmentRecord, last_reading: Json | None) -> Json:
     ordered = night.prescription
     return {
@@ -250,7 +257,7 @@ def _night(night: TreatmentRecord, last_reading: Json | None) -> Json:
         "source": night.source,
         **{name: getattr(night, name) for name in HISTORY_NUMBERS},
         "uf_rate_limit": ordered.uf_rate_limit_ml_kg_h if ordered else None,
-        "last_reading": last_reading and last_reading | {"at": last_reading["at"].isoformat()},
+        "last_reading": _offered(last_reading) if last_reading else None,
         "alerts": "none",
     }
 

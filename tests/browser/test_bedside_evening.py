@@ -195,6 +195,7 @@ class TestChecks:
         expect(evening.page.locator("[data-k='overrule']")).to_have_count(0)
         evening.go("needles")  # by whichever way somebody comes there
         expect(evening.screen()).to_contain_text("Total chlorine of the water is not good. Reading: 0.2 mg/L.")
+        expect(evening.page.locator("#undo button")).to_have_count(0)  # what was found stays: nothing takes it back
         evening.touch_main("Back to the checks")
         evening.go("checks/setup/all")
         expect(evening.screen()).not_to_contain_text("All checks are answered")

@@ -102,6 +102,7 @@ def test_the_history_holds_what_was_computed(ana: Patient, ana_client: Client, a
     assert (row["standard_ktv"], row["alerts"]) == (None, "none"), "no bloods, no dose"
     assert row["last_reading"]["at"] == (newer.started_at + timedelta(minutes=180)).isoformat()
     assert row["last_reading"]["venous_mmhg"] == 130
+    assert not {"uf_volume_l", "uf_rate_ml_h"} & set(row["last_reading"]), "they were true of that treatment alone"
     assert rows[1]["gain"] is None
 
 

@@ -19,7 +19,7 @@ def _order(facts: MonthFacts, found: Computation) -> Origin | None:
 
 
 def _urine(facts: MonthFacts, found: Computation) -> Origin | None:
-    return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else None
+    return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else Origin(OriginKind.NO_URINE)
 
 
 def _volume(facts: MonthFacts, found: Computation) -> Origin:

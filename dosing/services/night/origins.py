@@ -46,7 +46,7 @@ def _lately(facts: NightFacts) -> Origin:
 
 
 def _urine(facts: NightFacts) -> Origin | None:
-    return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else None
+    return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else Origin(OriginKind.NO_URINE)
 
 
 def _person(facts: NightFacts) -> Origin:

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Generic, TypeVar
 
-from django.utils.formats import get_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 from django_stubs_ext import StrOrPromise
@@ -25,6 +24,7 @@ from dosing.services.numbers.origin import Origin
 from dosing.services.numbers.quantity import Quantity, Steps
 from dosing.services.numbers.seen import with_status
 from dosing.services.numbers.standing import NumberInterval
+from sessions.facts.local_number import decimals, rounded
 from sessions.facts.ranges import UCUM
 
 Facts = TypeVar("Facts")
@@ -202,20 +202,24 @@ class Number(Generic[Facts]):
         """The code of the unit in which `as_read` gives it."""
         return UCUM.get("%" if self.percent else self.unit)
 
+    @property
+    def places_shown(self) -> int:
+        """Figures behind the decimal sign."""
+        return 0 if self.percent else self.decimals
+
     def as_read(self, value: float) -> float:
         """The value in the unit that people read: a share as per cent."""
         return 100 * value if self.percent else value
 
     def rounded(self, value: float) -> float:
         """The value as people read it: what reads as the limit is not over it, and nothing reads as minus nought."""
-        return float(f"{self.as_read(value):.{0 if self.percent else self.decimals}f}") + 0.0
+        return float(rounded(self.as_read(value), self.places_shown)) + 0.0
 
     def text(self, value: float) -> str:
         """The value without unit, with a true minus and the decimal sign of the reader; a grade in words."""
         if self.unit == GRADE:
             return gettext(GRADES[int(value)])
-        text = f"{self.rounded(value):.{0 if self.percent else self.decimals}f}"
-        return text.replace("-", "−").replace(".", get_format("DECIMAL_SEPARATOR"))
+        return decimals(self.rounded(value), self.places_shown).replace("-", "−")
 
 
 class Catalogue(dict[str, Number[Facts]]):

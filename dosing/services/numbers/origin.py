@@ -26,6 +26,7 @@ class OriginKind(StrEnum):
     TREATMENTS = "treatments"
     LATELY = "lately"
     URINE = "urine"
+    NO_URINE = "no urine"
     MODEL = "model"
     WATER = "water"
     GUIDANCE = "guidance"
@@ -41,6 +42,7 @@ _WORDS = {
     OriginKind.TREATMENTS: _("the treatments of the month"),
     OriginKind.LATELY: _("the treatments of the last four weeks"),
     OriginKind.URINE: _("the urine collected until %(at)s"),
+    OriginKind.NO_URINE: _("no urine collection counts: taken as nothing"),
     OriginKind.MODEL: _("the model of the patient's urea"),
     OriginKind.WATER: _("the sample of %(at)s"),
     OriginKind.GUIDANCE: _("what guidance aims at"),

@@ -87,15 +87,19 @@ function keep(night) {
   return writing;
 }
 
-/** Change the night in hand: fn(night) writes into it; one step that can be undone, kept at once, drawn anew. */
-function change(label, fn) {
+/**
+ * Change the night in hand: fn(night) writes into it; one step that can be undone, kept at once, drawn anew. final: it
+ * stays in the record, and no step before it is undone past it.
+ */
+function change(label, fn, final = false) {
   const { night } = ctx;
   if (!night) return;
   const before = draft.snapshot(night);
   fn(night);
   if (!draft.noteStep(night, before, label)) return redraw();
+  if (final) night.past = [];
   after(night);
-  toast(label, undo);
+  toast(label, final ? null : undo);
 }
 
 /** @param {Night} night */

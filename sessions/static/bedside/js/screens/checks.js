@@ -39,10 +39,11 @@ export function limitWords({ limit_low: low, limit_high: high, unit }) {
 /** @param {Ctx} ctx */
 function write(ctx, item, answer) {
   const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
-  ctx.change(words, (night) => {
+  const put = (night) => {
     answerCheck(night, item, checkOf(item, { at: ctx.now().toISOString(), ...answer }));
     setFields(night, { checklist_version: ctx.kit.checklist.version });
-  });
+  };
+  ctx.change(words, put, item.stop && !answer.passed);
 }
 
 /** A check was answered: the next one comes, unless this one holds. @param {Ctx} ctx */
