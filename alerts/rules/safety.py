@@ -18,6 +18,10 @@ SEVERE = _(
     "needle dislodgement and air lead the severe events at home: "
     "Tennankore et al., Am J Kidney Dis 2015;65:116, [abstract read]"
 )
+BLOOD_BREAKS = _(
+    "chloramine in the water broke the blood of people at home: Junglee et al., Hemodial Int 2010;14:327, "
+    "[abstract read]"
+)
 
 
 def _urgent(kind: EventKind, key: str = "", source: StrOrPromise = PRACTICE, part_of: tuple[str, ...] = ()) -> Rule:
@@ -35,8 +39,29 @@ def _urgent(kind: EventKind, key: str = "", source: StrOrPromise = PRACTICE, par
 NEEDLE_OUT = _urgent(EventKind.NEEDLE_DISLODGED, source=SEVERE)
 AIR = _urgent(EventKind.AIR, key="air_in_line", source=SEVERE)
 BLEEDING = _urgent(EventKind.BLEEDING, key="hard_bleeding", part_of=("needle_dislodged",))
-FAINTED = _urgent(EventKind.FAINTED)
+NO_ANSWER = _urgent(EventKind.NO_ANSWER, key="did_not_answer")
+FAINTED = _urgent(EventKind.FAINTED, part_of=("did_not_answer",))
 CHEST_PAIN = _urgent(EventKind.CHEST_PAIN)
 BREATHLESS = _urgent(EventKind.BREATHLESS)
+LINE_APART = _urgent(EventKind.LINE_APART)
+CATHETER_OPEN = _urgent(EventKind.CATHETER_OPEN)
+BLOOD_COLOUR = _urgent(EventKind.BLOOD_COLOUR, source=BLOOD_BREAKS)
+CHLORINE = _urgent(EventKind.CHLORINE, source=BLOOD_BREAKS)
+ALLERGY = _urgent(EventKind.ALLERGY)
+HEART = _urgent(EventKind.HEART)
 
-RULES = (NEEDLE_OUT, AIR, BLEEDING, FAINTED, CHEST_PAIN, BREATHLESS)
+RULES = (
+    NEEDLE_OUT,
+    AIR,
+    BLEEDING,
+    NO_ANSWER,
+    FAINTED,
+    CHEST_PAIN,
+    BREATHLESS,
+    LINE_APART,
+    CATHETER_OPEN,
+    BLOOD_COLOUR,
+    CHLORINE,
+    ALLERGY,
+    HEART,
+)

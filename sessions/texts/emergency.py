@@ -111,6 +111,26 @@ FIRST_AID: dict[EventKind, StrOrPromise] = {
     EventKind.ACCESS_REDNESS: _("Do not put a needle there. Call the unit the same day; with fever at once."),
     EventKind.POWER_FAILURE: _("Torch. Give the blood back by hand only if trained, otherwise clamp. Call the unit."),
     EventKind.WATER_FAILURE: _("End the treatment as trained. Call the unit: how to go on."),
+    EventKind.LINE_APART: _(
+        "Stop the pump. Clamp on both sides of the place where it came apart. Do not put it "
+        "together again. Much blood or faint: the emergency number."
+    ),
+    EventKind.CATHETER_OPEN: _(
+        "Pinch the catheter closed close to the skin, then close its clamp. Stop the pump. Lie on "
+        "your left side, head low. Call the emergency number, even if you feel well."
+    ),
+    EventKind.BLOOD_COLOUR: _("Stop the pump, clamp both lines. Do not give the blood back. Call the emergency number, "
+                              "even if you feel well."),
+    EventKind.CHLORINE: _(
+        "Stop the pump, clamp both lines. Do not give the blood back unless the unit says so. Call "
+        "the unit at once."
+    ),
+    EventKind.ALLERGY: _("Stop the pump, clamp both lines. Do not give the blood back. Call the emergency number now."),
+    EventKind.HEART: _("Stop the fluid removal (UF). Call the emergency number now, and do not drive."),
+    EventKind.NO_ANSWER: _(
+        "Whoever is there: call the emergency number. Stop the pump, clamp both lines. Not "
+        "breathing normally: chest compressions; the operator tells you how."
+    ),
     EventKind.OTHER: _("In doubt, stop and call the unit."),
 }  # fmt: skip
 

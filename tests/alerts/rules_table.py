@@ -166,6 +166,13 @@ CASES: dict[str, Case] = {
     "fainted": noted(EventKind.FAINTED),
     "chest_pain": noted(EventKind.CHEST_PAIN),
     "breathless": noted(EventKind.BREATHLESS),
+    "did_not_answer": noted(EventKind.NO_ANSWER),
+    "line_apart": noted(EventKind.LINE_APART),
+    "catheter_open": noted(EventKind.CATHETER_OPEN),
+    "blood_colour": noted(EventKind.BLOOD_COLOUR),
+    "chlorine_connected": noted(EventKind.CHLORINE),
+    "allergic_reaction": noted(EventKind.ALLERGY),
+    "heart_rhythm": noted(EventKind.HEART),
     # Fluid and weight
     "uf_rate": by_number(
         {"uf_removed_l": 2.85},

@@ -103,7 +103,7 @@ def test_every_limit_is_asked_by_a_rule() -> None:
 
 
 def test_rules_of_safety_always_want_a_call_today_and_are_never_muted() -> None:
-    assert len(safety.RULES) == 6
+    assert len(safety.RULES) == 13
     for rule in safety.RULES:
         assert (rule.urgency, rule.may_be_muted, rule.family) == (Urgency.CALL_TODAY, False, Family.SAFETY)
 
