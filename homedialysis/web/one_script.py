@@ -1,4 +1,4 @@
-"""One script out of many modules: a phone fetches the bedside in one piece, smaller and sooner than sixty.
+"""One script out of many modules, or two: a phone fetches the bedside in pieces, smaller and sooner than sixty.
 
 For modules written as ours are: imports and exports stand at the start of a line, nothing that changes later is
 exported, and none need each other in a ring. Anything else is refused, by name.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import posixpath
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 IMPORT = re.compile(r'^import\s+(?:(?:\{([^}]*)\}|\*\s+as\s+(\w+))\s+from\s+)?"(\.[^"]+)";[ \t]*\n?', re.MULTILINE)
@@ -20,12 +20,39 @@ LISTED = re.compile(r"^export\s+\{([^}]*)\};[ \t]*\n?", re.MULTILINE)
 def joined(modules: Mapping[str, str], entry: str) -> str:
     """All modules that `entry` needs, by name and text, as one. Raises ValueError for what it does not understand."""
     order = in_order(modules, entry)
-    shared = _shared([modules[name] for name in order])
+    return f"let $ = [];\n{_blocks(modules, order, _known(modules, order))}"
+
+
+def in_two(modules: Mapping[str, str], entry: str, rest: str, name: str) -> tuple[str, str]:
+    """The piece of `entry`, and the piece of what `rest` needs beside it, which imports the first by `name`."""
+    first = in_order(modules, entry)
+    second = [each for each in in_order(modules, rest) if each not in first]
+    known = _known(modules, first + second)
+    taken = {own for each in second for own in _taken(each, modules[each], first)} & known.shared
+    names = ", ".join(["$", *sorted(taken)])
+    return (
+        f"let $ = [];\n{_blocks(modules, first, known)}export {{ {names} }};\n",
+        f'import {{ {names} }} from "{name}";\n{_blocks(modules, second, known)}',
+    )
+
+
+def _taken(name: str, text: str, first: Sequence[str]) -> Iterator[str]:
+    """What a module of the second piece imports by name from modules of the first."""
+    for found in IMPORT.finditer(text):
+        if _target(name, found[3]) in first:
+            yield from (own for own, _alias in _pairs(found[1] or ""))
+
+
+def _blocks(modules: Mapping[str, str], order: Sequence[str], known: Known) -> str:
+    own = sorted(_exported([modules[name] for name in order]) & known.shared)
+    above = f"let {', '.join(own)};\n" if own else ""
+    return above + "".join(_block(name, modules[name], known) for name in order)
+
+
+def _known(modules: Mapping[str, str], order: Sequence[str]) -> Known:
     numbers = {name: number for number, name in enumerate(order)}
     whole = {_target(name, found[3]) for name in order for found in IMPORT.finditer(modules[name]) if found[2]}
-    blocks = [_block(name, modules[name], Known(numbers, shared, whole)) for name in order]
-    above = f"let {', '.join(sorted(shared))};\n" if shared else ""
-    return f"let $ = [];\n{above}{''.join(blocks)}"
+    return Known(numbers, _shared([modules[name] for name in order]), whole)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +73,10 @@ def _shared(texts: Sequence[str]) -> frozenset[str]:
     listed = [alias for text in texts for found in LISTED.finditer(text) for _own, alias in _pairs(found[1])]
     count = Counter([found[2] for found in named] + listed)
     return frozenset(found[2] for found in named if found[1] != "class" and count[found[2]] == 1)
+
+
+def _exported(texts: Sequence[str]) -> set[str]:
+    return {found[2] for text in texts for found in DECLARED.finditer(text)}
 
 
 def in_order(modules: Mapping[str, str], entry: str) -> list[str]:

@@ -12,12 +12,13 @@ from rcssmin import cssmin
 from rjsmin import jsmin
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
-from homedialysis.web.one_script import joined
+from homedialysis.web.one_script import in_two
 
 OURS = ("alerts/", "bedside/", "dosing/", "homedialysis/", "sessions/")
 
 
-ENTRY, ONE_SCRIPT, ONE_SHEET = "bedside/js/main.js", "bedside/js/all.js", "bedside/css/all.css"
+ENTRY, LATER = "bedside/js/main.js", "bedside/js/later.js"
+FIRST_PIECE, SECOND_PIECE, ONE_SHEET = "bedside/js/all.js", "bedside/js/rest.js", "bedside/css/all.css"
 CONSTANT = re.compile(r"(?<=[\n;{}])const(?=[ {\[])")
 """At the start of a statement. One word less to carry: that constants stay constant was seen to in the modules."""
 AFTER_BLOCK = re.compile(r"(?<=})\n(?=[\w$])(?!(?:else|catch|finally|while|in|of|instanceof)\b)")
@@ -52,14 +53,18 @@ def _declared_together(script: str) -> str:
     return script
 
 
-def one_piece(paths: dict[str, Any]) -> dict[str, str]:
-    """The bedside's script and sheet of styles, each as one text, out of the files that were collected."""
+def in_pieces(paths: dict[str, Any]) -> dict[str, str]:
+    """The bedside's two scripts and its sheet of styles, each as one text, out of the files that were collected."""
     scripts, sheets = _texts(paths, "bedside/js/", ".js"), _texts(paths, "bedside/css/", ".css")
     if ENTRY not in scripts:
         return {}
     order = [*FIRST_SHEETS, *(name for name in sheets if name not in FIRST_SHEETS)]
-    script = AFTER_BLOCK.sub(";", CONSTANT.sub("let", jsmin(without_layout(joined(scripts, ENTRY)))))
-    return {ONE_SCRIPT: script, ONE_SHEET: cssmin("".join(sheets[name] for name in order))}
+    first, second = (_packed(script) for script in in_two(scripts, ENTRY, LATER, "./all.js"))
+    return {FIRST_PIECE: first, SECOND_PIECE: second, ONE_SHEET: cssmin("".join(sheets[name] for name in order))}
+
+
+def _packed(script: str) -> str:
+    return AFTER_BLOCK.sub(";", CONSTANT.sub("let", jsmin(without_layout(script))))
 
 
 class HashedStatic(CompressedManifestStaticFilesStorage):
@@ -74,7 +79,7 @@ class HashedStatic(CompressedManifestStaticFilesStorage):
 
     def post_process(self, paths: dict[str, Any], dry_run: bool = False, **options: Any) -> Iterator[Any]:
         """Hash and compress what was collected, and the bedside's scripts and styles in one piece each beside it."""
-        made = {} if dry_run else {name: self._written(name, text) for name, text in one_piece(paths).items()}
+        made = {} if dry_run else {name: self._written(name, text) for name, text in in_pieces(paths).items()}
         yield from super().post_process(paths | made, dry_run, **options)
 
     def _written(self, name: str, text: str) -> tuple[HashedStatic, str]:

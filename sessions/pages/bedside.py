@@ -26,9 +26,9 @@ FOLDER = Path(__file__).resolve().parent.parent / "static" / "bedside"
 TEMPLATES = Path(__file__).resolve().parent.parent.parent / "templates" / "sessions"
 PAPER = "#f6f5f1"
 """Behind the page while it starts: --paper of the light theme in css/tokens.css."""
-ENTRY, THEME = "bedside/js/main.js", "bedside/js/theme.js"
-ONE_SCRIPT, ONE_SHEET = "bedside/js/all.js", "bedside/css/all.css"
-"""Made by homedialysis/static_storage.py when static files are collected."""
+ENTRY, LATER, THEME = "bedside/js/main.js", "bedside/js/later.js", "bedside/js/theme.js"
+FIRST_PIECE, SECOND_PIECE, ONE_SHEET = "bedside/js/all.js", "bedside/js/rest.js", "bedside/css/all.css"
+"""Made by homedialysis/web/static_storage.py when static files are collected."""
 FIRST_SHEETS = ("bedside/css/tokens.css", "bedside/css/bedside.css")
 KEPT_KINDS = {".js", ".css", ".json", ".svg"}
 
@@ -36,24 +36,24 @@ KEPT_KINDS = {".js", ".css", ".json", ".svg"}
 def files() -> list[str]:
     """What a release of the bedside consists of, as names of static files, in a fixed order.
 
-    Where static files are collected, scripts and styles come in one piece each; only theme.js stays apart.
+    Where static files are collected, scripts come in two pieces and styles in one; only theme.js stays apart.
     """
     found = [path for path in FOLDER.rglob("*") if path.suffix in KEPT_KINDS]
     names = sorted(f"bedside/{path.relative_to(FOLDER).as_posix()}" for path in found)
-    if not in_one_piece():
+    if not in_pieces():
         return names
-    whole = {ONE_SCRIPT, ONE_SHEET}
+    whole = {FIRST_PIECE, SECOND_PIECE, ONE_SHEET}
     return sorted(whole.union(name for name in names if name == THEME or not name.endswith((".js", ".css"))))
 
 
-def in_one_piece() -> bool:
+def in_pieces() -> bool:
     return bool(getattr(staticfiles_storage, "joins_bedside", False))
 
 
 def sheets() -> list[str]:
     """The styles, in the order in which they hold."""
     rest = [name for name in files() if name.endswith(".css") and name not in FIRST_SHEETS]
-    return [static(name) for name in (rest if in_one_piece() else (*FIRST_SHEETS, *rest))]
+    return [static(name) for name in (rest if in_pieces() else (*FIRST_SHEETS, *rest))]
 
 
 def addresses(suffix: str = "") -> list[str]:
@@ -67,8 +67,8 @@ def current_release() -> str:
 
 @lru_cache(maxsize=1)
 def _release() -> str:
-    # One piece stands in no folder of ours; its address carries the hash of its content.
-    parts = [(static(name), b"" if in_one_piece() else (FOLDER.parent / name).read_bytes()) for name in files()]
+    # A piece stands in no folder of ours; its address carries the hash of its content.
+    parts = [(static(name), b"" if in_pieces() else (FOLDER.parent / name).read_bytes()) for name in files()]
     pages = [(name, (TEMPLATES / name).read_bytes()) for name in ("bedside.html", "bedside_offline.html", "sw.js")]
     return release_of(parts + pages)
 
@@ -99,8 +99,9 @@ def shell(request: HttpRequest) -> HttpResponse:
         "words": json.dumps(words),
         "languages": json.dumps(dict(settings.LANGUAGES), ensure_ascii=False),
         "sheets": sheets(),
-        "script": static(ONE_SCRIPT if in_one_piece() else ENTRY),
-        "modules": [] if in_one_piece() else [static(name) for name in files() if name.endswith(".js")],
+        "script": static(FIRST_PIECE if in_pieces() else ENTRY),
+        "later": static(SECOND_PIECE if in_pieces() else LATER),
+        "modules": [] if in_pieces() else [static(name) for name in files() if name.endswith(".js")],
     }
     return _own(request, "sessions/bedside.html", context)
 

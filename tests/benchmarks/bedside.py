@@ -21,7 +21,8 @@ form_touches, form_seconds    the same for the form
 touches_ratio, seconds_ratio  app over form
 parts                         contacts of each part of the night in the app
 readings_form_touches         contacts of the readings in the form
-first_load_kb                 scripts, styles and page over the wire [kB = 1000 bytes]; the page by gzip level 5
+first_load_kb                 first script, styles and page over the wire [kB = 1000 bytes]; the page by gzip level 5
+later_kb                      the script of the screens that are fetched after the first one stands
 scripts_kb, styles_kb, page_kb
 offline_start_ms              from opening the address in a browser just started, without a network, at 4 x CPU
                               slow-down, to the night's main action on the screen; median of
@@ -48,6 +49,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 from typing import Any
+from urllib.parse import urlsplit
 
 from ground import ROOT, own_servers
 from playwright.sync_api import BrowserContext, CDPSession, Page, Playwright, expect, sync_playwright
@@ -189,7 +191,12 @@ def first_load(page_of: Callable[[], Page], address: str) -> dict[str, float]:
     told.send("Network.enable")
     kinds: dict[str, str] = {}
     bytes_of: dict[str, float] = {}
-    told.on("Network.responseReceived", lambda event: kinds.update({event["requestId"]: event["type"]}))
+
+    def named(event: Any) -> None:
+        later = Path(urlsplit(event["response"]["url"]).path).name.startswith("rest.")
+        kinds[event["requestId"]] = "Later" if later else event["type"]
+
+    told.on("Network.responseReceived", named)
 
     def finished(event: Any) -> None:
         kind = kinds.get(event["requestId"], "")
@@ -202,7 +209,8 @@ def first_load(page_of: Callable[[], Page], address: str) -> dict[str, float]:
     page.wait_for_timeout(500)
     zipped = len(gzip.compress(answer.body(), 5)) if "content-encoding" not in answer.headers else bytes_of["Document"]
     sizes = {"scripts_kb": bytes_of["Script"], "styles_kb": bytes_of["Stylesheet"], "page_kb": zipped}
-    return {"first_load_kb": sum(sizes.values()) / 1000} | {name: size / 1000 for name, size in sizes.items()}
+    first = {"first_load_kb": sum(sizes.values()) / 1000} | {name: size / 1000 for name, size in sizes.items()}
+    return first | {"later_kb": bytes_of["Later"] / 1000}
 
 
 DRAWN = """

@@ -1,4 +1,4 @@
-"""The script of a release, in one piece, does in a browser what the modules do, and weighs little over the wire."""
+"""The scripts of a release, in two pieces, do in a browser what the modules do, and weigh little over the wire."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from playwright.sync_api import Route, expect
 
-from homedialysis.web.static_storage import one_piece
+from homedialysis.web.static_storage import FIRST_PIECE, SECOND_PIECE, in_pieces
 from sessions.models import Patient, Prescription
 from sessions.pages.bedside import FOLDER, files
 from tests.browser.conftest import BrowserPage
@@ -16,7 +16,9 @@ from tests.browser.shell import Shell
 
 pytestmark = pytest.mark.django_db(transaction=True)
 MOST = 80_000
-"""[bytes] What scripts, styles and page may weigh, compressed."""
+"""[bytes] What the first screen's script, styles and page may weigh, compressed."""
+MOST_LATER = 60_000
+"""[bytes] What the screens may weigh that come after it."""
 
 
 class Folder:
@@ -27,35 +29,47 @@ class Folder:
 
 
 def pieces() -> dict[str, str]:
-    return one_piece({name: (Folder(), name) for name in files()})
+    return in_pieces({name: (Folder(), name) for name in files()})
 
 
-def test_the_script_in_one_piece_runs_a_night(
+def test_the_scripts_in_two_pieces_run_a_night(
     browser_page: BrowserPage, ana: Patient, anas_prescription: Prescription
 ) -> None:
-    text = pieces()["bedside/js/all.js"]
+    made = pieces()
+    texts = {"main.js": made[FIRST_PIECE], "later.js": made[SECOND_PIECE].replace('"./all.js"', '"./main.js"')}
 
     def whole(route: Route) -> None:
-        route.fulfill(body=text, content_type="text/javascript")
+        route.fulfill(body=texts[route.request.url.rpartition("/")[2]], content_type="text/javascript")
 
     watched = browser_page(ana.account)
-    watched.context.route("**/static/bedside/js/main.js", whole)
+    for name in texts:
+        watched.context.route(f"**/static/bedside/js/{name}", whole)
     asked: list[str] = []
     watched.page.on("request", lambda request: asked.append(request.url))
     shell = Shell(watched).start()
     expect(shell.page.locator("#head .state")).to_contain_text("Ana Verdemar")
     shell.press("Begin tonight's treatment")
     expect(shell.page.locator("#head .state")).to_contain_text("Kept on this phone")
-    for name in ("weigh", "running", "queue", "settings", "danger", "nights", "more"):
+    for name, title in (
+        ("weigh", "Weigh and plan"),
+        ("running", "Treatment is running"),
+        ("queue", "What waits to be sent"),
+        ("settings", "Settings"),
+        ("danger", "Something is wrong"),
+        ("nights", "Past nights"),
+        ("more", "More"),
+    ):
         shell.go(name)
+        expect(shell.page.locator("h1")).to_have_text(title)
     shell.start()
     expect(shell.page.locator("#head .state")).to_contain_text("Kept on this phone")
-    assert [url for url in asked if url.endswith("/js/main.js")], "the piece was what ran"
+    assert texts.keys() <= {url.rpartition("/")[2] for url in asked}, "the pieces were what ran"
 
 
 def test_all_of_it_weighs_less_than_was_set(ana_client: Client) -> None:
     theme = (FOLDER / "js" / "theme.js").read_bytes()
     page = ana_client.get("/tonight/").content
     parts = {name: len(gzip.compress(text.encode(), 9)) for name, text in pieces().items()}
+    assert parts.pop(SECOND_PIECE) < MOST_LATER
     parts |= {"theme": len(gzip.compress(theme, 9)), "page": len(gzip.compress(page, 9))}
     assert sum(parts.values()) < MOST, parts

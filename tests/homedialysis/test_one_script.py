@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from rjsmin import jsmin
 
-from homedialysis.web.one_script import in_order, joined
+from homedialysis.web.one_script import in_order, in_two, joined
 from homedialysis.web.static_storage import without_layout
 
 MODULES = {
@@ -43,6 +43,19 @@ def test_imports_and_exports_become_names_of_blocks() -> None:
         assert part in text
     assert not [line for line in text.splitlines() if line.startswith(("import", "export"))]
     assert "Why." not in jsmin(text), "what goes out has no comments"
+
+
+def test_a_second_piece_takes_from_the_first_what_both_need() -> None:
+    modules = MODULES | {
+        "js/later.js": 'import { twice } from "./sums.js";\nimport { outer } from "./words.js";\nimport "./more.js";\n',
+        "js/more.js": "export const more = 4;\n",
+    }
+    first, second = in_two(modules, "js/main.js", "js/later.js", "./all.js")
+    assert first.endswith("export { $, twice };\n")
+    assert "more = 4" not in first
+    assert second.startswith('import { $, twice } from "./all.js";\nlet more;\n')
+    assert "const { outer } = $[2];" in second
+    assert "2 * one()" not in second, "nothing goes out twice"
 
 
 @pytest.mark.parametrize(

@@ -41,7 +41,9 @@ def test_every_script_of_the_bedside_finds_the_others_by_hashed_names(tmp_path: 
     stored = {Path(storage.stored_name(name)).name for name in scripts}
     assert len(named) > len(scripts)
     assert {Path(each).name for each in named} <= stored
-    assert storage.stored_name("bedside/js/all.js") != "bedside/js/all.js"
+    first, second = storage.stored_name("bedside/js/all.js"), storage.stored_name("bedside/js/rest.js")
+    assert first != "bedside/js/all.js"
+    assert f'"./{Path(first).name}"' in (tmp_path / second).read_text(), "the second piece belongs to this first one"
 
 
 def test_a_script_of_a_package_that_imports_what_only_a_build_finds_does_no_harm(tmp_path: Path) -> None:

@@ -1,43 +1,24 @@
-/* The entry: every screen by its file, then the vault of the person who was here last, then what goes on by itself. */
+/*
+ * The entry: the screens that a phone must draw at once, each by its file, then the vault of the person who was here
+ * last, then what goes on by itself. The other screens come after (later.js), so that the first one is soon there.
+ */
 
 import { ctx, startIn } from "./app.js";
 import { drawFrame, fitDock } from "./frame.js";
 import * as outbox from "./outbox.js";
-import { screenOf, startRouter } from "./router.js";
+import { draw, fetchRest, screenOf, startRouter } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
-import { byId, h } from "./ui.js";
+import { byId, h, note } from "./ui.js";
 import { startWorker } from "./update.js";
 import * as vault from "./vault.js";
 import { speak, t } from "./words.js";
 
 import "./danger.js";
 import "./screens/lock.js";
-import "./screens/settings.js";
-import "./screens/more.js";
-import "./screens/queue.js";
-import "./screens/conflict.js";
 import "./screens/choose.js";
-import "./screens/storage.js";
-import "./screens/open.js";
 import "./screens/tonight.js";
-import "./screens/changes.js";
-import "./screens/messages.js";
-import "./screens/checks.js";
-import "./screens/weigh.js";
-import "./screens/finish.js";
-import "./screens/summary.js";
-import "./screens/answer.js";
-import "./screens/nights.js";
-import "./screens/trends.js";
-import "./screens/takeout.js";
-import "./screens/paper.js";
-import "./screens/due.js";
-import "./screens/surroundings.js";
-import "./screens/access.js";
-import "./screens/needles.js";
 import "./screens/running.js";
 import "./screens/reading.js";
-import "./screens/medicine.js";
 import "./screens/event.js";
 import "./screens/bpdrop.js";
 
@@ -66,9 +47,29 @@ let asked = Date.now();
 function frame(place, screen, fresh) {
   if (ctx.gate === "starting") return;
   const gate = place.name === "danger" ? null : (GATES[ctx.gate] ?? (ctx.kit?.patient ? null : "first"));
-  drawFrame(ctx, gate ? { name: gate, params: [] } : place, gate ? screenOf(gate) : screen, fresh);
+  if (gate) drawFrame(ctx, { name: gate, params: [] }, screenOf(gate), fresh);
+  else if (screen) drawFrame(ctx, place, screen, fresh);
+  else waitForRest(place, fresh);
   if (fresh && !gate) rememberPlace(place);
 }
+
+/** An address of later.js, asked for before that is here. */
+function waitForRest(place, fresh) {
+  fetchRest().then(
+    () => draw(fresh),
+    () => drawFrame(ctx, place, NOT_HERE, fresh),
+  );
+}
+
+const NOT_HERE = {
+  title: () => t("Not on this phone yet"),
+  draw: () =>
+    note(
+      t("This screen has not reached the phone. Connect to the network and try again; use the paper sheet until then."),
+      "care",
+    ),
+  bar: () => [{ label: t("Try again"), tap: () => draw(true) }],
+};
 
 /** A phone that dies finds the record at the screen where it was. */
 function rememberPlace({ name }) {
@@ -127,6 +128,7 @@ async function start() {
   listen();
   startRouter(frame);
   await startIn(vault.plain("account"));
+  fetchRest().catch((problem) => console.warn("The other screens are not here yet:", problem.message));
   await vault.askToStay();
   await startWorker(ctx);
 }

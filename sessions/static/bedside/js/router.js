@@ -9,9 +9,12 @@
 
 /** @type {Map<string, BedsideScreen>} */
 const screens = new Map();
-/** @type {(place: {name: string, params: string[]}, screen: BedsideScreen, fresh: boolean) => void} */
+/** @type {(place: {name: string, params: string[]}, screen: BedsideScreen | undefined, fresh: boolean) => void} */
 let drawFrame = () => {};
 let last = "";
+/** @type {Promise<void> | null} */
+let rest = null;
+let whole = false;
 
 /** @param {string} name @param {BedsideScreen} screen */
 export const register = (name, screen) => screens.set(name, screen);
@@ -36,16 +39,32 @@ export function back() {
   else go("tonight");
 }
 
+const asked = () => location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
+
 /** Where the address points: {name, params}. */
 export function here() {
-  const [name, ...params] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
-  return { name: screens.has(name) ? name : "tonight", params };
+  const [name, ...params] = asked();
+  return { name: screens.has(name) || (name && !whole) ? name : "tonight", params };
+}
+
+/** The screens of later.js, once; after a failure they are asked for again. */
+export function fetchRest() {
+  rest ??= import(document.documentElement.dataset.later ?? "").then(
+    () => {
+      whole = true;
+    },
+    (problem) => {
+      rest = null;
+      throw problem;
+    },
+  );
+  return rest;
 }
 
 /** Draw the screen of the address; `fresh` when it was gone to, and so is announced and focused. */
 export function draw(fresh = false) {
   const place = here();
-  drawFrame(place, /** @type {BedsideScreen} */ (screens.get(place.name)), fresh);
+  drawFrame(place, screens.get(place.name), fresh);
 }
 
 /** main.js tells how the frame is drawn; then the address decides. */

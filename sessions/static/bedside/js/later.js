@@ -1,0 +1,24 @@
+/* The screens that the first one can do without: fetched when it stands, and kept by the worker with the rest. */
+
+import "./screens/settings.js";
+import "./screens/more.js";
+import "./screens/queue.js";
+import "./screens/conflict.js";
+import "./screens/storage.js";
+import "./screens/open.js";
+import "./screens/changes.js";
+import "./screens/messages.js";
+import "./screens/checks.js";
+import "./screens/weigh.js";
+import "./screens/finish.js";
+import "./screens/summary.js";
+import "./screens/answer.js";
+import "./screens/nights.js";
+import "./screens/trends.js";
+import "./screens/takeout.js";
+import "./screens/paper.js";
+import "./screens/due.js";
+import "./screens/surroundings.js";
+import "./screens/access.js";
+import "./screens/needles.js";
+import "./screens/medicine.js";
