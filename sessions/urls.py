@@ -1,6 +1,17 @@
 from django.urls import path
 
-from sessions.pages import access, bedside, devices, lists, messages, prescribing, surroundings, takeout, unit
+from sessions.pages import (
+    access,
+    bedside,
+    devices,
+    dialysers,
+    lists,
+    messages,
+    prescribing,
+    surroundings,
+    takeout,
+    unit,
+)
 
 app_name = "treatments"
 urlpatterns = [
@@ -47,6 +58,9 @@ urlpatterns = [
     path("unit/bedside/versions/<int:text_id>/", lists.text_version, name="text-version"),
     path("unit/bedside/run-sheets/<slug:technique>/", lists.run_sheet, name="run-sheet"),
     path("unit/bedside/<slug:kind>/", lists.unit_text, name="unit-text"),
+    path("unit/dialysers/", dialysers.dialysers, name="dialysers"),
+    path("unit/dialysers/new/", dialysers.new_dialyser, name="new-dialyser"),
+    path("unit/dialysers/<int:dialyser_id>/", dialysers.dialyser, name="dialyser"),
     path("unit/surroundings/", surroundings.unit, name="surroundings-unit"),
     path("unit/surroundings/<slug:what>/", surroundings.note_unit, name="surroundings-unit-note"),
     path("unit/surroundings/<slug:what>/<slug:row>/", surroundings.change_unit, name="surroundings-unit-change"),

@@ -13,6 +13,7 @@ from django_stubs_ext import StrOrPromise
 
 from alerts.limits.kinds import KINDS
 from alerts.models.choices import Outcome
+from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.pages.forms import DateInput
 
 
@@ -41,7 +42,7 @@ class LimitForm(forms.Form):
     """One limit, from now on. `names`: those that may be set here."""
 
     name = forms.ChoiceField(label=_("Limit"))
-    value = forms.FloatField(
+    value = NumberField(
         label=_("New value"), required=False, help_text=_("Empty: what holds for the unit, or the default, again.")
     )
     until = forms.DateField(label=_("Up to and including"), required=False, widget=DateInput())

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from dosing.services.results.blood_units import shown_as
 from homedialysis.accounts.models import UnitSystem
+from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient
@@ -30,14 +31,14 @@ class BloodsForm(forms.Form):
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
-    post_urea = forms.FloatField(label="Urea", required=False)
+    post_urea = NumberField(label="Urea", required=False)
     post_method = forms.ChoiceField(
         label=_("How the sample after was drawn"),
         choices=PostSampleMethod.choices,
         required=False,
         initial="neither",
     )
-    post_minutes = forms.FloatField(
+    post_minutes = NumberField(
         label=_("Minutes after the end"),
         required=False,
         help_text=_("Of a late sample; left empty, the times of drawing and of the end say so."),
@@ -49,7 +50,7 @@ class BloodsForm(forms.Form):
         self.shown = {analyte.value: shown_as(analyte.value, unit_system) for analyte in Analyte}
         for analyte in Analyte:
             label = f"{analyte.label} ({self.shown[analyte.value].unit})"
-            self.fields[analyte.name.lower()] = forms.FloatField(label=label, required=False)
+            self.fields[analyte.name.lower()] = NumberField(label=label, required=False)
         self.fields["post_urea"].label = gettext("Urea (%(unit)s)") % {"unit": self.shown[Analyte.UREA.value].unit}
 
     @property

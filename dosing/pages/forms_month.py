@@ -10,15 +10,14 @@ from django.utils.translation import gettext_lazy as _
 
 from dosing.services.month.ranges import choices
 from homedialysis.accounts.models import CLINICAL_ROLES, User
+from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts.local_number import plain
 
 
 class RangeForm(forms.Form):
     number = forms.ChoiceField(label=_("Number"), choices=choices)
-    low = forms.FloatField(
-        label=_("Lower end"), required=False, help_text=_("Empty: open. A share as a fraction of 1.")
-    )
-    high = forms.FloatField(label=_("Upper end"), required=False, help_text=_("Empty: open."))
+    low = NumberField(label=_("Lower end"), required=False, help_text=_("Empty: open. A share as a fraction of 1."))
+    high = NumberField(label=_("Upper end"), required=False, help_text=_("Empty: open."))
     default = forms.BooleanField(label=_("Back to the published range"), required=False)
     why = forms.CharField(label=_("Why"), max_length=500)
 

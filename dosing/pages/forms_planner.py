@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 from django.utils.functional import lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
@@ -15,6 +16,7 @@ from dosing.services.planner.candidates import LEAST_HOURS, MOST_HOURS, Candidat
 from dosing.services.planner.expecting import DOSE_WANTED
 from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
 from homedialysis.accounts.models import Weekday
+from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberField
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS
 from sessions.models import Dialyser, Prescription
@@ -52,19 +54,23 @@ class PlannerForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
         help_text=_("Empty: spread over the week."),
     )
-    minutes = forms.IntegerField(
-        label=_("Minutes each"), min_value=int(60 * LEAST_HOURS), max_value=int(60 * MOST_HOURS)
-    )
-    qb = forms.FloatField(label=_("Blood flow, Qb (mL/min)"), min_value=100, max_value=500)
-    qd = forms.FloatField(label=_("Dialysate flow, Qd (mL/min)"), min_value=80, max_value=800)
-    dialyser = forms.ModelChoiceField(label=_("Dialyser"), queryset=Dialyser.objects.all(), empty_label=None)
-    dose = forms.FloatField(
+    minutes = WholeNumberField(label=_("Minutes each"), min_value=int(60 * LEAST_HOURS), max_value=int(60 * MOST_HOURS))
+    qb = NumberField(label=_("Blood flow, Qb (mL/min)"), min_value=100, max_value=500)
+    qd = NumberField(label=_("Dialysate flow, Qd (mL/min)"), min_value=80, max_value=800)
+    dialyser = forms.ModelChoiceField(label=_("Dialyser"), queryset=Dialyser.objects.none(), empty_label=None)
+    dose = NumberField(
         label=_("Dose wanted (weekly standard Kt/V)"),
         min_value=LEAST_DOSE,
         max_value=MOST_DOSE,
         help_text=lazy(_dose_help, str)(),
     )
-    uf_rate = forms.FloatField(label=_("UF rate at most (mL/kg/h)"), min_value=3, max_value=20)
+    uf_rate = NumberField(label=_("UF rate at most (mL/kg/h)"), min_value=3, max_value=20)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        dialyser = self.fields["dialyser"]
+        assert isinstance(dialyser, forms.ModelChoiceField)
+        dialyser.queryset = Dialyser.objects.to_try(timezone.now())
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -94,7 +100,7 @@ class DraftForm(forms.Form):
     """A schedule to keep: its word, the dose that was wanted of it, why, and the day on which it is meant to begin."""
 
     schedule = forms.CharField()
-    dose = forms.FloatField(min_value=LEAST_DOSE, max_value=MOST_DOSE)
+    dose = NumberField(min_value=LEAST_DOSE, max_value=MOST_DOSE)
     starts_on = forms.DateField(required=False)
     words = forms.CharField(required=False)
 

@@ -75,7 +75,8 @@ def found_unit() -> Team:
     for weekday in range(5):
         OpeningHours.objects.create(unit=unit, weekday=weekday, opens=people.OPENS, closes=people.CLOSES)
     for kind in DIALYSERS:
-        Dialyser.objects.create(name=kind.name, koa_ml_min=kind.koa_ml_min, surface_m2=kind.surface_m2)
+        figures = {"koa_ml_min": kind.koa_ml_min, "surface_m2": kind.surface_m2}
+        Dialyser.objects.create(name=kind.name, source="made up, as the unit is", **figures)
     password_hash = make_password(people.PASSWORD)
     staff = [_account(who.email, who.name, who.role, password_hash) for who in people.STAFF]
     nurses = [user for user in staff if user.role == Role.NURSE]

@@ -58,6 +58,14 @@ WATER: dict[str, Range] = {
     "hardness": Range(_("Hardness"), "mg/L", (0, 1000), (0, 100), 1),
 }
 """Results of a water test by its kind."""
+DIALYSER: dict[str, Range] = {
+    "koa_ml_min": Range(_("Urea KoA"), "mL/min", (100, 3000), (400, 2000)),
+    "surface_m2": Range(_("Membrane surface"), "m²", (0.1, 4), (0.5, 2.8), 0.1),
+    "uf_ml_h_mmhg": Range(_("Ultrafiltration coefficient"), "mL/h/mmHg", (0.5, 200), (4, 110)),
+    "phosphate_koa_ml_min": Range(_("Phosphate KoA"), "mL/min", (50, 2500), (200, 1300)),
+    "b2m_koa_ml_min": Range(_("β2-microglobulin KoA"), "mL/min", (1, 500), (10, 250)),
+}
+"""Figures of a data sheet."""
 HEIGHT_CM = Range(_("Height"), "cm", (60, 250), (140, 210))
 SURROUNDINGS: dict[str, Range] = {
     "count": Range(_("Count"), "", (0, 100_000), (0, 2000)),

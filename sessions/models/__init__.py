@@ -23,10 +23,11 @@ from sessions.facts.choices import (
     TextKind,
 )
 from sessions.models.bedside import Message, MessageSeen, PrescriptionAcknowledgement, UnitText
+from sessions.models.dialyser import Dialyser
 from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
 from sessions.models.outcomes import AccessInfection, HospitalStay
 from sessions.models.patient import AccessSite, CarePartner, Patient, VascularAccess
-from sessions.models.prescription import Dialyser, Prescription, PrescriptionDraft
+from sessions.models.prescription import Prescription, PrescriptionDraft
 from sessions.models.supplies import BloodsDue, SupplyCount, SupplyDelivery, SupplyItem, Training
 from sessions.models.surroundings import Entry, Interval, Machine, TaskDone, WaterStandard, WaterTest
 from sessions.models.treatment import AnsweredCheck, Event, Medicine, Reading, SiteUsed, StepDone, TreatmentRecord

@@ -18,24 +18,11 @@ from sessions.facts.choices import Anticoagulant, Buffer
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS, ORDERED
 from sessions.models.columns import DeclaredOrders, with_columns
+from sessions.models.dialyser import Dialyser
 from sessions.models.patient import Patient
 from sessions.models.querysets import OfPatientQuerySet, PrescriptionQuerySet
 
 ALWAYS = frozenset(name for name, each in ORDERED.items() if each.needed)
-
-
-class Dialyser(models.Model):
-    """A dialyser that the unit uses. A new figure is a new row: old prescriptions keep theirs."""
-
-    name = models.CharField(max_length=60, unique=True)
-    koa_ml_min = models.FloatField(_("urea KoA as the maker states it, in vitro (mL/min)"))
-    surface_m2 = models.FloatField(_("membrane surface (m²)"))
-
-    class Meta:
-        ordering: ClassVar = ["name"]
-
-    def __str__(self) -> str:
-        return f"{self.name} (KoA {self.koa_ml_min:g} mL/min, {self.surface_m2:g} m²)"
 
 
 @pghistory.track()

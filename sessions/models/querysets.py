@@ -50,6 +50,17 @@ class StaffOnlyQuerySet(models.QuerySet[Any]):
         return self if isinstance(user, User) and user.is_unit_staff else self.none()
 
 
+class DialyserQuerySet(StaffOnlyQuerySet):
+    def to_prescribe(self) -> Self:
+        """Those that a next prescription may name."""
+        return self.filter(in_use=True)
+
+    def to_try(self, at: datetime) -> Self:
+        """Those that may be prescribed, and those that somebody is treated with now."""
+        held = Q(prescription__in_force__contains=at, prescription__patient__left_on=None)
+        return self.filter(pk__in=self.filter(held | Q(in_use=True)).values("pk"))
+
+
 class PrescriptionQuerySet(OfPatientQuerySet):
     def in_force(self, at: datetime) -> Self:
         return self.filter(in_force__contains=at)

@@ -7,18 +7,21 @@ from datetime import date, datetime, time, timedelta
 from typing import Any, ClassVar
 
 from django import forms
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import Weekday
 from homedialysis.accounts.pages.forms import AskingForm
+from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, Limb
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS, ORDERED
 from sessions.facts.ranges import Range
-from sessions.models import AccessSite, Patient, Prescription, VascularAccess
+from sessions.models import AccessSite, Dialyser, Patient, Prescription, VascularAccess
 
 TARGET_MOVES = 0.03
 """Share of the target weight in force, beyond which another one is asked about (common practice, no source)."""
@@ -115,8 +118,8 @@ class SiteForm(AskingForm[AccessSite]):
 
 
 class SiteChangeForm(AskingForm[AccessSite]):
-    x = forms.FloatField(required=False, min_value=0, max_value=1, label=_("Across the drawing, 0 left to 1 right"))
-    y = forms.FloatField(required=False, min_value=0, max_value=1, label=_("Down the drawing, 0 top to 1 bottom"))
+    x = NumberField(required=False, min_value=0, max_value=1, label=_("Across the drawing, 0 left to 1 right"))
+    y = NumberField(required=False, min_value=0, max_value=1, label=_("Down the drawing, 0 top to 1 bottom"))
 
     class Meta:
         model = AccessSite
@@ -156,11 +159,13 @@ class PrescriptionForm(AskingForm[Prescription]):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name in ORDERED:
-            field = self.fields[name]
-            field.label = ORDERED[name].heading
-            if name in NUMBERS:
-                low, high = NUMBERS[name].hard
-                field.widget.attrs |= {"min": low, "max": high, "step": "any", "inputmode": "decimal"}
+            self.fields[name].label = ORDERED[name].heading
+        dialyser = self.fields["dialyser"]
+        assert isinstance(dialyser, forms.ModelChoiceField)
+        dialyser.queryset = Dialyser.objects.to_prescribe()
+        words = gettext("Those in use; a new one is entered among the")
+        place = format_html('<a href="{}">{}</a>', reverse("treatments:dialysers"), gettext("dialysers of the unit"))
+        dialyser.help_text = format_html("{} {}.", words, place)
 
     @property
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.forms import AskingForm, MomentInput
+from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberField
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.choices_surroundings import FIGURES, WATER_UNITS, WaterFluid, WaterKind
@@ -103,7 +104,7 @@ class DeliveryForm(SurroundingsForm):
 
 
 class TrainingForm(SurroundingsForm):
-    months = forms.IntegerField(
+    months = WholeNumberField(
         label=_("Good for so many months"), required=False, help_text=_("Or say below on which day it is due again.")
     )
 
@@ -173,7 +174,7 @@ class WaterStandardForm(SurroundingsForm):
                 _("%(test)s in %(fluid)s, action from (%(unit)s)") % words,
             )
             for name, label, value in zip(_names(fluid, kind), labels, held, strict=True):
-                self.fields[name] = forms.FloatField(label=label, required=False, min_value=0, initial=value)
+                self.fields[name] = NumberField(label=label, required=False, min_value=0, initial=value)
 
     @property
     def figure_rows(self) -> list[dict[str, Any]]:
@@ -213,7 +214,7 @@ class CountForm(forms.Form):
         self.items = list(items)
         for item in self.items:
             label = f"{item.name} ({item.unit_word})"
-            self.fields[f"item_{item.pk}"] = forms.IntegerField(label=label, required=False)
+            self.fields[f"item_{item.pk}"] = WholeNumberField(label=label, required=False)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

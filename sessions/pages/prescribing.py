@@ -76,7 +76,7 @@ def _draft_named(request: HttpRequest, patient: Patient) -> PrescriptionDraft | 
 
 def _as_initial(current: Prescription | None) -> dict[str, Any]:
     if current is None:
-        return {"dialysate_na_mmol_l": 138, "dialysate_temperature_c": 36.5, "uf_rate_limit_ml_kg_h": 10}
+        return {"dialysate_buffer": ""}  # nothing that somebody could take for their own choice
     return {name: getattr(current, name) for name in PrescriptionForm.Meta.fields}
 
 

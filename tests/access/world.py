@@ -19,7 +19,7 @@ from dosing.services.month.reviewing import PlanToBe, plan, write
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Role, User
 from homedialysis.accounts.services.invitations import new_link
-from sessions.models import HospitalStay, Laboratory, Patient, TreatmentRecord
+from sessions.models import Dialyser, HospitalStay, Laboratory, Patient, TreatmentRecord
 from tests.dosing.importing.samples import GOOD, csv_file
 from tests.factories import (
     A_NIGHT,
@@ -108,6 +108,7 @@ def build_world() -> World:
         "text_id": UnitTextFactory(kind="run_sheet", technique="buttonhole", patient=ana, made_by=staff["nurse"]).pk,
         "technique": "buttonhole",
         "kind": "checklist",
+        "dialyser_id": Dialyser.objects.get().pk,
         "item_id": SupplyItemFactory().pk,
         "what": "interval",
         "patients_row": IntervalFactory(patient=ana).pk,

@@ -167,7 +167,7 @@ def test_a_draft_can_be_put_away(nephrologist_client: Client, where: str, ana: P
         ({"weekdays": ["7"]}, "weekdays", "7 is not one of the available choices"),
         ({"dialyser": "999"}, "dialyser", "not one of the available choices"),
         ({"minutes": ""}, "minutes", "required"),
-        ({"minutes": "nan"}, "minutes", "whole number"),
+        ({"minutes": "nan"}, "minutes", "is not a number"),
         ({"qb_ml_min": "inf"}, "qb_ml_min", "number"),
     ],
 )

@@ -12,6 +12,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import BEDSIDE_ROLES, OpeningHours, Role, Unit
+from homedialysis.accounts.pages.typed_numbers import typed
 
 M = TypeVar("M", bound=Model)
 MOMENT = "%Y-%m-%dT%H:%M"
@@ -21,11 +22,12 @@ STAFF_ROLES = [(role.value, role.label) for role in Role if role not in BEDSIDE_
 
 
 class AskingForm(forms.ModelForm[M]):
-    """A form of a model, in which a choice that nobody made yet is said in words and not in dashes."""
+    """A form of a model: a choice that nobody made yet is said in words, and numbers are typed with comma or point."""
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        for field in self.fields.values():
+        for name, field in list(self.fields.items()):
+            self.fields[name] = typed(field)
             words = _("Choose") if field.required else _("not said")
             if isinstance(field, forms.ModelChoiceField):
                 field.empty_label = words if field.empty_label == DASHES else field.empty_label
