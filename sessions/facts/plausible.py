@@ -63,7 +63,7 @@ DIALYSER: dict[str, Range] = {
     "surface_m2": Range(_("Membrane surface"), "m²", (0.1, 4), (0.5, 2.8), 0.1),
     "uf_ml_h_mmhg": Range(_("Ultrafiltration coefficient"), "mL/h/mmHg", (0.5, 200), (4, 110)),
     "phosphate_koa_ml_min": Range(_("Phosphate KoA"), "mL/min", (50, 2500), (200, 1300)),
-    "b2m_koa_ml_min": Range(_("β2-microglobulin KoA"), "mL/min", (1, 500), (10, 250)),
+    "b2m_koa_ml_min": Range(_("KoA of β2-microglobulin"), "mL/min", (1, 500), (10, 250)),
 }
 """Figures of a data sheet."""
 HEIGHT_CM = Range(_("Height"), "cm", (60, 250), (140, 210))

@@ -34,7 +34,7 @@ class Dialyser(models.Model):
     surface_m2 = models.FloatField(_("membrane surface (m²)"))
     uf_ml_h_mmhg = models.FloatField(_("ultrafiltration coefficient (mL/h/mmHg)"), null=True, blank=True)
     phosphate_koa_ml_min = models.FloatField(_("phosphate KoA, in vitro (mL/min)"), null=True, blank=True)
-    b2m_koa_ml_min = models.FloatField(_("β2-microglobulin KoA, in vitro (mL/min)"), null=True, blank=True)
+    b2m_koa_ml_min = models.FloatField(_("KoA of β2-microglobulin, in vitro (mL/min)"), null=True, blank=True)
     source = models.CharField(_("where the figures are from"), max_length=200, blank=True)
     in_use = models.BooleanField(_("in use"), default=True)
     replaces = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by")
