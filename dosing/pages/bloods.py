@@ -39,7 +39,7 @@ def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Enter results, and see those that stand."""
     person = shown_patient(request, patient_id)
     form = _empty_form(request)
-    if form.is_valid():
+    if form.is_sure():
         saved = enter_bloods(results=form.results(person), by=signed_in(request), at=timezone.now())
         messages.success(
             request,
@@ -56,7 +56,7 @@ def urine(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     person = shown_patient(request, patient_id)
     mine = UrineCollection(patient=person, entered_by=signed_in(request), entered_at=timezone.now())
     form = UrineForm(request.POST, instance=mine)
-    if form.is_valid():
+    if form.is_sure():
         form.save()
         messages.success(request, _("The urine collection is entered."))
         return redirect("dosing:bloods", person.pk)

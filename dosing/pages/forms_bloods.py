@@ -12,13 +12,14 @@ from django.utils.translation import gettext_lazy as _
 
 from dosing.services.results.blood_units import shown_as
 from homedialysis.accounts.models import UnitSystem
+from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient
 
 
-class BloodsForm(forms.Form):
+class BloodsForm(AsksAgain, forms.Form):
     """A set of results of one drawing; urea may come as a pair around a treatment. Units as the unit shows them."""
 
     pre_drawn_at = forms.DateTimeField(
@@ -83,6 +84,12 @@ class BloodsForm(forms.Form):
                     name, gettext("Must not lie before %(earliest)s.") % {"earliest": f"{plausible.EARLIEST:%Y-%m-%d}"}
                 )
         return data
+
+    def unusual(self) -> list[str]:
+        """Each result that is possible but unusual, in words."""
+        names = [*((each.name.lower(), each) for each in Analyte), ("post_urea", Analyte.UREA)]
+        given = [(self.shown[each.value], self.cleaned_data.get(name)) for name, each in names]
+        return [words for shown, number in given if number is not None and (words := shown.asked_words(number))]
 
     def _judge_minutes(self, data: dict[str, Any]) -> None:
         minutes = data.get("post_minutes")

@@ -15,8 +15,11 @@ from dosing.science.bloods import analyte_of_loinc
 from dosing.services.importing.csv_table import NEEDED, OPTIONAL
 from dosing.services.importing.line_words import FIELDS
 from dosing.services.importing.rows import MOST_BYTES
+from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm
+from sessions.facts import plausible
 from sessions.models import Laboratory, UrineCollection
+from sessions.pages.forms import unusual_of
 
 WALL = "%Y-%m-%dT%H:%M"
 
@@ -114,7 +117,7 @@ class LaboratoryForm(AskingForm[Laboratory]):
         return super().save(commit)
 
 
-class UrineForm(AskingForm[UrineCollection]):
+class UrineForm(AsksAgain, AskingForm[UrineCollection]):
     class Meta:
         model = UrineCollection
         fields = ("began_at", "ended_at", "volume_ml", "urea_mmol_l", "creatinine_mmol_l")
@@ -122,3 +125,6 @@ class UrineForm(AskingForm[UrineCollection]):
             "began_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format=WALL),
             "ended_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format=WALL),
         }
+
+    def unusual(self) -> list[str]:
+        return unusual_of(self.cleaned_data, plausible.URINE)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -29,10 +30,12 @@ from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.fields import EVENT, FLUID, SITE
 from sessions.facts.months import first_of, month_before
+from sessions.facts.ranges import Range
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from sessions.models.local_time import zone_of
 from sessions.pages.persons import shown_patient
 from sessions.services import noted_tables
+from sessions.services.own_ranges import usual_of
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 from sessions.texts.checklist import not_put_right
@@ -115,9 +118,9 @@ def _night(request: HttpRequest, record_id: uuid.UUID) -> ComputedNight:
     return as_night(record)
 
 
-def _mark_shown(mark: dict[str, Any]) -> dict[str, Any]:
+def _mark_shown(mark: dict[str, Any], own: Mapping[str, Range]) -> dict[str, Any]:
     """An unusual number in the reader's language; the limit that was kept with it is in English."""
-    limits = plausible.limits_of(mark["field"])
+    limits = own.get(mark["field"]) or plausible.limits_of(mark["field"])
     kept: str = mark["limit"]
     as_kept = limits is None or limits.oddity(mark["given"]) != kept
     words = kept if limits is None or as_kept else limits.usual_words
@@ -131,6 +134,7 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
     shown = _night(request, record_id)
     record = shown.record
     checks = list(record.answeredcheck_set.all())
+    own = usual_of(record) if record.marks else {}
     context = {
         "night": shown,
         "record": record,
@@ -143,7 +147,7 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
         "checks": checks,
         "begun_with": {check.pk for check in not_put_right(checks)},
         "sites": [(used, noted_tables.noted(used, SITE)) for used in record.siteused_set.select_related("site")],
-        "marks": [_mark_shown(mark) for mark in record.marks],
+        "marks": [_mark_shown(mark, own) for mark in record.marks],
         "base": _base(request),
         "who_looks": _who_looks(request),
     }

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -66,6 +66,11 @@ DIALYSER: dict[str, Range] = {
     "b2m_koa_ml_min": Range(_("KoA of β2-microglobulin"), "mL/min", (1, 500), (10, 250)),
 }
 """Figures of a data sheet."""
+OF_BODY = ("pre_weight_kg", "post_weight_kg")
+WEIGHTS_APART = 0.2
+"""Share by which a weight may lie off the target or the last one before it is asked about (common practice, no source).
+The phone's plan of the fluid stops at the same."""
+EVERYBODYS: Mapping[str, Range] = {}
 HEIGHT_CM = Range(_("Height"), "cm", (60, 250), (140, 210))
 SURROUNDINGS: dict[str, Range] = {
     "count": Range(_("Count"), "", (0, 100_000), (0, 2000)),
@@ -102,12 +107,27 @@ def numbers_of(document: dict[str, Any]) -> Iterator[tuple[str, float, Range]]:
                     yield f"{listed}[{index}].{name}", row[name], limits
 
 
-def unusual(document: dict[str, Any]) -> list[UnusualMark]:
-    """The numbers of a treatment document that are possible but unusual."""
+def own_ranges(*, target: float | None, last: float | None) -> dict[str, Range]:
+    """What is usual of one person's weights: near the target weight and the last weight after a treatment [kg].
+
+    155 is a usual weight, and a slip (or pounds) where the person has 70 kg. Where the two do not agree with each
+    other, the target says it; where neither is known, what is usual of everybody holds.
+    """
+    near = [(each * (1 - WEIGHTS_APART), each * (1 + WEIGHTS_APART)) for each in (target, last) if each]
+    if not near:
+        return {}
+    low, high = max(each[0] for each in near), min(each[1] for each in near)
+    usual = (round(low, 1), round(high, 1)) if low < high else (round(near[0][0], 1), round(near[0][1], 1))
+    return {name: replace(TREATMENT[name], usual=usual) for name in OF_BODY}
+
+
+def unusual(document: dict[str, Any], own: Mapping[str, Range] = EVERYBODYS) -> list[UnusualMark]:
+    """The numbers of a treatment document that are possible but unusual. own: what is usual of this person."""
     confirmed = set(document.get("confirmed") or [])
+    judged = [(path, given, own.get(path, limits)) for path, given, limits in numbers_of(document)]
     return [
         UnusualMark(field=path, given=given, limit=limits.oddity(given), confirmed=path in confirmed)
-        for path, given, limits in numbers_of(document)
+        for path, given, limits in judged
         if limits.oddity(given)
     ]
 
@@ -121,13 +141,13 @@ def moved_paths(paths: list[str], listed: str, moves: Mapping[int, int]) -> list
     return [re.sub(rf"^{listed}\[([0-9]{{1,6}})\]", moved, path) for path in paths]
 
 
-def for_scripts() -> dict[str, dict[str, Any]]:
+def for_scripts(own: Mapping[str, Range] = EVERYBODYS) -> dict[str, dict[str, Any]]:
     """The limits as the phone and the API's readers get them: field path without index → its range.
 
     In the language of the reader; `short` is the label where the place says the rest, `together` what it is called in
-    one row with the number `pair` that is written under it; `decimals` as in `Field`.
+    one row with the number `pair` that is written under it; `decimals` as in `Field`. own: of one person.
     """
-    flat: dict[str, Range] = dict(TREATMENT)
+    flat: dict[str, Range] = dict(TREATMENT) | dict(own)
     for listed, fields in LISTS.items():
         flat |= {f"{listed}.{name}": field for name, field in fields.items()}
     flat |= {f"water.{kind}": limits for kind, limits in WATER.items()}

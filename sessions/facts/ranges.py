@@ -44,6 +44,12 @@ class Range:
         low, high = self.usual
         return "" if low <= given <= high else f"usually between {low:g} and {high:g} {self.unit}".rstrip()
 
+    def asked_words(self, given: float) -> str:
+        """What to ask about an unusual number, in the language of the reader; "" for a usual one."""
+        if not self.oddity(given):
+            return ""
+        return f"{gettext(self.label)}: {plain(given)} {unit_words(self.unit)}".rstrip() + f", {self.usual_words}"
+
     @property
     def usual_words(self) -> str:
         """The same in the language of the reader."""

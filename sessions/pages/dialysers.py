@@ -17,8 +17,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only, technologist_or_clinical
 from sessions.facts import plausible
-from sessions.facts.local_number import plain
 from sessions.models import Dialyser
+from sessions.pages.forms import unusual_of
 from sessions.pages.forms_surroundings import SurroundingsForm
 from sessions.services.dialysers import keep_dialyser, prescribed_now, story_of, was_prescribed
 
@@ -46,13 +46,7 @@ class DialyserForm(SurroundingsForm):
 
     def unusual(self) -> list[str]:
         """What is possible but unusual, in words, so that it is asked about once more."""
-        data = self.cleaned_data
-        given: dict[str, float] = {name: data[name] for name in plausible.DIALYSER if data.get(name) is not None}
-        return [
-            f"{gettext(limits.label)}: {plain(given[name])} {limits.unit}, {limits.usual_words}"
-            for name, limits in plausible.DIALYSER.items()
-            if name in given and limits.oddity(given[name])
-        ]
+        return unusual_of(self.cleaned_data, plausible.DIALYSER)
 
 
 @staff_only
@@ -81,15 +75,12 @@ def dialyser(request: HttpRequest, dialyser_id: int) -> HttpResponse:
 
 def _page(request: HttpRequest, row: Dialyser) -> HttpResponse:
     form = DialyserForm(request.POST or None, instance=row)
-    odd = form.unusual() if form.is_valid() else []
-    asked = odd if "sure" not in request.POST else []
-    if form.is_valid() and not asked and _saved(request, form):
+    if form.is_sure() and _saved(request, form):
         return redirect("treatments:dialysers")
     stands = None if row.pk is None else Dialyser.objects.get(pk=row.pk)
     context = {
         "form": form,
         "stands": stands,
-        "asked": asked,
         "prescribed": bool(stands and was_prescribed(stands)),
         "held": prescribed_now(stands, at=timezone.now()) if stands else [],
         "story": story_of(stands) if stands else [],

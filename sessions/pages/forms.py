@@ -14,6 +14,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import Weekday
+from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts import plausible
@@ -44,7 +45,13 @@ def refuse_impossible(form: forms.BaseForm, limits: Mapping[str, Range]) -> None
             form.add_error(name, why)
 
 
-class EnrolForm(AskingForm[Patient]):
+def unusual_of(data: Mapping[str, Any], limits: Mapping[str, Range]) -> list[str]:
+    """What is possible but unusual among the numbers that a form took, in words."""
+    given = ((each, data.get(name)) for name, each in limits.items())
+    return [words for each, number in given if number is not None and (words := each.asked_words(number))]
+
+
+class EnrolForm(AsksAgain, AskingForm[Patient]):
     class Meta:
         model = Patient
         fields: ClassVar = [
@@ -52,6 +59,9 @@ class EnrolForm(AskingForm[Patient]):
         ]  # fmt: skip
         widgets: ClassVar = {"birth_date": DateInput(), "joined_on": DateInput()}
         help_texts: ClassVar = {"time_zone": _("Only when it is not the unit's, for example Atlantic/Azores.")}
+
+    def unusual(self) -> list[str]:
+        return unusual_of(self.cleaned_data, {"height_cm": plausible.HEIGHT_CM})
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -196,11 +206,7 @@ class PrescriptionForm(AskingForm[Prescription]):
     def unusual(self, last: Prescription | None) -> list[str]:
         """What is possible but unusual, in words, so that the signer is asked once more. last: what is in force."""
         found = [words] if (words := _target_moved(last, self.cleaned_data.get("target_weight_kg"))) else []
-        for name, limits in NUMBERS.items():
-            given = self.cleaned_data.get(name)
-            if given is not None and (odd := limits.oddity(given)):
-                found.append(f"{limits.label}: {plain(given)} {limits.unit}".rstrip() + f", {odd}")
-        return found
+        return found + unusual_of(self.cleaned_data, NUMBERS)
 
 
 def _target_moved(last: Prescription | None, given: float | None) -> str:

@@ -13,12 +13,12 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import User
+from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm, MomentInput
 from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberField
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.choices_surroundings import FIGURES, WATER_UNITS, WaterFluid, WaterKind
-from sessions.facts.local_number import plain
 from sessions.models import (
     BloodsDue,
     Interval,
@@ -37,7 +37,7 @@ from sessions.pages.forms import DateInput
 from sessions.services.surroundings import usual_fluid
 
 
-class SurroundingsForm(AskingForm[Any]):
+class SurroundingsForm(AsksAgain, AskingForm[Any]):
     """A form whose row already knows its patient, if it has one."""
 
     def put_errors(self, problem: ValidationError) -> None:
@@ -69,11 +69,10 @@ class WaterTestForm(SurroundingsForm):
             data["fluid"] = usual_fluid(self.instance.patient, data["place"], data["sampled_at"].date())
         return data
 
-    def unusual(self) -> str:
+    def unusual(self) -> list[str]:
         """What is possible but unusual about the result, in words, so that it is asked about once more."""
         limits, value = plausible.WATER[self.cleaned_data["kind"]], self.cleaned_data["value"]
-        odd = limits.oddity(value)
-        return f"{limits.label}: {plain(value)} {limits.unit}, {odd}" if odd else ""
+        return [words] if (words := limits.asked_words(value)) else []
 
 
 class MachineForm(SurroundingsForm):

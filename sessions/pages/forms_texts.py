@@ -10,6 +10,7 @@ from django.utils.text import format_lazy, slugify
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberField
 from sessions.facts.choices import CheckPart, EventKind, SiteUse
 from sessions.facts.local_number import plain
 from sessions.texts import checklist
@@ -36,10 +37,6 @@ MOST_LINES, LONGEST_LINE = 8, 200
 
 def _few_lines(rows: int = 2) -> forms.Textarea:
     return forms.Textarea(attrs={"rows": rows})
-
-
-def _decimal() -> forms.TextInput:
-    return forms.TextInput(attrs={"inputmode": "decimal"})
 
 
 class RowForm(forms.Form):
@@ -88,8 +85,8 @@ class ItemForm(RowForm):
     )  # fmt: skip
     asks_value = forms.BooleanField(required=False, label=_("A number is written down"))
     unit = forms.CharField(max_length=20, required=False, label=_("Unit of the number"))
-    limit_low = forms.FloatField(required=False, widget=_decimal(), label=_("Lowest that passes"))
-    limit_high = forms.FloatField(required=False, widget=_decimal(), label=_("Highest that passes"))
+    limit_low = NumberField(required=False, label=_("Lowest that passes"))
+    limit_high = NumberField(required=False, label=_("Highest that passes"))
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -109,9 +106,9 @@ class StepForm(RowForm):
     name_of = "words"
     words = forms.CharField(max_length=200, label=_("Step"))
     hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label=_("Explanation under it"))
-    countdown_s = forms.IntegerField(
+    countdown_s = WholeNumberField(
         required=False, min_value=1, max_value=3600, label=_("Wait, in seconds"),
-        widget=forms.TextInput(attrs={"inputmode": "numeric"}), help_text=_("A countdown runs on the phone."),
+        help_text=_("A countdown runs on the phone."),
     )  # fmt: skip
     asks = forms.ChoiceField(choices=ASKS, required=False, label=_("The phone asks"))
     use = forms.ChoiceField(

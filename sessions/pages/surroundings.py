@@ -147,9 +147,7 @@ def _row(rows: models.QuerySet[Any], key: str) -> Any:
 def _page(request: HttpRequest, sheet: Sheet, row: Any, patient: Patient | None) -> HttpResponse:
     now = timezone.now()
     form = sheet.form(request.POST or None, instance=row, initial=_initial(request, row, now))
-    odd = form.unusual() if isinstance(form, sheets.WaterTestForm) and form.is_valid() else ""
-    asked = bool(odd) and "sure" not in request.POST
-    if form.is_valid() and not asked and _saved(form, signed_in(request), now):
+    if form.is_sure() and _saved(form, signed_in(request), now):
         messages.success(request, gettext("Saved: %(what)s.") % {"what": sheet.title})
         return redirect(_back(patient))
     context = {
@@ -157,7 +155,6 @@ def _page(request: HttpRequest, sheet: Sheet, row: Any, patient: Patient | None)
         "title": sheet.title,
         "patient": patient,
         "back": _back(patient),
-        "odd": odd if asked else "",
         "new": row._state.adding,
         "entry": isinstance(row, Entry),
         "own": patient is not None and isinstance(row, Interval | BloodsDue) and not row._state.adding,

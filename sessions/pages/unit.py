@@ -53,7 +53,7 @@ def patients(request: HttpRequest) -> HttpResponse:
 def enrol(request: HttpRequest) -> HttpResponse:
     """Bring a patient into the programme."""
     form = EnrolForm(request.POST or None, initial={"joined_on": timezone.localdate()})
-    if form.is_valid():
+    if form.is_sure():
         patient = form.save()
         messages.success(
             request,

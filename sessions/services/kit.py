@@ -24,6 +24,7 @@ from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines
 from sessions.services.due import due_of
 from sessions.services.messages import unseen
+from sessions.services.own_ranges import own_ranges
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.prescription_changes import changes_for
 from sessions.services.site_uses import NEVER, uses_of
@@ -114,7 +115,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         **{key: value for known in _known.values() for key, value in known(asked).items()},
         **_texts(asked, access),
         "access": access and _access(access, asked),
-        "limits": plausible.for_scripts(),
+        "limits": plausible.for_scripts(own_ranges(patient, current, before=now)),
         "asked": plausible.for_screens(),
         "event_kinds": {kind.value: str(kind.label) for kind in EventKind},
         "ready": ready_words(),

@@ -28,6 +28,7 @@ from sessions.models import (
 )
 from sessions.models.local_time import night_of, zone_of
 from sessions.services.bloods import tie_bloods
+from sessions.services.own_ranges import usual_of
 from sessions.signals import treatment_recorded
 
 Document = dict[str, Any]
@@ -205,7 +206,6 @@ def _replace(
 
 def _fill(record: TreatmentRecord, document: Document, by: User, at: datetime) -> None:
     record.document = document
-    record.marks = [asdict(mark) for mark in plausible.unusual(document)]
     record.state = document["status"]
     record.started_at = datetime.fromisoformat(document["started_at"])
     record.ended_at = datetime.fromisoformat(document["ended_at"]) if document["ended_at"] else None
@@ -213,6 +213,7 @@ def _fill(record: TreatmentRecord, document: Document, by: User, at: datetime) -
     for name in COLUMNS:
         setattr(record, name, document[name])
     record.prescription = Prescription.objects.filter(patient=record.patient).in_force(record.started_at).first()
+    record.marks = [asdict(mark) for mark in plausible.unusual(document, usual_of(record))]
     record.recorded_by = by
     record.received_at = at
     if record.state == RecordState.FINISHED and record.finished_at is None:

@@ -58,6 +58,8 @@ class Strict(HTMLParser):
         names = Counter(name for name, _ in attrs)
         self.faults += [f"<{tag}> has {name} twice" for name, times in names.items() if times > 1]
         given = {name: value or "" for name, value in attrs}
+        if tag == "input" and given.get("type") == "number":
+            self._fault("a browser's own field for numbers drops the comma that its language does not know")
         if "id" in given:
             self._ids[given["id"]] += 1
         for name in ("for", "aria-labelledby", "aria-describedby"):

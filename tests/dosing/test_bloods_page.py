@@ -169,3 +169,18 @@ def test_it_asks_a_fixed_number_of_times(
     with django_assert_num_queries(10):
         (urea,) = nurse_client.get(where).context["rows"]
     assert urea["texts"] == ["20"] * count
+
+
+@pytest.mark.django_db
+def test_a_comma_is_a_decimal_sign_and_what_is_unusual_is_asked_about_once_more(
+    nurse_client: Client, where: str
+) -> None:
+    assert nurse_client.post(where, sent(urea="8,3", potassium="4,1")).status_code == 302
+    assert sorted(ours(BloodResult).values_list("value", flat=True)) == [4.1, 8.3]
+    page = nurse_client.post(where, sent(urea="83", pre_drawn_at="2026-03-04T08:00"))
+    form = page.context["form"]
+    assert form.asked == ["Urea: 83 mmol/L, usually between 2 and 50"]
+    assert ours(BloodResult).count() == 2
+    sure = sent(urea="83", pre_drawn_at="2026-03-04T08:00", sure=form.asked_key)
+    assert nurse_client.post(where, sure).status_code == 302
+    assert ours(BloodResult).count() == 3

@@ -84,11 +84,9 @@ def test_the_page_shows_the_patient_s_own_and_nobody_else_s(tove: Client, ana: P
 def test_an_unusual_result_is_asked_about_once_more(tove: Client, ana: Patient) -> None:
     page = tove.post(where(ana, "water"), CULTURE | {"value": "4000"})
     assert page.status_code == 200
-    assert (
-        "Please look again: Bacterial culture: 4000 CFU/mL, usually between 0 and 1000 CFU/mL" in page.content.decode()
-    )
+    assert "Bacterial culture: 4000 CFU/mL, usually between 0 and 1000 CFU/mL" in page.content.decode()
     assert not ours(WaterTest).exists()
-    assert saved(tove.post(where(ana, "water"), CULTURE | {"value": "4000", "sure": "on"}))
+    assert saved(tove.post(where(ana, "water"), CULTURE | {"value": "4000", "sure": page.context["form"].asked_key}))
 
 
 @pytest.mark.parametrize(

@@ -10,9 +10,9 @@ from django.test import Client
 
 from sessions.facts import plausible
 from sessions.facts.fields import LISTS, TREATMENT
-from sessions.models import TreatmentRecord
+from sessions.models import Patient, Prescription, TreatmentRecord
 from tests.crowd import ours
-from tests.factories import A_NIGHT, night_body
+from tests.factories import A_NIGHT, night_body, record_night
 from tests.over_http import add_readings, put
 
 pytestmark = pytest.mark.django_db
@@ -96,3 +96,29 @@ def test_the_limits_that_are_asked_about_are_told(ana_client: Client) -> None:
         "step": 0.1,
         "decimals": 1,
     }
+
+
+@pytest.mark.parametrize(
+    ("weight", "asked"), [(155, True), (70.5, False), (84.5, True), (55.9, True), (74, False)], ids=str
+)
+def test_a_weight_is_held_against_the_target_and_the_last_one(
+    ana_client: Client, ana: Patient, anas_prescription: Prescription, weight: float, asked: bool
+) -> None:
+    """155 is a usual weight of somebody: pounds, or a slip, where the target is 70 kg."""
+    record_night(ana, A_NIGHT - timedelta(days=2), post_weight_kg=70.2)
+    record = record_night(ana, pre_weight_kg=weight)
+    marks = [(mark["field"], mark["limit"]) for mark in record.marks]
+    assert marks == ([("pre_weight_kg", "usually between 56.2 and 84 kg")] if asked else [])
+    limits = ana_client.get("/api/v1/bedside/").json()["limits"]["pre_weight_kg"]
+    assert limits["hard"] == [20, 300]
+    assert (limits["usual"][0] <= weight <= limits["usual"][1]) is not asked
+
+
+def test_who_weighs_much_is_not_asked_every_night(ana: Patient, anas_prescription: Prescription) -> None:
+    Prescription.objects.filter(pk=anas_prescription.pk).update(target_weight_kg=190)
+    assert record_night(ana, pre_weight_kg=193, post_weight_kg=190).marks == []
+
+
+def test_a_wrong_last_weight_does_not_carry_its_fault_on(ana: Patient, anas_prescription: Prescription) -> None:
+    record_night(ana, A_NIGHT - timedelta(days=2), post_weight_kg=155)
+    assert record_night(ana, pre_weight_kg=72).marks == []

@@ -43,6 +43,15 @@ class ShownAnalyte:
             "given": plain(given),
         }
 
+    def asked_words(self, given: float) -> str:
+        """What to ask about an unusual number in this unit, or ""."""
+        low, high = (limit * self.factor for limit in self.limits.usual)
+        if low <= given <= high:
+            return ""
+        words = _("%(number)s: %(given)s %(unit)s, usually between %(low)s and %(high)s")
+        parts = {"number": self.label, "given": plain(given), "unit": self.unit}
+        return words % (parts | {"low": three_figures(low), "high": three_figures(high)})
+
 
 def unit_system() -> str:
     """The system of units of the unit's screens."""
