@@ -26,7 +26,9 @@ FOLDER = Path(__file__).resolve().parent.parent / "static" / "bedside"
 TEMPLATES = Path(__file__).resolve().parent.parent.parent / "templates" / "sessions"
 PAPER = "#f6f5f1"
 """Behind the page while it starts: --paper of the light theme in css/tokens.css."""
-ENTRY, LATER, THEME = "bedside/js/main.js", "bedside/js/later.js", "bedside/js/theme.js"
+ENTRY, LATER = "bedside/js/main.js", "bedside/js/later.js"
+PLAIN = {"bedside/js/floor.js", "bedside/js/theme.js"}
+"""Scripts that run before the modules, and belong to no piece."""
 FIRST_PIECE, SECOND_PIECE, ONE_SHEET = "bedside/js/all.js", "bedside/js/rest.js", "bedside/css/all.css"
 """Made by homedialysis/web/static_storage.py when static files are collected."""
 FIRST_SHEETS = ("bedside/css/tokens.css", "bedside/css/bedside.css")
@@ -36,14 +38,18 @@ KEPT_KINDS = {".js", ".css", ".json", ".svg"}
 def files() -> list[str]:
     """What a release of the bedside consists of, as names of static files, in a fixed order.
 
-    Where static files are collected, scripts come in two pieces and styles in one; only theme.js stays apart.
+    Where static files are collected, scripts come in two pieces and styles in one; the plain scripts stay apart.
     """
     found = [path for path in FOLDER.rglob("*") if path.suffix in KEPT_KINDS]
     names = sorted(f"bedside/{path.relative_to(FOLDER).as_posix()}" for path in found)
     if not in_pieces():
         return names
     whole = {FIRST_PIECE, SECOND_PIECE, ONE_SHEET}
-    return sorted(whole.union(name for name in names if name == THEME or not name.endswith((".js", ".css"))))
+    return sorted(whole.union(name for name in names if name in PLAIN or not name.endswith((".js", ".css"))))
+
+
+def _is_module(name: str) -> bool:
+    return name.endswith(".js") and name not in PLAIN
 
 
 def in_pieces() -> bool:
@@ -101,7 +107,7 @@ def shell(request: HttpRequest) -> HttpResponse:
         "sheets": sheets(),
         "script": static(FIRST_PIECE if in_pieces() else ENTRY),
         "later": static(SECOND_PIECE if in_pieces() else LATER),
-        "modules": [] if in_pieces() else [static(name) for name in files() if name.endswith(".js")],
+        "modules": [] if in_pieces() else [static(name) for name in files() if _is_module(name)],
     }
     return _own(request, "sessions/bedside.html", context)
 

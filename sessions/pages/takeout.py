@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from typing import TypeVar
 
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, StreamingHttpResponse
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils import timezone, translation
 from django.views.decorators.http import require_safe
 
@@ -59,6 +60,17 @@ def _spoken(pieces: Iterator[T]) -> Iterator[T]:
 def _sent(pieces: Iterator[T], kind: str, name: str) -> StreamingHttpResponse:
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
     return StreamingHttpResponse(_spoken(pieces), content_type=kind, headers=headers)
+
+
+@bedside_only
+@require_safe
+def own_flow_sheet(request: HttpRequest) -> HttpResponse:
+    """For a phone on which nothing runs that knows a patient: leads to the sheet, blank where there are several."""
+    patients = list(Patient.objects.visible_to(request.user)[:2])
+    if not patients:
+        raise Http404
+    blank = "?blank=1" if len(patients) > 1 else ""
+    return HttpResponseRedirect(reverse("treatments:flow-sheet", args=[patients[0].pk]) + blank)
 
 
 @login_required

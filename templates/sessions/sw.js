@@ -42,8 +42,17 @@ async function kept(address) {
   return store.match(address, { ignoreVary: true, ignoreSearch: address === SHELL });
 }
 
-async function refillIfEmptied() {
-  if (!(await kept(SHELL))) await fill();
+/** Which of its files the browser no longer has. */
+async function lacking() {
+  const store = await caches.open(STORE);
+  const there = new Set((await store.keys()).map(({ url }) => new URL(url).pathname));
+  return [SHELL, OFFLINE, ...FILES].filter((address) => !there.has(address));
+}
+
+/** Fetch anew what the browser cleared -> how many files are lacking all the same. */
+async function refill() {
+  if ((await lacking()).length) await fill().catch(() => {});
+  return (await lacking()).length;
 }
 
 worker.addEventListener("install", (event) => event.waitUntil(fill()));
@@ -60,7 +69,7 @@ worker.addEventListener("activate", (event) =>
 
 worker.addEventListener("message", (event) => {
   if (event.data === "take over") worker.skipWaiting();
-  if (event.data === "fill") event.waitUntil(refillIfEmptied().catch(() => {}));
+  if (event.data === "fill") event.waitUntil(refill().then((count) => event.ports[0]?.postMessage(count)));
 });
 
 async function page(request, pathname) {

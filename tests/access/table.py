@@ -85,6 +85,7 @@ TABLE: dict[str, dict[str, str]] = {
     "treatments:versions": {"GET": ANAS},
     "treatments:takeout-json": {"GET": ANAS_OWN},
     "treatments:takeout-zip": {"GET": ANAS_OWN},
+    "treatments:own-flow-sheet": {"GET": BEDSIDE_ON},
     "treatments:flow-sheet": {"GET": ANAS},
     "treatments:patients": {"GET": STAFF},
     "treatments:enrol": {"GET": CLINICAL, "POST": CLINICAL},

@@ -1,6 +1,7 @@
 /* Buttons that call the unit or the emergency number. The numbers are the unit's own. */
 
 import { h } from "./ui.js";
+import { plain } from "./vault.js";
 import { t } from "./words.js";
 
 const address = (number) => `tel:${number.replace(/[^+\d]/g, "")}`;
@@ -8,6 +9,12 @@ const call = (number, words, tone) =>
   number
     ? h("a", { class: `big ${tone}`, href: address(number) }, h("span", { text: words }), h("small", { text: number }))
     : null;
+
+/** The numbers while no kit is in hand: those kept here last, else those that came with the page itself. */
+export const unitOfPage = () => {
+  const { emergency, onCall } = document.documentElement.dataset;
+  return plain("emergency")?.unit ?? { emergency_number: emergency, on_call_number: onCall };
+};
 
 /** The same as an action for the thumb, or null where the unit has no such number. */
 export function callAction(unit, which) {

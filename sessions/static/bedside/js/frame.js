@@ -1,6 +1,7 @@
 /* What surrounds every screen: the head with the state of the record, notices, the dock for the thumb. */
 
 import * as kits from "./kit.js";
+import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
 import { addressOf } from "./router.js";
 import { bigButton, byId, h } from "./ui.js";
@@ -13,13 +14,21 @@ const BEFORE = new Set(["lock", "choose", "taken", "first", "gone"]);
 /** As much of the window may the dock and the head take together before they make room. */
 const DOCK_MOST = 0.6;
 
+/** Ready is a phone on which the night opens again without a network, whatever else may be so. @param {Ctx} ctx */
+function readyWords(ctx) {
+  if (offline.isReady()) return { tone: "good", words: ctx.online() ? t("Ready") : t("No network: everything works") };
+  if (!ctx.online()) return { tone: "stop", words: t("No network, and not everything is kept"), to: "storage" };
+  return offline.isComing()
+    ? { tone: "plain", words: t("Not ready yet: being kept on this phone"), to: "storage" }
+    : { tone: "care", words: t("Not ready for a night without a network"), to: "storage" };
+}
+
 /** In a few words where the record stands: on this phone, at the unit, waiting. @param {Ctx} ctx */
 function stateWords(ctx) {
   const waiting = outbox.list().filter((each) => each.state !== "open");
   if (!vault.state().ok) return { tone: "stop", words: t("Not kept on this phone") };
   if (waiting.length) return { tone: "care", words: tn("{n} waits to be sent", "{n} wait to be sent", waiting.length) };
-  if (!ctx.night || ctx.night.delivered)
-    return { tone: "good", words: ctx.online() ? t("Ready") : t("No network: everything works") };
+  if (!ctx.night || ctx.night.delivered) return readyWords(ctx);
   if (ctx.night.sentAt && !outbox.list().some((each) => each.id === ctx.night.id))
     return { tone: "good", words: t("At the unit, {time}", { time: timeOf(ctx.night.sentAt) }) };
   return { tone: "plain", words: t("Kept on this phone, {time}", { time: timeOf(ctx.night.touched_at) }) };
@@ -27,7 +36,7 @@ function stateWords(ctx) {
 
 /** @param {Ctx} ctx */
 function drawHead(ctx, name) {
-  const { tone, words } = stateWords(ctx);
+  const { tone, words, to = "queue" } = stateWords(ctx);
   const [helper, patient] = [ctx.kit?.account?.name, ctx.kit?.patient?.name ?? ""];
   const who = helper && helper !== patient ? t("{helper} for {patient}", { helper, patient }) : patient;
   const before = BEFORE.has(name);
@@ -50,7 +59,7 @@ function drawHead(ctx, name) {
       back,
       h(
         "a",
-        { class: `state ${tone}`, href: addressOf("queue"), data: { k: "state" } },
+        { class: `state ${tone}`, href: addressOf(to), data: { k: "state" } },
         h("span", { class: "who", text: who }),
         h("span", { text: words }),
       ),
@@ -70,6 +79,15 @@ const storageWords = () => {
     return t("This phone's storage is full: what you enter now is only in this window. Touch to see what to do.");
   return state.evicted ? t("The browser has cleared what was kept on this phone. Touch to see what that means.") : null;
 };
+
+/** Told at home, before a night is begun and while one is in hand. @param {Ctx} ctx */
+function pageWords(ctx) {
+  if (!ctx.kit?.patient || offline.isReady() || offline.isComing()) return null;
+  return t(
+    "Without a network this phone could not open your night again. Keep this page open and the paper sheet at hand. " +
+      "Touch to see what is missing.",
+  );
+}
 
 function clockWords() {
   const offset = clockOffset();
@@ -101,6 +119,7 @@ function kitWords(ctx) {
 function notices(ctx, name) {
   const told = [
     [storageWords(), "storage", "stop"],
+    [name === "tonight" && pageWords(ctx), "storage", "care"],
     [clockWords(), "queue", "care"],
     [kitWords(ctx), "settings", "care"],
     [

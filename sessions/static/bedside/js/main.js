@@ -4,12 +4,14 @@
  */
 
 import { ctx, startIn } from "./app.js";
+import { callButtons, unitOfPage } from "./calls.js";
 import { drawFrame, fitDock } from "./frame.js";
+import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
-import { draw, fetchRest, screenOf, startRouter } from "./router.js";
+import { draw, fetchRest, here, screenOf, startRouter } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
 import { byId, h, note } from "./ui.js";
-import { startWorker } from "./update.js";
+import { keepPage, nightsAreKnown, startWorker } from "./update.js";
 import * as vault from "./vault.js";
 import { speak, t } from "./words.js";
 
@@ -43,6 +45,7 @@ const NO_RETURN = new Set([
 ]);
 let touched = Date.now();
 let asked = Date.now();
+let askedToStay = false;
 
 function frame(place, screen, fresh) {
   if (ctx.gate === "starting") return;
@@ -51,6 +54,7 @@ function frame(place, screen, fresh) {
   else if (screen) drawFrame(ctx, place, screen, fresh);
   else waitForRest(place, fresh);
   if (fresh && !gate) rememberPlace(place);
+  if (fresh && !offline.isReady()) offline.look(ctx);
 }
 
 /** An address of later.js, asked for before that is here. */
@@ -82,13 +86,27 @@ function rememberPlace({ name }) {
 async function lookAround() {
   const idle = settings.lockAfter * 60_000;
   if (idle && Date.now() - touched > idle && ctx.gate === "open") await ctx.lock();
+  if (!offline.isReady()) await lookAgain();
   if (Date.now() - asked < REFRESH_EVERY || !navigator.onLine) return;
   asked = Date.now();
   await ctx.refresh();
 }
 
+async function lookAgain() {
+  if (navigator.onLine) await keepPage(ctx);
+  await offline.look(ctx);
+}
+
+/** The touch that begins a treatment is the one after which a browser's own question about the storage is understood. */
+function askToStay() {
+  if (askedToStay || !ctx.night || here().name === "danger") return;
+  askedToStay = true;
+  vault.askToStay().then(ctx.redraw);
+}
+
 async function reconnected() {
   ctx.redraw();
+  lookAgain();
   asked = Date.now();
   if (ctx.gate === "open" || ctx.gate === "first") await ctx.refresh();
   await outbox.push();
@@ -103,6 +121,7 @@ function listen() {
       },
       { passive: true },
     );
+  document.addEventListener("click", askToStay, { passive: true });
   window.addEventListener("online", reconnected);
   window.addEventListener("offline", ctx.redraw);
   window.addEventListener("resize", fitDock);
@@ -127,18 +146,23 @@ async function start() {
   straighten();
   listen();
   startRouter(frame);
+  startWorker(ctx);
   await startIn(vault.plain("account"));
   fetchRest().catch((problem) => console.warn("The other screens are not here yet:", problem.message));
-  await vault.askToStay();
-  await startWorker(ctx);
+  nightsAreKnown(ctx);
+  await vault.seeWhetherItStays();
+  await offline.look(ctx);
 }
 
 function cannotStart(words) {
-  byId("screen").replaceChildren(h("h1", { text: t("Home dialysis") }), h("p", { role: "alert", text: words }));
+  const title = h("h1", { text: t("Home dialysis") });
+  byId("screen").replaceChildren(title, h("p", { role: "alert", text: words }), ...callButtons(unitOfPage()));
 }
 
 /** Without https a browser gives neither encryption nor a worker: nothing could be kept, so nothing is begun. */
-if (window.isSecureContext) {
+const { missing } = document.documentElement.dataset; // floor.js has said so
+if (missing) console.warn("This browser lacks", missing);
+else if (window.isSecureContext) {
   start().catch((problem) => {
     console.error("The bedside could not start", problem);
     cannotStart(t("The bedside could not start. Reload the page; use the paper sheet until it works."));

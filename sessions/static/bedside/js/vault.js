@@ -144,7 +144,18 @@ export const forgetEvicted = () => {
   status.evicted = false;
 };
 
-/** Ask the browser not to clear the storage when space runs short. It may say no: the settings show which. */
+/** See whether the browser has promised not to clear the storage; this asks nobody. */
+export async function seeWhetherItStays() {
+  status.persistent = (await navigator.storage?.persisted?.().catch(() => false)) ?? false;
+}
+
+/** Whether the browser can be asked for that promise. */
+export const canAskToStay = () => Boolean(navigator.storage?.persist);
+
+/**
+ * Ask the browser not to clear the storage when space runs short. It may say no: the settings show which. Some ask the
+ * person, who may leave the question open for ever: only after a touch, and nothing may wait for the answer.
+ */
 export async function askToStay() {
   status.persistent = (await navigator.storage?.persist?.().catch(() => false)) ?? false;
 }

@@ -72,6 +72,8 @@ const kindOf = (status) => {
  */
 export async function call(address, { method = "GET", body, revision, account, type = "application/json" } = {}) {
   const began = Date.now();
+  const patience = new AbortController(); // the ready-made time limit is younger than phones still in use
+  setTimeout(() => patience.abort(), PATIENCE);
   try {
     const answer = await fetch(address, {
       method,
@@ -81,7 +83,7 @@ export async function call(address, { method = "GET", body, revision, account, t
       cache: "no-store",
       redirect: "manual",
       keepalive: Boolean(body) && body.length < SMALL_ENOUGH,
-      signal: AbortSignal.timeout(PATIENCE),
+      signal: patience.signal,
     });
     if (answer.type === "opaqueredirect") return { kind: "signedOut", status: 302, data: {} };
     noteClock(answer, began);
@@ -89,8 +91,7 @@ export async function call(address, { method = "GET", body, revision, account, t
     return { kind: kindOf(answer.status), status: answer.status, data: isJson ? await answer.json() : {} };
   } catch (thrown) {
     const problem = /** @type {Error} */ (thrown);
-    if (!(problem instanceof TypeError) && !["TimeoutError", "AbortError", "SyntaxError"].includes(problem.name))
-      throw problem;
+    if (!(problem instanceof TypeError) && !["AbortError", "SyntaxError"].includes(problem.name)) throw problem;
     return { kind: "unreachable", status: 0, data: {} };
   }
 }

@@ -1,6 +1,7 @@
 /* What stands before the screens: the PIN, another window, the first start, a phone that was taken back. */
 
 import { ctx as app } from "../app.js";
+import { callButtons, unitOfPage } from "../calls.js";
 import { register } from "../router.js";
 import { bigButton, byId, h, note } from "../ui.js";
 import * as vault from "../vault.js";
@@ -160,13 +161,17 @@ register("first", {
   title: () => t("Home dialysis"),
   draw: () =>
     app.trouble
-      ? note(
-          (
-            FIRST_WORDS[app.trouble] ??
-            (() => t("The unit's server did not answer as expected. Try again, or call the unit."))
-          )(),
-          "care",
-        )
+      ? [
+          note(
+            (
+              FIRST_WORDS[app.trouble] ??
+              (() => t("The unit's server did not answer as expected. Try again, or call the unit."))
+            )(),
+            "care",
+          ),
+          h("p", { text: t("Is a treatment due now? Use the paper sheet until this phone has started.") }),
+          callButtons(unitOfPage(), "calm"),
+        ]
       : h("p", { class: "soft", text: t("Asking the unit for your prescription …") }),
   bar: () =>
     (app.trouble &&

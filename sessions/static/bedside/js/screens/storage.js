@@ -1,8 +1,9 @@
 /* What to do when the phone does not keep the record: said plainly, with the record in sight for paper. */
 
 import { fieldName, shownValue } from "../fields.js";
+import * as offline from "../offline.js";
 import { register } from "../router.js";
-import { dl, h, note } from "../ui.js";
+import { bigButton, dl, h, note } from "../ui.js";
 import * as vault from "../vault.js";
 import { t } from "../words.js";
 
@@ -23,8 +24,31 @@ function words() {
       "The browser cleared what was kept here, perhaps because room ran short or the page was not used for long. " +
         "What the unit has is safe; a night that was not sent is gone.",
     );
-  return t("This phone keeps the record. Nothing needs to be done.");
+  return offline.isReady()
+    ? t("This phone keeps the record, and your night opens without a network. Nothing needs to be done.")
+    : t("The record is kept on this phone, but without a network your night could not be opened again.");
 }
+
+function tone() {
+  const { ok, evicted } = vault.state();
+  if (!ok || evicted) return "stop";
+  return offline.isReady() ? "good" : "care";
+}
+
+/** Whether the browser may clear what is kept, and the touch after which it is asked not to. @param {Ctx} ctx */
+function stays(ctx) {
+  const { persistent, ok } = vault.state();
+  if (!ok || persistent || !vault.canAskToStay()) return null;
+  return bigButton(t("Ask the browser never to clear it"), () => vault.askToStay().then(ctx.redraw), {
+    hint: t("It may ask you in its own words: say yes"),
+    data: { k: "stay" },
+  });
+}
+
+const lasting = () =>
+  vault.state().persistent
+    ? t("the browser has promised not to clear it")
+    : t("the browser may clear it when room runs short");
 
 /** @param {Ctx} ctx */
 const paper = (ctx) =>
@@ -35,7 +59,10 @@ const paper = (ctx) =>
 register("storage", {
   title: () => t("Storage of this phone"),
   draw: (ctx) => [
-    note(words(), vault.state().ok && !vault.state().evicted ? "good" : "stop"),
+    note(words(), tone()),
+    h("h2", { text: t("What a night without a network needs") }),
+    dl([...offline.pieces(), [t("How long it stays"), lasting()]]),
+    stays(ctx),
     h(
       "ul",
       null,
