@@ -107,13 +107,18 @@ OF_PRESCRIPTION = {"uf_rate": "uf_rate_limit_ml_kg_h"}
 
 @dataclass(frozen=True, slots=True)
 class LimitBook:
-    """All rows that were ever set for the unit and for one patient, newest first, to be asked without a query."""
+    """All rows that were ever set for the unit and for one patient, newest first, to be asked without a query.
+
+    only: the one moment, and the prescription in force then, that it speaks of whatever is asked.
+    """
 
     for_patient: tuple[Limit, ...] = ()
     for_unit: tuple[Limit, ...] = ()
+    only: tuple[datetime, Prescription | None] | None = None
 
     def at(self, name: str, at: datetime, prescription: Prescription | None = None) -> LimitInForce:
         """The limit in force at a moment: the prescription's, else the patient's, the unit's, the default."""
+        at, prescription = self.only or (at, prescription)
         own = _of_prescription(name, prescription)
         if own is not None:
             return own
@@ -122,6 +127,15 @@ class LimitBook:
             if row is not None and row.value is not None:
                 return LimitInForce(KINDS[name], row.value, _set_by(row, whose))
         return DEFAULTS[name]
+
+    def as_at(self, at: datetime, ordered: Prescription | None) -> LimitBook:
+        """The book that says of every night what holds at this moment, under this prescription."""
+        return replace(self, only=(at, ordered))
+
+    def may_differ(self, names: Iterable[str]) -> bool:
+        """Whether any of these limits was ever set, or is carried by prescriptions: else it holds as it always did."""
+        rows = {row.name for row in (*self.for_patient, *self.for_unit)}
+        return any(name in rows or name in OF_PRESCRIPTION for name in names)
 
     def with_row(self, row: Limit) -> LimitBook:
         """The same book with one more row, which is the newest: to see what it would do before it is set."""

@@ -58,6 +58,7 @@ class StepKind(models.TextChoices):
     ASSIGNED = "assigned", _("Assigned")
     SET_ASIDE = "set_aside", _("Set aside")
     CLOSED = "closed", _("Closed")
+    REOPENED = "reopened", _("Opened again")
 
 
 class ReplayState(models.TextChoices):

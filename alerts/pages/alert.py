@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -14,9 +13,10 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.models import Alert, RecordJudgement
+from alerts.models import Alert, AlertStep, RecordJudgement
 from alerts.pages.forms import CloseForm, NoteForm
 from alerts.services import acting
+from alerts.services.muting import mutes_of
 from alerts.showing.alert_words import name_of
 from alerts.showing.presenting import ShownAlert, of_paper
 from alerts.showing.sparklines import courses_of, drawn
@@ -25,7 +25,8 @@ from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.reading_log import note_reading
 
-MOVED_ON = _("Something was added since you opened this page. Read it below, then send again: your words are kept.")
+MOVED_ON = _("Something was added since you opened this page. Read it, then send again: your words are kept.")
+CLOSED_MEANWHILE = _("%(who)s What you wrote is kept: send it as a note if it adds something.")
 
 
 @staff_only
@@ -60,9 +61,9 @@ def note(request: HttpRequest, alert_id: int) -> HttpResponse:
         acting.note(
             alerts=[alert], by=_person(request), words=form.cleaned_data["words"], at=timezone.now(), newest=newest
         )
-    except acting.MovedOn:
-        messages.warning(request, MOVED_ON)
-        return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
+    except acting.MovedOn as problem:
+        again = NoteForm(initial={"words": form.cleaned_data["words"]})
+        return _page(request, alert_id, status=409, note_form=again, note_problem=MOVED_ON, meanwhile=problem.steps)
     messages.success(request, gettext("Noted."))
     return redirect("alerts:detail", alert.pk)
 
@@ -79,15 +80,45 @@ def close(request: HttpRequest, alert_id: int) -> HttpResponse:
         given = dict(form.cleaned_data)
         newest = _newest(alert, given.pop("newest_step"))
         acting.close(alerts=[alert], by=_person(request), at=timezone.now(), newest=newest, **given)
-    except acting.MovedOn:
-        messages.warning(request, MOVED_ON)
+    except acting.NotDone as problem:
+        form.add_error(None, str(problem))
+        return _page(request, alert_id, status=400, close_form=form)
+    except acting.MovedOn as problem:
         again = CloseForm(initial={name: form.cleaned_data[name] for name in ("outcome", "words")})
-        return _page(request, alert_id, status=409, close_form=again)
+        return _page(request, alert_id, status=409, close_form=again, close_problem=MOVED_ON, meanwhile=problem.steps)
     except acting.AlreadyClosed as problem:
-        messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
-        return _page(request, alert_id, status=409, note_form=NoteForm(initial={"words": form.cleaned_data["words"]}))
+        kept = NoteForm(initial={"words": form.cleaned_data["words"]})
+        words = CLOSED_MEANWHILE % {"who": problem}
+        since = AlertStep.objects.filter(alert=alert, pk__gt=newest[alert.pk] if newest else 0)
+        meanwhile = list(since.select_related("alert", "who", "to", "call"))
+        return _page(request, alert_id, status=409, note_form=kept, note_problem=words, meanwhile=meanwhile)
     messages.success(request, gettext("Closed: %(alert)s.") % {"alert": name_of(alert)})
     return redirect("alerts:triage")
+
+
+@clinical_only
+@require_POST
+def reopen(request: HttpRequest, alert_id: int) -> HttpResponse:
+    """Open again what was closed: at once for whoever closed it just now, else with a reason."""
+    alert = _alert(request, alert_id)
+    try:
+        acting.reopen(alert=alert, by=_person(request), at=timezone.now(), words=request.POST.get("words", "")[:4000])
+    except acting.WordsMissing:
+        return _page(request, alert_id, status=400, reopen_problem=gettext("Say why it is opened again."))
+    except acting.OpenAlready as problem:
+        messages.warning(request, str(problem))
+        return redirect("alerts:bundle", alert.patient_id)
+    messages.success(request, gettext("Open again: %(alert)s.") % {"alert": name_of(alert)})
+    return redirect("alerts:bundle", alert.patient_id)
+
+
+@clinical_only
+@require_POST
+def take_up(request: HttpRequest, alert_id: int) -> HttpResponse:
+    """Put what was set aside back on the list before its day."""
+    alert = _alert(request, alert_id)
+    acting.take_up(alert=alert, by=_person(request), at=timezone.now())
+    return redirect("alerts:bundle", alert.patient_id)
 
 
 @staff_only
@@ -138,7 +169,7 @@ def _alert(request: HttpRequest, alert_id: int) -> Alert:
     return get_object_or_404(Alert.objects.visible_to(request.user), pk=alert_id)
 
 
-def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: forms.Form) -> HttpResponse:
+def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: Any) -> HttpResponse:
     alert = get_object_or_404(Alert.objects.visible_to(request.user).for_page(), pk=alert_id)
     note_reading(request, alert.patient_id)
     shown = ShownAlert(alert, drawn(alert, courses_of([alert], at=timezone.now())), paper=of_paper([alert]))
@@ -148,6 +179,9 @@ def _page(request: HttpRequest, alert_id: int, *, status: int = 200, **filled: f
         "not_judged": _not_judged(shown),
         "note_form": NoteForm(),
         "close_form": CloseForm(),
+        "muted": mutes_of(alert.patient).at(alert.rule, timezone.now()),
+        "to_be_done": acting.to_be_done(alert),
+        "may_undo": acting.may_undo(alert, by=_person(request), at=timezone.now()),
     }
     return render(request, "alerts/detail.html", context | filled, status=status)
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -19,9 +20,10 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models import Alert, AlertStep, Call
-from alerts.pages.forms_acting import ActForm, CallForm
+from alerts.pages.forms_acting import ActForm, CallForm, OfferedAlert
 from alerts.services import acting
-from alerts.showing.alert_words import title_of
+from alerts.services.muting import mutes_of
+from alerts.showing.alert_words import named, title_of
 from alerts.showing.presenting import ShownAlert, in_order, of_paper
 from alerts.showing.sparklines import courses_of, drawn, next_treatments
 from homedialysis.accounts.models import signed_in
@@ -31,6 +33,8 @@ from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
 MOVED_ON = _("Something was added since you opened this page. Read it, then send again: your words are kept.")
+CLOSED_MEANWHILE = _("%(who)s What you wrote is kept: read what happened, and send it as a note if it adds something.")
+PART = re.compile(r"[0-9]{1,18}-[0-9]{1,18}")
 CALLS_SHOWN = 8
 CLOSED_SHOWN = 5
 
@@ -57,20 +61,24 @@ def live(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Close, set aside, give to somebody, note, or say that it was looked at: for the alerts that are chosen."""
     patient = _patient(request, patient_id)
-    form = ActForm(_choices(patient, _posted(request)), acting.may_take_care(), request.POST)
+    posted = _posted(request)
+    form = ActForm(_offered(patient, posted), acting.may_take_care(), request.POST)
     if not form.is_valid():
-        return _page(request, patient, status=400, act_form=form)
+        return _page(request, patient, status=400, act_form=form, meanwhile=_since(posted.values()))
+    chosen = _chosen(patient, form)
     try:
-        words = _do(request, _chosen(patient, form), form.cleaned_data)
+        words = _do(request, chosen, form.cleaned_data)
     except ValidationError as problem:
         form.add_error(None, problem)
+    except (acting.NotDone, acting.NotSpoken) as problem:
+        form.add_error(None, str(problem))
+    except (acting.MovedOn, acting.AlreadyClosed) as problem:
+        again = _again(patient, form, posted)
+        what = CLOSED_MEANWHILE % {"who": problem} if isinstance(problem, acting.AlreadyClosed) else MOVED_ON
+        meanwhile = _since(posted.values())
+        return _page(request, patient, status=409, act_form=again, act_problem=what, meanwhile=meanwhile)
+    if form.errors:
         return _page(request, patient, status=400, act_form=form)
-    except acting.MovedOn:
-        messages.warning(request, MOVED_ON)
-        return _page(request, patient, status=409, act_form=_again(patient, form))
-    except acting.AlreadyClosed as problem:
-        messages.warning(request, f"{problem} What you wrote is kept below: send it as a note if it adds something.")
-        return _page(request, patient, status=409, act_form=_again(patient, form))
     messages.success(request, words)
     left = Alert.objects.on_the_table().filter(patient=patient).exists()
     return redirect("alerts:bundle", patient.pk) if left else redirect("alerts:triage")
@@ -81,12 +89,13 @@ def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Write down a call with the patient."""
     patient = _patient(request, patient_id)
-    form = CallForm(_choices(patient, _posted(request)), request.POST)
+    posted = _posted(request)
+    form = CallForm(_choices(patient, posted), request.POST)
     if not form.is_valid():
         return _page(request, patient, status=400, call_form=form)
     given = dict(form.cleaned_data)
     newest = given.pop("parts")
-    alerts = list(Alert.objects.open().filter(patient=patient, pk__in=newest))
+    alerts = list(Alert.objects.filter(patient=patient, pk__in=newest))
     try:
         acting.log_call(
             patient=patient, by=signed_in(request), at=timezone.now(), alerts=alerts, newest=newest, **given
@@ -95,9 +104,9 @@ def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         form.add_error(None, problem)
         return _page(request, patient, status=400, call_form=form)
     except acting.MovedOn:
-        messages.warning(request, MOVED_ON)
-        again = CallForm(_choices(patient), initial=_kept(patient, form))
-        return _page(request, patient, status=409, call_form=again)
+        again = CallForm(_choices(patient, posted), initial=_kept(patient, form, posted))
+        meanwhile = _since(posted.values())
+        return _page(request, patient, status=409, call_form=again, call_problem=MOVED_ON, meanwhile=meanwhile)
     messages.success(request, gettext("The call is noted."))
     return redirect("alerts:bundle", patient.pk)
 
@@ -109,7 +118,7 @@ def _do(request: HttpRequest, alerts: Sequence[Alert], data: Mapping[str, Any]) 
     words = {"words": data["words"]}
     match data["do"]:
         case "close":
-            acting.close(alerts=alerts, by=person, at=at, newest=newest, outcome=data["outcome"], **words)
+            acting.close_each(outcomes=data["outcomes"], by=person, at=at, newest=newest, **words)
             return gettext("Closed: %(titles)s.") % {"titles": ", ".join(title_of(alert) for alert in alerts)}
         case "aside":
             acting.set_aside(alerts=alerts, by=person, at=at, newest=newest, until=data["until"], **words)
@@ -148,25 +157,51 @@ def _posted(request: HttpRequest) -> dict[str, str]:
     return {part.partition("-")[0]: part for part in request.POST.getlist("parts")}
 
 
-def _choices(patient: Patient, posted: Mapping[str, str] | None = None) -> list[tuple[str, str]]:
-    parts = [(shown.part, shown.alert) for shown in _open_of(patient)]
-    kept = posted or {}
-    return [(kept.get(str(alert.pk), part), title_of(alert)) for part, alert in parts]
+def _offered(patient: Patient, posted: Mapping[str, str], *, anew: bool = False) -> list[OfferedAlert]:
+    """What is open, and what the page sent was about though somebody has closed it meanwhile.
+
+    anew: with the steps as they stand now, not as the page had them.
+    """
+    closed = Alert.objects.closed().filter(patient=patient, pk__in=[key for key in posted if key.isdecimal()])
+    shown = [*_open_of(patient), *(ShownAlert(alert) for alert in closed.for_page())]
+    kept = {} if anew else posted
+    return [
+        OfferedAlert(kept.get(str(one.alert.pk), one.part), title_of(one.alert), _why_not_closed(one.alert))
+        for one in shown
+    ]
+
+
+def _why_not_closed(alert: Alert) -> str:
+    if not alert.is_open:
+        return gettext("closed by %(person)s") % {"person": alert.closed_by}
+    return gettext("over when it is done") if acting.to_be_done(alert) else ""
+
+
+def _choices(patient: Patient, posted: Mapping[str, str], *, anew: bool = False) -> list[tuple[str, str]]:
+    return [(each.part, each.title) for each in _offered(patient, posted, anew=anew)]
+
+
+def _since(parts: Iterable[str]) -> list[AlertStep]:
+    """What happened to these alerts after the steps that the page had, newest first."""
+    seen = dict(part.split("-", 1) for part in parts if PART.fullmatch(part))
+    steps = AlertStep.objects.filter(alert__in=seen).select_related("alert", "who", "to", "call").order_by("-pk")
+    return [step for step in steps if step.pk > int(seen[str(step.alert_id)])]
 
 
 def _chosen(patient: Patient, form: ActForm) -> list[Alert]:
     return list(Alert.objects.filter(patient=patient, pk__in=form.cleaned_data["parts"]).order_by("pk"))
 
 
-def _kept(patient: Patient, form: forms.Form) -> dict[str, Any]:
+def _kept(patient: Patient, form: forms.Form, posted: Mapping[str, str]) -> dict[str, Any]:
     """What was typed and chosen, with the steps as they stand now."""
     chosen = {str(alert) for alert in form.cleaned_data["parts"]}
-    parts = [part for part, _ in _choices(patient) if part.partition("-")[0] in chosen]
+    parts = [part for part, _ in _choices(patient, posted, anew=True) if part.partition("-")[0] in chosen]
     return {**form.cleaned_data, "parts": parts}
 
 
-def _again(patient: Patient, form: ActForm) -> ActForm:
-    return ActForm(_choices(patient), acting.may_take_care(), initial=_kept(patient, form))
+def _again(patient: Patient, form: ActForm, posted: Mapping[str, str]) -> ActForm:
+    offered = _offered(patient, posted, anew=True)
+    return ActForm(offered, acting.may_take_care(), initial=_kept(patient, form, posted))
 
 
 def _story(request: HttpRequest, patient: Patient) -> dict[str, Any]:
@@ -190,15 +225,18 @@ def _story(request: HttpRequest, patient: Patient) -> dict[str, Any]:
     return {"content": content, "mark": mark, "patient": patient, "open": shown}
 
 
-def _page(request: HttpRequest, patient: Patient, *, status: int = 200, **filled: forms.Form) -> HttpResponse:
+def _page(request: HttpRequest, patient: Patient, *, status: int = 200, **filled: Any) -> HttpResponse:
     note_reading(request, patient.pk)
     context = _story(request, patient)
-    choices = [(shown.part, title_of(shown.alert)) for shown in context["open"]]
-    everything = {"parts": [part for part, _ in choices]}
+    offered = [
+        OfferedAlert(shown.part, title_of(shown.alert), _why_not_closed(shown.alert)) for shown in context["open"]
+    ]
     now = timezone.now()
     context |= {
-        "act_form": ActForm(choices, acting.may_take_care(), initial=everything),
-        "call_form": CallForm(choices, initial=everything),
+        "act_form": ActForm(offered, acting.may_take_care()),
+        "call_form": CallForm([(each.part, each.title) for each in offered]),
+        "undo": acting.may_be_undone(by=signed_in(request), at=now),
+        "mutes": named(mutes_of(patient).in_force(now)),
         "next": next_treatments([patient], at=now, zone=zone_of(patient)).get(patient.pk),
     }
     return render(request, "alerts/bundle.html", context | filled, status=status)

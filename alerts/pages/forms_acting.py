@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, ClassVar
 
@@ -61,8 +62,24 @@ class PartsForm(forms.Form):
         field.choices = list(choices)
 
 
+@dataclass(frozen=True, slots=True)
+class OfferedAlert:
+    """An alert that may be acted on. part: as in `Parts`; why_not: why it cannot be closed, "" where it can."""
+
+    part: str
+    title: str
+    why_not: str = ""
+
+    @property
+    def key(self) -> int:
+        return int(self.part.partition("-")[0])
+
+
 class ActForm(PartsForm):
-    """What is done with alerts: which button was pressed decides what must be filled in."""
+    """What is done with alerts: which button was pressed decides what must be filled in.
+
+    Nothing is ticked beforehand, and each alert that is closed says for itself what came of it.
+    """
 
     DEEDS: ClassVar = {
         "close": _("Close"),
@@ -74,31 +91,61 @@ class ActForm(PartsForm):
     words = _words(
         _("Words"), _("What was done, why it is set aside, or what the next reader should know."), required=False
     )
-    outcome = forms.ChoiceField(
-        label=_("What came of it"), choices=[("", _("Choose…")), *Outcome.choices], required=False
-    )
     until = forms.DateField(label=_("Until the morning of"), widget=DateInput(), required=False)
     to = forms.ModelChoiceField(
         label=_("Person"), queryset=User.objects.none(), empty_label=_("Choose…"), required=False
     )
 
-    def __init__(self, choices: Iterable[tuple[str, str]], people: Iterable[User], *args: Any, **kwargs: Any) -> None:
-        super().__init__(choices, *args, **kwargs)
+    def __init__(self, offered: Iterable[OfferedAlert], people: Iterable[User], *args: Any, **kwargs: Any) -> None:
+        self.offered = list(offered)
+        super().__init__([(each.part, each.title) for each in self.offered], *args, **kwargs)
         field = self.fields["to"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = User.objects.filter(pk__in=[person.pk for person in people])
         self.fields["parts"].label = gettext("What it is about")
+        for each in self.offered:
+            self.fields[outcome_name(each.key)] = forms.ChoiceField(
+                label=gettext("What came of “%(title)s”") % {"title": each.title},
+                choices=[("", gettext("not closed")), *Outcome.choices],
+                required=False,
+            )
+
+    @property
+    def rows(self) -> list[dict[str, Any]]:
+        """Each alert with its box and, where it can be closed, what came of it: for the page."""
+        ticks = {str(box.data["value"]).partition("-")[0]: box for box in self["parts"]}
+        return [
+            {"offered": each, "tick": ticks[str(each.key)], "outcome": self[outcome_name(each.key)]}
+            for each in self.offered
+        ]
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         deed = self.data.get("do", "")
         if deed not in self.DEEDS:
             raise ValidationError(gettext("Press one of the buttons below, so that it is clear what to do."))
-        needs = {"close": ("outcome", "words"), "aside": ("until", "words"), "assign": ("to",), "note": ("words",)}
+        needs = {"close": ("words",), "aside": ("until", "words"), "assign": ("to",), "note": ("words",)}
         for name in needs.get(deed, ()):
             if not data.get(name) and name not in self.errors:
                 self.add_error(name, gettext("Needed for “%(deed)s”.") % {"deed": self.DEEDS[deed]})
-        return data | {"do": deed}
+        return data | {"do": deed, "outcomes": self._outcomes(data) if deed == "close" else {}}
+
+    def _outcomes(self, data: dict[str, Any]) -> dict[int, str]:
+        """By alert; what is ticked and says nothing, or says something and is not ticked, is an error there."""
+        chosen, found = data.get("parts", {}), {}
+        for each in self.offered:
+            given = data.get(outcome_name(each.key), "")
+            if each.key in chosen and not given and not each.why_not:
+                self.add_error(outcome_name(each.key), gettext("Say what came of it."))
+            elif given and each.key not in chosen:
+                self.add_error(outcome_name(each.key), gettext("Tick it too, or say “not closed”."))
+            elif each.key in chosen:
+                found[each.key] = given or Outcome.OTHER
+        return found
+
+
+def outcome_name(alert: int) -> str:
+    return f"outcome_{alert}"
 
 
 class CallForm(PartsForm):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
@@ -26,7 +25,7 @@ from alerts.rules import RULES
 from alerts.rules.base import History, Rule
 from alerts.services.history import SURROUNDINGS, history_of
 from alerts.services.muting import LONGEST, MuteBook, NotMuted, lift, mute, mutes_of
-from alerts.showing.alert_words import title_of_rule, why_not
+from alerts.showing.alert_words import named, title_of_rule, why_not
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient
@@ -48,14 +47,6 @@ class Watched:
         return str(Family(self.rule.family).label)
 
 
-@dataclass(frozen=True, slots=True)
-class Muted:
-    """A mute with the name of its rule."""
-
-    mute: Mute
-    title: str
-
-
 @staff_only
 @require_http_methods(["GET", "POST"])
 def mutes_of_patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponseBase:
@@ -65,7 +56,7 @@ def mutes_of_patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpRespons
         return clinical_only(_page)(request, patient)
     if request.headers.get("HX-Request") == "true":
         in_force = mutes_of(patient).in_force(timezone.now())
-        return render(request, "alerts/_mutes.html", {"patient": patient, "mutes": _named(in_force)})
+        return render(request, "alerts/_mutes.html", {"patient": patient, "mutes": named(in_force)})
     note_reading(request, patient.pk)
     return _page(request, patient)
 
@@ -103,10 +94,11 @@ def _page(request: HttpRequest, patient: Patient) -> HttpResponse:
     context = {
         "patient": patient,
         "families": [(name, list(rules)) for name, rules in groupby(rows, lambda one: one.family)],
-        "mutes": _named(book.in_force(now)),
-        "so_far": _named(book.rows),
+        "mutes": named(book.in_force(now)),
+        "so_far": named(book.rows),
         "form": form,
         "lift_form": WhyForm(auto_id=False),
+        "never": [rule.title for rule in RULES if not rule.may_be_muted],
         "longest": LONGEST.days,
         "judgement": _latest(patient),
     }
@@ -140,10 +132,6 @@ def _latest(patient: Patient) -> RecordJudgement | None:
     """What the rules could not judge of the newest record."""
     rows = RecordJudgement.objects.filter(record__patient=patient).select_related("record")
     return rows.order_by("-record__started_at").first()
-
-
-def _named(rows: Iterable[Mute]) -> list[Muted]:
-    return [Muted(row, title_of_rule(row.rule)) for row in rows]
 
 
 def _was_muted(request: HttpRequest, form: MuteForm, patient: Patient, now: datetime) -> bool:

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_safe
 
 from alerts.models import Alert, PendingEvaluation
 from alerts.models.choices import Urgency
+from alerts.services import acting
 from alerts.showing.presenting import ShownAlert, bundles
 from alerts.showing.sparklines import calls_due
 from homedialysis.accounts.models import signed_in
@@ -58,7 +59,8 @@ class TriageFilter:
 @require_safe
 def triage(request: HttpRequest) -> HttpResponse:
     """All patients with open alerts; the list in it renews itself."""
-    return render(request, "alerts/triage.html", _list(request))
+    undo = acting.may_be_undone(by=signed_in(request), at=timezone.now())
+    return render(request, "alerts/triage.html", _list(request) | {"undo": undo})
 
 
 @staff_only

@@ -132,8 +132,21 @@ PAIN = outside(
     optional=True,
 )
 INFILTRATION = noted(EventKind.INFILTRATION, family=Family.ACCESS, urgency=Urgency.THIS_WEEK, over_after=4)
-REDNESS = noted(EventKind.ACCESS_REDNESS, family=Family.ACCESS, urgency=Urgency.CALL_TODAY, source=INFECTION)
-FEVER = noted(EventKind.FEVER_CHILLS, key="fever", family=Family.ACCESS, urgency=Urgency.CALL_TODAY, source=INFECTION)
+REDNESS = noted(
+    EventKind.ACCESS_REDNESS,
+    family=Family.ACCESS,
+    urgency=Urgency.CALL_TODAY,
+    source=INFECTION,
+    may_be_muted=False,
+)
+FEVER = noted(
+    EventKind.FEVER_CHILLS,
+    key="fever",
+    family=Family.ACCESS,
+    urgency=Urgency.CALL_TODAY,
+    source=INFECTION,
+    may_be_muted=False,
+)
 
 
 TEMPERATURE = outside(
@@ -152,6 +165,7 @@ TEMPERATURE = outside(
     reads="",
     part_of=("fever", "access_redness"),
     optional=True,
+    may_be_muted=False,
 )
 
 
@@ -191,6 +205,7 @@ ACCESS_CHECK = Rule(
     not_judged=where_not_noted(_examined),
     reasons={NOT_NOTED: _("no look at the access was noted")},
     part_of=("access_redness",),
+    may_be_muted=False,
 )
 
 RULES = (

@@ -175,6 +175,10 @@ class History:
         spans = [(stay.admitted_on, stay.discharged_on or date.max) for stay in self.stays]
         return {day for day in days if any(first <= day <= last for first, last in spans)}
 
+    def away(self, at: datetime) -> bool:
+        """Whether the patient is in hospital or away on the day of a moment."""
+        return bool(self.absent([at.astimezone(self.zone).date()]))
+
     @property
     def finished(self) -> list[JudgedNight]:
         return [night for night in self.nights if night.finished]
@@ -339,6 +343,8 @@ class Rule:
     replaces: whether what is seen now takes the place of the evidence kept, as in a trend. not_judged: the nights it
     cannot speak about; reasons: its own words for why, by code. part_of: rules that see the same thing; where one of
     them speaks of the same night, this alert is shown below that one. may_be_muted: for one patient and some time.
+    ends_when_done: it tells of something to do, so that talking about it closes nothing while it is not done.
+    waits_at_home: it is not asked while the patient is in hospital or away, and goes on afterwards.
     by_time: whether time alone, without a new record, can bring it about. advice: what to bear in mind.
 
     All words are made when they are read, from what was kept of codes and values. `say`, `limit_words` and
@@ -368,6 +374,8 @@ class Rule:
     urgency_of: Callable[[Seen], Urgency] | None = None
     part_of: tuple[str, ...] = ()
     may_be_muted: bool = True
+    ends_when_done: bool = False
+    waits_at_home: bool = False
     by_time: bool = False
     advice: StrOrPromise = ""
 

@@ -133,6 +133,7 @@ def blood(
     part_of: tuple[str, ...] = (),
     title: StrOrPromise | None = None,
     judge: Judge = as_drawn,
+    may_be_muted: bool = True,
 ) -> Rule:
     """A rule over one analyte between two limits; with `at_high` the upper limit itself counts.
 
@@ -173,6 +174,7 @@ def blood(
         reasons={"no_result": later(lambda: gettext("no %(analyte)s of the last three months is there") % lower())},
         part_of=part_of,
         reads=frozenset({"bloods"}),
+        may_be_muted=may_be_muted,
     )
 
 
@@ -185,6 +187,7 @@ POTASSIUM_CALL = blood(
     urgency=Urgency.CALL_TODAY,
     looks_back=FORTNIGHT,
     title=_("Potassium dangerous"),
+    may_be_muted=False,
 )
 POTASSIUM = blood(
     "potassium", Analyte.POTASSIUM, low="potassium_low", high="potassium_high", part_of=("potassium_call",)

@@ -18,7 +18,7 @@ from sessions.facts.choices import DialyserLook
 from sessions.models import EventKind
 
 CLOTTING = noted(EventKind.CLOTTING, family=Family.CIRCUIT, urgency=Urgency.THIS_WEEK, hold=(2, 3), over_after=4)
-BLOOD_LEAK = noted(EventKind.BLOOD_LEAK, family=Family.CIRCUIT, urgency=Urgency.CALL_TODAY)
+BLOOD_LEAK = noted(EventKind.BLOOD_LEAK, family=Family.CIRCUIT, urgency=Urgency.CALL_TODAY, may_be_muted=False)
 ALARMS = noted(EventKind.MACHINE_ALARM, family=Family.CIRCUIT, urgency=Urgency.THIS_WEEK, hold=(2, 3), over_after=4)
 
 DARK = (DialyserLook.HALF, DialyserLook.CLOTTED)

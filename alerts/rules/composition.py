@@ -20,6 +20,7 @@ def _fluid(
     missing: StrOrPromise,
     over: bool,
     margin: float,
+    may_be_muted: bool = True,
 ) -> Rule:
     return outside(
         key,
@@ -36,6 +37,7 @@ def _fluid(
         missing=missing,
         reads="readings",
         optional=True,
+        may_be_muted=may_be_muted,
     )
 
 
@@ -44,11 +46,11 @@ NO_CONDUCTIVITY = _("no conductivity was noted")
 NO_WARMTH = _("no temperature of the dialysis fluid was noted")
 CONDUCTIVITY_LOW = _fluid(
     "conductivity_low", CONDUCTIVITY, _("Conductivity low"), _("conductivity, too low"),
-    missing=NO_CONDUCTIVITY, over=False, margin=0.1,
+    missing=NO_CONDUCTIVITY, over=False, margin=0.1, may_be_muted=False,
 )  # fmt: skip
 CONDUCTIVITY_HIGH = _fluid(
     "conductivity_high", CONDUCTIVITY, _("Conductivity high"), _("conductivity, too high"),
-    missing=NO_CONDUCTIVITY, over=True, margin=0.1,
+    missing=NO_CONDUCTIVITY, over=True, margin=0.1, may_be_muted=False,
 )  # fmt: skip
 COLD = _fluid(
     "fluid_temperature_low", WARMTH, _("Dialysis fluid cold"), _("temperature of the dialysis fluid, too low"),

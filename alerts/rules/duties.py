@@ -38,7 +38,7 @@ def overdue(
     """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
-        if history.surroundings is None:
+        if history.surroundings is None or history.away(at):
             return
         held = history.limits.at(limit, at)
         today = at.astimezone(history.zone).date()
@@ -66,6 +66,8 @@ def overdue(
         over=_("when it is done"),
         not_judged=not_judged,
         reasons={UNSET: unset},
+        ends_when_done=True,
+        waits_at_home=True,
         by_time=True,
     )
 

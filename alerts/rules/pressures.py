@@ -40,6 +40,7 @@ def _pressure(
     missing: StrOrPromise,
     over: bool,
     margin: float,
+    may_be_muted: bool = True,
 ) -> Rule:
     return outside(
         key,
@@ -54,6 +55,7 @@ def _pressure(
         what=what,
         missing=missing,
         reads="readings",
+        may_be_muted=may_be_muted,
     )
 
 
@@ -68,6 +70,7 @@ VENOUS_HIGH = _pressure(
 VENOUS_LOW = _pressure(
     "venous_low", _("Venous pressure very low at treatment flow"), _("low venous pressure"),
     of_readings("venous_mmhg", at_flow=True), VENOUS, missing=NO_VENOUS, over=False, margin=5,
+    may_be_muted=False,
 )  # fmt: skip
 
 RULES = (ARTERIAL_LOW, VENOUS_HIGH, VENOUS_LOW)

@@ -123,6 +123,7 @@ CHECK_FAILED = Rule(
     not_judged=where_not_noted(lambda night: night.checks),
     reasons={NOT_NOTED: _("no check was noted")},
     part_of=("chlorine", "access_check"),
+    may_be_muted=False,
 )
 
 
@@ -132,7 +133,7 @@ def _in_force(history: History, at: datetime) -> Prescription | None:
 
 def _not_read(history: History, at: datetime) -> Iterator[Seen]:
     """A changed prescription that nobody at the bedside has acknowledged in time."""
-    ordered = _in_force(history, at)
+    ordered = None if history.away(at) else _in_force(history, at)
     if ordered is None or history.surroundings is None or ordered.version == 1 or _never_told(history):
         return
     held = history.limits.at("acknowledge_hours", at)
@@ -178,6 +179,7 @@ NOT_ACKNOWLEDGED = Rule(
         "no_prescription_at_all": _("no prescription is there"),
         "version_unknown": _("the records do not say which prescription the phone had"),
     },
+    waits_at_home=True,
     by_time=True,
 )
 
@@ -188,7 +190,8 @@ def _short(history: History) -> list[Stock]:
 
 def _see_stock(history: History, at: datetime) -> Iterator[Seen]:
     """Every item that lasts shorter than the unit's list wants; the day is that of the count, which stands for it."""
-    items = sorted(_short(history), key=lambda each: (each.counted_at or at, each.item.name))
+    short = [] if history.away(at) else _short(history)
+    items = sorted(short, key=lambda each: (each.counted_at or at, each.item.name))
     if items:
         least = min(items, key=lambda each: each.days or 0)
         yield Seen(
@@ -247,6 +250,7 @@ SUPPLIES = Rule(
         "no_list": _("the unit's list of supplies is empty"),
         "cover_unknown": "%(item)s: %(why)s",
     },
+    waits_at_home=True,
     by_time=True,
 )
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_noop as _
 from django_stubs_ext import StrOrPromise
 
+from alerts.limits.book import LimitInForce
 from alerts.rules.base import OF_SCIENCE, Parts, Remark
 from alerts.rules.wording import day, figure
 from dosing.services.numbers.reasons import reason_words
@@ -55,6 +56,16 @@ def _result_inside(parts: Parts) -> str:
     }
 
 
+def _inside_now(parts: Parts) -> str:
+    held = LimitInForce.from_json(parts["limit"])
+    if held is None:
+        return gettext("Inside the limit that holds now.")
+    return gettext("Inside the limit that holds now: %(limit)s (%(source)s).") % {
+        "limit": held.words,
+        "source": held.source,
+    }
+
+
 def _of_science(parts: Parts) -> str:
     why: str = reason_words(parts["why"])
     return why
@@ -89,6 +100,8 @@ WORDS: dict[str, Callable[[Parts], str]] = {
         )
     ),
     "result_inside": _result_inside,
+    "inside_now": _inside_now,
+    "away": _fixed(_("It waits while the patient is in hospital or away.")),
     "more_seen": _fixed(_("More was seen meanwhile.")),
     "day_come": _fixed(_("The day that was set has come.")),
     "nobody_looked": _fixed(_("Nobody had looked at it: a message to %(to)s.")),

@@ -56,6 +56,7 @@ def _chlorine(
         reads="checks",
         part_of=part_of,
         optional=True,
+        may_be_muted=at_limit,
     )
 
 
@@ -197,6 +198,7 @@ QUALITY = Rule(
         "no_figure": _("the unit's standard has no figure for %(fluid)s, or the method is coarse"),
     },
     by_time=True,
+    may_be_muted=False,
 )
 
 OVERDUE = overdue(

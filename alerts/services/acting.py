@@ -15,14 +15,20 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_noop, ngettext
 
 from alerts.models import Alert, AlertStep, Call
-from alerts.models.choices import AlertState, CallResult, Outcome, StepKind
+from alerts.models.choices import AlertState, CallResult, Outcome, StepKind, Urgency
+from alerts.rules import BY_KEY
+from alerts.services import outbox
 from homedialysis.accounts.models import CLINICAL_ROLES, Unit, User
 from sessions.models import Patient
 
 LONGEST_ASIDE = timedelta(days=92)
+LONGEST_ASIDE_TODAY = timedelta(days=3)
+"""For what wants a call today: longer than a weekend it is out of nobody's sight (common practice, no source)."""
+UNDO_FOR = timedelta(minutes=15)
+"""So long whoever closed an alert takes that back without a word; later it is opened again with a reason."""
 LONGEST_TO_NEXT_CALL = timedelta(days=92)
 Seen = Mapping[int, int]
 """The step that the person saw last, by alert."""
@@ -54,6 +60,36 @@ class WordsMissing(Exception):
     """A note, a reason, or what was done needs words."""
 
 
+class NotDone(Exception):
+    """It tells of something to do, which is not done yet; `alert` says what."""
+
+    def __init__(self, alert: Alert) -> None:
+        super().__init__(
+            _("“%(title)s” is over when it is noted as done; until then it can be given to somebody or set aside.")
+            % {"title": BY_KEY[alert.rule].title}
+        )
+        self.alert = alert
+
+
+class NotSpoken(Exception):
+    """What wants a call today is set aside only once the patient was reached; `alert` says which."""
+
+    def __init__(self, alert: Alert) -> None:
+        rule = BY_KEY.get(alert.rule)
+        super().__init__(
+            _("“%(title)s” wants a call today: note first that the patient was reached, then set it aside.")
+            % {"title": rule.title if rule else alert.rule}
+        )
+        self.alert = alert
+
+
+class OpenAlready(Exception):
+    """It came back by itself: another alert of the same cause is open."""
+
+    def __init__(self) -> None:
+        super().__init__(_("An alert of the same cause is open already: go on there."))
+
+
 @transaction.atomic
 def see(*, alert: Alert, by: User, at: datetime) -> bool:
     """Note that somebody has looked at it. False when that is the person's latest word on the newest evidence."""
@@ -79,12 +115,14 @@ def close(
 ) -> list[Alert]:
     """Close alerts with what was done.
 
-    Raises AlreadyClosed, MovedOn, WordsMissing, ValueError for an unknown outcome, PermissionDenied.
+    Raises AlreadyClosed, MovedOn, NotDone, WordsMissing, ValueError for an unknown outcome, PermissionDenied.
     """
     chosen = Outcome(outcome)
     words = _given(words)
     found = _as_seen(_still_open(_locked(alerts, by)), newest)
     for current in found:
+        if to_be_done(current):
+            raise NotDone(current)
         current.state = AlertState.CLOSED
         current.outcome = chosen
         current.closed_by = by
@@ -94,6 +132,69 @@ def close(
         current.save()
         _step(current, StepKind.CLOSED, by, at, words, outcome=chosen)
     return found
+
+
+@transaction.atomic
+def close_each(
+    *, outcomes: Mapping[int, str], by: User, words: str, at: datetime, newest: Seen | None = None
+) -> list[Alert]:
+    """Close alerts, each with an outcome of its own, by id; all of them or none. Raises as `close`."""
+    found: list[Alert] = []
+    for outcome in dict.fromkeys(outcomes.values()):
+        own = list(Alert.objects.filter(pk__in=[pk for pk, given in outcomes.items() if given == outcome]))
+        found += close(alerts=own, by=by, outcome=outcome, words=words, at=at, newest=newest)
+    return found
+
+
+def to_be_done(alert: Alert) -> bool:
+    """Whether it tells of something that is still to do."""
+    rule = BY_KEY.get(alert.rule)
+    return bool(rule and rule.ends_when_done and alert.cause_gone_at is None)
+
+
+def may_undo(alert: Alert, *, by: User, at: datetime) -> bool:
+    """Whether this person closed it so lately that taking that back needs no reason."""
+    return alert.closed_by_id == by.pk and alert.closed_at is not None and at - alert.closed_at <= UNDO_FOR
+
+
+def may_be_undone(*, by: User, at: datetime) -> list[Alert]:
+    """What this person closed so lately that it needs no reason to take that back: one query."""
+    rows = Alert.objects.closed().filter(closed_by=by, closed_at__gte=at - UNDO_FOR).select_related("patient")
+    return list(rows.order_by("-closed_at", "-pk"))
+
+
+@transaction.atomic
+def reopen(*, alert: Alert, by: User, at: datetime, words: str = "") -> bool:
+    """Open again what was closed, as it stood before; whoever closed it just now needs no reason.
+
+    False where it is open by now. Raises OpenAlready, WordsMissing, PermissionDenied.
+    """
+    (current,) = _locked([alert], by)
+    if current.is_open:
+        return False
+    if not may_undo(current, by=by, at=at):
+        words = _given(words)
+    same = Alert.objects.open().filter(patient=current.patient_id, rule=current.rule, cause=current.cause)
+    if same.exists():
+        raise OpenAlready
+    current.state, current.outcome = AlertState.OPEN, ""
+    current.closed_at = current.closed_by = None
+    current.save()
+    _step(current, StepKind.REOPENED, by, at, words.strip())
+    outbox.add(patient_id=current.patient_id, why=gettext_noop("alert opened again"), at=at)
+    return True
+
+
+@transaction.atomic
+def take_up(*, alert: Alert, by: User, at: datetime) -> bool:
+    """Put what was set aside back on the table before its day. False where it lies there already, or is closed."""
+    (current,) = _locked([alert], by)
+    if current.set_aside_until is None:
+        return False
+    current.set_aside_until = None
+    current.save(update_fields=["set_aside_until"])
+    _step(current, StepKind.RETURNED, by, at)
+    return True
 
 
 @transaction.atomic
@@ -120,21 +221,35 @@ def set_aside(
 ) -> None:
     """Take it off the table until a day begins at the unit, with a reason; then it is back by itself.
 
-    Raises AlreadyClosed, MovedOn, WordsMissing, PermissionDenied, ValidationError naming `until`.
+    What wants a call today is set aside for three days at most, and only once the patient was reached since it came.
+
+    Raises AlreadyClosed, MovedOn, NotSpoken, WordsMissing, PermissionDenied, ValidationError naming `until`.
     """
     words = _given(words)
     moment = start_of_day(until)
-    if not at < moment <= at + LONGEST_ASIDE:
+    found = _as_seen(_still_open(_locked(alerts, by)), newest)
+    pressing = [alert for alert in found if alert.urgency == Urgency.CALL_TODAY]
+    longest = LONGEST_ASIDE_TODAY if pressing else LONGEST_ASIDE
+    if not at < moment <= at + longest:
         raise ValidationError(
             {
                 "until": _("Must be a day from tomorrow on, at most %(days)s days away; %(given)s was given.")
-                % {"days": LONGEST_ASIDE.days, "given": until}
+                % {"days": longest.days, "given": until}
             }
         )
-    for current in _as_seen(_still_open(_locked(alerts, by)), newest):
+    for current in pressing:
+        if not was_reached(current):
+            raise NotSpoken(current)
+    for current in found:
         current.set_aside_until = moment
         current.save(update_fields=["set_aside_until"])
         _step(current, StepKind.SET_ASIDE, by, at, words, until=until)
+
+
+def was_reached(alert: Alert) -> bool:
+    """Whether the patient was spoken with since the alert came, came back or grew urgent."""
+    since = alert.waits_since or alert.opened_at
+    return Call.objects.filter(patient=alert.patient_id, result=CallResult.REACHED, at__gte=since).exists()
 
 
 @transaction.atomic

@@ -181,10 +181,32 @@ class AlertCourse:
     def _over(self, merged: Merged) -> tuple[StepKind, Remark] | None:
         """Whether nothing of the evidence stands any more, or what stands has passed; and how."""
         if not merged.standing:
+            if self.rule.waits_at_home and self.history.away(self.at):
+                return StepKind.CAUSE_PASSED, Remark("away")
             kind = StepKind.CAUSE_PASSED if self.rule.replaces else StepKind.CAUSE_GONE
             return kind, Remark("no_longer_so", {"days": _days(merged.lost or merged.gone)})
-        remark = self.rule.passed(self.history, merged.standing[-1].day)
+        remark = self.rule.passed(self.history, merged.standing[-1].day) or self._inside_now(merged.standing)
         return (StepKind.CAUSE_PASSED, remark) if remark else None
+
+    def _inside_now(self, standing: Sequence[Evidence]) -> Remark | None:
+        """Where a limit was changed since: that all that stands is inside the limit that holds now.
+
+        A night keeps its limit; but whoever widens one has judged these nights with it, and waits for no other night.
+        """
+        if self.rule.replaces or not self.history.limits.may_differ(self.rule.limits):
+            return None
+        ordered = next((found for found in self.history.prescriptions if self.at in found.in_force), None)
+        now = replace(self.history, limits=self.history.limits.as_at(self.at, ordered))
+        keys = {item.key for item in standing}
+        if any(
+            item.key in keys
+            for seen in self.rule.see(now, self.at)
+            if seen.cause == self.cause
+            for item in seen.evidence
+        ):
+            return None
+        held = now.limits.at(self.rule.limits[0], self.at)
+        return Remark("inside_now", {"limit": held.as_json()})
 
     def _urgency(self, seen: Seen) -> Urgency:
         by_evidence = self.rule.urgency_of(seen) if self.rule.urgency_of else None

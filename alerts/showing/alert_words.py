@@ -6,13 +6,13 @@ its newest evidence.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from django.utils.text import capfirst
 from django.utils.translation import gettext
 
-from alerts.models import Alert, AlertStep, RecordJudgement
+from alerts.models import Alert, AlertStep, Mute, RecordJudgement
 from alerts.rules import BY_KEY
 from alerts.rules.base import SEEN, Evidence, Remark, Rule, Seen
 from alerts.rules.evidence_kinds import doubt_words, label_of_evidence, more_of, shown, unit_of
@@ -31,6 +31,18 @@ def title_of_rule(key: str) -> str:
     """What a rule is called; one that is no longer there by its key."""
     rule = BY_KEY.get(key)
     return str(rule.title) if rule else _by_code(key)
+
+
+@dataclass(frozen=True, slots=True)
+class NamedMute:
+    """A mute with the name of its rule."""
+
+    mute: Mute
+    title: str
+
+
+def named(rows: Iterable[Mute]) -> list[NamedMute]:
+    return [NamedMute(row, title_of_rule(row.rule)) for row in rows]
 
 
 def title_of(alert: Alert) -> str:

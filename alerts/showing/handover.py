@@ -15,7 +15,7 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient
 
 MOST_STEPS = 3000
-NEW = (StepKind.OPENED, StepKind.BACK_AGAIN)
+NEW = (StepKind.OPENED, StepKind.BACK_AGAIN, StepKind.REOPENED)
 ASIDE = (StepKind.SET_ASIDE, StepKind.RETURNED)
 
 

@@ -21,7 +21,7 @@ from alerts.showing.pictures import Course, Picture, picture_of
 from dosing.models import RecordNumbers
 from dosing.science.due_days import longest_gap
 from dosing.services.night.catalogue import NIGHT_NUMBERS
-from sessions.models import Patient, Prescription, TreatmentRecord
+from sessions.models import HospitalStay, Patient, Prescription, TreatmentRecord
 
 SPARKLINE_SPAN = timedelta(days=60)
 MOST_DOTS = 30
@@ -106,28 +106,46 @@ def calls_due(*, until: datetime) -> list[Call]:
 
 @dataclass(frozen=True, slots=True)
 class NextTreatment:
-    """day: on which the next treatment is due; at_latest: where weekdays are not fixed; overdue: before today."""
+    """day: on which the next treatment is due; at_latest: where weekdays are not fixed; overdue: before today.
+
+    stay: in hospital or away today, so that none is due at home; `day` is then the day on which that began.
+    """
 
     day: date
     at_latest: bool
     overdue: bool
     today: bool
+    stay: HospitalStay | None = None
 
 
 def next_treatments(patients: Collection[Patient], *, at: datetime, zone: ZoneInfo) -> dict[uuid.UUID, NextTreatment]:
-    """When each patient's next treatment is due by the prescription in force: two queries."""
+    """When each patient's next treatment is due by the prescription in force, after any stay: three queries."""
     ids = [patient.pk for patient in patients]
     orders = {order.patient_id: order for order in Prescription.objects.in_force(at).filter(patient__in=ids)}
     nights = TreatmentRecord.objects.filter(patient__in=ids).order_by("patient_id").values_list("patient_id")
     last = dict(nights.annotate(last=Max("night")))
+    stays: defaultdict[uuid.UUID, list[HospitalStay]] = defaultdict(list)
+    for stay in HospitalStay.objects.standing().filter(patient__in=ids).order_by("admitted_on"):
+        stays[stay.patient_id].append(stay)
     found = {}
     for patient in patients:
-        if (order := orders.get(patient.pk)) is not None:
-            own = ZoneInfo(patient.time_zone) if patient.time_zone else zone
-            due = next_due(order, last.get(patient.pk), at.astimezone(own).date())
-            if due is not None:
-                found[patient.pk] = due
+        today = at.astimezone(ZoneInfo(patient.time_zone) if patient.time_zone else zone).date()
+        due = _after_stays(stays[patient.pk], orders.get(patient.pk), last.get(patient.pk), today)
+        if due is not None:
+            found[patient.pk] = due
     return found
+
+
+def _after_stays(
+    stays: Iterable[HospitalStay], order: Prescription | None, last: date | None, today: date
+) -> NextTreatment | None:
+    """None while nothing says when; a stay that is over counts as treated until its last day."""
+    begun = [stay for stay in stays if stay.admitted_on <= today]
+    here = next((stay for stay in begun if stay.discharged_on is None or stay.discharged_on >= today), None)
+    if here is not None:
+        return NextTreatment(here.admitted_on, at_latest=False, overdue=False, today=False, stay=here)
+    treated = [day for day in (last, *(stay.discharged_on for stay in begun)) if day is not None]
+    return next_due(order, max(treated, default=None), today) if order is not None else None
 
 
 def next_due(order: Prescription, last: date | None, today: date) -> NextTreatment | None:

@@ -156,7 +156,7 @@ class NursesDesk:
                 self._settled[alert.pk] = at + timedelta(days=int(self.rng.integers(least, most + 1)))
             elif alert.looked_at is None:  # it grew more urgent, or came back
                 acting.see(alert=alert, by=by, at=at)
-            if self._settled[alert.pk] > at and not alert.cause_gone_at:
+            if acting.to_be_done(alert) or (self._settled[alert.pk] > at and not alert.cause_gone_at):
                 continue
             if self._goes_on(alert, at):
                 self._leave_open(alert, by, at)

@@ -177,6 +177,8 @@ TABLE: dict[str, dict[str, str]] = {
     "alerts:seen": {"POST": CLINICAL_DO},
     "alerts:note": {"POST": CLINICAL_DO},
     "alerts:close": {"POST": "302 403 403 403 400 400 403 403"},
+    "alerts:reopen": {"POST": CLINICAL_DO},
+    "alerts:take-up": {"POST": CLINICAL_DO},
     "alerts:unit-limits": {"GET": STAFF, "POST": CLINICAL},
     "alerts:limits": {"GET": STAFF, "POST": CLINICAL},
     "alerts:mutes-of-patient": {"GET": STAFF, "POST": CLINICAL_DO},

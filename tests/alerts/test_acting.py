@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
-from alerts.models import Alert, Call
+from alerts.models import Alert, Call, PendingEvaluation
+from alerts.models.choices import Urgency
 from alerts.services import acting
 from alerts.services.alert_course import bring_back_due
 from alerts.showing.alert_words import step_words
@@ -56,6 +57,13 @@ class TestGive:
 
 
 class TestSetAside:
+    @pytest.fixture(autouse=True)
+    def not_today(self, two: list[Alert]) -> None:
+        """What wants a call today has rules of its own, see `TestSetAsideToday`."""
+        for alert in two:
+            alert.urgency = Urgency.THIS_WEEK
+            alert.save()
+
     def test_until_the_morning_of_a_day_at_the_unit(self, two: list[Alert], nurse: User) -> None:
         acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Bloods on Tuesday.", at=MORNING)
         alert = Alert.objects.get(pk=two[0].pk)
@@ -90,6 +98,102 @@ class TestSetAside:
         assert Alert.objects.get(pk=two[0].pk).set_aside_until is None
         with pytest.raises(IntegrityError, match="alert_set_aside_open"), transaction.atomic():
             Alert.objects.filter(pk=two[0].pk).update(set_aside_until=MORNING)
+
+
+def reached(patient: Patient, by: User, at: datetime = MORNING) -> None:
+    acting.log_call(patient=patient, by=by, result="reached", said="Feels well.", at=at)
+
+
+class TestSetAsideToday:
+    """What wants a call today: only once the patient was spoken with, and for three days at most."""
+
+    def test_not_before_the_patient_was_reached(self, two: list[Alert], ana: Patient, nurse: User) -> None:
+        acting.log_call(patient=ana, by=nurse, result="no_answer", at=MORNING)
+        reached(ana, nurse, MORNING - DAY)  # before the alert came
+        with pytest.raises(acting.NotSpoken, match="note first that the patient was reached"):
+            acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Later.", at=MORNING)
+        reached(ana, nurse)
+        acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Comes in.", at=MORNING)
+        assert list(ours(Alert).on_the_table()) == []
+
+    def test_for_three_days_at_most(self, two: list[Alert], ana: Patient, nurse: User) -> None:
+        reached(ana, nurse)
+        with pytest.raises(ValidationError, match="at most 3 days away; 2026-03-07 was given"):
+            acting.set_aside(alerts=two, by=nurse, until=date(2026, 3, 7), words="Later.", at=MORNING)
+        acting.set_aside(alerts=two, by=nurse, until=date(2026, 3, 6), words="Comes in.", at=MORNING)
+
+    def test_once_back_it_wants_another_call(self, two: list[Alert], ana: Patient, nurse: User) -> None:
+        reached(ana, nurse)
+        acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Comes in.", at=MORNING)
+        bring_back_due(at=MORNING + DAY)
+        with pytest.raises(acting.NotSpoken):
+            acting.set_aside(alerts=two, by=nurse, until=date(2026, 3, 6), words="Later.", at=MORNING + DAY)
+
+    def test_taken_up_again_before_its_day(self, two: list[Alert], ana: Patient, nurse: User) -> None:
+        reached(ana, nurse)
+        acting.set_aside(alerts=two, by=nurse, until=WEDNESDAY, words="Comes in.", at=MORNING)
+        assert acting.take_up(alert=two[0], by=nurse, at=MORNING)
+        assert not acting.take_up(alert=two[0], by=nurse, at=MORNING)
+        assert list(ours(Alert).on_the_table()) == [two[0]]
+        assert kinds(two[0]) == ["opened", "set_aside", "returned"]
+
+
+class TestToBeDone:
+    """An overdue task does not end by talking about it."""
+
+    def test_not_closed_while_it_is_not_done(self, ana: Patient, nurse: User) -> None:
+        alert = made_alert(ana, rule="water_overdue", cause="bacteria")
+        with pytest.raises(acting.NotDone, match="is over when it is noted as done"):
+            acting.close(alerts=[alert], by=nurse, outcome="spoken", words="Will send it.", at=MORNING)
+        Alert.objects.filter(pk=alert.pk).update(cause_gone_at=MORNING)
+        acting.close(alerts=[alert], by=nurse, outcome="spoken", words="Sent.", at=MORNING)
+        assert ours(Alert).closed().count() == 1
+
+    def test_with_it_nothing_else_is_closed(self, two: list[Alert], ana: Patient, nurse: User) -> None:
+        alert = made_alert(ana, rule="training_overdue", cause="training")
+        with pytest.raises(acting.NotDone):
+            acting.close_each(outcomes={two[0].pk: "spoken", alert.pk: "known"}, by=nurse, words="Done.", at=MORNING)
+        assert ours(Alert).open().count() == 3
+
+
+class TestReopen:
+    """Undo for whoever closed it, for a while; later with a reason."""
+
+    @pytest.fixture
+    def closed(self, two: list[Alert], nurse: User) -> Alert:
+        outcomes = {two[0].pk: "visit", two[1].pk: "known"}
+        acting.close_each(outcomes=outcomes, by=nurse, words="Comes on Thursday.", at=MORNING)
+        return two[0]
+
+    def test_each_has_its_own_outcome(self, closed: Alert) -> None:
+        assert dict(ours(Alert).values_list("rule", "outcome")) == {"uf_rate": "visit", "venous_high": "known"}
+
+    def test_whoever_closed_it_just_now_takes_it_back_without_a_word(self, closed: Alert, nurse: User) -> None:
+        assert acting.may_be_undone(by=nurse, at=MORNING + timedelta(minutes=15))[-1] == closed
+        assert acting.reopen(alert=closed, by=nurse, at=MORNING + timedelta(minutes=15))
+        assert not acting.reopen(alert=closed, by=nurse, at=MORNING + timedelta(minutes=15))
+        again = Alert.objects.get(pk=closed.pk)
+        assert (again.state, again.closed_by, again.closed_at, again.outcome) == ("open", None, None, "")
+        assert kinds(closed) == ["opened", "closed", "reopened"]
+        assert ours(PendingEvaluation).filter(patient=closed.patient).exists()
+
+    def test_later_or_by_another_only_with_a_reason(self, closed: Alert, nurse: User, nephrologist: User) -> None:
+        for by, after in ((nurse, timedelta(minutes=16)), (nephrologist, timedelta(minutes=1))):
+            with pytest.raises(acting.WordsMissing):
+                acting.reopen(alert=closed, by=by, at=MORNING + after)
+        acting.reopen(alert=closed, by=nephrologist, at=MORNING + 30 * DAY, words="It is not over.")
+        step = closed.steps.last()
+        assert step is not None
+        assert (step.kind, step.who, step.words) == ("reopened", nephrologist, "It is not over.")
+
+    def test_not_beside_one_that_came_back_by_itself(self, closed: Alert, ana: Patient, nurse: User) -> None:
+        made_alert(ana)
+        with pytest.raises(acting.OpenAlready):
+            acting.reopen(alert=closed, by=nurse, at=MORNING)
+
+    def test_not_by_a_technologist(self, closed: Alert, technologist: User) -> None:
+        with pytest.raises(PermissionDenied):
+            acting.reopen(alert=closed, by=technologist, at=MORNING, words="x")
 
 
 class TestCall:
@@ -150,6 +254,7 @@ class TestTogether:
     def test_no_act_passes_over_a_step_that_was_not_seen(
         self, two: list[Alert], ana: Patient, nurse: User, nephrologist: User, deed: str
     ) -> None:
+        Alert.objects.filter(pk__in=[alert.pk for alert in two]).update(urgency=Urgency.THIS_WEEK)
         common = {"alerts": two, "by": nurse, "at": MORNING, "newest": newest(*two)}
         own = {
             "note": {"words": "x"},

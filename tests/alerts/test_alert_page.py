@@ -9,12 +9,15 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from alerts.models import Alert
 from alerts.services import acting
+from alerts.services.muting import mute
 from homedialysis.accounts.models import ReadLog, Role, User
 from sessions.models import Patient, Prescription
-from tests.alerts.builders import MORNING, again, alerts_of, evaluated
+from tests.alerts.builders import DAY, MORNING, again, alerts_of, evaluated
+from tests.alerts.made_alerts import made_alert
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
 from tests.factories import UserFactory
@@ -121,14 +124,43 @@ class TestActing:
         alert.refresh_from_db()
         assert alert.outcome == "physician"
 
+    def test_what_was_closed_is_opened_again_with_a_reason(
+        self, alert: Alert, nurse_client: Client, nephrologist: User
+    ) -> None:
+        acting.close(alerts=[alert], by=nephrologist, outcome="physician", words="Seen in clinic.", at=MORNING)
+        assert "Why" in text_of(nurse_client.get(at(alert)))
+        refused = nurse_client.post(at(alert, "reopen"), {"words": " "})
+        assert refused.status_code == 400
+        assert "Say why it is opened again." in text_of(refused)
+        assert nurse_client.post(at(alert, "reopen"), {"words": "It is not over."}).status_code == 302
+        page = text_of(nurse_client.get(at(alert)))
+        assert "Opened again by" in page
+        assert "It is not over." in page
+
+    def test_a_task_is_not_closed_by_talking(self, ana: Patient, nurse_client: Client) -> None:
+        task = made_alert(ana, rule="care_overdue", cause="disinfection")
+        page = text_of(nurse_client.get(at(task)))
+        assert "It is over when it is done" in page
+        assert "Close this alert" not in page
+        answer = nurse_client.post(at(task, "close"), answers(task))
+        assert answer.status_code == 400
+        assert task.steps.count() == 1
+
+    def test_a_muted_rule_says_so_on_the_alerts_page(self, alert: Alert, nurse: User, nurse_client: Client) -> None:
+        now = timezone.now()
+        mute(patient=alert.patient, rule="uf_rate", until=now + DAY, why="Fourth day is coming.", by=nurse, at=now)
+        page = text_of(nurse_client.get(at(alert)))
+        assert "This rule is muted for Ana Verdemar until" in page
+        assert "Fourth day is coming." in page
+
     @pytest.mark.parametrize("role", [Role.TECHNOLOGIST, Role.ADMINISTRATOR, Role.PATIENT, Role.CARE_PARTNER])
-    @pytest.mark.parametrize("name", ["seen", "note", "close"])
+    @pytest.mark.parametrize("name", ["seen", "note", "close", "reopen", "take-up"])
     def test_others_do_not_act(self, alert: Alert, role: Role, name: str) -> None:
         client = signed_in(UserFactory(role=role))
         assert client.post(at(alert, name), answers(alert)).status_code == 403
         assert alert.steps.count() == 1
 
-    @pytest.mark.parametrize("name", ["seen", "note", "close"])
+    @pytest.mark.parametrize("name", ["seen", "note", "close", "reopen", "take-up"])
     def test_not_by_a_mere_link(self, alert: Alert, nurse_client: Client, name: str) -> None:
         assert nurse_client.get(at(alert, name)).status_code == 405
 
@@ -155,7 +187,7 @@ class TestBesideOtherPages:
     def test_queries(self, alert: Alert, nurse_client: Client, nights: int, django_assert_num_queries: Any) -> None:
         evaluated(alert.patient, *[TOO_FAST] * (nights - 1), first=1)
         nurse_client.post(at(alert, "note"), {"words": "So far."}, follow=True)
-        with django_assert_num_queries(11):
+        with django_assert_num_queries(12):
             nurse_client.get(at(alert))
 
 

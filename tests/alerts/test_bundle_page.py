@@ -44,7 +44,10 @@ def parts_of(client: Client, patient: Patient) -> list[str]:
 
 
 def given(client: Client, patient: Patient, do: str, **changes: Any) -> dict[str, Any]:
-    return {"parts": parts_of(client, patient), "words": "Comes on Thursday.", "do": do} | changes
+    """Every alert is ticked; `outcome` is what came of each of them."""
+    parts, outcome = parts_of(client, patient), changes.pop("outcome", "")
+    outcomes = {f"outcome_{part.partition('-')[0]}": outcome for part in parts}
+    return {"parts": parts, "words": "Comes on Thursday.", "do": do} | outcomes | changes
 
 
 class TestReading:
@@ -71,7 +74,7 @@ class TestReading:
     def test_queries(self, ana: Patient, nurse_client: Client, count: int, django_assert_max_num_queries: Any) -> None:
         for number in range(count):
             made_alert(ana, at=timezone.now(), cause=str(number))
-        with django_assert_max_num_queries(18):
+        with django_assert_max_num_queries(20):
             nurse_client.get(at(ana))
 
 
@@ -84,6 +87,7 @@ class TestActing:
     def test_close_one_and_stay(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
         body = given(nurse_client, ana, "close", outcome="visit")
         body["parts"] = body["parts"][:1]
+        body[f"outcome_{two[1].pk}"] = ""
         answer = nurse_client.post(at(ana, "act"), body)
         assert answer["Location"] == at(ana)
         assert [alert.is_open for alert in ours(Alert).order_by("pk")] == [False, True]
@@ -91,11 +95,15 @@ class TestActing:
     def test_give_set_aside_note_and_look(
         self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
     ) -> None:
-        until = (timezone.now() + timedelta(days=5)).date()
+        until = (timezone.now() + timedelta(days=2)).date()
         for do in ("assign", "note"):
             body = given(nurse_client, ana, do, to=nephrologist.pk)
             assert nurse_client.post(at(ana, "act"), body).status_code == 302
         body = given(nurse_client, ana, "aside", until=until.isoformat())
+        refused = nurse_client.post(at(ana, "act"), body)
+        assert refused.status_code == 400
+        assert "wants a call today: note first that the patient was reached" in text_of(refused)
+        nurse_client.post(at(ana, "log-call"), {"parts": [], "result": "reached", "said": "Well."})
         assert nurse_client.post(at(ana, "act"), body)["Location"] == reverse("alerts:triage")
         alert = two[0]
         alert.refresh_from_db()
@@ -107,10 +115,10 @@ class TestActing:
     @pytest.mark.parametrize(
         ("do", "changes", "words"),
         [
-            ("close", {}, "Needed for “Close”."),
+            ("close", {}, "Say what came of it."),
             ("close", {"outcome": "visit", "words": " "}, "Needed for “Close”."),
             ("aside", {}, "Needed for “Set aside”."),
-            ("aside", {"until": "2020-01-01"}, "at most 92 days away; 2020-01-01 was given"),
+            ("aside", {"until": "2020-01-01"}, "at most 3 days away; 2020-01-01 was given"),
             ("assign", {}, "Needed for “Give to”."),
             ("note", {"words": ""}, "Needed for “Save as a note”."),
             ("burn", {}, "Press one of the buttons below"),
@@ -135,6 +143,42 @@ class TestActing:
         body = given(nurse_client, ana, "note", parts=[f"{other.pk}-{other.steps.get().pk}"])
         assert nurse_client.post(at(ana, "act"), body).status_code == 400
         assert other.steps.count() == 1
+
+
+class TestEachByItself:
+    def test_nothing_is_ticked_beforehand(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        page = nurse_client.get(at(ana)).content.decode()
+        assert not re.search(r'name="parts"[^>]*checked', page)
+
+    def test_with_an_outcome_of_its_own(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        body = given(nurse_client, ana, "close", outcome="visit") | {f"outcome_{two[1].pk}": "known"}
+        assert nurse_client.post(at(ana, "act"), body).status_code == 302
+        assert dict(ours(Alert).values_list("rule", "outcome")) == {"uf_rate": "visit", "venous_high": "known"}
+
+    def test_an_outcome_without_a_tick_is_asked_about(
+        self, two: list[Alert], ana: Patient, nurse_client: Client
+    ) -> None:
+        body = given(nurse_client, ana, "close", outcome="visit")
+        answer = nurse_client.post(at(ana, "act"), body | {"parts": body["parts"][:1]})
+        assert answer.status_code == 400
+        assert "Tick it too" in text_of(answer)
+        assert ours(Alert).open().count() == 2
+
+    def test_undo(self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User) -> None:
+        nurse_client.post(at(ana, "act"), given(nurse_client, ana, "close", outcome="visit"))
+        triage = reverse("alerts:triage")
+        assert text_of(nurse_client.get(triage)).count("Closed by you at") == 2
+        assert "Closed by you at" not in text_of(signed_in(nephrologist).get(triage))
+        assert nurse_client.post(reverse("alerts:reopen", args=[two[0].pk]))["Location"] == at(ana)
+        assert list(ours(Alert).open()) == [two[0]]
+        assert "Opened again by" in text_of(nurse_client.get(at(ana)))
+
+    def test_a_task_is_over_when_it_is_done(self, ana: Patient, nurse_client: Client) -> None:
+        made_alert(ana, rule="care_overdue", cause="disinfection")
+        assert "over when it is done" in text_of(nurse_client.get(at(ana)))
+        answer = nurse_client.post(at(ana, "act"), given(nurse_client, ana, "close"))
+        assert answer.status_code == 400
+        assert "is over when it is noted as done" in text_of(answer)
 
 
 class TestTwoNurses:
@@ -169,8 +213,33 @@ class TestTwoNurses:
         body = given(nurse_client, ana, "assign", to=nephrologist.pk)
         acting.close(alerts=two[:1], by=nephrologist, outcome="visit", words="Here at noon.", at=timezone.now())
         answer = nurse_client.post(at(ana, "act"), body)
-        assert answer.status_code == 400
+        assert answer.status_code == 409
+        page = text_of(answer)
+        assert "Comes on Thursday." in page
+        assert "Dr Lee closed this alert" in page
+        problem = page.partition("What happened meanwhile:")[2].partition("What it is about")[0]
+        assert "Here at noon." in problem
+
+    def test_all_closed_meanwhile_and_the_words_become_a_note(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        body = given(nurse_client, ana, "close", outcome="spoken")
+        acting.close(alerts=two, by=nephrologist, outcome="visit", words="Here at noon.", at=timezone.now())
+        answer = nurse_client.post(at(ana, "act"), body)
+        assert answer.status_code == 409
         assert "Comes on Thursday." in text_of(answer)
+        html = answer.content.decode()
+        again = set(re.findall(r'name="parts" value="(\d+-\d+)"[^>]*checked', html))
+        assert len(again) == 2
+        assert nurse_client.post(at(ana, "act"), body | {"do": "note", "parts": sorted(again)}).status_code == 302
+        assert [[step.kind for step in alert.steps.all()] for alert in two] == [["opened", "closed", "note"]] * 2
+
+    def test_the_error_takes_the_focus(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        html = nurse_client.post(at(ana, "act"), given(nurse_client, ana, "close")).content.decode()
+        problem = re.search(r'<div class="notice error problem" id="problem"[^>]*>', html)
+        assert problem
+        assert 'tabindex="-1"' in problem[0]
+        assert html.index('id="act"') < problem.start() < html.index("act-rows")
 
     def test_the_live_part_tells_of_it(
         self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User

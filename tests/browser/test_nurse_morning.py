@@ -106,12 +106,13 @@ class Hands:
         expect(self.page.get_by_text("The call is noted.")).to_be_visible()
 
     def close(self, outcome: str, words: str) -> None:
-        """Close all of the patient's alerts."""
+        """Close all of the patient's alerts, each with what came of it: saying so ticks it."""
         self.press("d")
+        for choice in self.page.locator(".act-row select").all():
+            self.reach(f"#{choice.get_attribute('id')}")
+            self.type(outcome)
         self.reach("#id_words")
         self.type(words)
-        self.reach("#id_outcome")
-        self.type(outcome)
         self.reach("#act button[value=close]")
         self.press("Enter")
         self.page.wait_for_url("**/triage/")

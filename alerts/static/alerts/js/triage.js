@@ -47,6 +47,17 @@ window.addEventListener("beforeprint", () => {
   for (const part of all) part.open = true;
 });
 
+// What keeps an act from being done takes the focus, and with it the eye.
+document.getElementById("problem")?.focus();
+
+// Whoever says what came of an alert means that alert.
+for (const choice of document.querySelectorAll(".act-row select")) {
+  choice.addEventListener("change", () => {
+    const box = choice.closest(".act-row")?.querySelector("input[type=checkbox]");
+    if (box instanceof HTMLInputElement && choice instanceof HTMLSelectElement) box.checked = choice.value !== "";
+  });
+}
+
 // Keys -------------------------------------------------------------------------------------------------------------
 
 const KEPT = "keys-off";
