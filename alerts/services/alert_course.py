@@ -28,17 +28,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
 
 from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import AlertState, StepKind, Urgency
-from alerts.rules.base import Evidence, History, Remark, Rule, Seen
+from alerts.rules.base import HISTORY, Evidence, History, Remark, Rule, Seen
 from alerts.rules.wording import days_of
 from alerts.services.evidence_merging import Item, Key, Merged, merge, split
 from alerts.services.muting import MuteBook
+
+EVER = datetime.min.replace(tzinfo=UTC)
 
 
 @dataclass(slots=True)
@@ -136,7 +138,7 @@ class AlertCourse:
         """Without any change nothing is written."""
         before, current = split(alert.evidence)
         kept = [] if self.rule.replaces and seen.evidence else current
-        merged = merge(kept, self._joining(seen, kept), since=self.history.since)
+        merged = merge(kept, self._joining(seen, kept), since=self._seen_since)
         stands = replace(seen, evidence=merged.standing)
         changed = merged.as_json != current if self.rule.replaces else merged.changed
         if changed:
@@ -145,6 +147,11 @@ class AlertCourse:
                 self._stand(alert, stands, merged)
         if self._turned(alert, stands, merged) or changed:
             alert.save()
+
+    @property
+    def _seen_since(self) -> datetime:
+        """Since when everything is seen: what is to be done is asked anew each time, however long ago it fell due."""
+        return EVER if self.rule.looks_back > HISTORY else self.history.since
 
     def _joining(self, seen: Seen, kept: Sequence[Item]) -> list[Evidence]:
         """What is too old to open an alert does not join one either: the order of arrival makes no difference."""
