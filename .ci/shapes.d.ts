@@ -220,7 +220,8 @@ interface Kit {
   stock: Stock[];
   checklist: { version: number; items: CheckItem[] };
   run_sheet: { version: number; technique: string; steps: SheetStep[] };
-  cards: any[];
+  cards: EmergencyCard[];
+  on_each_card: EmergencyTexts["on_each_card"];
   first_aid: Record<string, string>;
   access: {
     id: number;
@@ -242,6 +243,39 @@ interface Kit {
   history: PastNight[];
   open: any[];
   [name: string]: any;
+}
+
+/** One emergency card; `first`: whose number lies under the thumb; `own`: that the unit wrote it in another language. */
+interface EmergencyCard {
+  kind: string;
+  group: string;
+  title: string;
+  events: string[];
+  signs: string;
+  now: string[];
+  never: string[];
+  call: string[];
+  helper: string[];
+  alone: string;
+  say: string;
+  first: "emergency" | "on_call";
+  see: string[];
+  own: string;
+  /** Whether nurse and nephrologist have signed it and the date to read it again has not passed. */
+  checked: boolean;
+}
+
+interface EmergencyTexts {
+  cards: EmergencyCard[];
+  on_each_card: {
+    training: string;
+    say_first: string;
+    say_address: string;
+    say_door: string;
+    unchecked: string;
+    groups: Record<string, string>;
+    headings: Record<"never" | "call" | "helper" | "say" | "see", string>;
+  };
 }
 
 interface Settings {

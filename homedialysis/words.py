@@ -17,9 +17,11 @@ from typing import Any
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
-from django.utils.translation import to_language
+from django.utils.translation import override, to_language
+from django.utils.translation.reloader import translation_file_changed
 
 from homedialysis.languages import folders, whole_for_staff
+from sessions.services.emergency_texts import program_texts
 
 HERE = Path(__file__).resolve().parent
 LOCALE = HERE / "locale"
@@ -137,9 +139,26 @@ def script_path(language: str) -> Path:
     return SCRIPT_WORDS / f"{to_language(language)}.json"
 
 
+FALLBACK_CARDS = HERE.parent / "sessions" / "static" / "bedside" / "js" / "fallback_cards.js"
+
+
+def fallback_cards() -> str:
+    """The script with the program's own emergency cards in every language, for a phone on which nothing of the unit
+    is: made of the same declarations as the kit."""
+    told = {}
+    for language in ["en", *languages()]:
+        with override(language):
+            told[to_language(language)] = program_texts()
+    words = json.dumps(told, ensure_ascii=False, indent=1)
+    head = "/* Made by manage.py words out of sessions/texts/cards.py: not changed by hand. */"
+    return f"{head}\n\nexport const FALLBACK = {words};\n"
+
+
 def write_all() -> None:
-    """Make every catalogue anew from the translators' files."""
+    """Make every catalogue anew from the translators' files, and the script of the emergency cards of them."""
     SCRIPT_WORDS.mkdir(parents=True, exist_ok=True)
     for language in languages():
         mo_path(language).write_bytes(compiled(language))
         script_path(language).write_text(for_scripts(language), encoding="utf-8")
+    translation_file_changed(None, mo_path(""))
+    FALLBACK_CARDS.write_text(fallback_cards(), encoding="utf-8")

@@ -14,6 +14,7 @@ from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberFi
 from sessions.facts.choices import CheckPart, EventKind, SiteUse
 from sessions.facts.local_number import plain
 from sessions.texts import checklist
+from sessions.texts.cards import Call
 
 KEY = re.compile(r"[a-z0-9_]{1,40}")
 ASKED_OF_A_NEEDLE = ("needle", "flash", "flush", "tape", "attempts", "pain")
@@ -122,20 +123,14 @@ class StepForm(RowForm):
         return data
 
 
-class CardForm(RowForm):
-    """The key is the kind of emergency, which is given."""
+class LinesField(forms.CharField):
+    """Several short things, a line each."""
 
-    name_of = "title"
-    title = forms.CharField(max_length=60, label=_("Title"))
-    lines = forms.CharField(
-        widget=_few_lines(7), label=_("What to do, a line each"), help_text=format_lazy(
-            _("At most {most} lines. Somebody reads them frightened, with one hand."), most=MOST_LINES
-        ),
-    )  # fmt: skip
-    event_kind = forms.ChoiceField(choices=EventKind.choices, label=_("Noted in the record as"))
+    def __init__(self, rows: int, **more: Any) -> None:
+        super().__init__(widget=_few_lines(rows), **more)
 
-    def clean_lines(self) -> list[str]:
-        lines = [line.strip() for line in self.cleaned_data["lines"].splitlines() if line.strip()]
+    def clean(self, value: Any) -> list[str]:
+        lines = [line.strip() for line in str(super().clean(value)).splitlines() if line.strip()]
         if len(lines) > MOST_LINES:
             raise forms.ValidationError(
                 gettext("At most %(most)s lines; %(given)s were given.") % {"most": MOST_LINES, "given": len(lines)}
@@ -146,6 +141,31 @@ class CardForm(RowForm):
                 % {"most": LONGEST_LINE, "given": len(long[0])}
             )
         return lines
+
+
+class CardForm(RowForm):
+    """The key is the kind of emergency, which is given; so are its events and whom it is for."""
+
+    name_of = "title"
+    title = forms.CharField(max_length=60, label=_("Title"))
+    signs = forms.CharField(max_length=LONGEST_LINE, required=False, label=_("How it shows itself"))
+    now = LinesField(
+        6, label=_("What to do now, a line each"), help_text=format_lazy(
+            _("At most {most} lines. Somebody reads them frightened, with one hand."), most=MOST_LINES
+        ),
+    )  # fmt: skip
+    never = LinesField(2, required=False, label=_("What never to do, a line each"))
+    call = LinesField(
+        2, label=_("Whom to call, a line each"),
+        help_text=_("Each line names the unit or the emergency number."),
+    )  # fmt: skip
+    first = forms.ChoiceField(
+        choices=[(Call.EMERGENCY.value, _("the emergency number")), (Call.UNIT.value, _("the unit"))],
+        label=_("Whose number lies under the thumb"),
+    )
+    helper = LinesField(2, required=False, label=_("What a helper does, a line each"))
+    alone = forms.CharField(max_length=LONGEST_LINE, required=False, label=_("What somebody alone does besides"))
+    say = forms.CharField(max_length=LONGEST_LINE, label=_("What to say on the telephone"))
 
 
 class FirstAidForm(RowForm):

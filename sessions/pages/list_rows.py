@@ -16,7 +16,6 @@ from django_stubs_ext import StrOrPromise
 
 from sessions.facts.choices import TextKind
 from sessions.pages.forms_texts import CardForm, FirstAidForm, ItemForm, RowForm, StepForm, with_keys
-from sessions.texts.emergency import default_first_aid
 
 ListRow = dict[str, Any]
 MOST_ROWS = 80
@@ -39,12 +38,19 @@ class Spec:
     to_content: Callable[[list[ListRow]], Any]
 
 
+LINES = ("now", "never", "call", "helper")
+CARD_FIELDS = ("title", "signs", *LINES, "alone", "say", "first")
+
+
 def _card_row(card: ListRow) -> ListRow:
-    return {**card, "key": card["kind"], "lines": "\n".join(card["lines"])}
+    """As a form has it. An early version has its lines under another name, and no more."""
+    row = {"now": card.get("lines", [])} | card
+    told = {name: row.get(name, "") for name in CARD_FIELDS}
+    return told | {"key": card["kind"]} | {name: "\n".join(row.get(name, [])) for name in LINES}
 
 
 def _card(row: ListRow) -> ListRow:
-    return {"kind": row["key"], "title": row["title"], "event_kind": row["event_kind"], "lines": row["lines"]}
+    return {"kind": row["key"]} | {name: row[name] for name in CARD_FIELDS}
 
 
 SPECS: dict[str, Spec] = {
@@ -85,9 +91,7 @@ SPECS: dict[str, Spec] = {
         added=_("An event was added at the end."),
         needed=_("At least one event is needed."),
         free=False,
-        to_rows=lambda texts: [
-            {"key": key, "words": words} for key, words in (default_first_aid()["texts"] | texts).items()
-        ],
+        to_rows=lambda texts: [{"key": key, "words": words} for key, words in texts.items()],
         to_content=lambda rows: {row["key"]: row["words"] for row in rows},
     ),
 }
@@ -114,6 +118,13 @@ class ListRows:
         given = str(data.get("rows", ""))
         count = min(int(given), MOST_ROWS) if given.isdecimal() and len(given) < 6 else 0
         return cls(spec, [{}] * count if spec.free else known, data)
+
+    @staticmethod
+    def alike(spec: Spec, one: ListRow, other: ListRow) -> bool:
+        """Whether two contents say the same, whoever's words they are."""
+        rows = [spec.to_rows(content[spec.listed]) for content in (one, other)]
+        first, second = ([{key: row[key] for key in row if key != "own"} for row in each] for each in rows)
+        return first == second
 
     @property
     def raw(self) -> list[ListRow]:

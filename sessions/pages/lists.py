@@ -179,7 +179,7 @@ def _saved(request: HttpRequest, place: TextPlace, rows: ListRows, save: SaveFor
         save.add_error(None, str(rows.spec.needed))
     elif withdraw and (standing.row is None or standing.row.patient_id is None):
         save.add_error(None, gettext("There are no words of its own to take back."))
-    elif content == standing.content:
+    elif content is not None and ListRows.alike(rows.spec, content, standing.content):
         save.add_error(None, gettext("Nothing is different from what holds, so no version was saved."))
     if not all(valid) or save.errors:
         return False

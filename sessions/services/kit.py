@@ -17,12 +17,13 @@ from django.utils.translation import get_language, override
 
 from homedialysis.accounts.models import Unit, User
 from sessions.facts import plausible
-from sessions.facts.choices import AccessKind, EventKind, TextKind
+from sessions.facts.choices import EventKind, TextKind
 from sessions.facts.fields import AFTER, BEFORE, READING, TREATMENT
 from sessions.models import Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
 from sessions.models.local_time import zone_of
-from sessions.services import prescription_lines
+from sessions.services import prescription_lines, text_rows
 from sessions.services.due import due_of
+from sessions.services.emergency_texts import access_word, emergency_texts
 from sessions.services.messages import unseen
 from sessions.services.own_ranges import own_ranges
 from sessions.services.prescribing import prescription_in_force
@@ -30,8 +31,9 @@ from sessions.services.prescription_changes import changes_for
 from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
 from sessions.services.surroundings_facts import facts_of
-from sessions.services.unit_texts import BUILT_IN, DEFAULTS, StandingText, TextPlace, Texts, technique_of
-from sessions.texts import checklist, emergency
+from sessions.services.unit_texts import TextPlace, Texts, technique_of
+from sessions.texts import checklist
+from sessions.texts.cards import meant_for
 from sessions.texts.ready import ready_words
 
 Json = dict[str, Any]
@@ -164,38 +166,40 @@ def _texts(asked: KitRequest, access: VascularAccess | None) -> Json:
     technique = technique_of(access, free)
     for_checks, for_sheet = TextPlace(TextKind.CHECKLIST), TextPlace(TextKind.RUN_SHEET, technique, patient)
     checks, sheet = texts.standing(for_checks), texts.standing(for_sheet)
-    for_whom = checklist.CATHETER if access and access.kind == AccessKind.CATHETER else checklist.NEEDLES
+    for_whom = access_word(access)
     items = [
         {name: value for name, value in item.items() if name != "for_whom"} | {"stop": item["key"] in checklist.STOPS}
         for item in checks.content["items"]
-        if item["for_whom"] in (checklist.EVERYBODY, for_whom)
+        if meant_for(item["for_whom"], for_whom)
     ]
     return {
-        "checklist": {"version": checks.version, "items": _with_kept(items, for_checks, checks)},
+        "checklist": {"version": checks.version, "items": _for_phone(items, for_checks)},
         "run_sheet": {
             "version": sheet.version,
             "technique": technique,
-            "steps": _with_kept(sheet.content["steps"], for_sheet, sheet),
+            "steps": _for_phone(sheet.content["steps"], for_sheet),
         },
-        "cards": texts.standing(TextPlace(TextKind.CARDS)).content["cards"],
-        # A unit's version may be older than a kind of event: the program's words stand in for what it does not say.
-        "first_aid": emergency.default_first_aid()["texts"]
-        | texts.standing(TextPlace(TextKind.FIRST_AID)).content["texts"],
+        **emergency_texts(texts, for_whom),
     }
 
 
-def _with_kept(rows: list[Json], place: TextPlace, standing: StandingText) -> list[Json]:
+def _for_phone(rows: list[Json], place: TextPlace) -> list[Json]:
     """Rows of a text, each with `kept`: what a record keeps of it, where that differs from what is shown.
 
-    The program's own texts are shown in the reader's language and kept in the one in which the unit's pages are
-    written; what the unit wrote itself stands in its own words everywhere.
+    The program's own words are shown in the reader's language and kept in the one in which the unit's pages are
+    written; what the unit wrote itself stands in its own words everywhere, and says so in another language.
     """
-    if standing.version != BUILT_IN or get_language() == settings.LANGUAGE_CODE:
-        return rows
     with override(settings.LANGUAGE_CODE):
-        (ours,) = DEFAULTS[place.kind](place.technique).values()
-    words = {row["key"]: row.get("name") or row["words"] for row in ours}
-    return [row | {"kept": words[row["key"]]} for row in rows]
+        written = text_rows.program_rows(place.kind, place.technique)
+    return [_row_for_phone(row, row["own"], written.get(row["key"], {})) for row in rows]
+
+
+def _row_for_phone(row: Json, own: Json, written: Json) -> Json:
+    name = "name" if "name" in row else "words"
+    told = {key: value for key, value in row.items() if key != "own"}
+    told["hint"] = " ".join(filter(None, [row.get("hint", ""), text_rows.foreign(row)]))
+    kept = written.get(name, row[name])
+    return told if name in own or kept == row[name] else told | {"kept": kept}
 
 
 def _access(access: VascularAccess, asked: KitRequest) -> Json:

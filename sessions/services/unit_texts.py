@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from homedialysis.accounts.models import Unit, User
 from sessions.facts.choices import AccessKind, Technique, TextKind
 from sessions.models import Patient, UnitText, VascularAccess
+from sessions.services import text_rows
 from sessions.texts import checklist, emergency, run_sheets
 
 Content = dict[str, Any]
@@ -43,7 +44,8 @@ class TextPlace:
 
 @dataclass(frozen=True, slots=True)
 class StandingText:
-    """What holds: `row` is the version that says so, None for what comes with the program."""
+    """What holds, as it is read in the language of the moment: `row` is the version that says so, None for what comes
+    with the program. Each row of the content has `own`, see `text_rows`."""
 
     content: Content
     row: UnitText | None
@@ -89,8 +91,9 @@ class Texts:
         """The patient's own version, else the unit's, else what comes with the program."""
         for row in (self.newest(place), self.newest(place.wider)):
             if row is not None and row.content is not None:
-                return StandingText(row.content, row)
-        return StandingText(DEFAULTS[place.kind](place.technique), None)
+                return StandingText(text_rows.read(place.kind, place.technique, row.content), row)
+        built_in = DEFAULTS[place.kind](place.technique)
+        return StandingText(text_rows.mark(place.kind, place.technique, built_in, built_in), None)
 
 
 def technique_of(access: VascularAccess | None, techniques: list[str]) -> str:
@@ -110,9 +113,12 @@ def write_text(*, place: TextPlace, content: Content | None, why: str, base: int
     if not by.is_clinical:
         raise NotATextWriter(_("Only a nurse or a nephrologist writes these texts."))
     list(Unit.objects.select_for_update(no_key=True))  # one writer at a time
-    newest = Texts(place.patient).newest(place)
+    texts = Texts(place.patient)
+    newest = texts.newest(place)
     if newest is not None and newest.version != base:
         raise TextMovedOn(newest)
+    if content is not None:
+        content = text_rows.mark(place.kind, place.technique, content, texts.standing(place).content)
     last = UnitText.objects.filter(kind=place.kind).aggregate(last=Max("version"))["last"] or BUILT_IN
     return UnitText.objects.create(
         kind=place.kind,

@@ -10,7 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol, TypeVar
 
+from django.conf import settings
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import override
 from django_stubs_ext import StrOrPromise
 
 from sessions.facts.choices import CheckPart
@@ -67,7 +69,7 @@ DEFAULT = (
          _("Start the test once more. If it fails again, do not connect: call the unit.")),
     Item("residue", SETUP, _("No disinfectant left in the machine"),
          _("With the test strip, where your machine is disinfected with a chemical."),
-         _("Rinse on and test again. Never connect while the strip shows anything.")),
+         _("Keep rinsing and test again. Never connect while the strip shows anything.")),
     Item("conductivity", SETUP, _("Conductivity of the dialysate"),
          _("And its temperature: both as your unit told you."),
          _("Do not connect. Look at the concentrates and their connectors; if it does not come right, call the unit."),
@@ -88,13 +90,15 @@ DEFAULT = (
          CALL_FIRST, for_whom=NEEDLES),
     Item("listen", ACCESS, _("Listen: the sound is as ever"), _("Low and without a pause; not high, not gone."),
          CALL_FIRST, for_whom=NEEDLES),
-    Item("exit_site", ACCESS, _("Exit site dry and without redness"), _("No pus, no pain, the cuff not to be seen."),
+    Item("exit_site", ACCESS, _("Exit site dry and without redness"),
+         _("No pus, no pain; the felt ring on the catheter cannot be seen."),
          _("Do not open the catheter. Call the unit before you go on."), for_whom=CATHETER),
     Item("caps", ACCESS, _("Caps tight and clamps closed"), _("No crack in the hubs or the tubes."),
-         _("Close the clamp above it with your fingers or a spare clamp, and call the unit."), for_whom=CATHETER),
+         _("Pinch the catheter closed above the damage, with your fingers or a spare clamp. Call the unit."),
+         for_whom=CATHETER),
     Item("stopped_bleeding", AFTER, _("Both needle sites have stopped bleeding"), _("And the buzz is there."),
-         _("Press again without looking for ten minutes. If it goes on, call the unit; if it is much, the emergency "
-           "number."), for_whom=NEEDLES),
+         _("Press again for ten minutes. Do not lift the gauze to look. If it goes on, call the unit; if it bleeds "
+           "a lot, call the emergency number."), for_whom=NEEDLES),
     Item("sharps", AFTER, _("Needles in the sharps box"), for_whom=NEEDLES),
     Item("disinfection", AFTER, _("Disinfection of the machine started"), _("The kind that is due today."),
          _("Do not use the machine again before it was disinfected; call the unit if it will not start.")),
@@ -135,7 +139,11 @@ NAMES = {item.key: item.name for item in DEFAULT}
 def name_of(key: str, version: int | None, kept: str) -> str:
     """A check's name in the language of the moment.
 
-    `kept`: as it stood on the phone, in the language of whoever did the check; it holds for a check of the unit's own
-    list. One of the program's list (version 0) goes by its key.
+    `kept`: as the record has it; it holds for what the unit wrote itself. A check of the program's list (version 0), or
+    one that the unit left as the program has it, goes by its key.
     """
-    return str(NAMES[key]) if version == 0 and key in NAMES else kept
+    if key not in NAMES:
+        return kept
+    with override(settings.LANGUAGE_CODE):
+        programs = str(NAMES[key])
+    return str(NAMES[key]) if version == 0 or kept == programs else kept

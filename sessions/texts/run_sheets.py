@@ -55,7 +55,8 @@ def _needle(use: str, put_in: StrOrPromise, taped: StrOrPromise, hint: StrOrProm
              asks="flash", use=use),
         Step(f"flush_{use}", _("Flush with saline: no swelling, no pain"),
              _("Swelling or pain: stop, do not use this needle, press and cool."), asks="flush", use=use),
-        Step(f"tape_{use}", taped, _("Across the wings, under and over the needle; the line in a loop, without pull."),
+        Step(f"tape_{use}", taped,
+             _("Across the wings, under and over the needle; leave the line in a loop, so that nothing pulls."),
              asks="tape", use=use),
         Step(f"attempts_{use}", _("How many attempts did it take?"), asks="attempts", use=use),
         Step(f"pain_{use}", _("How much did it hurt?"), _("0 is not at all, 10 the worst you can think of."),
@@ -65,7 +66,9 @@ def _needle(use: str, put_in: StrOrPromise, taped: StrOrPromise, hint: StrOrProm
 
 ARTERIAL_LADDER = _needle(ARTERIAL, _("Put the arterial needle in"), _("Tape the arterial needle"), AS_TRAINED)
 VENOUS_LADDER = _needle(VENOUS, _("Put the venous needle in"), _("Tape the venous needle"), AS_TRAINED)
-BLUNT = _("Blunt needle, the same angle as ever. Never force it; if it does not go, call before using a sharp one.")
+BLUNT = _(
+    "Blunt needle, the same angle as ever. Never force it; if it does not go, call the unit before using a sharp one."
+)
 ARTERIAL_HOLE = _needle(ARTERIAL, _("Put the blunt arterial needle in"), _("Tape the arterial needle"), BLUNT)
 VENOUS_HOLE = _needle(VENOUS, _("Put the blunt venous needle in"), _("Tape the venous needle"), BLUNT)
 
@@ -84,29 +87,31 @@ HOLE_SKIN: Steps = (
     Step("dry_first", _("Let it act and dry"), THE_UNITS_TIME, SKIN_SECONDS),
     Step("soften", _("Soften the scabs"), _("With what your unit gives you, never with anything from the kitchen.")),
     Step("scab_arterial", _("Lift the scab off the arterial buttonhole"),
-         _("Whole, with a new scab tool; never with the needle. Redness or pus: stop and call."), use=ARTERIAL),
+         _("Whole, with a new scab tool; never with the needle. Redness or pus: stop and call the unit."),
+         use=ARTERIAL),
     Step("scab_venous", _("Lift the scab off the venous buttonhole"),
-         _("Whole, with another new scab tool; never with the needle. Redness or pus: stop and call."), use=VENOUS),
+         _("Whole, with another new scab tool; never with the needle. Redness or pus: stop and call the unit."),
+         use=VENOUS),
     Step("skin_again", _("Clean both buttonholes again"), _("A fresh swab for each.")),
     Step("dry_again", _("Let it act and dry"), THE_UNITS_TIME, SKIN_SECONDS),
 )  # fmt: skip
 HUBS: Steps = (
     Step("mask", _("Put on the mask, then clean your hands"), _("Whoever stands close wears one too.")),
     Step("cloth", _("Lay the clean cloth under the lumens, put on gloves"), _("Both clamps closed.")),
-    Step("hub_arterial", _("Scrub the arterial hub and cap"), _("With the unit's antiseptic; do not let it go."),
+    Step("hub_arterial", _("Scrub the arterial hub and cap"), _("With the unit's antiseptic. Keep hold of it."),
          use=ARTERIAL),
     Step("hub_dry_arterial", _("Let it act and dry"), THE_UNITS_TIME, SKIN_SECONDS, use=ARTERIAL),
     Step("lock_arterial", _("Cap off, syringe on at once, draw the lock out"),
          _("Clamp open only while a syringe is on. Throw away what you drew."), asks="flash", use=ARTERIAL),
     Step("flush_arterial", _("Flush the arterial lumen with saline, close the clamp"),
-         _("It must go without force. If not, do not press: call."), asks="flush", use=ARTERIAL),
-    Step("hub_venous", _("Scrub the venous hub and cap"), _("With the unit's antiseptic; do not let it go."),
+         _("It should go in easily. If it does not, do not push: call the unit."), asks="flush", use=ARTERIAL),
+    Step("hub_venous", _("Scrub the venous hub and cap"), _("With the unit's antiseptic. Keep hold of it."),
          use=VENOUS),
     Step("hub_dry_venous", _("Let it act and dry"), THE_UNITS_TIME, SKIN_SECONDS, use=VENOUS),
     Step("lock_venous", _("Cap off, syringe on at once, draw the lock out"),
          _("Clamp open only while a syringe is on. Throw away what you drew."), asks="flash", use=VENOUS),
     Step("flush_venous", _("Flush the venous lumen with saline, close the clamp"),
-         _("It must go without force. If not, do not press: call."), asks="flush", use=VENOUS),
+         _("It should go in easily. If it does not, do not push: call the unit."), asks="flush", use=VENOUS),
 )  # fmt: skip
 
 CONNECTIONS: dict[str, Steps] = {
@@ -128,7 +133,7 @@ CONNECTIONS: dict[str, Steps] = {
 START: Steps = (
     Step("pump_slow", _("Start the pump slowly"), _("At the low speed you were trained with; watch both pressures."),
          asks="pump_speed"),
-    Step("pump_up", _("Bring the pump up to tonight's speed, step by step"),
+    Step("pump_up", _("Bring the pump up to the prescribed speed, step by step"),
          _("Pressures as ever? If not, turn it down and look at the needles.")),
     Step("safe", _("Lines fixed, leak sensor in place, access in sight"),
          _("Not under a cover. Lines to your clothes with some slack, not to the bed.")),

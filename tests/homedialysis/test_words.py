@@ -270,7 +270,7 @@ class TestPagesOfPatients:
             *(limits["label"] for limits in kit["limits"].values()),
             *(item[name] for item in kit["checklist"]["items"] for name in ("name", "hint", "if_failed")),
             *(step[name] for step in kit["run_sheet"]["steps"] for name in ("words", "hint")),
-            *(line for card in kit["cards"] for line in (card["title"], *card["lines"])),
+            *(line for card in kit["cards"] for line in (card["title"], *card["now"], card["say"])),
             *kit["first_aid"].values(),
             *kit["event_kinds"].values(),
             *kit["ready"].values(),

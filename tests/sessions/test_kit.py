@@ -35,7 +35,8 @@ WHERE = "/api/v1/bedside/"
 NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
     "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
-    "messages", "due", "checklist", "run_sheet", "cards", "first_aid", "access", "limits", "asked", "event_kinds",
+    "messages", "due", "checklist", "run_sheet", "cards", "card_of", "on_each_card",
+    "first_aid", "access", "limits", "asked", "event_kinds",
     "ready", "numbers", "stock", "computed", "history", "open", "urls", "water",
 }  # fmt: skip
 

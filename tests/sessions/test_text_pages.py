@@ -21,6 +21,8 @@ from sessions.services.unit_texts import (
     write_text,
 )
 from sessions.texts import checklist, run_sheets
+from sessions.texts.cards import CARDS
+from sessions.texts.emergency import FIRST_AID
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import A_NIGHT, AccessFactory, SiteFactory, UnitTextFactory
@@ -67,7 +69,7 @@ def test_a_check_is_changed_and_saved_as_a_version(nurse_client: Client, nurse: 
         nurse,
         "Our water service asks for half.",
     )
-    assert row.content["items"][1] == checklist.DEFAULT[1].as_json() | {"limit_high": 0.05}
+    assert row.content["items"][1] == checklist.DEFAULT[1].as_json() | {"limit_high": 0.05, "own": {}}
     assert [item["key"] for item in row.content["items"]] == [item.key for item in checklist.DEFAULT]
     page = nurse_client.get(CHECKS)
     assert "Version 1 holds" in page.content.decode()
@@ -180,7 +182,9 @@ def test_the_programs_steps_for_each_way_to_connect_can_be_put_in(
     assert answer.status_code == 302, names(page)
     row = ours(UnitText).get()
     assert (row.kind, row.technique, row.patient) == ("run_sheet", technique, None)
-    assert row.content["steps"][1:] == run_sheets.default_content(technique, way)["steps"][1:]
+    assert row.content["steps"][0]["own"] == {"hint": "en"}
+    programs = run_sheets.default_content(technique, way)["steps"][1:]
+    assert row.content["steps"][1:] == [step | {"own": {}} for step in programs]
 
 
 @pytest.mark.parametrize("technique", Technique.values)
@@ -210,21 +214,20 @@ def test_a_step_that_asks_about_a_needle_names_it(nurse_client: Client) -> None:
 
 def test_cards_and_first_aid_are_rewritten_under_their_own_keys(nurse_client: Client) -> None:
     where = "/unit/bedside/cards/"
-    forged = {"row-0-key": "something_else", "row-0-lines": "Stop the pump.\n\n Clamp. ", "why": "Short.", "do": "save"}
+    forged = {"row-0-key": "something_else", "row-0-now": "Stop the pump.\n\n Clamp. ", "why": "Short.", "do": "save"}
     assert nurse_client.post(where, fields_of(nurse_client.get(where)) | forged).status_code == 302
     cards = ours(UnitText).get(kind="cards").content["cards"]
-    assert (cards[0]["kind"], cards[0]["lines"]) == ("needle_out", ["Stop the pump.", "Clamp."])
-    assert {card["kind"] for card in cards} == {
-        "needle_out", "air", "chest_pain", "faint", "machine_alarm", "power_water",
-    }  # fmt: skip
+    assert (cards[0]["kind"], cards[0]["now"]) == ("needle_out", ["Stop the pump.", "Clamp."])
+    assert cards[0]["own"] == {"now": "en"}
+    assert [card["kind"] for card in cards] == [card.kind for card in CARDS]
     where = "/unit/bedside/first_aid/"
     page = nurse_client.get(where)
-    assert len(names(page)) == len(EventKind)
-    index = list(EventKind.values).index("cramp")
+    assert names(page) == [str(kind.label) for kind in FIRST_AID]
+    index = list(FIRST_AID).index(EventKind.CRAMP)
     forged = {"row-0-key": "air", f"row-{index}-words": "Stretch.", "why": "Short.", "do": "save"}
     assert nurse_client.post(where, fields_of(page) | forged).status_code == 302
     texts = ours(UnitText).get(kind="first_aid").content["texts"]
-    assert (texts["cramp"], set(texts)) == ("Stretch.", set(EventKind.values))
+    assert (texts["cramp"], set(texts)) == ("Stretch.", {kind.value for kind in FIRST_AID})
 
 
 @pytest.mark.parametrize(
@@ -237,10 +240,10 @@ def test_cards_and_first_aid_are_rewritten_under_their_own_keys(nurse_client: Cl
 )
 def test_a_card_stays_short(nurse_client: Client, lines: str, words: str) -> None:
     where = "/unit/bedside/cards/"
-    sent = fields_of(nurse_client.get(where)) | {"row-1-lines": lines, "why": "Long.", "do": "save"}
+    sent = fields_of(nurse_client.get(where)) | {"row-1-now": lines, "why": "Long.", "do": "save"}
     page = nurse_client.post(where, sent)
     assert page.status_code == 400
-    assert words in str(page.context["rows"].forms[1].errors["lines"])
+    assert words in str(page.context["rows"].forms[1].errors["now"])
 
 
 @pytest.fixture

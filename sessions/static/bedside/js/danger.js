@@ -1,104 +1,46 @@
 /*
- * “Something is wrong”: the unit's own cards, offline and at once, with a call button. Reading one notes nothing: that
- * it happened is a touch of its own, which puts time and cause into the record.
+ * “Something is wrong”: the unit's own cards, offline and at once, with a call button; one step at a time, read aloud
+ * where the phone can. Reading one notes nothing: that it happened is a touch of its own, which puts time and cause
+ * into the record.
  */
 
+import { canRead, hush, readAloud, whenVoicesCome } from "./aloud.js";
 import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
-import { isLive, removeRow, setRow } from "./draft.js";
-import { go, register } from "./router.js";
-import { bigButton, choiceRow, h, note } from "./ui.js";
+import { cardOf, isChecked, textsOf } from "./cards.js";
+import { isLive, removeRow } from "./draft.js";
+import { fetchRest, go, register } from "./router.js";
+import { bigButton, h, note } from "./ui.js";
+import { getOpen } from "./vault.js";
 import { t, timeOf } from "./words.js";
 
 const AGAIN_AFTER = 5 * 60_000;
-const CALL_UNIT = new Set(["machine_alarm", "power_water"]);
+/** Which step of which card is in sight, and whether it is read aloud as it comes. */
+const reading = { kind: "", step: 0, aloud: false };
+/** @type {{address?: string, door?: string} | null} Where the phone lives, as its owner wrote it. */
+let home = null;
 
-/** What stands here when the unit's cards are not on the phone: usual cautions, common practice, no source. */
-const fallback = () => {
-  const call = t("Call the emergency number.");
-  const card = (kind, event_kind, title, ...lines) => ({
-    kind,
-    event_kind,
-    title,
-    lines: [...lines, t("What your training says comes first.")],
-  });
-  return [
-    card(
-      "needle_out",
-      "needle_dislodged",
-      t("Needle out, or blood on the sheet"),
-      t("Stop the blood pump."),
-      t("Clamp the lines."),
-      t("Press firmly where the needle was."),
-      call,
-    ),
-    card(
-      "air",
-      "air",
-      t("Air in the line"),
-      t("Clamp the venous line and stop the blood pump."),
-      t("Lie on your left side, head low."),
-      call,
-    ),
-    card(
-      "chest_pain",
-      "chest_pain",
-      t("Chest pain, or short of breath"),
-      call,
-      t("Turn the fluid removal (UF) off."),
-      t("Stop the treatment as you were trained."),
-    ),
-    card(
-      "faint",
-      "fainted",
-      t("Faint, or about to faint"),
-      t("Turn the fluid removal (UF) off."),
-      t("Lie flat, head low, legs up."),
-      t("Give saline only as you were trained."),
-      t("Not better at once, or nobody answers: call the emergency number."),
-    ),
-    card(
-      "machine_alarm",
-      "machine_alarm",
-      t("A machine alarm that stays"),
-      t("Look first: both needles, a wet sheet, kinks, clamps."),
-      t("Never silence an alarm that you do not understand."),
-      t("It stays: stop the treatment as you were trained, and call the unit."),
-    ),
-    card(
-      "power_water",
-      "power_failure",
-      t("Power or water has failed"),
-      t("Blood must not stand still in the lines."),
-      t("Return the blood by hand only if you were trained to, else clamp the lines and come off."),
-      t("Call the unit."),
-    ),
-  ];
-};
-
-/** @param {Kit} kit */
-const cardsOf = (kit) => (kit?.cards?.length ? kit.cards : fallback());
-/** @param {Ctx} ctx @param {string[]} params */
-const cardOf = (ctx, [kind]) => cardsOf(ctx.kit).find((card) => card.kind === kind);
-
-/** Power and water share a card; the record tells them apart. */
-const kindsOf = (card) => (card.kind === "power_water" ? ["power_failure", "water_failure"] : [card.event_kind]);
-
-/** What was noted of it last: in the record in hand, else on the phone; {row, index}. @param {Ctx} ctx */
+/** What was noted of a card last: in the record in hand, else on the phone; {row, index}. @param {Ctx} ctx */
 function notedOf(ctx, card) {
   const rows = isLive(ctx.night) ? ctx.night.doc.events : ctx.jotted();
-  const index = rows.findLastIndex((event) => kindsOf(card).includes(event.kind));
+  const index = rows.findLastIndex((event) => card.events.includes(event.kind));
   return { row: rows[index] ?? null, index };
 }
 
-/** @param {Ctx} ctx */
+/** The cards under their headings. @param {Ctx} ctx */
 function list(ctx) {
+  const texts = textsOf(ctx.kit);
   const open = (card) =>
     bigButton(card.title, () => go("danger", card.kind), { tone: "alarm", data: { k: card.kind } });
-  return [h("div", { class: "alarms" }, cardsOf(ctx.kit).map(open)), otherCall(ctx, null)];
+  if (!texts) return [otherCall(ctx, null), note(t("The cards are not on this phone yet."), "care")];
+  const groups = Object.entries(texts.on_each_card.groups).map(([group, words]) => [
+    h("h2", { text: words }),
+    h("div", { class: "alarms" }, texts.cards.filter((card) => card.group === group).map(open)),
+  ]);
+  return [...groups, otherCall(ctx, null)];
 }
 
-const firstCall = (card) => (CALL_UNIT.has(card?.kind) ? "on_call" : "emergency");
+const firstCall = (card) => card?.first ?? "emergency";
 
 /** The number that is not under the thumb; without any, what to do. @param {Ctx} ctx */
 function otherCall(ctx, card) {
@@ -112,36 +54,136 @@ function otherCall(ctx, card) {
   );
 }
 
+/* One step after the other -------------------------------------------------------------------------- */
+
 /** @param {Ctx} ctx */
-function which(ctx, index) {
-  const options = [
-    { value: "power_failure", label: t("Power") },
-    { value: "water_failure", label: t("Water") },
-  ];
-  const pick = (kind) => ctx.change(t("Cause changed"), (night) => setRow(night, "events", index, { kind }));
-  return choiceRow(t("What has failed?"), options, ctx.night.doc.events[index].kind, pick);
+function showStep(ctx, card, step) {
+  reading.step = Math.max(0, Math.min(step, card.now.length - 1));
+  if (reading.aloud) readAloud(card.now[reading.step]);
+  ctx.redraw();
 }
 
-/** A card may be read at any time; only this touch says that it happened. @param {Ctx} ctx */
-const happened = (ctx, card) =>
-  bigButton(
-    t("This happened: note it"),
-    () => {
-      ctx.jot({ kind: card.event_kind, at: ctx.now().toISOString() });
-      ctx.redraw();
-    },
-    { tone: "care", hint: t("The card alone notes nothing. Your unit sees what you note."), data: { k: "happened" } },
+/** The step of the moment in large letters, the way to the next, and to the one before. @param {Ctx} ctx */
+function oneStep(ctx, card) {
+  const { step } = reading;
+  const last = step === card.now.length - 1;
+  const count = t("{n} of {all}", { n: String(step + 1), all: String(card.now.length) });
+  return [
+    h(
+      "div",
+      { class: "steps" },
+      h(
+        "p",
+        { class: "step-words now-step", role: "status" },
+        h("small", { class: "step-count", text: count }),
+        " ",
+        card.now[step],
+      ),
+      last ? null : h("p", { class: "then-step", text: t("Then: {step}", { step: card.now[step + 1] }) }),
+    ),
+    h(
+      "div",
+      { class: "step-moves" },
+      last ? null : bigButton(t("Next step"), () => showStep(ctx, card, step + 1), { tone: "go", data: { k: "next" } }),
+      step ? bigButton(t("Step before"), () => showStep(ctx, card, step - 1), { data: { k: "before" } }) : null,
+      canRead() ? aloud(ctx, card) : null,
+    ),
+  ];
+}
+
+/** @param {Ctx} ctx */
+function aloud(ctx, card) {
+  const turn = () => {
+    reading.aloud = !reading.aloud;
+    if (reading.aloud) readAloud(card.now[reading.step]);
+    else hush();
+    ctx.redraw();
+  };
+  return bigButton(reading.aloud ? t("Stop reading aloud") : t("Read aloud"), turn, { data: { k: "aloud" } });
+}
+
+/** A part of the card under its heading; nothing where it says nothing. */
+const part = (heading, lines, names = "") =>
+  lines.length
+    ? h(
+        "section",
+        { class: `card-part ${names}` },
+        h("h2", { text: heading }),
+        h(
+          "ul",
+          null,
+          lines.map((text) => h("li", { text })),
+        ),
+      )
+    : null;
+
+/** All of the card, one under the other. @param {Ctx} ctx */
+function whole(ctx, card, { headings, ...each }) {
+  const steps = h(
+    "ol",
+    { class: "card-lines" },
+    card.now.map((text) => h("li", { text })),
   );
+  const helper = part(headings.helper, card.helper, "helper");
+  const first = ctx.kit?.account?.role === "care_partner";
+  return [
+    isChecked(card) ? null : h("p", { class: "unchecked", text: each.unchecked }),
+    first ? helper : null,
+    part(headings.never, card.never, "never"),
+    part(headings.call, card.call),
+    otherCall(ctx, card),
+    first ? null : helper,
+    part(headings.say, sayings(card, each), "say"),
+    ctx.gate === "open"
+      ? bigButton(home?.address ? t("Change address and door") : t("Write down address and door"), () => go("home"), {
+          data: { k: "home" },
+        })
+      : null,
+    h("section", { class: "card-part" }, h("h2", { text: t("All steps") }), steps),
+    h("p", { class: "unchecked", text: [card.own, each.training].filter(Boolean).join(" ") }),
+  ];
+}
+
+/** What to say on the telephone; the address is the phone's owner's. */
+function sayings(card, { say_first: about, say_address: address, say_door: door }) {
+  const where = [`${address} ${home?.address || "…"}`, `${door} ${home?.door || "…"}`];
+  return [about, card.say, ...where, card.alone].filter(Boolean);
+}
+
+/** Cards to open instead, or next. @param {Ctx} ctx */
+function others(ctx, card, headings) {
+  const found = card.see.map((kind) => cardOf(ctx.kit, kind)).filter((each) => each !== null);
+  if (!found.length) return null;
+  const open = (other) => bigButton(other.title, () => go("danger", other.kind), { data: { k: `see/${other.kind}` } });
+  return h("section", { class: "card-part see" }, h("h2", { text: headings.see }), h("div", null, found.map(open)));
+}
+
+/* Into the record ----------------------------------------------------------------------------------- */
+
+/** A card may be read at any time; only this touch says that it happened, and what. @param {Ctx} ctx */
+function happened(ctx, card) {
+  const jot = (kind) => () => {
+    ctx.jot({ kind, at: ctx.now().toISOString() });
+    ctx.redraw();
+  };
+  const hint = t("The card alone notes nothing. Your unit sees what you note. This does not call anybody.");
+  const [one, ...more] = card.events;
+  if (!more.length) return bigButton(t("This happened: note it"), jot(one), { hint, data: { k: "happened" } });
+  const named = (kind) =>
+    bigButton(t("Happened: {what}", { what: ctx.kit?.event_kinds?.[kind] ?? kind.replaceAll("_", " ") }), jot(kind), {
+      data: { k: `happened/${kind}` },
+    });
+  return [...card.events.map(named), h("p", { text: hint })];
+}
 
 /** Takes back that something happened. @param {() => void} back @param {string} k */
 export const notSo = (back, k) => bigButton(t("It did not happen: take it back"), back, { data: { k } });
 
 /** @param {Ctx} ctx */
-function inRecord(ctx, card, { row, index }) {
+function inRecord(ctx, { row, index }) {
   const back = () => ctx.change(t("Taken back"), (night) => removeRow(night, "events", index));
   return [
-    note(t("Noted in the record at {time}.", { time: timeOf(row.at) })),
-    card.kind === "power_water" ? which(ctx, index) : null,
+    note(t("Noted in the record at {time}. This does not call anybody.", { time: timeOf(row.at) })),
     bigButton(t("Write what happened"), () => go("event", index), { data: { k: "write" } }),
     notSo(back, "take-back"),
   ];
@@ -167,37 +209,59 @@ function onPhone(ctx, { row }) {
 
 /** @param {Ctx} ctx */
 function recordWords(ctx, card) {
-  if (!card.event_kind) return [];
   const noted = notedOf(ctx, card);
   const fresh = noted.row && ctx.now().getTime() - Date.parse(noted.row.at) < AGAIN_AFTER;
   return [
     fresh ? null : happened(ctx, card),
-    noted.row && (isLive(ctx.night) ? inRecord(ctx, card, noted) : onPhone(ctx, noted)),
+    noted.row && (isLive(ctx.night) ? inRecord(ctx, noted) : onPhone(ctx, noted)),
   ];
 }
 
+/** Cards that are not here yet come with the other screens, the address out of the phone's storage. @param {Ctx} ctx */
+function fetchMissing(ctx) {
+  if (!textsOf(ctx.kit)) fetchRest().then(ctx.redraw, () => {});
+  if (home) return;
+  home = {};
+  getOpen("home")?.then((kept) => {
+    if (!kept) return;
+    home = kept;
+    ctx.redraw();
+  });
+}
+
+/** The address was changed: it is read anew. */
+export const forgetHome = () => {
+  home = null;
+};
+
 /** @param {Ctx} ctx */
-function draw(ctx, params) {
+function draw(ctx, [kind]) {
   keepAwake(true);
-  const card = cardOf(ctx, params);
+  fetchMissing(ctx);
+  const card = kind ? cardOf(ctx.kit, kind) : null;
+  if (reading.kind !== kind) open(ctx, kind);
   if (!card) return list(ctx);
+  const { on_each_card: each } = /** @type {EmergencyTexts} */ (textsOf(ctx.kit));
   return [
-    h(
-      "ol",
-      { class: "card-lines" },
-      card.lines.map((text) => h("li", { text })),
-    ),
-    otherCall(ctx, card),
+    ...oneStep(ctx, card),
+    card.signs && h("p", { class: "signs", text: card.signs }),
+    others(ctx, card, each.headings),
+    ...whole(ctx, card, each),
     ...recordWords(ctx, card),
-    elsewhere(),
+    bigButton(t("Something else is wrong"), () => go("danger"), { data: { k: "elsewhere" } }),
   ];
 }
 
-const elsewhere = () => bigButton(t("Something else is wrong"), () => go("danger"), { data: { k: "elsewhere" } });
+/** Another card begins at its first step. @param {Ctx} ctx */
+function open(ctx, kind) {
+  Object.assign(reading, { kind, step: 0, aloud: false });
+  hush();
+  if (!canRead()) whenVoicesCome(ctx.redraw);
+}
 
 /** @param {Ctx} ctx */
-function bar(ctx, params) {
-  const card = cardOf(ctx, params);
+function bar(ctx, [kind]) {
+  const card = kind ? cardOf(ctx.kit, kind) : null;
   const away =
     ctx.night?.doc.started_at && ctx.gate === "open"
       ? { label: t("Back to the treatment"), go: "running" }
@@ -205,4 +269,8 @@ function bar(ctx, params) {
   return [callAction(ctx.kit?.unit, firstCall(card)), { ...away, tone: "plain" }];
 }
 
-register("danger", { title: (ctx, params) => cardOf(ctx, params)?.title ?? t("Something is wrong"), draw, bar });
+register("danger", {
+  title: (ctx, [kind]) => (kind && cardOf(ctx.kit, kind)?.title) || t("Something is wrong"),
+  draw,
+  bar,
+});

@@ -1,5 +1,9 @@
 /* The screens that the first one can do without: fetched when it stands, and kept by the worker with the rest. */
 
+import { bringFallback } from "./cards.js";
+import { FALLBACK } from "./fallback_cards.js";
+
+import "./screens/home.js";
 import "./screens/settings.js";
 import "./screens/more.js";
 import "./screens/queue.js";
@@ -22,3 +26,5 @@ import "./screens/surroundings.js";
 import "./screens/access.js";
 import "./screens/needles.js";
 import "./screens/medicine.js";
+
+bringFallback(FALLBACK);

@@ -1,0 +1,290 @@
+"""Emergency cards, first aid, checks and steps: whom to call is named, no two forms differ, no event is without."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from django.utils.translation import override
+
+from homedialysis import words
+from homedialysis.accounts.models import User
+from sessions.facts.choices import EventKind, Technique, TextKind
+from sessions.models import Patient
+from sessions.services import text_rows
+from sessions.services.emergency_texts import emergency_texts
+from sessions.services.unit_texts import DEFAULTS, TextPlace, Texts, write_text
+from sessions.texts import cards, checklist, emergency, run_sheets
+from tests.factories import A_NIGHT, AccessFactory
+
+BARE = {
+    "en": re.compile(r"\bcalls?\b(?! the (unit|emergency number)\b)", re.IGNORECASE),
+    "es": re.compile(
+        r"\bllam(e|ar)\b(?! (ya |ahora |de inmediato )?(a la unidad|al número de emergencias))", re.IGNORECASE
+    ),
+}
+"""A call without whom. Whoever takes a call, and what a call is told, is another word."""
+NUMBER = {"en": ("the unit", "the emergency number"), "es": ("a la unidad", "al número de emergencias")}
+LANGUAGES = tuple(BARE)
+
+
+def card_words(card: dict[str, Any]) -> Iterator[str]:
+    for name in text_rows.CARD_WORDS:
+        yield from [card[name]] if isinstance(card[name], str) else card[name]
+
+
+def every_word() -> Iterator[str]:
+    """Whatever the program's texts say, in the language of the moment."""
+    for card in emergency.default_cards()["cards"]:
+        yield from card_words(card)
+    yield from emergency.default_first_aid()["texts"].values()
+    for item in checklist.default_content()["items"]:
+        yield from (item["name"], item["hint"], item["if_failed"])
+    for technique in Technique.values:
+        for way in run_sheets.CONNECTIONS:
+            for step in run_sheets.default_content(technique, way)["steps"]:
+                yield from (step["words"], step["hint"])
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_text_says_call_without_whom(language: str) -> None:
+    with override(language):
+        bare = [text for text in every_word() if BARE[language].search(text.replace("Whoever takes the call", ""))]
+    assert bare == []
+
+
+@pytest.mark.parametrize("text", ["Not better within a few minutes: call.", "If not, do not press: call.", "Call now."])
+def test_a_bare_call_is_found(text: str) -> None:
+    assert BARE["en"].search(text)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("card", cards.CARDS, ids=lambda card: str(card.kind))
+def test_every_card_names_a_number_and_says_what_to_say(card: cards.Card, language: str) -> None:
+    with override(language):
+        told = card.as_json()
+        assert all(any(name in line for name in NUMBER[language]) for line in told["call"]), told["call"]
+        assert told["call"]
+        assert told["now"]
+        assert told["never"]
+        assert told["helper"]
+        assert told["say"]
+    emergency_first = NUMBER[language][1] in told["call"][0]
+    assert emergency_first or card.first == cards.Call.UNIT
+    assert len(told["now"]) <= 6
+    assert max(len(line) for line in card_words(told)) <= 200
+    assert card.source
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_an_emergency_first_card_begins_its_call_with_the_emergency_number(language: str) -> None:
+    with override(language):
+        wrong = [
+            card.kind
+            for card in cards.CARDS
+            if card.first == cards.Call.EMERGENCY and NUMBER[language][1] not in str(card.call[0])
+        ]
+    assert wrong == []
+
+
+def test_every_event_has_one_first_aid_and_no_two() -> None:
+    on_cards = [event for card in cards.CARDS for event in card.events]
+    assert len(on_cards) == len(set(on_cards))
+    assert set(on_cards) | set(emergency.FIRST_AID) == set(EventKind)
+    assert set(on_cards) & set(emergency.FIRST_AID) == set()
+
+
+def test_first_aid_is_what_stands_on_the_card() -> None:
+    texts = emergency.first_aid_of(emergency.default_cards()["cards"], emergency.default_first_aid()["texts"])
+    assert set(texts) == set(EventKind.values)
+    assert all(texts.values())
+    air = cards.BY_KIND["air"]
+    assert texts["air"] == " ".join(str(line) for line in (*air.now, *air.never, *air.call))
+
+
+def test_positions_do_not_contradict() -> None:
+    """Whoever has air in the line lies on the left side; a card that lets somebody sit up asks for air first."""
+    for card in cards.CARDS:
+        told = card.as_json()
+        up = [line for line in told["now"] if "sit up" in line and "do not sit up" not in line]
+        assert all("no air in the lines" in line.lower() for line in up), card.kind
+        if up:
+            assert "air" in card.see
+        legs = [line for line in told["now"] if "legs up" in line]
+        assert all("lie flat" in line.lower() for line in legs), "one way to lie with the legs up, everywhere"
+    for kind in ("air", "catheter_open"):
+        assert cards.LEFT_SIDE in cards.BY_KIND[kind].now
+        assert "Do not sit up." in cards.BY_KIND[kind].as_json()["never"]
+
+
+@pytest.mark.parametrize("kind", ["air", "catheter_open", "blood_colour", "allergy"])
+def test_blood_that_harms_is_not_given_back(kind: str) -> None:
+    assert any("give" in line and "blood back" in line for line in cards.BY_KIND[kind].as_json()["never"])
+
+
+@pytest.mark.parametrize("kind", ["faint", "machine_alarm", "power_water"])
+def test_trouble_that_may_be_a_bleed_looks_at_the_access_first(kind: str) -> None:
+    assert "access" in str(cards.BY_KIND[kind].now[0])
+
+
+def test_every_link_leads_to_a_card_and_never_to_itself() -> None:
+    for card in cards.CARDS:
+        assert card.kind not in card.see
+        assert set(card.see) <= set(cards.BY_KIND)
+
+
+class TestForms:
+    """Phone with a kit, phone without: of one declaration."""
+
+    @pytest.mark.parametrize("language", LANGUAGES)
+    def test_the_phone_without_a_kit_says_what_the_declarations_say(self, language: str) -> None:
+        script = words.FALLBACK_CARDS.read_text(encoding="utf-8")
+        kept = json.loads(script[script.index("{") : script.rindex("}") + 1])
+        assert set(kept) == {"en", *words.languages()}
+        with override(language):
+            declared = emergency.default_cards()["cards"]
+        assert [card["kind"] for card in kept[language]["cards"]] == [card.kind for card in cards.CARDS]
+        for card, own in zip(kept[language]["cards"], declared, strict=True):
+            assert {name: card[name] for name in text_rows.CARD_WORDS} == {
+                name: own[name] for name in text_rows.CARD_WORDS
+            }
+            assert card["checked"] is False
+
+    def test_the_script_is_as_it_would_be_made_now(self) -> None:
+        assert words.FALLBACK_CARDS.read_text(encoding="utf-8") == words.fallback_cards()
+
+    @pytest.mark.django_db
+    @pytest.mark.parametrize("language", LANGUAGES)
+    def test_the_kit_says_what_the_declarations_say(self, language: str) -> None:
+        with override(language):
+            told = emergency_texts(Texts(), "")
+            declared = emergency.default_cards()["cards"]
+        assert [list(card_words(card)) for card in told["cards"]] == [list(card_words(card)) for card in declared]
+
+
+def kit_of(client: Client, language: str = "en") -> Any:
+    return client.get("/api/v1/bedside/", HTTP_ACCEPT_LANGUAGE=language).json()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("access", "there", "missing"),
+    [("fistula", "needle_out", "catheter_open"), ("catheter", "catheter_open", "needle_out")],
+)
+def test_somebody_gets_the_cards_of_their_own_access(
+    ana: Patient, ana_client: Client, access: str, there: str, missing: str
+) -> None:
+    AccessFactory(patient=ana, kind=access)
+    kit = kit_of(ana_client)
+    kinds = {card["kind"] for card in kit["cards"]}
+    assert there in kinds
+    assert missing not in kinds
+    assert {kind for card in kit["cards"] for kind in card["see"]} <= kinds
+    assert set(kit["first_aid"]) == set(EventKind.values)
+
+
+@pytest.fixture
+def in_spanish(ana: Patient) -> None:
+    assert ana.account is not None
+    type(ana.account).objects.filter(pk=ana.account.pk).update(language="es")
+
+
+def changed(kind: str, technique: str = "") -> dict[str, Any]:
+    return DEFAULTS[kind](technique)
+
+
+@pytest.mark.django_db
+class TestOwnWords:
+    """What the unit changed stands as it wrote it; the rest stays the program's, in each reader's language."""
+
+    @pytest.fixture(autouse=True)
+    def written(self, nurse: User) -> None:
+        content = changed(TextKind.CHECKLIST)
+        content["items"][1]["hint"] = "After 20 minutes, at the tap."
+        write_text(place=TextPlace(TextKind.CHECKLIST), content=content, why="Ours.", base=0, by=nurse, at=A_NIGHT)
+        content = changed(TextKind.CARDS)
+        content["cards"][3]["now"] = ["Clamp.", "Lie down."]
+        write_text(place=TextPlace(TextKind.CARDS), content=content, why="Ours.", base=0, by=nurse, at=A_NIGHT)
+        content = changed(TextKind.FIRST_AID)
+        content["texts"]["cramp"] = "Stretch."
+        write_text(place=TextPlace(TextKind.FIRST_AID), content=content, why="Ours.", base=0, by=nurse, at=A_NIGHT)
+
+    def test_one_edit_leaves_the_rest_in_spanish(self, ana_client: Client, in_spanish: None) -> None:
+        kit = kit_of(ana_client)
+        with override("es"):
+            ours = checklist.default_content()["items"]
+            ours_cards = emergency.default_cards()["cards"]
+        items = kit["checklist"]["items"]
+        assert [item["name"] for item in items[:10]] == [item["name"] for item in ours[:10]]
+        assert items[1]["hint"] == "After 20 minutes, at the tap. Lo escribió su unidad (Inglés)."
+        assert [item["hint"] for item in items[2:10]] == [item["hint"] for item in ours[2:10]]
+        air = next(card for card in kit["cards"] if card["kind"] == "air")
+        assert air["now"] == ["Clamp.", "Lie down."]
+        assert air["own"] == "Lo escribió su unidad (Inglés)."
+        assert air["title"] == "Aire en la línea"
+        assert kit["first_aid"]["cramp"] == "Stretch. Lo escribió su unidad (Inglés)."
+        assert kit["first_aid"]["headache"].startswith("Mida")
+        others = {card["kind"]: card for card in kit["cards"] if card["kind"] != "air"}
+        assert all(card["own"] == "" for card in others.values())
+        assert all(others[card["kind"]]["now"] == card["now"] for card in ours_cards if card["kind"] in others)
+
+    def test_a_record_keeps_the_english_of_what_was_shown_in_spanish(
+        self, ana_client: Client, in_spanish: None
+    ) -> None:
+        items = kit_of(ana_client)["checklist"]["items"]
+        assert items[0]["kept"] == "Hands and access arm washed"
+        assert checklist.name_of("hands", 1, items[0]["kept"]) == items[0]["kept"]
+        with override("es"):
+            assert checklist.name_of("hands", 1, items[0]["kept"]) == items[0]["name"]
+            assert checklist.name_of("hands", 1, "The unit's own") == "The unit's own"
+
+    def test_in_its_own_language_nothing_is_said_of_it(self, ana_client: Client) -> None:
+        kit = kit_of(ana_client)
+        assert kit["checklist"]["items"][1]["hint"] == "After 20 minutes, at the tap."
+        assert next(card for card in kit["cards"] if card["kind"] == "air")["own"] == ""
+
+    def test_a_later_edit_keeps_what_was_written_before(self, nurse: User) -> None:
+        standing = Texts().standing(TextPlace(TextKind.CARDS))
+        content = json.loads(json.dumps(standing.content))
+        content["cards"][0]["say"] = "A needle is out."
+        write_text(place=TextPlace(TextKind.CARDS), content=content, why="More.", base=1, by=nurse, at=A_NIGHT)
+        now = Texts().standing(TextPlace(TextKind.CARDS)).content["cards"]
+        assert {card["kind"]: card["own"] for card in now if card["own"]} == {
+            "air": {"now": "en"},
+            "needle_out": {"say": "en"},
+        }
+
+
+def test_words_kept_by_an_early_release_are_the_programs() -> None:
+    """0.2.0 kept all rows when one was changed, and a card's lines in one list."""
+    kept = {
+        "cards": [
+            {
+                "kind": "air", "title": "Air in the line", "event_kind": "air",
+                "lines": [
+                    "Clamp the venous line. Stop the blood pump.",
+                    "Do not give this blood back.",
+                    "Lie down on your left side, head and chest lower than your feet.",
+                    "Call the emergency number, even if you feel well.",
+                    "What your unit taught you goes before this card.",
+                ],
+            },
+            {"kind": "faint", "title": "Faint", "event_kind": "fainted", "lines": ["Lie down, Ana."]},
+        ]
+    }  # fmt: skip
+    read = {card["kind"]: card for card in text_rows.read(TextKind.CARDS, "", kept)["cards"]}
+    assert list(read) == [card.kind for card in cards.CARDS]
+    assert read["air"] == cards.BY_KIND["air"].as_json() | {"own": {}}
+    assert (read["faint"]["title"], read["faint"]["now"]) == ("Faint", ["Lie down, Ana."])
+    assert read["faint"]["own"] == {"title": settings.LANGUAGE_CODE, "now": settings.LANGUAGE_CODE}
+    assert read["faint"]["call"] == cards.BY_KIND["faint"].as_json()["call"]
+    texts = text_rows.read(TextKind.FIRST_AID, "", {"texts": {
+        "air": "Clamp the venous line, stop the pump. Left side, head low. Call the emergency number.",
+        "fainted": "Lie down, Ana.",
+    }})  # fmt: skip
+    assert texts["texts"] == emergency.default_first_aid()["texts"] | {"fainted": "Lie down, Ana."}
