@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
-from dosing.science.course import DeliveredCourse
-from dosing.services.course.reading import course_from
+from dosing.science.course import DeliveredCourse, KidneyCollection
+from dosing.services.course.reading import ReadPatient
 from dosing.services.course.rows import RECORD_COLUMNS, PatientRows, ReadRow
 from dosing.services.night.inputs import TWINS, WINDOW
 from sessions.models import (
@@ -34,8 +35,11 @@ def course_around(
     access_kind: str = AccessKind.FISTULA,
     urea: tuple[float | None, float | None] = (None, None),
     post_sample: str = "slow_flow",
+    kidney: float | None = None,
 ) -> DeliveredCourse:
-    """last: the treatment before; urea: before and after [mmol/L], each drawn when it should be."""
+    """last: the treatment before; urea: before and after [mmol/L], each drawn when it should be; kidney: urea clearance
+    [mL/min of plasma] of a collection that ended when the treatment began.
+    """
     read = [ReadRow(each.at, each.qb_ml_min, each.qd_ml_min, each.uf_volume_l) for each in readings]
     made = VascularAccess(kind=access_kind, created_on=record.night - timedelta(days=900))
     rows = PatientRows(
@@ -52,7 +56,12 @@ def course_around(
         urine=[],
         prescriptions=[prescription] if prescription else [],
     )
-    return course_from(rows, record.started_at - WINDOW, record.started_at + TWINS)
+    span = (record.started_at - WINDOW, record.started_at + TWINS)
+    course, start = ReadPatient(rows, *span).course(*span), record.started_at
+    if kidney is None:
+        return course
+    urine = KidneyCollection(began=start - timedelta(days=1), ended=start, clearance=kidney, urine_ml=900)
+    return replace(course, collections=(urine,))
 
 
 def _columns(record: TreatmentRecord, patient: Patient, prescription: Prescription | None) -> dict[str, object]:

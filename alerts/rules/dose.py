@@ -178,18 +178,25 @@ def _schedule(night: JudgedNight) -> GuidedSchedule | None:
 
 
 def _dose(
-    key: str, schedule: GuidedSchedule, *, limit: str, title: StrOrPromise, what: StrOrPromise, number: str
+    key: str, schedule: GuidedSchedule, *, limit: str, title: StrOrPromise, what: StrOrPromise, numbers: tuple[str, ...]
 ) -> Rule:
-    """A dose under its limit, on the nights of patients whom this row of guidance is for."""
-    every = of_night(number)
+    """A dose under its limit, on the nights of patients whom this row of guidance is for.
+
+    numbers: the first of them that is known is judged; where none is, why the first is not.
+    """
+    number = numbers[0]
+
+    def known(night: JudgedNight) -> str | None:
+        return next((each for each in numbers if night.number(each) is not None), None)
 
     def read(night: JudgedNight) -> Iterator[ValueRead]:
-        if _schedule(night) == schedule:
-            yield from every(night)
+        found = known(night)
+        if found and _schedule(night) == schedule:
+            yield from of_night(found)(night)
 
     def not_judged(history: History) -> Iterator[NotJudged]:
         mine = [night for night in history.finished if _schedule(night) in (schedule, None)]
-        return (NotJudged(night, night.why_unknown(number)) for night in mine if night.number(number) is None)
+        return (NotJudged(night, night.why_unknown(number)) for night in mine if known(night) is None)
 
     rule = outside(
         key,
@@ -214,7 +221,7 @@ SINGLE_POOL = _dose(
     limit="single_pool_ktv",
     title=_("Dose of a treatment short"),
     what=_("Single-pool Kt/V of one of three treatments a week"),
-    number="single_pool_ktv",
+    numbers=("single_pool_ktv",),
 )
 WEEKLY_KTV = _dose(
     "weekly_ktv",
@@ -222,7 +229,8 @@ WEEKLY_KTV = _dose(
     limit="weekly_ktv",
     title=_("Weekly dose short"),
     what=_("Weekly standard Kt/V, with the kidney,"),
-    number="standard_ktv_kidney",
+    # Where the logarithm refuses, after long nights of small people, the fit to the course says the dose.
+    numbers=("standard_ktv_kidney", "fitted_week_kidney"),
 )
 
 

@@ -22,8 +22,9 @@ from alerts.rules.base import History, Rule, Seen
 from alerts.services import outbox
 from alerts.services.history import SURROUNDINGS, history_of
 from alerts.services.reconciling import reconcile
+from dosing.services.course.reading import PatientCourses
 from dosing.services.night.computing import compute
-from dosing.services.night.inputs import records_after
+from dosing.services.night.inputs import courses_for, records_after
 from sessions.models import Patient, TreatmentRecord
 
 PATTERN = timedelta(days=21)
@@ -117,22 +118,24 @@ def _lock(patient_id: uuid.UUID) -> Patient:
 
 
 def _evaluate(patient: Patient, record_ids: Collection[uuid.UUID], *, at: datetime) -> None:
-    records = TreatmentRecord.objects.filter(pk__in=record_ids).select_related("patient", "prescription")
-    for record in records:
-        compute(record, at=at)
+    records = list(TreatmentRecord.objects.filter(pk__in=record_ids).select_related("patient", "prescription"))
     followers = {later.pk: later for record in records for later in _followers(record)}
-    for pk in followers.keys() - set(record_ids):
-        _compute_follower(followers[pk], at=at)
+    others = [followers[pk] for pk in followers.keys() - set(record_ids)]
+    courses = courses_for([*records, *others]) if records else None
+    for record in records:
+        compute(record, at=at, courses=courses)
+    for record in others:
+        _compute_follower(record, courses, at=at)
     history = history_of(patient, at=at)
     seen = reconcile(history, RULES, at=at)
     note_judgements(history, seen, _neighbours(history, set(record_ids) | followers.keys()), at=at)
 
 
-def _compute_follower(record: TreatmentRecord, *, at: datetime) -> None:
+def _compute_follower(record: TreatmentRecord, courses: PatientCourses | None, *, at: datetime) -> None:
     """Where that fails it is no fault of the record that is news: the follower waits by itself."""
     try:
         with transaction.atomic():
-            compute(record, at=at)
+            compute(record, at=at, courses=courses)
     except NOBODYS_FAULT:
         raise
     except Exception as problem:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from operator import attrgetter
 from typing import Any
 
@@ -21,7 +21,7 @@ from django.utils.translation import gettext_noop as _
 from alerts.models import Limit, Mute
 from alerts.rules.base import HISTORY
 from alerts.services import outbox
-from dosing.science.gate import LATELY
+from dosing.services.course.reading import COURSE_COUNTS_FOR
 from dosing.services.results.urine import COUNTS_FOR, NEAR
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import Analyte
@@ -48,8 +48,8 @@ from sessions.models import (
     WaterTest,
 )
 
-FREQUENCY_LOOKS_BACK = timedelta(days=LATELY)
-"""How long what was done goes into the treatments a week of later ones."""
+FIT_LOOKS_BACK = COURSE_COUNTS_FOR
+"""How long what was done, drawn, prescribed or kept from home goes into the fitted dose of later treatments."""
 PatientOf = Callable[[Any], uuid.UUID | None]
 
 
@@ -90,11 +90,13 @@ def _since_made(access: VascularAccess) -> Collection[uuid.UUID]:
 
 def _drawn_at(result: BloodResult) -> Collection[uuid.UUID]:
     """The treatments it was tied to, now or before a correction: bloods go into their numbers. Those too that count a
-    kidney whose collection has its blood from this result.
+    kidney whose collection has its blood from this result, and those whose fit it goes into.
     """
     versions: Any = result.events  # type: ignore[attr-defined]  # made by pghistory
-    tied = {result.treatment_id, *versions.values_list("treatment_id", flat=True)}
-    return (tied - {None}).union(*map(_of_urine, _collections_near(result)))
+    tied = {result.treatment_id, *versions.values_list("treatment_id", flat=True)} - {None}
+    if result.analyte == Analyte.UREA and tied:
+        tied |= set(_doses_since(result.patient_id, result.drawn_at.date(), result.drawn_at.date()))
+    return tied.union(*map(_of_urine, _collections_near(result)))
 
 
 def _collections_near(result: BloodResult) -> list[UrineCollection]:
@@ -111,12 +113,12 @@ def _of_urine(urine: UrineCollection) -> Collection[uuid.UUID]:
 
 
 def _doses_since(patient_id: uuid.UUID, day: date, until: date | None = None) -> Collection[uuid.UUID]:
-    """The treatments with bloods from a day on, and four weeks beyond the last: intervals and treatments a week, which
-    go into their doses, hang on what was done, prescribed or kept from home before them.
+    """The treatments with bloods from a day on, and half a year beyond the last: intervals, treatments a week and the
+    fit, which go into their doses, hang on what was done, prescribed, drawn or kept from home before them.
     """
     with_bloods = TreatmentRecord.objects.filter(patient=patient_id, night__gte=day, bloods__analyte=Analyte.UREA)
     if until is not None:
-        with_bloods = with_bloods.filter(night__lte=until + FREQUENCY_LOOKS_BACK)
+        with_bloods = with_bloods.filter(night__lte=until + FIT_LOOKS_BACK)
     return list(with_bloods.distinct().values_list("pk", flat=True))
 
 

@@ -183,12 +183,16 @@ class UreaPair:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KidneyCollection:
-    """A urine collection: residual urea clearance of PLASMA [mL/min], and urine a day [mL]."""
+    """A urine collection: residual urea clearance of PLASMA as measured [mL/min], and all of its urine [mL]."""
 
     began: datetime
     ended: datetime
     clearance: float | None
-    urine_ml_day: float | None
+    urine_ml: float
+
+    @property
+    def minutes(self) -> float:
+        return (self.ended - self.began) / timedelta(minutes=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,8 +2,9 @@
 
 What the course does not say is taken from the patient's own other treatments: a clearance or a weight that is missing
 is their middle. Days in hospital or away, on which somebody else treats the patient, are filled with treatments as
-ordered, and so is a gap of more than a week: nobody goes so long without. They carry urea from one treatment of ours to
-the next and count in no dose. A single treatment that was due and is not there is taken as not done.
+ordered, and so are a gap of more than a week, as nobody goes so long without, and the two weeks before records of less
+than that. They carry urea from one treatment of ours to the next and count in no dose. A single treatment that was due
+and is not there is taken as not done.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import numpy as np
 
 from dosing.science.body import expected_urea_volume
 from dosing.science.course import DAY, Counts, DeliveredCourse, Order, SampleWay, Treatment, UreaPair
-from dosing.science.delivered import DeliveredTreatments
+from dosing.science.delivered import RUN_IN, DeliveredTreatments
 from dosing.science.delivered_fit import DeliveredFit, DeliveredPairs, UreaPrior, fit_delivered
 from dosing.science.gate import post_sample_doubts, pre_sample_doubts
 from dosing.science.kidney import plasma_water_clearance
@@ -71,9 +72,9 @@ def course_urea(course: DeliveredCourse) -> CourseUrea | Reason:
     if order is None:
         return Reason("no_prescription")
     own = _own(course)
-    bouts = sorted([*own, *_elsewhere(course, own)], key=lambda bout: bout.start)
-    if len(bouts) < 2:
+    if len(own) < 2:
         return Reason("few_treatments", least=2)
+    bouts = sorted([*_before(course, own), *own, *_elsewhere(course, own)], key=lambda bout: bout.start)
     bouts = _apart(_with_fluid(bouts))
     drawn = _pairs(course, {bout.key for bout in bouts if bout.counts})
     places = {bout.key: at for at, bout in enumerate(bouts)}
@@ -161,6 +162,27 @@ def _kidney_at(course: DeliveredCourse, at: datetime, before: float) -> float:
     return plasma_water_clearance(clearance_ml_min=left.clearance if left else earlier).number or 0.0
 
 
+def _before(course: DeliveredCourse, own: Sequence[Bout]) -> Iterator[Bout]:
+    """Two weeks of treatments as ordered before a course of less: who begins with us was treated elsewhere, or here
+    without records, and what the first days alone say of a week would be a week half left out.
+    """
+    first = own[0]
+    if own[-1].start - first.start >= RUN_IN:
+        return
+    begin = course.origin + first.start / 24 * DAY
+    order = course.order_at(begin) or course.orders[-1]
+    every = 7 * 24 / order.per_week
+    for number in range(1, math.ceil(RUN_IN / every) + 1):
+        yield _as_ordered(first, order, f"{first.key}-{number}", first.start - number * every)
+
+
+def _as_ordered(like: Bout, order: Order, key: str, start: float) -> Bout:
+    """A treatment that nobody recorded: it clears like one of ours and counts in no dose."""
+    return replace(
+        like, key=key, start=start, hours=order.minutes / 60, before=None, after=None, net=None, counts=False
+    )
+
+
 def _elsewhere(course: DeliveredCourse, own: Sequence[Bout]) -> Iterator[Bout]:
     """Treatments as ordered between two of ours: on days of an absence, and in a gap that nobody goes without."""
     for last, following in pairwise(own):
@@ -172,8 +194,7 @@ def _elsewhere(course: DeliveredCourse, own: Sequence[Bout]) -> Iterator[Bout]:
             day = (course.origin + at / 24 * DAY).astimezone(begin.tzinfo).date()
             if long or course.absent_on(day):
                 number += 1
-                yield replace(last, key=f"{last.key}+{number}", start=at, hours=order.minutes / 60, before=None,
-                              after=0.0, net=None, counts=False)  # fmt: skip
+                yield _as_ordered(last, order, f"{last.key}+{number}", at)
             at += every
 
 

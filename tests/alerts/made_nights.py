@@ -12,10 +12,8 @@ import numpy as np
 
 from alerts.limits.book import LimitBook
 from alerts.rules.base import History, JudgedNight, Point, ReadingRow, Surroundings
-from dosing.science.results import measure
 from dosing.services.night.computing import numbers_of
 from dosing.services.night.inputs import NightFacts
-from dosing.services.results.urine import Collection
 from sessions.models import (
     Analyte,
     AnsweredCheck,
@@ -27,7 +25,6 @@ from sessions.models import (
     Reading,
     SiteUsed,
     TreatmentRecord,
-    UrineCollection,
 )
 from tests.factories import A_NIGHT, DialyserFactory, PatientFactory, PrescriptionFactory
 from tests.made_course import course_around
@@ -130,8 +127,8 @@ def night(
             readings=looked,
             last=last.record if last else _before(record),
             urea=urea or (None, None),
+            kidney=kidney,
         ),
-        kidney=None if kidney is None else Collection(UrineCollection(), *[measure(kidney, "mL/min")] * 3),
         longest_bleeding=max((s.bleeding_minutes for s in needles if s.bleeding_minutes is not None), default=None),
     )
     return JudgedNight(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from alerts.rules import BY_KEY
@@ -25,6 +27,18 @@ def test_an_incremental_patient_with_a_kidney_does_not_fire_for_ever() -> None:
     assert (made.number("standard_ktv") or 9) < 2.1 < 2.3 < (made.number("standard_ktv_kidney") or 0)
     assert told("weekly_ktv", made) == told("single_pool_ktv", made) == []
     assert told("weekly_ktv", night(minutes=270, urea=(20.0, 4.0), ordered=TWICE))
+
+
+def test_where_the_logarithm_refuses_the_fit_is_judged() -> None:
+    """After 20 mmol/L 1.8: the ratio is outside the equation's range."""
+    made = night(minutes=600, urea=(20.0, 1.8), ordered=FOUR_TIMES)
+    assert made.number("standard_ktv_kidney") is None
+    assert (made.number("fitted_week_kidney") or 0) > 2.1
+    assert list(BY_KEY["weekly_ktv"].not_judged(history(made))) == []
+    assert told("weekly_ktv", made) == []
+    short = {"fitted_week_kidney": made.numbers["fitted_week_kidney"] | {"value": 1.87}}
+    (said,) = told("weekly_ktv", replace(made, numbers={**made.numbers, **short}))
+    assert "1.87" in said
 
 
 def test_three_a_week_are_judged_by_their_treatment() -> None:

@@ -24,7 +24,7 @@ from dosing.services.planner.expecting import Expectation, Wanted, expect
 from dosing.services.planner.fluid_history import fluid_held_against, gains_of, nights_now
 from dosing.services.planner.fluid_of_schedule import fluid_of
 from dosing.services.planner.patterns import pattern_of
-from dosing.services.planner.urea_model import Habits, urea_model
+from dosing.services.planner.urea_model import urea_model
 from homedialysis.accounts.models import Role, User
 from homedialysis.demo.cast import CAST
 from homedialysis.demo.lives import BY_DAY, JOINED, NO_BLOODS, SEVEN_SHORT, TEN_HOURS, TWICE_A_WEEK
@@ -63,7 +63,7 @@ class Planned:
         self.order: Prescription = Prescription.objects.in_force(UNTIL).get(patient=person)
         self.course: DeliveredCourse = course_at(person, UNTIL)
         self.nights: FluidNights = nights_now(self.course, self.order.target_weight_kg)
-        self.model = urea_model(Habits(self.order, course_at(person, UNTIL)))
+        self.model = urea_model(course_at(person, UNTIL))
         self.wanted = Wanted(2.1, self.order.uf_rate_limit_ml_kg_h, self.order.target_weight_kg)
         now = in_force(self.order)
         assert now

@@ -77,6 +77,7 @@ def facts(record: TreatmentRecord | None = None, **changes: Any) -> NightFacts:
         access_kind=given["access_kind"],
         urea=(given["urea_pre"], given["urea_post"]),
         post_sample=given["post_sample"],
+        kidney=given.get("kidney"),
     )
     return NightFacts(
         record=record,
@@ -86,7 +87,6 @@ def facts(record: TreatmentRecord | None = None, **changes: Any) -> NightFacts:
         events=given.get("events", []),
         course=course,
         longest_bleeding=given["longest_bleeding"],
-        kidney=given.get("kidney"),
     )
 
 

@@ -13,11 +13,11 @@ from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
 from dosing.services.night import recomputing
 from dosing.services.night.catalogue import NIGHT_NUMBERS
-from dosing.services.night.computing import compute
+from dosing.services.night.computing import compute, computed
 from dosing.services.night.recomputing import chunk_after, recompute
-from sessions.models import Patient, TreatmentRecord
+from sessions.models import Patient, Prescription, TreatmentRecord
 from tests.crowd import ours
-from tests.factories import A_NIGHT, record_night
+from tests.factories import A_NIGHT, BloodFactory, record_night
 
 pytestmark = pytest.mark.django_db
 
@@ -26,9 +26,8 @@ LATER = A_NIGHT + timedelta(days=1)
 
 @pytest.fixture
 def nights(ana: Patient) -> list[TreatmentRecord]:
-    """Three, in order of id."""
-    made = [record_night(ana, A_NIGHT + timedelta(days=2 * day)) for day in range(3)]
-    return sorted(made, key=lambda record: record.pk)
+    """Three, in order of time."""
+    return [record_night(ana, A_NIGHT + timedelta(days=2 * day)) for day in range(3)]
 
 
 def test_numbers_are_kept_with_version_revision_and_moment(nights: list[TreatmentRecord]) -> None:
@@ -100,15 +99,47 @@ def test_a_chunk_carried_out_twice_does_no_harm(nights: list[TreatmentRecord], q
 def test_one_record_that_fails_takes_none_of_the_others_back(
     nights: list[TreatmentRecord], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def fails_on_the_second(record: TreatmentRecord, **kwargs: Any) -> None:
+    def fails_on_the_second(record: TreatmentRecord, **kwargs: Any) -> RecordNumbers:
         if record == nights[1]:
             raise RuntimeError
-        compute(record, **kwargs)
+        return computed(record, **kwargs)
 
-    monkeypatch.setattr(recomputing, "compute", fails_on_the_second)
-    with pytest.raises(RuntimeError):
+    monkeypatch.setattr(recomputing, "computed", fails_on_the_second)
+    assert recompute(nights, at=LATER) == 2
+    assert set(ours(RecordNumbers).values_list("record", flat=True)) == {nights[0].pk, nights[2].pk}
+    assert chunk_after(None) == [nights[1]], "it waits on"
+
+
+def test_patients_follow_each_other_each_in_order_of_time(
+    ana: Patient, ben: Patient, nights: list[TreatmentRecord]
+) -> None:
+    bens = [record_night(ben, A_NIGHT + day * timedelta(days=1)) for day in (1, 3)]
+    both = [*nights, *bens] if ana.pk < ben.pk else [*bens, *nights]
+    assert chunk_after(None) == both
+    assert chunk_after(both[1].pk) == both[2:]
+    assert recompute(both, at=LATER) == 5
+
+
+def test_a_batch_asks_as_often_for_many_records_as_for_few_and_comes_to_the_same(
+    ana: Patient, anas_prescription: Prescription, nights: list[TreatmentRecord], django_assert_num_queries: Any
+) -> None:
+    """Nineteen for a patient's batch: the course once, its surroundings, what is locked and kept."""
+    for day in range(6, 20, 2):
+        nights.append(record_night(ana, A_NIGHT + timedelta(days=day)))
+    for record in nights[::3]:
+        BloodFactory(patient=ana, treatment=record, value=25, drawn_at=record.started_at)
+        after = {"timing": "post", "post_method": "slow_flow", "drawn_at": record.ended_at}
+        BloodFactory(patient=ana, treatment=record, value=8, **after)
+    one_by_one = {each.pk: compute(each, at=LATER).numbers for each in TreatmentRecord.objects.filter(patient=ana)}
+    with django_assert_num_queries(19):
         recompute(nights, at=LATER)
-    assert ours(RecordNumbers).get().record == nights[0]
+    together = dict(ours(RecordNumbers).values_list("record", "numbers"))
+    assert together.keys() == one_by_one.keys()
+    assert one_by_one[nights[3].pk]["fitted_week"]["value"] > 1
+    for key, numbers in one_by_one.items():
+        for name, number in numbers.items():
+            assert together[key][name]["value"] == pytest.approx(number["value"]), name
+            assert together[key][name].get("doubts") == number.get("doubts"), name
 
 
 def test_the_command_queues_it(queued: list[tuple[Any, ...]], capsys: pytest.CaptureFixture[str]) -> None:

@@ -176,6 +176,16 @@ def week_of_march(life: Life, course: Sequence[Urea]) -> Week:
     return slow.standard_week(life.person, march_at_home(life, course), least_minutes=LEAST_SHARE * life.order.minutes)
 
 
+def week_up_to(life: Life, course: Sequence[Urea], night: Night) -> Week:
+    """Of the four weeks at home up to a treatment, this one counted."""
+    lately = [
+        each
+        for each in course
+        if night.start - 28 * DAY <= each.night.start <= night.start and each.night.at_home and each.night.known
+    ]
+    return slow.standard_week(life.person, lately, least_minutes=LEAST_SHARE * life.order.minutes)
+
+
 def had_they_been_left_out(life: Life) -> Week:
     """The month's dose, had the treatments that nobody wrote down not been done at all."""
     nights = [night for night in life.nights if night.known or not night.at_home or night.start < _first_known(life)]

@@ -1,8 +1,7 @@
-"""The delivered course of one patient, or of many at once, out of the database: a fixed number of queries."""
+"""The delivered course of one patient out of the database: a fixed number of queries for any number of courses."""
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 
@@ -19,8 +18,7 @@ from dosing.science.course import (
     UreaPair,
 )
 from dosing.science.due_days import days_without, serves
-from dosing.science.kidney import urine_per_day_ml
-from dosing.services.course.rows import PatientRows, rows_of
+from dosing.services.course.rows import KIDNEY_BEFORE, PatientRows, rows_of
 from dosing.services.course.treatments import MINUTE, treatments_of
 from dosing.services.results.urine import computed
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
@@ -36,9 +34,31 @@ WAYS = {
 """How the science calls each way of drawing the sample after treatment; whatever else was done is unprotected."""
 
 
+class PatientCourses:
+    """The courses of one patient, out of rows that are read as seldom as can be: who computes many records of a patient
+    reads once for all of them, and each course is the same as if it had been read alone.
+    """
+
+    def __init__(self, patient: Patient) -> None:
+        self.patient = patient
+        self._read: ReadPatient | None = None
+
+    def read(self, since: datetime, until: datetime) -> None:
+        """Have the rows of [since, until), and of whatever was read before and lies around it."""
+        if self._read is None or not self._read.holds(since, until):
+            since, until = self._read.joined(since, until) if self._read else (since, until)
+            self._read = ReadPatient(rows_of(self.patient, since, until), since, until)
+
+    def between(self, since: datetime, until: datetime) -> DeliveredCourse:
+        """The course from since to until, which lies not in the future: what is due later is not missing."""
+        self.read(since, until)
+        assert self._read is not None
+        return self._read.course(since, until)
+
+
 def course_of(patient: Patient, since: datetime, until: datetime) -> DeliveredCourse:
-    """The course of one patient; see `courses_of`."""
-    return courses_of([patient], since, until)[patient.pk]
+    """The course of one patient from since to until; see `PatientCourses.between`."""
+    return PatientCourses(patient).between(since, until)
 
 
 def course_at(patient: Patient, at: datetime) -> DeliveredCourse:
@@ -46,33 +66,44 @@ def course_at(patient: Patient, at: datetime) -> DeliveredCourse:
     return course_of(patient, at - COURSE_COUNTS_FOR, at)
 
 
-def courses_of(patients: Sequence[Patient], since: datetime, until: datetime) -> dict[uuid.UUID, DeliveredCourse]:
-    """{patient: course} from since to until. until lies not in the future: what is due later is not missing."""
-    return {key: course_from(rows, since, until) for key, rows in rows_of(patients, since, until).items()}
+class ReadPatient:
+    """The rows of one patient from since to until, with what is worked out of them once for every course."""
 
+    def __init__(self, rows: PatientRows, since: datetime, until: datetime) -> None:
+        self.rows, self.since, self.until = rows, since, until
+        self.person = Person(birth=rows.patient.birth_date, sex=rows.patient.sex, height_cm=rows.patient.height_cm)
+        self.orders = tuple(_order(each) for each in rows.prescriptions)
+        self.treatments = treatments_of(rows, self.person, self.orders)
+        self.collections = tuple(_collections(rows))
 
-def course_from(rows: PatientRows, since: datetime, until: datetime) -> DeliveredCourse:
-    """The course that these rows make: see `courses_of`."""
-    person = Person(birth=rows.patient.birth_date, sex=rows.patient.sex, height_cm=rows.patient.height_cm)
-    orders = tuple(_order(each) for each in rows.prescriptions)
-    treatments = treatments_of(rows, person, orders)
-    first, last = since.astimezone(rows.zone).date(), (until - MINUTE).astimezone(rows.zone).date()
-    absences = tuple(_absences(rows, first, last))
-    return DeliveredCourse(
-        person=person,
-        origin=since,
-        since=since,
-        until=until,
-        first_day=first,
-        last_day=last,
-        records_since=rows.records_since,
-        treatments=treatments,
-        missing=missing_days(rows, orders, treatments, absences, (first, last)),
-        absences=absences,
-        pairs=tuple(_pairs(rows.bloods, {each.key: each for each in treatments})),
-        collections=tuple(_collections(rows)),
-        orders=orders,
-    )
+    def holds(self, since: datetime, until: datetime) -> bool:
+        return self.since <= since and until <= self.until
+
+    def joined(self, since: datetime, until: datetime) -> tuple[datetime, datetime]:
+        return min(self.since, since), max(self.until, until)
+
+    def course(self, since: datetime, until: datetime) -> DeliveredCourse:
+        """The course of a part of what was read."""
+        rows = self.rows
+        orders = tuple(each for each in self.orders if each.since < until and (not each.until or since < each.until))
+        treatments = tuple(each for each in self.treatments if since <= each.start < until)
+        first, last = since.astimezone(rows.zone).date(), (until - MINUTE).astimezone(rows.zone).date()
+        absences = tuple(_absences(rows, first, last))
+        return DeliveredCourse(
+            person=self.person,
+            origin=since,
+            since=since,
+            until=until,
+            first_day=first,
+            last_day=last,
+            records_since=rows.records_since,
+            treatments=treatments,
+            missing=missing_days(rows, orders, treatments, absences, (first, last)),
+            absences=absences,
+            pairs=tuple(_pairs(rows.bloods, {each.key: each for each in treatments})),
+            collections=tuple(each for each in self.collections if since - KIDNEY_BEFORE <= each.ended <= until),
+            orders=orders,
+        )
 
 
 def _order(row: Prescription) -> Order:
@@ -97,7 +128,7 @@ def _absences(rows: PatientRows, first: date, last: date) -> Iterable[TimeAway]:
     if first < person.joined_on:
         yield TimeAway(kind=AbsenceKind.BEFORE, first=None, last=person.joined_on - DAY)
     for stay in rows.stays:
-        if stay.admitted_on <= last:
+        if stay.admitted_on <= last and (stay.discharged_on is None or first <= stay.discharged_on):
             yield TimeAway(kind=AbsenceKind(stay.kind), first=stay.admitted_on, last=stay.discharged_on)
     if person.left_on and person.left_on <= last:
         yield TimeAway(kind=AbsenceKind.AFTER, first=person.left_on, last=None)
@@ -152,8 +183,7 @@ def _pair(treatment: Treatment, pre: BloodResult, post: BloodResult) -> UreaPair
 
 def _collections(rows: PatientRows) -> Iterable[KidneyCollection]:
     for urine in rows.urine:
-        found = computed(urine, rows.bloods)
-        volume = urine_per_day_ml(urine_ml=urine.volume_ml, minutes=urine.minutes)
+        clearance = computed(urine, rows.bloods).urea.number
         yield KidneyCollection(
-            began=urine.began_at, ended=urine.ended_at, clearance=found.urea.number, urine_ml_day=volume.number
+            began=urine.began_at, ended=urine.ended_at, clearance=clearance, urine_ml=urine.volume_ml
         )

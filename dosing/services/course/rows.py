@@ -1,17 +1,18 @@
-"""The rows of the database that courses are made of, read for any number of patients in a fixed number of queries."""
+"""The rows of the database that the courses of a patient are made of, read in a fixed number of queries."""
 
 from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any, TypeVar
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Min, Q
 
+from dosing.science.course import KIDNEY_COUNTS_FOR
 from sessions.facts.choices import Analyte
 from sessions.models import (
     BloodResult,
@@ -25,16 +26,16 @@ from sessions.models import (
     UrineCollection,
     VascularAccess,
 )
-from sessions.models.local_time import zones_of
+from sessions.models.local_time import zone_of
 
-Key = TypeVar("Key")
-Row = TypeVar("Row")
 RECORD_COLUMNS = (
     *("pk", "patient_id", "prescription_id", "night", "state", "started_at", "ended_at", "pre_weight_kg"),
     *("post_weight_kg", "uf_removed_l", "rinse_back_l", "intake_l", "blood_processed_l", "machine_ktv"),
 )
 SAMPLES_AROUND = timedelta(days=5)
 """How far outside the span bloods are read: those of its first and last treatment, and before a urine collection."""
+KIDNEY_BEFORE = timedelta(days=KIDNEY_COUNTS_FOR)
+"""How far before the span urine is read, with its bloods: an older collection counts for no day of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,64 +72,37 @@ class PatientRows:
         return in_use[-1].kind if in_use else ""
 
 
-def rows_of(patients: Sequence[Patient], since: datetime, until: datetime) -> dict[uuid.UUID, PatientRows]:
-    """{patient: rows} of [since, until): eleven queries, one more where the unit's time zone is asked for."""
-    records = TreatmentRecord.objects.filter(patient__in=patients).between(since, until).order_by("started_at", "pk")
+def rows_of(patient: Patient, since: datetime, until: datetime) -> PatientRows:
+    """The rows of [since, until): eleven queries at most, one more where the unit's time zone is asked for."""
+    records = TreatmentRecord.objects.filter(patient=patient).between(since, until).order_by("started_at", "pk")
     laid_out = list(records.values(*RECORD_COLUMNS))
     ids = [each["pk"] for each in laid_out]
-    readings, saline, sites = _readings(ids), _saline(ids), _sites(ids)
-    own = _grouped(laid_out, lambda row: row["patient_id"])
-    of_patient = _lists(patients, since, until)
-    zones, begun = zones_of(patients), _first_nights(patients)
-
-    def rows(patient: Patient) -> PatientRows:
-        lists: dict[str, Any] = {name: found.get(patient.pk, []) for name, found in of_patient.items()}
-        kept = own.get(patient.pk, [])
-        return PatientRows(
-            patient=patient,
-            records_since=begun.get(patient.pk),
-            zone=zones[patient.pk],
-            records=kept,
-            readings=readings,
-            saline=saline,
-            sites=sites,
-            **lists,
-        )
-
-    return {each.pk: rows(each) for each in patients}
+    return PatientRows(
+        patient=patient,
+        records_since=TreatmentRecord.objects.filter(patient=patient).aggregate(first=Min("night"))["first"],
+        zone=zone_of(patient),
+        records=laid_out,
+        readings=_readings(ids),
+        saline=_saline(ids),
+        sites=_sites(ids),
+        **_lists(patient, since, until),
+    )
 
 
-def _lists(patients: Sequence[Patient], since: datetime, until: datetime) -> dict[str, dict[uuid.UUID, list[Any]]]:
-    """What hangs on the patient, by name and patient."""
-    orders = Prescription.objects.filter(patient__in=patients, in_force__overlap=(since, until))
-    drawn = (since - SAMPLES_AROUND, until + SAMPLES_AROUND)
-    samples = BloodResult.objects.filter(patient__in=patients, drawn_at__range=drawn)
-    urea = samples.filter(analyte__in=[Analyte.UREA, Analyte.CREATININE])
+def _lists(patient: Patient, since: datetime, until: datetime) -> dict[str, list[Any]]:
+    """What hangs on the patient, by the names of `PatientRows`."""
+    orders = Prescription.objects.filter(patient=patient, in_force__overlap=(since, until))
+    drawn = (since - KIDNEY_BEFORE - SAMPLES_AROUND, until + SAMPLES_AROUND)
+    samples = BloodResult.objects.filter(patient=patient, drawn_at__range=drawn)
     going_on = Q(discharged_on=None) | Q(discharged_on__gte=since.date() - SAMPLES_AROUND)
-    stays = HospitalStay.objects.standing().filter(going_on, patient__in=patients)
-    rows: dict[str, Iterable[Any]] = {
-        "accesses": VascularAccess.objects.filter(patient__in=patients).order_by("created_on", "pk"),
-        "stays": stays.order_by("admitted_on"),
-        "bloods": urea.order_by("drawn_at", "pk"),
-        "urine": UrineCollection.objects.filter(patient__in=patients, ended_at__range=(since, until)).order_by(
-            "ended_at"
-        ),
-        "prescriptions": orders.select_related("dialyser").order_by("in_force"),
+    urine = UrineCollection.objects.filter(patient=patient, ended_at__range=(since - KIDNEY_BEFORE, until))
+    return {
+        "accesses": list(VascularAccess.objects.filter(patient=patient).order_by("created_on", "pk")),
+        "stays": list(HospitalStay.objects.standing().filter(going_on, patient=patient).order_by("admitted_on")),
+        "bloods": list(samples.filter(analyte__in=[Analyte.UREA, Analyte.CREATININE]).order_by("drawn_at", "pk")),
+        "urine": list(urine.order_by("ended_at")),
+        "prescriptions": list(orders.select_related("dialyser").order_by("in_force")),
     }
-    return {name: _grouped(found, lambda row: row.patient_id) for name, found in rows.items()}
-
-
-def _first_nights(patients: Sequence[Patient]) -> dict[uuid.UUID, date]:
-    """The night of each patient's first record of all."""
-    rows = TreatmentRecord.objects.filter(patient__in=patients).order_by().values("patient_id")
-    return dict(rows.annotate(first=Min("night")).values_list("patient_id", "first"))
-
-
-def _grouped(rows: Iterable[Row], key: Any) -> dict[Any, list[Row]]:
-    found: dict[Any, list[Row]] = defaultdict(list)
-    for row in rows:
-        found[key(row)].append(row)
-    return found
 
 
 def _readings(records: list[uuid.UUID]) -> dict[uuid.UUID, list[ReadRow]]:

@@ -31,6 +31,8 @@ from dosing.services.month.doubts import (
 from dosing.services.month.facts import MonthFacts
 from dosing.services.month.working import STEPS, WORDS, WRITTEN
 from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.numbers import kidney
+from dosing.services.numbers.fitted import MODEL
 from dosing.services.numbers.guidance import usual_of
 from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Scope, ShownIn, UsualRange
 from dosing.services.numbers.papers import (
@@ -48,14 +50,12 @@ from dosing.services.numbers.papers import (
     WEEK,
 )
 from dosing.services.planner.urea_model import assumed_volume
-from dosing.services.results.urine import in_plasma_water
 from sessions.facts.choices import Analyte
 
 FEWEST_NIGHTS = 5
 """For a slope over the nights of a month (common practice, no source)."""
 PRACTICE = _("common practice, no source")
 RECORD = _("the records of the month")
-MODEL = _("two-pool urea model fitted to the treatments as they were and to the bloods of half a year")
 
 
 def _mean(key: str, unit: str, *, of_sure: bool = False) -> Callable[[MonthFacts], Computation]:
@@ -122,12 +122,7 @@ def _volume(facts: MonthFacts) -> float | None:
     return assumed_volume(facts.patient, weight_kg=weight, on=facts.span.month)
 
 
-def _kidney(facts: MonthFacts) -> float:
-    """Urea clearance of plasma water by the kidney [mL/min]; 0 without a collection."""
-    return in_plasma_water(facts.kidney) or 0.0
-
-
-def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | Reason:
+def _weekly_inputs(facts: MonthFacts, *, with_kidney: bool) -> dict[str, Any] | Reason:
     """What the weekly standard Kt/V of the month is computed from, or why it cannot be."""
     dose, done, days = newest_with(facts, "single_pool_ktv"), facts.in_treatment.done, facts.in_treatment.days
     if dose is None:
@@ -145,7 +140,7 @@ def _weekly_inputs(facts: MonthFacts, kidney: float) -> dict[str, Any] | Reason:
         "per_week": per_week,
         "weekly_uf_l": per_week * fmean(removed) if removed else None,
         "volume_l": volume,
-        "kidney_clearance_ml_min": kidney,
+        "kidney_clearance_ml_min": kidney.counted(facts.kidney)["kidney_clearance_ml_min"] if with_kidney else 0.0,
     }
 
 
@@ -165,18 +160,19 @@ def _behind_week(facts: MonthFacts) -> dict[str, Any]:
 
 def _measured_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
     def ask(facts: MonthFacts) -> Computation:
-        inputs = _weekly_inputs(facts, _kidney(facts) if with_kidney else 0.0)
+        inputs = _weekly_inputs(facts, with_kidney=with_kidney)
         if isinstance(inputs, Reason):
             return Computation({}, unknown("1/wk", inputs))
         answer = adequacy.standard_weekly_ktv_with_fluid_and_kidney(**inputs)
-        shown = inputs if with_kidney else {name: inputs[name] for name in inputs if name != "kidney_clearance_ml_min"}
+        shown = {name: inputs[name] for name in inputs if name != "kidney_clearance_ml_min"}
+        shown |= kidney.counted(facts.kidney) if with_kidney else {}
         return Computation(shown | _behind_week(facts), answer)
 
     return ask
 
 
 def _kidney_week(facts: MonthFacts) -> Computation:
-    return of_kidney.weekly(facts, volume_l=_volume(facts), clearance_ml_min=_kidney(facts))
+    return of_kidney.weekly(facts, volume_l=_volume(facts))
 
 
 def _week_per_surface(facts: MonthFacts) -> Computation:
@@ -184,7 +180,7 @@ def _week_per_surface(facts: MonthFacts) -> Computation:
 
 
 def _single_pool_needed(facts: MonthFacts) -> Computation:
-    return of_kidney.single_pool_needed(facts, _weekly_inputs(facts, _kidney(facts)))
+    return of_kidney.single_pool_needed(facts, _weekly_inputs(facts, with_kidney=True))
 
 
 def _over_limit(facts: MonthFacts) -> Computation:

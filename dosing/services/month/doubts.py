@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from dosing.science.gate import volume_unlike_body
 from dosing.science.reasons import Reason
 from dosing.services.month.facts import MonthFacts
 from dosing.services.night.treatments import ComputedNight
+from dosing.services.numbers import fitted
 from dosing.services.numbers.number import Computation
 
 USUALLY_BELOW, USUALLY_ABOVE = -0.041, 0.060
@@ -78,24 +78,17 @@ def not_entered(facts: MonthFacts) -> Iterator[Reason]:
 
 
 def of_volume(facts: MonthFacts) -> Iterator[Reason]:
-    """Whether the volume that explains the bloods with the noted clearance fits the body."""
-    if facts.model and facts.model.fitted and facts.prescription:
-        weight = facts.prescription.target_weight_kg
-        litres = facts.model.volume_as_noted
-        yield from volume_unlike_body(facts.course, litres, weight_kg=weight, on=facts.span.month)
+    """Whether the volume of the fit is like the body."""
+    weight = facts.prescription.target_weight_kg if facts.prescription else None
+    return fitted.of_volume(facts.model, facts.course, weight_kg=weight, on=facts.span.month)
 
 
 def of_body_alone(facts: MonthFacts) -> Iterator[Reason]:
-    """Whether no blood is among what the fit rests on."""
-    if facts.model and not facts.model.fitted and facts.model.why:
-        yield Reason("known_of_body_alone", why=facts.model.why)
+    return fitted.of_body_alone(facts.model)
 
 
 def of_forecast(facts: MonthFacts) -> Iterator[Reason]:
-    """Whether the last bloods were far from what the earlier ones foretold."""
-    checks = facts.model.checks if facts.model else ()
-    if checks and checks[-1].drifted:
-        yield Reason("forecast_missed", percent=round(100 * checks[-1].ratio_off))
+    return fitted.of_forecast(facts.model)
 
 
 def unlike_fit(ask: Ask, part: str) -> MonthDoubt:

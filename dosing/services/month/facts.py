@@ -8,15 +8,15 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
-from dosing.science.course import Counts, DeliveredCourse
+from dosing.science.course import Counts, DeliveredCourse, KidneyLeft
 from dosing.science.guidance import GuidedSchedule, schedule_of
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from dosing.services.course.reading import course_at
+from dosing.services.course.urea_fit import UreaFit, urea_fit
 from dosing.services.month.in_treatment import InTreatment
 from dosing.services.night.treatments import ComputedNight, nights_of
-from dosing.services.planner.urea_model import Habits, UreaModel, urea_model
-from dosing.services.results.urine import Collection, collections_of, counting, per_surface
+from dosing.services.numbers import kidney
 from dosing.services.results.water import Standard, mark_of, standard_in_use
 from sessions.facts.choices import RecordState, SampleTiming
 from sessions.facts.months import next_month
@@ -64,10 +64,9 @@ class MonthFacts:
     nights: list[ComputedNight]
     prescriptions: list[Prescription]
     bloods: list[BloodResult]
-    collections: list[Collection]
     water: list[WaterTest]
     standard: Standard
-    model_of: Callable[[], UreaModel | None]
+    model_of: Callable[[], UreaFit | None]
 
     @property
     def prescription(self) -> Prescription | None:
@@ -86,23 +85,22 @@ class MonthFacts:
         return [night for night in handed_over if str(night.record.pk) not in twice]
 
     @cached_property
-    def model(self) -> UreaModel | None:
+    def model(self) -> UreaFit | None:
         return self.model_of()
 
-    @property
-    def kidney(self) -> Collection | None:
-        """The newest collection that still counts."""
-        return counting(self.collections, self.span.until)
+    @cached_property
+    def kidney(self) -> KidneyLeft | None:
+        """The newest collection that still counts, and what is left of it at the end of the month."""
+        return self.course.kidney_at(self.span.until)
 
     @property
     def kidney_per_surface(self) -> Measure:
-        """Residual urea clearance [mL/min/1.73 m2], by which guidance asks whether a kidney counts."""
-        unit = "mL/min/1.73 m2"
-        if self.kidney is None:
-            return unknown(unit, Reason("no_collection"))
-        if self.prescription is None:
-            return unknown(unit, Reason("no_prescription"))
-        return per_surface(self.kidney, self.patient, weight_kg=self.prescription.target_weight_kg)
+        """Residual urea clearance as measured [mL/min/1.73 m2], by which guidance asks whether a kidney counts."""
+        if self.kidney and self.prescription is None:
+            return unknown(kidney.PER_SURFACE, Reason("no_prescription"))
+        measured = self.kidney.collection.clearance if self.kidney else None
+        weight = self.prescription.target_weight_kg if self.prescription else None
+        return kidney.per_surface(measured, height_cm=self.patient.height_cm, weight_kg=weight)
 
     @property
     def schedule(self) -> GuidedSchedule | None:
@@ -155,8 +153,7 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
         nights=nights_of(patient.pk, since=span.since, until=span.until),
         prescriptions=orders,
         bloods=list(bloods.order_by("drawn_at", "pk")),
-        collections=collections_of(patient),
         water=list(water.order_by("sampled_at")),
         standard=standard_in_use(),
-        model_of=lambda: urea_model(Habits(orders[-1], course), periods) if orders else None,
+        model_of=lambda: urea_fit(course, periods) if orders else None,
     )

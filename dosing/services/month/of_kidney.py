@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from dosing.science import adequacy, body, kidney
+from dosing.science import adequacy, body
 from dosing.science.guidance import GUIDANCE, GuidedSchedule
+from dosing.science.kidney import urine_per_day_ml, weekly_kidney_ktv
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.services.month.facts import MonthFacts
 from dosing.services.night.inputs import body_water
+from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Computation, Inputs
 
 NO_COLLECTION = Reason("no_collection")
 
 
 def _collected_on(facts: MonthFacts) -> str:
-    return facts.kidney.urine.ended_at.isoformat() if facts.kidney else ""
+    return facts.kidney.collection.ended.isoformat() if facts.kidney else ""
 
 
 def clearance(facts: MonthFacts) -> Computation:
@@ -23,7 +25,7 @@ def clearance(facts: MonthFacts) -> Computation:
     inputs: Inputs = {}
     if found and orders:
         inputs = {
-            "clearance_ml_min": found.urea.number,
+            "clearance_ml_min": found.collection.clearance,
             "height_cm": facts.patient.height_cm,
             "weight_kg": orders.target_weight_kg,
         }
@@ -34,27 +36,27 @@ def age(facts: MonthFacts) -> Computation:
     """Days from the end of that collection to the end of the month."""
     if facts.kidney is None:
         return Computation({}, unknown("d", NO_COLLECTION))
-    ended = facts.kidney.urine.ended_at
-    days = (facts.span.until - ended).total_seconds() / 86400
-    return Computation({"kidney_days": days}, measure(days, "d"), ended.isoformat())
+    days = facts.kidney.days
+    return Computation({"kidney_days": days}, measure(days, "d"), _collected_on(facts))
 
 
 def urine(facts: MonthFacts) -> Computation:
     """Urine of a day, of that collection."""
     if facts.kidney is None:
         return Computation({}, unknown("mL/d", NO_COLLECTION))
-    inputs = {"urine_ml": facts.kidney.urine.volume_ml, "minutes": facts.kidney.urine.minutes}
-    return Computation(inputs, kidney.urine_per_day_ml(**inputs), _collected_on(facts))
+    inputs = {"urine_ml": facts.kidney.collection.urine_ml, "minutes": facts.kidney.collection.minutes}
+    return Computation(inputs, urine_per_day_ml(**inputs), _collected_on(facts))
 
 
-def weekly(facts: MonthFacts, *, volume_l: float | None, clearance_ml_min: float) -> Computation:
-    """Volumes of body water that the kidneys clear in a week. clearance_ml_min: of plasma water."""
+def weekly(facts: MonthFacts, *, volume_l: float | None) -> Computation:
+    """Volumes of body water that the kidneys clear in a week, by what is left of them at the end of the month."""
     if facts.kidney is None:
         return Computation({}, unknown("1/wk", NO_COLLECTION))
     if volume_l is None:
         return Computation({}, unknown("1/wk", Reason("no_volume")))
-    inputs = {"clearance_ml_min": clearance_ml_min, "volume_l": volume_l}
-    return Computation(inputs, kidney.weekly_kidney_ktv(**inputs), _collected_on(facts))
+    inputs = kidney.counted(facts.kidney) | {"volume_l": volume_l}
+    answer = weekly_kidney_ktv(clearance_ml_min=inputs["kidney_clearance_ml_min"], volume_l=volume_l)
+    return Computation(inputs, answer, _collected_on(facts))
 
 
 def per_surface(facts: MonthFacts, week: Computation) -> Computation:
@@ -86,4 +88,4 @@ def single_pool_needed(facts: MonthFacts, week: Inputs | Reason) -> Computation:
         "volume_l": week["volume_l"],
         "kidney_clearance_ml_min": week["kidney_clearance_ml_min"],
     }
-    return Computation(inputs, adequacy.single_pool_ktv_needed(**inputs))
+    return Computation(inputs | kidney.counted(facts.kidney), adequacy.single_pool_ktv_needed(**inputs))

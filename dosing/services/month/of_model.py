@@ -4,48 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any
 
 from dosing.science import nutrition
 from dosing.science import sources as k
 from dosing.science.delivered_search import LEVEL, QUANTILE
 from dosing.science.reasons import Reason
-from dosing.science.results import measure, unknown
+from dosing.science.results import unknown
 from dosing.services.month.facts import MonthFacts
+from dosing.services.numbers import fitted
 from dosing.services.numbers.number import Computation
 from dosing.services.numbers.standing import NumberInterval
-from dosing.services.planner.urea_model import UreaModel
-
-MINUTES = float(k.MINUTES_PER_WEEK)
 
 
 def week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
     """Weekly standard Kt/V of the treatments of the month as they were, with its interval."""
-
-    def ask(facts: MonthFacts) -> Computation:
-        model = facts.model
-        if model is None:
-            return Computation({}, unknown("1/wk", Reason("no_prescription")))
-        dose = model.doses[0]
-        if isinstance(dose, Reason):
-            return Computation(_inputs(model), unknown("1/wk", dose))
-        value, interval = (dose.whole, dose.whole_interval) if with_kidney else (dose.alone, dose.alone_interval)
-        mean_pre = MINUTES * model.generation / (model.volume * dose.whole)
-        inputs = _inputs(model) | {"mean_pre_mmol_l": mean_pre, "kidney_share": dose.of_kidney / dose.whole}
-        return Computation(inputs, measure(value, "1/wk"), interval=interval)
-
-    return ask
-
-
-def _inputs(model: UreaModel) -> dict[str, Any]:
-    return {
-        "volume_l": model.volume,
-        "volume_spread_l": model.volume_spread,
-        "generation_mmol_min": model.generation,
-        "kidney_clearance_ml_min": model.kidney,
-        "clearance_share": model.person.clearance_factor,
-        "pairs": model.pairs,
-    }
+    return lambda facts: fitted.week(facts.model, with_kidney=with_kidney)
 
 
 def npcr(facts: MonthFacts) -> Computation:

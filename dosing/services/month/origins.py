@@ -7,6 +7,7 @@ from datetime import datetime
 
 from dosing.services.month.doubts import newest_with
 from dosing.services.month.facts import MonthFacts
+from dosing.services.numbers import fitted, kidney
 from dosing.services.numbers.number import Computation
 from dosing.services.numbers.origin import Origin, OriginKind
 
@@ -19,7 +20,7 @@ def _order(facts: MonthFacts, found: Computation) -> Origin | None:
 
 
 def _urine(facts: MonthFacts, found: Computation) -> Origin | None:
-    return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else Origin(OriginKind.NO_URINE)
+    return Origin(OriginKind.URINE, facts.kidney.collection.ended) if facts.kidney else Origin(OriginKind.NO_URINE)
 
 
 def _volume(facts: MonthFacts, found: Computation) -> Origin:
@@ -64,9 +65,9 @@ def _measured(facts: MonthFacts, found: Computation) -> Origin | None:
 
 OF_INPUT: dict[str, Found] = {
     **dict.fromkeys(("prescribed", "prescribed_per_week", "prescribed_minutes", "dialysate_mmol_l"), _order),
-    **dict.fromkeys(("kidney_clearance_ml_min", "clearance_ml_min", "kidney_days", "urine_ml"), _urine),
+    **dict.fromkeys((*kidney.QUANTITIES, "clearance_ml_min", "kidney_days", "urine_ml"), _urine),
     **dict.fromkeys(("calcium_mmol_l", "albumin_g_l", "serum_mmol_l"), _blood),
-    **dict.fromkeys(("generation_mmol_min", "mean_pre_mmol_l", "kidney_share"), _model),
+    **dict.fromkeys(fitted.QUANTITIES, _model),
     **dict.fromkeys(("height_cm", "weight_kg", "surface_m2"), _person),
     **dict.fromkeys(("value", "test", "unit", "action", "limit", "treatment"), _measured),
     **dict.fromkeys(("minutes", "per_week"), _asked),

@@ -10,12 +10,14 @@ from dosing.science.nutrition import protein_catabolic_rate
 from dosing.science.results import measure
 from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.night import working as of_night
+from dosing.services.numbers import fitted, kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
 
 QUANTITIES = (
     {"each_night": Quantity("", _("Night"))}
     | of_night.QUANTITIES
+    | fitted.QUANTITIES
     | {
         "value": Quantity("x", _("the newest result of the month that was not drawn after a treatment")),
         "delivered": Quantity("n", _("treatments done")),
@@ -34,14 +36,6 @@ QUANTITIES = (
         "minutes": Quantity("t", _("mean length of the treatments"), "min"),
         "per_week": Quantity("N", _("treatments a week"), "1/wk"),
         "weekly_uf_l": Quantity("UF_w", _("fluid removed a week"), "L"),
-        "volume_l": Quantity("V", _("urea distribution volume after a treatment"), "L"),
-        "kidney_clearance_ml_min": Quantity("K_ru", _("kidney clearance of plasma water"), "mL/min"),
-        "generation_mmol_min": Quantity("G", _("urea generation"), "mmol/min"),
-        "volume_spread_l": Quantity("SD_V", _("one standard deviation of V"), "L"),
-        "clearance_share": Quantity("k", _("clearance delivered, of that noted")),
-        "pairs": Quantity("n_f", _("pairs of bloods in the fit")),
-        "mean_pre_mmol_l": Quantity("C_m", _("mean urea before the treatments, in plasma water"), "mmol/L"),
-        "kidney_share": Quantity("p_k", _("share of the urea that leaves by the kidney")),
         "rates": Quantity("UFR", _("UF rate of each treatment, as it is read"), "mL/kg/h"),
         "limits": Quantity("UFR_p", _("the limit of its prescription"), "mL/kg/h"),
         "minutes_each": Quantity("t", _("length of each treatment"), "min"),
@@ -85,6 +79,7 @@ def of_week(given: Inputs) -> Iterator[WorkingStep]:
     yield WorkingStep(QUANTITIES["minutes"], "mean(t_i | t_i > 0)", measure(given["minutes"], "min"))
     yield WorkingStep(QUANTITIES["weekly_uf_l"], "N · mean(UF_i | UF_i ≥ 0)", measure(given["weekly_uf_l"], "L"))
     yield from of_night.of_fixed_week(given["single_pool"], given["minutes"], given["per_week"])
+    yield from kidney.of_kidney(given)
 
 
 def _how_often(given: Inputs) -> str:
@@ -99,7 +94,6 @@ def of_protein(given: Inputs) -> Iterator[WorkingStep]:
     yield WorkingStep(PROTEIN, "9.35 · 28.014 · G + 0.294 · V", protein_catabolic_rate(**given))
 
 
-AGED_KIDNEY = Quantity("K_ru", _("kidney clearance of plasma water, aged by now"), "mL/min")
 WORDS: dict[str, dict[str, Quantity]] = {
     "single_pool_ktv_last": {"value": Quantity("s", _("single-pool Kt/V of that treatment"))},
     "equilibrated_ktv_last": {"value": Quantity("e", _("equilibrated Kt/V of that treatment"))},
@@ -117,8 +111,6 @@ WORDS: dict[str, dict[str, Quantity]] = {
     **{key: {"prescribed_minutes": Quantity("t_p", _("length prescribed"), "min")} for key in ("prescribed_minutes",)},
     "urine_day": {"minutes": Quantity("t", _("length of the collection"), "min")},
     "week_per_surface": {"volume_l": Quantity("V", _("body water by Watson"), "L")},
-    "kidney_week": {"clearance_ml_min": Quantity("K_ru", _("kidney clearance of plasma water"), "mL/min")},
-    **{key: {"kidney_clearance_ml_min": AGED_KIDNEY} for key in ("modelled_week", "modelled_week_kidney")},
     "single_pool_needed": {
         "minutes": Quantity("t", _("length prescribed"), "min"),
         "per_week": Quantity("N", _("treatments a week prescribed"), "1/wk"),
@@ -133,6 +125,8 @@ STEPS: dict[str, Steps] = {
     "measured_week_kidney": of_week,
     "npcr": of_protein,
     "kidney_clearance": of_night.of_surface,
+    "kidney_week": kidney.of_kidney,
+    "single_pool_needed": kidney.of_kidney,
 }
 """The steps of a number by its key; all others come straight from what went in."""
 
@@ -172,7 +166,7 @@ WRITTEN = {
     "potassium_gradient": "K_pre − K_d",
     "corrected_calcium": "Ca + 0.02 · (40 − Alb)",
     **dict.fromkeys(OF_SCIENCE, "x"),
-    "modelled_week": "10080 · G / (V · C_m) · (1 − p_k)",
-    "modelled_week_kidney": "10080 · G / (V · C_m)",
+    "modelled_week": fitted.ALONE,
+    "modelled_week_kidney": fitted.WITH_KIDNEY,
 }
 """The equation of each number in symbols, by its key; the left side is the number itself."""

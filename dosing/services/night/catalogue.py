@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import wraps
 from typing import Any
 
@@ -18,12 +19,22 @@ from dosing.science import flows as circuit
 from dosing.science.bloods import BEDSIDE_CODES
 from dosing.science.course import SampleWay
 from dosing.science.course_fluid import FluidBy
-from dosing.science.kidney import clearance_per_surface
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.services.night.inputs import NightFacts
 from dosing.services.night.working import STEPS, WORDS, WRITTEN
-from dosing.services.numbers.number import Asked, Catalogue, Doubt, Equation, Inputs, Number, Scope, ShownIn
+from dosing.services.numbers import fitted, kidney
+from dosing.services.numbers.number import (
+    Asked,
+    Catalogue,
+    Computation,
+    Doubt,
+    Equation,
+    Inputs,
+    Number,
+    Scope,
+    ShownIn,
+)
 from dosing.services.numbers.papers import (
     COLLECTION,
     DAUGIRDAS,
@@ -35,7 +46,6 @@ from dosing.services.numbers.papers import (
     TATTERSALL,
     WEEK,
 )
-from dosing.services.results.urine import in_plasma_water
 from sessions.facts.choices import AccessKind
 
 
@@ -283,25 +293,20 @@ def _weekly(facts: NightFacts) -> Inputs:
 
 
 def _weekly_with_kidney(facts: NightFacts) -> Inputs:
-    """The kidney as it was last measured; none where no collection counted then."""
-    return _weekly(facts) | {"kidney_clearance_ml_min": in_plasma_water(facts.kidney)}
+    """The kidney as it was last measured, aged to that day; none where no collection counted then."""
+    return _weekly(facts) | kidney.counted(facts.kidney)
 
 
 def _kidney(facts: NightFacts) -> Inputs:
     return {
-        "clearance_ml_min": facts.kidney.urea.number if facts.kidney else None,
+        "clearance_ml_min": facts.kidney.collection.clearance if facts.kidney else None,
         "height_cm": facts.patient.height_cm,
         "weight_kg": facts.record.post_weight_kg or _target(facts),
     }
 
 
 def _kidney_per_surface(*, clearance_ml_min: float | None, height_cm: float, weight_kg: float | None) -> Measure:
-    if clearance_ml_min is None:
-        return unknown("mL/min/1.73 m2", Reason("no_collection"))
-    if weight_kg is None:
-        return unknown("mL/min/1.73 m2", Reason("not_given", what="weight_after"))
-    surface = body.surface_area_du_bois(height_cm=height_cm, weight_kg=weight_kg)
-    return clearance_per_surface(clearance_ml_min=clearance_ml_min, surface_m2=surface.value)
+    return kidney.per_surface(clearance_ml_min, height_cm=height_cm, weight_kg=weight_kg)
 
 
 def _weekly_ktv(
@@ -314,9 +319,12 @@ def _weekly_ktv(
     height_cm: float,
     weight_kg: float,
     kidney_clearance_ml_min: float = 0.0,
+    kidney_measured_ml_min: float | None = None,
+    kidney_age_days: float | None = None,
     **dose: Any,
 ) -> Measure:
-    """done, days_in_treatment: where per_week comes from, said beside the others."""
+    """done, days_in_treatment: where per_week comes from; kidney_measured_ml_min, kidney_age_days: where the clearance
+    comes from. They are said beside the others."""
     minutes = dose["minutes"]
     single = _single_pool_of_week(**dose)
     volume = body.total_body_water_watson(sex=sex, age_years=age_years, height_cm=height_cm, weight_kg=weight_kg)
@@ -347,6 +355,28 @@ def _single_pool_of_week(**dose: Any) -> Measure:
 def _doubt_week(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
     yield from gate.frequency_doubts(facts.frequency)
     yield from gate.week_doubts(facts.course, facts.treatment)
+
+
+def _fitted(*, with_kidney: bool) -> Callable[[NightFacts], Computation]:
+    """The dose of the four weeks up to this treatment by the fit; asked for where there are bloods, as every dose is.
+
+    It answers where the logarithm refuses: long nights, after which hardly any urea is left.
+    """
+
+    def ask(facts: NightFacts) -> Computation:
+        if why := _no_pair(facts):
+            return Computation({}, unknown("1/wk", why))
+        found = fitted.week(facts.fit, with_kidney=with_kidney)
+        return found if found.answer.number is None else replace(found, doubts=tuple(_doubt_fit(facts)))
+
+    return ask
+
+
+def _doubt_fit(facts: NightFacts) -> Iterator[Reason]:
+    yield from gate.frequency_doubts(facts.frequency)
+    yield from fitted.of_body_alone(facts.fit)
+    yield from fitted.of_volume(facts.fit, facts.course, weight_kg=_target(facts), on=facts.treatment.day)
+    yield from fitted.of_forecast(facts.fit)
 
 
 def _delivered(facts: NightFacts) -> Inputs:
@@ -383,7 +413,7 @@ def _number(
     unit: str,
     decimals: int,
     origin: str,
-    ask: Equation[NightFacts],
+    ask: Equation[NightFacts] | Callable[[NightFacts], Computation],
     *places: ShownIn,
     percent: bool = False,
     loinc: str = "",
@@ -449,6 +479,11 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
     _number("standard_ktv_kidney", (_("Weekly standard Kt/V, with the kidney"), _("Weekly stdKt/V + kidney")), "1/wk",
             2, WEEK,
             Equation(_weekly_with_kidney, _weekly_ktv, NO_DOSE, (*OF_DOSE, _doubt_week))),
+    _number("fitted_week", (_("Weekly standard Kt/V of four weeks modelled, no kidney"), _("modelled stdKt/V")), "1/wk",
+            2, fitted.MODEL, _fitted(with_kidney=False), ANSWER, TABLE, PHONE),
+    _number("fitted_week_kidney",
+            (_("Weekly standard Kt/V of four weeks modelled, with the kidney"), _("modelled stdKt/V + kidney")), "1/wk",
+            2, fitted.MODEL, _fitted(with_kidney=True)),
     _number("kidney", (_("Urea clearance of the kidneys at the time"), _("Kidney then")), "mL/min/1.73 m2", 1,
             COLLECTION, Equation(_kidney, _kidney_per_surface)),
 )  # fmt: skip

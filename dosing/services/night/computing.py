@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from dosing.models import RecordNumbers
 from dosing.science import SCIENCE_VERSION
+from dosing.services.course.reading import PatientCourses
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.inputs import NightFacts, gather
 from dosing.services.night.origins import origins_of
@@ -26,15 +28,28 @@ def _stored(number: Number[NightFacts], facts: NightFacts) -> dict[str, Any]:
     return as_stored(number, replace(found, origins=origins_of(facts, found.inputs)))
 
 
-def compute(record: TreatmentRecord, *, at: datetime) -> RecordNumbers:
-    """Compute and store the numbers of one record, in the place of those that stood."""
-    kept, _ = RecordNumbers.objects.update_or_create(
+COLUMNS = ("science_version", "record_revision", "computed_at", "numbers")
+"""What is written anew."""
+
+
+def computed(record: TreatmentRecord, *, at: datetime, courses: PatientCourses | None = None) -> RecordNumbers:
+    """The numbers of one record, not kept yet. courses: as `gather` has them."""
+    return RecordNumbers(
         record=record,
-        defaults={
-            "science_version": SCIENCE_VERSION,
-            "record_revision": record.revision,
-            "computed_at": at,
-            "numbers": numbers_of(gather(record)),
-        },
+        science_version=SCIENCE_VERSION,
+        record_revision=record.revision,
+        computed_at=at,
+        numbers=numbers_of(gather(record, courses)),
     )
-    return kept
+
+
+def keep(rows: Sequence[RecordNumbers]) -> None:
+    """In the place of those that stood: one query."""
+    RecordNumbers.objects.bulk_create(rows, update_conflicts=True, unique_fields=["record"], update_fields=COLUMNS)
+
+
+def compute(record: TreatmentRecord, *, at: datetime, courses: PatientCourses | None = None) -> RecordNumbers:
+    """Compute and keep the numbers of one record."""
+    made = computed(record, at=at, courses=courses)
+    keep([made])
+    return made

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -10,16 +10,17 @@ from typing import Protocol, TypeVar
 
 from dosing.science.access import near_treatment_flow
 from dosing.science.body import total_body_water_watson
-from dosing.science.course import DeliveredCourse, Treatment, UreaPair
+from dosing.science.course import DAY, DeliveredCourse, KidneyLeft, Treatment, UreaPair
 from dosing.science.gate import LATELY, Frequency, Gap, frequency_at, gap_before
 from dosing.science.results import Measure
-from dosing.services.course.reading import course_of
-from dosing.services.results.urine import Collection, collections_of, counting
+from dosing.services.course.reading import COURSE_COUNTS_FOR, PatientCourses
+from dosing.services.course.urea_fit import UreaFit, urea_fit
 from sessions.facts.choices import Analyte
 from sessions.models import Event, Patient, Prescription, Reading, TreatmentRecord
 
 WINDOW = timedelta(days=49)
 """How long before a record its course is read: four weeks of treatments, and three before them to begin with."""
+MINUTE = timedelta(minutes=1)
 TWINS = timedelta(hours=12)
 """How long after its start another record of the same treatment may begin."""
 
@@ -38,8 +39,13 @@ class NightFacts:
     events: list[Event]
     course: DeliveredCourse
     longest_bleeding: float | None
-    kidney: Collection | None = None
-    """the newest urine collection that counted then"""
+    half_year: Callable[[], DeliveredCourse] | None = None
+    """the course that the fit rests on; asked for where there is a dose to be fitted"""
+
+    @cached_property
+    def kidney(self) -> KidneyLeft | None:
+        """What the newest urine collection that counted then left of the kidneys on that day."""
+        return self.course.kidney_at(self.record.started_at)
 
     @cached_property
     def treatment(self) -> Treatment:
@@ -58,6 +64,13 @@ class NightFacts:
     @cached_property
     def frequency(self) -> Frequency:
         return frequency_at(self.course, self.treatment)
+
+    @cached_property
+    def fit(self) -> UreaFit | None:
+        """The fit to the half year up to this treatment, with the dose of its last four weeks; None without orders."""
+        course = self.half_year() if self.half_year else self.course
+        start = self.treatment.start
+        return urea_fit(course, [(start - LATELY * DAY, start + MINUTE)]) if course.orders else None
 
     @property
     def age_years(self) -> float:
@@ -80,9 +93,22 @@ def body_water(person: Patient, *, weight_kg: float, on: date) -> Measure:
     )
 
 
-def gather(record: TreatmentRecord) -> NightFacts:
-    """Read what stands around one record: sixteen queries at most, whatever its size."""
+def courses_for(records: Sequence[TreatmentRecord]) -> PatientCourses:
+    """What `gather` needs of the courses of one patient's records, read at once where there are several."""
+    courses = PatientCourses(records[0].patient)
+    if len(records) > 1:
+        starts = [each.started_at for each in records]
+        courses.read(min(starts) - COURSE_COUNTS_FOR, max(starts) + TWINS)
+    return courses
+
+
+def gather(record: TreatmentRecord, courses: PatientCourses | None = None) -> NightFacts:
+    """Read what stands around one record: fourteen queries at most, and once more its course where it has bloods.
+
+    courses: of its patient, where they are read for other records too.
+    """
     start = record.started_at
+    courses = courses or PatientCourses(record.patient)
     readings = list(record.reading_set.all())
     bled = [row.bleeding_minutes for row in record.siteused_set.all() if row.bleeding_minutes is not None]
     return NightFacts(
@@ -91,17 +117,19 @@ def gather(record: TreatmentRecord) -> NightFacts:
         prescription=record.prescription,
         readings=readings,
         events=list(record.event_set.all()),
-        course=course_of(record.patient, start - WINDOW, start + TWINS),
+        course=courses.between(start - WINDOW, start + TWINS),
         longest_bleeding=max(bled) if bled else None,
-        kidney=counting(collections_of(record.patient), record.started_at),
+        half_year=lambda: courses.between(start - COURSE_COUNTS_FOR, start + TWINS),
     )
 
 
 def records_after(record: TreatmentRecord) -> list[TreatmentRecord]:
-    """Records whose numbers hang on this one: the patient's next, and those with urea in the four weeks after it."""
+    """Records whose numbers hang on this one: the patient's next, and those with urea in the half year after it, whose
+    fit it goes into.
+    """
     later = TreatmentRecord.objects.filter(patient=record.patient_id, started_at__gt=record.started_at)
     following = later.order_by("started_at").first()
-    lately = later.filter(started_at__lte=record.started_at + timedelta(days=LATELY), bloods__analyte=Analyte.UREA)
+    lately = later.filter(started_at__lte=record.started_at + COURSE_COUNTS_FOR, bloods__analyte=Analyte.UREA)
     found = {each.pk: each for each in (following, *lately.distinct()) if each}
     return sorted(found.values(), key=lambda each: each.started_at)
 

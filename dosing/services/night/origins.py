@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from dosing.services.night.inputs import NightFacts
+from dosing.services.numbers import fitted, kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.origin import Origin, OriginKind
 
@@ -46,11 +47,15 @@ def _lately(facts: NightFacts) -> Origin:
 
 
 def _urine(facts: NightFacts) -> Origin | None:
-    return Origin(OriginKind.URINE, facts.kidney.urine.ended_at) if facts.kidney else Origin(OriginKind.NO_URINE)
+    return Origin(OriginKind.URINE, facts.kidney.collection.ended) if facts.kidney else Origin(OriginKind.NO_URINE)
 
 
 def _person(facts: NightFacts) -> Origin:
     return Origin(OriginKind.PERSON)
+
+
+def _model(facts: NightFacts) -> Origin:
+    return Origin(OriginKind.MODEL)
 
 
 def _access(facts: NightFacts) -> Origin:
@@ -73,7 +78,8 @@ OF_INPUT: dict[str, Found] = {
     "height_cm": _person,
     "method": _access,
     "clearance_ml_min": _urine,
-    "kidney_clearance_ml_min": _urine,
+    **dict.fromkeys(kidney.QUANTITIES, _urine),
+    **dict.fromkeys(fitted.QUANTITIES, _model),
 }
 
 

@@ -12,6 +12,7 @@ from dosing.science import sources as k
 from dosing.science.course import SampleWay
 from dosing.science.flows import blood_processed_l
 from dosing.science.results import Measure, measure
+from dosing.services.numbers import fitted, kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
 
@@ -48,7 +49,7 @@ QUANTITIES = {
     "height_cm": Quantity("H", _("height"), "cm"),
     "weight_kg": Quantity("W", _("weight after"), "kg"),
     "method": Quantity("", _("Access")),
-    "kidney_clearance_ml_min": Quantity("K_ru", _("kidney clearance of plasma water"), "mL/min"),
+    **kidney.QUANTITIES,
     "clearance_ml_min": Quantity("K_ru", _("urea clearance by the kidneys"), "mL/min"),
 }
 """What each input is called, by its name in the stored numbers; a number that calls one otherwise says so itself."""
@@ -118,6 +119,7 @@ def of_week(given: Inputs) -> Iterator[WorkingStep]:
     yield from of_fixed_week(single.number or 0.0, given["minutes"], given["per_week"])
     yield WorkingStep(WEEKLY_FLUID, "N · UF", measure(given["per_week"] * given["net_uf_l"], "L"))
     yield of_water(given)
+    yield from kidney.of_kidney(given)
 
 
 def of_fixed_week(single: float, minutes: float, per_week: float) -> Iterator[WorkingStep]:
@@ -163,6 +165,8 @@ WORDS: dict[str, dict[str, Quantity]] = {
     "bleeding": {"value": Quantity("t_b", _("longest bleeding of the needle sites"), "min")},
     "blood_flow_median": {"values": Quantity("Q_b", _("blood flow of the readings"), "mL/min")},
     "venous_median": {"values": Quantity("P_v", _("venous pressure of the readings"), "mmHg")},
+    "fitted_week": fitted.QUANTITIES,
+    "fitted_week_kidney": fitted.QUANTITIES,
     "arterial_median": {"values": Quantity("P_a", _("arterial pressure of the readings"), "mmHg")},
 }
 """What a number calls an input that others call otherwise, by the key of the number."""
@@ -183,6 +187,8 @@ STEPS: dict[str, Steps] = {
 WITH_KIDNEY = "S / (1 − 0.74 / N · UF_w / V) + K_ru · (0.974 / (s + 1.62) + 0.4) · 10080 / (1000 · V)"
 WRITTEN = {
     "standard_ktv_kidney": WITH_KIDNEY,
+    "fitted_week": fitted.ALONE,
+    "fitted_week_kidney": fitted.WITH_KIDNEY,
     "kidney": "1.73 · K_ru / BSA",
     "minutes": "t",
     "delivered": "100 · t / t_p",

@@ -15,7 +15,7 @@ from dosing.services.course.reading import course_at
 from dosing.services.planner.candidates import Candidate, Tried, try_out
 from dosing.services.planner.fluid_history import FEWEST, nights_now
 from dosing.services.planner.fluid_of_schedule import WANTED_SHARE, ScheduleFluid, fluid_of
-from dosing.services.planner.urea_model import Habits, UreaModel, urea_model
+from dosing.services.planner.urea_model import UreaModel, urea_model
 from sessions.models import Prescription
 
 DOSE_WANTED = GUIDANCE["weekly_standard_ktv"].end("aim_low")
@@ -100,7 +100,7 @@ class KnownPatient:
 def known_patient(prescription: Prescription, at: datetime, *, weight_kg: float) -> KnownPatient:
     """Of the patient of a prescription in force, for a target weight."""
     course = course_at(prescription.patient, at)
-    return KnownPatient(course, urea_model(Habits(prescription, course)), nights_now(course, weight_kg))
+    return KnownPatient(course, urea_model(course), nights_now(course, weight_kg))
 
 
 def expectations(

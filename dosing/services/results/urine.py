@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from dosing.science.body import surface_area_du_bois
 from dosing.science.course import KIDNEY_COUNTS_FOR
 from dosing.science.kidney import (
-    clearance_per_surface,
     creatinine_clearance,
     mean_clearance,
-    plasma_water_clearance,
     urea_clearance,
 )
 from dosing.science.reasons import Reason
@@ -63,25 +59,6 @@ def collections_of(patient: Patient) -> list[Collection]:
     samples = BloodResult.objects.filter(analyte__in=[Analyte.UREA, Analyte.CREATININE], drawn_at__range=span)
     bloods = list(samples.filter(patient=patient))
     return [computed(each, bloods) for each in kept]
-
-
-def counting(collections: Iterable[Collection], at: datetime) -> Collection | None:
-    """The newest collection with a urea clearance that still counts at a moment. collections: newest first."""
-    ended = (each for each in collections if at - COUNTS_FOR <= each.urine.ended_at <= at)
-    return next((each for each in ended if each.urea.number is not None), None)
-
-
-def in_plasma_water(collection: Collection | None) -> float | None:
-    """Urea clearance of plasma WATER [mL/min], as doses count the kidney; 0 without a collection."""
-    if collection is None:
-        return 0.0
-    return plasma_water_clearance(clearance_ml_min=collection.urea.value).number
-
-
-def per_surface(collection: Collection, person: Patient, *, weight_kg: float) -> Measure:
-    """Urea clearance for a body of 1.73 m2 [mL/min/1.73 m2], by which guidance asks whether a kidney counts."""
-    surface = surface_area_du_bois(height_cm=person.height_cm, weight_kg=weight_kg)
-    return clearance_per_surface(clearance_ml_min=collection.urea.value, surface_m2=surface.value)
 
 
 def computed(urine: UrineCollection, bloods: list[BloodResult]) -> Collection:

@@ -86,6 +86,9 @@ def arrays(of: DeliveredCourse) -> CourseUrea:
     return found
 
 
+NAMES = ("starts", "hours", "clearance", "fluid_before", "fluid_after", "kidney_clearance")
+
+
 def test_each_treatment_is_as_it_was() -> None:
     of = course(
         treatment(0),
@@ -93,16 +96,17 @@ def test_each_treatment_is_as_it_was() -> None:
         treatment(4, pre_weight_kg=None),
         treatment(6, post_weight_kg=None, clearance=None),
         treatment(8, pre_weight_kg=None, post_weight_kg=None, fluid=Fluid()),
-        collections=(KidneyCollection(began=BEGIN, ended=BEGIN + DAY, clearance=3.0, urine_ml_day=800.0),),
+        collections=(KidneyCollection(began=BEGIN, ended=BEGIN + DAY, clearance=3.0, urine_ml=800.0),),
     )
-    found = arrays(of).treatments
-    assert np.asarray(found.starts).tolist() == [0, 48, 96, 144, 192]
-    assert np.asarray(found.hours).tolist() == [4.0] * 5
-    assert np.asarray(found.clearance).tolist() == pytest.approx([220, 165, 220, 220, 220]), "blood stood still; middle"
+    whole = arrays(of)
+    found = {name: np.asarray(getattr(whole.treatments, name))[whole.filled_in :] for name in NAMES}
+    assert found["starts"].tolist() == [0, 48, 96, 144, 192]
+    assert found["hours"].tolist() == [4.0] * 5
+    assert found["clearance"].tolist() == pytest.approx([220, 165, 220, 220, 220]), "blood stood still; middle"
     # Weights, else what came off, else the gain of the others: 1.8 L over 44 h.
-    assert np.asarray(found.fluid_before) == pytest.approx([2.0, 2.0, 0.2 + 2.0, 2.0, 0.0 + 1.8])
-    assert np.asarray(found.fluid_after) == pytest.approx([0.2, 0.2, 0.2, 2.0 - 2.0, 0.2])
-    kidney = np.asarray(found.kidney_clearance)
+    assert found["fluid_before"] == pytest.approx([2.0, 2.0, 0.2 + 2.0, 2.0, 0.0 + 1.8])
+    assert found["fluid_after"] == pytest.approx([0.2, 0.2, 0.2, 2.0 - 2.0, 0.2])
+    kidney = found["kidney_clearance"]
     assert kidney[0] == pytest.approx(0.93 * 3.0), "before the first collection: what that one found"
     assert kidney[4] == pytest.approx(0.93 * 3.0 * (2 / 3) ** (7 / 365.25))
 
@@ -110,8 +114,8 @@ def test_each_treatment_is_as_it_was() -> None:
 def test_what_does_not_count_still_clears_and_what_is_written_twice_does_not() -> None:
     short = treatment(1, minutes=12.0, at_flow=12.0, end=BEGIN + DAY + 12 * MINUTE, counts=Counts.BROKEN_OFF)
     found = arrays(course(treatment(0), short, treatment(2), treatment(2.01, key="again", counts=Counts.TWICE)))
-    assert np.asarray(found.treatments.counts).tolist() == [True, False, True]
-    assert np.asarray(found.treatments.hours).tolist() == pytest.approx([4, 0.2, 4])
+    assert np.asarray(found.treatments.counts).tolist()[found.filled_in :] == [True, False, True]
+    assert np.asarray(found.treatments.hours).tolist()[found.filled_in :] == pytest.approx([4, 0.2, 4])
 
 
 def test_a_stay_is_filled_with_treatments_of_others_and_a_missed_night_is_not() -> None:
@@ -123,6 +127,16 @@ def test_a_stay_is_filled_with_treatments_of_others_and_a_missed_night_is_not() 
     assert starts[counts].tolist() == missed
     assert starts[~counts].tolist() == [12, 14, 16, *range(24, 40, 2)], "of the stay, and of weeks not entered"
     assert found.filled_in == 11
+
+
+def test_before_a_course_of_less_than_two_weeks_two_weeks_are_filled_as_ordered() -> None:
+    """Every other day: seven in the two weeks before, which count in no dose."""
+    found = arrays(course(treatment(0), treatment(2), treatment(4)))
+    starts = np.asarray(found.treatments.starts) / 24
+    assert starts == pytest.approx([*range(-14, 0, 2), 0, 2, 4])
+    assert np.asarray(found.treatments.counts).tolist() == [False] * 7 + [True] * 3
+    assert np.all(np.asarray(found.treatments.fluid_before) >= 0)
+    assert arrays(course(*(treatment(2 * day) for day in range(8)))).filled_in == 0
 
 
 def test_only_pairs_that_nothing_speaks_against_are_used() -> None:
@@ -137,7 +151,7 @@ def test_only_pairs_that_nothing_speaks_against_are_used() -> None:
     )
     found = arrays(course(*days, pairs=drawn))
     assert [each.treatment for each in found.drawn] == ["0", "4"]
-    assert np.asarray(found.pairs.treatment).tolist() == [0, 2]
+    assert (np.asarray(found.pairs.treatment) - found.filled_in).tolist() == [0, 2]
     assert np.asarray(found.pairs.post_delay).tolist() == [0, 40]
 
 

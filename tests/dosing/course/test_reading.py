@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from dosing.science.course import AbsenceKind, ClearanceBy, Counts, DeliveredCourse, SampleWay
 from dosing.science.course_fluid import FluidBy
-from dosing.services.course.reading import course_of, courses_of
-from sessions.models import AccessSite, HospitalStay, Patient, Prescription, TreatmentRecord, UrineCollection
-from tests.factories import A_NIGHT, AccessFactory, BloodFactory, UserFactory, record_night
+from dosing.services.course.reading import PatientCourses, course_of
+from sessions.models import AccessSite, HospitalStay, Patient, Prescription, UrineCollection
+from tests.factories import A_NIGHT, AccessFactory, BloodFactory, PrescriptionFactory, UserFactory, record_night
 
 pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
@@ -147,14 +148,57 @@ def test_the_clearance_of_the_kidney_ages(ana: Patient) -> None:
     assert found.kidney_at(began) is None
 
 
-def test_many_at_once_ask_as_often_as_one(ana: Patient, ben: Patient, django_assert_num_queries: Any) -> None:
-    for days in range(3):
-        record_night(ana, A_NIGHT - days * DAY)
-        record_night(ben, A_NIGHT - days * DAY)
-    patients = list(Patient.objects.filter(pk__in=[ana.pk, ben.pk]))
+def test_a_course_out_of_more_rows_is_the_one_read_alone(
+    ana: Patient, ben: Patient, anas_prescription: Prescription, django_assert_num_queries: Any
+) -> None:
+    """Prescriptions, stays, bloods and urine before, in and after each stretch; the rows are read once."""
+    for days in (-200, *range(-60, -38, 2), *range(-30, 40, 2)):
+        record = record_night(ana, A_NIGHT + days * DAY)
+        if days % 20 == 0:
+            BloodFactory(patient=ana, treatment=record, value=25, drawn_at=record.started_at)
+            BloodFactory(patient=ana, treatment=record, value=9, drawn_at=record.ended_at, timing="post")
+            _collected(ana, record.started_at)
+    record_night(ben, A_NIGHT)
+    for first, last in ((-50, -45), (-21, -18), (10, None)):
+        _stayed(ana, first, last)
+    Prescription.objects.filter(pk=anas_prescription.pk).update(
+        in_force=DateTimeTZRange(A_NIGHT - 300 * DAY, A_NIGHT - 22 * DAY)
+    )
+    PrescriptionFactory(patient=ana, version=2, in_force=DateTimeTZRange(A_NIGHT - 22 * DAY, None), weekdays=[])
+    stretches = [(A_NIGHT + first * DAY, A_NIGHT + last * DAY) for first, last in ((-60, -10), (-20, 1), (-1, 30))]
+    alone = [course_of(ana, *each) for each in stretches]
+    courses = PatientCourses(ana)
     with django_assert_num_queries(11):
-        found = courses_of(patients, A_NIGHT - 7 * DAY, A_NIGHT + DAY)
-    assert [len(each.treatments) for each in found.values()] == [3, 3]
-    assert {each.key for each in found[ben.pk].treatments} == {
-        str(record.pk) for record in TreatmentRecord.objects.filter(patient=ben)
-    }
+        courses.read(A_NIGHT - 100 * DAY, A_NIGHT + 40 * DAY)
+        found = [courses.between(*each) for each in stretches]
+    assert found == alone
+    assert all(each.pairs and each.collections for each in found)
+    assert found[0].missing
+    assert [[len(each.orders), len(each.absences)] for each in found] == [[2, 2], [1, 1], [1, 1]]
+
+
+def test_rows_are_read_again_only_for_what_lies_outside(ana: Patient, django_assert_num_queries: Any) -> None:
+    record_night(ana)
+    courses = PatientCourses(ana)
+    courses.read(A_NIGHT - 7 * DAY, A_NIGHT + DAY)
+    with django_assert_num_queries(0):
+        assert len(courses.between(A_NIGHT - DAY, A_NIGHT + DAY).treatments) == 1
+    before = record_night(ana, A_NIGHT - 30 * DAY)
+    assert courses.between(A_NIGHT - 31 * DAY, A_NIGHT).treatments[0].key == str(before.pk)
+    with django_assert_num_queries(0):
+        assert len(courses.between(A_NIGHT - 31 * DAY, A_NIGHT + DAY).treatments) == 2
+
+
+def _collected(ana: Patient, ended: datetime) -> None:
+    UrineCollection.objects.create(
+        patient=ana, began_at=ended - DAY, ended_at=ended, volume_ml=500, urea_mmol_l=140, entered_by=UserFactory(),
+        entered_at=ended,
+    )  # fmt: skip
+
+
+def _stayed(ana: Patient, first: int, last: int | None) -> None:
+    until = None if last is None else (A_NIGHT + last * DAY).date()
+    HospitalStay.objects.create(
+        patient=ana, admitted_on=(A_NIGHT + first * DAY).date(), discharged_on=until, entered_by=UserFactory(),
+        entered_at=A_NIGHT,
+    )  # fmt: skip

@@ -98,7 +98,7 @@ def week_by_hand(single_pool: float, volume: float, kidney: float) -> float:
 
 
 def test_the_kidney_is_added_where_urine_was_collected_and_only_there(month: Patient) -> None:
-    """44 h of urine from the end of one treatment to the next: U V/(t C), with 0.93 for the water in plasma."""
+    """44 h of urine from the end of one treatment to the next: U V/(t C), with 0.93 for the water in plasma, aged by now."""
     last, before = month.treatments.order_by("-started_at")[:2]
     assert before.ended_at
     method = {"timing": "post", "post_method": PostSampleMethod.SLOW_FLOW}
@@ -113,7 +113,9 @@ def test_the_kidney_is_added_where_urine_was_collected_and_only_there(month: Pat
     minutes = (last.started_at - before.ended_at).total_seconds() / 60
     found = numbers(month)
     single_pool, volume = found["single_pool_ktv_last"]["value"], found["npcr"]["inputs"]["volume_l"]
-    kidney = 110 * 1100 / minutes / ((6 + 22) / 2) * 0.93
+    days = found["kidney_age"]["value"]
+    assert 0 < days < 3
+    kidney = 110 * 1100 / minutes / ((6 + 22) / 2) * 0.93 * (2 / 3) ** (days / 365.25)
     assert found["measured_week"]["value"] == pytest.approx(week_by_hand(single_pool, volume, kidney=0))
     assert found["measured_week_kidney"]["value"] == pytest.approx(week_by_hand(single_pool, volume, kidney))
 

@@ -34,7 +34,7 @@ from dosing.services.planner.figures import heat_map
 from dosing.services.planner.fluid_history import nights_now
 from dosing.services.planner.fluid_of_schedule import fluid_of
 from dosing.services.planner.patterns import pattern_of
-from dosing.services.planner.urea_model import Habits, UreaModel, urea_model
+from dosing.services.planner.urea_model import UreaModel, urea_model
 from sessions.facts.choices import PostSampleMethod
 from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
 from tests.crowd import ours
@@ -120,7 +120,7 @@ def _bloods(ana: Patient, record: TreatmentRecord, pre: float, post: float) -> N
 
 def test_the_fit_gives_back_the_patient_that_made_the_bloods(ana: Patient, prescription: Prescription) -> None:
     nights_with_bloods(ana, prescription, months=3)
-    found = urea_model(Habits(prescription, course_at(ana, timezone.now())))
+    found = urea_model(course_at(ana, timezone.now()))
     assert found.fitted, found.why
     assert found.volume_as_noted == pytest.approx(VOLUME, rel=0.03)
     assert found.generation / found.person.clearance_factor == pytest.approx(GENERATION, rel=0.05)
@@ -136,18 +136,18 @@ def test_a_patient_who_is_no_longer_the_same_makes_the_model_say_that_it_drifted
     ana.bloods.filter(treatment=last, timing="post").update(
         value=ana.bloods.get(treatment=last, timing="pre").value / 2
     )
-    checks = urea_model(Habits(prescription, course_at(ana, timezone.now()))).checks
+    checks = urea_model(course_at(ana, timezone.now())).checks
     assert [check.drifted for check in checks] == [False, True]
 
 
 def test_without_bloods_it_says_that_it_assumes(ana: Patient, prescription: Prescription) -> None:
-    found = urea_model(Habits(prescription, course_at(ana, timezone.now())))
+    found = urea_model(course_at(ana, timezone.now()))
     assert (found.fitted, found.checks) == (False, ())
     assert found.volume_spread == pytest.approx(0.12 * found.volume)
     assert "fewer than 2 treatments" in str(found.why)
     nights_with_bloods(ana, prescription, months=1)
     ana.bloods.all().delete()
-    alone = urea_model(Habits(prescription, course_at(ana, timezone.now())))
+    alone = urea_model(course_at(ana, timezone.now()))
     assert (alone.fitted, alone.pairs) == (False, 0)
     assert "no urea before and after one treatment" in str(alone.why)
     assert alone.volume_spread == pytest.approx(found.volume_spread)
@@ -156,7 +156,7 @@ def test_without_bloods_it_says_that_it_assumes(ana: Patient, prescription: Pres
 def test_unprotected_samples_do_not_fit_a_model(ana: Patient, prescription: Prescription) -> None:
     nights_with_bloods(ana, prescription, months=1)
     ana.bloods.filter(timing="post").update(post_method=PostSampleMethod.NEITHER)
-    assert not urea_model(Habits(prescription, course_at(ana, timezone.now()))).fitted
+    assert not urea_model(course_at(ana, timezone.now())).fitted
 
 
 @pytest.mark.parametrize("per_week", [2, 3, 3.5, 4, 5, 6, 7])
@@ -314,7 +314,7 @@ def test_a_number_of_treatments_that_no_pattern_has_is_fitted_as_it_was_done(
 ) -> None:
     odd = PrescriptionFactory(patient=ana, version=1, days_per_week=4.5, weekdays=[], minutes=240)
     nights_with_bloods(ana, odd, months=2)
-    found = urea_model(Habits(odd, course_at(ana, timezone.now())))
+    found = urea_model(course_at(ana, timezone.now()))
     assert (found.fitted, found.pairs) == (True, 2)
     assert nurse_client.get(f"/patients/{ana.pk}/planner/").status_code == 200
 
@@ -352,7 +352,7 @@ def test_a_draft_keeps_the_headroom_names_its_day_and_says_what_was_expected(
     told = nights_now(course_at(ana, now), 70)
     wanted = Wanted(2.1, prescription.uf_rate_limit_ml_kg_h, prescription.target_weight_kg)
     one = candidate(prescription, pattern=pattern_of(5), minutes=420)
-    assert kept.expected == expect(one, urea_model(Habits(prescription, course_at(ana, now))), told, wanted).as_json()
+    assert kept.expected == expect(one, urea_model(course_at(ana, now)), told, wanted).as_json()
     page = " ".join(nurse_client.get(f"/patients/{ana.pk}/prescription/").content.decode().split())
     assert f"<strong>{kept.expected['standard_ktv']:.2f}</strong>" in page
     assert "with nine chances in ten" in page

@@ -17,6 +17,9 @@ const ASK_AGAIN = 4000;
 const MOST_TIMES = 15;
 const answers = new Map(); // id -> {tries, data}
 
+/** The weekly dose, by the equation or, after long nights, by the fit alone. */
+const WEEKLY = ["standard_ktv", "fitted_week"];
+
 /** What this phone keeps of the nights before, by the server's keys. */
 const KEPT = ["minutes", "uf_volume", "uf_rate", "gain"];
 
@@ -168,7 +171,7 @@ function draw(ctx, params) {
             ),
       ),
     data?.ready &&
-      data.lines.find((line) => line.key === "standard_ktv")?.value == null &&
+      data.lines.every((line) => !WEEKLY.includes(line.key) || line.value == null) &&
       h("p", { class: "soft", text: t("A weekly dose is known only when bloods were drawn at this treatment.") }),
     note(looksNext(ctx.kit, ctx.now())),
     h("p", { text: t("If you feel unwell, do not wait for an answer here: call.") }),

@@ -64,6 +64,7 @@ function whole(ctx, night) {
       computed(ctx, night, "venous_median"),
       computed(ctx, night, "arterial_median"),
       computed(ctx, night, "standard_ktv"),
+      night.fitted_week != null && computed(ctx, night, "fitted_week"),
     ]),
     ctx.online() &&
       h(

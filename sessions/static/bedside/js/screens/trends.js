@@ -135,14 +135,21 @@ function venous(nights, kit) {
   return { ...rest, sentence: [range, then].filter(Boolean).join(" ") };
 }
 
+/** After long nights only the fit says the weekly dose: then that is drawn, and never both in one line. */
+const weeklyKey = (nights) => {
+  const known = (key) => nights.some((night) => night[key] != null);
+  return !known("standard_ktv") && known("fitted_week") ? "fitted_week" : "standard_ktv";
+};
+
 /** @param {Kit} kit */
 function dose(nights, kit) {
-  const { label, decimals } = kit.computed.standard_ktv;
-  const rows = nights.filter((night) => night.standard_ktv != null);
+  const key = weeklyKey(nights);
+  const { label, decimals } = kit.computed[key];
+  const rows = nights.filter((night) => night[key] != null);
   const last = rows.at(-1);
   const sentence = last
     ? t("The last known weekly dose was {value}, on {day}. It is known only for nights with bloods.", {
-        value: fmt(last.standard_ktv, 2),
+        value: fmt(last[key], 2),
         day: dayOf(last.started_at),
       })
     : "";
@@ -151,7 +158,7 @@ function dose(nights, kit) {
     unit: "",
     decimals,
     sentence,
-    series: [{ name: label, of: field("standard_ktv") }],
+    series: [{ name: label, of: field(key) }],
   };
 }
 
