@@ -4,18 +4,26 @@ let wanted = false;
 /** @type {WakeLockSentinel | null} */
 let lock = null;
 let asking = false;
+let refused = false;
+
+/** Whether this browser has a way to keep the screen on at all. */
+export const canStayAwake = () => Boolean(navigator.wakeLock);
+/** Whether the phone said no when it was last asked, as it does to save power. */
+export const wasRefused = () => refused;
 
 async function take() {
-  if (!wanted || lock || asking || document.visibilityState !== "visible" || !navigator.wakeLock) return;
+  if (!wanted || lock || asking || document.visibilityState !== "visible" || !canStayAwake()) return;
   asking = true;
   try {
     lock = await navigator.wakeLock.request("screen");
+    refused = false;
     lock.addEventListener("release", () => {
       lock = null;
     });
     if (!wanted) await drop();
   } catch {
     lock = null; // saving power, or not allowed: the screen goes dark as it always did
+    refused = true;
   } finally {
     asking = false;
   }

@@ -197,6 +197,11 @@ export function fitDock() {
   if (tight) byId("screen").append(rest);
 }
 
+/** The head alone: what somebody has opened on the screen stays open. @param {Ctx} ctx */
+export function redrawHead(ctx) {
+  if (byId("head").children.length) drawHead(ctx, document.documentElement.dataset.screen);
+}
+
 function focusKey() {
   const at = /** @type {HTMLElement | null} */ (document.activeElement);
   return at?.id || at?.dataset?.k || at?.textContent;

@@ -5,7 +5,7 @@
 
 import { ctx, startIn } from "./app.js";
 import { callButtons, unitOfPage } from "./calls.js";
-import { drawFrame, fitDock } from "./frame.js";
+import { drawFrame, fitDock, redrawHead } from "./frame.js";
 import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
 import { draw, fetchRest, here, screenOf, startRouter } from "./router.js";
@@ -15,6 +15,7 @@ import { keepPage, nightsAreKnown, startWorker } from "./update.js";
 import * as vault from "./vault.js";
 import { speak, t } from "./words.js";
 
+import "./home_screen.js";
 import "./danger.js";
 import "./screens/lock.js";
 import "./screens/choose.js";
@@ -43,6 +44,7 @@ const NO_RETURN = new Set([
   "trends",
   "takeout",
 ]);
+const SHOWS_READY = new Set(["tonight", "storage"]);
 let touched = Date.now();
 let asked = Date.now();
 let askedToStay = false;
@@ -101,7 +103,7 @@ async function lookAgain() {
 function askToStay() {
   if (askedToStay || !ctx.night || here().name === "danger") return;
   askedToStay = true;
-  vault.askToStay().then(ctx.redraw);
+  vault.askToStay().then(offline.tell);
 }
 
 async function reconnected() {
@@ -122,6 +124,7 @@ function listen() {
       { passive: true },
     );
   document.addEventListener("click", askToStay, { passive: true });
+  window.addEventListener(offline.LOOKED, () => (SHOWS_READY.has(here().name) ? ctx.redraw() : redrawHead(ctx)));
   window.addEventListener("online", reconnected);
   window.addEventListener("offline", ctx.redraw);
   window.addEventListener("resize", fitDock);

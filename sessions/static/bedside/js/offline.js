@@ -12,6 +12,9 @@ const PATIENCE = 15_000;
  */
 const found = { page: "coming", looked: false, kit: false, cards: false };
 let told = "";
+/** What the window is told when something of it changed. */
+export const LOOKED = "bedside-looked";
+export const tell = () => window.dispatchEvent(new Event(LOOKED));
 
 /** How many files of its release the worker lacks, after it has fetched what it could. @param {ServiceWorker} worker */
 function lacking(worker) {
@@ -39,7 +42,7 @@ export async function look(ctx) {
   const now = JSON.stringify(found);
   if (now === told) return;
   told = now;
-  ctx.redraw();
+  tell();
 }
 
 /** Whether everything is there; it is coming while it is on its way or was not looked for yet. */

@@ -2,19 +2,31 @@
 
 /** @type {AudioContext | null} */
 let audio = null;
+const SOUNDS_FOR = 1_000;
 
-/** Browsers let a page sound only after a touch: call this from one. */
-function unlockSound() {
+/** Browsers let a page sound only after a touch, and take it away again when a call comes in: call this from one. */
+async function unlockSound() {
   const Audio = window.AudioContext ?? window.webkitAudioContext;
   if (!Audio) return;
   audio ??= new Audio();
-  if (audio.state === "suspended") audio.resume().catch(() => {});
+  if (audio.state !== "running") await audio.resume().catch(() => {});
 }
 
-document.addEventListener("pointerdown", unlockSound, { capture: true });
+// The beginning of a finger's touch is no leave to sound in every browser, its end is.
+for (const name of ["pointerup", "touchend", "click", "keydown"])
+  document.addEventListener(name, unlockSound, { capture: true, passive: true });
 
 export const canSound = () => audio?.state === "running";
 export const canShake = () => typeof navigator.vibrate === "function";
+
+/**
+ * What asks to be heard is heard with the ring switch off too, where the browser has a word for it; in between nobody
+ * else's music is stopped. @param {string} type
+ */
+function hearAs(type) {
+  const session = /** @type {any} */ (navigator).audioSession;
+  if (session) session.type = type;
+}
 
 /** Two soft tones, 0.25 s each; the ramps keep the speaker from cracking. @param {AudioContext} by */
 function tone(by) {
@@ -37,8 +49,18 @@ function tone(by) {
 /** Sound and shake once, as far as allowed -> {sounded, shaken}. */
 export function remind() {
   const sounded = canSound();
-  if (audio && sounded) tone(audio);
+  if (audio && sounded) {
+    hearAs("playback");
+    tone(audio);
+    setTimeout(() => hearAs("auto"), SOUNDS_FOR);
+  }
   return { sounded, shaken: canShake() && navigator.vibrate([250, 120, 250]) };
+}
+
+/** The same from a touch, which may have to open the way for the sound first. */
+export async function tryOut() {
+  await unlockSound();
+  return remind();
 }
 
 const timers = new Map();

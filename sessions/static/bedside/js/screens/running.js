@@ -1,6 +1,6 @@
 /* The treatment runs: how far it is, what is due, how much fluid is off, and the way to everything that can happen. */
 
-import { keepAwake } from "../awake.js";
+import { canStayAwake, keepAwake, wasRefused } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { later } from "../clock.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
@@ -8,10 +8,10 @@ import { removeRow, setFields, stampStep } from "../draft.js";
 import { momentRow } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { coded, say, wordsOf } from "../ready.js";
-import { canShake, canSound, forget, remind, remindAt } from "../reminders.js";
+import { canShake, canSound, forget, remindAt, tryOut } from "../reminders.js";
 import { go, register } from "../router.js";
 import { stopNotes } from "../stops.js";
-import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
+import { announce, bigButton, choiceRow, dl, h, note, toast } from "../ui.js";
 import { plain, setPlain } from "../vault.js";
 import { fmt, hours, t, timeOf, tn } from "../words.js";
 
@@ -159,11 +159,26 @@ function arm(ctx) {
   return remindAt("reading", due, tell, { isStillDue });
 }
 
+/** Drawn anew after each choice, it stays open. */
+let reminderOpen = false;
+
+function heardWords({ sounded, shaken }) {
+  if (sounded) return t("Did you hear it? If not, look at the ring switch and the loudness of this phone.");
+  return shaken
+    ? t("It shook. This phone gives no sound here.")
+    : t("This phone gives neither sound nor vibration here: set a clock of your own.");
+}
+
+const darkWords = () =>
+  canStayAwake()
+    ? t("The phone does not let the screen stay on just now, perhaps to save power. It goes dark by itself.")
+    : t("This browser cannot keep the screen on. Set the phone's own time until it goes dark to a longer one.");
+
 /** @param {Ctx} ctx */
 function reminderSet(ctx) {
   const set = (name) => (value) => {
     setPlain("running", { ...preferences(), [name]: value });
-    keepAwake(preferences().screen);
+    keepAwake(preferences().screen).then(ctx.redraw);
     ctx.redraw();
   };
   const [on, off] = [
@@ -174,7 +189,15 @@ function reminderSet(ctx) {
     [canSound() && t("sound"), canShake() && t("vibration")].filter(Boolean).join(", ") || t("nothing but this page");
   return h(
     "details",
-    { class: "other" },
+    {
+      class: "other",
+      open: reminderOpen,
+      on: {
+        toggle: ({ target }) => {
+          reminderOpen = target.open;
+        },
+      },
+    },
     h("summary", { text: t("Reminder and screen") }),
     note(
       t(
@@ -184,8 +207,11 @@ function reminderSet(ctx) {
       ),
     ),
     choiceRow(t("Remind of the next reading"), [on, off], preferences().remind, set("remind")),
-    bigButton(t("Try the reminder"), remind, { data: { k: "try" } }),
-    choiceRow(t("Keep the screen on"), [on, off], preferences().screen, set("screen")),
+    bigButton(t("Try the reminder"), () => tryOut().then((given) => toast(heardWords(given), null)), {
+      data: { k: "try" },
+    }),
+    canStayAwake() && choiceRow(t("Keep the screen on"), [on, off], preferences().screen, set("screen")),
+    preferences().screen && (wasRefused() || !canStayAwake()) && note(darkWords(), "care"),
   );
 }
 

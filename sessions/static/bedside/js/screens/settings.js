@@ -2,6 +2,7 @@
 
 import { hands, idleMinutes, textSizes, themes } from "../choices.js";
 import { whenWords } from "../fields.js";
+import { homeScreenPart } from "../home_screen.js";
 import * as kits from "../kit.js";
 import { signOut, unsent } from "../leaving.js";
 import { go, register } from "../router.js";
@@ -237,6 +238,7 @@ register("settings", {
       languageOf(ctx.kit),
     ),
     vault.state().denied ? null : pinPart(ctx),
+    h("section", { class: "card" }, h("h2", { text: t("On the home screen") }), homeScreenPart(ctx)),
     about(ctx),
     release(ctx),
     ctx.kit?.account.role === "care_partner" && bigButton(t("Another patient"), ctx.askWhose),

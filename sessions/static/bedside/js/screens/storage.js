@@ -1,6 +1,7 @@
 /* What to do when the phone does not keep the record: said plainly, with the record in sight for paper. */
 
 import { fieldName, shownValue } from "../fields.js";
+import { isClearedAfterAWeek } from "../home_screen.js";
 import * as offline from "../offline.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -45,10 +46,12 @@ function stays(ctx) {
   });
 }
 
-const lasting = () =>
-  vault.state().persistent
-    ? t("the browser has promised not to clear it")
+function lasting() {
+  if (vault.state().persistent) return t("the browser has promised not to clear it");
+  return isClearedAfterAWeek()
+    ? t("the browser clears it when the page was not opened for seven days: see Settings, home screen")
     : t("the browser may clear it when room runs short");
+}
 
 /** @param {Ctx} ctx */
 const paper = (ctx) =>
