@@ -11,8 +11,9 @@ from django.utils.translation import gettext_lazy as _
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.wording import day, days_of
-from dosing.science.due_days import DueBy, days_without, serves
+from dosing.science.due_days import DueBy, days_without
 from sessions.models import Prescription
+from sessions.models.local_time import night_of
 
 LOOKS_BACK = timedelta(days=14)
 DAY = timedelta(days=1)
@@ -37,7 +38,7 @@ def begins(history: History) -> date | None:
 
 def due_without_record(history: History, *, until: date) -> list[date]:
     """The days of the history up to `until` on which a treatment was due and no record is there."""
-    treated = {serves(night.record.started_at.astimezone(history.zone)) for night in history.nights}
+    treated = {night_of(night.record.started_at, history.zone) for night in history.nights}
     first_due = begins(history)
     if first_due is None:
         return []

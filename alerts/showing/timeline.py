@@ -18,10 +18,11 @@ from django.utils.translation import gettext_lazy as _
 from alerts.models import Alert
 from alerts.showing.alert_words import title_of
 from dosing.services.night.catalogue import NIGHT_NUMBERS
-from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT
+from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT, days_axis
 from dosing.services.night.treatments import ComputedNight, nights_of
 from sessions.facts.local_number import plain
 from sessions.models import BloodResult, Patient, Prescription, VascularAccess
+from sessions.models.local_time import on_wall
 
 LANES = {"access": _("Access"), "bloods": _("Bloods"), "prescription": _("Prescription"), "alerts": _("Alerts")}
 SYMBOLS = {"access": "diamond", "bloods": "circle", "prescription": "square", "alerts": "triangle-up"}
@@ -155,7 +156,7 @@ def figure_of(line: TimeLine) -> dict[str, Any]:
             "hovermode": "closest",
             "showlegend": True,
             "legend": {"orientation": "h", "y": 1.08},
-            "xaxis": {"type": "date", "anchor": "y2"},
+            "xaxis": days_axis(_walls(line)) | {"anchor": "y2"},
             "yaxis": {"domain": [0.42, 1], "title": {"text": "mmHg"}, "zeroline": False},
             "yaxis2": {
                 "domain": [0, 0.34],
@@ -170,6 +171,10 @@ def figure_of(line: TimeLine) -> dict[str, Any]:
     }
 
 
+def _walls(line: TimeLine) -> list[str]:
+    return [on_wall(night.record.started_at) for night in line.nights] + [on_wall(each.at) for each in line.moments]
+
+
 def _pressures(nights: Sequence[ComputedNight]) -> Iterator[dict[str, Any]]:
     for key, colour, symbol in (
         ("venous_median", FIRST, "circle"),
@@ -178,7 +183,7 @@ def _pressures(nights: Sequence[ComputedNight]) -> Iterator[dict[str, Any]]:
         yield {
             "type": "scatter",
             "name": NIGHT_NUMBERS[key].short,
-            "x": [night.record.started_at.isoformat() for night in nights],
+            "x": [on_wall(night.record.started_at) for night in nights],
             "y": [night.value(key) for night in nights],
             "mode": "lines+markers",
             "line": {"color": colour, "width": 2},
@@ -192,19 +197,19 @@ def _lane(name: str, moments: Iterable[MomentOnTheLine]) -> dict[str, Any]:
     return {
         "type": "scatter",
         "name": str(LANES[name]),
-        "x": [moment.at.isoformat() for moment in own],
+        "x": [on_wall(moment.at) for moment in own],
         "y": [str(LANES[name])] * len(own),
         "yaxis": "y2",
         "mode": "markers",
         "marker": {"symbol": SYMBOLS[name], "size": 11, "color": COLOURS[name]},
         "text": [moment.words for moment in own],
-        "hovertemplate": "%{text}<br>%{x|%d %b %Y}<extra></extra>",
+        "hovertemplate": "%{text}<br>%{x|%-d %b %Y}<extra></extra>",
         "showlegend": False,
         "cliponaxis": False,
     }
 
 
 def _through(moment: MomentOnTheLine) -> dict[str, Any]:
-    at = moment.at.isoformat()
+    at = on_wall(moment.at)
     line = {"color": COLOURS[moment.lane], "width": 1, "dash": "dot"}
     return {"type": "line", "xref": "x", "yref": "paper", "x0": at, "x1": at, "y0": 0, "y1": 1, "line": line}

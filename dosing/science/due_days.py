@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
 DAY = timedelta(days=1)
-STILL_EVENING = timedelta(hours=3)
-"""After midnight a treatment that begins is still the one of the evening before (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,15 +20,6 @@ class DueBy:
 
 Ordered = Mapping[date, DueBy | None]
 """What was prescribed on each day; None where nothing was."""
-
-
-def serves(started: datetime) -> date:
-    """The day of which a treatment is the one that was due; started: on the clock at home.
-
-    >>> serves(datetime(2026, 3, 3, 0, 20)), serves(datetime(2026, 3, 3, 23, 50))
-    (datetime.date(2026, 3, 2), datetime.date(2026, 3, 3))
-    """
-    return (started - STILL_EVENING).date()
 
 
 def longest_gap(per_week: float) -> int:
@@ -66,7 +55,7 @@ def days_without(
 ) -> set[date]:
     """The days on which a treatment was due and none is there.
 
-    days: one after another without a gap; treated: those that a treatment serves, see `serves`; absent: those on which
+    days: one after another without a gap; treated: those that a treatment serves; absent: those on which
     nobody expects one. A treatment moved by a day to a free day counts for the due one. Where weekdays are not fixed a
     day is missing on which the longest gap since the last treatment was over; the count begins with the day before the
     first of `days`, on which a treatment is taken as done, and again after an absence.

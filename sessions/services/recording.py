@@ -207,9 +207,11 @@ def _replace(
 def _fill(record: TreatmentRecord, document: Document, by: User, at: datetime) -> None:
     record.document = document
     record.state = document["status"]
-    record.started_at = datetime.fromisoformat(document["started_at"])
+    began = datetime.fromisoformat(document["started_at"])
+    if began != record.started_at:  # else the night stays the one that it was, wherever the patient lives by now
+        record.night = night_of(began, zone_of(record.patient))
+    record.started_at = began
     record.ended_at = datetime.fromisoformat(document["ended_at"]) if document["ended_at"] else None
-    record.night = night_of(record.started_at, zone_of(record.patient))
     for name in COLUMNS:
         setattr(record, name, document[name])
     record.prescription = Prescription.objects.filter(patient=record.patient).in_force(record.started_at).first()

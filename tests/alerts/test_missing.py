@@ -43,6 +43,19 @@ def test_the_treatment_of_the_next_due_day_is_not_taken_for_the_missed_one(ana: 
     assert sentences_of("missing") == ["No record of a treatment that was due on 2 Mar."]
 
 
+@pytest.mark.django_db
+def test_a_treatment_begun_after_midnight_is_the_one_of_its_evening(ana: Patient) -> None:
+    """Four due days, four treatments; the Monday's began on Tuesday at half past midnight."""
+    PrescriptionFactory(
+        patient=ana, version=1, days_per_week=4, weekdays=[0, 1, 3, 5], in_force=DateTimeTZRange(on(-1, 10), None)
+    )
+    begun = [on(1, 0, 30), on(1, 23), on(3, 22), on(6, 0, 10)]
+    nights = [record_night(ana, start).night for start in begun]
+    look_for_missing(at=on(7, 12))
+    assert sentences_of("missing") == []
+    assert [each.day for each in nights] == [2, 3, 5, 7]
+
+
 @pytest.mark.usefixtures("from_monday")
 class TestFixedWeekdays:
     def test_missed_once_the_grace_of_a_day_is_over(self, ana: Patient) -> None:

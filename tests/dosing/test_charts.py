@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import plotly.graph_objects as go
 import pytest
 from django.contrib.staticfiles import finders
+from django.utils import timezone
 
 from dosing.services.night import charts
 from dosing.services.night.computing import numbers_of
@@ -98,3 +100,12 @@ def test_two_lines_of_one_chart_differ_in_more_than_colour() -> None:
     for name, _, figure in charts.all_of(nights(1)):
         looks = [(line["line"].get("dash"), line["marker"].get("symbol"), line["mode"]) for line in figure["data"]]
         assert len(set(looks)) == len(looks), name
+
+
+def test_a_treatment_stands_on_the_day_that_the_patient_s_wall_showed() -> None:
+    """22:00 in Denver is the next day in the time in which moments are kept."""
+    began = datetime(2026, 11, 28, 5, 0, tzinfo=UTC)
+    with timezone.override("America/Denver"):
+        for _, _, figure in charts.all_of(nights(1, start=began)):
+            assert {x for line in figure["data"] for x in line["x"]} == {"2026-11-27T22:00"}
+            assert figure["layout"]["xaxis"]["range"] == ["2026-11-24T10:00", "2026-12-01T10:00"]

@@ -17,12 +17,13 @@ from dosing.science.course import (
     Treatment,
     UreaPair,
 )
-from dosing.science.due_days import days_without, serves
+from dosing.science.due_days import days_without
 from dosing.services.course.rows import KIDNEY_BEFORE, PatientRows, rows_of
 from dosing.services.course.treatments import MINUTE, treatments_of
 from dosing.services.results.urine import computed
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient, Prescription
+from sessions.models.local_time import night_of
 
 COURSE_COUNTS_FOR = timedelta(days=183)
 """How far back treatments, bloods and urine are read for a model, and months to hold against what was foretold."""
@@ -147,7 +148,7 @@ def missing_days(
     noon = {day: datetime.combine(day, datetime.min.time(), rows.zone) + timedelta(hours=12) for day in days}
     ordered = {day: next((each.due_by for each in orders if each.holds(noon[day])), None) for day in days}
     absent = {day for day in days if any(each.holds(day) for each in absences)}
-    treated = {serves(each.start.astimezone(rows.zone)) for each in treatments}
+    treated = {night_of(each.start, rows.zone) for each in treatments}
     return tuple(sorted(days_without(days=days, ordered=ordered, treated=treated, absent=absent) - {last}))
 
 

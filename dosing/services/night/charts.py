@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight
+from sessions.models.local_time import on_wall
 
 Figure = dict[str, Any]
 Value = Callable[[ComputedNight], float | None]
 
 INK, SOFT, FIRST, SECOND, LIMIT = "--ink", "--ink-soft", "--chart-1", "--chart-2", "--chart-limit"
+AROUND = timedelta(days=3, hours=12)
 
 
 def _line(
@@ -22,7 +25,7 @@ def _line(
     return {
         "type": "scatter",
         "name": name,
-        "x": [night.record.started_at.isoformat() for night in nights],
+        "x": [on_wall(night.record.started_at) for night in nights],
         "y": [value(night) for night in nights],
         "mode": "lines+markers" if marks else "lines",
         "line": {"color": colour, "width": 2, **more.pop("line", {})},
@@ -36,14 +39,23 @@ def _limit(name: str, nights: list[ComputedNight], value: Value) -> Figure:
     return _line(name, nights, value, LIMIT, marks=False, line={"dash": "dash", "shape": "hv"})
 
 
-def _layout(unit: str) -> Figure:
+def days_axis(walls: Sequence[str]) -> Figure:
+    """An axis of days for moments as `on_wall` writes them: day before month, a week around one that stands alone."""
+    axis: Figure = {"type": "date", "tickformat": "%-d %b %Y", "hoverformat": "%-d %b %Y, %H:%M", "nticks": 8}
+    if len(set(walls)) == 1:
+        only = datetime.fromisoformat(walls[0])
+        axis |= {"range": [(only + days).isoformat(timespec="minutes") for days in (-AROUND, AROUND)]}
+    return axis
+
+
+def _layout(unit: str, nights: list[ComputedNight]) -> Figure:
     return {
         "margin": {"l": 56, "r": 12, "t": 8, "b": 40},
         "height": 280,
         "hovermode": "x unified",
         "showlegend": True,
         "legend": {"orientation": "h", "y": -0.2},
-        "xaxis": {"type": "date"},
+        "xaxis": days_axis([on_wall(night.record.started_at) for night in nights]),
         "yaxis": {"title": {"text": unit}, "zeroline": False},
     }
 
@@ -68,7 +80,7 @@ def weight(nights: list[ComputedNight]) -> Figure:
             _line("after", nights, _noted("post_weight_kg"), SECOND, marker={"symbol": "square"}),
             _limit("target", nights, _prescribed("target_weight_kg")),
         ],
-        "layout": _layout("kg"),
+        "layout": _layout("kg", nights),
     }
 
 
@@ -80,7 +92,7 @@ def blood_pressure(nights: list[ComputedNight]) -> Figure:
             _line(_("systolic after"), nights, _noted("post_systolic"), SECOND, marker={"symbol": "square"}),
             _of("lowest_systolic", nights, SOFT, marker={"symbol": "triangle-down"}),
         ],
-        "layout": _layout("mmHg"),
+        "layout": _layout("mmHg", nights),
     }
 
 
@@ -91,7 +103,7 @@ def line_pressures(nights: list[ComputedNight]) -> Figure:
             _of("arterial_median", nights, SECOND, marker={"symbol": "square"}),
             _of("blood_flow_median", nights, SOFT, marks=False, yaxis="y2"),
         ],
-        "layout": _layout("mmHg")
+        "layout": _layout("mmHg", nights)
         | {
             "margin": {"l": 56, "r": 56, "t": 8, "b": 40},
             "yaxis2": {
@@ -113,7 +125,7 @@ def uf_rate(nights: list[ComputedNight]) -> Figure:
             _limit(_("limit of the prescription"), nights, _prescribed("uf_rate_limit_ml_kg_h")),
             _of("uf_rate_by_weight", nights, SOFT, marks=False, line={"dash": "dot"}),
         ],
-        "layout": _layout("mL/kg/h"),
+        "layout": _layout("mL/kg/h", nights),
     }
 
 

@@ -5,7 +5,7 @@
  */
 
 import { svg } from "./ui.js";
-import { dayOf, t, tn } from "./words.js";
+import { plainDay, t, tn } from "./words.js";
 
 const WIDE = 320;
 const TALL = 440;
@@ -170,7 +170,7 @@ export function siteWords(site, today) {
   const { rested, resting } = stateOf(site, today);
   if (resting)
     return site.rest_until >= today
-      ? t("resting until {day}", { day: dayOf(`${site.rest_until}T12:00:00Z`) })
+      ? t("resting until {day}", { day: plainDay(site.rest_until) })
       : t("resting");
   if (rested == null) return t("no use on record");
   if (rested <= 0) return t("used today");

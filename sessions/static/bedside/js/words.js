@@ -62,13 +62,17 @@ const locale = () => (language === "en" ? "en-GB" : language);
 /** @param {Iso | null | undefined} iso */
 const when = (iso, parts) =>
   iso ? new Intl.DateTimeFormat(locale(), { ...parts, timeZone: zone }).format(new Date(iso)) : "–";
+const DAY = /** @type {const} */ ({ weekday: "long", day: "numeric", month: "long" });
 /** "22:10" on the patient's wall. @param {Iso | null | undefined} iso */
 export const timeOf = (iso) => when(iso, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 /**
  * "Sunday 1 March" in the patient's zone, with the order and the joining words of the language.
  * @param {Iso | null | undefined} iso
  */
-export const dayOf = (iso) => when(iso, { weekday: "long", day: "numeric", month: "long" });
+export const dayOf = (iso) => when(iso, DAY);
+/** "Sunday 1 March" of a plain day, "2026-03-01", which lies in no time zone. @param {string | null | undefined} day */
+export const plainDay = (day) =>
+  day ? new Intl.DateTimeFormat(locale(), { ...DAY, timeZone: "UTC" }).format(new Date(`${day}T12:00:00Z`)) : "–";
 /** "1 Mar", for axes and tables. @param {Iso | null | undefined} iso */
 export const shortDay = (iso) => when(iso, { day: "numeric", month: "short" });
 /** Minutes as "3:40". */

@@ -11,7 +11,7 @@ import { register } from "../router.js";
 import { againstBefore, figures, spread } from "../sum_up.js";
 import { dl, h, note } from "../ui.js";
 import { call } from "../wire.js";
-import { dayOf, fmt, hours, t } from "../words.js";
+import { fmt, hours, plainDay, t } from "../words.js";
 
 const ASK_AGAIN = 4000;
 const MOST_TIMES = 15;
@@ -159,7 +159,7 @@ function draw(ctx, params) {
     data && look(data),
     lines.some(isOver) && note(t("The UF rate was over your limit."), "care"),
     h("h2", { text: t("What came out") }),
-    data?.night && h("p", { class: "soft", text: dayOf(`${data.night}T12:00:00Z`) }),
+    data?.night && h("p", { class: "soft", text: plainDay(data.night) }),
     lines.length > 0 && dl(lines.map((line) => row(ctx, line))),
     !data?.ready &&
       note(

@@ -3,9 +3,7 @@
 import { noteSurroundings } from "../acknowledging.js";
 import { register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
-import { dayOf, t } from "../words.js";
-
-const noon = (day) => `${day}T12:00:00Z`;
+import { plainDay, t } from "../words.js";
 
 /** @param {Ctx} ctx */
 async function done(ctx, item) {
@@ -30,8 +28,8 @@ const FORMS = {
 /** @param {Ctx} ctx */
 function card(ctx, item) {
   const when = item.overdue
-    ? t("Overdue since {day}", { day: dayOf(noon(item.due_on)) })
-    : t("By {day}", { day: dayOf(noon(item.due_on)) });
+    ? t("Overdue since {day}", { day: plainDay(item.due_on) })
+    : t("By {day}", { day: plainDay(item.due_on) });
   const [label, act] = FORMS[item.form] ?? [];
   return h(
     "section",

@@ -5,10 +5,10 @@ import { limitsOf } from "../draft.js";
 import { overLimit } from "../fluid.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
-import { dayOf, fmt, hours, t, timeOf } from "../words.js";
+import { dayOf, fmt, hours, plainDay, t, timeOf } from "../words.js";
 
 /** @param {PastNight} night */
-const dateOf = (night) => dayOf(night.started_at);
+const dateOf = (night) => plainDay(night.night);
 const LOOKS = () => ({ waiting: t("on the unit's list"), seen: t("the unit has looked at it"), none: "" });
 /** Told whether they are known or not; the other numbers where they are. */
 const ALWAYS = ["pre_systolic", "post_systolic"];

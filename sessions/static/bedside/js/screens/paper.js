@@ -12,7 +12,7 @@ import { layOut, limitsAt, readNumber, typedAt, wrongTime } from "../paper_sheet
 import { typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
-import { dayOf, t } from "../words.js";
+import { plainDay, t } from "../words.js";
 import { limitWords } from "./checks.js";
 import { heparin, nameWords } from "./medicine.js";
 
@@ -231,7 +231,7 @@ function whenPart(ctx) {
       "div",
       { class: "day-row", role: "group", aria: { label: t("Day on which it began") } },
       bigButton("‹", () => moveDay(ctx, -1), { aria: { label: t("A day earlier") }, data: { k: "earlier" } }),
-      h("p", { class: "figure", text: dayOf(`${ctx.night.plan.paper.day}T12:00:00Z`) }),
+      h("p", { class: "figure", text: plainDay(ctx.night.plan.paper.day) }),
       bigButton("›", () => moveDay(ctx, 1), { aria: { label: t("A day later") }, data: { k: "later" } }),
     ),
     grid(timeCell(ctx, "started_at", t("Start")), timeCell(ctx, "ended_at", t("End"))),
