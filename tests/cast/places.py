@@ -120,13 +120,14 @@ def _kit(places: Places) -> Any:
 
 
 def _fhir(places: Places) -> Any:
-    known: dict[tuple[str, str], float] = {}
+    known: dict[tuple[str, str], float | None] = {}
     for each in places.observations:
         code = each["code"]["coding"][0]
         computed = code["system"].endswith("/number")
         if computed or code["code"] == SINGLE_POOL_LOINC:
             record = each["partOf"][0]["reference"].removeprefix("Procedure/")
-            known[record, code["code"] if computed else "single_pool_ktv"] = each["valueQuantity"]["value"]
+            value = each["valueQuantity"]["value"] if "dataAbsentReason" not in each else None
+            known[record, code["code"] if computed else "single_pool_ktv"] = value
     keys = {key for _, key in known}
     for record in (each["id"] for each in places.records):
         yield from ((record, key, whole(known.get((record, key))), "FHIR") for key in keys)

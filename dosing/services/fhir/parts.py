@@ -11,6 +11,7 @@ LOINC = "http://loinc.org"
 UCUM = "http://unitsofmeasure.org"
 SNOMED = "http://snomed.info/sct"
 CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
+ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
 INTERPRETATION = "http://terminology.hl7.org/CodeSystem/v3-ObservationInterpretation"
 Json = dict[str, Any]
 

@@ -12,7 +12,9 @@ from datetime import datetime
 from typing import Any
 
 from dosing.science.bloods import ANALYTES
+from dosing.science.reasons import Reason
 from dosing.services.fhir.parts import (
+    ABSENT,
     INTERPRETATION,
     LOINC,
     SNOMED,
@@ -26,9 +28,9 @@ from dosing.services.fhir.parts import (
     without_empty,
 )
 from dosing.services.importing.units import OF_SCIENCE
-from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight
 from dosing.services.numbers.kept import KeptNumber
+from dosing.services.numbers.reasons import NOT_COMPUTED
 from sessions.facts.fields import (
     AFTER,
     BEFORE,
@@ -52,6 +54,8 @@ from sessions.models import (
 
 NAME_IN_SCIENCE = {analyte.value: name for name, analyte in OF_SCIENCE.items()}
 FLAGS = frozenset({"L", "H", "LL", "HH", "N", "A", "AA"})
+NOTHING_DRAWN = frozenset({"no_urea_pair", "no_collection"})
+"""Reasons that say that nobody measured."""
 TIMES = {
     SampleTiming.PRE: "before a treatment",
     SampleTiming.POST: "after a treatment",
@@ -163,10 +167,8 @@ def observations(night: ComputedNight) -> Iterator[Json]:
     yield from _measured(record, FLUID, record.ended_at or record.started_at, "procedure")
     for reading in record.reading_set.all():
         yield from _of_reading(record, reading)
-    for number in NIGHT_NUMBERS.values():
-        figure = night.figure(number.key)
-        if figure.value is not None:
-            yield _computed(record, figure, figure.value)
+    # What an older science did not compute is neither known nor unknown: it comes with the numbers of the present one.
+    yield from (_computed(record, figure) for figure in night.figures if figure.kept)
 
 
 def _measured(record: TreatmentRecord, fields: Mapping[str, Field], at: datetime, kind: str) -> Iterator[Json]:
@@ -241,20 +243,30 @@ def _of_treatment(record: TreatmentRecord, name: str, code: Json, at: datetime, 
     )
 
 
-def _computed(record: TreatmentRecord, figure: KeptNumber, value: float) -> Json:
-    """A computed number under its LOINC code where it has one, else under a code of our own; a note says its doubts."""
+def _computed(record: TreatmentRecord, figure: KeptNumber) -> Json:
+    """A computed number under its LOINC code where it has one, else under a code of our own; a note says its doubts.
+
+    One that is not known says why instead. "computed" tells it from what was noted under the same name.
+    """
     number = figure.number
     system, key = (LOINC, number.loinc) if number.loinc else (own("number"), number.key)
-    shown = quantity(number.as_read(value), "%" if number.percent else number.unit, number.ucum)
     at = record.ended_at or record.started_at
-    made = _of_treatment(record, number.key, coded(system, key, number.name), at, "procedure")
+    made = _of_treatment(record, number.key, coded(system, key, f"{number.name}, computed"), at, "procedure")
+    made |= {"meta": {"lastUpdated": moment(record.computed.computed_at)}}
+    if figure.value is None:
+        return made | {"dataAbsentReason": _absent(figure.reason), "component": [_standing(figure)]}
+    shown = quantity(number.as_read(figure.value), "%" if number.percent else number.unit, number.ucum)
     doubts = "; ".join(str(reason) for reason in figure.doubts)
-    return made | {
-        "meta": {"lastUpdated": moment(record.computed.computed_at)},
-        "valueQuantity": shown,
-        "component": [_standing(figure), *_interval(figure, shown)],
-        "note": [{"text": f"Doubtful: {doubts}."}] if doubts else [],
-    }
+    note = {"note": [{"text": f"Doubtful: {doubts}."}]} if doubts else {}
+    return made | note | {"valueQuantity": shown, "component": [_standing(figure), *_interval(figure, shown)]}
+
+
+def _absent(reason: Reason | None) -> Json:
+    """Why there is no value: by FHIR's own list of reasons, and by ours, which says it exactly."""
+    why = reason or NOT_COMPUTED
+    code = "not-performed" if why.code in NOTHING_DRAWN else "unknown"
+    exact = {"system": own("reason"), "code": why.code.replace("_", "-"), "display": str(why)}
+    return {"coding": [{"system": ABSENT, "code": code}, exact], "text": str(why)}
 
 
 def _standing(figure: KeptNumber) -> Json:

@@ -145,6 +145,37 @@ def test_a_computed_number_says_how_far_it_can_be_relied_on_and_where_it_lies(
     assert (ends, interval["code"]["coding"][0]["code"]) == ([(7.5, "mL/kg/h"), (9.0, "mL/kg/h")], "interval-90")
 
 
+def test_a_number_that_is_not_known_says_why_by_the_reasons_of_fhir_and_by_ours(
+    nurse_client: Client, ana: Patient, night: TreatmentRecord, faults: Faults
+) -> None:
+    night.ended_at = None
+    TreatmentRecord.objects.filter(pk=night.pk).update(ended_at=None)
+    compute(TreatmentRecord.objects.get(pk=night.pk), at=timezone.now())
+    found = {each["id"]: each for each in of_kind(everything(nurse_client, ana), "Observation")}
+    undrawn, unended = (found[f"{night.pk}-{name}"] for name in ("single-pool-ktv", "uf-rate"))
+    for told, code, own, words in (
+        (undrawn, "not-performed", "no-urea-pair", "no urea before and after belongs to this treatment"),
+        (unended, "unknown", "not-given", "treatment length is not given"),
+    ):
+        absent = told["dataAbsentReason"]
+        assert [each["code"] for each in absent["coding"]] == [code, own]
+        assert absent["text"] == words
+        assert "valueQuantity" not in told
+        assert told["component"][0]["valueCodeableConcept"]["coding"][0]["code"] == "unknown"
+        assert faults(told) == []
+
+
+def test_no_two_codes_of_a_treatment_have_the_same_words(
+    nurse_client: Client, ana: Patient, night: TreatmentRecord
+) -> None:
+    """The fluid that was noted and the one that is believed are two."""
+    codes: dict[str, set[str]] = {}
+    for each in of_kind(everything(nurse_client, ana), "Observation"):
+        codes.setdefault(each["code"]["text"], set()).add(each["code"]["coding"][0]["code"])
+    assert {words: found for words, found in codes.items() if len(found) > 1} == {}
+    assert len(codes) > 20
+
+
 def test_a_reading_with_all_its_numbers_at_its_own_time(
     nurse_client: Client, ana: Patient, night: TreatmentRecord
 ) -> None:

@@ -98,7 +98,7 @@ def week_by_hand(single_pool: float, volume: float, kidney: float) -> float:
 
 
 def test_the_kidney_is_added_where_urine_was_collected_and_only_there(month: Patient) -> None:
-    """44 h of urine from the end of one treatment to the next: U V/(t C), with 0.93 for the water in plasma, aged by now."""
+    """44 h of urine from the end of one treatment to the next: U V/(t C), 0.93 of it in plasma water, aged."""
     last, before = month.treatments.order_by("-started_at")[:2]
     assert before.ended_at
     method = {"timing": "post", "post_method": PostSampleMethod.SLOW_FLOW}
