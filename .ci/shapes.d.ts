@@ -61,7 +61,7 @@ interface TreatmentDocument {
   medicines: any[];
   checks: Check[];
   sites: UsedSite[];
-  steps: { at: Iso; key: string; words: string }[];
+  steps: { id?: string; at: Iso; key: string; words: string }[];
   used_stock: any[];
   confirmed: string[];
   disinfected: boolean | null;
@@ -72,6 +72,17 @@ interface TreatmentDocument {
 interface Fault {
   field: string;
   message: string;
+}
+
+/** Why an entry that reached the unit's server was not taken: trouble.js says what each member is. */
+interface Trouble {
+  status: number;
+  said: string;
+  tries: number;
+  since: Iso;
+  at: Iso;
+  next: Iso | null;
+  told: number | null;
 }
 
 /** One record as this phone holds it: draft.js says what each member is. */
@@ -93,7 +104,10 @@ interface Night {
   delivered: Iso | null;
   correcting: boolean;
   faults: Fault[];
-  conflict: any;
+  trouble: Trouble | null;
+  questions: { list: string; id: string; field: string; mine: any; by: any; at: Iso }[];
+  heard: { by: { id: number; name: string } | null; at: Iso } | null;
+  others: Record<string, { id: number; name: string } | null>;
   unanswered: string[];
   past: NightStep[];
   future: NightStep[];
@@ -295,21 +309,25 @@ interface Errand {
   body: any;
   words: string;
   at: Iso;
-  refused?: string;
+  /** No entry of a person: not listed among what waits. */
+  quiet?: boolean;
+  trouble?: Trouble;
 }
 
 /** What has not reached the unit. */
 interface Waiting {
   id: string;
-  kind: "night" | "errand";
-  state: "waiting" | "open" | "conflict" | "refused";
+  kind: "night" | "errand" | "damaged";
+  state: "waiting" | "open" | "conflict" | "refused" | "failed" | "damaged";
   night?: Night;
   errand?: Errand;
+  /** What the vault could not read. */
+  row?: { store: string; id: string; row: any };
 }
 
 /** What came of asking the server. */
 interface Answer {
-  kind: "ok" | "refused" | "signedOut" | "gone" | "unreachable" | "changed" | "choose" | "other";
+  kind: "ok" | "same" | "refused" | "failed" | "signedOut" | "gone" | "unreachable" | "changed" | "choose" | "other";
   status: number;
   data: any;
   current?: any;

@@ -218,7 +218,7 @@ class Crowd:
         return {}
 
 
-LEFT_EMPTY = ("taken_back",)
+LEFT_EMPTY = ("taken_back", "over")
 """Filled, they would take a row out of what stands: then no query could lose its patient and find it."""
 BY_TYPE: tuple[tuple[type[models.Field[Any, Any]], Any], ...] = (
     (models.DateTimeField, A_NIGHT),

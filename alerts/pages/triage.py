@@ -23,6 +23,7 @@ from alerts.showing.presenting import ShownAlert, bundles
 from alerts.showing.sparklines import calls_due
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
+from sessions.pages.handing_over import standing_entries
 
 CLOSED_DAYS = timedelta(days=30)
 CLOSED_A_PAGE = 50
@@ -103,6 +104,7 @@ def _list(request: HttpRequest) -> dict[str, Any]:
         "calls_due": calls_due(until=today),
         "now": now,
         "put_aside": PendingEvaluation.objects.put_aside().count(),
+        "not_handed_over": standing_entries(user),
     }
     content = render_to_string("alerts/_triage_list.html", context, request=request)
     mark = hashlib.blake2b(content.encode(), digest_size=8).hexdigest()

@@ -23,6 +23,7 @@ from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
 from dosing.services.numbers.number import ShownIn
 from dosing.services.results.blood_units import shown_as, three_figures, unit_system
+from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next
 from homedialysis.web.middleware import unit_of
@@ -33,6 +34,7 @@ from sessions.facts.months import first_of, month_before
 from sessions.facts.ranges import Range
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from sessions.models.local_time import zone_of
+from sessions.pages.handing_over import standing_entries
 from sessions.pages.persons import shown_patient
 from sessions.services import noted_tables
 from sessions.services.own_ranges import usual_of
@@ -75,6 +77,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "bloods": _latest_bloods(person),
         "last_month": month_before(first_of(timezone.localdate())),
         "open_plan": open_plan(person),
+        "not_handed_over": standing_entries(signed_in(request), person),
         "today": timezone.localdate(),
     }
     return render(request, "dosing/patient.html", context)

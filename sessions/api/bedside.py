@@ -26,8 +26,10 @@ from sessions.api.bedside_devices import WIPE, note_contact, wiped
 from sessions.api.errors import refusal
 from sessions.api.serializers import Refusal
 from sessions.api.treatments import patient_meant
-from sessions.models import Message, Patient
+from sessions.facts.choices import EntryEnd, EntryKind
+from sessions.models import Message, NotHandedOver, Patient
 from sessions.services.document import KnownFields, MomentField
+from sessions.services.handing_over import OfSomebodyElse, entry_is_over, tell_not_handed_over
 from sessions.services.kit import kit
 from sessions.services.messages import note_seen
 from sessions.services.prescription_changes import acknowledge
@@ -148,6 +150,60 @@ class Acknowledge(APIView):
             raise ValidationError({"version": why})
         kept = acknowledge(prescription=prescription, by=user, at=given["at"], now=timezone.now())
         return Response({"version": prescription.version, "at": kept.at, "received_at": kept.received_at})
+
+
+class NotHandedOverSent(KnownFields):
+    """What the phone knows of an entry that was not taken. since: of the first try, by the phone's clock."""
+
+    patient = serializers.UUIDField(required=False)
+    what = serializers.ChoiceField(choices=EntryKind.choices)
+    words = serializers.CharField(required=False, allow_blank=True, default="", max_length=200)
+    started_at = MomentField(required=False, allow_null=True, default=None)
+    status = serializers.IntegerField(required=False, allow_null=True, default=None, min_value=100, max_value=599)
+    said = serializers.CharField(required=False, allow_blank=True, default="", max_length=500)
+    tries = serializers.IntegerField(required=False, default=0, min_value=0, max_value=1_000_000)
+    since = MomentField()
+
+
+class NotHandedOverAnswer(serializers.Serializer[Any]):
+    told_at = serializers.DateTimeField()
+
+
+class NotHandedOverAt(APIView):
+    permission_classes = (AtTheBedside,)
+
+    @extend_schema(
+        operation_id="bedside_not_handed_over",
+        request=NotHandedOverSent,
+        examples=[examples.NOT_HANDED_OVER],
+        responses={200: NotHandedOverAnswer, 400: Refusal},
+    )
+    def put(self, request: Request, entry_id: uuid.UUID) -> Response:
+        """Say that an entry of the phone, whose id this is, was not taken: the unit sees it, and somebody calls."""
+        sent = NotHandedOverSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        told = dict(sent.validated_data)
+        patient, by = patient_meant(signed_in(request), told.pop("patient", None)), signed_in(request)
+        try:
+            kept = tell_not_handed_over(entry_id=entry_id, patient=patient, told=told, by=by, at=timezone.now())
+        except OfSomebodyElse:
+            raise ValidationError({"id": gettext("This id belongs to another entry: make a new UUID.")}) from None
+        return Response({"told_at": kept.told_at})
+
+    @extend_schema(
+        operation_id="bedside_not_handed_over_is_over",
+        parameters=[OpenApiParameter("how", str, enum=[EntryEnd.SENT.value, EntryEnd.LEFT.value])],
+        responses={204: None, 400: Refusal},
+    )
+    def delete(self, request: Request, entry_id: uuid.UUID) -> Response:
+        """Say that it came in after all, or that the phone let it go. The unit's row stays, and says so."""
+        how = request.query_params.get("how", EntryEnd.SENT)
+        if how not in (EntryEnd.SENT, EntryEnd.LEFT):
+            raise ValidationError({"how": gettext("“sent” or “left” is needed; %(given)s was given.") % {"given": how}})
+        mine = NotHandedOver.objects.visible_to(request.user).filter(pk=entry_id)
+        if mine.exists():
+            entry_is_over(entry_id=entry_id, how=EntryEnd(how), at=timezone.now())
+        return Response(status=204)
 
 
 class MessageSeenAt(APIView):

@@ -126,6 +126,17 @@ BLOODS = OpenApiExample(
 )
 DEVICE = OpenApiExample("A tablet at the bedside", value={"name": "Bedside tablet"}, request_only=True)
 SEEN = OpenApiExample("Seen just now", value={"at": "2026-11-20T20:40:00Z"}, request_only=True)
+NOT_HANDED_OVER = OpenApiExample(
+    "A night that is too large for something on the way",
+    value={
+        "what": "treatment",
+        "started_at": "2026-11-20T21:30:00Z",
+        "status": 413,
+        "tries": 1,
+        "since": "2026-11-21T02:10:00Z",
+    },
+    request_only=True,
+)
 ACKNOWLEDGEMENT = OpenApiExample(
     "The first version was read", value={"version": 1, "at": "2026-11-20T20:41:00Z"}, request_only=True
 )

@@ -47,6 +47,9 @@ IF_MATCH = OpenApiParameter(
     "If-Match", str, OpenApiParameter.HEADER, description='The revision that is replaced, such as "3".'
 )
 
+IF_NONE_MATCH = OpenApiParameter(
+    "If-None-Match", str, OpenApiParameter.HEADER, description='The revision at hand, such as "3".'
+)
 PHONE_TIME = OpenApiParameter(
     "X-Phone-Time", datetime, OpenApiParameter.HEADER, description="The sender's clock; kept beside the record."
 )
@@ -153,10 +156,17 @@ def _moment(name: str, text: str) -> datetime:
 class TreatmentOne(APIView):
     permission_classes = (MayRecord,)
 
-    @extend_schema(operation_id="treatments_read", responses=TreatmentAnswer)
+    @extend_schema(
+        operation_id="treatments_read", parameters=[IF_NONE_MATCH], responses={200: TreatmentAnswer, 304: None}
+    )
     def get(self, request: Request, record_id: uuid.UUID) -> Response:
-        """One treatment record as it stands; its revision is the ETag."""
+        """One treatment record as it stands; its revision is the ETag.
+
+        Whoever asks again and again names the revision at hand in If-None-Match: while it stands, the answer is 304.
+        """
         record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
+        if request.headers.get("If-None-Match", "").removeprefix("W/") == f'"{record.revision}"':
+            return Response(status=status.HTTP_304_NOT_MODIFIED, headers={"ETag": f'"{record.revision}"'})
         note_reading(request, record.patient_id)
         return answer(record, status.HTTP_200_OK)
 

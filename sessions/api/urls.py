@@ -21,6 +21,11 @@ urlpatterns = [
     path("bedside/", bedside.Kit.as_view(), name="bedside"),
     path("bedside/acknowledge/", bedside.Acknowledge.as_view(), name="bedside-acknowledge"),
     path(
+        "bedside/not-handed-over/<uuid:entry_id>/",
+        bedside.NotHandedOverAt.as_view(),
+        name="bedside-not-handed-over",
+    ),
+    path(
         "bedside/messages/<int:message_id>/seen/",
         bedside.MessageSeenAt.as_view(),
         name="bedside-message-seen",

@@ -142,6 +142,22 @@ class FlowDirection(models.TextChoices):
     DOWN = "down", _("away from the trunk")
 
 
+class EntryKind(models.TextChoices):
+    """What a phone could not hand over to the unit."""
+
+    TREATMENT = "treatment", _("a treatment")
+    NOTE = "note", _("a note or an answer")
+    DAMAGED = "damaged", _("something that the phone cannot read any more")
+
+
+class EntryEnd(models.TextChoices):
+    """How it ended with an entry that could not be handed over."""
+
+    SENT = "sent", _("it came in after all")
+    LEFT = "left", _("the phone let it go")
+    SEEN = "seen", _("somebody at the unit has seen to it")
+
+
 class SampleTiming(models.TextChoices):
     PRE = "pre", _("before the treatment")
     POST = "post", _("after the treatment")

@@ -22,7 +22,7 @@ from sessions.facts.choices import (
     Technique,
     TextKind,
 )
-from sessions.models.bedside import Message, MessageSeen, PrescriptionAcknowledgement, UnitText
+from sessions.models.bedside import Message, MessageSeen, NotHandedOver, PrescriptionAcknowledgement, UnitText
 from sessions.models.dialyser import Dialyser
 from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
 from sessions.models.outcomes import AccessInfection, HospitalStay
@@ -61,6 +61,7 @@ __all__ = [
     "Message",
     "MessageSeen",
     "NeedleKind",
+    "NotHandedOver",
     "Patient",
     "PlanChoice",
     "PostSampleMethod",

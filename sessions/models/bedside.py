@@ -5,14 +5,15 @@ Rows are only ever added: the newest version of a text holds, and each earlier o
 
 from __future__ import annotations
 
-from typing import ClassVar
+import uuid
+from typing import ClassVar, Self
 
 import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from sessions.facts.choices import Technique, TextKind
+from sessions.facts.choices import EntryEnd, EntryKind, Technique, TextKind
 from sessions.models.patient import Patient
 from sessions.models.prescription import Prescription
 from sessions.models.querysets import OfPatientQuerySet
@@ -106,3 +107,45 @@ class PrescriptionAcknowledgement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.by} read {self.prescription} at {self.at:%Y-%m-%d %H:%M}"
+
+
+class NotHandedOverQuerySet(OfPatientQuerySet):
+    def standing(self) -> Self:
+        """Those that nobody has seen to and that did not come in since, the first told first."""
+        return self.filter(over_at=None).order_by("told_at", "pk")
+
+
+class NotHandedOver(models.Model):
+    """An entry that lies on a phone and that this server, or something on the way, did not take: somebody calls.
+
+    The id is that of the entry on the phone. `since`: by the phone's clock.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="not_handed_over")
+    told_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    what = models.CharField(max_length=9, choices=EntryKind)
+    words = models.CharField(max_length=200, blank=True, help_text="What the phone calls it.")
+    started_at = models.DateTimeField(null=True, help_text="When the treatment began.")
+    status = models.PositiveSmallIntegerField(null=True, help_text="What the server answered, as HTTP has it.")
+    said = models.CharField(max_length=500, blank=True, help_text="The words of that answer.")
+    tries = models.PositiveIntegerField(default=0)
+    since = models.DateTimeField()
+    told_at = models.DateTimeField()
+    over = models.CharField(max_length=4, choices=EntryEnd, blank=True)
+    over_at = models.DateTimeField(null=True)
+    over_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    objects = NotHandedOverQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-told_at"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                name="not_handed_over_ends_whole",
+                condition=Q(over="", over_at=None) | (~Q(over="") & Q(over_at__isnull=False)),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_what_display()} of {self.patient}, not handed over"

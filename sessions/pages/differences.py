@@ -46,7 +46,8 @@ def changed_fields(before: dict[str, Any], after: dict[str, Any]) -> list[dict[s
 def _flat(value: Any, path: str = "") -> Iterator[tuple[str, str]]:
     if isinstance(value, dict):
         for name, inner in value.items():
-            yield from _flat(inner, f"{path}.{name}" if path else name)
+            if name != "id":  # how two phones know each other's rows: nothing that happened
+                yield from _flat(inner, f"{path}.{name}" if path else name)
     elif isinstance(value, list):
         for index, inner in enumerate(value):
             yield from _flat(inner, f"{path}[{index}]")

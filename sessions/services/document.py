@@ -166,13 +166,19 @@ def _version(help_text: str) -> serializers.IntegerField:
     )
 
 
-class ReadingPart(KnownFields):
+class RowPart(KnownFields):
+    """A row of a list. `id`: the sender's own name of it, by which two phones on one night know each other's rows."""
+
+    id = serializers.CharField(required=False, max_length=80)
+
+
+class ReadingPart(RowPart):
     numbers = READING
 
     at = MomentField()
 
 
-class EventPart(KnownFields):
+class EventPart(RowPart):
     numbers = EVENT
 
     at = MomentField()
@@ -180,7 +186,7 @@ class EventPart(KnownFields):
     note = _text(2000)
 
 
-class MedicinePart(KnownFields):
+class MedicinePart(RowPart):
     numbers = MEDICINE
 
     at = MomentField()
@@ -189,7 +195,7 @@ class MedicinePart(KnownFields):
     note = _text(2000)
 
 
-class CheckEntry(KnownFields):
+class CheckEntry(RowPart):
     numbers = CHECK
 
     name = serializers.CharField(max_length=80)
@@ -209,7 +215,7 @@ class CheckEntry(KnownFields):
         return data
 
 
-class SitePart(KnownFields):
+class SitePart(RowPart):
     numbers = SITE
 
     site = serializers.IntegerField(min_value=1)
@@ -221,13 +227,13 @@ class SitePart(KnownFields):
     at = _when_known()
 
 
-class StepPart(KnownFields):
+class StepPart(RowPart):
     at = MomentField()
     key = _text(40)
     words = _text(500)
 
 
-class StockPart(KnownFields):
+class StockPart(RowPart):
     """How many of one thing in stock were used up."""
 
     item = serializers.IntegerField(min_value=1)

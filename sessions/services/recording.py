@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from sessions.facts import plausible
+from sessions.facts.choices import EntryEnd
 from sessions.facts.fields import TREATMENT
 from sessions.models import (
     AnsweredCheck,
@@ -28,6 +29,7 @@ from sessions.models import (
 )
 from sessions.models.local_time import night_of, zone_of
 from sessions.services.bloods import tie_bloods
+from sessions.services.handing_over import entry_is_over
 from sessions.services.own_ranges import usual_of
 from sessions.signals import treatment_recorded
 
@@ -107,6 +109,7 @@ def record_treatment(
     The same document sent again changes nothing and is answered like the first time, so a lost answer is
     no harm. Raises NeedsRevision, StaleRevision, HandedOver, or TakenId.
     """
+    entry_is_over(entry_id=record_id, how=EntryEnd.SENT, at=at)
     record = TreatmentRecord(pk=record_id, patient=patient, clock_offset_s=clock_offset_s)
     if _created(record, document, by, at):
         _lay_out(record)
@@ -149,7 +152,7 @@ def merged_readings(document: Document, late: list[Document]) -> tuple[Document,
     contradicting = []
     for index, reading in enumerate(late):
         known = standing.setdefault(reading["at"], reading)
-        if known != reading:
+        if {**known, "id": ""} != {**reading, "id": ""}:
             contradicting.append(index)
     merged["readings"] = sorted(standing.values(), key=lambda reading: str(reading["at"]))
     place = {reading["at"]: index for index, reading in enumerate(merged["readings"])}
@@ -231,7 +234,7 @@ def _lay_out(record: TreatmentRecord) -> None:
 
 
 def _as_columns(row: Document) -> Document:
-    columns = {"site_id" if name == "site" else name: value for name, value in row.items()}
+    columns = {"site_id" if name == "site" else name: value for name, value in row.items() if name != "id"}
     if columns.get("at"):
         columns["at"] = datetime.fromisoformat(columns["at"])
     return columns

@@ -93,6 +93,7 @@ TABLE: dict[str, dict[str, str]] = {
     "treatments:access": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:patient-run-sheet": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:messages": {"GET": CLINICAL, "POST": CLINICAL_DO},
+    "treatments:not-handed-over-seen": {"POST": STAFF_DO},
     "treatments:unit-texts": {"GET": STAFF},
     "treatments:unit-text": {"GET": STAFF, "POST": CLINICAL},
     "treatments:run-sheet": {"GET": STAFF, "POST": CLINICAL},
@@ -201,6 +202,10 @@ TABLE: dict[str, dict[str, str]] = {
     "api:prescription": {"GET": API_NAMED},
     "api:bedside": {"GET": API_BEDSIDE},
     "api:bedside-acknowledge": {"POST": API_BEDSIDE},
+    "api:bedside-not-handed-over": {
+        "PUT": API_BEDSIDE,
+        "DELETE": "401 204 204 204 403 403 403 403",
+    },
     "api:bedside-message-seen": {"POST": "401 200 404 200 403 403 403 403"},
     "api:limits": {"GET": API_ALL},
     "api:patients": {"GET": API_STAFF},
@@ -263,6 +268,12 @@ BODIES: Bodies = {
     },
     ("api:bloods", "POST"): lambda world: {"results": [potassium(world)]},
     ("accounts:language", "POST"): lambda world: {"language": "en"},
+    ("api:bedside-not-handed-over", "PUT"): lambda world: {
+        "patient": str(world.ana.pk),
+        "what": "treatment",
+        "status": 413,
+        "since": timezone.now().isoformat(),
+    },
     ("api:bedside-acknowledge", "POST"): lambda world: {
         "patient": str(world.ana.pk),
         "version": 1,

@@ -19,7 +19,9 @@ from dosing.services.month.reviewing import PlanToBe, plan, write
 from dosing.services.night.computing import compute
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Role, User
 from homedialysis.accounts.services.invitations import new_link
-from sessions.models import Dialyser, HospitalStay, Laboratory, Patient, TreatmentRecord
+from sessions.facts.choices import EntryKind
+from sessions.models import Dialyser, HospitalStay, Laboratory, NotHandedOver, Patient, TreatmentRecord
+from sessions.services.handing_over import tell_not_handed_over
 from tests.dosing.importing.samples import GOOD, csv_file
 from tests.factories import (
     A_NIGHT,
@@ -117,6 +119,7 @@ def build_world() -> World:
         "outcome_row": _stay(ana, staff["nurse"]).pk,
         "number_key": "uf_rate",
         "month_key": "uf_rate_mean",
+        "entry_id": _not_handed_over(ana).pk,
         "version": 1,
         "key": "made-up",
         "uidb36": "1",
@@ -124,6 +127,12 @@ def build_world() -> World:
     family = {"nobody": None, "patient": ana.account, "other": ben.account}
     partner = CarePartnerFactory(patient=ana, user__name="Rui, who helps Ana").user
     return World(ana, ben, record, ids, family | {"partner": partner} | staff)
+
+
+def _not_handed_over(ana: Patient) -> NotHandedOver:
+    assert ana.account is not None
+    told = {"what": EntryKind.TREATMENT, "started_at": A_NIGHT, "status": 413, "tries": 1, "since": A_NIGHT}
+    return tell_not_handed_over(entry_id=uuid.uuid4(), patient=ana, told=told, by=ana.account, at=timezone.now())
 
 
 def _stay(ana: Patient, nurse: User) -> HospitalStay:

@@ -15,7 +15,7 @@ from sessions.models import Patient, Prescription, TreatmentRecord
 from sessions.pages import bedside as pages
 from tests.browser.conftest import BrowserPage
 from tests.browser.shell import ENDED, MODULES, STARTED, Shell
-from tests.factories import PrescriptionFactory, night_body
+from tests.factories import PrescriptionFactory
 
 pytestmark = pytest.mark.django_db(transaction=True)
 TREATMENTS = "**/api/v1/treatments/**"
@@ -146,7 +146,7 @@ def test_an_answer_that_is_lost_is_no_second_record_and_no_conflict(shell: Shell
     shell.run("ctx.night.doc.notes = 'added'; await ctx.push();")
     record = TreatmentRecord.objects.get()
     assert (str(record.pk), record.notes) == (begun, "added")
-    assert shell.night()["conflict"] is None
+    assert shell.night()["questions"] == []
 
 
 def test_a_refused_record_tells_why_leads_there_and_holds_up_nothing(shell: Shell) -> None:
@@ -168,47 +168,6 @@ def test_a_refused_record_tells_why_leads_there_and_holds_up_nothing(shell: Shel
     shell.run("ctx.change('Weight after', (night) => { night.doc.post_weight_kg = 70.1; night.faults = []; });")
     shell.hand_over()
     assert TreatmentRecord.objects.count() == 2
-
-
-def test_two_versions_stand_side_by_side_and_one_is_chosen(shell: Shell, nurse_client: Any, ana: Patient) -> None:
-    shell.ready()
-    begun = shell.whole_night(notes="mine")
-    shell.run("await ctx.push();")
-    theirs = night_body(STARTED, patient=str(ana.pk), status="open", notes="theirs", ended_at=None)
-    answer = nurse_client.put(
-        f"/api/v1/treatments/{begun}/", theirs, content_type="application/json", headers={"If-Match": '"1"'}
-    )
-    assert answer.status_code == 200, answer.content
-    shell.run("ctx.change('Note', (night) => { night.doc.notes = 'mine again'; });")
-    shell.hand_over()
-    assert "1 waits to be sent" in state(shell)
-    shell.go("queue")
-    shell.press("Look at both versions")
-    shell.heading("Two versions of this night")
-    notes = shell.page.locator("section", has=shell.page.get_by_role("heading", name="Notes"))
-    expect(notes).to_contain_text("mine again")
-    expect(notes).to_contain_text("theirs")
-    shell.press("Mine holds", exact=False)
-    shell.heading("What waits to be sent")
-    record = TreatmentRecord.objects.get()
-    assert (record.notes, record.state, record.revision) == ("mine again", "finished", 3)
-
-
-def test_the_units_version_is_taken_when_it_is_chosen(shell: Shell, nurse_client: Any, ana: Patient) -> None:
-    shell.ready()
-    begun = shell.whole_night(notes="mine")
-    shell.run("await ctx.push();")
-    theirs = night_body(STARTED, patient=str(ana.pk), status="open", notes="theirs", ended_at=None)
-    nurse_client.put(
-        f"/api/v1/treatments/{begun}/", theirs, content_type="application/json", headers={"If-Match": '"1"'}
-    )
-    shell.run("ctx.change('Note', (night) => { night.doc.notes = 'mine again'; }); await ctx.push();")
-    shell.go(f"conflict/{begun}")
-    shell.press("The unit's holds", exact=False)
-    shell.heading("What waits to be sent")
-    night = shell.night()
-    assert (night["doc"]["notes"], night["conflict"], night["revision"]) == ("theirs", None, 2)
-    assert TreatmentRecord.objects.get().notes == "theirs"
 
 
 def test_an_expired_session_leads_to_sign_in_and_then_goes_on(shell: Shell, ana: Patient) -> None:

@@ -145,7 +145,87 @@ test("a night that goes on with the unit's document has nothing unsent, until so
   assert.ok(draft.sameRecord(document, draft.documentOf(night, "open")));
   draft.setPath(night, "pre_weight_kg", 72.5);
   assert.ok(draft.hasUnsent(night));
-  assert.deepEqual(draft.differences(draft.documentOf(night, "open"), document), [["pre_weight_kg", 72.5, undefined]]);
+});
+
+/** A night that the unit has, as it was begun here; and the unit's document of it with what another phone wrote. */
+function shared() {
+  const night = fresh();
+  draft.setFields(night, { started_at: minute(0) });
+  night.stage = "running";
+  draft.nameRows(night);
+  night.sent = JSON.stringify(draft.documentOf(night, "open"));
+  night.revision = 1;
+  const theirs = (changes) => ({
+    ...JSON.parse(night.sent),
+    id: night.id,
+    revision: 2,
+    received_at: minute(20),
+    entered_by: { id: 2, name: "Rui" },
+    ...changes,
+  });
+  return { night, theirs };
+}
+const HEPARIN = { id: "h", at: minute(10), name: "heparin", amount: 1500, unit: "IU", note: "" };
+
+test("what another phone wrote comes in beside one's own, with who wrote it", () => {
+  const { night, theirs } = shared();
+  draft.addReading(night, { at: minute(12), venous_mmhg: 120 });
+  assert.ok(draft.joinTheirs(night, theirs({ medicines: [HEPARIN] })));
+  assert.deepEqual(
+    [night.doc.medicines, night.doc.readings.length, night.revision, night.questions],
+    [[HEPARIN], 1, 2, []],
+  );
+  assert.deepEqual(night.others, { h: { id: 2, name: "Rui" } });
+  assert.ok(draft.hasUnsent(night), "the own reading has still to go");
+});
+
+test("undoing an own step takes nothing of the other phone away", () => {
+  const { night, theirs } = shared();
+  const before = draft.snapshot(night);
+  draft.addRow(night, "medicines", { at: minute(3), name: "iron", amount: 50, unit: "mg", note: "" });
+  draft.nameRows(night);
+  assert.ok(draft.noteStep(night, before, "Iron"));
+  draft.joinTheirs(night, theirs({ medicines: [HEPARIN] }));
+  assert.equal(night.doc.medicines.length, 2);
+  assert.equal(draft.undoStep(night), "Iron");
+  assert.deepEqual(night.doc.medicines, [HEPARIN]);
+  assert.equal(draft.redoStep(night), "Iron");
+  assert.deepEqual(
+    night.doc.medicines.map((row) => row.name),
+    ["iron", "heparin"],
+  );
+});
+
+test("ended on another phone is ended here; handed over there is handed over here", () => {
+  const { night, theirs } = shared();
+  draft.joinTheirs(night, theirs({ ended_at: minute(200) }));
+  assert.deepEqual([night.stage, draft.hasUnsent(night)], ["after", false]);
+  draft.joinTheirs(night, theirs({ ended_at: minute(200), status: "finished", revision: 3 }));
+  assert.deepEqual([night.stage, Boolean(night.delivered), draft.hasUnsent(night)], ["handed", true, false]);
+  draft.addEvent(night, { kind: "cramp", at: minute(100) });
+  assert.ok(draft.hasUnsent(night), "what is written here afterwards still goes");
+});
+
+test("a field that both wrote is asked once, and is no question once both say the same", () => {
+  const { night, theirs } = shared();
+  draft.setPath(night, "pre_weight_kg", 72.5);
+  draft.joinTheirs(night, theirs({ pre_weight_kg: 73 }));
+  assert.equal(night.doc.pre_weight_kg, 73, "the unit's stands meanwhile");
+  const [question] = draft.openQuestions(night);
+  assert.deepEqual([question.field, question.mine, question.by.name], ["pre_weight_kg", 72.5, "Rui"]);
+  draft.joinTheirs(night, theirs({ pre_weight_kg: 73, notes: "more", revision: 3 }));
+  assert.equal(draft.openQuestions(night).length, 1);
+  night.doc.pre_weight_kg = 72.5;
+  assert.deepEqual(draft.openQuestions(night), []);
+});
+
+test("a night kept by an earlier release is brought up, and its two versions are put together", () => {
+  const { night, theirs } = shared();
+  draft.addReading(night, { at: minute(12), venous_mmhg: 120 });
+  const old = { ...night, conflict: theirs({ medicines: [HEPARIN] }) };
+  for (const name of ["trouble", "questions", "heard", "others"]) delete old[name];
+  draft.bringUp(old);
+  assert.deepEqual([old.doc.medicines, old.doc.readings.length, "conflict" in old], [[HEPARIN], 1, false]);
 });
 
 test("one moment written in two ways, an empty text and a missing one are no difference", () => {

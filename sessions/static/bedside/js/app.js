@@ -77,6 +77,7 @@ let writing = Promise.resolve();
  * @param {Night} night
  */
 function keep(night) {
+  draft.nameRows(night);
   const copy = structuredClone(night);
   writing = writing.then(async () => {
     const before = vault.state().ok;
@@ -94,8 +95,10 @@ function keep(night) {
 function change(label, fn, final = false) {
   const { night } = ctx;
   if (!night) return;
+  draft.nameRows(night);
   const before = draft.snapshot(night);
   fn(night);
+  draft.nameRows(night);
   if (!draft.noteStep(night, before, label)) return redraw();
   if (final) night.past = [];
   after(night);
@@ -135,6 +138,7 @@ const isOver = (night) => night.delivered && Date.now() - Date.parse(night.deliv
 async function loadNights() {
   const kept = (await vault.all("nights")).filter(isOwn).sort((a, b) => b.touched_at.localeCompare(a.touched_at));
   for (const night of kept.filter(isOver)) await vault.remove("nights", night.id);
+  kept.forEach(draft.bringUp);
   const begun = ctx.nights.filter(isOwn); // while the phone's own were being read: not lost again by them
   ctx.nights = [...begun, ...kept.filter((night) => !isOver(night) && !begun.some(({ id }) => id === night.id))];
   ctx.night =
@@ -282,10 +286,20 @@ async function enter(ask = true) {
   ctx.gate = "open";
   await useKit(await kits.load());
   await outbox.load();
+  await tellDamaged();
   mergeJotted();
   resumeScreen();
   if (ask) await refresh();
   outbox.push();
+}
+
+/** What lies here and cannot be read: the unit hears of each once. */
+async function tellDamaged() {
+  const told = vault.plain("damaged") ?? [];
+  const found = vault.damaged().filter(({ id }) => !told.includes(id));
+  if (!found.length || !ctx.kit) return;
+  for (const row of found) await outbox.tellDamaged(row);
+  vault.setPlain("damaged", [...told, ...found.map(({ id }) => id)]);
 }
 
 function resumeScreen() {

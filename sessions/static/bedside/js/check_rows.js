@@ -50,7 +50,8 @@ export const stopsHeld = (kit, night) =>
 export function withAnswer(rows, item, row) {
   const before = standing(rows, item.key);
   const bothStay = before && (item.stop || item.asks_value) && !(before.passed && row.passed);
-  return !before || bothStay ? [...rows, row] : rows.map((each) => (each === before ? row : each));
+  const again = before?.id ? { ...row, id: before.id } : row;
+  return !before || bothStay ? [...rows, row] : rows.map((each) => (each === before ? again : each));
 }
 
 /** Rows that failed and are followed by a good one of the same check. @param {Check[]} rows */

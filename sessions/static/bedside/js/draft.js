@@ -4,16 +4,18 @@
  * {id, patient, account, stage: "before" | "running" | "after" | "handed", doc (the treatment document), plan, stamps
  *  {step key: ISO}, acks, prescriptionVersion, screen (address where the person was), revision (of the unit, or null),
  *  sent (last body the unit took), sentAt, delivered (ISO once the unit has the handed record), correcting, faults,
- *  conflict (the unit's version), unanswered (bodies whose answer was lost), past, future (undo, redo), touched_at}
+ *  trouble (why the unit could not take it, see trouble.js), questions (fields that two phones changed, each with what
+ *  this one had), heard (when and of whom the unit's version last came), others (who wrote a row, by its id, where
+ *  another phone did), unanswered (bodies whose answer was lost), past,
+ *  future (undo, redo), touched_at}
  */
 
 import { standing, withAnswer } from "./check_rows.js";
 import { nowMinute } from "./clock.js";
+import { LISTS, merge, mergedRows, same, withIds } from "./merge.js";
 import { oddity } from "./numbers.js";
 import { t } from "./words.js";
 
-const TIMED = ["readings", "events", "medicines"];
-const LISTS = [...TIMED, "checks", "sites", "steps", "used_stock"];
 const SERVER_MADE = new Set([
   "id",
   "patient",
@@ -76,7 +78,10 @@ export function newNight(kit, id = crypto.randomUUID()) {
     delivered: null,
     correcting: false,
     faults: [],
-    conflict: null,
+    trouble: null,
+    questions: [],
+    heard: null,
+    others: {},
     unanswered: [],
     past: [],
     future: [],
@@ -130,6 +135,7 @@ export function draftFrom(document, kit) {
   night.patient = document.patient ?? night.patient;
   for (const [name, value] of Object.entries(document))
     if (!SERVER_MADE.has(name)) night.doc[name] = value ?? night.doc[name] ?? null;
+  for (const list of LISTS) night.doc[list] = withIds(list, night.doc[list]);
   night.correcting = document.status === "finished";
   night.stage = document.ended_at ? "after" : document.started_at ? "running" : "before";
   Object.assign(night, {
@@ -282,7 +288,7 @@ export function setRow(night, list, index, values) {
 export function putRow(night, list, key, row) {
   const index = night.doc[list].findIndex((each) => each[key] === row[key]);
   if (index < 0) night.doc[list].push(row);
-  else night.doc[list][index] = row;
+  else night.doc[list][index] = { ...row, id: night.doc[list][index].id };
 }
 
 /** The needle site that stands for a use: the last of those that were tried. @param {Night} night */
@@ -365,20 +371,26 @@ export function noteStep(night, before, label) {
   return true;
 }
 
-/** @param {Night} night */
-function setPart(night, name, text) {
+/**
+ * One part goes from how a step left it to how it was. What another phone, or a card, wrote there since then stays.
+ * @param {Night} night
+ */
+function setPart(night, name, left, text) {
   const inDocument = name.startsWith("doc.");
   const holder = inDocument ? night.doc : night;
   const key = inDocument ? name.slice(4) : name;
+  const untouched = JSON.stringify(holder[key]) === left;
   if (text === undefined) delete holder[key];
-  else holder[key] = JSON.parse(text);
+  else if (untouched || ["plan", "acks", "stamps"].includes(name)) holder[key] = JSON.parse(text);
+  else if (LISTS.includes(key))
+    holder[key] = mergedRows(key, [JSON.parse(left ?? "[]")], JSON.parse(text), holder[key]);
 }
 
 /** @param {Night} night */
 function turn(night, from, to, side) {
   const step = night[from].at(-1);
   if (!step) return "";
-  for (const part of step.parts) setPart(night, part[0], part[side]);
+  for (const part of step.parts) setPart(night, part[0], part[3 - side], part[side]);
   night[from] = night[from].slice(0, -1);
   night[to] = [...night[to], step];
   return step.label;
@@ -390,6 +402,69 @@ export const undoStep = (night) => turn(night, "past", "future", 1);
 export const redoStep = (night) => turn(night, "future", "past", 2);
 
 /* Against the unit's version ----------------------------------------------------------------------- */
+
+/** A night that an earlier release kept, with what it did not know. @param {any} night */
+export function bringUp(night) {
+  for (const [name, value] of Object.entries({ trouble: null, questions: [], heard: null, others: {} }))
+    night[name] ??= value;
+  if (night.conflict) joinTheirs(night, night.conflict);
+  delete night.conflict;
+}
+
+/** Give each new row a name of its own, by which another phone knows it again. @param {Night} night */
+export function nameRows(night) {
+  for (const list of LISTS)
+    for (const row of night.doc[list] ?? []) if (!row.id) row.id = crypto.randomUUID().slice(0, 13);
+}
+
+/** Where an answer that asks stands: the row of a list, or the document. @param {Night} night */
+export const holderOf = (night, { list, id }) => (list ? night.doc[list].find((row) => row.id === id) : night.doc);
+
+/** Questions that are still open: not those of a row that went, or that both answer alike now. @param {Night} night */
+export const openQuestions = (night) =>
+  (night.questions ?? []).filter((each) => {
+    const holder = holderOf(night, each);
+    return holder && !same(holder[each.field], each.mine);
+  });
+
+/**
+ * Put the unit's newer version and this phone's together -> whether anything here changed.
+ * @param {Night} night @param {any} current the unit's document
+ */
+export function joinTheirs(night, current) {
+  nameRows(night);
+  const before = JSON.stringify(night.doc);
+  const { status, ...theirs } = withoutServerMade(current);
+  const known = [night.sent ?? "{}", ...[...night.unanswered].reverse()].map((body) => JSON.parse(body));
+  const { doc, questions } = merge(known, night.doc, theirs);
+  const heard = { by: current.entered_by ?? null, at: current.received_at };
+  const rows = new Set(LISTS.flatMap((list) => night.doc[list].map(({ id }) => id)));
+  const moved = [night.doc.started_at, night.doc.ended_at].some(
+    (at, index) => !same(at, [doc.started_at, doc.ended_at][index]),
+  );
+  night.doc = doc;
+  night.questions = [
+    ...openQuestions(night).filter((each) => !questions.some((other) => isOfSame(each, other))),
+    ...questions.map((each) => ({ ...each, ...heard })),
+  ];
+  Object.assign(night, { revision: current.revision, sentAt: current.received_at, heard, faults: [], unanswered: [] });
+  for (const list of LISTS) for (const row of doc[list]) if (!rows.has(row.id)) night.others[row.id] = heard.by;
+  for (const step of doc.steps) if (!rows.has(step.id)) night.stamps[step.key] = step.at;
+  takeStage(night, current, moved);
+  const ours = documentOf(night, status);
+  night.sent = JSON.stringify(sameRecord(current, ours) ? ours : { patient: night.patient, status, ...theirs });
+  return JSON.stringify(night.doc) !== before;
+}
+
+const isOfSame = (one, other) => one.list === other.list && one.id === other.id && one.field === other.field;
+
+/** Begun, ended or handed over on another phone is so on this one too. @param {Night} night */
+function takeStage(night, current, moved) {
+  if (current.status === "finished") {
+    if (!night.correcting) Object.assign(night, { stage: "handed", delivered: night.delivered ?? current.received_at });
+  } else if (night.stage !== "handed" && moved)
+    night.stage = night.doc.ended_at ? "after" : night.doc.started_at ? "running" : "before";
+}
 
 const ISO_TIME = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
 
@@ -403,20 +478,13 @@ function normal(value) {
   );
 }
 
-const own = (document) =>
+/** A document without what only the server says. */
+const withoutServerMade = (document) =>
   Object.fromEntries(Object.entries(document).filter(([name]) => name === "status" || !SERVER_MADE.has(name)));
 
 /** Whether the unit's document says the same as one that was sent, whatever each side leaves out. */
-export const sameRecord = (theirs, ours) => JSON.stringify(normal(own(theirs))) === JSON.stringify(normal(own(ours)));
-
-/** Fields in which two documents differ -> [[name, mine, theirs]]. */
-export function differences(mine, theirs) {
-  const [left, right] = [normal(own(mine)), normal(own(theirs))];
-  const names = [...new Set([...Object.keys(left), ...Object.keys(right)])];
-  return names
-    .filter((name) => JSON.stringify(left[name]) !== JSON.stringify(right[name]))
-    .map((name) => [name, left[name], right[name]]);
-}
+export const sameRecord = (theirs, ours) =>
+  JSON.stringify(normal(withoutServerMade(theirs))) === JSON.stringify(normal(withoutServerMade(ours)));
 
 /** Whether the night holds something that the unit does not have yet. @param {Night} night */
 export function hasUnsent(night) {

@@ -67,7 +67,7 @@ export function shownValue(ctx, path, value) {
 function rowWords(ctx, list, row) {
   const own = { checks: "name", steps: "words" }[list];
   const parts = Object.entries(own ? { ...row, [own]: calledHere(ctx.kit, row) } : row).filter(
-    ([name, value]) => value !== null && value !== "" && !["key", "at"].includes(name),
+    ([name, value]) => value !== null && value !== "" && !["key", "at", "id"].includes(name),
   );
   const time = row.at ? `${timeOf(row.at)}: ` : "";
   return (

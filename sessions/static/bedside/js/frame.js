@@ -27,6 +27,9 @@ function readyWords(ctx) {
 function stateWords(ctx) {
   const waiting = outbox.list().filter((each) => each.state !== "open");
   if (!vault.state().ok) return { tone: "stop", words: t("Not kept on this phone") };
+  if (waiting.some((each) => each.state === "damaged")) return { tone: "stop", words: t("An entry cannot be read") };
+  if (waiting.length && waiting.every((each) => each.state === "conflict"))
+    return { tone: "care", words: t("A question: two phones") };
   if (waiting.length) return { tone: "care", words: tn("{n} waits to be sent", "{n} wait to be sent", waiting.length) };
   if (!ctx.night || ctx.night.delivered) return readyWords(ctx);
   if (ctx.night.sentAt && !outbox.list().some((each) => each.id === ctx.night.id))
@@ -89,6 +92,15 @@ function pageWords(ctx) {
   );
 }
 
+/** What wants a person before it can reach the unit. */
+function stuckWords() {
+  const states = new Set(outbox.list().map((each) => each.state));
+  if (states.has("damaged")) return t("Something kept on this phone cannot be read any more. Touch to see what to do.");
+  if (states.has("refused") || states.has("failed"))
+    return t("Something could not be handed over to the unit. Touch to see what and why.");
+  return states.has("conflict") ? t("Two phones wrote different answers. Touch to say which is right.") : null;
+}
+
 function clockWords() {
   const offset = clockOffset();
   if (offset == null || Math.abs(offset) <= CLOCK_ALLOWED) return null;
@@ -120,6 +132,7 @@ function notices(ctx, name) {
   const told = [
     [storageWords(), "storage", "stop"],
     [name === "tonight" && pageWords(ctx), "storage", "care"],
+    [stuckWords(), "queue", "care"],
     [clockWords(), "queue", "care"],
     [kitWords(ctx), "settings", "care"],
     [

@@ -10,7 +10,7 @@ import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
 import { draw, fetchRest, here, screenOf, startRouter } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
-import { byId, h, note } from "./ui.js";
+import { announce, byId, h, note } from "./ui.js";
 import { keepPage, nightsAreKnown, startWorker } from "./update.js";
 import * as vault from "./vault.js";
 import { speak, t } from "./words.js";
@@ -85,9 +85,18 @@ function rememberPlace({ name }) {
   ctx.save();
 }
 
+/** What another phone wrote on the treatment under way comes here by itself, while there is a network. */
+async function hearOthers() {
+  const { night } = ctx;
+  const listens = ctx.gate === "open" && navigator.onLine && !document.hidden;
+  if (!listens || !night || night.stage === "handed" || night.correcting || night.plan.paper) return;
+  if (await outbox.listen(night)) announce(t("New from another phone: look at what was written so far."));
+}
+
 async function lookAround() {
   const idle = settings.lockAfter * 60_000;
   if (idle && Date.now() - touched > idle && ctx.gate === "open") await ctx.lock();
+  await hearOthers();
   if (!offline.isReady()) await lookAgain();
   if (Date.now() - asked < REFRESH_EVERY || !navigator.onLine) return;
   asked = Date.now();
@@ -131,8 +140,8 @@ function listen() {
   document.addEventListener("visibilitychange", () => (document.hidden ? outbox.push() : lookAround()));
   setInterval(lookAround, LOOK_EVERY);
   vault.whenTaken(ctx.stepAside);
-  outbox.bind(ctx, ctx.redraw, (kind) => {
-    if (kind === "gone" || kind === "signedOut") ctx.refresh();
+  outbox.bind(ctx, ctx.redraw, (kind, _night, answer) => {
+    if (kind === "gone" || kind === "signedOut" || answer.status === 403) ctx.refresh(); // the kit brings a new token
   });
 }
 

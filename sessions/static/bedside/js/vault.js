@@ -24,6 +24,8 @@ let release = null;
 /** @type {Promise<any> | null} */
 let holding = null;
 let onTaken = () => {};
+/** Rows that lie here and cannot be read, by store and id. @type {Map<string, {store: string, id: string, row: any}>} */
+const broken = new Map();
 
 /* Small things that hold no personal data, in the browser's plain storage --------------------------- */
 
@@ -120,6 +122,7 @@ async function enter() {
 
 /** Let go of the database and of the right to write; the lock is free once this is done. */
 async function close() {
+  broken.clear();
   base?.close();
   base = key = null;
   release?.();
@@ -239,29 +242,59 @@ async function write(rows) {
 
 /** Keep a value that has an `id` -> whether it is on the phone now. */
 export const put = (store, value) =>
-  inLine(async () => Boolean(base && key) && write([[store, await seal(store, value)]]));
-export const remove = (store, id) => inLine(async () => Boolean(base) && write([[store, id, true]]));
+  inLine(async () => {
+    broken.delete(`${store}/${value.id}`);
+    return Boolean(base && key) && write([[store, await seal(store, value)]]);
+  });
+export const remove = (store, id) =>
+  inLine(async () => {
+    broken.delete(`${store}/${id}`);
+    return Boolean(base) && write([[store, id, true]]);
+  });
 
 export async function get(store, id) {
   const row = base && key && (await rawRead(store, id).catch(() => null));
-  return row ? unseal(store, row) : null;
+  return row ? readable(store, row) : null;
 }
 
-/** Every value of a store; one that cannot be read is left out and told on the console. */
+/** Every value of a store; one that cannot be read stays where it is, and `damaged` tells of it. */
 export async function all(store) {
   if (!base || !key) return [];
   const rows = await answerOf(base.transaction(store).objectStore(store).getAll());
-  const values = await Promise.all(
-    rows
-      .filter((row) => row.body)
-      .map((row) =>
-        unseal(store, row).catch((problem) => {
-          console.error("A value could not be read", problem);
-          return null;
-        }),
-      ),
-  );
+  const sealed = rows.filter((row) => row.body || store !== "meta");
+  const values = await Promise.all(sealed.map((row) => readable(store, row)));
   return values.filter(Boolean);
+}
+
+async function readable(store, row) {
+  const value = await unseal(store, row).catch(() => null);
+  if (!value || value.damaged) broken.set(`${store}/${row.id}`, { store, id: row.id, row: value ?? row });
+  return value?.damaged ? null : value;
+}
+
+/* What lies here and cannot be read ------------------------------------------------------------------ */
+
+/** Rows of people's entries that cannot be read; what the unit sent comes again by itself. */
+export const damaged = () => [...broken.values()].filter(({ store }) => ["nights", "errands"].includes(store));
+
+const asText = (bytes) => btoa(Array.from(new Uint8Array(bytes ?? []), (each) => String.fromCharCode(each)).join(""));
+
+/**
+ * What is left of a damaged row, for a file -> {id, store, damaged, raw, text}. text: what the cipher gives without the
+ * proof that nobody changed it (GCM is counter mode with such a proof: NIST SP 800-38D), so that somebody can read what
+ * is whole in it. It never goes into a record by itself.
+ */
+export async function salvage({ store, id, row }) {
+  if (row.damaged) return row;
+  return { id, store, damaged: true, raw: asText(row.body), text: await unproved(row).catch(() => "") };
+}
+
+async function unproved({ iv, body }) {
+  const plainKey = await crypto.subtle.exportKey("raw", unlockedKey());
+  const under = await crypto.subtle.importKey("raw", plainKey, "AES-CTR", false, ["decrypt"]);
+  const counter = new Uint8Array([...iv, 0, 0, 0, 2]);
+  const whole = body.slice(0, body.byteLength - 16);
+  return new TextDecoder().decode(await crypto.subtle.decrypt({ name: "AES-CTR", counter, length: 32 }, under, whole));
 }
 
 /** What may be read while locked: the unit's emergency cards, nothing of the patient. */
@@ -304,6 +337,7 @@ async function rekey(pin) {
   const fresh = await freshKey();
   const rows = [];
   for (const store of STORES) for (const value of await all(store)) rows.push([store, await seal(store, value, fresh)]);
+  for (const each of broken.values()) rows.push([each.store, await seal(each.store, await salvage(each), fresh)]);
   const holder = pin ? await wrapped(fresh, pin) : { id: "key", key: fresh };
   await rawWrite([...rows, ["meta", holder], ["meta", "tries", true]]);
   key = fresh;

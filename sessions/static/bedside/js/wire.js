@@ -44,7 +44,7 @@ function noteClock(answer, began) {
   setPlain("offset", offset);
 }
 
-function headersFor(account, { body, method, revision, type }) {
+function headersFor(account, { body, method, revision, known, type }) {
   const headers = {
     Accept: "application/json",
     "X-Phone-Time": new Date().toISOString(),
@@ -54,30 +54,44 @@ function headersFor(account, { body, method, revision, type }) {
   if (method !== "GET") headers["X-CSRFToken"] = cookie("csrftoken") ?? "";
   if (body) headers["Content-Type"] = type;
   if (revision != null) headers["If-Match"] = `"${revision}"`;
+  if (known != null) headers["If-None-Match"] = `"${known}"`;
   return headers;
 }
 
-const kindOf = (status) => {
-  if (status < 300) return "ok";
-  if (status === 401 || status === 403) return "signedOut";
+/** Nobody answered for the unit itself: a proxy without it, or one that asks to come again later. */
+const NOBODY_THERE = new Set([408, 429, 502, 503, 504]);
+
+/** The unit's own rules said no, and will again. */
+const JUDGED = new Set([400, 404, 409, 412, 422, 428]);
+
+/** What an answer is. A page in the place of an answer comes from whoever owns the network: the unit was not reached. */
+function kindOf({ status }, isWhatWasAsked) {
+  if (status < 300) return isWhatWasAsked ? "ok" : "unreachable";
+  if (status === 304) return "same";
+  if (status === 401) return "signedOut";
   if (status === 410) return "gone";
-  return status >= 500 || status === 429 || status === 408 ? "unreachable" : "refused";
-};
+  if (NOBODY_THERE.has(status)) return "unreachable";
+  return JUDGED.has(status) && isWhatWasAsked ? "refused" : "failed";
+}
 
 /**
- * Ask the server -> {kind: ok | refused | signedOut | gone | unreachable, status, data}. Never throws for the network.
+ * Ask the server -> {kind, status, data}. kind: ok; same (what is `known` still stands); refused (by the unit's rules);
+ * failed (the server broke over it, or something on the way let it not through); signedOut; gone; unreachable. Never
+ * throws for the network.
  * @param {string} address
- * @param {{method?: string, body?: any, revision?: number | null, account?: any, type?: string}} [request]
+ * @param {{method?: string, body?: any, revision?: number | null, known?: number | null, account?: any, type?: string}}
+ *   [request] revision: the one that is replaced; known: the one that need not come again
  * @returns {Promise<Answer>}
  */
-export async function call(address, { method = "GET", body, revision, account, type = "application/json" } = {}) {
+export async function call(address, request = {}) {
+  const { method = "GET", body, revision, known, account, type = "application/json" } = request;
   const began = Date.now();
   const patience = new AbortController(); // the ready-made time limit is younger than phones still in use
   setTimeout(() => patience.abort(), PATIENCE);
   try {
     const answer = await fetch(address, {
       method,
-      headers: headersFor(account, { body, method, revision, type }),
+      headers: headersFor(account, { body, method, revision, known, type }),
       body,
       credentials: "same-origin",
       cache: "no-store",
@@ -88,7 +102,8 @@ export async function call(address, { method = "GET", body, revision, account, t
     if (answer.type === "opaqueredirect") return { kind: "signedOut", status: 302, data: {} };
     noteClock(answer, began);
     const isJson = answer.headers.get("Content-Type")?.includes("json");
-    return { kind: kindOf(answer.status), status: answer.status, data: isJson ? await answer.json() : {} };
+    const isWhatWasAsked = isJson || answer.status === 204 || !address.startsWith("/api/");
+    return { kind: kindOf(answer, isWhatWasAsked), status: answer.status, data: isJson ? await answer.json() : {} };
   } catch (thrown) {
     const problem = /** @type {Error} */ (thrown);
     if (!(problem instanceof TypeError) && !["AbortError", "SyntaxError"].includes(problem.name)) throw problem;

@@ -4,6 +4,7 @@
  */
 
 import { callButtons } from "../calls.js";
+import { hasUnsent, openQuestions } from "../draft.js";
 import { overLimit } from "../fluid.js";
 import { lastPost, nightsBefore } from "../nights_before.js";
 import { looksNext } from "../opening.js";
@@ -107,14 +108,11 @@ function look(data) {
 /** @param {Night | null | undefined} night */
 function handedWords(night) {
   if (!night) return null;
-  if (night.delivered) return note(t("Handed over: the unit has it."), "good");
-  if (night.faults.length)
-    return note(t("The unit's server refused something in it. Look at “What waits to be sent”."), "stop");
-  if (night.conflict)
-    return note(
-      t("Somebody else changed this record at the unit. Choose which version holds, under “What waits to be sent”."),
-      "stop",
-    );
+  if (night.faults.length || night.trouble)
+    return note(t("It could not be handed over. Look at “What waits to be sent”."), "stop");
+  if (openQuestions(night).length)
+    return note(t("Two phones wrote different answers. Say which is right, under “What waits to be sent”."), "stop");
+  if (night.delivered && !hasUnsent(night)) return note(t("Handed over: the unit has it."), "good");
   return note(t("Kept on this phone and waiting for the network. It goes by itself; you may close the app."), "plain");
 }
 

@@ -1,77 +1,94 @@
-/* Two versions of one night, side by side, field by field; one touch says which holds. */
+/* What two phones answered differently in one place: both values in words, one touch says which is right. */
 
-import { differences, documentOf } from "../draft.js";
-import { fieldName, shownValue, whenWords } from "../fields.js";
+import { holderOf, openQuestions } from "../draft.js";
+import { fieldName, shownValue } from "../fields.js";
 import * as outbox from "../outbox.js";
+import { calledHere } from "../ready.js";
 import { register } from "../router.js";
-import { h, note } from "../ui.js";
-import { t } from "../words.js";
+import { bigButton, h, note, toast } from "../ui.js";
+import { t, timeOf } from "../words.js";
 
 /** @param {Ctx} ctx */
 const nightOf = (ctx, id) => ctx.nights.find((night) => night.id === id) ?? ctx.night;
 
+const LISTS = () => ({ readings: t("Reading"), events: t("Event"), medicines: t("Medicine"), checks: t("Check") });
+
+/** Which row a question is about: "22:10 Heparin". @param {Ctx} ctx */
+function rowName(ctx, list, row) {
+  if (!list) return "";
+  const site = ctx.kit.access?.sites.find((each) => each.id === row.site)?.name;
+  const kind = row.kind && t(ctx.kit.event_kinds?.[row.kind] ?? row.kind);
+  const words = kind ?? site ?? (row.name || row.words ? calledHere(ctx.kit, row) : LISTS()[list]);
+  return `${row.at ? `${timeOf(row.at)} ` : ""}${words ?? ""}`.trim();
+}
+
 /** @param {Ctx} ctx @param {Night} night */
-async function settle(ctx, night, choice) {
-  outbox.settle(night, choice, ctx.kit);
-  await ctx.save(night);
-  if (choice === "mine") await outbox.push();
-  ctx.go("queue");
+async function choose(ctx, night, question, choice) {
+  const holder = holderOf(night, question);
+  const stood = holder?.[question.field];
+  outbox.settle(night, question, choice);
+  const keep = async () => {
+    night.touched_at = new Date().toISOString();
+    await ctx.save(night);
+    ctx.redraw();
+    outbox.push();
+  };
+  await keep();
+  toast(t("Answered: {what}", { what: placeOf(ctx, question) }), () => {
+    if (holder) holder[question.field] = stood;
+    night.questions = [...night.questions, question];
+    return keep();
+  });
+}
+
+/** @param {Ctx} ctx */
+function placeOf(ctx, { list, field }) {
+  const path = list ? `${list}.${field}` : field;
+  return fieldName(ctx, ctx.kit.limits?.[path] ? path : field);
+}
+
+/** @param {Ctx} ctx */
+function whose(ctx, { by, at }) {
+  const own = by?.id === ctx.kit.account.id;
+  const who = own ? t("You, on another phone or page") : (by?.name ?? t("At the unit"));
+  return `${who}, ${timeOf(at)}`;
+}
+
+/** @param {Ctx} ctx @param {Night} night */
+function card(ctx, night, question) {
+  const { list, id, field, mine } = question;
+  const holder = holderOf(night, question);
+  const shown = (value) => shownValue(ctx, list ? `${list}.${field}` : field, value);
+  const answer = (choice, value, hint) =>
+    bigButton(shown(value), () => choose(ctx, night, question, choice), {
+      hint,
+      data: { k: `${choice}-${list}-${id}-${field}` },
+    });
+  return h(
+    "section",
+    { class: "card" },
+    h("h2", { text: [rowName(ctx, list, holder), placeOf(ctx, question)].filter(Boolean).join(": ") }),
+    answer("mine", mine, t("On this phone")),
+    answer("theirs", holder[field], whose(ctx, question)),
+  );
 }
 
 register("conflict", {
-  title: () => t("Two versions of this night"),
+  title: () => t("Two phones, two answers"),
   draw: (ctx, [id]) => {
     const night = nightOf(ctx, id);
-    if (!night?.conflict) return note(t("There is only one version of this night now."), "good");
-    const cell = (name, value) => h("dd", { text: shownValue(ctx, name, value) });
-    const rows = differences(documentOf(night, night.conflict.status), night.conflict);
-    /** @param {any[]} difference */
-    const side = ([name, mine, theirs]) =>
-      h(
-        "section",
-        { class: "card" },
-        h("h2", { text: fieldName(ctx, name) }),
-        h(
-          "dl",
-          null,
-          h("div", null, h("dt", { text: t("On this phone") }), cell(name, mine)),
-          h("div", null, h("dt", { text: t("At the unit") }), cell(name, theirs)),
-        ),
-      );
-    const by = night.conflict.entered_by?.name;
+    const questions = night ? openQuestions(night) : [];
+    if (!questions.length) return note(t("Nothing is asked any more: both phones say the same."), "good");
     return [
       note(
-        by
-          ? t(
-              "{name} changed this night at the unit ({when}) while this phone had another version. Nothing is " +
-                "lost: the unit keeps every version.",
-              { name: by, when: whenWords(night.conflict.received_at) },
-            )
-          : t(
-              "This night was changed at the unit ({when}) while this phone had another version. Nothing is lost: " +
-                "the unit keeps every version.",
-              { when: whenWords(night.conflict.received_at) },
-            ),
+        t(
+          "Two phones wrote something different in the same place. Touch what is right. Everything else that either " +
+            "of them wrote is in the record already.",
+        ),
         "care",
       ),
-      rows.length ? rows.map(side) : h("p", { text: t("Both say the same.") }),
+      questions.map((question) => card(ctx, night, question)),
     ];
   },
-  bar: (ctx, [id]) => {
-    const night = nightOf(ctx, id);
-    if (!night?.conflict) return [{ label: t("Back to the queue"), go: "queue" }];
-    return [
-      {
-        label: t("Mine holds"),
-        hint: t("This phone's version goes to the unit"),
-        tap: () => settle(ctx, night, "mine"),
-        tone: "plain",
-      },
-      {
-        label: t("The unit's holds"),
-        hint: t("This phone takes the unit's version"),
-        tap: () => settle(ctx, night, "theirs"),
-      },
-    ];
-  },
+  bar: () => [{ label: t("What waits to be sent"), go: "queue", tone: "plain" }],
 });

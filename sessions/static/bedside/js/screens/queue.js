@@ -1,10 +1,15 @@
 /* What has not reached the unit, each with why, and when it is tried again. */
 
+import { callButtons } from "../calls.js";
+import { documentOf, openQuestions } from "../draft.js";
 import { fieldName, whenWords } from "../fields.js";
+import { takeOut } from "../file_out.js";
 import * as kits from "../kit.js";
 import * as outbox from "../outbox.js";
 import { register } from "../router.js";
+import { isRefused } from "../trouble.js";
 import { bigButton, h, note, toast } from "../ui.js";
+import * as vault from "../vault.js";
 import { clockOffset } from "../wire.js";
 import { hours, t, timeOf, tn } from "../words.js";
 
@@ -15,9 +20,39 @@ const nightName = (night) =>
 const STATES = () => ({
   open: t("Being entered; what is new goes to the unit by itself."),
   waiting: t("Handed over; waits for the unit."),
-  conflict: t("Somebody else changed it at the unit: choose which version holds."),
-  refused: t("The unit's server refused it; see what it says."),
+  conflict: t("Two phones wrote different answers in one place: say which is right. Both are kept until then."),
 });
+
+/** Why an entry could not be handed over, in words. @param {Trouble} trouble */
+function why(trouble) {
+  const { status, said } = trouble;
+  if (isRefused(trouble))
+    return said
+      ? t("The unit's server refuses it: {said}", { said })
+      : t("The unit's server refuses it ({status}).", { status });
+  if (status === 403)
+    return t("The unit's server, or a filter on the way to it, does not let this entry through (403).");
+  if (status === 413) return t("Something on the way to the unit takes no entry as large as this one (413).");
+  if (status >= 500)
+    return t("The unit's server broke over this entry ({status}). That is no fault of what you entered.", { status });
+  return t("The unit's server did not take this entry ({status}).", { status });
+}
+
+/** @param {string} id @param {Trouble} trouble */
+function tried(id, { tries, at, next, told }) {
+  const words = [tn("Tried once, at {time}.", "Tried {n} times, last at {time}.", tries, { time: timeOf(at) })];
+  if (next) words.push(t("It is tried again by itself at {time}.", { time: timeOf(next) }));
+  if (told)
+    words.push(
+      outbox.isTelling(id)
+        ? t("The unit could not be told of it yet: call it by day.")
+        : t("The unit has been told that it could not be handed over."),
+    );
+  return words.join(" ");
+}
+
+/** @param {string} id @param {Trouble | null | undefined} trouble */
+const trouble = (id, trouble) => trouble && [note(why(trouble), "care"), h("p", { text: tried(id, trouble) })];
 
 /** The screen on which a field of the record is entered. @param {Night} night */
 export function screenOfField(field, night) {
@@ -44,16 +79,42 @@ function faults(ctx, night) {
   );
 }
 
+const again = (id) => bigButton(t("Send it again now"), () => outbox.retry(id), { data: { k: `again-${id}` } });
+
+/** @param {string} id @param {() => any} make */
+const fileButton = (id, make) =>
+  bigButton(t("Take it out as a file"), async () => takeOut(`entry-${id}.json`, await make()), {
+    hint: t("For the unit, when it cannot be sent"),
+    data: { k: `file-${id}` },
+  });
+
+/** @param {Ctx} ctx @param {Night} night */
+const asFile = (ctx, night) => ({
+  id: night.id,
+  patient: ctx.kit.patient,
+  entered_by: ctx.kit.account,
+  trouble: night.trouble,
+  document: documentOf(night, night.stage === "handed" ? "finished" : "open"),
+});
+
 /** @param {Ctx} ctx @param {any} waiting */
 function nightRow(ctx, { state, night }) {
+  const stuck = night.trouble !== null;
   return h(
     "section",
     { class: "card" },
     h("h2", { text: nightName(night) }),
-    h("p", { text: STATES()[state] }),
+    STATES()[state] && h("p", { text: STATES()[state] }),
+    night.faults.length ? null : trouble(night.id, night.trouble),
     faults(ctx, night),
-    state === "conflict" && bigButton(t("Look at both versions"), () => ctx.go("conflict", night.id), { tone: "go" }),
-    state === "refused" && bigButton(t("Send it again as it is"), () => outbox.retry(night.id)),
+    state === "conflict" &&
+      bigButton(
+        tn("Answer {n} question", "Answer {n} questions", openQuestions(night).length),
+        () => ctx.go("conflict", night.id),
+        { tone: "go", data: { k: `answer-${night.id}` } },
+      ),
+    stuck && again(night.id),
+    stuck && fileButton(night.id, () => asFile(ctx, night)),
     state === "open" &&
       night !== ctx.night &&
       bigButton(t("Go on with it"), () => {
@@ -71,16 +132,59 @@ async function leave(ctx, errand) {
 }
 
 /** @param {Ctx} ctx @param {any} waiting */
-function errandRow(ctx, { state, errand }) {
+function errandRow(ctx, { errand }) {
   return h(
     "section",
     { class: "card" },
     h("h2", { text: errand.words || t("A note to the unit") }),
-    h("p", { text: state === "refused" ? errand.refused : t("Waits for the unit.") }),
-    state === "refused" && [
-      bigButton(t("Try again"), () => outbox.retry(errand.id)),
-      bigButton(t("Leave it"), () => leave(ctx, errand)),
-    ],
+    errand.trouble
+      ? [
+          trouble(errand.id, errand.trouble),
+          again(errand.id),
+          fileButton(errand.id, () => ({ ...errand, patient: ctx.kit.patient, entered_by: ctx.kit.account })),
+          bigButton(t("Leave it"), () => leave(ctx, errand)),
+        ]
+      : h("p", { text: t("Waits for the unit.") }),
+  );
+}
+
+let deleting = "";
+
+/** @param {Ctx} ctx @param {any} waiting */
+function damagedRow(ctx, { row }) {
+  const words =
+    row.store === "nights" ? t("A night on this phone cannot be read") : t("A note on this phone cannot be read");
+  const remove = async () => {
+    await vault.remove(row.store, row.id);
+    await outbox.tellItIsOver(row.id, "left");
+    deleting = "";
+    ctx.redraw();
+  };
+  const ask = () => {
+    deleting = row.id;
+    ctx.redraw();
+  };
+  return h(
+    "section",
+    { class: "card" },
+    h("h2", { text: words }),
+    note(
+      t(
+        "The phone's storage gave it back damaged. It is kept as it is, and nothing of it was sent since. Take it out " +
+          "as a file and give that to the unit, and write the night from memory or paper.",
+      ),
+      "stop",
+    ),
+    fileButton(row.id, () => vault.salvage(row)),
+    deleting === row.id
+      ? [
+          bigButton(t("Delete it: I have the file"), remove, { tone: "danger", data: { k: "delete-damaged" } }),
+          bigButton(t("Keep it"), () => {
+            deleting = "";
+            ctx.redraw();
+          }),
+        ]
+      : bigButton(t("Delete it from this phone"), ask, { data: { k: "ask-delete" } }),
   );
 }
 
@@ -107,37 +211,61 @@ function clock() {
 }
 
 function pulse() {
-  const { busy, next, signedOut } = outbox.pulse;
+  const { busy, next, reached, signedOut } = outbox.pulse;
   if (busy) return h("p", { role: "status", text: t("Sending …") });
   if (signedOut)
     return note(
       t("You are signed out. What waits stays on this phone and goes by itself once you have signed in."),
       "care",
     );
-  return next
+  if (!next) return null;
+  const time = timeOf(new Date(next).toISOString());
+  return h("p", {
+    text: reached
+      ? t("Next try at {time}.", { time })
+      : t("The unit could not be reached. Next try at {time}.", { time }),
+  });
+}
+
+const ROWS = { night: nightRow, errand: errandRow, damaged: damagedRow };
+
+/** @param {Waiting[]} rows */
+function howMany(rows) {
+  const questions = rows.filter((row) => row.state === "conflict").length;
+  const unsent = rows.length - questions;
+  if (!rows.length) return note(t("The unit has everything that was entered on this phone."), "good");
+  return unsent > 0
     ? h("p", {
-        text: t("The unit could not be reached. Next try at {time}.", { time: timeOf(new Date(next).toISOString()) }),
+        text: tn("{n} entry has not reached the unit yet.", "{n} entries have not reached the unit yet.", unsent),
       })
     : null;
 }
+
+/** What was noted on a card and waits for a record. @param {Ctx} ctx */
+const jotted = (ctx) =>
+  ctx.jotted().map((event) =>
+    h(
+      "section",
+      { class: "card" },
+      h("h2", { text: t(ctx.kit?.event_kinds?.[event.kind] ?? event.kind) }),
+      h("p", {
+        text: t("Noted at {time}; it goes into the record that is begun next.", { time: timeOf(event.at) }),
+      }),
+    ),
+  );
 
 register("queue", {
   title: () => t("What waits to be sent"),
   draw: (ctx) => {
     const rows = outbox.list();
     const age = kits.ageHours();
+    const stuck = rows.some((row) => ["refused", "failed", "damaged"].includes(row.state));
     return [
-      rows.length
-        ? h("p", {
-            text: tn(
-              "{n} entry has not reached the unit yet.",
-              "{n} entries have not reached the unit yet.",
-              rows.length,
-            ),
-          })
-        : note(t("The unit has everything."), "good"),
+      ctx.jotted().length && !rows.length ? null : howMany(rows),
       pulse(),
-      rows.map((row) => (row.kind === "night" ? nightRow(ctx, row) : errandRow(ctx, row))),
+      rows.map((row) => ROWS[row.kind](ctx, row)),
+      jotted(ctx),
+      stuck && ctx.kit?.unit && callButtons(ctx.kit.unit, "calm"),
       clock(),
       age !== null &&
         h("p", {

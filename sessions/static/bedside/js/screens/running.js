@@ -7,6 +7,7 @@ import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { removeRow, setFields, stampStep } from "../draft.js";
 import { momentRow } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
+import { endedWords, writtenBy } from "../others.js";
 import { coded, say, wordsOf } from "../ready.js";
 import { canShake, canSound, forget, remindAt, tryOut } from "../reminders.js";
 import { go, register } from "../router.js";
@@ -116,18 +117,19 @@ function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, sy
 function happened(ctx) {
   const { readings, events, medicines, steps } = ctx.night.doc;
   const unmiss = (index) => ctx.change(t("Missed reading taken back"), (night) => removeRow(night, "steps", index));
+  const from = (row) => writtenBy(ctx, row);
   const rows = [
-    ...readings.map((row, index) => [row.at, t("Reading"), short(row), () => go("reading", index)]),
+    ...readings.map((row, index) => [row.at, t("Reading"), [short(row), from(row)], () => go("reading", index)]),
     ...events.map((row, index) => [
       row.at,
       t(ctx.kit.event_kinds?.[row.kind] ?? row.kind),
-      wordsOf(ctx.kit, row.note),
+      [wordsOf(ctx.kit, row.note), from(row)],
       () => go(row.kind === "hypotension" ? "bpdrop" : "event", index),
     ]),
     ...medicines.map((row, index) => [
       row.at,
       wordsOf(ctx.kit, row.name),
-      row.amount == null ? "" : withUnit(row.amount, wordsOf(ctx.kit, row.unit)),
+      [row.amount == null ? "" : withUnit(row.amount, wordsOf(ctx.kit, row.unit)), from(row)],
       () => go("medicine", index),
     ]),
     ...steps
@@ -140,7 +142,10 @@ function happened(ctx) {
     null,
     h("h2", { text: t("So far") }),
     rows.map(([at, name, words, act], index) =>
-      bigButton(`${timeOf(at)} ${name}`, act, { hint: words || null, data: { k: `row-${index}` } }),
+      bigButton(`${timeOf(at)} ${name}`, act, {
+        hint: [words].flat().filter(Boolean).join(" · ") || null,
+        data: { k: `row-${index}` },
+      }),
     ),
   );
 }
@@ -253,6 +258,7 @@ function draw(ctx) {
       bigButton(t("It runs already: started now"), () => startAt(ctx, minuteOf(ctx.now())), { data: { k: "started" } }),
     ];
   }
+  if (night.doc.ended_at) return [endedWords(ctx), happened(ctx)].filter(Boolean);
   keepAwake(preferences().screen && !course(night, ctx.kit, ctx.now()).asleep);
   arm(ctx);
   return [
@@ -279,6 +285,8 @@ function bar(ctx) {
   const { night } = ctx;
   if (!night) return [{ label: t("Tonight"), go: "tonight" }];
   if (!night.doc.started_at) return [{ label: t("To the needles"), go: "needles" }];
+  if (night.stage === "handed") return [{ label: t("Tonight"), go: "tonight" }];
+  if (night.doc.ended_at) return [{ label: t("Finish"), go: "finish" }];
   const [reading, finish] = [
     { label: t("Reading"), go: "reading" },
     { label: t("Finish"), go: "finish" },
