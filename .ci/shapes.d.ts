@@ -223,7 +223,14 @@ interface Kit {
   release: string;
   language: string;
   account: { id: number; name: string; role: string };
-  patient: { id: string; name: string; zone: string; access_side: "left" | "right" | null };
+  patient: {
+    id: string;
+    name: string;
+    zone: string;
+    access_side: "left" | "right" | null;
+    /** Whether the unit lets this person go through the sheets in short. */
+    short_sheets?: boolean;
+  };
   unit: Unit | null;
   prescription: Prescription | null;
   changes: { lines: any[]; acknowledged?: boolean; [name: string]: any } | null;

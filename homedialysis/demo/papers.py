@@ -13,6 +13,7 @@ from homedialysis.demo.cast import Member
 from homedialysis.demo.circuit import Circuit, connect, membrane_pressure, outflow_rise, pressures
 from sessions.facts import plausible
 from sessions.facts.choices import (
+    BloodReturn,
     CheckPart,
     DialyserLook,
     EventKind,
@@ -73,7 +74,9 @@ def write_down(
 
 def as_left_open(document: Document, until: datetime) -> Document:
     """The document as it stands while the treatment runs: what lies before `until`, nothing of its end."""
-    after = ("post_", "uf_removed", "blood_processed", "rinse_back", "intake", "dialyser_look", "disinfected")
+    after = (
+        "post_", "uf_removed", "blood_processed", "rinse_back", "intake", "dialyser_look", "blood_", "disinfected",
+    )  # fmt: skip
     begun = {name: value for name, value in document.items() if not name.startswith(after)}
     begun |= {
         name: [row for row in document[name] if datetime.fromisoformat(row["at"]) <= until]
@@ -133,9 +136,11 @@ def _evening(member: Member, night: TrueTreatment) -> Document:
     return {
         "planned_minutes": member.regime.minutes,
         "planned_uf_l": round(night.uf_l, 1),
+        "set_uf_l": round(night.uf_l, 1),
         "planned_rinse_back_l": RINSE_BACK_L,
         "plan_choice": PlanChoice.AS_PRESCRIBED,
         "dialyser_look": DialyserLook.CLEAR,
+        "blood_return": BloodReturn.WHOLE,
         "disinfected": True,
         "checklist_version": 1,
         "run_sheet_version": 0,

@@ -24,6 +24,8 @@ _BODY = {
     **likely(TREATMENT),
     "plan_choice": "as_prescribed",
     "dialyser_look": "few_fibres",
+    "blood_return": "whole",
+    "early_reason": "",
     "disinfected": True,
     "checks": [
         {

@@ -117,6 +117,27 @@ class DialyserLook(models.TextChoices):
     CLOTTED = "clotted", _("clotted")
 
 
+class BloodReturn(models.TextChoices):
+    """What became of the blood in the lines at the end."""
+
+    WHOLE = "whole", _("given back")
+    PART = "part", _("given back in part")
+    NONE = "none", _("not given back")
+
+
+class EarlyReason(models.TextChoices):
+    """Why a treatment ended before its planned time."""
+
+    UNWELL = "unwell", _("felt unwell")
+    PRESSURE = "pressure", _("low blood pressure")
+    CLOTTED = "clotted", _("clotted")
+    NEEDLE = "needle", _("trouble with the access or a needle")
+    MACHINE = "machine", _("machine, power or water")
+    TIME = "time", _("no more time")
+    UNIT = "unit", _("the unit said so")
+    OTHER = "other", _("another reason, see notes")
+
+
 class Limb(models.TextChoices):
     """Where the drawn picture of an access lies."""
 

@@ -12,6 +12,8 @@ NAMES = (
     _("ended at"),
     _("plan choice"),
     _("dialyser look"),
+    _("blood return"),
+    _("early reason"),
     _("disinfected"),
     _("checklist version"),
     _("run sheet version"),

@@ -222,6 +222,18 @@ FLUID: dict[str, Field] = {
         asked=None,
         example=2.7,
     ),
+    "set_uf_l": Field(
+        _("Fluid removal set on the machine"),
+        "L",
+        (0, 10),
+        (0, 4.5),
+        0.05,
+        short=_("Set on the machine"),
+        decimals=-2,
+        asked=None,
+        on_paper=False,
+        example=2.7,
+    ),
     "rinse_back_l": Field(_("Rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05, decimals=-2, example=0.3),
     "intake_l": Field(
         _("Drinks during treatment"), "L", (0, 5), (0, 1.5), 0.05, short=_("Drinks"), decimals=-2, example=0.2
@@ -255,6 +267,9 @@ FLUID: dict[str, Field] = {
         head=_("Machine: Kt/V"),
         decimals=2,
         example=1.31,
+    ),
+    "blood_lost_ml": Field(
+        _("Blood lost"), "mL", (0, 3000), (0, 400), 10, decimals=0, asked=None, on_paper=False, example=0
     ),
     "planned_minutes": Field(
         _("Planned length"), "min", (1, 1440), (60, 660), 5, asked=None, on_paper=False, example=240

@@ -32,6 +32,10 @@ class Patient(models.Model):
     height_cm = models.FloatField(_("height (cm)"))
     phone = models.CharField(_("telephone"), max_length=30, blank=True)
     time_zone = models.CharField(_("time zone"), max_length=60, blank=True, validators=[known_time_zone])
+    short_sheets = models.BooleanField(
+        _("may go through the sheets in short"), default=False,
+        help_text=_("For whoever is experienced: several steps on one screen, each named."),
+    )  # fmt: skip
     joined_on = models.DateField(_("in the programme since"))
     left_on = models.DateField(_("left the programme on"), null=True, blank=True)
     left_reason = models.CharField(_("why"), max_length=12, choices=LeftReason, blank=True)

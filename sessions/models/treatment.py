@@ -17,8 +17,10 @@ from django.db import models
 from django.db.models import F, Q
 
 from sessions.facts.choices import (
+    BloodReturn,
     CheckPart,
     DialyserLook,
+    EarlyReason,
     EventKind,
     NeedleKind,
     PlanChoice,
@@ -50,6 +52,8 @@ class TreatmentRecord(DeclaredNumbers):
     ended_at = models.DateTimeField(null=True)
     plan_choice = models.CharField(max_length=14, choices=PlanChoice, blank=True)
     dialyser_look = models.CharField(max_length=10, choices=DialyserLook, blank=True)
+    blood_return = models.CharField(max_length=5, choices=BloodReturn, blank=True)
+    early_reason = models.CharField(max_length=8, choices=EarlyReason, blank=True)
     disinfected = models.BooleanField(null=True)
     checklist_version = models.PositiveIntegerField(null=True)
     run_sheet_version = models.PositiveIntegerField(null=True)

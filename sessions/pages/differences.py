@@ -9,8 +9,10 @@ from django.utils.translation import gettext as _
 
 from sessions.facts import plausible
 from sessions.facts.choices import (
+    BloodReturn,
     CheckPart,
     DialyserLook,
+    EarlyReason,
     EventKind,
     NeedleKind,
     PlanChoice,
@@ -30,6 +32,8 @@ CODES: dict[str, dict[str, Any]] = {
     "needle": dict(NeedleKind.choices),
     "plan_choice": dict(PlanChoice.choices),
     "dialyser_look": dict(DialyserLook.choices),
+    "blood_return": dict(BloodReturn.choices),
+    "early_reason": dict(EarlyReason.choices),
 }
 """Fields that hold a code, with what people read."""
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberField
 from sessions.facts.choices import CheckPart, EventKind, SiteUse
 from sessions.facts.local_number import plain
-from sessions.texts import checklist
+from sessions.texts import checklist, run_sheets
 from sessions.texts.cards import Call
 
 KEY = re.compile(r"[a-z0-9_]{1,40}")
@@ -26,7 +26,10 @@ ASKS = (
     ("tape", _("whether it is taped")),
     ("attempts", _("how many attempts")),
     ("pain", _("pain, 0 to 10")),
-    ("pump_speed", _("the speed of the pump")),
+    ("pump_speed", _("the speed of the pump, typed")),
+    ("prescribed_speed", _("whether tonight's speed is reached")),
+    ("bolus", _("the heparin bolus, where one is prescribed")),
+    ("set_machine", _("whether the machine is set: fluid, length, heparin")),
 )
 FOR_WHOM = (
     (checklist.EVERYBODY, _("everybody")),
@@ -115,6 +118,14 @@ class StepForm(RowForm):
     use = forms.ChoiceField(
         choices=[("", _("both, or neither")), *SiteUse.choices], required=False, label=_("Which needle")
     )
+    part = forms.ChoiceField(
+        choices=[("", _("to begin a treatment")), (run_sheets.COMING_OFF, _("to end it"))], required=False,
+        label=_("When"),
+    )  # fmt: skip
+    speed_ml_min = WholeNumberField(
+        required=False, min_value=10, max_value=600, label=_("Speed of the pump here, mL/min"),
+        help_text=_("The phone shows it; nothing is typed."),
+    )  # fmt: skip
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

@@ -108,10 +108,20 @@ def patient_run_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpRespon
     """The run sheet of one patient: the unit's for the access in use, or adapted from it."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
+    if request.POST.get("do") == "short":
+        return _in_short(request, patient)
     access = patient.accesses.in_use().first()
     today = timezone.now().astimezone(zone_of(patient)).date()
     free = [site.technique for site in access.free_sites(today)] if access else []
     return _work_on(request, TextPlace(TextKind.RUN_SHEET, technique_of(access, free), patient))
+
+
+def _in_short(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """Let an experienced patient go through the sheets in short, or no longer."""
+    patient.short_sheets = request.POST.get("short") == "yes"
+    patient.save(update_fields=["short_sheets"])
+    messages.success(request, gettext("Saved; the phone gets it when it next has a network."))
+    return redirect("treatments:patient-run-sheet", patient.pk)
 
 
 def _work_on(request: HttpRequest, place: TextPlace) -> HttpResponse:

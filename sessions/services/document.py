@@ -23,8 +23,10 @@ from rest_framework import serializers
 
 from sessions.facts import plausible
 from sessions.facts.choices import (
+    BloodReturn,
     CheckPart,
     DialyserLook,
+    EarlyReason,
     EventKind,
     NeedleKind,
     PlanChoice,
@@ -263,6 +265,8 @@ class TreatmentDocument(KnownFields):
     used_stock = _listed(StockPart)
     plan_choice = _one_of(PlanChoice.choices)
     dialyser_look = _one_of(DialyserLook.choices)
+    blood_return = _one_of(BloodReturn.choices)
+    early_reason = _one_of(EarlyReason.choices)
     disinfected = _yes_or_no()
     checklist_version = _version("Of the unit's checks; 0 is the list that comes with the program.")
     run_sheet_version = _version("Of the run sheet; 0 is the one that comes with the program.")

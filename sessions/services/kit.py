@@ -32,13 +32,13 @@ from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
 from sessions.services.surroundings_facts import facts_of
 from sessions.services.unit_texts import TextPlace, Texts, technique_of
-from sessions.texts import checklist
+from sessions.texts import checklist, run_sheets
 from sessions.texts.cards import meant_for
 from sessions.texts.ready import ready_words
 
 Json = dict[str, Any]
 NIGHTS, OPEN_ONES = 30, 10
-HISTORY_NUMBERS = (*BEFORE, *AFTER)
+HISTORY_NUMBERS = (*BEFORE, *AFTER, "planned_rinse_back_l", "planned_intake_l")
 READ = tuple(READING)
 
 
@@ -105,6 +105,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
             "name": patient.name,
             "zone": zone.key,
             "access_side": access.side if access else None,
+            "short_sheets": patient.short_sheets,
         },
         "unit": _unit(),
         "prescription": current and _prescription(current),
@@ -177,10 +178,17 @@ def _texts(asked: KitRequest, access: VascularAccess | None) -> Json:
         "run_sheet": {
             "version": sheet.version,
             "technique": technique,
-            "steps": _for_phone(sheet.content["steps"], for_sheet),
+            "steps": _for_phone(_whole_sheet(sheet.content["steps"], technique), for_sheet),
         },
         **emergency_texts(texts, for_whom),
     }
+
+
+def _whole_sheet(steps: list[Json], technique: str) -> list[Json]:
+    """The run sheet; where the unit wrote its own before there was a part that ends a treatment, with the program's."""
+    if any(step.get("part") == run_sheets.COMING_OFF for step in steps):
+        return steps
+    return [*steps, *(step.as_json() | {"own": {}} for step in run_sheets.steps_off(technique))]
 
 
 def _for_phone(rows: list[Json], place: TextPlace) -> list[Json]:

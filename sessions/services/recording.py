@@ -41,6 +41,8 @@ COLUMNS = (
     "source",
     "plan_choice",
     "dialyser_look",
+    "blood_return",
+    "early_reason",
     "disinfected",
     "checklist_version",
     "run_sheet_version",

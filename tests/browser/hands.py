@@ -162,10 +162,20 @@ class Hands:
         for _ in range(count):
             self.step()
 
-    def needle(self, attempts: str, pain: str) -> None:
-        """Put one in: blood is seen, it flushes, it is taped; then how it was."""
+    def plain_steps_off(self, count: int) -> None:
+        """The steps that end a treatment, each by its large touch."""
+        for _ in range(count):
+            words = self.page.locator(".step-words").inner_text()
+            self.go_on("Done, next")
+            expect(self.page.locator(".step-words", has_text=words)).to_have_count(0)
+
+    def needle(self, attempts: str, pain: str, *kind: str) -> None:
+        """Tourniquet on, one of a kind in, tourniquet off, taped and taped again; then how it was."""
         self.step()
-        for answer in ("Yes", "Yes", "", attempts, pain):
+        for words in kind:
+            self.press(words)
+        self.plain_steps(5)
+        for answer in ("Yes", "Easily: no swelling, no pain", attempts, pain):
             self.step(answer)
 
     def after_checks(self, count: int = 3) -> None:

@@ -262,7 +262,7 @@ class TestChecks:
     def test_when_all_are_answered_the_weight_comes_next(self, evening: Evening) -> None:
         begun(evening)
         evening.pass_checks()
-        expect(evening.screen()).to_contain_text("All checks are answered.")
+        expect(evening.screen()).to_contain_text("All checks are answered, as you saw them. Nobody else has looked.")
         evening.touch_main("Next: weigh")
         expect(evening.page.get_by_role("heading", level=1)).to_have_text("Weigh and plan")
 
@@ -273,7 +273,8 @@ class TestPlan:
         evening.weigh("72")
         expect(evening.page.locator(".plan")).to_contain_text("2.50 L")
         expect(evening.page.locator(".plan")).to_contain_text("8.9 mL/kg/h")
-        expect(evening.page.locator(".plan")).to_contain_text("Under your limit in the prescribed time.")
+        expect(evening.page.locator(".plan")).to_contain_text("under your limit in the prescribed time")
+        expect(evening.main()).to_contain_text("Take off 2.50 L in 4:00 h")  # in sight under the thumb
         evening.touch_main("Next: the access")
         expect(evening.page.get_by_role("heading", level=1)).to_have_text("Where the needles go")
         doc = evening.doc()

@@ -38,25 +38,90 @@ def sites(ana: Patient) -> list[AccessSite]:
     return rope_ladder(ana)
 
 
+def off_steps(evening: Evening) -> list[str]:
+    """The words of the steps that end a treatment."""
+    steps = evening.run("app", "return m.ctx.kit.run_sheet.steps;")
+    return [step["words"] for step in steps if step["part"] == "end"]
+
+
+def held(evening: Evening, times: int) -> None:
+    """The phone's clock, moved by so many times 65 seconds: as long as a site is pressed at the least."""
+    evening.run("app", "m.ctx.now = () => new Date(Date.now() + given);", times * 65_000)
+
+
 class TestFinish:
-    def test_the_main_action_leads_through_it(self, evening: Evening, sites: list[AccessSite], ana: Patient) -> None:
+    def test_a_double_touch_writes_no_half_minute_and_the_watch_stays_in_sight(
+        self, evening: Evening, sites: list[AccessSite]
+    ) -> None:
         running(evening, sites)
         evening.go("finish")
+        evening.tap("Blood is back: end now")
+        box = evening.main().bounding_box()
+        assert box is not None
+        for _ in range(2):
+            evening.page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        evening.page.wait_for_timeout(100)
+        assert [row["bleeding_minutes"] for row in evening.doc()["sites"]] == [None, None]
+        expect(evening.main()).to_be_disabled()
+        expect(evening.main()).to_contain_text("A low: press on")
+        evening.tap("Needle is out now")  # the other one
+        for down in (0, 400, 4000):
+            evening.page.mouse.wheel(0, down)
+            watch = evening.page.locator(".watch").first.bounding_box()
+            assert watch is not None
+            assert 0 < watch["y"] < 300
+        held(evening, 1)
+        expect(evening.main()).to_contain_text("A low: bleeding has stopped")
+
+    def test_a_needle_given_up_before_the_start_is_not_taken_out_again(
+        self, evening: Evening, sites: list[AccessSite]
+    ) -> None:
+        running(evening, sites)
+        given_up = {"site": sites[4].pk, "use": "venous", "note": "⟦given_up⟧", "bleeding_minutes": None}
+        evening.run("app", "m.ctx.change('up', (night) => night.doc.sites.push(given));", given_up)
+        evening.go("finish")
+        evening.tap("Blood is back: end now")
+        expect(evening.page.locator("#screen .card h3")).to_have_text(["A low", "V low"])
+
+    def test_early_and_why_and_blood_that_was_not_given_back_are_asked(
+        self, evening: Evening, sites: list[AccessSite], ana: Patient
+    ) -> None:
+        running(evening, sites, planned_minutes=300)
+        evening.go("finish")
+        evening.tap("Clotted")
+        evening.page.get_by_text("Blood not all given back, or blood lost").click()
+        evening.tap("Not given back")
+        evening.enter("blood_lost_ml", "250")
+        evening.tap("End now")
+        doc = evening.doc()
+        assert (doc["early_reason"], doc["blood_return"], doc["blood_lost_ml"]) == ("clotted", "none", 250)
+
+    def test_the_main_action_leads_through_it(self, evening: Evening, sites: list[AccessSite], ana: Patient) -> None:
+        running(evening, sites, planned_uf_l=2.5, readings=[{"at": now_minute().isoformat(), "uf_volume_l": 0.4}])
+        evening.go("finish")
+        for words in off_steps(evening):
+            expect(evening.page.locator(".step-words")).to_have_text(words)
+            evening.touch_main("Done, next")
         evening.touch_main("Blood is back: end now")
         evening.touch_main("A low: needle is out now")
         expect(evening.page.locator(".watch")).to_be_visible()
+        held(evening, 1)
         evening.touch_main("A low: bleeding has stopped")
         evening.touch_main("V low: needle is out now")
+        held(evening, 2)
         evening.touch_main("V low: bleeding has stopped")
         evening.touch_main("Enter: Weight after")
         evening.pads("69.9", "126", "74", "72", "118", "72")
         evening.touch_main("Enter: Fluid removed")
+        pad = evening.page.locator("dialog.pad")
+        expect(pad).to_contain_text("Planned: 2.50 L in 4:00 h")
+        expect(pad.get_by_role("button", name="Same as last", exact=False)).to_have_count(0)
         evening.pads("2.5", "68")
         evening.touch_main("Enter: Rinse-back")
         evening.pads("0.3", "0.1")
         evening.touch_main("Next: dialyser and machine")
         evening.tap("Clear")
-        evening.tap("Yes")
+        evening.touch_main("That is all")
         evening.touch_main("Next: checks after")
         for _ in range(3):
             evening.touch_main("Good")
@@ -69,13 +134,14 @@ class TestFinish:
         kept = TreatmentRecord.objects.get(patient=ana, pk=evening.page.url.rsplit("/", 1)[1])
         assert (kept.state, kept.post_weight_kg, kept.uf_removed_l) == ("finished", 69.9, 2.5)
         assert (kept.dialyser_look, kept.disinfected, kept.plan_choice) == ("clear", True, "as_prescribed")
-        assert [use.bleeding_minutes for use in kept.siteused_set.all()] == [0.5, 0.5]
+        assert [use.bleeding_minutes for use in kept.siteused_set.all()] == [1.5, 1.5]
+        assert (kept.blood_return, kept.early_reason) == ("whole", "")
         assert AnsweredCheck.objects.filter(record=kept, part="after", passed=True).count() == 3
 
     def test_the_watch_of_a_site_outlives_a_killed_page(self, evening: Evening, sites: list[AccessSite]) -> None:
         running(evening, sites)
         evening.go("finish")
-        evening.touch_main("Blood is back: end now")
+        evening.tap("Blood is back: end now")
         evening.touch_main("A low: needle is out now")
         moved = """async () => {
           const { ctx } = await import('/static/bedside/js/app.js');

@@ -121,27 +121,18 @@ def both_needles(night: Night) -> None:
     night.plain_steps(2)
     night.wait(0.6)
     night.plain_steps(1)
-    night.press("Sharp")
-    night.press("25 mm")
-    night.needle("1", "2")
+    night.needle("1", "2", "Sharp", "25 mm")
     killed_at = night.page.locator("h1").inner_text()
     night.page.wait_for_timeout(300)
     night.another_page()
     expect(night.page.locator("h1")).to_have_text(killed_at)
-    expect(night.page.locator(".step-words")).to_have_text("Put the venous needle in")
+    expect(night.page.locator(".step-words")).to_have_text("Tourniquet on, above the venous place")
     night.needle("2", "4")
-    night.plain_steps(3)
-    night.press("Pump speed now: enter")
-    night.pads("150")
+    night.plain_steps(6)
+    night.noted("heparin", lambda: night.go_on("Given: 2000 units"))
+    night.go_on("Set on the machine: 2.90 L")
     night.plain_steps(3)
     night.noted("started_at", lambda: night.go_on("Treatment is running"))
-
-
-def heparin(night: Night) -> None:
-    night.press("Medicine")
-    night.noted("heparin", lambda: night.press(re.compile("^Heparin bolus: same as last, 2000 units")))
-    night.press(re.compile("^Heparin rate: same as last, 500 units"))
-    night.go_on("Back to the treatment")
 
 
 def values(night: Night, index: int, names: list[str]) -> None:
@@ -216,7 +207,6 @@ def opened_and_undone(night: Night) -> None:
 
 
 def running(night: Night) -> None:
-    heparin(night)
     for index in (0, 1):
         night.wait(EVERY)
         reading(night, index)
@@ -237,6 +227,7 @@ def running(night: Night) -> None:
 
 def finishing(night: Night) -> None:
     night.go_on("Finish")
+    night.plain_steps_off(6)
     night.noted("ended_at", lambda: night.go_on("Blood is back: end now"))
     for site, minutes in (("A mid", 8), ("V mid", 6.4)):
         night.go_on(f"{site}: needle is out now")
@@ -250,11 +241,11 @@ def finishing(night: Night) -> None:
     night.pads("=", "=")
     night.go_on("Next: dialyser and machine")
     night.press("Clear")
-    night.press("Yes")
     night.press(re.compile("^Kt.V as the machine shows it"))
     night.pads("1.42")
     night.press(re.compile("^Used as usual"))
     night.write(night.page.get_by_label("Notes"), "A long night.")
+    night.go_on("That is all")
     night.after_checks()
     night.go_on("Next: look it over")
 
@@ -280,6 +271,7 @@ def plain_fields() -> dict[str, Any]:
         "planned_rinse_back_l": 0.3, "planned_intake_l": 0.2, "planned_minutes": 250, "planned_uf_l": 2.9,
         "plan_choice": "longer", "post_weight_kg": 70.1, "post_systolic": 126, "post_diastolic": 74,
         "post_pulse": 72, "post_standing_systolic": 118, "post_standing_diastolic": 70, "post_temperature_c": None,
+        "set_uf_l": 2.9, "blood_lost_ml": None, "blood_return": "whole", "early_reason": "",
         "uf_removed_l": 2.9, "blood_processed_l": 72.5, "rinse_back_l": 0.3, "intake_l": 0.2, "machine_ktv": 1.42,
         "dialyser_look": "clear", "disinfected": True, "notes": "A long night.", "status": "finished",
         "prescription_version": 1, "checklist_version": 0, "run_sheet_version": 0, "confirmed": [],
@@ -325,13 +317,16 @@ def expect_checks(kept: dict[str, Any]) -> None:
 def expect_steps(kept: dict[str, Any], sites: list[AccessSite], sheet: list[str]) -> None:
     """Each step of the run sheet once, in its order; then start, end and needles out; each by the phone's clock."""
     out = [f"needle_out_{site.pk}_{site.use}" for site in (sites[1], sites[4])]
-    assert [row["key"] for row in kept["steps"]] == [*sheet, "running", "ended", *out]
+    begin = [key for key in sheet if not key.startswith("off_")]
+    off = [key for key in sheet if key.startswith("off_")]
+    assert [row["key"] for row in kept["steps"]] == [*begin, "running", *off, "ended", *out]
     times = [datetime.fromisoformat(row["at"]) for row in kept["steps"]]
     assert times == sorted(times)
     gone = dict(zip((row["key"] for row in kept["steps"]), times, strict=True))
     assert gone["dry_arterial"] - gone["skin_arterial"] >= timedelta(seconds=30)
     words = {row["key"]: row["words"] for row in kept["steps"]}
-    assert words["pump_slow"].endswith(": 150 mL/min")
+    assert words["pump_up"].endswith(": 300 mL/min")
+    assert words["set_machine"].endswith("what=2.9 L, 500 units/h⟧")
     assert words["attempts_venous"].endswith(": 2")
 
 

@@ -15,13 +15,15 @@ export const valueAt = (ctx, path) => getPath(ctx.night, path) ?? null;
 export const unset = (ctx, paths) => paths.filter((path) => valueAt(ctx, path) === null);
 
 /**
- * Ask for each of the paths that has no number yet, pad after pad; leaving one ends it. `last(path)` is shown.
+ * Ask for each of the paths that has no number yet, pad after pad; leaving one ends it. `last(path)` is shown, and
+ * the words of `aside(path)` beside it.
  * @param {Ctx} ctx @param {string[]} paths @param {(path: string) => number | null} last
+ * @param {(path: string) => string} aside
  */
-export async function askAll(ctx, paths, last = (_path) => null) {
+export async function askAll(ctx, paths, last = (_path) => null, aside = (_path) => "") {
   for (const path of unset(ctx, paths)) {
     const limits = limitsOf(ctx.kit, path);
-    const answer = await askNumber({ label: labelOf(ctx, path), limits, last: last(path) });
+    const answer = await askNumber({ label: labelOf(ctx, path), limits, last: last(path), aside: aside(path) });
     if (answer === undefined) return;
     if (answer === null) continue;
     const words = t("{field}: {value}", { field: labelOf(ctx, path), value: withUnit(answer, limits?.unit) });

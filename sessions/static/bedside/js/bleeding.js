@@ -7,18 +7,26 @@ import { bigButton, h } from "./ui.js";
 import { fmt, t } from "./words.js";
 
 const OUT = "needle_out";
+const GIVEN_UP = coded("given_up");
 const outKey = (row) => `needle_out_${row.site}_${row.use}`;
 /** @param {Ctx} ctx */
 const siteName = (ctx, row) => ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
 /** Since when the needle is out (ISO), or undefined. @param {Ctx} ctx */
 export const outSince = (ctx, row) => ctx.night.stamps[outKey(row)];
-/** Sites with a needle whose bleeding is not known yet; a catheter has none. @param {Ctx} ctx */
-export const stillOpen = (ctx) =>
+/** A needle that was given up for another place is out already. @param {UsedSite} row */
+const isIn = (row) => row.site != null && !row.note?.includes(GIVEN_UP);
+/** The sites with a needle at the end; a catheter has none. @param {Ctx} ctx */
+const sitesIn = (ctx) =>
   ctx.kit.run_sheet?.technique === "catheter"
     ? []
-    : ctx.night.doc.sites
-        .map((row, index) => ({ row, index }))
-        .filter(({ row }) => row.site != null && row.bleeding_minutes == null);
+    : ctx.night.doc.sites.map((row, index) => ({ row, index })).filter(({ row }) => isIn(row));
+/** Those whose bleeding is not known yet. @param {Ctx} ctx */
+export const stillOpen = (ctx) => sitesIn(ctx).filter(({ row }) => row.bleeding_minutes == null);
+/** As long is pressed at the least before a touch can say that it has stopped (common practice) [s]. */
+const HELD_LEAST = 60;
+/** Seconds that are still to be pressed, before which nothing is written; 0 from then on. @param {Ctx} ctx */
+export const heldLeft = (ctx, { row }) =>
+  Math.max(0, Math.ceil(HELD_LEAST - (ctx.now().getTime() - Date.parse(outSince(ctx, row))) / 1000));
 
 const clock = (since, now) => {
   const seconds = Math.max(0, Math.floor((now - Date.parse(since)) / 1000));
@@ -34,6 +42,7 @@ export function pull(ctx, { row }) {
   ctx.change(say(ctx.kit, OUT, { site }), (night) =>
     stampStep(night, outKey(row), coded(OUT, { site }), ctx.now().toISOString()),
   );
+  window.scrollTo(0, 0);
 }
 
 /** @param {Ctx} ctx */
@@ -47,51 +56,63 @@ export function stopped(ctx, { row, index }) {
 /** @type {number | undefined} */
 let ticking;
 
-/** The running watch is written anew each second, without a redraw; it ends with the screen it stands on. */
-function tick(watches, now) {
+/**
+ * The running watch is written anew each second, without a redraw; it ends with the screen it stands on. Once it has
+ * been pressed long enough the screen is drawn anew, for then its main action is another one.
+ * @param {Ctx} ctx
+ */
+function tick(ctx, watches) {
   clearInterval(ticking);
+  const held = () => stillOpen(ctx).filter((each) => outSince(ctx, each.row) && heldLeft(ctx, each)).length;
+  const before = held();
   ticking = setInterval(() => {
     if (!watches.some(({ node }) => node.isConnected)) return clearInterval(ticking);
-    for (const { node, since } of watches) node.textContent = clock(since, now().getTime());
+    for (const { node, since } of watches) node.textContent = clock(since, ctx.now().getTime());
+    if (held() !== before) ctx.redraw();
   }, 1000);
 }
 
-/** The rows of all sites: pull, watch, stop, correct. @param {Ctx} ctx */
-export function bleedingRows(ctx) {
-  if (ctx.kit.run_sheet?.technique === "catheter") return [];
-  const watches = [];
-  const rows = ctx.night.doc.sites
-    .map((row, index) => ({ row, index }))
-    .filter(({ row }) => row.site != null)
-    .map((each) => {
-      const since = outSince(ctx, each.row);
-      const runs = since && each.row.bleeding_minutes == null;
-      const watch =
-        runs &&
-        h("output", {
-          class: "figure watch",
-          text: clock(since, ctx.now().getTime()),
-          aria: { label: t("Minutes since the needle came out") },
-        });
-      if (watch) watches.push({ node: watch, since });
-      return h(
-        "section",
-        { class: "card" },
-        h("h3", { text: siteName(ctx, each.row) }),
-        watch,
-        !since &&
-          each.row.bleeding_minutes == null &&
-          bigButton(t("Needle is out now"), () => pull(ctx, each), { data: { k: `pull-${each.index}` } }),
-        runs &&
-          bigButton(t("Bleeding has stopped"), () => stopped(ctx, each), {
-            tone: "go",
-            data: { k: `stop-${each.index}` },
-          }),
-        numberField(ctx, `sites[${each.index}].bleeding_minutes`, { label: t("Bled for") }),
-      );
+/** The running watches, each with its site, to stand in sight whatever is read below them. @param {Ctx} ctx */
+export function watches(ctx) {
+  const running = stillOpen(ctx).filter(({ row }) => outSince(ctx, row));
+  if (!running.length) return null;
+  const shown = running.map(({ row }) => {
+    const since = outSince(ctx, row);
+    const node = h("output", {
+      class: "figure watch",
+      text: clock(since, ctx.now().getTime()),
+      aria: { label: t("Minutes since the needle came out") },
     });
-  if (watches.length) tick(watches, ctx.now);
-  return rows;
+    return { node, since, site: siteName(ctx, row) };
+  });
+  tick(ctx, shown);
+  return h(
+    "div",
+    { class: "watches" },
+    shown.map(({ node, site }) => h("p", null, h("b", { text: site }), node)),
+    h("p", { class: "soft", text: t("Press with two fingers, do not lift to look.") }),
+  );
 }
+
+/** The rows of all sites: pull, stop, correct. @param {Ctx} ctx */
+export const bleedingRows = (ctx) =>
+  sitesIn(ctx).map((each) => {
+    const since = outSince(ctx, each.row);
+    const open = each.row.bleeding_minutes == null;
+    return h(
+      "section",
+      { class: "card" },
+      h("h3", { text: siteName(ctx, each.row) }),
+      !since && open && bigButton(t("Needle is out now"), () => pull(ctx, each), { data: { k: `pull-${each.index}` } }),
+      since &&
+        open &&
+        !heldLeft(ctx, each) &&
+        bigButton(t("Bleeding has stopped"), () => stopped(ctx, each), {
+          tone: "go",
+          data: { k: `stop-${each.index}` },
+        }),
+      numberField(ctx, `sites[${each.index}].bleeding_minutes`, { label: t("Bled for") }),
+    );
+  });
 
 export { siteName };

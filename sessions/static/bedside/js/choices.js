@@ -6,6 +6,19 @@ const pairs = (words) => Object.entries(words).map(([value, label]) => ({ value,
 
 export const dialyserLooks = () =>
   pairs({ clear: t("Clear"), few_fibres: t("A few red fibres"), half: t("About half red"), clotted: t("Clotted") });
+export const bloodReturns = () =>
+  pairs({ whole: t("Given back"), part: t("Given back in part"), none: t("Not given back") });
+export const earlyReasons = () =>
+  pairs({
+    unwell: t("I feel unwell"),
+    pressure: t("Low blood pressure"),
+    clotted: t("Clotted"),
+    needle: t("A needle or the access"),
+    machine: t("Machine, power or water"),
+    time: t("No more time"),
+    unit: t("The unit said so"),
+    other: t("Another reason, in the notes"),
+  });
 export const needleKinds = () => pairs({ sharp: t("Sharp"), blunt: t("Blunt"), plastic: t("Plastic") });
 export const planChoices = () =>
   pairs({ as_prescribed: t("As prescribed"), longer: t("Longer tonight"), leave_some: t("Leave some for next time") });

@@ -7,6 +7,8 @@ import { fromWall, later, minutesBetween, toWall } from "./clock.js";
  */
 const SLEEP = { from: 22, to: 6 };
 export const MISSED = "reading_missed";
+/** The first reading comes when the pump has reached its speed and the pressures stand still (common practice) [min]. */
+const BASELINE_AFTER = 10;
 
 /** @param {Iso} iso */
 const minutesFrom = (iso, now) => Math.floor(minutesBetween(iso, now.toISOString()));
@@ -47,10 +49,13 @@ const lastLook = ({ doc }) => {
 };
 
 /**
- * The interval after the last reading, moved out of the hours of sleep (ISO); null: not started, or no interval.
+ * The interval after the last reading, moved out of the hours of sleep (ISO); null: not started, or no interval. Before
+ * the first reading it is that of the beginning, which every night has: what is seen later is held against it.
  * @param {Night} night @param {Kit} kit
  */
 function intervalOver(night, kit) {
+  const { started_at: started } = night.doc;
+  if (started && lastLook(night) === started) return later(started, BASELINE_AFTER);
   const every = kit.prescription?.reading_interval_minutes;
   return night.doc.started_at && every ? awakeAgain(kit, later(lastLook(night), every)) : null;
 }

@@ -28,7 +28,7 @@ const SERVER_MADE = new Set([
   "entered_by",
 ]);
 const STEPS_KEPT = 60;
-const TEXTS = ["notes", "source", "plan_choice", "dialyser_look"];
+const TEXTS = ["notes", "source", "plan_choice", "dialyser_look", "blood_return", "early_reason"];
 
 /** @param {Kit} kit @returns {TreatmentDocument} */
 function emptyDocument(kit) {

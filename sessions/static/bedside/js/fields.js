@@ -1,6 +1,6 @@
 /* Fields of the document in words: for the conflict, for refusals, for paper. */
 
-import { dialyserLooks, needleKinds, planChoices, uses } from "./choices.js";
+import { bloodReturns, dialyserLooks, earlyReasons, needleKinds, planChoices, uses } from "./choices.js";
 import { limitsOf } from "./draft.js";
 import { withUnit } from "./numbers.js";
 import { calledHere, wordsOf } from "./ready.js";
@@ -20,6 +20,8 @@ const NAMES = () => ({
   used_stock: t("Used stock"),
   plan_choice: t("Plan for the fluid"),
   dialyser_look: t("Look of the dialyser"),
+  blood_return: t("Blood in the lines"),
+  early_reason: t("Why it ended early"),
   disinfected: t("Machine disinfected"),
   status: t("State"),
   source: t("Source"),
@@ -46,7 +48,14 @@ export function fieldName(ctx, path) {
   return index === undefined ? words : `${name ? words : (NAMES()[list] ?? list)} (${Number(index) + 1})`;
 }
 
-const codes = () => [...planChoices(), ...dialyserLooks(), ...uses(), ...needleKinds()];
+const codes = () => [
+  ...planChoices(),
+  ...dialyserLooks(),
+  ...uses(),
+  ...needleKinds(),
+  ...bloodReturns(),
+  ...earlyReasons(),
+];
 const ISO = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
 
 /** A value of the document as people read it; rows as one line each. @param {Ctx} ctx @param {string} path */

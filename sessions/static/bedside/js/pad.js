@@ -11,12 +11,13 @@ const OPEN_END = { label: "", unit: "", hard: [-1e9, 1e9], usual: [-1e9, 1e9], s
 /**
  * Ask for a number -> the number, null when cleared, undefined when left. Outside `hard` it is refused with the words,
  * outside `usual` asked once more: a number that comes back from there was confirmed (takeNumber notes it).
- * limits: {label, unit, hard, usual, step}; last is shown, and taken only by the key "Same as last" where allowSame.
+ * limits: {label, unit, hard, usual, step}; last is shown, and taken only by the key "Same as last" where allowSame;
+ * aside: words that have to be in sight beside the number.
  * @param {{label?: string, unit?: string, limits?: Partial<Limits>, value?: number | null, last?: number | null,
- *   allowSame?: boolean}} asked
+ *   allowSame?: boolean, aside?: string}} asked
  * @returns {Promise<number | null | undefined>}
  */
-export function askNumber({ label, unit, limits, value = null, last = null, allowSame = true }) {
+export function askNumber({ label, unit, limits, value = null, last = null, allowSame = true, aside = "" }) {
   /** @type {Limits} */
   const bounds = { ...OPEN_END, ...limits, ...(label && !limits?.label ? { label } : {}) };
   return new Promise((resolve) =>
@@ -27,6 +28,7 @@ export function askNumber({ label, unit, limits, value = null, last = null, allo
       value,
       last,
       allowSame,
+      aside,
       resolve,
     }).show(),
   );
@@ -35,14 +37,15 @@ export function askNumber({ label, unit, limits, value = null, last = null, allo
 class Pad {
   /**
    * @param {{label: string, unit: string, bounds: Limits, value: number | null, last: number | null,
-   *   allowSame: boolean, resolve: (number: number | null | undefined) => void}} options
+   *   allowSame: boolean, aside: string, resolve: (number: number | null | undefined) => void}} options
    */
-  constructor({ label, unit, bounds, value, last, allowSame, resolve }) {
+  constructor({ label, unit, bounds, value, last, allowSame, aside, resolve }) {
     this.label = label;
     this.unit = unit;
     this.bounds = bounds;
     this.last = last;
     this.allowSame = allowSame;
+    this.aside = aside;
     this.resolve = resolve;
     this.text = value == null ? "" : fmt(value);
     this.fresh = true;
@@ -62,6 +65,7 @@ class Pad {
       { class: "pad-head" },
       title,
       h("p", { class: "value" }, this.output, h("span", { class: "unit", text: this.unit })),
+      this.aside ? h("p", { class: "aside", text: this.aside }) : null,
       this.lastRow(),
       this.problem,
     );
@@ -219,18 +223,18 @@ class Pad {
 /**
  * A row to touch: label, value with unit or “not yet”; opens the pad and writes `path` of the night through ctx.change.
  * @param {Ctx} ctx @param {string} path
- * @param {{label?: string, limits?: Limits, last?: number | null, allowSame?: boolean, unit?: string}} [looks]
+ * @param {{label?: string, limits?: Limits, last?: number | null, allowSame?: boolean, unit?: string, aside?: string}} [looks]
  */
 export function numberField(
   ctx,
   path,
-  { label, limits = limitsOf(ctx.kit, path), last = null, allowSame = true, unit } = {},
+  { label, limits = limitsOf(ctx.kit, path), last = null, allowSame = true, unit, aside = "" } = {},
 ) {
   const value = getPath(ctx.night, path) ?? null;
   const name = label ?? t(limits?.label ?? path);
   const fault = ctx.night.faults.find((each) => each.field === path);
   const open = async () => {
-    const answer = await askNumber({ label: name, unit, limits, value, last, allowSame });
+    const answer = await askNumber({ label: name, unit, limits, value, last, allowSame, aside });
     if (answer === undefined || answer === value) return;
     ctx.change(
       t("{field}: {value}", {
@@ -247,12 +251,13 @@ export function numberField(
     value === null
       ? h("span", { class: "unset", text: t("not yet") })
       : h("b", { text: withUnit(value, unit ?? limits?.unit) });
+  const beside = aside && h("small", { text: aside });
   const before =
     last != null && h("small", { text: t("Last: {value}", { value: withUnit(last, unit ?? limits?.unit) }) });
   return h(
     "button",
     { type: "button", class: `field${fault ? " wrong" : ""}`, data: { k: path, path }, on: { click: open } },
-    h("span", { class: "label" }, name, before),
+    h("span", { class: "label" }, name, before, beside),
     shown,
     fault && h("span", { class: "problem", text: fault.message }),
   );

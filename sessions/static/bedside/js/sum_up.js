@@ -5,13 +5,15 @@ import { minutesBetween } from "./clock.js";
 import { lastValues } from "./course.js";
 import * as fluid from "./fluid.js";
 import { oddity, shown, withUnit } from "./numbers.js";
-import { calledHere, wordsOf } from "./ready.js";
+import { calledHere, coded, wordsOf } from "./ready.js";
 import { fmt, hours, t } from "./words.js";
 
 /**
  * A found weight this far from what the fluid says points to a scale, an entry or the machine (common practice) [kg].
  */
 const WEIGHT_OFF = 0.5;
+/** What machines round when a removal is set on them (common practice) [L]. */
+const SET_OFF = 0.1;
 const WANTED = [
   "pre_weight_kg",
   "pre_systolic",
@@ -37,13 +39,26 @@ export function blocking({ doc, plan }) {
   return [...found, ...(plan.paper?.wrong ?? [])];
 }
 
+/** What is prescribed against clotting and was not noted. @param {TreatmentDocument} doc @param {Kit} kit */
+function heparinMissing(doc, { prescription }) {
+  if (!prescription || ["none", "other"].includes(prescription.anticoagulant ?? "none")) return [];
+  const noted = (code) => doc.medicines.some((row) => row.name === coded(code));
+  const low = prescription.anticoagulant === "low_molecular";
+  return [
+    prescription.bolus_units && !noted(low ? "low_molecular" : "heparin") && t("Heparin bolus"),
+    !low && prescription.rate_units_h && !noted("heparin_rate") && t("Heparin rate"),
+  ].filter(Boolean);
+}
+
 /** What is not known, by name; nothing is held up by it. @param {Night} night @param {Kit} kit */
-export function missing({ doc }, kit) {
+export function missing({ doc, plan }, kit) {
   const found = WANTED.filter((path) => doc[path] == null).map((path) => labelled(kit, path));
   if (!doc.readings.length) found.push(t("Readings"));
   const needles = kit.run_sheet?.technique !== "catheter";
   if (needles && doc.sites.some((row) => row.bleeding_minutes == null)) found.push(t("Bleeding minutes"));
   if (needles && !doc.sites.length) found.push(t("Needle sites"));
+  for (const words of heparinMissing(doc, kit)) found.push(words);
+  if (kit.numbers?.includes("set_uf_l") && doc.set_uf_l == null && !plan.paper) found.push(labelled(kit, "set_uf_l"));
   if (!doc.dialyser_look) found.push(t("Look of the dialyser"));
   if (doc.disinfected == null) found.push(t("Whether the machine was disinfected"));
   const checks = (kit.checklist?.items ?? []).filter(
@@ -136,6 +151,14 @@ export function unusual(night, kit, lastPost) {
         kg: fmt(Math.abs(doc.post_weight_kg - expected), 1),
         expected: fmt(expected, 1),
       }),
+    doc.set_uf_l != null &&
+      doc.planned_uf_l != null &&
+      Math.abs(doc.set_uf_l - doc.planned_uf_l) > SET_OFF &&
+      t("{set} L set on the machine, {planned} L planned", {
+        set: fmt(doc.set_uf_l),
+        planned: fmt(doc.planned_uf_l),
+      }),
+    ["part", "none"].includes(doc.blood_return) && t("The blood in the lines was not all given back"),
     off !== null && Math.abs(off) >= 1 && t("{kg} kg off the target weight", { kg: fmt(off, 1) }),
     minutes &&
       planned &&

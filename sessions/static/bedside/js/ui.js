@@ -109,9 +109,24 @@ export function announce(text) {
   }, 50);
 }
 
-/** The undo bar: what was done, and the way back. It stays until the next screen or the next deed. */
+/** So long the undo bar stays; later the way back stands under "More" [ms]. */
+const TOLD_FOR = 8000;
+/** @type {number | undefined} */
+let told;
+
+/** The undo bar leaves by itself, unless a keyboard is on it just then. */
+function leave() {
+  const bar = byId("undo");
+  if (bar.contains(document.activeElement) && document.activeElement?.matches(":focus-visible"))
+    told = setTimeout(leave, TOLD_FOR);
+  else bar.replaceChildren();
+}
+
+/** The undo bar: what was done, and the way back. It leaves after some seconds, so that it covers nothing for long. */
 export function toast(text, undo) {
   const bar = byId("undo");
+  clearTimeout(told);
+  told = setTimeout(leave, TOLD_FOR);
   const back =
     undo &&
     bigButton(

@@ -5,7 +5,7 @@ import { useWords } from "../choices.js";
 import { toWall } from "../clock.js";
 import { siteOf } from "../draft.js";
 import { register } from "../router.js";
-import { h, note } from "../ui.js";
+import { h, note, toast } from "../ui.js";
 import { t } from "../words.js";
 import { openChecks } from "./checks.js";
 import { takeSite } from "./needles.js";
@@ -35,6 +35,8 @@ function turnOf(ctx, [asked]) {
 /** @param {Ctx} ctx */
 function pick(ctx, use, site) {
   const other = USES.find((each) => each !== use);
+  if (other && pickedOf(ctx)[other] === site.id)
+    return toast(t("{site} is taken for the other needle: two needles need two places.", { site: site.name }));
   active = other && pickedOf(ctx)[other] == null ? other : use;
   // The undo bar is in sight wherever the touch was: what speaks against the site is said there too.
   const said = warnings(sitesOf(ctx), { ...pickedOf(ctx), [use]: site.id }, use, todayOf(ctx));
@@ -131,9 +133,10 @@ function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   if (openChecks(ctx, "access").length) return [{ label: t("Look, feel, listen"), go: ["checks", "access"] }];
   const picked = pickedOf(ctx);
-  const missing = sitesOf(ctx).length && USES.some((use) => picked[use] == null);
+  const same = picked.arterial != null && picked.arterial === picked.venous;
+  const missing = sitesOf(ctx).length && (same || USES.some((use) => picked[use] == null));
   const next = {
-    label: missing ? t("Choose both sites") : t("To the needles"),
+    label: missing ? (same ? t("Choose two different sites") : t("Choose both sites")) : t("To the needles"),
     go: "needles",
     disabled: Boolean(missing),
   };

@@ -99,7 +99,13 @@ function look(data) {
     ],
     on_the_list: [t("Something in this night is on the unit's list: somebody will look at it."), "care"],
     seen: [t("Somebody at the unit has looked at what was noticed in this night."), "good"],
-    nothing: [t("Nothing in this night put it on the unit's list."), "good"],
+    nothing: [
+      t(
+        "The unit's computer compared this night's numbers, events and checks with your limits, and put nothing on the " +
+          "unit's list. No person has looked at it.",
+      ),
+      "good",
+    ],
     unknown: [t("Whether the unit looks at it is not known here."), "plain"],
   }[data.look];
   return note(words[0], words[1]);

@@ -9,10 +9,11 @@ import { callButtons } from "../calls.js";
 import { checkOf, holds, inside, putRight, standing } from "../check_rows.js";
 import { answerCheck, overruleCheck, setFields } from "../draft.js";
 import { pointTo } from "../moment_row.js";
-import { withUnit } from "../numbers.js";
+import { shown, withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
 import { coded, say, typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
+import { inShort, onceSeen, shortRow } from "../short.js";
 import { announce, bigButton, h, note } from "../ui.js";
 import { fmt, t, tn } from "../words.js";
 
@@ -36,12 +37,16 @@ export function limitWords({ limit_low: low, limit_high: high, unit }) {
   return low == null ? "" : t("at least {low}", { low: fmt(low) }) + end;
 }
 
+/** What a check says of the night besides: it is asked once. @param {CheckItem[]} items */
+const alsoSaid = (items, passed) =>
+  items.some((item) => item.part === "after" && item.key === "disinfection") ? { disinfected: passed } : {};
+
 /** @param {Ctx} ctx */
 function write(ctx, item, answer) {
   const words = answer.passed ? t("{check}: good", { check: item.name }) : t("{check}: not good", { check: item.name });
   const put = (night) => {
     answerCheck(night, item, checkOf(item, { at: ctx.now().toISOString(), ...answer }));
-    setFields(night, { checklist_version: ctx.kit.checklist.version });
+    setFields(night, { checklist_version: ctx.kit.checklist.version, ...alsoSaid([item], answer.passed) });
   };
   ctx.change(words, put, item.stop && !answer.passed);
 }
@@ -52,8 +57,20 @@ function answer(ctx, item, given) {
   if (given.passed) onward(ctx, item);
 }
 
+/**
+ * In the short form what comes after the last check follows by itself, unless one holds or was not good at first.
+ * @param {Ctx} ctx
+ */
+function wentOn(ctx, part) {
+  const items = itemsOf(ctx, part);
+  if (!inShort(ctx) || openChecks(ctx, part).length || earlier(ctx, items).length) return false;
+  ctx.go(NEXT[part]);
+  return true;
+}
+
 /** @param {Ctx} ctx */
 function onward(ctx, item) {
+  if (wentOn(ctx, item.part)) return;
   const items = itemsOf(ctx, item.part);
   const next = items.slice(items.indexOf(item) + 1).find((each) => !rowOf(ctx, each)) ?? openChecks(ctx, item.part)[0];
   turnTo(ctx, item.part, next?.key ?? "all");
@@ -65,6 +82,71 @@ function turnTo(ctx, part, key) {
   pointTo(ctx, "checks", part, key);
   ctx.redraw();
   window.scrollTo(0, 0);
+}
+
+/* In short ------------------------------------------------------------------------------------------ */
+
+/** What is looked at and not measured, without an answer yet: what one touch may answer, each named. @param {Ctx} ctx */
+const unremarkable = (ctx, part) => itemsOf(ctx, part).filter((item) => !item.asks_value && !rowOf(ctx, item));
+
+/** Whether this screen is the one on which they stand together. @param {Ctx} ctx */
+const standTogether = (ctx, part, asked) => !asked && inShort(ctx) && unremarkable(ctx, part).length > 1;
+
+/** @param {Ctx} ctx */
+function allGood(ctx, part) {
+  const items = unremarkable(ctx, part);
+  const at = ctx.now().toISOString();
+  ctx.change(tn("{n} check: good", "{n} checks: good", items.length), (night) => {
+    for (const item of items) answerCheck(night, item, checkOf(item, { at, passed: true }));
+    setFields(night, { checklist_version: ctx.kit.checklist.version, ...alsoSaid(items, true) });
+  });
+  if (!wentOn(ctx, part)) turnTo(ctx, part, openChecks(ctx, part)[0]?.key ?? "all");
+}
+
+/** @param {Ctx} ctx */
+function inShortScreen(ctx, part) {
+  const row = (item) =>
+    h(
+      "li",
+      null,
+      h(
+        "button",
+        { type: "button", class: "field", data: { k: item.key }, on: { click: () => turnTo(ctx, part, item.key) } },
+        h("span", { class: "label", text: item.name }),
+      ),
+    );
+  return [
+    h("p", { text: t("Look at each. Touch one that is not good, or not done.") }),
+    h("ol", { class: "checklist short" }, unremarkable(ctx, part).map(row)),
+    shortRow(ctx),
+  ];
+}
+
+/** Readings to touch: five between the limits, or up to the limit; anything else is typed. @param {CheckItem} item */
+function usualReadings({ limit_low: low, limit_high: high }) {
+  if (high == null) return [];
+  const [from, parts] = low == null ? [0, [0, 0.25, 0.5, 1]] : [low, [0.25, 0.375, 0.5, 0.625, 0.75]];
+  return [...new Set(parts.map((part) => Number(shown(from + part * (high - from), 2))))];
+}
+
+/** @param {Ctx} ctx */
+function readings(ctx, item) {
+  const row = rowOf(ctx, item);
+  if (!item.asks_value || (row && !holds(row, item))) return null;
+  const pick = (value) => () => answer(ctx, item, { passed: inside(item, value), value });
+  const key = (value) =>
+    h(
+      "button",
+      { type: "button", class: "choice", data: { k: `reading-${value}` }, on: { click: pick(value) } },
+      withUnit(value, item.unit),
+    );
+  const values = usualReadings(item);
+  return values.length
+    ? [
+        h("p", { class: "soft", text: t("Touch what you read, or enter it.") }),
+        h("div", { class: "readings", role: "group", aria: { label: item.name } }, values.map(key)),
+      ]
+    : null;
 }
 
 /** @param {Ctx} ctx */
@@ -216,6 +298,7 @@ function one(ctx, item, items) {
     item.hint && h("p", { text: item.hint }),
     limit && h("p", { class: "check-limit" }, h("strong", { text: t("Limit: {limit}", { limit }) })),
     holds(row, item) && failed(ctx, item, row),
+    readings(ctx, item),
     row?.passed && note(stateOf(ctx, item)[1], "good"),
     earlier(ctx, [item]),
     row?.overruled && !item.stop && note(t("Overruled: {reason}", { reason: wordsOf(ctx.kit, row.reason) }), "care"),
@@ -228,15 +311,32 @@ function draw(ctx, params) {
   if (!ctx.night) return note(t("No treatment is open."));
   const { part, items, item } = place(ctx, params);
   if (!items.length) return note(t("The unit asks for no checks here."));
+  if (standTogether(ctx, part, params[1])) return inShortScreen(ctx, part);
   if (item) return one(ctx, item, items);
   const left = openChecks(ctx, part).length;
   return [
     left
       ? note(tn("{n} check holds the treatment.", "{n} checks hold the treatment.", left), "stop")
-      : note(t("All checks are answered."), "good"),
+      : answered(ctx, items),
     earlier(ctx, items),
     listed(ctx, items),
+    shortRow(ctx),
   ];
+}
+
+/** What was answered, and what nobody has looked at; not in green where one was passed over. @param {Ctx} ctx */
+function answered(ctx, items) {
+  const over = items.filter((item) => rowOf(ctx, item)?.overruled && !rowOf(ctx, item)?.passed).length;
+  return over
+    ? note(
+        tn(
+          "All checks are answered, {n} of them passed over.",
+          "All checks are answered, {n} of them passed over.",
+          over,
+        ),
+        "care",
+      )
+    : note(t("All checks are answered, as you saw them. Nobody else has looked."), "good");
 }
 
 function title(_ctx, params) {
@@ -272,6 +372,11 @@ function barOf(ctx, item) {
 function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const { part, items, item } = place(ctx, params);
+  if (standTogether(ctx, part, params[1])) {
+    const count = unremarkable(ctx, part).length;
+    const label = tn("{n} of these is good", "All {n} of these are good", count);
+    return [{ label, tap: onceSeen(() => allGood(ctx, part)) }];
+  }
   if (item) return barOf(ctx, item);
   const first = openChecks(ctx, part)[0];
   if (first && items.length) return [{ label: t("To the check that holds"), tap: () => turnTo(ctx, part, first.key) }];

@@ -1,19 +1,22 @@
 /*
- * Ending a treatment: blood back, needles out, weight and pressure, the machine's totals, the rest. The main action is
- * always what comes next.
+ * Ending a treatment: blood back, needles out, then six questions. The main action is always what comes next. While a
+ * needle is in or a site is pressed nothing else stands on the screen.
  */
 
 import { askAll, labelOf, textField, unset } from "../ask.js";
-import { bleedingRows, outSince, pull, siteName, stillOpen, stopped } from "../bleeding.js";
+import { bleedingRows, heldLeft, outSince, pull, siteName, stillOpen, stopped, watches } from "../bleeding.js";
 import { measureRow } from "../bluetooth/measure.js";
-import { dialyserLooks, yesNo } from "../choices.js";
-import { minuteOf } from "../course.js";
-import { askedAt, dropRow, putRow, setMoment, stampStep, toggleField } from "../draft.js";
+import { bloodReturns, dialyserLooks, earlyReasons, yesNo } from "../choices.js";
+import { course, minuteOf } from "../course.js";
+import { askedAt, dropRow, putRow, setFields, setMoment, stampStep, toggleField } from "../draft.js";
 import { momentRow } from "../moment_row.js";
 import { lastTime } from "../nights_before.js";
 import { askNumber, numberField } from "../pad.js";
-import { coded, say } from "../ready.js";
+import { plannedWords } from "../plan_words.js";
+import { asKept, coded, say } from "../ready.js";
 import { register } from "../router.js";
+import { stepsOff } from "../sheet_steps.js";
+import { inShort, shortRow } from "../short.js";
 import { bigButton, byId, choiceRow, h, note } from "../ui.js";
 import { fmt, t, timeOf, tn } from "../words.js";
 import { openChecks } from "./checks.js";
@@ -23,29 +26,107 @@ const ENDED = "ended";
 const FLUID = ["rinse_back_l", "intake_l"];
 /** What is taken after, and what the machine shows, in the order of asking. @param {Ctx} ctx */
 const body = (ctx) => askedAt(ctx.kit, "after");
-const MACHINE = ["uf_removed_l", "blood_processed_l"];
+const TOTAL = "uf_removed_l";
+const MACHINE = [TOTAL, "blood_processed_l"];
 /** What the machine shows besides: its Kt/V, and whatever the unit declares. @param {Ctx} ctx */
 const besides = (ctx) => askedAt(ctx.kit, "fluid").filter((path) => ![...FLUID, ...MACHINE].includes(path));
 
+/* Blood back ---------------------------------------------------------------------------------------- */
+
+/** A little before the planned end is not early [min]. */
+const EARLY = 5;
 /** @param {Ctx} ctx */
-function end(ctx) {
-  ctx.change(say(ctx.kit, ENDED), (night) => {
-    setMoment(night, "ended_at", minuteOf(ctx.now()));
-    stampStep(night, ENDED, coded(ENDED), ctx.now().toISOString());
+const isEarly = (ctx) => (course(ctx.night, ctx.kit, ctx.now()).left ?? 0) > EARLY;
+/** The steps of the end that are still to come. @param {Ctx} ctx */
+const stepsLeft = (ctx) => (inShort(ctx) ? [] : stepsOff(ctx.kit).slice(ctx.night.plan.off ?? 0));
+
+/** @param {Ctx} ctx */
+function stepDone(ctx, step) {
+  ctx.change(step.words, (night) => {
+    stampStep(night, step.key, asKept(step), ctx.now().toISOString());
+    night.plan.off = (night.plan.off ?? 0) + 1;
   });
 }
 
-/** What was planned stands as the last value: one touch takes it where it came true. @param {Ctx} ctx */
+/** The treatment ends; all the blood is back unless something else was said. @param {Ctx} ctx */
+function end(ctx) {
+  const steps = inShort(ctx) ? stepsOff(ctx.kit) : [];
+  ctx.change(say(ctx.kit, ENDED), (night) => {
+    const iso = ctx.now().toISOString();
+    for (const step of steps) stampStep(night, step.key, asKept(step), iso);
+    setMoment(night, "ended_at", minuteOf(ctx.now()));
+    stampStep(night, ENDED, coded(ENDED), iso);
+    if (!night.doc.blood_return) setFields(night, { blood_return: "whole" });
+  });
+}
+
+/** @param {Ctx} ctx */
+function stepWords(ctx) {
+  const words = (step) => [
+    step.hint && !inShort(ctx) && h("p", { class: "soft", text: step.hint }),
+    step.speed_ml_min &&
+      h("p", { class: "speed" }, h("span", { text: t("About") }), h("b", { text: `${fmt(step.speed_ml_min)} mL/min` })),
+  ];
+  if (inShort(ctx))
+    return h(
+      "ol",
+      { class: "together" },
+      stepsOff(ctx.kit).map((step) => h("li", null, h("p", null, h("b", { text: step.words })), words(step))),
+    );
+  const [step] = stepsLeft(ctx);
+  return step && [h("p", { class: "step-words", text: step.words }), words(step)];
+}
+
+/** How it ended, where that is not plain: early and why, blood that was not given back, blood lost. @param {Ctx} ctx */
+function howEnded(ctx) {
+  const { doc } = ctx.night;
+  const pick = (label, path) => (value) => ctx.change(label, (night) => toggleField(night, path, value));
+  const [blood, why] = [t("Blood in the lines"), t("Why it ends early")];
+  const early = doc.ended_at ? endedEarly(ctx) : isEarly(ctx);
+  return [
+    (doc.early_reason || early) &&
+      h(
+        "details",
+        { class: "other", open: !doc.ended_at || !doc.early_reason },
+        h("summary", { text: why }),
+        choiceRow(why, earlyReasons(), doc.early_reason, pick(why, "early_reason")),
+      ),
+    h(
+      "details",
+      { class: "other", open: ["part", "none"].includes(doc.blood_return) || doc.blood_lost_ml != null },
+      h("summary", { text: t("Blood not all given back, or blood lost") }),
+      choiceRow(blood, bloodReturns(), doc.blood_return, pick(blood, "blood_return")),
+      numberField(ctx, "blood_lost_ml"),
+    ),
+  ];
+}
+
+/** @param {Ctx} ctx */
+function endedEarly(ctx) {
+  const { endsAt } = course(ctx.night, ctx.kit, ctx.now());
+  const { ended_at: ended } = ctx.night.doc;
+  return Boolean(ended && endsAt && Date.parse(endsAt) - Date.parse(ended) > EARLY * 60_000);
+}
+
+/**
+ * What was planned stands as the last value: one touch takes it where it came true. What the machine took off is asked
+ * openly: the last reading is not the total.
+ * @param {Ctx} ctx
+ */
 const lastOf = (ctx) => (path) =>
-  ({
-    rinse_back_l: ctx.night.doc.planned_rinse_back_l,
-    intake_l: ctx.night.doc.planned_intake_l,
-    uf_removed_l: ctx.night.doc.readings.at(-1)?.uf_volume_l,
-  })[path] ?? lastTime(ctx)(path);
+  path === TOTAL
+    ? null
+    : ({
+        rinse_back_l: ctx.night.doc.planned_rinse_back_l,
+        intake_l: ctx.night.doc.planned_intake_l,
+      }[path] ?? lastTime(ctx)(path));
+
+/** @param {Ctx} ctx */
+const besideOf = (ctx) => (path) => (path === TOTAL ? plannedWords(ctx) : "");
 
 /** @param {Ctx} ctx */
 function numbers(ctx, paths) {
-  return paths.map((path) => numberField(ctx, path, { last: lastOf(ctx)(path) }));
+  return paths.map((path) => numberField(ctx, path, { last: lastOf(ctx)(path), aside: besideOf(ctx)(path) }));
 }
 
 /* Stock ------------------------------------------------------------------------------------------- */
@@ -116,36 +197,61 @@ function stock(ctx) {
 /** @param {Ctx} ctx */
 const asks = (ctx, paths) => ({
   label: t("Enter: {what}", { what: labelOf(ctx, unset(ctx, paths)[0]) }),
-  tap: () => askAll(ctx, paths, lastOf(ctx)),
+  tap: () => askAll(ctx, paths, lastOf(ctx), besideOf(ctx)),
 });
+
+/** @param {Ctx} ctx */
+const endLabel = (ctx) =>
+  ["part", "none"].includes(ctx.night.doc.blood_return) ? t("End now") : t("Blood is back: end now");
+
+/** Whoever knows the steps, or cannot do them, ends all the same. @param {Ctx} ctx */
+const endNow = (ctx) =>
+  stepsLeft(ctx).length > 0 &&
+  bigButton(endLabel(ctx), () => end(ctx), { hint: t("Without the other steps"), data: { k: "end-now" } });
+
+/** @param {Ctx} ctx */
+const beforeEnd = (ctx) =>
+  stepsLeft(ctx).length
+    ? { label: t("Done, next"), tap: () => stepDone(ctx, stepsLeft(ctx)[0]) }
+    : {
+        label: endLabel(ctx),
+        tap: () => end(ctx),
+      };
+
+/** A needle out, or a site that is pressed; null where there is none. @param {Ctx} ctx */
+function atNeedles(ctx) {
+  const open = stillOpen(ctx);
+  const running = open.find(({ row }) => outSince(ctx, row));
+  const site = open.length && siteName(ctx, (running ?? open[0]).row);
+  if (running && heldLeft(ctx, running))
+    return { label: t("{site}: press on", { site }), disabled: true, hint: t("At least a minute, without a look") };
+  if (running) return { label: t("{site}: bleeding has stopped", { site }), tap: () => stopped(ctx, running) };
+  return open.length ? { label: t("{site}: needle is out now", { site }), tap: () => pull(ctx, open[0]) } : null;
+}
+
+/** Whether disinfecting is asked here, and not by a check after the treatment. @param {Ctx} ctx */
+const asksDisinfected = (ctx) =>
+  !(ctx.kit.checklist?.items ?? []).some((item) => item.part === "after" && item.key === "disinfection");
+
+/** The last question is answered, with words or without any. @param {Ctx} ctx */
+const allTold = (ctx) =>
+  ctx.change(t("That is all"), (night) => {
+    night.plan.told = true;
+  });
 
 /** @param {Ctx} ctx */
 function nextStep(ctx) {
   const { doc } = ctx.night;
-  if (!doc.ended_at)
-    return {
-      label: t("Blood is back: end now"),
-      tap: () => end(ctx),
-      hint: t("Rinse back first, as you were trained"),
-    };
-  const open = stillOpen(ctx);
-  const running = open.find(({ row }) => outSince(ctx, row));
-  if (running)
-    return {
-      label: t("{site}: bleeding has stopped", { site: siteName(ctx, running.row) }),
-      tap: () => stopped(ctx, running),
-    };
-  if (open.length)
-    return {
-      label: t("{site}: needle is out now", { site: siteName(ctx, open[0].row) }),
-      tap: () => pull(ctx, open[0]),
-    };
+  if (!doc.ended_at) return beforeEnd(ctx);
+  const needles = atNeedles(ctx);
+  if (needles) return needles;
   for (const paths of [body(ctx), MACHINE, FLUID]) if (unset(ctx, paths).length) return asks(ctx, paths);
-  if (!doc.dialyser_look || doc.disinfected === null)
+  if (!doc.dialyser_look || (asksDisinfected(ctx) && doc.disinfected === null))
     return {
       label: t("Next: dialyser and machine"),
       tap: () => byId("machine").scrollIntoView({ block: "center" }),
     };
+  if (!ctx.night.plan.told) return { label: t("That is all"), tap: () => allTold(ctx) };
   if (openChecks(ctx, "after").length) return { label: t("Next: checks after"), go: ["checks", "after"] };
   return { label: t("Next: look it over"), go: "summary" };
 }
@@ -176,37 +282,56 @@ function checks(ctx) {
 /** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
+  if (!ctx.night.doc.ended_at) return [ended(ctx), stepWords(ctx), endNow(ctx), howEnded(ctx), shortRow(ctx)];
+  const rows = bleedingRows(ctx);
+  const out = rows.length > 0 && [h("h2", { text: t("Needles out") }), rows];
+  if (!stillOpen(ctx).length) return [ended(ctx), howEnded(ctx), questions(ctx), out];
+  return [
+    watches(ctx),
+    out,
+    ended(ctx),
+    h("details", { class: "other" }, h("summary", { text: t("The six questions already") }), questions(ctx)),
+  ];
+}
+
+/** @param {number} n @param {string} words @param {string} [id] */
+const question = (n, words, id) => h("h2", { id, text: t("{n} of {all}: {words}", { n, all: 6, words }) });
+
+/** @param {Ctx} ctx */
+function questions(ctx) {
   const pick = (label, path) => (value) => ctx.change(label, (night) => toggleField(night, path, value));
   const drop = standingDrop(ctx.night.doc, "post");
-  const bleeding = ctx.night.doc.ended_at ? bleedingRows(ctx) : [];
+  const [weight, ...rest] = body(ctx);
   return [
-    ended(ctx),
-    bleeding.length > 0 && [h("h2", { text: t("Needles out") }), bleeding],
-    h("h2", { text: t("Weight and pressure after") }),
-    numbers(ctx, body(ctx)),
-    drop && note(drop, "care"),
+    question(1, t("Weight after")),
+    numbers(ctx, [weight]),
     measureRow(ctx, "weight", { weight: "post_weight_kg" }),
+    question(2, t("Pressure after")),
+    numbers(ctx, rest),
+    drop && note(drop, "care"),
     measureRow(ctx, "pressure", { systolic: "post_systolic", diastolic: "post_diastolic", pulse: "post_pulse" }),
-    h("h2", { text: t("What the machine says") }),
+    question(3, t("What the machine says")),
     numbers(ctx, [...MACHINE, ...besides(ctx)]),
-    h("h2", { text: t("Fluid that went in") }),
+    question(4, t("Fluid that went in")),
     numbers(ctx, FLUID),
-    h("h2", { id: "machine", text: t("Dialyser and machine") }),
+    question(5, t("Dialyser and machine"), "machine"),
     choiceRow(
       t("Look of the dialyser"),
       dialyserLooks(),
       ctx.night.doc.dialyser_look,
       pick(t("Look of the dialyser"), "dialyser_look"),
     ),
-    choiceRow(
-      t("Machine disinfected"),
-      yesNo(),
-      ctx.night.doc.disinfected,
-      pick(t("Machine disinfected"), "disinfected"),
-    ),
-    checks(ctx),
+    asksDisinfected(ctx) &&
+      choiceRow(
+        t("Machine disinfected"),
+        yesNo(),
+        ctx.night.doc.disinfected,
+        pick(t("Machine disinfected"), "disinfected"),
+      ),
     stock(ctx),
-    textField(ctx, "notes", t("Notes"), { hint: t("Anything the unit should know of this night.") }),
+    question(6, t("Anything the unit should know?")),
+    textField(ctx, "notes", t("Notes"), { hint: t("Read when the unit looks through it, not now.") }),
+    checks(ctx),
   ];
 }
 
@@ -214,10 +339,13 @@ function draw(ctx) {
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const next = nextStep(ctx);
+  const running = !ctx.night.doc.ended_at && ctx.night.doc.started_at;
   return [
     next,
-    next.go !== "summary" && ctx.night.doc.ended_at && { label: t("Look it over"), go: "summary" },
-    !ctx.night.doc.ended_at && ctx.night.doc.started_at && { label: t("Back to the treatment"), go: "running" },
+    next.go !== "summary" &&
+      ctx.night.doc.ended_at &&
+      !stillOpen(ctx).length && { label: t("Look it over"), go: "summary" },
+    running && { label: t("Back to the treatment"), go: "running" },
   ];
 }
 

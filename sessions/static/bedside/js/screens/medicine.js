@@ -6,34 +6,16 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { minuteOf } from "../course.js";
 import { addRow, limitsOf, removeRow } from "../draft.js";
+import { heparin, putMedicine } from "../heparin.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
-import { typed as asTyped, coded, say, wordsOf } from "../ready.js";
+import { typed as asTyped, coded, wordsOf } from "../ready.js";
 import { register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { valueRow, writeNumber } from "../value_row.js";
 import { t, timeOf } from "../words.js";
 
 const HEPARIN = coded("heparin");
-
-/** What is given against clotting, name and unit in codes as the record keeps them. @param {Kit} kit */
-export const heparin = (kit) => {
-  const { prescription } = kit;
-  const low = prescription?.anticoagulant === "low_molecular";
-  const kind = (code, label, unit, step, prescribed) => ({
-    name: coded(code),
-    label,
-    unit: coded(unit),
-    step,
-    prescribed,
-  });
-  return [
-    low
-      ? kind("low_molecular", say(kit, "low_molecular"), "units", 100, prescription?.bolus_units)
-      : kind("heparin", t("Heparin bolus"), "units", 100, prescription?.bolus_units),
-    ...(low ? [] : [kind("heparin_rate", say(kit, "heparin_rate"), "units_h", 50, prescription?.rate_units_h)]),
-  ];
-};
 
 /** @param {Kit} kit */
 export const nameWords = (kit, name) => (name === HEPARIN ? t("Heparin bolus") : wordsOf(kit, name));
@@ -44,12 +26,9 @@ const rowWords = (kit, row) =>
   `${nameWords(kit, row.name)}${row.amount == null ? "" : `: ${dosed(kit, row.amount, row.unit)}`}`;
 
 /** @param {Ctx} ctx */
-function give(ctx, { name, label, unit }, amount, asked) {
-  const limits = limitsOf(ctx.kit, "medicines.amount");
-  ctx.change(t("{label}: {value}", { label, value: dosed(ctx.kit, amount, unit) }), (night) => {
-    const index = addRow(night, "medicines", { name, amount: null, unit, note: "", at: minuteOf(ctx.now()) });
-    writeNumber(night, `medicines[${index}].amount`, amount, limits, asked);
-  });
+function give(ctx, kind, amount, asked) {
+  const words = t("{label}: {value}", { label: kind.label, value: dosed(ctx.kit, amount, kind.unit) });
+  ctx.change(words, (night) => putMedicine(ctx, night, kind, amount, asked));
 }
 
 /** @param {Ctx} ctx */

@@ -3,18 +3,34 @@
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { stopsHeld } from "../check_rows.js";
-import { needleKinds } from "../choices.js";
+import { needleKinds, useWords } from "../choices.js";
 import { minuteOf } from "../course.js";
-import { addSite, askedAt, changeSite, limitsOf, setFields, setMoment, shortOf, siteOf, stampStep } from "../draft.js";
+import {
+  addEvent,
+  addSite,
+  askedAt,
+  changeSite,
+  limitsOf,
+  setFields,
+  setMoment,
+  shortOf,
+  siteOf,
+  stampStep,
+} from "../draft.js";
+import { heparin, putMedicine } from "../heparin.js";
 import { withUnit } from "../numbers.js";
+import { askNumber } from "../pad.js";
+import { litresWords, plannedWords } from "../plan_words.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, draw as redraw, register, replace } from "../router.js";
+import { firstUse, isQuestion, nextAfter, restartOf, stepsOf, together } from "../sheet_steps.js";
+import { inShort, onceSeen, shortRow } from "../short.js";
 import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
-import { fieldRow, valueRow } from "../value_row.js";
+import { fieldRow, valueRow, writeNumber } from "../value_row.js";
 import { plain, setPlain } from "../vault.js";
-import { t, tn } from "../words.js";
+import { hours, t, timeOf, tn } from "../words.js";
 
 const GAUGES = [14, 15, 16, 17];
 const LENGTHS_MM = [15, 20, 25, 32, 38];
@@ -24,29 +40,36 @@ const PICKED = new Set(["flash", "flush", "pain", "attempts"]); // the answer it
 const ANOTHER = "another_attempt";
 const RUNS = "running";
 
-/** The steps of the kit; without a sheet the last screen alone, which starts the record. @param {Kit} kit */
-const stepsOf = (kit) => kit.run_sheet?.steps ?? [];
-/** @param {Night} night */
-const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "" };
+/** @param {Night} night @returns {import("../sheet_steps.js").Sheet} */
+const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "", first: plain("first") ?? "" };
 
-/** @param {Ctx} ctx */
+/** Where the sheet stands: its steps, those of this screen, and the first of these. @param {Ctx} ctx */
 function here(ctx) {
-  const steps = stepsOf(ctx.kit);
+  const steps = stepsOf(ctx.kit, ctx.night);
   const sheet = sheetOf(ctx.night);
-  // Another site was taken after a needle that failed: the sheet goes on where that use begins.
-  const at = sheet.restart ? firstStepOf(steps, sheet.restart) : Math.min(sheet.at, steps.length);
-  return { steps, sheet, at, step: steps[at] };
+  // Another site was taken after a needle that failed: the sheet goes on where that place is cleaned.
+  const from = sheet.restart ? restartOf(steps, sheet.restart, true) : Math.min(sheet.at, steps.length);
+  const at = nextAfter(steps, from, sheet.only);
+  const shown = inShort(ctx) && !sheet.single ? together(steps, at) : steps.slice(at, at + 1);
+  return { steps, sheet, at, step: steps[at], shown };
 }
 
 /** @param {Ctx} ctx */
 const titleOf = (ctx) => {
   if (!ctx.night) return t("Needles");
-  const { at, steps } = here(ctx);
-  return at < steps.length ? t("Step {n} of {all}", { n: at + 1, all: steps.length }) : t("All steps done");
+  const { at, steps, shown } = here(ctx);
+  if (at >= steps.length) return t("All steps done");
+  if (shown.length < 2) return t("Step {n} of {all}", { n: at + 1, all: steps.length });
+  return t("Steps {from} to {to} of {all}", { from: at + 1, to: at + shown.length, all: steps.length });
 };
 
-/** Say the new step to those who listen, after the undo bar has said what was done. @param {Ctx} ctx */
-const sayStep = (ctx) => announce(`${titleOf(ctx)}. ${here(ctx).step?.words ?? ""}`);
+/** Say the new steps to those who listen, after the undo bar has said what was done. @param {Ctx} ctx */
+const sayStep = (ctx) =>
+  announce(
+    `${titleOf(ctx)}. ${here(ctx)
+      .shown.map((step) => step.words)
+      .join(". ")}`,
+  );
 
 /** @param {Ctx} ctx */
 function moveTo(ctx, at, label, fill = (_night, _iso) => {}) {
@@ -61,20 +84,43 @@ function moveTo(ctx, at, label, fill = (_night, _iso) => {}) {
 
 const withSaid = (words, said) => (said ? `${words}: ${said}` : words);
 
+/** Stamp a step with its words and what was answered, in codes. @param {Night} night @param {SheetStep} step */
+const stamp = (night, step, said, iso) => stampStep(night, step.key, withSaid(asKept(step), said).slice(0, 500), iso);
+
 /**
- * One step on: stamped with its words and what was answered, in codes. fill(night, iso) writes the answer.
+ * One step on, stamped. fill(night, iso) writes the answer.
  * @param {Ctx} ctx
  */
 function forward(ctx, said = "", fill = (_night, _iso) => {}) {
-  const { step, at } = here(ctx);
+  const { step, at, sheet } = here(ctx);
+  const still = isQuestion(here(ctx).steps[at + 1] ?? {});
   moveTo(ctx, at + 1, withSaid(step.words, wordsOf(ctx.kit, said)), (night, iso) => {
     fill(night, iso);
-    stampStep(night, step.key, withSaid(asKept(step), said).slice(0, 500), iso);
+    stamp(night, step, said, iso);
+    night.plan.sheet = { ...sheet, single: sheet.single && still };
   });
 }
 
-/** @param {Ctx} ctx */
-const backward = (ctx) => moveTo(ctx, Math.max(0, here(ctx).at - 1), t("One step back"));
+/** All steps of the screen on, each stamped; answers by key. @param {Ctx} ctx @param {Record<string, string>} said */
+function forwardAll(ctx, said = {}, fill = (_night, _iso) => {}) {
+  const { at, shown, step } = here(ctx);
+  if (shown.length < 2) return forward(ctx, said[step.key] ?? "", fill);
+  const words = tn("{n} step done", "{n} steps done", shown.length);
+  return moveTo(ctx, at + shown.length, words, (night, iso) => {
+    fill(night, iso);
+    for (const each of shown) stamp(night, each, said[each.key] ?? "", iso);
+  });
+}
+
+/** The steps of the screen before: one of them in the whole form. @param {Ctx} ctx */
+function backward(ctx) {
+  const { at, steps } = here(ctx);
+  const before = Math.max(0, at - 1);
+  const to = inShort(ctx) ? steps.indexOf(together(steps, before)[0]) : before;
+  let from = to;
+  if (inShort(ctx)) while (from > 0 && together(steps, from - 1).includes(steps[to])) from -= 1;
+  moveTo(ctx, from, t("One step back"));
+}
 
 /* Countdown ---------------------------------------------------------------------------------------- */
 
@@ -171,41 +217,43 @@ function needleAsked(ctx, { use }) {
       shortOf(ctx.kit, `sites.${name}`),
       values.map((value) => ({ value, label: withUnitOf(ctx.kit, name, value) })),
     );
-  return [
+  const rows = [
     numbers("gauge", GAUGES),
     row("needle", t("Kind"), needleKinds()),
     numbers("length_mm", LENGTHS_MM),
     othersOf(ctx, use),
   ].flat();
+  if (here(ctx).shown.length < 2) return rows;
+  const whole = shown.gauge && shown.needle && shown.length_mm;
+  const words = wordsOf(ctx.kit, needleCodes(ctx.kit, shown));
+  return [h("details", { class: "other", open: !whole }, h("summary", { text: words || t("Which needle") }), rows)];
 }
 
 const fillRow = (use, values) => (night, iso) => changeSite(night, use, values(iso));
 
 /** @param {Ctx} ctx */
 function failed(ctx, step, field) {
-  ctx.change(withSaid(step.words, say(ctx.kit, "no")), (night) => {
+  ctx.change(withSaid(step.words, say(ctx.kit, field === "flash" ? "no" : "not_freely")), (night) => {
     fillRow(step.use, () => ({ [field]: false }))(night);
-    stampStep(night, step.key, withSaid(asKept(step), coded("no")), ctx.now().toISOString());
+    stamp(night, step, coded(field === "flash" ? "no" : "not_freely"), ctx.now().toISOString());
     night.plan.sheet = { ...sheetOf(night), failed: step.use };
   });
 }
 
-/** @param {Ctx} ctx */
-function yesOrNo(ctx, step, field) {
-  const buttons = [
-    bigButton(
-      t("Yes"),
-      () =>
-        forward(
-          ctx,
-          coded("yes"),
-          fillRow(step.use, () => ({ [field]: true })),
-        ),
-      { tone: "go", data: { k: "yes" } },
-    ),
-    bigButton(t("No"), () => failed(ctx, step, field), { data: { k: "no" } }),
-  ];
-  return h("div", { class: "pair" }, buttons);
+/** Two answers in words of their own; the bad one leads to what can be done. @param {Ctx} ctx */
+function goodOrBad(ctx, step, field, { yes, no, code }) {
+  const good = () =>
+    forward(
+      ctx,
+      coded(code),
+      fillRow(step.use, () => ({ [field]: true })),
+    );
+  return h(
+    "div",
+    { class: "pair" },
+    bigButton(yes, good, { tone: "go", data: { k: "yes" } }),
+    bigButton(no, () => failed(ctx, step, field), { data: { k: "no" } }),
+  );
 }
 
 /** Numbers to touch; the touch leads on. @param {Ctx} ctx */
@@ -270,47 +318,192 @@ function pumpAsked(ctx) {
 
 const asked = {
   needle: needleAsked,
-  flash: (ctx, step) => yesOrNo(ctx, step, "flash"),
-  flush: (ctx, step) => yesOrNo(ctx, step, "flushed"),
+  flash: (ctx, step) => goodOrBad(ctx, step, "flash", { yes: t("Yes"), no: t("No"), code: "yes" }),
+  flush: (ctx, step) =>
+    goodOrBad(ctx, step, "flushed", {
+      yes: t("Easily: no swelling, no pain"),
+      no: t("Hard to push, swelling or pain"),
+      code: "freely",
+    }),
   pain: (ctx, step) => [
     scale(ctx, step, "pain", [...Array(11).keys()]),
     step.hint ? null : h("p", { class: "soft", text: t("0 is no pain, 10 the worst.") }),
   ],
   attempts: (ctx, step) => scale(ctx, step, "attempts", [1, 2, 3, 4, 5, 6]),
   pump_speed: pumpAsked,
+  prescribed_speed: (ctx) => speedOf(ctx.kit.prescription?.qb_ml_min, t("Tonight's speed")),
+  bolus: bolusAsked,
+  set_machine: machineAsked,
 };
+
+/** @param {number | null | undefined} speed */
+function speedOf(speed, label) {
+  if (!speed) return note(t("No speed is prescribed. Ask the unit which one."), "care");
+  return h("p", { class: "speed" }, h("span", { text: label }), h("b", { text: withUnit(speed, "mL/min") }));
+}
+
+/** In the short form: what is asked of a needle, in one touch where all of it is as it should be. @param {Ctx} ctx */
+function allWell(ctx) {
+  const { shown, step } = here(ctx);
+  const said = { flash: t("blood came back"), flush: t("flushed easily, no swelling"), attempts: t("first attempt") };
+  const codes = { flash: coded("yes"), flush: coded("freely"), attempts: "1" };
+  const fields = { flash: ["flash", true], flush: ["flushed", true], attempts: ["attempts", 1] };
+  const values = Object.fromEntries(shown.map((each) => fields[each.asks]));
+  const answers = Object.fromEntries(shown.map((each) => [each.key, codes[each.asks]]));
+  const { attempts } = siteOf(ctx.night, step.use) ?? {};
+  if (attempts) Object.assign(values, { attempts }); // it was not the first: that stays as it was counted
+  const single = () =>
+    ctx.change(t("One by one"), (night) => {
+      night.plan.sheet = { ...sheetOf(night), single: true };
+    });
+  const good = () =>
+    forwardAll(
+      ctx,
+      answers,
+      fillRow(step.use, () => values),
+    );
+  return [
+    h("p", { class: "step-words", text: step.use === "arterial" ? t("The arterial needle") : t("The venous needle") }),
+    bigButton(t("As it should be"), good, {
+      tone: "go",
+      hint: shown.map((each) => said[each.asks]).join(" · "),
+      data: { k: "all-well" },
+    }),
+    bigButton(t("Not so: one by one"), single, { data: { k: "single" } }),
+  ];
+}
+
+/* Heparin and the machine -------------------------------------------------------------------------- */
+
+/** @param {Ctx} ctx */
+const bolusOf = (ctx) => heparin(ctx.kit)[0];
+/** What was noted of a medicine tonight, or undefined. @param {Ctx} ctx */
+const givenOf = (ctx, kind) => ctx.night.doc.medicines.findLast((row) => row.name === kind.name);
+
+/** @param {Ctx} ctx */
+function giveBolus(ctx, amount, asked) {
+  const kind = bolusOf(ctx);
+  const words = withUnit(amount, wordsOf(ctx.kit, kind.unit));
+  forward(ctx, words, (night) => putMedicine(ctx, night, kind, amount, asked));
+}
+
+/** @param {Ctx} ctx */
+function bolusAsked(ctx) {
+  const kind = bolusOf(ctx);
+  const given = givenOf(ctx, kind);
+  const other = async () => {
+    const limits = { ...limitsOf(ctx.kit, "medicines.amount"), label: kind.label, unit: wordsOf(ctx.kit, kind.unit) };
+    const amount = await askNumber({ label: kind.label, limits });
+    if (typeof amount === "number") giveBolus(ctx, amount, true);
+  };
+  return [
+    h(
+      "p",
+      { class: "speed" },
+      h("span", { text: t("Prescribed") }),
+      h("b", { text: withUnit(kind.prescribed ?? 0, wordsOf(ctx.kit, kind.unit)) }),
+    ),
+    given && note(t("Noted as given at {time}.", { time: timeOf(given.at) }), "good"),
+    !given && bigButton(t("Another amount"), other, { data: { k: "bolus-other" } }),
+    !given && bigButton(t("Not given"), () => forward(ctx, coded("not_given")), { data: { k: "bolus-none" } }),
+  ];
+}
+
+/** What has to stand on the machine: the plan, how long, heparin. @param {Ctx} ctx */
+function machineAsked(ctx) {
+  const { planned_uf_l: litres, planned_minutes: planned } = ctx.night.doc;
+  const minutes = planned ?? ctx.kit.prescription?.minutes;
+  const rate = rateOf(ctx);
+  return [
+    litres == null &&
+      note(t("No fluid to take off was worked out for tonight. Ask the unit, or go back and weigh."), "stop"),
+    litres != null &&
+      h("p", { class: "speed" }, h("span", { text: t("Fluid to take off") }), h("b", { text: withUnit(litres, "L") })),
+    dl([
+      minutes && [t("Length"), `${hours(minutes)} h`],
+      rate && [rate.label, withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))],
+      rate &&
+        ctx.kit.prescription?.stop_minutes_before_end != null && [
+          t("Heparin off"),
+          t("{n} min before the end", { n: ctx.kit.prescription.stop_minutes_before_end }),
+        ],
+    ]),
+    litres != null && bigButton(t("Something else is set"), () => askSet(ctx), { data: { k: "set-other" } }),
+    bigButton(t("Go on without noting it"), () => forward(ctx, coded("no_answer")), { data: { k: "set-none" } }),
+  ];
+}
+
+/** @param {Ctx} ctx */
+const rateOf = (ctx) => heparin(ctx.kit).find((kind) => kind.unit === coded("units_h") && kind.prescribed);
+
+/** @param {Ctx} ctx */
+async function askSet(ctx) {
+  const litres = await askNumber({
+    label: t("Fluid removal set on the machine"),
+    limits: limitsOf(ctx.kit, "set_uf_l"),
+    aside: plannedWords(ctx),
+  });
+  if (typeof litres === "number") machineSet(ctx, litres, true);
+}
+
+/** @param {Ctx} ctx */
+function machineSet(ctx, litres, asked = false) {
+  const rate = givenOf(ctx, rateOf(ctx) ?? { name: "" }) ? null : rateOf(ctx);
+  const said = [withUnit(litres, "L"), rate && withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))];
+  forward(ctx, coded("set_to", { what: said.filter(Boolean).join(", ") }), (night) => {
+    writeNumber(night, "set_uf_l", litres, limitsOf(ctx.kit, "set_uf_l"), asked);
+    if (rate) putMedicine(ctx, night, rate, rate.prescribed, false);
+  });
+}
 
 /* When a needle does not work ---------------------------------------------------------------------- */
 
-const firstStepOf = (steps, use) => {
-  const needle = steps.findIndex((step) => step.use === use && step.asks === "needle");
-  return needle >= 0 ? needle : steps.findIndex((step) => step.use === use);
-};
-
 /** @param {Ctx} ctx */
 function again(ctx, use) {
-  moveTo(ctx, firstStepOf(here(ctx).steps, use), say(ctx.kit, ANOTHER), (night, iso) => {
+  moveTo(ctx, restartOf(here(ctx).steps, use, false), say(ctx.kit, ANOTHER), (night, iso) => {
     changeSite(night, use, { attempts: (siteOf(night, use)?.attempts ?? 1) + 1, flash: null, flushed: null });
     stampStep(night, ANOTHER, coded(ANOTHER), iso);
   });
 }
 
+/** Swelling goes into the record as what it is, with the needle that it is at. @param {Ctx} ctx */
+function swelling(ctx, use) {
+  const noted = ctx.night.doc.events.some(
+    (event) => event.kind === "infiltration" && event.note === siteName(ctx, use),
+  );
+  if (noted) return note(t("Swelling at this needle is noted."), "care");
+  const write = () =>
+    ctx.change(t("Swelling at this needle"), (night) =>
+      addEvent(night, { kind: "infiltration", note: siteName(ctx, use) ?? useWords(use), at: ctx.now().toISOString() }),
+    );
+  return bigButton(t("There is swelling: note it"), write, { data: { k: "swelling" } });
+}
+
 /** @param {Ctx} ctx */
 function notWorking(ctx, use) {
   const catheter = ctx.kit.access?.kind === "catheter";
+  const flushed = siteOf(ctx.night, use)?.flushed;
   const words = catheter
-    ? t("This lumen does not run freely. Never use force. Do as you were trained, or call the unit.")
-    : t(
-        "The needle is not right. If it came out, press on the place. Swelling, pain that stays, or unsure: call " +
-          "the unit.",
-      );
+    ? t("This side of the catheter is blocked or slow. Never push. Do as you were trained, or call the unit.")
+    : flushed === false
+      ? t(
+          "Do not use this needle. Swelling: take it out, press and cool. It grows fast, or the hand is cold, numb " +
+            "or white: call the emergency number.",
+        )
+      : t(
+          "The needle is not right. If it came out, press on the place. Swelling, pain that stays, or unsure: call " +
+            "the unit.",
+        );
+  const goOn = () => forward(ctx, coded("all_the_same"));
   return [
     note(words, "care"),
-    bigButton(catheter ? t("Try again") : t("Another attempt at the same site"), () => again(ctx, use), {
-      data: { k: "again" },
-    }),
-    catheter ? null : bigButton(t("Take another site"), () => go("access", use), { data: { k: "other-site" } }),
+    flushed === false && !catheter ? swelling(ctx, use) : null,
+    catheter ? null : bigButton(t("Another attempt at the same site"), () => again(ctx, use), { data: { k: "again" } }),
     ...callButtons(ctx.kit.unit, "on_call"),
+    bigButton(t("Go on all the same"), goOn, {
+      hint: t("Only after the unit has said so"),
+      data: { k: "all-the-same" },
+    }),
   ];
 }
 
@@ -322,29 +515,62 @@ const siteName = (ctx, use) => ctx.kit.access?.sites.find((site) => site.id === 
 /** No needle goes in while a stop stands as failed. @param {Ctx} ctx */
 const isStopped = (ctx) => ctx.night.stage === "before" && stopsHeld(ctx.kit, ctx.night).length > 0;
 
+/** Which needle goes in first is the patient's; asked where the first of them begins. @param {Ctx} ctx */
+function whichFirst(ctx) {
+  const { steps, at, sheet } = here(ctx);
+  const first = firstUse(steps);
+  if (!first || sheet.only || siteOf(ctx.night, first)?.at || at !== restartOf(steps, first, false) - 1) return null;
+  const other = first === "arterial" ? "venous" : "arterial";
+  const turn = () => {
+    setPlain("first", other);
+    ctx.change(other === "venous" ? t("Venous needle first") : t("Arterial needle first"), (night) => {
+      night.plan.sheet = { ...sheetOf(night), first: other };
+    });
+  };
+  const words = other === "venous" ? t("Rather the venous needle first") : t("Rather the arterial needle first");
+  return bigButton(words, turn, { data: { k: "first" } });
+}
+
+/** One step in large letters, several as a list; what each asks beneath it. @param {Ctx} ctx @param {SheetStep[]} shown */
+function wordsOfSteps(ctx, shown) {
+  const parts = (step) => [
+    step.hint && shown.length < 2 ? h("p", { class: "soft", text: step.hint }) : null,
+    step.speed_ml_min ? speedOf(step.speed_ml_min, t("About")) : null,
+    step.use && step.asks && !siteOf(ctx.night, step.use) ? null : asked[step.asks]?.(ctx, step),
+  ];
+  if (shown.length < 2)
+    return shown.map((step) => [h("p", { class: "step-words", text: step.words }), parts(step)].flat(2));
+  return h(
+    "ol",
+    { class: "together" },
+    shown.map((step) => h("li", null, h("p", null, h("b", { text: step.words })), parts(step).flat(2))),
+  );
+}
+
 /** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
   if (isStopped(ctx)) return [...stopNotes(ctx), ...callButtons(ctx.kit.unit, "on_call")];
-  const { step, sheet } = here(ctx);
-  document.documentElement.dataset.asks = step?.asks ?? "";
+  const { step, sheet, shown } = here(ctx);
+  document.documentElement.dataset.asks = sheet.failed ? "failed" : shown.length > 1 ? "several" : (step?.asks ?? "");
   if (!step) return lastScreen(ctx);
   if (sheet.failed) return notWorking(ctx, sheet.failed);
-  const name = step.use && siteName(ctx, step.use);
-  const unchosen = step.use && step.asks && !siteOf(ctx.night, step.use);
+  const use = shown.find((each) => each.use)?.use;
+  const name = use && siteName(ctx, use);
+  const unchosen = shown.find((each) => each.use && each.asks && !siteOf(ctx.night, each.use));
+  if (isQuestion(step) && shown.length > 1 && !unchosen) return allWell(ctx);
   return [
-    h("p", { class: "step-words", text: step.words }),
-    name || step.hint
-      ? h("p", { class: "soft" }, name && h("b", { text: name }), name && step.hint ? " · " : "", step.hint)
-      : null,
     step.countdown_s ? countdown(ctx) : null,
+    name ? h("p", { class: "soft" }, h("b", { text: name })) : null,
+    wordsOfSteps(ctx, shown),
     unchosen
-      ? bigButton(t("Choose the site first"), () => go("access", step.use), { data: { k: "choose" } })
-      : asked[step.asks]?.(ctx, step),
+      ? bigButton(t("Choose the site first"), () => go("access", unchosen.use), { data: { k: "choose" } })
+      : whichFirst(ctx),
+    shortRow(ctx),
   ]
-    .filter(Boolean)
-    .flat(2);
+    .flat(4)
+    .filter(Boolean);
 }
 
 /** @param {Ctx} ctx */
@@ -371,17 +597,24 @@ function lastScreen(ctx) {
 }
 
 /** @param {Ctx} ctx */
-function start(ctx) {
+function start(ctx, steps = [], at = sheetOf(ctx.night).at) {
   replace("running");
   ctx.change(say(ctx.kit, RUNS), (night) => {
+    const iso = ctx.now().toISOString();
+    for (const step of steps) stamp(night, step, "", iso);
+    if (steps.length) night.plan.sheet = { ...sheetOf(night), at };
     setMoment(night, "started_at", night.doc.started_at ?? minuteOf(ctx.now()));
     setFields(night, { run_sheet_version: ctx.kit.run_sheet?.version ?? night.doc.run_sheet_version });
-    stampStep(night, RUNS, coded(RUNS), ctx.now().toISOString());
+    stampStep(night, RUNS, coded(RUNS), iso);
     night.screen = location.hash;
   });
 }
 
-/** Take a site for a use. One that a needle has been in stays in the record beside the new one. @param {Night} night */
+/**
+ * Take a site for a use. One that a needle has been in stays in the record beside the new one, and the sheet begins
+ * again where the new place is cleaned; with the other needle in, for this one alone.
+ * @param {Night} night
+ */
 export function takeSite(night, use, site) {
   const row = siteOf(night, use);
   if (row?.site === site) return;
@@ -390,44 +623,90 @@ export function takeSite(night, use, site) {
   if (used && !row.note) changeSite(night, use, { note: coded("given_up") });
   addSite(night, use, site);
   if (!used) return;
-  const { sheet } = night.plan;
-  if (sheet?.failed === use) Object.assign(sheet, { failed: "", restart: use });
+  const sheet = sheetOf(night);
+  const other = siteOf(night, use === "arterial" ? "venous" : "arterial");
+  if (sheet.failed === use || night.stage !== "before")
+    night.plan.sheet = { ...sheet, failed: "", restart: use, only: other?.at ? use : "" };
 }
 
 /** @param {Ctx} ctx */
 function sooner(ctx, step) {
   const gone = { n: step.countdown_s - secondsLeft(ctx), all: step.countdown_s };
-  forward(ctx, coded("sooner", gone));
-}
-
-/** What the large touch does on this step. @param {Ctx} ctx */
-function main(ctx) {
-  const { step, sheet } = here(ctx);
-  if (!step) return { label: say(ctx.kit, RUNS), tap: () => start(ctx), tone: "go" };
-  if (sheet.failed)
-    return { label: t("Go on all the same"), tap: () => forward(ctx, coded("all_the_same")), tone: "plain" };
-  const left = secondsLeft(ctx);
-  if (left) {
-    return { label: t("Go on sooner"), tap: () => sooner(ctx, step), tone: "plain" };
-  }
-  if (PICKED.has(step.asks))
-    return { label: t("Go on without an answer"), tap: () => forward(ctx, coded("no_answer")), tone: "plain" };
-  return { label: t("Done, next"), tap: () => done(ctx, step), tone: "go" };
+  forwardAll(ctx, { [step.key]: coded("sooner", gone) });
 }
 
 /** @param {Ctx} ctx */
-function done(ctx, step) {
+const finished = (ctx) =>
+  ctx.night.doc.started_at
+    ? { label: t("Back to the treatment"), go: "running", tone: "go" }
+    : { label: say(ctx.kit, RUNS), tap: () => start(ctx), tone: "go" };
+
+/** What the large touch does on this step. @param {Ctx} ctx */
+function main(ctx) {
+  const { step, sheet, shown, at, steps } = here(ctx);
+  if (!step) return finished(ctx);
+  if (sheet.failed) return failedMain(ctx, sheet.failed);
+  if (secondsLeft(ctx)) return { label: t("Go on sooner"), tap: () => sooner(ctx, step), tone: "plain" };
+  if (step.asks === "bolus" && !givenOf(ctx, bolusOf(ctx))) return bolusMain(ctx);
+  if (step.asks === "set_machine") return machineMain(ctx);
+  if (PICKED.has(step.asks))
+    return { label: t("Go on without an answer"), tap: () => withoutAnswer(ctx, shown), tone: "plain" };
+  if (inShort(ctx) && shown.length > 1 && at + shown.length >= steps.length && !ctx.night.doc.started_at)
+    return { label: say(ctx.kit, RUNS), tap: onceSeen(() => start(ctx, shown, steps.length)), tone: "go" };
+  return shown.length > 1
+    ? { label: t("All done, next"), tap: onceSeen(() => done(ctx)), tone: "go" }
+    : { label: t("Done, next"), tap: () => done(ctx), tone: "go" };
+}
+
+/** @param {Ctx} ctx */
+const failedMain = (ctx, use) =>
+  ctx.kit.access?.kind === "catheter"
+    ? { label: t("Try again"), tap: () => again(ctx, use), tone: "plain" }
+    : { label: t("Take another site"), go: ["access", use] };
+
+/** @param {Ctx} ctx @param {SheetStep[]} shown */
+const withoutAnswer = (ctx, shown) =>
+  forwardAll(ctx, Object.fromEntries(shown.map((each) => [each.key, coded("no_answer")])));
+
+/** @param {Ctx} ctx */
+function bolusMain(ctx) {
+  const kind = bolusOf(ctx);
+  const amount = withUnit(kind.prescribed, wordsOf(ctx.kit, kind.unit));
+  return {
+    label: t("Given: {value}", { value: amount }),
+    tap: () => giveBolus(ctx, kind.prescribed, false),
+    tone: "go",
+  };
+}
+
+/** @param {Ctx} ctx */
+function machineMain(ctx) {
+  const { planned_uf_l: litres } = ctx.night.doc;
+  if (litres == null) return { label: t("Enter what is set"), tap: () => askSet(ctx), tone: "go" };
+  const label = t("Set on the machine: {value}", { value: litresWords(litres) });
+  return { label, tap: () => machineSet(ctx, litres), tone: "go" };
+}
+
+/** @param {Ctx} ctx */
+function done(ctx) {
+  const { shown } = here(ctx);
   const { qb } = sheetOf(ctx.night);
-  if (step.asks === "pump_speed")
-    return forward(ctx, qb ? withUnit(qb, limitsOf(ctx.kit, "readings.qb_ml_min")?.unit) : "");
-  if (step.asks !== "needle" || !siteOf(ctx.night, step.use)) return forward(ctx);
-  const shown = needleOf(ctx, step.use);
-  setPlain("needle", { needle: shown.needle, length_mm: shown.length_mm });
-  return forward(
-    ctx,
-    needleCodes(ctx.kit, shown),
-    fillRow(step.use, (iso) => ({ ...shown, at: iso })),
-  );
+  const unit = limitsOf(ctx.kit, "readings.qb_ml_min")?.unit;
+  /** @type {Record<string, string>} */
+  const said = {};
+  const fills = [];
+  for (const step of shown) {
+    const speed = step.asks === "pump_speed" ? qb : step.asks === "prescribed_speed" && ctx.kit.prescription?.qb_ml_min;
+    if (speed) said[step.key] = withUnit(speed, unit);
+    if (step.asks !== "needle" || !siteOf(ctx.night, step.use)) continue;
+    const needle = needleOf(ctx, step.use);
+    setPlain("needle", { needle: needle.needle, length_mm: needle.length_mm });
+    said[step.key] = needleCodes(ctx.kit, needle);
+    fills.push(fillRow(step.use, (iso) => ({ ...needle, at: iso })));
+  }
+  forwardAll(ctx, said, (night, iso) => {
+    for (const fill of fills) fill(night, iso);
+  });
 }
 
 /** @param {Ctx} ctx */

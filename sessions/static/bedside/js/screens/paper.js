@@ -8,13 +8,14 @@ import { textField } from "../ask.js";
 import { dialyserLooks, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
 import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
+import { heparin } from "../heparin.js";
 import { layOut, limitsAt, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
 import { typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
 import { plainDay, t } from "../words.js";
 import { limitWords } from "./checks.js";
-import { heparin, nameWords } from "./medicine.js";
+import { nameWords } from "./medicine.js";
 
 /** @param {Night} night */
 const isPaper = (night) => night && night.stage !== "handed" && night.plan.paper;

@@ -2,12 +2,13 @@
 
 import { canStayAwake, keepAwake, wasRefused } from "../awake.js";
 import { callButtons } from "../calls.js";
-import { later } from "../clock.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { removeRow, setFields, stampStep } from "../draft.js";
+import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
 import { momentRow } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { endedWords, writtenBy } from "../others.js";
+import { litresWords, planWords } from "../plan_words.js";
 import { coded, say, wordsOf } from "../ready.js";
 import { canShake, canSound, forget, remindAt, tryOut } from "../reminders.js";
 import { go, register } from "../router.js";
@@ -22,6 +23,16 @@ const preferences = () => ({ screen: true, remind: true, ...plain("running") });
 
 /* What is shown ------------------------------------------------------------------------------------ */
 
+/** What is to come off, and what the machine was set to: in sight for as long as it runs. @param {Ctx} ctx */
+function toTakeOff(ctx) {
+  const { set_uf_l: set } = ctx.night.doc;
+  const plan = planWords(ctx);
+  return [
+    plan ? t("To take off: {plan}", { plan }) : t("To take off: not worked out tonight"),
+    set == null ? t("not noted as set on the machine") : t("set on the machine: {value}", { value: litresWords(set) }),
+  ].join(" · ");
+}
+
 /** @param {Ctx} ctx */
 function clockOf(ctx) {
   const now = course(ctx.night, ctx.kit, ctx.now());
@@ -35,6 +46,7 @@ function clockOf(ctx) {
     { class: `clock${over ? " over" : ""}` },
     h("p", { class: "figure" }, hours(now.minutes), h("span", { class: "unit", text: ` ${t("h running")}` })),
     h("p", { text: rest }),
+    h("p", { class: "to-take-off", text: toTakeOff(ctx) }),
   );
 }
 
@@ -87,8 +99,6 @@ function dueOf(ctx) {
 function facts(ctx) {
   const fluid = fluidSoFar(ctx.night, ctx.kit, ctx.now());
   const plan = fluid.plan == null ? "" : ` ${t("of {plan}", { plan: withUnit(fluid.plan, "L") })}`;
-  const { endsAt } = course(ctx.night, ctx.kit, ctx.now());
-  const stop = ctx.kit.prescription?.rate_units_h && ctx.kit.prescription.stop_minutes_before_end;
   return dl([
     [
       t("Fluid off so far"),
@@ -97,8 +107,34 @@ function facts(ctx) {
     fluid.byClock == null
       ? null
       : [t("By the clock, if even"), t("about {value}", { value: `${fmt(fluid.byClock, 1)} L` })],
-    stop && endsAt ? [t("Heparin off"), t("at {time}", { time: timeOf(later(endsAt, -stop)) })] : null,
+    ...heparinTonight(ctx).map(({ kind, given }) => [
+      kind.label,
+      given
+        ? `${given.amount == null ? "" : `${withUnit(given.amount, wordsOf(ctx.kit, given.unit))}, `}${timeOf(given.at)}`
+        : t("not noted"),
+    ]),
+    heparinLine(ctx),
   ]);
+}
+
+/** @param {Ctx} ctx */
+function heparinLine(ctx) {
+  const { due, stopped } = heparinStop(ctx);
+  if (stopped) return [t("Heparin off"), t("stopped at {time}", { time: timeOf(stopped) })];
+  return due ? [t("Heparin off"), t("at {time}", { time: timeOf(due) })] : null;
+}
+
+/** From the moment on at which the heparin is to stop: that it was. @param {Ctx} ctx */
+function heparinDue(ctx) {
+  const { due, stopped } = heparinStop(ctx);
+  if (!due || stopped || Date.parse(due) > ctx.now().getTime()) return null;
+  const stop = () =>
+    ctx.change(say(ctx.kit, STOPPED), (night) => stampStep(night, STOPPED, coded(STOPPED), ctx.now().toISOString()));
+  return note(
+    t("Heparin is to stop since {time}.", { time: timeOf(due) }),
+    "care",
+    bigButton(t("Heparin is stopped now"), stop, { data: { k: "heparin-off" } }),
+  );
 }
 
 /** The four numbers of a reading that people look back for, in one line. @param {any} reading */
@@ -152,16 +188,32 @@ function happened(ctx) {
 
 /* Reminders ---------------------------------------------------------------------------------------- */
 
+/** What a running treatment reminds of: [name, when (ISO or null), words]. @param {Ctx} ctx */
+function reminders(ctx) {
+  const { due, endsAt } = course(ctx.night, ctx.kit, ctx.now());
+  const heparin = heparinStop(ctx);
+  return [
+    ["reading", due, t("A reading is due.")],
+    ["heparin", heparin.stopped ? null : heparin.due, t("Heparin is to stop now.")],
+    ["end", endsAt, t("The planned time is over.")],
+  ];
+}
+
 /** @param {Ctx} ctx */
 function arm(ctx) {
-  const { due } = course(ctx.night, ctx.kit, ctx.now());
-  if (!preferences().remind || !due) return forget("reading");
-  const isStillDue = () => ctx.night && course(ctx.night, ctx.kit, ctx.now()).due === due;
+  for (const [name, at, words] of reminders(ctx)) armOne(ctx, name, at, words);
+}
+
+/** @param {Ctx} ctx */
+function armOne(ctx, name, at, words) {
+  if (!preferences().remind || !at) return forget(name);
+  const isStillDue = () =>
+    ctx.night?.stage === "running" && reminders(ctx).some(([each, when]) => each === name && when === at);
   const tell = () => {
-    announce(t("A reading is due."));
+    announce(words);
     ctx.redraw();
   };
-  return remindAt("reading", due, tell, { isStillDue });
+  return remindAt(name, at, tell, { isStillDue });
 }
 
 /** Drawn anew after each choice, it stays open. */
@@ -211,7 +263,7 @@ function reminderSet(ctx) {
         { able },
       ),
     ),
-    choiceRow(t("Remind of the next reading"), [on, off], preferences().remind, set("remind")),
+    choiceRow(t("Remind of readings, heparin off and the planned end"), [on, off], preferences().remind, set("remind")),
     bigButton(t("Try the reminder"), () => tryOut().then((given) => toast(heardWords(given), null)), {
       data: { k: "try" },
     }),
@@ -235,7 +287,10 @@ const isOver = (ctx) => course(ctx.night, ctx.kit, ctx.now()).over;
 /** @param {Ctx} ctx */
 function live(ctx) {
   const box = h("div", { class: "live" });
-  const paint = () => box.replaceChildren(clockOf(ctx), ...[dueOf(ctx)].flat(), facts(ctx));
+  const paint = () =>
+    box.replaceChildren(
+      ...[clockOf(ctx), dueOf(ctx), heparinDue(ctx), facts(ctx)].flat().filter((each) => each !== null),
+    );
   paint();
   const over = isOver(ctx);
   const timer = setInterval(() => {

@@ -3,7 +3,7 @@
 import { planChoices } from "../choices.js";
 import { declaredRows, figureOf } from "../declared.js";
 import { limitsOf, setMoment } from "../draft.js";
-import { fieldName } from "../fields.js";
+import { fieldName, shownValue } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
 import { register } from "../router.js";
@@ -60,6 +60,8 @@ function outcome(ctx) {
     [removed?.label, litres, removed?.unit, 2],
     [ufRate.label, rate, ufRate.unit, ufRate.decimals],
     choice && [t("Plan"), `${choice}: ${fmt(doc.planned_uf_l)} L, ${hours(doc.planned_minutes)} h`],
+    doc.blood_return && [t("Blood in the lines"), shownValue(ctx, "blood_return", doc.blood_return)],
+    doc.early_reason && [t("Why it ended early"), shownValue(ctx, "early_reason", doc.early_reason)],
     ...declaredRows(kit, doc, ["before", "after", "fluid"], { always: ALWAYS, elsewhere: ELSEWHERE }),
     [
       t("Noted"),
@@ -101,7 +103,10 @@ function draw(ctx) {
     outcome(ctx),
     odd.length
       ? note(t("Unusual; the unit sees it marked:"), "care", list(odd))
-      : note(t("Nothing unusual in it."), "good"),
+      : note(
+          t("This phone compared the numbers with what is usual: nothing unusual. No person has looked at it."),
+          "good",
+        ),
     open.length > 0 &&
       note(t("Not known. You may hand over without; the unit sees that it is not known."), "plain", list(open)),
   ];

@@ -9,18 +9,14 @@ import { lastPost, lastTime } from "../nights_before.js";
 import { shown } from "../numbers.js";
 import { askNumber, numberField } from "../pad.js";
 import { register } from "../router.js";
+import { inShort } from "../short.js";
 import { bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { fmt, hours, t } from "../words.js";
 import { openChecks } from "./checks.js";
 
-const ASKED = [
-  "pre_weight_kg",
-  "pre_systolic",
-  "pre_diastolic",
-  "pre_pulse",
-  "planned_rinse_back_l",
-  "planned_intake_l",
-];
+const MEASURED = ["pre_weight_kg", "pre_systolic", "pre_diastolic", "pre_pulse"];
+const GOES_IN = ["planned_rinse_back_l", "planned_intake_l"];
+const ASKED = [...MEASURED, ...GOES_IN];
 /** What is taken before besides: standing, temperature, and whatever the unit declares. @param {Ctx} ctx */
 const besides = (ctx) => askedAt(ctx.kit, "before").filter((path) => !ASKED.includes(path));
 /** Of target weight; above it ask the unit. European guideline 2007, from memory. */
@@ -159,7 +155,9 @@ function planned(ctx) {
       ],
       [t("Your limit"), ordered.uf_rate_limit_ml_kg_h, "mL/kg/h"],
     ]),
-    plan.over ? [choices(ctx, plan), other] : note(t("Under your limit in the prescribed time."), "good"),
+    plan.over
+      ? [choices(ctx, plan), other]
+      : note(t("The UF rate is under your limit in the prescribed time. Only that was judged."), "good"),
   ];
 }
 
@@ -266,6 +264,37 @@ function draw(ctx) {
   ];
 }
 
+/** What goes in as last time, both in one touch and named; null where last time is not known. @param {Ctx} ctx */
+function asLastTime(ctx) {
+  const [rinse, drinks] = GOES_IN.map(lastTime(ctx));
+  if (rinse == null || drinks == null || unset(ctx, GOES_IN).length < GOES_IN.length) return null;
+  const hint = t("rinse-back {rinse} L, drinks {drinks} L", { rinse: fmt(rinse), drinks: fmt(drinks) });
+  const take = () => {
+    ctx.change(t("As last time"), (night) =>
+      setFields(night, { planned_rinse_back_l: rinse, planned_intake_l: drinks }),
+    );
+    showPlan();
+  };
+  return { label: t("As last time"), hint, tap: take };
+}
+
+/** What was worked out comes into sight, above the dock. */
+const showPlan = () => document.querySelector("#screen .plan")?.scrollIntoView({ block: "start" });
+
+/** @param {Ctx} ctx */
+async function enter(ctx, paths) {
+  await askAll(ctx, paths, lastTime(ctx));
+  showPlan();
+}
+
+/** What the fluid of tonight comes to, in the words of the main action: it is not passed unseen. @param {Ctx} ctx */
+function planHint(ctx, plan, waits) {
+  if (waits) return t("First choose above how much to take off, and how long");
+  const choice = chosen(ctx, plan) ?? planAsTold(ctx);
+  if (!choice) return null;
+  return t("Take off {n} L in {time} h", { n: shown(choice.litres, ROUNDED), time: hours(choice.minutes) });
+}
+
 /** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
@@ -275,7 +304,8 @@ function bar(ctx) {
   const holds = ctx.night.stage === "before" ? openChecks(ctx, "setup").length : 0;
   const on = () => {
     keepPlan(ctx);
-    ctx.go(ctx.night.stage === "before" ? "access" : "running");
+    if (ctx.night.stage !== "before") return ctx.go("running");
+    return inShort(ctx) && openChecks(ctx, "access").length ? ctx.go("checks", "access") : ctx.go("access");
   };
   const onward = holds
     ? { label: t("Back to the checks"), go: "checks", hint: t("One of them holds") }
@@ -283,13 +313,16 @@ function bar(ctx) {
         label: ctx.night.stage === "before" ? t("Next: the access") : t("Back to the treatment"),
         tap: on,
         disabled: waits,
-        hint: waits ? t("Choose above first") : null,
+        hint: planHint(ctx, plan, waits),
       };
-  const enter = {
+  const usual = asLastTime(ctx);
+  const measured = missing.some((path) => MEASURED.includes(path));
+  const ask = {
     label: t("Enter: {what}", { what: missing[0] && labelOf(ctx, missing[0]) }),
-    tap: () => askAll(ctx, ASKED, lastTime(ctx)),
+    tap: () => enter(ctx, usual && measured ? MEASURED : ASKED),
   };
-  return missing.length ? [enter, { ...onward, tone: "plain" }] : [onward];
+  if (!missing.length) return [onward];
+  return [usual && !measured ? usual : ask, usual && !measured ? ask : { ...onward, tone: "plain" }];
 }
 
 register("weigh", { title: () => t("Weigh and plan"), draw, bar });

@@ -1,0 +1,56 @@
+/* What is given against clotting: what is prescribed, what was noted tonight, when it is to stop. */
+
+import { later } from "./clock.js";
+import { course, minuteOf } from "./course.js";
+import { addRow, limitsOf } from "./draft.js";
+import { coded, say } from "./ready.js";
+import { writeNumber } from "./value_row.js";
+import { t } from "./words.js";
+
+/** The step that says when it was stopped. */
+export const STOPPED = "heparin_off";
+
+/** What is given against clotting, name and unit in codes as the record keeps them. @param {Kit} kit */
+export const heparin = (kit) => {
+  const { prescription } = kit;
+  const low = prescription?.anticoagulant === "low_molecular";
+  const kind = (code, label, unit, step, prescribed) => ({
+    name: coded(code),
+    label,
+    unit: coded(unit),
+    step,
+    prescribed,
+  });
+  return [
+    low
+      ? kind("low_molecular", say(kit, "low_molecular"), "units", 100, prescription?.bolus_units)
+      : kind("heparin", t("Heparin bolus"), "units", 100, prescription?.bolus_units),
+    ...(low ? [] : [kind("heparin_rate", say(kit, "heparin_rate"), "units_h", 50, prescription?.rate_units_h)]),
+  ];
+};
+
+/** Write a medicine given now. asked: the pad has asked about an unusual amount. @param {Ctx} ctx @param {Night} night */
+export function putMedicine(ctx, night, { name, unit }, amount, asked) {
+  const index = addRow(night, "medicines", { name, amount: null, unit, note: "", at: minuteOf(ctx.now()) });
+  writeNumber(night, `medicines[${index}].amount`, amount, limitsOf(ctx.kit, "medicines.amount"), asked);
+}
+
+/** Each kind that is prescribed, with the row of what was noted of it tonight, if any. @param {Ctx} ctx */
+export const heparinTonight = ({ kit, night }) =>
+  ["none", "other"].includes(kit.prescription?.anticoagulant ?? "none")
+    ? []
+    : heparin(kit)
+        .filter((kind) => kind.prescribed)
+        .map((kind) => ({ kind, given: night.doc.medicines.findLast((row) => row.name === kind.name) }));
+
+/**
+ * When the running heparin is to stop (ISO) and when it was stopped, each null where that is not known.
+ * @param {Ctx} ctx
+ */
+export function heparinStop(ctx) {
+  const ordered = ctx.kit.prescription;
+  const before = ordered?.rate_units_h && ordered.stop_minutes_before_end;
+  const { endsAt } = course(ctx.night, ctx.kit, ctx.now());
+  const due = before && endsAt ? later(endsAt, -before) : null;
+  return { due, stopped: ctx.night.doc.steps.findLast((step) => step.key === STOPPED)?.at ?? null };
+}
