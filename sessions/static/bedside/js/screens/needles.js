@@ -553,7 +553,8 @@ function draw(ctx) {
   keepAwake(true);
   if (isStopped(ctx)) return [...stopNotes(ctx), ...callButtons(ctx.kit.unit, "on_call")];
   const { step, sheet, shown } = here(ctx);
-  document.documentElement.dataset.asks = sheet.failed ? "failed" : shown.length > 1 ? "several" : (step?.asks ?? "");
+  const several = shown.length > 1 && step && !isQuestion(step);
+  document.documentElement.dataset.asks = sheet.failed ? "failed" : several ? "several" : (step?.asks ?? "");
   if (!step) return lastScreen(ctx);
   if (sheet.failed) return notWorking(ctx, sheet.failed);
   const use = shown.find((each) => each.use)?.use;
