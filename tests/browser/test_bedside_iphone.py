@@ -86,7 +86,7 @@ def test_a_phone_that_can_neither_sound_nor_shake_says_so_when_it_is_tried(phone
 def test_light_that_a_browser_cannot_keep_is_not_offered(phone_with: Callable[..., Phone]) -> None:
     phone = phone_with(DARK)
     reminder(phone)
-    expect(phone.page.get_by_role("group", name="Remind of the next reading")).to_be_visible()
+    expect(phone.page.get_by_role("group", name="Remind of readings, heparin off and the planned end")).to_be_visible()
     expect(phone.page.get_by_role("group", name="Keep the screen on")).to_have_count(0)
     expect(screen(phone)).to_contain_text("This browser cannot keep the screen on.")
 
