@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+import secrets
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, unquote, urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
+
+SHORTEST_KEY, FEWEST_SIGNS = 32, 8
 
 
 def read_text(name: str, default: str = "") -> str:
@@ -41,6 +46,55 @@ def read_number(name: str, *, default: int) -> int:
         return int(text)
     except ValueError as problem:
         raise ImproperlyConfigured(f"{name}={text}: write a whole number") from problem
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """The address that people type in. machine_alone: whether only this machine can reach it."""
+
+    address: str
+    host: str
+    https: bool
+    machine_alone: bool
+
+
+def read_site(default: str) -> Site:
+    """SITE_ADDRESS: https, or http where only this machine can reach it or PLAIN_HTTP=true says so in so many words."""
+    given = read_text("SITE_ADDRESS", default).strip().rstrip("/")
+    parts = urlsplit(given)
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.path or parts.query or parts.username:
+        raise ImproperlyConfigured(
+            f"SITE_ADDRESS={given}: write https:// and the name, such as https://unit.example.org"
+        )
+    alone = parts.hostname in ("localhost", "127.0.0.1", "::1")
+    if parts.scheme == "http" and not alone and not read_flag("PLAIN_HTTP", default=False):
+        raise ImproperlyConfigured(
+            f"SITE_ADDRESS={given}: without https everybody on the way reads records and passwords, and phones keep "
+            "nothing offline. Use https://, or set PLAIN_HTTP=true to do it all the same"
+        )
+    return Site(f"{parts.scheme}://{parts.netloc}", parts.hostname, parts.scheme == "https", alone)
+
+
+def read_signing_key(site: Site, data_dir: Path) -> str:
+    """SECRET_KEY, of this installation alone: long, and none that stands in a program or a guide.
+
+    On this machine alone one may be missing: then it is that of the data folder, else a new one that ends with the
+    process, and sessions with it.
+    """
+    given = read_secret("SECRET_KEY")
+    if given:
+        if len(given) < SHORTEST_KEY or len(set(given)) < FEWEST_SIGNS:
+            raise ImproperlyConfigured(
+                f"SECRET_KEY has {len(given)} signs and can be guessed: take {SHORTEST_KEY} random ones at least, "
+                "such as sh homedialysis/deploy/make-secrets.sh makes"
+            )
+        return given
+    if not site.machine_alone:
+        raise ImproperlyConfigured("Set SECRET_KEY or SECRET_KEY_FILE")
+    with suppress(OSError):
+        if kept := (data_dir / "secret_key").read_text(encoding="utf-8").strip():
+            return kept
+    return secrets.token_urlsafe(SHORTEST_KEY)
 
 
 def local_urls(data_dir: Path) -> dict[str, str]:

@@ -6,7 +6,6 @@ from datetime import timedelta
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import django_stubs_ext
 from csp.constants import NONE, SELF
@@ -31,15 +30,9 @@ VERSION = "0.2.0"
 """Names the release on pages and in file names the browser keeps."""
 
 DEBUG = env.read_flag("DEBUG", default=False)
-SITE_ADDRESS = env.read_text("SITE_ADDRESS", "http://127.0.0.1:8000")
-SITE_HOST = urlsplit(SITE_ADDRESS).hostname or ""
-HTTPS = SITE_ADDRESS.startswith("https://")
-
-SECRET_KEY = env.read_secret("SECRET_KEY")
-if not SECRET_KEY:
-    if HTTPS:
-        raise ImproperlyConfigured("Set SECRET_KEY or SECRET_KEY_FILE")
-    SECRET_KEY = "only for this machine: an https address needs a real one"  # noqa: S105
+_site = env.read_site("http://127.0.0.1:8000")
+SITE_ADDRESS, SITE_HOST, HTTPS = _site.address, _site.host, _site.https
+SECRET_KEY = env.read_signing_key(_site, DATA_DIR)
 
 ALLOWED_HOSTS = [SITE_HOST, *([] if HTTPS else ["localhost", "127.0.0.1", "[::1]"])]
 CSRF_TRUSTED_ORIGINS = [SITE_ADDRESS] if HTTPS else []
@@ -308,7 +301,9 @@ EMAIL_HOST = env.read_text("EMAIL_HOST")
 EMAIL_PORT = env.read_number("EMAIL_PORT", default=587)
 EMAIL_HOST_USER = env.read_text("EMAIL_USER")
 EMAIL_HOST_PASSWORD = env.read_secret("EMAIL_PASSWORD")
-EMAIL_USE_TLS = env.read_flag("EMAIL_TLS", default=True)
+EMAIL_USE_SSL = env.read_flag("EMAIL_SSL", default=False)
+"""TLS from the first byte (port 465); EMAIL_TLS begins plain and changes over (port 587)."""
+EMAIL_USE_TLS = env.read_flag("EMAIL_TLS", default=not EMAIL_USE_SSL)
 DEFAULT_FROM_EMAIL = env.read_text("EMAIL_FROM", f"home-dialysis@{SITE_HOST}")
 EMAIL_TIMEOUT = 10
 PUSH_KEY = env.read_secret("PUSH_KEY")

@@ -110,7 +110,7 @@ def settings_under(monkeypatch: pytest.MonkeyPatch) -> Callable[..., SimpleNames
     """The settings file read anew under an environment."""
 
     def read(**environment: str) -> SimpleNamespace:
-        for name in ("SECRET_KEY", "SECRET_KEY_FILE", "SITE_ADDRESS", "DEBUG", "EMAIL_HOST"):
+        for name in ("SECRET_KEY", "SECRET_KEY_FILE", "SITE_ADDRESS", "DEBUG", "EMAIL_HOST", "PLAIN_HTTP"):
             monkeypatch.delenv(name, raising=False)
         for name, value in environment.items():
             monkeypatch.setenv(name, value)
@@ -120,16 +120,60 @@ def settings_under(monkeypatch: pytest.MonkeyPatch) -> Callable[..., SimpleNames
 
 
 Settings = Callable[..., SimpleNamespace]
+A_KEY = "made up for a test, long enough: 0123456789"
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("http://unit.example", "without https everybody on the way reads"),
+        ("http://10.0.0.7:8000", "PLAIN_HTTP=true"),
+        ("unit.example", "write https:// and the name"),
+        ("ftp://unit.example", "write https:// and the name"),
+        ("https://", "write https:// and the name"),
+        ("https://unit.example/dialysis", "write https:// and the name"),
+    ],
+)
+def test_an_unsafe_address_does_not_start(settings_under: Settings, address: str, words: str) -> None:
+    with pytest.raises(ImproperlyConfigured, match=words):
+        settings_under(SITE_ADDRESS=address, SECRET_KEY=A_KEY)
+
+
+def test_a_scheme_in_capitals_is_the_same_scheme(settings_under: Settings) -> None:
+    found = settings_under(SITE_ADDRESS="HTTPS://unit.example/", SECRET_KEY=A_KEY)
+    assert (found.SITE_ADDRESS, found.SESSION_COOKIE_SECURE) == ("https://unit.example", True)
+
+
+@pytest.mark.parametrize("key", ["k", "x" * 60, "only for me"])
+def test_a_key_that_can_be_guessed_does_not_start(settings_under: Settings, key: str) -> None:
+    with pytest.raises(ImproperlyConfigured, match="can be guessed"):
+        settings_under(SITE_ADDRESS="https://unit.example", SECRET_KEY=key)
+
+
+def test_plain_http_needs_a_key_too(settings_under: Settings) -> None:
+    with pytest.raises(ImproperlyConfigured, match="Set SECRET_KEY or SECRET_KEY_FILE"):
+        settings_under(SITE_ADDRESS="http://10.0.0.7", PLAIN_HTTP="true")
+
+
+def test_no_key_stands_in_the_program(
+    settings_under: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DATA_DIR", str(tmp_path))
+    keys = {settings_under().SECRET_KEY for _ in range(3)}
+    assert len(keys) == 3
+    assert min(map(len, keys)) > 40
+    (tmp_path / "secret_key").write_text("that of the folder\n", encoding="utf-8")
+    assert settings_under().SECRET_KEY == "that of the folder"
 
 
 def test_one_address_decides_on_hosts_origins_cookies_and_redirects(settings_under: Settings) -> None:
-    found = settings_under(SITE_ADDRESS="https://unit.example", SECRET_KEY="k")
+    found = settings_under(SITE_ADDRESS="https://unit.example", SECRET_KEY=A_KEY)
     assert (found.ALLOWED_HOSTS, found.CSRF_TRUSTED_ORIGINS) == (["unit.example"], ["https://unit.example"])
     assert found.SESSION_COOKIE_SECURE
     assert found.CSRF_COOKIE_SECURE
     assert found.SECURE_SSL_REDIRECT
     assert found.SECURE_HSTS_SECONDS > 0
-    assert (found.SECRET_KEY, found.DEBUG) == ("k", False)
+    assert (found.SECRET_KEY, found.DEBUG) == (A_KEY, False)
 
 
 def test_without_tls_the_machine_itself_is_let_in_and_cookies_go_on(settings_under: Settings) -> None:
@@ -148,7 +192,7 @@ def test_an_https_address_needs_a_secret_key_of_its_own(settings_under: Settings
 def test_what_a_proxy_says_of_the_scheme_is_believed_only_where_there_is_one(
     settings_under: Settings, address: str, believed: bool
 ) -> None:
-    found = settings_under(SITE_ADDRESS=address, SECRET_KEY="k")
+    found = settings_under(SITE_ADDRESS=address, SECRET_KEY=A_KEY, PLAIN_HTTP="true")
     assert (found.SECURE_PROXY_SSL_HEADER is not None) is believed
 
 
