@@ -24,5 +24,6 @@ def forget_bedside(sender: Any, request: Any, user: Any, **kwargs: Any) -> None:
         device_id = uuid.UUID(request.headers.get("X-Bedside-Device", "")) if request else None
     except ValueError:
         device_id = None
-    if device_id and user:
-        signed_out(user=user, device_id=device_id)
+    if user:
+        session_key = request.session.session_key or "" if request else ""
+        signed_out(user=user, device_id=device_id, session_key=session_key)

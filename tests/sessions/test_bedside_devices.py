@@ -172,5 +172,17 @@ def test_signing_out_forgets_nobody_elses_phone_and_none_that_has_yet_to_wipe(
     assert state(Client()) == 410, "it learns at its next contact that it has to wipe"
 
 
-def test_signing_out_by_the_plain_page_clears_nothing(ana_client: Client) -> None:
-    assert "Clear-Site-Data" not in ana_client.post(reverse("account_logout")).headers
+def test_the_page_to_sign_out_clears_the_phone_of_who_is_at_the_bedside_and_nobody_elses_browser(
+    ana_client: Client, nurse_client: Client
+) -> None:
+    assert 'name="wipe" value="1"' in ana_client.get(reverse("account_logout")).content.decode()
+    assert 'name="wipe"' not in nurse_client.get(reverse("account_logout")).content.decode()
+    assert "Clear-Site-Data" not in nurse_client.post(reverse("account_logout")).headers
+
+
+def test_signing_out_on_another_page_forgets_the_phone_by_its_session(
+    ana_client: Client, anas_prescription: Prescription
+) -> None:
+    fetch_kit(ana_client)
+    ana_client.post(reverse("account_logout"), {"wipe": "1"})
+    assert not ours(BedsideDevice).exists()

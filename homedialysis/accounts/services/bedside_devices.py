@@ -8,6 +8,7 @@ from importlib import import_module
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import Q
 
 from homedialysis.accounts.models import BedsideDevice, User
 
@@ -90,6 +91,11 @@ def taken_back(device_id: uuid.UUID) -> BedsideDevice | None:
     return BedsideDevice.objects.filter(pk=device_id, revoked_at__isnull=False).select_related("revoked_by").first()
 
 
-def signed_out(*, user: User, device_id: uuid.UUID) -> None:
-    """The person signed out there, and what lay on it is gone: it is no device any more."""
-    BedsideDevice.objects.filter(pk=device_id, user=user, revoked_at=None).delete()
+def signed_out(*, user: User, device_id: uuid.UUID | None = None, session_key: str = "") -> None:
+    """The person signed out there, and what lay on it is gone: it is no device any more.
+
+    The bedside names itself; any other page of the site is known by the session that the bedside had there.
+    """
+    there = Q(pk=device_id) if device_id else Q(session_key=session_key)
+    if device_id or session_key:
+        BedsideDevice.objects.filter(there, user=user, revoked_at=None).delete()

@@ -27,7 +27,8 @@ export async function deviceGone(ctx, data) {
  * @param {Ctx} ctx
  */
 export async function signOut(ctx) {
-  const body = new URLSearchParams({ wipe: "1" }).toString();
+  // The header that the server answers with would clear what another person keeps on this phone too.
+  const body = new URLSearchParams((await vault.othersHere()) ? {} : { wipe: "1" }).toString();
   const answer = await call("/accounts/logout/", {
     method: "POST",
     body,

@@ -378,6 +378,12 @@ export const lock = () =>
 
 /* Wiping -------------------------------------------------------------------------------------------- */
 
+/** Whether another person keeps something on this phone. */
+export async function othersHere() {
+  const all = (await indexedDB.databases?.().catch(() => [])) ?? [];
+  return all.some(({ name }) => name?.startsWith("bedside-") && name !== nameOf(account));
+}
+
 /** Everything of this account goes, and the caches; the light and the hand that were chosen stay. */
 export async function wipe() {
   const who = account;
@@ -386,6 +392,7 @@ export async function wipe() {
     const request = indexedDB.deleteDatabase(nameOf(who));
     request.onsuccess = request.onerror = request.onblocked = done;
   });
-  for (const name of ["held", "account", "patient", "night", "jotted", "unsent", `device.${who}`]) setPlain(name, null);
+  for (const name of ["held", "account", "patient", "night", "jotted", "unsent", "damaged", `device.${who}`])
+    setPlain(name, null);
   for (const name of (await globalThis.caches?.keys?.().catch(() => [])) ?? []) await caches.delete(name);
 }
