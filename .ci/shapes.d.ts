@@ -16,6 +16,8 @@ interface Limits {
   short?: string;
   /** Figures after the sign; under zero: at most so many. */
   decimals?: number;
+  /** Why a number is refused beside what stands in the same row; "" where it is not. */
+  refuse?: (number: number) => string;
   /** The number that is written under it, and what the two are called in one row. */
   pair?: string;
   together?: string;
@@ -141,6 +143,20 @@ interface CheckItem {
   [name: string]: any;
 }
 
+/** One step of the way through some trouble: sessions/texts/flows.py. */
+interface FlowStep {
+  key: string;
+  stamp: string;
+  words: string;
+  hint: string;
+  kept?: string;
+  minutes: number | null;
+  asks: string;
+  does: string[];
+  urgent: boolean;
+  answers: { code: string; then: string; does: string[]; danger: boolean }[];
+}
+
 interface SheetStep {
   key: string;
   words: string;
@@ -244,6 +260,9 @@ interface Kit {
   cards: EmergencyCard[];
   on_each_card: EmergencyTexts["on_each_card"];
   first_aid: Record<string, string>;
+  flows?: Record<string, FlowStep[]>;
+  /** Below which systolic pressure the phone says what to do now [mmHg]. */
+  low_pressure?: { usual: number; after_high: number; high_before: number };
   access: {
     id: number;
     kind: string;

@@ -9,12 +9,13 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.limits.book import HIGH_BEFORE, LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import History, JudgedNight, Seen
+from alerts.rules.base import History, JudgedNight, Parts, Seen
 from alerts.rules.evidence_kinds import MMHG
 from alerts.rules.rule_kinds import LimitOf, ValueRead, noted, of_kind, of_record, outside, record_columns
 from alerts.rules.sentences import values_of
 from alerts.rules.wording import figure, when
-from sessions.models import EventKind
+from sessions.models import Event, EventKind
+from sessions.services.event_course import course_of
 
 DURING = frozenset({"reading.systolic", "event_systolic"})
 """Kinds of evidence that were measured while the treatment ran."""
@@ -23,13 +24,21 @@ DURING = frozenset({"reading.systolic", "event_systolic"})
 def lows_read(night: JudgedNight) -> Iterator[ValueRead]:
     """Every systolic pressure of a night: before, during, after and standing after."""
     yield from of_record(night, "pre_systolic")
+    gone_through = {event.at: _course(event) for event in night.events if event.kind == EventKind.HYPOTENSION}
     for reading in night.readings:
         if reading.systolic is not None:
-            yield ValueRead("reading.systolic", reading.at, reading.systolic)
+            # What was begun with this reading has its time, and is told with it.
+            yield ValueRead("reading.systolic", reading.at, reading.systolic, parts=gone_through.get(reading.at, {}))
     for event in night.events:
         if event.systolic is not None:
-            yield ValueRead("event_systolic", event.at, event.systolic)
+            yield ValueRead("event_systolic", event.at, event.systolic, parts=_course(event))
     yield from of_record(night, "post_systolic", "post_standing_systolic")
+
+
+def _course(event: Event) -> Parts:
+    """How an event went, for evidence: its kind too, where anything is known."""
+    course = course_of(event)
+    return course and {"event": event.kind} | course
 
 
 def _low_limit(history: History, night: JudgedNight, look: ValueRead) -> LimitInForce:

@@ -23,6 +23,7 @@ from sessions.facts.choices import Analyte, DialyserLook, EventKind
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
 from sessions.services.due import label_of, last_time
+from sessions.services.event_course import course_words
 from sessions.texts.checklist import name_of
 from sessions.texts.ready import words_of
 
@@ -94,6 +95,11 @@ def _of_four_weeks(item: Evidence) -> str:
     return gettext("%(done)d of %(wanted)s prescribed") % parts
 
 
+def _how_it_went(item: Evidence) -> str:
+    """Of the event that a pressure belongs to."""
+    return ", ".join(course_words(item.parts.get("event", ""), item.parts))
+
+
 def stock_words(item: Evidence) -> str:
     """ "Dialysers for 3 days where 14 are wanted, 20 expected on 4 May"."""
     parts = dict(item.parts)
@@ -118,7 +124,7 @@ KINDS: dict[str, EvidenceKind] = {
         label=_called(_("Dialyser")), more=lambda item: DialyserLook(item.parts["look"]).label
     ),
     CORRECTED_CALCIUM: _plain(_("Calcium, corrected by albumin,"), "mmol/L", 2),
-    "event_systolic": _plain(_("Systolic noted with an event"), MMHG),
+    "event_systolic": EvidenceKind(label=_called(_("Systolic noted with an event")), unit=MMHG, more=_how_it_went),
     "fall_with_symptoms": _plain(_("Fall with symptoms"), MMHG),
     "standing_fall.systolic": _plain(_("Systolic fall on standing"), MMHG),
     "standing_fall.diastolic": _plain(_("Diastolic fall on standing"), MMHG),
@@ -177,7 +183,13 @@ def _number(key: str) -> EvidenceKind:
 
 
 def _event(key: str) -> EvidenceKind:
-    return EvidenceKind(label=_called(EventKind(key).label), more=lambda item: words_of(item.parts.get("note", "")))
+    return EvidenceKind(label=_called(EventKind(key).label), more=lambda item: _event_words(key, item))
+
+
+def _event_words(kind: str, item: Evidence) -> str:
+    """How it went, then what was written of it."""
+    course = ", ".join(course_words(kind, item.parts))
+    return ". ".join(filter(None, (course, words_of(item.parts.get("note", "")))))
 
 
 def _blood(key: str) -> EvidenceKind:
@@ -205,6 +217,7 @@ def _field(fields: Mapping[str, Field]) -> Callable[[str], EvidenceKind]:
             unit=field.unit,
             decimals=abs(field.decimals),
             drawn_from=FIELDS_DRAWN_FROM.get(key, ""),
+            more=_how_it_went,
         )
 
     return kind

@@ -37,6 +37,7 @@ from alerts.rules.evidence_kinds import kind_of, label_of_evidence
 from alerts.rules.sentences import beyond
 from alerts.rules.wording import figure, later, when
 from sessions.models import AnsweredCheck, Event, EventKind
+from sessions.services.event_course import course_of
 
 PRACTICE = _("common practice, no source")
 NOT_NOTED = "not_noted"
@@ -363,7 +364,7 @@ def noted(
 def event_evidence(night: JudgedNight, kind: EventKind) -> Iterator[Evidence]:
     record = night.record
     for event in of_kind(night, kind):
-        parts = {"note": event.note} if event.note else {}
+        parts = course_of(event) | ({"note": event.note} if event.note else {})
         yield Evidence(f"event.{kind.value}", event.at, record.night, record=str(record.pk), parts=parts)
 
 

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
+from typing import Any
 
+from alerts.limits.book import HIGH_BEFORE, book_of
 from alerts.models import Alert
 from alerts.services.who_has_looked import was_looked_at
 from sessions.services.kit import KitRequest
@@ -33,3 +35,14 @@ def looked_at(asked: KitRequest) -> Mapping[uuid.UUID, dict[str, str]]:
             if record_id and not entry.get("gone") and states.get(record_id) != {"alerts": WAITING}:
                 states[record_id] = {"alerts": state}
     return states
+
+
+def low_pressure(asked: KitRequest) -> dict[str, Any]:
+    """{"low_pressure": …}: below which systolic pressure [mmHg] the phone offers what to do now: one query.
+
+    The same limits call a nurse. after_high holds where the pressure before the treatment was at least high_before.
+    """
+    names = {"usual": "systolic_low", "after_high": "systolic_low_after_high"}
+    book = book_of(asked.patient)
+    limits = {key: book.at(name, asked.now).value for key, name in names.items()}
+    return {"low_pressure": limits | {"high_before": HIGH_BEFORE}}

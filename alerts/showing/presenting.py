@@ -51,8 +51,9 @@ def of_paper(alerts: Iterable[Alert]) -> frozenset[str]:
 def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = frozenset()) -> EvidenceLine:
     """clock: the time on the patient's wall, "" where only the day counts."""
     seen = Evidence.from_json(item)
-    words = figure_of(seen)
     zone = ZoneInfo(patient.time_zone) if patient.time_zone else timezone.get_current_timezone()
+    with timezone.override(zone):
+        words = figure_of(seen)
     return EvidenceLine(
         day=seen.day,
         clock=f"{seen.at.astimezone(zone):%H:%M}" if seen.record else "",

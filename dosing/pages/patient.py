@@ -32,11 +32,12 @@ from sessions.facts.choices import Analyte
 from sessions.facts.fields import EVENT, FLUID, SITE
 from sessions.facts.months import first_of, month_before
 from sessions.facts.ranges import Range
-from sessions.models import BloodResult, Patient, TreatmentRecord
+from sessions.models import BloodResult, Event, Patient, TreatmentRecord
 from sessions.models.local_time import zone_of
 from sessions.pages.handing_over import standing_entries
 from sessions.pages.persons import shown_patient
 from sessions.services import noted_tables
+from sessions.services.event_course import course_of, course_words
 from sessions.services.own_ranges import usual_of
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
@@ -130,6 +131,12 @@ def _mark_shown(mark: dict[str, Any], own: Mapping[str, Range]) -> dict[str, Any
     return {**mark, "label": plausible.words_for(mark["field"]), "limit": words}
 
 
+def _event_shown(event: Event) -> tuple[Event, list[str]]:
+    """An event with its numbers and how it went, in words."""
+    numbers = [str(each) for each in noted_tables.noted(event, EVENT)]
+    return event, numbers + course_words(event.kind, course_of(event))
+
+
 @login_required
 @require_GET
 def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
@@ -145,7 +152,7 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
         "readings": noted_tables.reading_lines(record),
         "measured": noted_tables.before_and_after(record),
         "fluid": noted_tables.noted(record, FLUID),
-        "events": [(event, noted_tables.noted(event, EVENT)) for event in record.event_set.all()],
+        "events": [_event_shown(event) for event in record.event_set.all()],
         "medicines": record.medicine_set.all(),
         "checks": checks,
         "begun_with": {check.pk for check in not_put_right(checks)},

@@ -86,6 +86,21 @@ class EventKind(models.TextChoices):
     OTHER = "other", _("Something else")
 
 
+class EventOutcome(models.TextChoices):
+    """How trouble that was gone through step by step came to its end."""
+
+    WENT_ON = "went_on", _("the treatment went on")
+    ENDED = "ended", _("the treatment was ended")
+
+
+class HelpCalled(models.TextChoices):
+    """Who was called because of it, as the patient says."""
+
+    UNIT = "unit", _("the unit was called")
+    EMERGENCY = "emergency", _("the emergency number was called")
+    NOT_REACHED = "not_reached", _("the unit was not reached")
+
+
 class CheckPart(models.TextChoices):
     """Which part of the evening a check belongs to."""
 
@@ -154,6 +169,7 @@ class TextKind(models.TextChoices):
     RUN_SHEET = "run_sheet", _("run sheet")
     CARDS = "cards", _("emergency cards")
     FIRST_AID = "first_aid", _("first aid")
+    FLOWS = "flows", _("trouble, step by step")
 
 
 class FlowDirection(models.TextChoices):

@@ -422,6 +422,9 @@ EVENT: dict[str, Field] = {
     "diastolic": replace(DIASTOLIC, on_paper=False),
     "saline_l": Field(_("Saline given"), "L", (0, 3), (0.05, 0.5), 0.05, decimals=-2, on_paper=False, example=0.1),
 }
+EVENT_MOMENTS = ("paused_at", "resumed_at", "ended_at")
+"""Times of an event that was gone through step by step, in the order in which they can come: fluid removal or blood
+pump off, on again, and when it was over."""
 LISTS: dict[str, dict[str, Field]] = {
     "readings": READING,
     "checks": CHECK,

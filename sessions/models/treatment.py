@@ -22,6 +22,8 @@ from sessions.facts.choices import (
     DialyserLook,
     EarlyReason,
     EventKind,
+    EventOutcome,
+    HelpCalled,
     NeedleKind,
     PlanChoice,
     RecordSource,
@@ -130,6 +132,12 @@ class Event(PartOfRecord):
     at = models.DateTimeField()
     kind = models.CharField(max_length=20, choices=EventKind)
     note = models.TextField(blank=True)
+    paused_at = models.DateTimeField(null=True, help_text="Fluid removal off, or the blood pump stopped.")
+    resumed_at = models.DateTimeField(null=True)
+    ended_at = models.DateTimeField(null=True, help_text="When it was over, whatever came of it.")
+    outcome = models.CharField(max_length=7, choices=EventOutcome, blank=True)
+    called = models.CharField(max_length=11, choices=HelpCalled, blank=True)
+    use = models.CharField(max_length=10, choices=SiteUse, blank=True, help_text="Of the needle it is about.")
 
     class Meta:
         ordering: ClassVar = ["at"]

@@ -15,6 +15,7 @@ from sessions.facts.choices import CheckPart, EventKind, SiteUse
 from sessions.facts.local_number import plain
 from sessions.texts import checklist, run_sheets
 from sessions.texts.cards import Call
+from sessions.texts.flows import MEASURE_AGAIN_MINUTES, WAITS, kind_of
 
 KEY = re.compile(r"[a-z0-9_]{1,40}")
 ASKED_OF_A_NEEDLE = ("needle", "flash", "flush", "tape", "attempts", "pain")
@@ -188,6 +189,40 @@ class FirstAidForm(RowForm):
     @property
     def called(self) -> str:
         return str(EventKind(self.initial["key"]).label)
+
+
+class FlowForm(RowForm):
+    """One step of the way through some trouble. Its place, and what its answers lead to, come with the program."""
+
+    name_of = "words"
+    words = forms.CharField(max_length=200, widget=_few_lines(), label=_("Step"))
+    hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label=_("Explanation under it"))
+    minutes = forms.IntegerField(
+        required=False, min_value=1, max_value=60, label=_("Measured again after, in minutes"),
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not self.waits:
+            del self.fields["minutes"]
+
+    @property
+    def called(self) -> str:
+        kind = kind_of(str((self.initial or {}).get("key", "")))
+        known = dict(EventKind.choices).get(kind, kind)
+        return f"{known}: {super().called}"
+
+    @property
+    def waits(self) -> bool:
+        return str((self.initial or {}).get("key", "")).endswith(f"_{WAITS}")
+
+    def clean_minutes(self) -> int:
+        given: int | None = self.cleaned_data["minutes"]
+        return MEASURE_AGAIN_MINUTES if given is None else given
+
+    def as_row(self) -> dict[str, Any]:
+        return {"minutes": None} | super().as_row()
 
 
 class SaveForm(forms.Form):

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from sessions.facts.choices import TextKind
-from sessions.pages.forms_texts import CardForm, FirstAidForm, ItemForm, RowForm, StepForm, with_keys
+from sessions.pages.forms_texts import CardForm, FirstAidForm, FlowForm, ItemForm, RowForm, StepForm, with_keys
 
 ListRow = dict[str, Any]
 MOST_ROWS = 80
@@ -93,6 +93,16 @@ SPECS: dict[str, Spec] = {
         free=False,
         to_rows=lambda texts: [{"key": key, "words": words} for key, words in texts.items()],
         to_content=lambda rows: {row["key"]: row["words"] for row in rows},
+    ),
+    TextKind.FLOWS: Spec(
+        form=FlowForm,
+        listed="steps",
+        add="",
+        added=_("A step was added at the end."),
+        needed=_("At least one step is needed."),
+        free=False,
+        to_rows=list,
+        to_content=list,
     ),
 }
 

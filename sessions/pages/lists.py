@@ -40,6 +40,7 @@ TITLES = {
     TextKind.RUN_SHEET: _("Run sheet"),
     TextKind.CARDS: _("Emergency cards"),
     TextKind.FIRST_AID: _("First aid for each event"),
+    TextKind.FLOWS: _("Trouble, step by step"),
 }
 CONNECTIONS = {
     run_sheets.BOTH_NEEDLES: _("both lines at once"),
@@ -70,6 +71,7 @@ def unit_texts(request: HttpRequest) -> HttpResponse:
         *(TextPlace(TextKind.RUN_SHEET, technique) for technique in Technique.values),
         TextPlace(TextKind.CARDS),
         TextPlace(TextKind.FIRST_AID),
+        TextPlace(TextKind.FLOWS),
     ]
     rows = [(_title(place), _address(place), texts.standing(place)) for place in places]
     return render(request, "sessions/lists/index.html", {"rows": rows, "adapted": _adapted(request)})

@@ -11,6 +11,7 @@ import json
 import math
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
@@ -28,13 +29,15 @@ from sessions.facts.choices import (
     DialyserLook,
     EarlyReason,
     EventKind,
+    EventOutcome,
+    HelpCalled,
     NeedleKind,
     PlanChoice,
     RecordSource,
     RecordState,
     SiteUse,
 )
-from sessions.facts.fields import CHECK, EVENT, MEDICINE, READING, SITE, TREATMENT, Field
+from sessions.facts.fields import CHECK, EVENT, EVENT_MOMENTS, MEDICINE, READING, SITE, TREATMENT, Field
 from sessions.facts.local_number import plain
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient
@@ -186,6 +189,22 @@ class EventPart(RowPart):
     at = MomentField()
     kind = serializers.ChoiceField(choices=EventKind.choices)
     note = _text(2000)
+    paused_at = _when_known()
+    resumed_at = _when_known()
+    ended_at = _when_known()
+    outcome = _one_of(EventOutcome.choices)
+    called = _one_of(HelpCalled.choices)
+    use = _one_of(SiteUse.choices)
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        """What began is paused, goes on and ends in this order."""
+        known = [(name, data[name]) for name in ("at", *EVENT_MOMENTS) if data[name] is not None]
+        for (_before, earlier), (name, moment) in pairwise(known):
+            if moment < earlier:
+                words = gettext("%(time)s lies before %(earlier)s, which comes before it.")
+                given = {"time": f"{moment:%Y-%m-%d %H:%M} UTC", "earlier": f"{earlier:%Y-%m-%d %H:%M} UTC"}
+                raise serializers.ValidationError({name: words % given})
+        return data
 
 
 class MedicinePart(RowPart):
@@ -375,7 +394,15 @@ def _faults_of_times(data: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
             if name == "readings" and row["at"] in seen:
                 fault = gettext("Two readings at %(time)s: keep one.")
             seen.add(row["at"])
-            rows.append({"at": fault % {"time": _clock(row["at"], zone)}} if fault else {})
+            found = {"at": fault % {"time": _clock(row["at"], zone)}} if fault else {}
+            rows.append(found or _faults_of_course(row, last, zone))
         if any(rows):
             faults[name] = rows
     return faults
+
+
+def _faults_of_course(row: dict[str, Any], last: datetime, zone: ZoneInfo) -> dict[str, str]:
+    """The times of an event that was gone through end with the treatment, as it does."""
+    known = {name: row[name] for name in EVENT_MOMENTS if row.get(name)}
+    words = gettext("%(time)s lies outside this treatment.")
+    return {name: words % {"time": _clock(moment, zone)} for name, moment in known.items() if moment > last}

@@ -32,7 +32,7 @@ from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
 from sessions.services.surroundings_facts import facts_of
 from sessions.services.unit_texts import TextPlace, Texts, technique_of
-from sessions.texts import checklist, run_sheets
+from sessions.texts import checklist, flows, run_sheets
 from sessions.texts.cards import meant_for
 from sessions.texts.ready import ready_words
 
@@ -181,7 +181,15 @@ def _texts(asked: KitRequest, access: VascularAccess | None) -> Json:
             "steps": _for_phone(_whole_sheet(sheet.content["steps"], technique), for_sheet),
         },
         **emergency_texts(texts, for_whom),
+        "flows": _flows(texts, for_whom),
     }
+
+
+def _flows(texts: Texts, for_whom: str) -> Json:
+    """The way through each kind of trouble, in the words that stand."""
+    place = TextPlace(TextKind.FLOWS)
+    rows = _for_phone(texts.standing(place).content["steps"], place)
+    return flows.flows_for(for_whom, {row["key"]: row for row in rows})
 
 
 def _whole_sheet(steps: list[Json], technique: str) -> list[Json]:

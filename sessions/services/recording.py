@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from homedialysis.accounts.models import User
 from sessions.facts import plausible
 from sessions.facts.choices import EntryEnd
-from sessions.facts.fields import TREATMENT
+from sessions.facts.fields import EVENT_MOMENTS, TREATMENT
 from sessions.models import (
     AnsweredCheck,
     Event,
@@ -237,9 +237,8 @@ def _lay_out(record: TreatmentRecord) -> None:
 
 def _as_columns(row: Document) -> Document:
     columns = {"site_id" if name == "site" else name: value for name, value in row.items() if name != "id"}
-    if columns.get("at"):
-        columns["at"] = datetime.fromisoformat(columns["at"])
-    return columns
+    moments = {name: datetime.fromisoformat(columns[name]) for name in ("at", *EVENT_MOMENTS) if columns.get(name)}
+    return columns | moments
 
 
 def versions(record: TreatmentRecord) -> list[Any]:

@@ -16,7 +16,7 @@ from django.conf import settings
 from django.utils.translation import get_language, get_language_info, gettext, override
 
 from sessions.facts.choices import TextKind
-from sessions.texts import checklist, emergency, run_sheets
+from sessions.texts import checklist, emergency, flows, run_sheets
 from sessions.texts.earlier import EARLIER
 
 Content = dict[str, Any]
@@ -26,6 +26,7 @@ LISTED = {
     TextKind.RUN_SHEET: "steps",
     TextKind.CARDS: "cards",
     TextKind.FIRST_AID: "texts",
+    TextKind.FLOWS: "steps",
 }
 """Under which key the content of a text has its rows."""
 CARD_WORDS = ("title", "signs", "now", "never", "call", "helper", "alone", "say")
@@ -34,9 +35,10 @@ WORDS: dict[str, tuple[str, ...]] = {
     TextKind.RUN_SHEET: ("words", "hint"),
     TextKind.CARDS: CARD_WORDS,
     TextKind.FIRST_AID: ("words",),
+    TextKind.FLOWS: ("words", "hint"),
 }
 """Which fields of a row are words."""
-FIXED = frozenset({TextKind.CARDS, TextKind.FIRST_AID})
+FIXED = frozenset({TextKind.CARDS, TextKind.FIRST_AID, TextKind.FLOWS})
 """Kinds whose rows are those of the program: a new one is there for every unit."""
 
 
@@ -57,6 +59,7 @@ _DEFAULT: dict[str, Callable[[], Content]] = {
     TextKind.CHECKLIST: checklist.default_content,
     TextKind.CARDS: emergency.default_cards,
     TextKind.FIRST_AID: emergency.default_first_aid,
+    TextKind.FLOWS: flows.default_flows,
 }
 
 

@@ -15,7 +15,7 @@ from homedialysis.accounts.models import Unit, User
 from sessions.facts.choices import AccessKind, Technique, TextKind
 from sessions.models import Patient, UnitText, VascularAccess
 from sessions.services import text_rows
-from sessions.texts import checklist, emergency, run_sheets
+from sessions.texts import checklist, emergency, flows, run_sheets
 
 Content = dict[str, Any]
 BUILT_IN = 0
@@ -25,6 +25,7 @@ DEFAULTS: dict[str, Callable[[str], Content]] = {
     TextKind.RUN_SHEET: run_sheets.default_content,
     TextKind.CARDS: lambda technique: emergency.default_cards(),
     TextKind.FIRST_AID: lambda technique: emergency.default_first_aid(),
+    TextKind.FLOWS: lambda technique: flows.default_flows(),
 }
 
 

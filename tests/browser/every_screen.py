@@ -19,7 +19,6 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "access": ("access",),
     "answer": ("answer/{past}",),
     "surroundings": ("surroundings", "surroundings/water/bacteria", "surroundings/count"),
-    "bpdrop": ("bpdrop", "bpdrop/1"),
     "changes": ("changes",),
     "checks": tuple(f"checks/{at}" for at in ("setup/hands", "setup/leak_sensor", "setup/phone", "setup/all", "after")),
     "choose": ("choose",),
@@ -29,6 +28,7 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "event": ("event", "event/0"),
     "finish": ("finish",),
     "first": ("first",),
+    "flow": ("flow/hypotension/{{began}}", "flow/power_failure/{{began}}"),
     "gone": ("gone",),
     "lock": ("lock",),
     "medicine": ("medicine", "medicine/0"),
@@ -119,7 +119,11 @@ def unfold(phone: Phone) -> None:
 def show(phone: Phone, place: str, past: str) -> None:
     name, _, at = place.partition("/")
     phone.go("tonight")
-    phone.go(*place.format(past=past).split("/"))
+    address = place.format(past=past)
+    if name == "flow":
+        began = phone.run("app", "return new Date(m.ctx.night.doc.started_at).toISOString();")
+        address = address.format(began=began)
+    phone.go(*address.split("/"))
     if name == "needles":
         phone.page.evaluate(AT_STEP, ["/static/bedside/js", int(at)])
     expect(phone.page.locator("html")).to_have_attribute("data-screen", name)

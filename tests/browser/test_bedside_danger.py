@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 logger = logging.getLogger(__name__)
 SCREENS = (
-    "tonight", "checks", "weigh", "access", "needles", "running", "reading", "event", "bpdrop", "medicine", "finish",
+    "tonight", "checks", "weigh", "access", "needles", "running", "reading", "event", "flow", "medicine", "finish",
     "summary", "nights", "trends", "settings", "queue", "more",
 )  # fmt: skip
 SLOWER = 4

@@ -57,9 +57,12 @@ def spanish_in(document: Any) -> set[str]:
 
 
 def drop_noted(evening: Evening) -> None:
-    evening.go("bpdrop")
-    for words in ("mareo", "UF apagada", "un poco"):
-        evening.page.get_by_role("button", name=words, exact=True).click()
+    evening.go("event")
+    evening.page.locator("[data-k='hypotension']").click()
+    for code in ("no_blood", "uf_is_off"):
+        evening.page.locator(f"[data-k='{code}']").click()
+    evening.go("event", "0")
+    evening.page.locator("textarea").fill("Mareo.")
 
 
 class TestASpanishEvening:
@@ -75,20 +78,22 @@ class TestASpanishEvening:
         phone.main().click()  # a step of the run sheet, done
         drop_noted(phone)
         phone.go("running")
-        felt = "Se nota: mareo. Hecho: UF apagada."
-        expect(phone.screen()).to_contain_text(felt)
+        expect(phone.screen()).to_contain_text("Mareo.")
         phone.run("app", "m.ctx.night.doc.ended_at = new Date().toISOString(); await m.ctx.handOver();")
         assert wait_for(lambda: TreatmentRecord.objects.filter(patient=ana, state="finished").count() == 4)
         record = TreatmentRecord.objects.filter(patient=ana).newest_first()[0]
         assert spanish_in(record.document) == set()
-        assert record.event_set.get().note == "⟦felt⟧: ⟦dizzy⟧. ⟦done⟧: ⟦uf_off⟧. ⟦better⟧: ⟦a_little⟧."
+        event = record.event_set.get()
+        assert (event.note, event.paused_at is not None) == ("Mareo.", True)
         check = record.answeredcheck_set.get()
         assert (check.name, check.reason) == (
             "Hands and access arm washed",
             "⟦unit_said_so⟧",
         )
         assert [step.words for step in record.stepdone_set.all()] == [
-            "Wash the access arm with soap and water, and dry it"
+            "Wash the access arm with soap and water, and dry it",
+            "Look at the needles, the lines and the sheet: ⟦no_blood⟧",
+            "Turn the fluid removal (UF) off.: ⟦uf_is_off⟧",
         ]
         self.pages_of(record, ana, nurse)
 
@@ -109,10 +114,10 @@ class TestASpanishEvening:
             client.force_login(user)
             told = client.get(f"/nights/{record.pk}/", headers={"X-Bedside-Language": "es"})
             pages[user.role] = told.content.decode()
-        for words in ("Felt: dizzy. Done: UF off.", "The unit said so on the telephone", "Hands and access arm washed"):
+        for words in ("fluid removal off ", "The unit said so on the telephone", "Hands and access arm washed"):
             assert words in pages["nurse"]
             assert words not in pages["patient"]
-        assert "Se nota: mareo." in pages["patient"]
+        assert "ultrafiltración apagada " in pages["patient"]
         assert "Manos y brazo del acceso lavados" in pages["patient"]
 
     def test_what_was_typed_stays_as_typed(self, phone: Evening) -> None:

@@ -296,32 +296,6 @@ def test_an_event_is_stored_at_the_touch_with_the_units_first_aid(phone: Phone, 
     assert phone.doc()["events"] == []
 
 
-def test_a_pressure_drop_is_a_short_guided_note(phone: Phone, ana: Patient) -> None:
-    phone.running(70)
-    phone.tap("Blood pressure drop")
-    expect(phone.page.locator("#screen")).to_contain_text(phone.run("app", "return m.ctx.kit.first_aid.hypotension;"))
-    for chip in ("dizzy", "sweating", "UF off", "saline given"):
-        phone.tap(chip)
-    enter(phone, "Systolic pressure", "88")
-    enter(phone, "Diastolic pressure", "52")
-    enter(phone, "Saline given", "0.2")
-    phone.tap("no")
-    expect(phone.page.get_by_role("button", name="Not better: what to do")).to_be_visible()
-    phone.tap("a little")
-    expect(phone.page.get_by_role("button", name="Not better: what to do")).to_have_count(0)
-    [event] = phone.doc()["events"]
-    assert (event["kind"], event["systolic"], event["diastolic"], event["saline_l"]) == ("hypotension", 88, 52, 0.2)
-    assert event["note"] == "⟦felt⟧: ⟦dizzy⟧, ⟦sweating⟧. ⟦done⟧: ⟦uf_off⟧, ⟦saline_given⟧. ⟦better⟧: ⟦a_little⟧."
-    phone.tap("sweating")  # touched again it is taken back
-    assert phone.doc()["events"][0]["note"].startswith("⟦felt⟧: ⟦dizzy⟧. ⟦done⟧")
-    kept = accepted(phone, ana)
-    assert kept["events"][0]["saline_l"] == 0.2
-    press(phone, r"^Time: ")
-    phone.tap("10 minutes earlier")
-    phone.tap("Use this time")
-    expect(phone.page.get_by_role("button", name="dizzy", exact=True)).to_have_attribute("aria-pressed", "true")
-
-
 # Light and reminder --------------------------------------------------------------------------------
 
 

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 SCREENS = (
     *("tonight", "changes", "messages", "due", "nights", "trends", "takeout", "more", "settings", "queue", "storage"),
-    *("checks", "weigh", "access", "needles", "running", "reading", "medicine", "event", "bpdrop", "paper"),
+    *("checks", "weigh", "access", "needles", "running", "reading", "medicine", "event", "flow", "paper"),
     *("finish", "summary", "answer", "danger", "danger/needle_out", "danger/air", "danger/power_water"),
 )
 NOT_WORDS = re.compile(

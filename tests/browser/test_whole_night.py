@@ -10,7 +10,9 @@ import pytest
 from playwright.sync_api import Error, Page, expect
 
 from homedialysis.accounts.models import Unit
+from sessions.facts.fields import EVENT_MOMENTS
 from sessions.models import AccessSite, Patient, SupplyItem, TreatmentRecord
+from sessions.texts.flows import FLOWS, key_of
 from tests.browser.conftest import BrowserPage, Watched
 from tests.browser.evening import wait_for
 from tests.browser.hands import Hands, limits_of
@@ -182,15 +184,20 @@ def cramp(night: Night) -> None:
 
 
 def pressure_drop(night: Night) -> None:
-    night.press("Blood pressure drop")
-    expect(night.page.locator("#screen")).to_contain_text("Lie flat, legs up; do not stand.")
-    night.noted("drop", lambda: night.press("dizzy"))
-    for label, number in (("Systolic pressure", "92"), ("Diastolic pressure", "50"), ("Saline given", "0.2")):
-        night.press(re.compile(f"^{label}: (enter|type a number)$"))
-        night.pads(number)
-    for answer in ("UF off", "saline given", "yes"):
-        night.press(answer)
-    night.go_on("Done")
+    """Gone through step by step, from the look at the needles to fluid removal on again."""
+    night.noted("drop", lambda: night.press("Blood pressure drop"))
+    expect(night.page.locator("#screen")).to_contain_text("Look at the needles, the lines and the sheet")
+    for words in ("There is no blood", "Fluid removal is off", "Done, next", "Enter the blood pressure"):
+        night.press(words)
+    night.pads("92", "50")
+    night.press("I gave saline")
+    night.pads("0.2")
+    night.wait(5)
+    for words in ("Go on now", "I cannot measure now", "I feel better", "I spoke with the unit"):
+        night.press(words)
+    night.press("Fluid removal is on again")
+    night.press("dizzy")
+    night.go_on("Back to the treatment")
 
 
 def opened_and_undone(night: Night) -> None:
@@ -286,12 +293,17 @@ def expect_lists(kept: dict[str, Any], sites: list[AccessSite], needle_sets: Sup
     readings = [dict(row) for row in READINGS]
     readings[1]["venous_mmhg"] = CORRECTED
     assert [without(row, "at") for row in kept["readings"]] == readings
-    nothing = {"systolic": None, "diastolic": None, "saline_l": None}
-    felt = "⟦felt⟧: ⟦dizzy⟧. ⟦done⟧: ⟦uf_off⟧, ⟦saline_given⟧. ⟦better⟧: ⟦yes⟧."
-    assert [without(row, "at") for row in kept["events"]] == [
+    nothing = {"systolic": None, "diastolic": None, "saline_l": None, "outcome": "", "called": "", "use": ""}
+    went = {"outcome": "went_on", "called": "unit", "use": ""}
+    measured = {"systolic": 92, "diastolic": 50, "saline_l": 0.2}
+    assert [without(row, "at", *EVENT_MOMENTS) for row in kept["events"]] == [
         {"kind": "cramp", "note": "Left calf."} | nothing,
-        {"kind": "hypotension", "note": felt, "systolic": 92, "diastolic": 50, "saline_l": 0.2},
+        {"kind": "hypotension", "note": "⟦felt⟧: ⟦dizzy⟧."} | went | measured,
     ]
+    assert all(kept["events"][0][name] is None for name in EVENT_MOMENTS)
+    paused, resumed, ended = (datetime.fromisoformat(kept["events"][1][name]) for name in EVENT_MOMENTS)
+    assert timedelta(minutes=5) <= resumed - paused <= timedelta(minutes=9)
+    assert ended == resumed
     assert [without(row, "at") for row in kept["medicines"]] == [
         {"name": "⟦heparin⟧", "amount": 2000, "unit": "⟦units⟧", "note": ""},
         {"name": "⟦heparin_rate⟧", "amount": 500, "unit": "⟦units_h⟧", "note": ""},
@@ -319,7 +331,8 @@ def expect_steps(kept: dict[str, Any], sites: list[AccessSite], sheet: list[str]
     out = [f"needle_out_{site.pk}_{site.use}" for site in (sites[1], sites[4])]
     begin = [key for key in sheet if not key.startswith("off_")]
     off = [key for key in sheet if key.startswith("off_")]
-    assert [row["key"] for row in kept["steps"]] == [*begin, "running", *off, "ended", *out]
+    drop = [key_of("hypotension", step.key) for step in FLOWS["hypotension"][:12] if step.for_whom != "catheter"]
+    assert [row["key"] for row in kept["steps"]] == [*begin, "running", *drop, *off, "ended", *out]
     times = [datetime.fromisoformat(row["at"]) for row in kept["steps"]]
     assert times == sorted(times)
     gone = dict(zip((row["key"] for row in kept["steps"]), times, strict=True))

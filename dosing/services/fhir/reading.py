@@ -52,7 +52,7 @@ def _of_treatments(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     if wanted.since:
         records = records.filter(Q(received_at__gte=wanted.since) | Q(computed__computed_at__gte=wanted.since))
     if "Observation" in wanted.kinds:
-        records = records.prefetch_related("reading_set")
+        records = records.prefetch_related("reading_set", "event_set")
     for record in records.defer("document").order_by("started_at", "pk").iterator(chunk_size=200):
         made = [resources.procedure(record)] if "Procedure" in wanted.kinds else []
         if "Observation" in wanted.kinds:

@@ -35,6 +35,8 @@ from sessions.facts.fields import (
     AFTER,
     BEFORE,
     BLOOD_PRESSURE_LOINC,
+    EVENT,
+    EVENT_MOMENTS,
     FLUID,
     READING,
     Column,
@@ -43,6 +45,7 @@ from sessions.facts.fields import (
 )
 from sessions.models import (
     BloodResult,
+    Event,
     Machine,
     Patient,
     Reading,
@@ -51,6 +54,7 @@ from sessions.models import (
     SampleTiming,
     TreatmentRecord,
 )
+from sessions.texts.ready import words_of
 
 NAME_IN_SCIENCE = {analyte.value: name for name, analyte in OF_SCIENCE.items()}
 FLAGS = frozenset({"L", "H", "LL", "HH", "N", "A", "AA"})
@@ -167,6 +171,8 @@ def observations(night: ComputedNight) -> Iterator[Json]:
     yield from _measured(record, FLUID, record.ended_at or record.started_at, "procedure")
     for reading in record.reading_set.all():
         yield from _of_reading(record, reading)
+    for event in record.event_set.all():
+        yield from _of_event(record, event)
     # What an older science did not compute is neither known nor unknown: it comes with the numbers of the present one.
     yield from (_computed(record, figure) for figure in night.figures if figure.kept)
 
@@ -195,9 +201,51 @@ def _of_reading(record: TreatmentRecord, reading: Reading) -> Iterator[Json]:
         yield _of_treatment(record, place, code, reading.at, "procedure") | {"component": parts}
 
 
+def _of_event(record: TreatmentRecord, event: Event) -> Iterator[Json]:
+    """What happened: its blood pressure by itself; how it went, with its times, as one Observation under our codes."""
+    place = f"event-{int(event.at.timestamp())}-{event.kind[:8]}"
+    shown = columns(EVENT)
+    for column in shown:
+        found = _pressure(record, event, EVENT, column, event.at, f"{place}-{column.key[:1]}")
+        yield from [found] if found else []
+    parts = [part for column in shown if not column.below for part in _part(event, EVENT, column.key)]
+    code = coded(own("event"), event.kind.replace("_", "-"), event.get_kind_display())
+    made = _of_treatment(record, place, code, event.at, "procedure")
+    if event.ended_at:
+        del made["effectiveDateTime"]
+        made["effectivePeriod"] = {"start": moment(event.at), "end": moment(event.ended_at)}
+    note = words_of(event.note)
+    yield without_empty(made | {"component": parts + _course(event), "note": [{"text": note}] if note else []})
+
+
+def _course(event: Event) -> list[Json]:
+    """The times of its course, and how it ended, as parts of an Observation."""
+    codes = {
+        "outcome": event.get_outcome_display(),
+        "called": event.get_called_display(),
+        "use": event.get_use_display(),
+    }
+    moments = [
+        {
+            "code": coded(own("part-of-event"), name.replace("_", "-"), name.replace("_", " ")),
+            "valueDateTime": moment(at),
+        }
+        for name in EVENT_MOMENTS
+        if (at := getattr(event, name))
+    ]
+    return moments + [
+        {
+            "code": coded(own("part-of-event"), name, name),
+            "valueCodeableConcept": coded(own(f"event-{name}"), getattr(event, name).replace("_", "-"), words),
+        }
+        for name, words in codes.items()
+        if words
+    ]
+
+
 def _pressure(
     record: TreatmentRecord,
-    holder: TreatmentRecord | Reading,
+    holder: TreatmentRecord | Reading | Event,
     fields: Mapping[str, Field],
     column: Column,
     at: datetime,
@@ -213,7 +261,7 @@ def _pressure(
     return _of_treatment(record, name, panel, at, "vital-signs") | {"component": parts}
 
 
-def _part(holder: TreatmentRecord | Reading, fields: Mapping[str, Field], key: str) -> list[Json]:
+def _part(holder: TreatmentRecord | Reading | Event, fields: Mapping[str, Field], key: str) -> list[Json]:
     value, field = getattr(holder, key), fields[key]
     return [] if value is None else [{"code": _code_of(key, field), "valueQuantity": _quantity_of(field, value)}]
 

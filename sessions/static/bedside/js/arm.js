@@ -169,9 +169,7 @@ function vesselNames(access) {
 export function siteWords(site, today) {
   const { rested, resting } = stateOf(site, today);
   if (resting)
-    return site.rest_until >= today
-      ? t("resting until {day}", { day: plainDay(site.rest_until) })
-      : t("resting");
+    return site.rest_until >= today ? t("resting until {day}", { day: plainDay(site.rest_until) }) : t("resting");
   if (rested == null) return t("no use on record");
   if (rested <= 0) return t("used today");
   return tn("used {n} day ago", "used {n} days ago", rested);

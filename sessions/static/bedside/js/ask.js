@@ -1,6 +1,6 @@
 /* Several numbers asked one after the other, and a field for words. */
 
-import { getPath, limitsOf, setPath, takeNumber } from "./draft.js";
+import { getPath, limitsAt, limitsOf, rowOf, setPath, takeNumber } from "./draft.js";
 import { withUnit } from "./numbers.js";
 import { askNumber } from "./pad.js";
 import { typed } from "./ready.js";
@@ -22,7 +22,7 @@ export const unset = (ctx, paths) => paths.filter((path) => valueAt(ctx, path) =
  */
 export async function askAll(ctx, paths, last = (_path) => null, aside = (_path) => "") {
   for (const path of unset(ctx, paths)) {
-    const limits = limitsOf(ctx.kit, path);
+    const limits = limitsAt(ctx.kit, rowOf(ctx.night, path), path);
     const answer = await askNumber({ label: labelOf(ctx, path), limits, last: last(path), aside: aside(path) });
     if (answer === undefined) return;
     if (answer === null) continue;

@@ -97,6 +97,21 @@ export function course(night, kit, now) {
   };
 }
 
+/** Minutes until a moment in which an event kept the fluid removal off; while it lasts it counts. @param {Night} night */
+function pausedMinutes({ doc }, now) {
+  const until = minuteOf(now);
+  const spans = (doc.events ?? [])
+    .filter((event) => event.paused_at)
+    .map((event) => [event.paused_at, event.resumed_at ?? doc.ended_at ?? until].map((iso) => Date.parse(iso)))
+    .sort(([one], [other]) => one - other);
+  let [paused, last] = [0, 0];
+  for (const [from, to] of spans) {
+    paused += Math.max(0, to - Math.max(from, last));
+    last = Math.max(last, to);
+  }
+  return paused / 60_000;
+}
+
 /**
  * Fluid so far: {now (L, from the last reading that has it), at, plan (L), byClock (L)}; null for what is unknown.
  * @param {Night} night @param {Kit} kit
@@ -109,7 +124,8 @@ export function fluidSoFar(night, kit, now) {
     .at(-1);
   const plan = doc.planned_uf_l ?? null;
   const { minutes, planned } = course(night, kit, now);
-  const byClock = plan != null && planned ? plan * Math.min(1, minutes / planned) : null;
+  const ran = Math.max(0, minutes - pausedMinutes(night, now));
+  const byClock = plan != null && planned ? plan * Math.min(1, ran / planned) : null;
   return { now: last?.uf_volume_l ?? null, at: last?.at ?? null, plan, byClock };
 }
 

@@ -13,8 +13,8 @@
 import { standing, withAnswer } from "./check_rows.js";
 import { nowMinute } from "./clock.js";
 import { LISTS, merge, mergedRows, same, withIds } from "./merge.js";
-import { oddity } from "./numbers.js";
-import { t } from "./words.js";
+import { oddity, withUnit } from "./numbers.js";
+import { fmt, t } from "./words.js";
 
 const SERVER_MADE = new Set([
   "id",
@@ -184,7 +184,7 @@ export function confirmPath(night, path, on = true) {
 
 /**
  * A number that came from the pad: written, and confirmed where it is unusual (the pad has asked).
- * @param {Night} night @param {string} path @param {Limits} limits
+ * @param {Night} night @param {string} path @param {Limits | undefined} limits
  */
 export function takeNumber(night, path, value, limits) {
   setPath(night, path, value);
@@ -193,6 +193,35 @@ export function takeNumber(night, path, value, limits) {
 
 /** The limits of a path: kit.limits knows rows without their index. @param {Kit} kit @param {string} path */
 export const limitsOf = (kit, path) => kit?.limits?.[path.replace(/\[\d+\]/g, "")];
+
+/** What holds a path of the night's document: the row of a list, or the document. @param {Pick<Night, "doc">} night */
+export const rowOf = (night, path) => (path.includes(".") ? getPath(night, path.replace(/\.\w+$/, "")) : night.doc);
+
+/**
+ * The limits of a number in a row where others stand already: of the two of a blood pressure, each is refused by name
+ * where they would be upside down. @param {Kit} kit @param {any} row @param {string} path
+ * @returns {Limits | undefined}
+ */
+export function limitsAt(kit, row, path) {
+  const limits = limitsOf(kit, path);
+  const name = path.split(".").at(-1) ?? path;
+  const partner = /systolic$/.test(name)
+    ? name.replace(/systolic$/, "diastolic")
+    : /diastolic$/.test(name)
+      ? name.replace(/diastolic$/, "systolic")
+      : null;
+  const other = partner && row?.[partner];
+  if (!limits || other == null) return limits;
+  const below = name.endsWith("diastolic");
+  const refuse = (number) => {
+    if (below ? number < other : number > other) return "";
+    const given = { label: t(limits.label), other: withUnit(other, limits.unit), given: fmt(number) };
+    return below
+      ? t("{label} must be below the systolic {other}; {given} was given.", given)
+      : t("{label} must be above the diastolic {other}; {given} was given.", given);
+  };
+  return { ...limits, refuse };
+}
 
 /**
  * The numbers that a screen asks for, in its order, as the unit declares them: "readings", "before", "after", …
@@ -255,9 +284,25 @@ export function removeRow(night, list, index) {
  * @param {Night} night
  */
 export const addReading = (night, values) => addRow(night, "readings", values);
+/** The reading of a minute that lacks a number as yet, else a new one -> its index. @param {Night} night @param {Iso} at */
+export function readingNow(night, at, lacking) {
+  const index = night.doc.readings.findIndex((row) => row.at.slice(0, 16) === at.slice(0, 16) && row[lacking] == null);
+  return index < 0 ? addReading(night, { at }) : index;
+}
+const EMPTY_EVENT = {
+  note: "",
+  systolic: null,
+  diastolic: null,
+  saline_l: null,
+  paused_at: null,
+  resumed_at: null,
+  ended_at: null,
+  outcome: "",
+  called: "",
+  use: "",
+};
 /** addEvent(night, {kind, note?, systolic?, diastolic?, saline_l?, at?}) -> index. @param {Night} night */
-export const addEvent = (night, values) =>
-  addRow(night, "events", { note: "", systolic: null, diastolic: null, saline_l: null, ...values });
+export const addEvent = (night, values) => addRow(night, "events", { ...EMPTY_EVENT, ...values });
 
 /**
  * The phone's time stamp of a step of the run sheet. A step done again keeps each of its times.

@@ -78,3 +78,31 @@ export function gain({ pre, last, target }) {
 
 /** What the weight after should be: before - UF + rinse-back + drinks [kg]. */
 export const expectedAfter = ({ pre, litres, rinse = 0, drinks = 0 }) => pre - litres + rinse + drinks;
+
+/** Of a time that is left the most that a limit allows [L], in hundredths rounded down. */
+const mostIn = (minutes, target, limit) => Math.floor(((limit * target * minutes) / (60 * 1000)) * 100 + SLACK) / 100;
+
+/**
+ * What is left after a stop -> {why} ("no_plan", "not_known", "no_time", "odd", "done"), with `left` [L] where that is
+ * known, or {left, rate [mL/kg/h], perHour [mL/h], limit, over, most, stays [L]}. planned and off in L, minutes left.
+ */
+export function rest({ planned, off, minutes, target, limit }) {
+  if (planned == null) return { why: "no_plan" };
+  if (off == null) return { why: "not_known" };
+  const left = planned - off;
+  if (left <= SLACK) return { why: "done", left: 0 };
+  if (minutes == null || minutes <= 0) return { why: "no_time", left };
+  if (target == null || limit == null || !between(target, 20, 300)) return { why: "odd", left };
+  const perKilo = rate(left, minutes, target);
+  const most = mostIn(minutes, target, limit);
+  const over = overLimit(perKilo, limit);
+  return {
+    left,
+    rate: perKilo,
+    perHour: (left * 1000 * 60) / minutes,
+    limit,
+    over,
+    most: over ? most : left,
+    stays: over ? left - most : 0,
+  };
+}

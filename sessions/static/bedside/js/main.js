@@ -23,7 +23,7 @@ import "./screens/tonight.js";
 import "./screens/running.js";
 import "./screens/reading.js";
 import "./screens/event.js";
-import "./screens/bpdrop.js";
+import "./screens/flow.js";
 
 const REFRESH_EVERY = 15 * 60_000;
 const LOOK_EVERY = 20_000;

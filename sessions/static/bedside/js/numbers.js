@@ -15,6 +15,8 @@ const span = ([low, high], unit) => ({ low: fmt(low), high: fmt(high), unit: uni
 
 /** Why a number is refused, or "". In English the same words as Range.refusal on the server. @param {Limits} limits */
 export function refusal(limits, number) {
+  const why = limits.refuse?.(number);
+  if (why) return why;
   const [low, high] = limits.hard;
   if (number >= low && number <= high) return "";
   const given = { label: t(limits.label), given: fmt(number), ...span(limits.hard, limits.unit) };

@@ -1,6 +1,6 @@
 /* The own number pad: large keys, the language's decimal key, the last value in sight and never taken over unseen. */
 
-import { getPath, limitsOf, takeNumber } from "./draft.js";
+import { getPath, limitsAt, rowOf, takeNumber } from "./draft.js";
 import { decimalsOf, oddity, parseNumber, refusal, stepped, withUnit } from "./numbers.js";
 import { bigButton, h } from "./ui.js";
 import { decimalSign, fmt, t } from "./words.js";
@@ -228,7 +228,14 @@ class Pad {
 export function numberField(
   ctx,
   path,
-  { label, limits = limitsOf(ctx.kit, path), last = null, allowSame = true, unit, aside = "" } = {},
+  {
+    label,
+    limits = limitsAt(ctx.kit, rowOf(ctx.night, path), path),
+    last = null,
+    allowSame = true,
+    unit,
+    aside = "",
+  } = {},
 ) {
   const value = getPath(ctx.night, path) ?? null;
   const name = label ?? t(limits?.label ?? path);

@@ -3,6 +3,7 @@
 import { putRight } from "./check_rows.js";
 import { minutesBetween } from "./clock.js";
 import { lastValues } from "./course.js";
+import { courseWords } from "./flow_state.js";
 import * as fluid from "./fluid.js";
 import { oddity, shown, withUnit } from "./numbers.js";
 import { calledHere, coded, wordsOf } from "./ready.js";
@@ -128,7 +129,7 @@ export function unusual(night, kit, lastPost) {
   const { rate, limit, expected, minutes, off } = figures(night, kit, lastPost);
   const planned = doc.planned_minutes ?? kit.prescription?.minutes;
   return [
-    ...doc.events.map((event) => kit.event_kinds?.[event.kind] ?? event.kind),
+    ...doc.events.map((event) => [kit.event_kinds?.[event.kind] ?? event.kind, ...courseWords(event)].join(", ")),
     ...doc.checks
       .filter((row) => !row.passed)
       .map((row) =>

@@ -1,6 +1,6 @@
 /* A value with its last one in sight: same, a step down or up, or typed. Nothing is taken over without a touch. */
 
-import { confirmPath, getPath, limitsOf, setPath, takeNumber } from "./draft.js";
+import { confirmPath, getPath, limitsAt, rowOf, setPath, takeNumber } from "./draft.js";
 import { oddity, refusal, stepped, withUnit } from "./numbers.js";
 import { askNumber } from "./pad.js";
 import { bigButton, h, note, toast } from "./ui.js";
@@ -39,7 +39,7 @@ function keysOf(row, put, type) {
 
 /**
  * {name, label, short?, limits, value, last, lastWords, confirmed, write(value, asked), confirm()} -> Node. `asked`
- * says that the pad has already asked about an unusual value.
+ * says that the pad has already asked about an unusual value. unasked: nobody is asked whether a low one is right.
  */
 export function valueRow(row) {
   const { name, label, limits, value, lastWords } = row;
@@ -52,14 +52,15 @@ export function valueRow(row) {
     const given = await askNumber({
       label,
       unit: limits.unit,
-      limits,
+      limits: row.unasked ? { ...limits, usual: [limits.hard[0], limits.usual[1]] } : limits,
       value,
       last: row.last,
       allowSame: row.last != null,
     });
-    if (given !== undefined) row.write(given, true);
+    if (given !== undefined) row.write(given, !(row.unasked && given != null && given < limits.usual[0]));
   };
-  const odd = value != null && !row.confirmed && oddity(limits, value);
+  const spared = row.unasked && value < limits.usual[0];
+  const odd = value != null && !row.confirmed && !spared && oddity(limits, value);
   return h(
     "div",
     { class: `value-row${value == null ? "" : " filled"}`, role: "group", aria: { label } },
@@ -85,7 +86,7 @@ export function valueRow(row) {
  * @param {Ctx} ctx @param {string} path @param {{label?: string, last?: number | null, lastWords?: string}} [looks]
  */
 export function fieldRow(ctx, path, { label, last = null, lastWords = "" } = {}) {
-  const limits = limitsOf(ctx.kit, path) ?? {
+  const limits = limitsAt(ctx.kit, rowOf(ctx.night, path), path) ?? {
     label: label ?? path,
     unit: "",
     hard: [-1e9, 1e9],

@@ -4,11 +4,13 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { minuteOf } from "../course.js";
-import { addEvent, removeRow } from "../draft.js";
+import { addEvent, removeRow, setRow } from "../draft.js";
+import { addressOf, hasFlow, moveTimes } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
-import { go, register, replace } from "../router.js";
+import { register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { t } from "../words.js";
+import { enter } from "./flow.js";
 
 /** Most of what people feel comes first; what is rare and told by a card of its own comes last. */
 const ORDER = [
@@ -40,7 +42,7 @@ function kindsOf(ctx) {
 
 /** @param {Ctx} ctx */
 function store(ctx, kind) {
-  if (kind === "hypotension") return go("bpdrop");
+  if (hasFlow(ctx.kit, kind)) return enter(ctx, kind);
   return ctx.change(kindWords(ctx, kind), (night) =>
     pointTo(ctx, "event", addEvent(night, { kind, at: minuteOf(ctx.now()) })),
   );
@@ -71,11 +73,17 @@ function draw(ctx, [given]) {
   return [
     aid ? note(aid, "care") : null,
     momentRow("event", t("Time"), event.at, (iso) =>
-      ctx.change(t("Time changed"), (night) => pointTo(ctx, "event", retime(night, "events", index, iso))),
+      ctx.change(t("Time changed"), (night) => {
+        setRow(night, "events", index, moveTimes(night, event, iso));
+        pointTo(ctx, "event", retime(night, "events", index, iso));
+      }),
     ),
     textField(ctx, `events[${index}].note`, t("What happened, what was done")),
-    event.kind === "hypotension"
-      ? bigButton(t("Blood pressure drop: the guided note"), () => go("bpdrop", index))
+    hasFlow(ctx.kit, event.kind)
+      ? bigButton(t("What to do now, step by step"), () => replace("flow", ...addressOf(event)), {
+          tone: "danger",
+          data: { k: "flow" },
+        })
       : null,
     ...callButtons(ctx.kit.unit, "on_call"),
   ].filter(Boolean);

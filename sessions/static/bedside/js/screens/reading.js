@@ -6,13 +6,19 @@ import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { later } from "../clock.js";
 import { lastValues, minuteOf } from "../course.js";
-import { addReading, askedAt, confirmPath, limitsOf, removeRow, shortOf } from "../draft.js";
+import { addReading, askedAt, confirmPath, limitsAt, limitsOf, removeRow, shortOf } from "../draft.js";
+import { hasFlow, isLow, lowLimit, underWay } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { register, replace } from "../router.js";
 import { h, note, toast } from "../ui.js";
 import { valueRow, writeNumber } from "../value_row.js";
 import { dayOf, t, timeOf } from "../words.js";
+import { enter } from "./flow.js";
+
+/** Nobody whose pressure has fallen is asked whether it is right: it is kept, marked, and the unit asks. */
+const PRESSURE = new Set(["systolic", "diastolic"]);
+const DROP = "hypotension";
 
 /** @param {Ctx} ctx */
 const indexOf = (ctx, params) =>
@@ -38,7 +44,7 @@ const whenWords = (ctx, iso) =>
 
 /** @param {Ctx} ctx */
 function row(ctx, index, field, last) {
-  const limits = limitsOf(ctx.kit, `readings.${field}`);
+  const limits = limitsAt(ctx.kit, index == null ? null : ctx.night.doc.readings[index], `readings.${field}`);
   if (!limits) return null;
   const label = t(limits.label);
   const before = last[field];
@@ -52,6 +58,7 @@ function row(ctx, index, field, last) {
     lastWords: before
       ? t("last {value}, {time}", { value: withUnit(before.value), time: whenWords(ctx, before.at) })
       : "",
+    unasked: PRESSURE.has(field),
     confirmed: index != null && ctx.night.doc.confirmed.includes(`readings[${index}].${field}`),
     write: (value, asked) => write(ctx, index, field, label, value, asked),
     confirm: () =>
@@ -104,8 +111,27 @@ function draw(ctx, params) {
       askedAt(ctx.kit, "readings").map((field) => row(ctx, index, field, last)),
     ),
     cuffRow(ctx, index),
+    lowNote(ctx, reading),
   ].filter(Boolean);
 }
+
+/** A reading of a pressure at which something is done at once. @param {Ctx} ctx */
+const fallen = (ctx, reading) => isLow(ctx, reading?.systolic);
+
+/** @param {Ctx} ctx */
+const lowNote = (ctx, reading) =>
+  fallen(ctx, reading) &&
+  note(
+    t("{value} mmHg is below {limit} mmHg: a low blood pressure.", { value: reading.systolic, limit: lowLimit(ctx) }),
+    "care",
+  );
+
+/** To what is done now: begun with this reading, or gone on with. @param {Ctx} ctx */
+const toFlow = (ctx, reading) => ({
+  label: t("Low pressure: what to do now"),
+  tap: () => enter(ctx, DROP, reading.at),
+  tone: "danger",
+});
 
 /** What the cuff measures goes into this reading, or begins one. @param {Ctx} ctx */
 function cuffRow(ctx, index) {
@@ -127,6 +153,12 @@ function bar(ctx, params) {
     go: "running",
     tone: index == null ? "plain" : "go",
   };
+  const reading = index == null ? null : ctx.night.doc.readings[index];
+  const known = ctx.night.doc.events.some(
+    (event) => event.kind === DROP && Date.parse(event.at) >= Date.parse(reading?.at ?? ""),
+  );
+  const helps = fallen(ctx, reading) && (!known || underWay(ctx).length > 0) && hasFlow(ctx.kit, DROP);
+  if (helps) return [toFlow(ctx, reading), { ...done, tone: "plain" }];
   return index == null ? [done] : [done, { label: t("Remove this reading"), tap: () => drop(ctx, index) }];
 }
 

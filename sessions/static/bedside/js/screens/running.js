@@ -3,9 +3,10 @@
 import { canStayAwake, keepAwake, wasRefused } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
-import { removeRow, setFields, stampStep } from "../draft.js";
+import { addEvent, removeRow, setFields, stampStep } from "../draft.js";
+import { addressOf, courseWords, hasFlow, pausedNow, underWay, write } from "../flow_state.js";
 import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
-import { momentRow } from "../moment_row.js";
+import { momentRow, pointTo } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { endedWords, writtenBy } from "../others.js";
 import { litresWords, planWords } from "../plan_words.js";
@@ -16,9 +17,11 @@ import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note, toast } from "../ui.js";
 import { plain, setPlain } from "../vault.js";
 import { fmt, hours, t, timeOf, tn } from "../words.js";
+import { armWait, enter } from "./flow.js";
 
 const EVERY = 15_000;
 const WAS_MISSED = "reading_missed";
+const DROP = "hypotension";
 const preferences = () => ({ screen: true, remind: true, ...plain("running") });
 
 /* What is shown ------------------------------------------------------------------------------------ */
@@ -149,6 +152,54 @@ function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, sy
     .join(" · ");
 }
 
+/** A drop of the pressure is noted at the touch; its way follows where the unit's steps are on the phone. @param {Ctx} ctx */
+function dropped(ctx) {
+  if (hasFlow(ctx.kit, DROP)) return enter(ctx, DROP);
+  return ctx.change(t("Blood pressure drop"), (night) =>
+    pointTo(ctx, "event", addEvent(night, { kind: DROP, at: minuteOf(ctx.now()) })),
+  );
+}
+
+/** @param {Ctx} ctx */
+const onAgain = (ctx, event) =>
+  ctx.change(t("Fluid removal is on again"), (night) =>
+    write(
+      night,
+      night.doc.events.findIndex((row) => row.at === event.at && row.kind === event.kind),
+      ["resume"],
+      minuteOf(ctx.now()),
+    ),
+  );
+
+/** What is on its way, and what is still off: the way back to it stands above everything else. @param {Ctx} ctx */
+function trouble(ctx) {
+  const called = (event) => t(ctx.kit.event_kinds?.[event.kind] ?? event.kind);
+  const open = underWay(ctx);
+  for (const index of open) armWait(ctx, ctx.night.doc.events[index]);
+  const going = open.map((index) => {
+    const event = ctx.night.doc.events[index];
+    return note(
+      t("{what} since {time}: not at its end.", { what: called(event), time: timeOf(event.at) }),
+      "care",
+      bigButton(t("Go on with the steps"), () => go("flow", ...addressOf(event)), {
+        tone: "danger",
+        data: { k: `flow-${index}` },
+      }),
+    );
+  });
+  const left = pausedNow(ctx.night).filter((event) => event.outcome && event.kind === DROP);
+  return [
+    ...going,
+    ...left.map((event) =>
+      note(
+        t("Fluid removal is off since {time}.", { time: timeOf(event.paused_at) }),
+        "care",
+        bigButton(t("Fluid removal is on again"), () => onAgain(ctx, event), { data: { k: "on-again" } }),
+      ),
+    ),
+  ];
+}
+
 /** Everything of tonight in order of time, each to be touched and corrected. @param {Ctx} ctx */
 function happened(ctx) {
   const { readings, events, medicines, steps } = ctx.night.doc;
@@ -159,8 +210,8 @@ function happened(ctx) {
     ...events.map((row, index) => [
       row.at,
       t(ctx.kit.event_kinds?.[row.kind] ?? row.kind),
-      [wordsOf(ctx.kit, row.note), from(row)],
-      () => go(row.kind === "hypotension" ? "bpdrop" : "event", index),
+      [...courseWords(row), wordsOf(ctx.kit, row.note), from(row)],
+      () => (hasFlow(ctx.kit, row.kind) ? go("flow", ...addressOf(row)) : go("event", index)),
     ]),
     ...medicines.map((row, index) => [
       row.at,
@@ -318,9 +369,10 @@ function draw(ctx) {
   arm(ctx);
   return [
     stopNotes(ctx),
+    trouble(ctx),
     live(ctx),
     h("div", { class: "tiles" }, [
-      bigButton(t("Blood pressure drop"), () => go("bpdrop"), { data: { k: "to-drop" } }),
+      bigButton(t("Blood pressure drop"), () => dropped(ctx), { data: { k: "to-drop" } }),
       bigButton(t("Event or symptom"), () => go("event"), { data: { k: "to-event" } }),
       bigButton(t("Medicine"), () => go("medicine"), { data: { k: "to-medicine" } }),
     ]),

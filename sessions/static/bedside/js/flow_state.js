@@ -1,0 +1,155 @@
+/*
+ * Trouble that is gone through step by step: where an event stands on its way, and what its answers say of it. The steps
+ * are the unit's (kit.flows, made by sessions/texts/flows.py); the event's row in the record keeps its times, the plan
+ * of the night where it is. Pure but for the clock that is handed in.
+ */
+
+import { useWords } from "./choices.js";
+import { minuteOf } from "./course.js";
+import { addEvent, setRow } from "./draft.js";
+import { t, timeOf } from "./words.js";
+
+export const OVER = "over";
+/** Kinds in which the fluid removal is turned off; in the others the blood pump stands still. */
+const OF_THE_FLUID = new Set(["hypotension"]);
+/** A pressure this old is measured again before it counts for a way through (ms). */
+const FRESH = 10 * 60_000;
+
+/** The steps of a kind of event; [] where it has no way of its own. @param {Kit | null} kit @returns {FlowStep[]} */
+export const stepsOf = (kit, kind) => kit?.flows?.[kind] ?? [];
+/** @param {Kit | null} kit */
+export const hasFlow = (kit, kind) => stepsOf(kit, kind).length > 0;
+
+/** A time as one text, however phone and unit write it. @param {Iso} iso */
+const moment = (iso) => new Date(iso).toISOString();
+const nameOf = (event) => `${event.kind} ${moment(event.at)}`;
+/** The address of an event's way: rows of another phone may come before it. @returns {[string, string]} */
+export const addressOf = (event) => [event.kind, moment(event.at)];
+/** @param {Night | null} night @param {string[]} address */
+export const indexAt = (night, [kind, at]) =>
+  night?.doc.events.findIndex((event) => event.kind === kind && moment(event.at) === at) ?? -1;
+
+/** The step after the last one that the record has of it: what another phone knows. @param {Night} night */
+function byRecord(night, event, steps) {
+  if (event.outcome) return OVER;
+  const stamps = night.doc.steps.filter((row) => moment(row.at) >= moment(event.at)).map((row) => row.key);
+  const last = steps.findLastIndex((step) => stamps.includes(step.stamp));
+  return steps[Math.min(last + 1, steps.length - 1)]?.key;
+}
+
+/**
+ * Where an event stands: {step (its key, or OVER), since (ISO), past: [keys]}.
+ * @param {Night} night @param {FlowStep[]} steps
+ */
+export const standOf = (night, event, steps) =>
+  night.plan.flows?.[nameOf(event)] ?? { step: byRecord(night, event, steps), since: event.at, past: [] };
+
+/** @param {Night} night */
+export function setStand(night, event, stand) {
+  night.plan.flows = { ...night.plan.flows, [nameOf(event)]: stand };
+}
+
+/** Begin one, or find the one of this kind that is under way -> its index. @param {Ctx} ctx @param {Night} night */
+export function begin(ctx, night, kind, at = minuteOf(ctx.now())) {
+  const steps = stepsOf(ctx.kit, kind);
+  const open = night.doc.events.findLastIndex(
+    (event) => event.kind === kind && standOf(night, event, steps).step !== OVER,
+  );
+  if (open >= 0) return open;
+  const index = addEvent(night, { kind, at });
+  setStand(night, night.doc.events[index], { step: steps[0].key, since: at, past: [] });
+  return index;
+}
+
+/** Where an answer leads from a step: the key of a step, or OVER. @param {FlowStep[]} steps */
+export function nextOf(steps, step, then = "") {
+  if (then === OVER || steps.some((each) => each.key === then)) return then;
+  return steps[steps.indexOf(step) + 1]?.key ?? OVER;
+}
+
+const DEEDS = {
+  pause: (event, at) => ({ paused_at: event.paused_at ?? at, resumed_at: null }),
+  resume: (event, at) => ({ resumed_at: event.paused_at ? at : null }),
+  went_on: (_event, at) => ({ outcome: "went_on", ended_at: at }),
+  ended: (_event, at) => ({ outcome: "ended", ended_at: at }),
+  unit: (event) => ({ called: event.called === "emergency" ? "emergency" : "unit" }),
+  emergency: () => ({ called: "emergency" }),
+  not_reached: (event) => ({ called: event.called || "not_reached" }),
+};
+
+/** Write what an answer says into its row. @param {Night} night @param {string[]} deeds @param {Iso} at */
+export function write(night, index, deeds, at) {
+  for (const deed of deeds) setRow(night, "events", index, DEEDS[deed](night.doc.events[index], at));
+}
+
+/** Another beginning of an event: its other times keep their distance. @param {Night} night @param {Iso} iso */
+export function moveTimes(night, event, iso) {
+  const by = Date.parse(iso) - Date.parse(event.at);
+  const stand = night.plan.flows?.[nameOf(event)];
+  const moved = ["paused_at", "resumed_at", "ended_at"]
+    .filter((name) => event[name])
+    .map((name) => [name, new Date(Date.parse(event[name]) + by).toISOString()]);
+  if (stand) {
+    delete night.plan.flows[nameOf(event)];
+    night.plan.flows[nameOf({ ...event, at: iso })] = stand;
+  }
+  return Object.fromEntries(moved);
+}
+
+/** How an event went, in words: ["fluid removal off 23:10", "on again 23:32", …]. */
+export function courseWords(event) {
+  const ofFluid = OF_THE_FLUID.has(event.kind);
+  const time = (name) => ({ time: timeOf(event[name]) });
+  return [
+    event.paused_at &&
+      (ofFluid ? t("fluid removal off {time}", time("paused_at")) : t("blood pump stopped {time}", time("paused_at"))),
+    event.resumed_at &&
+      (ofFluid ? t("on again {time}", time("resumed_at")) : t("running again {time}", time("resumed_at"))),
+    event.ended_at && t("over {time}", time("ended_at")),
+    event.use && useWords(event.use),
+    { went_on: t("the treatment went on"), ended: t("the treatment was ended") }[event.outcome],
+    {
+      unit: t("the unit was called"),
+      emergency: t("the emergency number was called"),
+      not_reached: t("the unit was not reached"),
+    }[event.called],
+  ].filter(Boolean);
+}
+
+/** What is off at this moment: the events that paused and did not go on, of a treatment that runs. @param {Night} night */
+export const pausedNow = ({ doc }) =>
+  doc.ended_at ? [] : doc.events.filter((event) => event.paused_at && !event.resumed_at && event.outcome !== "ended");
+
+/** Events on their way, as indices. @param {Ctx} ctx */
+export const underWay = (ctx) =>
+  ctx.night.doc.events.flatMap((event, index) => {
+    const steps = stepsOf(ctx.kit, event.kind);
+    return steps.length && standOf(ctx.night, event, steps).step !== OVER ? [index] : [];
+  });
+
+/**
+ * The newest systolic pressure of a way: its own, or of a reading from shortly before it on -> {systolic, diastolic, at}
+ * or null.
+ * @param {Night} night
+ */
+export function measuredOf(night, event) {
+  const from = Date.parse(event.at) - FRESH;
+  const rows = night.doc.readings.filter((row) => row.systolic != null && Date.parse(row.at) >= from);
+  return rows.at(-1) ?? (event.systolic == null ? null : event);
+}
+
+/** Below which systolic pressure [mmHg] something is done at once: the unit's limit, null without one. @param {Ctx} ctx */
+export function lowLimit(ctx) {
+  const low = ctx.kit?.low_pressure;
+  const before = ctx.night?.doc.pre_systolic;
+  return low ? (before != null && before >= low.high_before ? low.after_high : low.usual) : null;
+}
+
+/** @param {Ctx} ctx */
+export function isLow(ctx, systolic) {
+  const limit = lowLimit(ctx);
+  return systolic != null && limit != null && systolic < limit;
+}
+
+/** @param {Iso} since */
+export const waitOver = (since, minutes) => new Date(Date.parse(since) + minutes * 60_000).toISOString();

@@ -1,0 +1,385 @@
+/*
+ * Trouble as a way through: one step a screen in large letters, what was answered in whole phrases, the unit's number on
+ * each. `#/flow/clotting/2026-03-01T22:10:00.000Z` is the way of that event; where it stands is kept with the night, so a killed page goes on there.
+ */
+
+import { textField } from "../ask.js";
+import { keepAwake } from "../awake.js";
+import { measureRow } from "../bluetooth/measure.js";
+import { callButtons } from "../calls.js";
+import { minuteOf } from "../course.js";
+import { limitsAt, limitsOf, readingNow, removeRow, setRow, siteOf, stampStep } from "../draft.js";
+import {
+  addressOf,
+  begin,
+  courseWords,
+  indexAt,
+  isLow,
+  lowLimit,
+  measuredOf,
+  moveTimes,
+  nextOf,
+  setStand,
+  standOf,
+  stepsOf,
+  waitOver,
+  write,
+} from "../flow_state.js";
+import { withUnit } from "../numbers.js";
+import { askNumber } from "../pad.js";
+import { momentRow, pointTo, retime } from "../moment_row.js";
+import { asKept, coded, say, wordsOf } from "../ready.js";
+import { remindAt } from "../reminders.js";
+import { go, register, replace } from "../router.js";
+import { announce, bigButton, dl, h, note } from "../ui.js";
+import { t, timeOf } from "../words.js";
+import { planPanel } from "./uf_rest.js";
+
+/** Times of readings have no seconds. */
+const MINUTE = 60_000;
+const FELT = ["dizzy", "sweating", "nausea", "cramp", "seeing_badly", "very_tired", "nothing"];
+
+/** @param {Ctx} ctx */
+function placeOf(ctx, address) {
+  const index = indexAt(ctx.night, address);
+  const event = ctx.night?.doc.events[index];
+  const steps = stepsOf(ctx.kit, event?.kind);
+  if (!event || !steps.length) return null;
+  const stand = standOf(ctx.night, event, steps);
+  return { index, event, steps, stand, step: steps.find((each) => each.key === stand.step) };
+}
+
+/** Begin the way of a kind, or go on with the one that is under way. @param {Ctx} ctx @param {Iso} [at] */
+export function enter(ctx, kind, at) {
+  /** @type {string[]} */
+  let address = [];
+  ctx.change(t(ctx.kit?.event_kinds?.[kind] ?? kind), (night) => {
+    address = addressOf(night.doc.events[begin(ctx, night, kind, at)]);
+    pointTo(ctx, "flow", ...address);
+  });
+  replace("flow", ...address);
+}
+
+/* Steps -------------------------------------------------------------------------------------------- */
+
+/**
+ * One step on: stamped with what was answered, written into the event's row. fill(night, index) writes a value.
+ * @param {Ctx} ctx @param {any} place
+ * @param {{said?: string, then?: string, does?: string[], fill?: (night: Night, index: number) => void}} [answered]
+ */
+function onward(ctx, place, { said = "", then = "", does = [], fill } = {}) {
+  const { index, steps, step, stand } = place;
+  const now = ctx.now();
+  const words = said ? `${asKept(step)}: ${said}` : asKept(step);
+  ctx.change(wordsOf(ctx.kit, said) || step.words, (night) => {
+    fill?.(night, index);
+    write(night, index, does, minuteOf(now));
+    stampStep(night, step.stamp, words.slice(0, 500), now.toISOString());
+    const event = night.doc.events[index];
+    setStand(night, event, {
+      step: nextOf(steps, step, then),
+      since: now.toISOString(),
+      past: [...stand.past, step.key],
+    });
+  });
+  window.scrollTo(0, 0);
+  sayStep(ctx, place.event);
+}
+
+/** @param {Ctx} ctx */
+const sayStep = (ctx, event) => announce(placeOf(ctx, addressOf(event))?.step?.words ?? t("All steps done"));
+
+/** @param {Ctx} ctx */
+function backward(ctx, { index, event, stand }) {
+  ctx.change(t("One step back"), (night) =>
+    setStand(night, night.doc.events[index], { ...stand, step: stand.past.at(-1), past: stand.past.slice(0, -1) }),
+  );
+  sayStep(ctx, event);
+}
+
+/** @param {Ctx} ctx */
+function openCard(ctx, kind) {
+  return go("danger", ctx.kit.card_of?.[kind]);
+}
+
+/** The answer of a step that only the phone can work out: which needle, how much saline. */
+const FILLS = {
+  at_arterial: (night, index) => setRow(night, "events", index, { use: "arterial" }),
+  at_venous: (night, index) => setRow(night, "events", index, { use: "venous" }),
+};
+
+/** @param {Ctx} ctx */
+async function answer(ctx, place, given) {
+  const { code, then, does } = given;
+  if (code === "saline_was_given") return saline(ctx, place, given);
+  onward(ctx, place, { said: coded(code), then, does, fill: FILLS[code] });
+  if (then.startsWith("card:")) openCard(ctx, then.slice(5));
+}
+
+/** @param {Ctx} ctx */
+async function saline(ctx, place, { code }) {
+  const limits = limitsOf(ctx.kit, "events.saline_l");
+  const litres = await askNumber({
+    label: t(limits?.label ?? ""),
+    limits: limits && { ...limits, usual: limits.hard },
+  });
+  if (litres === undefined) return;
+  const said = litres === null ? coded(code) : `${coded(code)}, ${withUnit(litres, limits?.unit)}`;
+  onward(ctx, place, { said, fill: (night, index) => setRow(night, "events", index, { saline_l: litres }) });
+}
+
+/* Blood pressure ----------------------------------------------------------------------------------- */
+
+/** Where a pressure of this way is kept: the first in its own row, each later one in a reading. @param {Ctx} ctx */
+function rowFor(ctx, place, night) {
+  if (place.step.asks === "pressure") return `events[${place.index}]`;
+  return night ? `readings[${readingNow(night, minuteOf(ctx.now()), "systolic")}]` : "readings";
+}
+
+/** Both numbers, pad after pad; nobody is asked whether a low one is right. @param {Ctx} ctx */
+async function measure(ctx, place) {
+  const row = place.step.asks === "pressure" ? "events" : "readings";
+  const ask = (name, refuse) => {
+    const limits = limitsOf(ctx.kit, `${row}.${name}`);
+    return askNumber({ label: t(limits?.label ?? name), limits: { ...limits, usual: limits?.hard, refuse } });
+  };
+  const systolic = await ask("systolic");
+  if (typeof systolic !== "number") return;
+  const below = limitsAt(ctx.kit, { systolic }, `${row}.diastolic`)?.refuse;
+  const diastolic = (await ask("diastolic", below)) ?? null;
+  const said = `${systolic}/${diastolic ?? "–"} ${limitsOf(ctx.kit, `${row}.systolic`)?.unit ?? ""}`;
+  onward(ctx, place, {
+    said,
+    fill: (night) => {
+      const [, list, index] = /^(\w+)\[(\d+)\]$/.exec(rowFor(ctx, place, night)) ?? [];
+      setRow(night, list, Number(index), { systolic, diastolic });
+    },
+  });
+}
+
+/** What this step has already: of the first any that is fresh, of a later one what was measured since. @param {Ctx} ctx */
+function measuredHere(ctx, { step, event, stand }) {
+  const found = measuredOf(ctx.night, event);
+  if (step.asks === "pressure" || !found) return found;
+  return found !== event && Date.parse(found.at) >= Date.parse(stand.since) - MINUTE ? found : null;
+}
+
+/** @param {Ctx} ctx */
+function pressure(ctx, place) {
+  const measured = measuredHere(ctx, place);
+  const cuff = measureRow(ctx, "pressure", (night) => {
+    const row = rowFor(ctx, place, night);
+    return { systolic: `${row}.systolic`, diastolic: `${row}.diastolic` };
+  });
+  return [
+    measured && pressureNote(ctx, measured),
+    bigButton(measured ? t("Measure again") : t("Enter the blood pressure"), () => measure(ctx, place), {
+      tone: measured ? "plain" : "go",
+      data: { k: "measure" },
+    }),
+    cuff,
+    measured
+      ? null
+      : bigButton(say(ctx.kit, "not_measured"), () => onward(ctx, place, { said: coded("not_measured") }), {
+          data: { k: "not-measured" },
+        }),
+  ];
+}
+
+/** What was measured, and whether that is low. @param {Ctx} ctx */
+function pressureNote(ctx, { systolic, diastolic, at }) {
+  const value = `${systolic}${diastolic == null ? "" : `/${diastolic}`} mmHg`;
+  const words = t("Measured at {time}: {value}.", { time: timeOf(at), value });
+  if (!isLow(ctx, systolic)) return note(words);
+  return note(`${words} ${t("That is below {limit} mmHg: low.", { limit: lowLimit(ctx) })}`, "care");
+}
+
+/* Waiting ------------------------------------------------------------------------------------------ */
+
+/** @param {Ctx} ctx */
+function waiting(ctx, { step, stand }) {
+  const until = waitOver(stand.since, step.minutes);
+  const figure = h("p", { class: "countdown", role: "timer" });
+  const tick = () => {
+    const left = Math.max(0, Math.ceil((Date.parse(until) - ctx.now().getTime()) / 1000));
+    figure.textContent = left
+      ? `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`
+      : t("Measure the pressure again now");
+  };
+  const timer = setInterval(() => (figure.isConnected ? tick() : clearInterval(timer)), 500);
+  tick();
+  return [figure, h("p", { class: "soft", text: t("Again at {time}.", { time: timeOf(until) }) })];
+}
+
+/** The reminder of a wait; it goes on while other screens are looked at. @param {Ctx} ctx */
+export function armWait(ctx, event) {
+  const place = placeOf(ctx, addressOf(event));
+  if (place?.step?.asks !== "wait") return;
+  const still = () => placeOf(ctx, addressOf(event))?.step?.asks === "wait";
+  const tell = () => {
+    announce(t("Measure the pressure again now"));
+    ctx.redraw();
+  };
+  remindAt("flow", waitOver(place.stand.since, place.step.minutes), tell, { isStillDue: still });
+}
+
+/* The screen --------------------------------------------------------------------------------------- */
+
+const ASKED = {
+  pressure,
+  again: pressure,
+  wait: waiting,
+  plan: (ctx, place) => planPanel(ctx, place.event),
+};
+
+/** The needle of an answer by the name of its site. @param {Ctx} ctx */
+function hintOf(ctx, code) {
+  const use = { at_arterial: "arterial", at_venous: "venous" }[code];
+  const site = use && siteOf(ctx.night, use)?.site;
+  return ctx.kit.access?.sites.find((each) => each.id === site)?.name;
+}
+
+/** @param {Ctx} ctx */
+const answers = (ctx, place) =>
+  place.step.answers.map((each) =>
+    bigButton(say(ctx.kit, each.code), () => answer(ctx, place, each), {
+      tone: each.danger ? "danger" : "plain",
+      hint: hintOf(ctx, each.code),
+      data: { k: each.code },
+    }),
+  );
+
+/** Both numbers on every step; red is the one that the step is about. Without any, what to do. @param {Ctx} ctx */
+function calls(ctx, step) {
+  const first = step?.urgent ? "emergency" : step?.key === "call" ? "on_call" : "calm";
+  const buttons = callButtons(ctx.kit.unit, first);
+  const none = t("The unit's numbers are not on this phone. Call your local emergency number.");
+  return buttons.length ? buttons : note(none, "care");
+}
+
+/** @param {Ctx} ctx */
+function felt(ctx, { index }) {
+  const event = ctx.night.doc.events[index];
+  const has = (code) => event.note.includes(coded(code));
+  const press = (code) =>
+    ctx.change(say(ctx.kit, code), (night) => {
+      const row = night.doc.events[index];
+      const chosen = FELT.filter((each) => (each === code ? !has(each) : has(each)));
+      const rest = row.note.replace(/^⟦felt⟧: [^.]*\.\s*/u, "");
+      const said = chosen.length ? `${coded("felt")}: ${chosen.map((each) => coded(each)).join(", ")}. ` : "";
+      row.note = `${said}${rest}`.trim();
+    });
+  const chip = (code) =>
+    h(
+      "button",
+      {
+        type: "button",
+        class: "choice",
+        aria: { pressed: has(code) },
+        data: { k: `felt/${code}` },
+        on: { click: () => press(code) },
+      },
+      h("span", { text: say(ctx.kit, code) }),
+    );
+  const label = t("What is felt?");
+  return h(
+    "div",
+    { class: "choices", role: "group", aria: { label } },
+    h("p", { class: "label", text: label, aria: { hidden: "true" } }),
+    h("div", { class: "options" }, FELT.map(chip)),
+  );
+}
+
+/** @param {Ctx} ctx @param {any} place @param {Iso} iso */
+function moveTo(ctx, { index, event }, iso) {
+  ctx.change(t("Time: {time}", { time: timeOf(iso) }), (night) => {
+    setRow(night, "events", index, moveTimes(night, event, iso));
+    pointTo(ctx, "flow", ...addressOf(night.doc.events[retime(night, "events", index, iso)]));
+  });
+}
+
+/** @param {string[]} words */
+const sentence = (words) => {
+  const text = words.join(", ");
+  return `${text[0].toUpperCase()}${text.slice(1)}.`;
+};
+
+/** What was noted, to be looked over and put right. @param {Ctx} ctx */
+function summary(ctx, place) {
+  const { index, event } = place;
+  const words = courseWords(event);
+  const last = measuredOf(ctx.night, event);
+  return [
+    words.length ? note(sentence(words)) : null,
+    last && pressureNote(ctx, last),
+    event.saline_l == null ? null : dl([[t("Saline given"), withUnit(event.saline_l, "L")]]),
+    event.kind === "hypotension" ? felt(ctx, place) : null,
+    textField(ctx, `events[${index}].note`, t("What happened, what was done")),
+    momentRow("flow", t("Began"), event.at, (iso) => moveTo(ctx, place, iso)),
+    bigButton(t("It did not happen: take it back"), () => drop(ctx, index), { data: { k: "take-back" } }),
+    calls(ctx, null),
+  ];
+}
+
+/** @param {Ctx} ctx */
+function drop(ctx, index) {
+  replace("running");
+  ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
+}
+
+/** @param {Ctx} ctx */
+function draw(ctx, params) {
+  if (!ctx.night) return note(t("No treatment is open."));
+  const place = placeOf(ctx, params);
+  if (!place) return note(t("This event is not in the record any more."));
+  keepAwake(true);
+  armWait(ctx, place.event);
+  const { step } = place;
+  if (!step) return summary(ctx, place);
+  return [
+    h("p", { class: "step-words", text: step.words }),
+    step.hint ? h("p", { text: step.hint }) : null,
+    ASKED[step.asks]?.(ctx, place),
+    answers(ctx, place),
+    calls(ctx, step),
+    h("div", { class: "rows" }, beside(ctx, place)),
+  ].filter(Boolean);
+}
+
+/** Notes and time at any step; at the first also that it was none. @param {Ctx} ctx */
+const beside = (ctx, { index, stand }) => [
+  bigButton(t("Write a note, change the time"), () => go("event", index), { data: { k: "note" } }),
+  !stand.past.length &&
+    bigButton(t("It did not happen: take it back"), () => drop(ctx, index), { data: { k: "take-back" } }),
+];
+
+/** @param {Ctx} ctx */
+const titleOf = (ctx, params) => {
+  const place = placeOf(ctx, params);
+  return place ? t(ctx.kit.event_kinds?.[place.event.kind] ?? place.event.kind) : t("Event or symptom");
+};
+
+/** @param {Ctx} ctx */
+function mainOf(ctx, place) {
+  const { step, event } = place;
+  if (!step)
+    return event.outcome === "ended" && !ctx.night.doc.ended_at
+      ? { label: t("To the end of the treatment"), go: "finish" }
+      : { label: t("Back to the treatment"), go: "running" };
+  if (step.answers.length) return null;
+  if (step.asks === "wait") return { label: t("Go on now"), tap: () => onward(ctx, place), tone: "plain" };
+  if (ASKED[step.asks] === pressure && !measuredHere(ctx, place)) return null;
+  return { label: t("Done, next"), tap: () => onward(ctx, place, { does: step.does }), tone: "go" };
+}
+
+/** @param {Ctx} ctx */
+function bar(ctx, params) {
+  if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  const place = placeOf(ctx, params);
+  if (!place) return [{ label: t("Back to the treatment"), go: "running" }];
+  const away = { label: t("Back to the treatment"), go: "running", tone: "plain" };
+  const back = place.stand.past.length ? { label: t("One step back"), tap: () => backward(ctx, place) } : away;
+  return [mainOf(ctx, place), place.step ? { ...back, aside: true } : null].filter(Boolean);
+}
+
+register("flow", { title: titleOf, draw, bar });
