@@ -24,10 +24,13 @@ from dosing.services.month.derivation import worked_of_month
 from dosing.services.month.fit_rows import fit_rows
 from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import book, range_words, set_range
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.guidance import SCHEDULE_WORDS
+from dosing.services.numbers.kept import KeptNumber
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.facts.months import first_of, month_before, next_month
+from sessions.models import Patient, TreatmentRecord
 from sessions.pages.persons import shown_patient
 from sessions.services.reading_log import note_reading
 
@@ -86,8 +89,19 @@ def month_number(request: HttpRequest, patient_id: uuid.UUID, month: str, number
         "range_source": usual.source if usual else "",
         "place": ranges.place(number_key, kept.value, row.schedule),
         "aim": ranges.short(number_key, kept.value, row.schedule),
+        "reaches_in": ranges.reaches_in(number_key, kept.interval, row.schedule),
+        "night": _night_of(kept, person),
     }
     return render(request, "dosing/month_number.html", context)
+
+
+def _night_of(kept: KeptNumber, person: Patient) -> tuple[TreatmentRecord, str] | None:
+    """The treatment that a number of the month was taken over from, and the number's key there."""
+    key = kept.number.key.removesuffix("_last")
+    if "treatment" not in kept.inputs or key not in NIGHT_NUMBERS:
+        return None
+    record = TreatmentRecord.objects.filter(patient=person, started_at=kept.at).first()
+    return (record, key) if record else None
 
 
 @staff_only

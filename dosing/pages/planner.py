@@ -215,7 +215,7 @@ def _of_dose(at: int, tried: Tried, expected: Expectation) -> list[tuple[str, st
         dose = gettext("%(value)s (%(low)s to %(high)s)") % {"value": dose, **ends}
     return [
         (gettext("Weekly standard Kt/V, and its range"), dose),
-        (gettext("of it by the kidney"), decimals(tried.of_kidney[at], 2)),
+        (gettext("of it by the kidney, by its share of the urea"), decimals(tried.of_kidney[at], 2)),
     ]
 
 

@@ -18,7 +18,7 @@ from django_stubs_ext import StrOrPromise
 
 from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import BLOODS, DOSE, MONTH_NUMBERS
-from dosing.services.month.in_treatment import lines_said
+from dosing.services.month.in_treatment import begun, lines_said
 from dosing.services.month.ranges import RangeBook, book
 from dosing.services.numbers.kept import KeptNumber, kept_number
 from dosing.services.numbers.number import Number
@@ -30,6 +30,7 @@ from sessions.models import Patient
 Counts = Callable[[Iterable[Any]], dict[Any, int]]
 SIGNS = {-1: ("▼", _("below the range")), 1: ("▲", _("above the range")), 0: ("", "")}
 AIMS = {-1: ("▽", _("in range, below what is aimed at")), 1: ("△", _("in range, above what is aimed at")), 0: ("", "")}
+REACHES_IN = _("its interval reaches into the range")
 _counters: dict[str, tuple[StrOrPromise, Counts]] = {}
 
 
@@ -50,6 +51,8 @@ class PatientLine:
     """of each number that lies outside its range"""
     aims: dict[str, int] = field(default_factory=dict)
     """of each number that lies within it, short of what is aimed at"""
+    unsure: frozenset[str] = frozenset()
+    """of those outside, whose interval reaches into the range"""
 
     def value(self, key: str) -> float | None:
         found: float | None = self.month.numbers.get(key, {}).get("value") if self.month else None
@@ -65,6 +68,8 @@ class PatientLine:
     @cached_property
     def lacks(self) -> int:
         """A key of `LACKING`: how much of what a month is judged by is not known."""
+        if self.month and not begun(self.month.delivered):
+            return NOTHING
         if all(self.value(key) is None for key in OF_BLOODS):
             return NO_BLOODS
         return NO_DOSE if all(self.value(key) is None for key in OF_DOSE) else NOTHING
@@ -107,6 +112,9 @@ def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[PatientLine]:
         values = {key: line.value(key) for key in MONTH_NUMBERS}
         schedule = line.month.schedule if line.month else ""
         line.places = _marked({key: ranges.place(key, value, schedule) for key, value in values.items()})
+        line.unsure = frozenset(
+            key for key in line.places if ranges.reaches_in(key, line.figure(MONTH_NUMBERS[key]).interval, schedule)
+        )
         line.aims = _marked({key: ranges.short(key, value, schedule) for key, value in values.items()})
         line.counted[OUTSIDE] = len(line.places)
     return lines
@@ -144,6 +152,8 @@ def cell(line: PatientLine, number: Number[Any], address: str) -> str:
     shown, doubt = f"{figure.shown}{between}", _doubt(figure.because)
     place = line.places.get(number.key, 0)
     sign, words = SIGNS[place] if place else AIMS[line.aims.get(number.key, 0)]
+    if number.key in line.unsure:
+        sign, words = f"({sign})", f"{words}; {REACHES_IN}"
     mark = (
         f' <span aria-hidden="true">{sign}</span><span class="visually-hidden">{escape(str(words))}</span>'
         if sign
@@ -167,7 +177,8 @@ def _outside(line: PatientLine) -> str:
     lacks = f'<strong class="lacking">{escape(str(LACKING[line.lacks]))}</strong> ' if line.lacks else ""
     names = (f"{MONTH_NUMBERS[key].short}\N{NO-BREAK SPACE}{SIGNS[place][0]}" for key, place in line.places.items())
     which = escape(", ".join(names))
-    return f'<td class="which">{lacks}<strong>{line.outside}</strong> <span class="soft">{which}</span></td>'
+    count = f"<strong>{line.outside}</strong> " if line.outside or not lacks else ""
+    return f'<td class="which">{lacks}{count}<span class="soft">{which}</span></td>'
 
 
 def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:

@@ -50,6 +50,7 @@ from dosing.services.numbers.papers import (
     WEEK,
 )
 from dosing.services.planner.urea_model import assumed_volume
+from dosing.services.results.blood_units import written_unit
 from sessions.facts.choices import Analyte
 
 FEWEST_NIGHTS = 5
@@ -213,7 +214,7 @@ def _slope(key: str) -> Callable[[MonthFacts], Computation]:
 
 
 def _blood(analyte: Analyte) -> Callable[[MonthFacts], Computation]:
-    unit = bloods.ANALYTES[_NAMES[analyte]].unit
+    unit = written_unit(bloods.ANALYTES[_NAMES[analyte]].unit)
 
     def ask(facts: MonthFacts) -> Computation:
         found = facts.newest(analyte)
@@ -260,7 +261,7 @@ def _number(
         *(key, *names, unit, decimals, WRITTEN[key], origin, ask),
         scope=Scope.MONTH, group=group, usual=usual, percent=percent, chart=chart,
         places=frozenset({ShownIn.UNIT_REPORT} if reported else ()), seen=SEEN.get(origin),
-        words=WORDS.get(key, {}), steps=STEPS.get(key),
+        words=WORDS.get(key, {}), steps=STEPS.get(key), note=kidney.note_of(key),
     )  # fmt: skip
 
 
@@ -271,7 +272,7 @@ def _of_blood(
     return _number(
         _NAMES[analyte],
         (_name_of(analyte), short),
-        known.unit.replace("ug/", "µg/"),
+        written_unit(known.unit),
         decimals,
         BLOODS,
         _("the laboratory"),

@@ -42,7 +42,8 @@ def compute_month(patient: Patient, month: date, *, at: datetime) -> PatientMont
         month=month,
         defaults={
             "numbers": numbers,
-            "delivered": facts.in_treatment.as_json() | {"schedule": facts.schedule or ""},
+            "delivered": facts.in_treatment.as_json()
+            | {"schedule": facts.schedule or "", "ordered": bool(facts.prescriptions)},
             "science_version": SCIENCE_VERSION,
             "computed_at": at,
             "stale": False,

@@ -162,7 +162,13 @@ ABSENT: dict[tuple[str, bool, bool], str] = {
 
 def lines_said(delivered: Delivered) -> list[str]:
     """What a month did to its numbers, a sentence each, in the language of the reader; none of a whole month."""
-    return [*_of_absences(delivered), *_of_records(delivered)]
+    unordered = [] if delivered.get("ordered", True) else [gettext("Nothing was prescribed in this month.")]
+    return [*unordered, *_of_absences(delivered), *_of_records(delivered)]
+
+
+def begun(delivered: Delivered) -> bool:
+    """Whether anything was prescribed or done in a month: before that nobody lacks what a month is judged by."""
+    return bool(delivered.get("ordered", True) or delivered.get("nights") or delivered.get("open"))
 
 
 def _of_absences(delivered: Delivered) -> Iterator[str]:

@@ -13,6 +13,7 @@ from dosing.models import ReviewRange
 from dosing.science.guidance import GuidedSchedule
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.numbers.number import GRADE, GRADES, Number, UsualRange
+from dosing.services.numbers.standing import NumberInterval
 from homedialysis.accounts.models import User
 
 BELOW, WITHIN, ABOVE = -1, 0, 1
@@ -48,6 +49,13 @@ class RangeBook:
         outside, short = self._beyond(key, value, schedule)
         return 0 if outside else short
 
+    def reaches_in(self, key: str, interval: NumberInterval | None, schedule: str) -> bool:
+        """Whether the interval of a number that lies outside its range reaches into it: then it may be within."""
+        if interval is None:
+            return False
+        low, high = (self.place(key, end, schedule) for end in (interval.low, interval.high))
+        return not low == high != WITHIN
+
     def _beyond(self, key: str, value: float | None, schedule: str) -> tuple[int, ...]:
         usual = self.of(key)
         if value is None or usual is None or not usual.holds_for(schedule):
@@ -78,7 +86,8 @@ def range_words(number: Number[Any], usual: UsualRange | None) -> str:
         return gettext("no range")
     if number.unit == GRADE and usual.high is not None:
         worst = min(max(usual.high, min(GRADES)), max(GRADES))
-        return gettext("at most “%(grade)s”") % {"grade": number.text(worst)}
+        best = worst == min(GRADES)
+        return number.text(worst) if best else gettext("no worse than “%(grade)s”") % {"grade": number.text(worst)}
     words = _between(number, usual.low, usual.high)
     if usual.aim_low is None and usual.aim_high is None:
         return words

@@ -54,10 +54,14 @@ WORDS: dict[str, Any] = {
     "beside": _("Access, hospital and alerts, as entered by the day of printing"),
     "six_months": _("Six months"),
     "rests_on": _("What this month rests on; a question mark above stands for a doubt"),
+    "unknown": _("What is not known of this month, and why"),
     "number": _("Number"),
     "range": _("Range"),
     "charts": _("Charts"),
-    "aims": _("▽ and △: within the range, below or above what is aimed at."),
+    "aims": _(
+        "▽ and △: within the range, below or above what is aimed at. In brackets: outside, and the interval of the "
+        "number reaches into the range."
+    ),
     "marks": _(
         "Dashed lines are the ends of the range. A first series has round marks, a second one square marks and a "
         "dotted line."
@@ -92,6 +96,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "changes": sheet.changes,
         "prescription": _prescription(sheet.prescription),
         "rests_on": [*([" ".join(sheet.in_treatment)] if sheet.in_treatment else []), *sheet.doubts],
+        "unknown": sheet.unknown,
         "beside": [[each.label, each.words] for each in beside(person, month)],
         "months": [date_format(each, "M Y") for each in sheet.months],
         "numbers": [_line(each) for each in sheet.lines],
@@ -135,7 +140,7 @@ def _prescription(order: Prescription | None) -> list[list[str]]:
 def _line(line: NumberOverMonths) -> list[str]:
     """Label, six months as text, and the range."""
     number = line.number
-    marks = [PLACES[cell.place] or AIMS[cell.aim] for cell in line.cells]
+    marks = [f"({PLACES[cell.place]})" if cell.unsure else PLACES[cell.place] or AIMS[cell.aim] for cell in line.cells]
     doubts = [DOUBT_MARK if cell.because else "" for cell in line.cells]
     texts = [
         f"{cell.shown or '–'}{doubt} {mark}".strip()

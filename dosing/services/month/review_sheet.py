@@ -27,7 +27,7 @@ class NumberOfMonth:
     """One number of one month as text, None with the reason where it is unknown.
 
     because: why it is doubtful, "" where it is not; place: -1, 0 or 1 to the range; aim: the same to what is aimed at,
-    where it lies within the range.
+    where it lies within the range; unsure: it lies outside, and its interval reaches into the range.
     """
 
     shown: str | None
@@ -35,6 +35,7 @@ class NumberOfMonth:
     because: str
     place: int
     aim: int = 0
+    unsure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +131,15 @@ class ReviewSheet:
         return [f"{'; '.join(labels)}: {words}" for words, labels in by_reason.items()]
 
     @property
+    def unknown(self) -> list[str]:
+        """Why numbers of the month are not known: a line for each reason, with the numbers that it speaks of."""
+        by_reason: dict[str, list[str]] = {}
+        for number in MONTH_NUMBERS.values():
+            if why := kept_number(number, self.numbers).why:
+                by_reason.setdefault(why, []).append(number.label)
+        return [f"{'; '.join(labels)}: {why}" for why, labels in by_reason.items()]
+
+    @property
     def _schedule(self) -> str:
         return self.row.schedule if self.row else ""
 
@@ -150,7 +160,8 @@ class ReviewSheet:
             return NumberOfMonth(shown, kept.why, kept.because, place, aim)
         held = number.key, value, row.schedule if row else ""
         place, aim = self.ranges.place(*held), self.ranges.short(*held)
-        return NumberOfMonth(shown, kept.why, kept.because, place, aim)
+        unsure = bool(place) and self.ranges.reaches_in(number.key, kept.interval, held[2])
+        return NumberOfMonth(shown, kept.why, kept.because, place, aim, unsure)
 
 
 def review_sheet(patient: Patient, month: date, *, at: datetime) -> ReviewSheet:

@@ -421,7 +421,7 @@ def _number(
     return Number(
         *(key, *names, unit, decimals, WRITTEN[key], origin, ask),
         scope=Scope.NIGHT, places=frozenset(places), percent=percent, loinc=loinc, seen=SEEN.get(origin),
-        words=WORDS.get(key, {}), steps=STEPS.get(key),
+        words=WORDS.get(key, {}), steps=STEPS.get(key), note=kidney.note_of(key),
     )  # fmt: skip
 
 

@@ -21,6 +21,24 @@ QUANTITIES = {
     "kidney_age_days": Quantity("d_k", _("days since the end of that urine collection"), "d"),
 }
 PER_SURFACE = "mL/min/1.73 m2"
+NOTE = _(
+    "The kidneys clear K_ru · 10080 / (1000 · V) volumes a week. In a weekly standard Kt/V they count less than that: "
+    "it measures by the urea before treatments, and the kidneys work at the mean, which is lower. The fit and the "
+    "planner take the kidneys' share of the urea that leaves; the equation takes 0.4 + 0.974 / (s + 1.62), which comes "
+    "near it."
+)
+"""Why three numbers of the same kidney differ; beside each number that counts it."""
+NOTED = frozenset(
+    {
+        *("kidney_week", "measured_week_kidney", "modelled_week_kidney", "single_pool_needed"),
+        *("standard_ktv_kidney", "fitted_week_kidney"),
+    }
+)
+
+
+def note_of(key: str) -> str:
+    """What stands beside a number by its key."""
+    return NOTE if key in NOTED else ""
 
 
 def counted(left: KidneyLeft | None) -> Inputs:

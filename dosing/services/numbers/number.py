@@ -137,7 +137,7 @@ class Number(Generic[Facts]):
     it; percent: a share of one that people read as per cent; group: of its neighbours, as heads of columns; usual: the
     range of the monthly review; places: the lists that show it; chart: numbers of one word are drawn together; loinc:
     where a verified code is known; words: what it calls inputs that others call
-    otherwise; steps: what lies between them and the result.
+    otherwise; steps: what lies between them and the result; note: what a reader may ask who compares it with others.
     """
 
     key: str
@@ -158,6 +158,7 @@ class Number(Generic[Facts]):
     seen: Status | None = None
     words: Mapping[str, Quantity] = field(default_factory=dict, hash=False)
     steps: Steps | None = None
+    note: str = ""
 
     @property
     def label(self) -> str:
@@ -171,6 +172,10 @@ class Number(Generic[Facts]):
     @property
     def equation(self) -> str:
         return gettext(self.written)
+
+    @property
+    def note_words(self) -> str:
+        return gettext(self.note) if self.note else ""
 
     @property
     def source(self) -> str:

@@ -103,6 +103,7 @@ class FluidCheck:
 
     month: date
     nights: int
+    done: int
     from_nights: int
     foretold: float
     needed: float
@@ -139,6 +140,7 @@ def _check(course: DeliveredCourse, gains: Sequence[Gain], month: date) -> Fluid
     return FluidCheck(
         month=month,
         nights=len(came),
+        done=sum(first_of(each.day) == month for each in course.counted),
         from_nights=int(before.gap_days.size),
         foretold=foretold.over,
         needed=float(np.mean([each.rate_needed(given, order) > limit for each in came])),

@@ -64,13 +64,18 @@ def three_figures(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
+def written_unit(name: str) -> str:
+    """A unit of the science as pages write it."""
+    return name.replace("ug/", "µg/").replace("umol/", "µmol/")
+
+
 def shown_as(loinc: str, unit_system: str) -> ShownAnalyte:
     """How one analyte is shown in a system of units."""
     units = ANALYTES[_BY_LOINC[loinc]].units
     name = list(units)[1 if unit_system == UnitSystem.US and len(units) > 1 else 0]
     return ShownAnalyte(
         label=str(Analyte(loinc).label),
-        unit=name.replace("ug/", "µg/").replace("umol/", "µmol/"),
+        unit=written_unit(name),
         factor=units[name].factor,
         limits=plausible.BLOOD[loinc],
     )

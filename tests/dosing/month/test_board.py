@@ -11,6 +11,7 @@ from django.utils import timezone
 from pytest_django.fixtures import DjangoAssertNumQueries
 
 from dosing.models import PatientMonth, ReviewRange
+from dosing.services.month.board import PatientLine, row_html
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import compute_month
 from dosing.services.month.ranges import book
@@ -18,7 +19,7 @@ from dosing.services.month.reviewing import sign, write
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import Patient
 from tests.crowd import ours
-from tests.factories import BloodFactory, PatientFactory
+from tests.factories import BloodFactory, PatientFactory, PrescriptionFactory
 from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
@@ -35,6 +36,8 @@ def with_potassium(person: Patient, value: float | None) -> None:
 @pytest.fixture
 def three(ana: Patient, ben: Patient) -> list[Patient]:
     people = [ana, ben, PatientFactory(name="Cyra Lund", joined_on=date(2026, 1, 5))]
+    for person in people:
+        PrescriptionFactory(patient=person, version=1)
     for person, value in zip(people, (6.1, 4.8, None), strict=True):
         with_potassium(person, value)
     return people
@@ -55,9 +58,43 @@ def test_who_has_no_bloods_stands_on_top_and_then_who_has_most_out_of_range(
     nurse_client: Client, three: list[Patient]
 ) -> None:
     page = nurse_client.get("/months/2026-03/").content.decode()
-    missing = '<td class="which"><strong class="lacking">bloods missing</strong> <strong>0</strong>'
-    no_dose = '<td class="which"><strong class="lacking">dose not known</strong> <strong>1</strong>'
+    missing = '<td class="which"><strong class="lacking">bloods missing</strong>'
+    no_dose = '<td class="which"><strong class="lacking">dose not known</strong>'
     assert page.index("Cyra Lund") < page.index(missing) < page.index("Ana Verdemar") < page.index(no_dose)
+
+
+def test_nothing_out_of_range_is_no_figure_where_what_it_is_judged_by_is_missing(ana: Patient) -> None:
+    said = row_html(PatientLine(ana, None, None), MARCH, judges=False)
+    assert '<strong class="lacking">bloods missing</strong> <span class="soft"></span>' in said
+
+
+def test_before_anything_is_prescribed_nobody_lacks_what_a_month_is_judged_by(
+    nurse_client: Client, three: list[Patient]
+) -> None:
+    """What is there is judged all the same."""
+    trained = PatientFactory(name="Dana Ost", joined_on=date(2026, 3, 5))
+    with_potassium(trained, None)
+    page = nurse_client.get("/months/2026-03/").content.decode()
+    assert names(page)[-1] == "Dana Ost"
+    assert "Nothing was prescribed in this month." in page
+    assert page.count("bloods missing") == 1
+    with_potassium(trained, 6.4)
+    assert '6.4 <span aria-hidden="true">▲</span>' in nurse_client.get("/months/2026-03/").content.decode()
+
+
+def test_what_may_lie_within_by_its_interval_is_marked_in_brackets(nurse_client: Client, three: list[Patient]) -> None:
+    row, where = PatientMonth.objects.get(patient=three[0], month=MARCH), f"/patients/{three[0].pk}/months/2026-03/"
+    for interval, shown in (([1.88, 2.21, 0.9], "(▼)"), ([1.88, 2.06, 0.9], "▼")):
+        row.numbers["modelled_week_kidney"] |= {"value": 2.04, "why": None, "interval": interval}
+        row.delivered["schedule"] = "other"
+        row.save()
+        page = nurse_client.get("/months/2026-03/").content.decode()
+        assert f'<span aria-hidden="true">{shown}</span>' in page[page.index("2.04") :][:300]
+        review = nurse_client.get(f"{where}review/").content.decode()
+        assert f"2.04 ({interval[0]:.2f} to {interval[1]:.2f})" in review
+        assert ("(▼)" in review) == (shown == "(▼)")
+        own = laid_flat(nurse_client.get(f"{where}modelled_week_kidney/").content.decode())
+        assert ("reaches into the range" in own) == (shown == "(▼)")
 
 
 def test_who_has_most_out_of_range_comes_first_and_which_is_said(nurse_client: Client, three: list[Patient]) -> None:
@@ -66,7 +103,7 @@ def test_who_has_most_out_of_range_comes_first_and_which_is_said(nurse_client: C
         person.save()
     page = nurse_client.get("/months/2026-03/").content.decode()
     assert names(page) == ["Aba Lund", "Zora Verdemar", "Ben Okonjo"]
-    assert '<strong>1</strong> <span class="soft">K\N{NO-BREAK SPACE}▲</span></td>' in page
+    assert "K\N{NO-BREAK SPACE}▲" in page
     assert "3 patients: 3 to do, 0 begun, 0 signed." in laid_flat(page)
 
 

@@ -131,6 +131,19 @@ def test_a_month_of_seven_days_has_a_week_and_one_of_six_has_none(month: Patient
     assert numbers(month, seventh)["measured_week"]["value"] is not None
 
 
+def test_a_number_taken_over_from_a_treatment_leads_to_it(month: Patient, nurse_client: Any) -> None:
+    record = month.treatments.order_by("-started_at")[1]
+    BloodFactory(patient=month, treatment=record, value=22, drawn_at=record.started_at, timing="pre")
+    method = {"timing": "post", "post_method": PostSampleMethod.SLOW_FLOW}
+    BloodFactory(patient=month, treatment=record, value=6.5, drawn_at=record.ended_at, **method)
+    compute(record, at=NOW)
+    numbers(month)
+    for key, own in (("urr_last", "urr"), ("single_pool_ktv_last", "single_pool_ktv")):
+        page = nurse_client.get(f"/patients/{month.pk}/months/2026-03/{key}/").content.decode()
+        assert f'href="/nights/{record.pk}/numbers/{own}/"' in page
+    assert "/nights/" not in nurse_client.get(f"/patients/{month.pk}/months/2026-03/nights/").content.decode()
+
+
 def test_what_is_missing_is_said(month: Patient) -> None:
     found = numbers(month)
     assert english(found["measured_week"]["why"]) == "no single-pool Kt/V was measured this month"

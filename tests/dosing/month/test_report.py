@@ -55,6 +55,8 @@ def test_the_text_reads_back_and_the_file_is_tagged(nurse_client: Client, review
         "6.1 ▲ above",
         "4.0 to 5.5 mmol/L",
         "It gives no advice, and it is no alarm.",
+        "What is not known of this month, and why",
+        "Haemoglobin; Ferritin; Transferrin saturation: no result in half a year",
     ):
         assert words in text
     root = reader.trailer["/Root"]
