@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Locator, expect
 
-from sessions.models import Patient
+from sessions.models import AccessSite, Patient
 from sessions.services.document import TreatmentDocument
 from sessions.texts import flows
 from sessions.texts.flows import FLOWS, OVER
@@ -294,6 +294,77 @@ def test_the_limit_is_the_units_and_stricter_after_a_high_pressure(phone: Troubl
     assert phone.run("flow_state", body) == [90, 90, 100]
 
 
+# Swelling -----------------------------------------------------------------------------------------
+
+PUT_IN = """const { ctx } = await import("/static/bedside/js/app.js");
+  const { siteOf } = await import("/static/bedside/js/draft.js");
+  const old = siteOf(ctx.night, "arterial").site;
+  const other = ctx.kit.access.sites.find((site) => site.use === "arterial" && site.id !== old);
+  ctx.change("Test", (night) => {
+    m.takeSite(night, "arterial", other.id);
+    siteOf(night, "arterial").at = ctx.now().toISOString();
+  });"""
+
+
+def put_in_anew(phone: Trouble) -> list[str]:
+    """Go through the sheet of the new needle to its end -> the words of its steps."""
+    told = []
+    for _ in range(40):
+        if phone.page.locator("h1").inner_text() == "All steps done":
+            return told
+        told.append(phone.told())
+        before = phone.page.locator("h1").inner_text()
+        choice = phone.page.locator("#screen [data-k='yes'], #screen [data-k='attempts-1'], #screen [data-k='pain-2']")
+        target = choice.first if choice.count() else phone.page.locator("#dock .arc .big")
+        target.click()
+        expect(phone.page.locator("h1")).not_to_have_text(before)
+    raise AssertionError("the sheet does not end")
+
+
+def test_a_swelling_during_the_treatment_leads_to_a_new_needle_cleaned_from_the_start(
+    phone: Trouble, ana: Patient
+) -> None:
+    old, new = (AccessSite.objects.get(access__patient=ana, name=name) for name in ("V low", "V mid"))
+    phone.go("event")
+    phone.tap("Swelling at a needle")
+    expect(phone.page.locator("[data-k='at_venous']")).to_contain_text("V low")
+    phone.page.locator("[data-k='at_venous']").click()
+    for words in ("Done, next", "Done, next", "None of these", "The unit said: a new needle"):
+        phone.answer(words)
+    expect(phone.page.locator("#screen")).to_contain_text("Given up")
+    phone.answer("Choose the new place")
+    phone.page.locator(".site-row", has_text="V mid").click()
+    phone.go("needles")
+    told = put_in_anew(phone)
+    assert told[0] == "Clean the skin at the venous place"
+    assert not [words for words in told if "arterial needle" in words or "arterial place" in words]
+    phone.kill()
+    phone.page.locator("#dock .arc .big", has_text="Back to what to do").click()
+    phone.answer("The new needle is in")
+    later(phone, 6)
+    phone.answer("It is not swollen, and the pump runs again")
+    event = phone.event()
+    assert (event["use"], event["outcome"], event["called"]) == ("venous", "went_on", "unit")
+    assert event["paused_at"] < event["resumed_at"]
+    rows = {row["site"]: row for row in phone.doc()["sites"] if row["use"] == "venous"}
+    assert "⟦given_up⟧" in rows[old.pk]["note"]
+    assert (rows[new.pk]["note"], rows[new.pk]["at"] is not None) == ("", True)
+    accepted(phone, ana)
+
+
+def test_a_hand_that_is_cold_or_white_leads_to_the_emergency_number(phone: Trouble) -> None:
+    phone.go("event")
+    phone.tap("Swelling at a needle")
+    phone.page.locator("[data-k='at_arterial']").click()
+    for words in ("Done, next", "Done, next", "At least one of these"):
+        phone.answer(words)
+    expect(phone.page.locator("#screen a.danger")).to_have_attribute("href", EMERGENCY_NUMBER)
+    phone.answer("I called the emergency number")
+    phone.answer("A part of it was given back")
+    doc = phone.doc()
+    assert (doc["blood_return"], doc["early_reason"], doc["events"][0]["called"]) == ("part", "needle", "emergency")
+
+
 # Every way -----------------------------------------------------------------------------------------
 
 
@@ -354,6 +425,9 @@ def take(phone: Trouble, step: flows.FlowStep, answer: flows.Answer | None) -> N
     """Touch what a person would touch on a step."""
     if answer:
         phone.page.locator(f"[data-k='{answer.code}']").click()
+    elif step.asks == "place":
+        phone.run("screens/needles", PUT_IN)
+        phone.answer("The new needle is in")
     elif step.asks in ("pressure", "again"):
         phone.answer("I cannot measure now")
     elif step.asks == "wait":

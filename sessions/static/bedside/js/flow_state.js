@@ -124,7 +124,8 @@ export const pausedNow = ({ doc }) =>
 export const underWay = (ctx) =>
   ctx.night.doc.events.flatMap((event, index) => {
     const steps = stepsOf(ctx.kit, event.kind);
-    return steps.length && standOf(ctx.night, event, steps).step !== OVER ? [index] : [];
+    const runs = moment(event.at) >= moment(ctx.night.doc.started_at ?? event.at);
+    return runs && steps.length && standOf(ctx.night, event, steps).step !== OVER ? [index] : [];
   });
 
 /**

@@ -7,8 +7,9 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callButtons } from "../calls.js";
-import { minuteOf } from "../course.js";
+import { course, minuteOf } from "../course.js";
 import { limitsAt, limitsOf, readingNow, removeRow, setRow, siteOf, stampStep } from "../draft.js";
+import { bloodIs, endedEarly, isIn, newPlace, swollenAgain, swollenAt } from "../flow_needle.js";
 import {
   addressOf,
   begin,
@@ -74,6 +75,7 @@ function onward(ctx, place, { said = "", then = "", does = [], fill } = {}) {
   ctx.change(wordsOf(ctx.kit, said) || step.words, (night) => {
     fill?.(night, index);
     write(night, index, does, minuteOf(now));
+    if (does.includes("ended") && !course(night, ctx.kit, now).over) endedEarly(night, place.event.kind);
     stampStep(night, step.stamp, words.slice(0, 500), now.toISOString());
     const event = night.doc.events[index];
     setStand(night, event, {
@@ -104,8 +106,12 @@ function openCard(ctx, kind) {
 
 /** The answer of a step that only the phone can work out: which needle, how much saline. */
 const FILLS = {
-  at_arterial: (night, index) => setRow(night, "events", index, { use: "arterial" }),
-  at_venous: (night, index) => setRow(night, "events", index, { use: "venous" }),
+  at_arterial: swollenAt("arterial"),
+  at_venous: swollenAt("venous"),
+  swollen_again: swollenAgain,
+  blood_all: bloodIs("whole"),
+  blood_part: bloodIs("part"),
+  blood_none: bloodIs("none"),
 };
 
 /** @param {Ctx} ctx */
@@ -230,6 +236,7 @@ const ASKED = {
   again: pressure,
   wait: waiting,
   plan: (ctx, place) => planPanel(ctx, place.event),
+  place: newPlace,
 };
 
 /** The needle of an answer by the name of its site. @param {Ctx} ctx */
@@ -369,6 +376,10 @@ function mainOf(ctx, place) {
   if (step.answers.length) return null;
   if (step.asks === "wait") return { label: t("Go on now"), tap: () => onward(ctx, place), tone: "plain" };
   if (ASKED[step.asks] === pressure && !measuredHere(ctx, place)) return null;
+  if (step.asks === "place")
+    return isIn(ctx, event)
+      ? { label: say(ctx.kit, "new_needle"), tap: () => onward(ctx, place, { said: coded("new_needle") }), tone: "go" }
+      : null;
   return { label: t("Done, next"), tap: () => onward(ctx, place, { does: step.does }), tone: "go" };
 }
 

@@ -17,6 +17,7 @@ import {
   siteOf,
   stampStep,
 } from "../draft.js";
+import { addressOf, underWay } from "../flow_state.js";
 import { heparin, putMedicine } from "../heparin.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
@@ -474,7 +475,12 @@ function swelling(ctx, use) {
   if (noted) return note(t("Swelling at this needle is noted."), "care");
   const write = () =>
     ctx.change(t("Swelling at this needle"), (night) =>
-      addEvent(night, { kind: "infiltration", note: siteName(ctx, use) ?? useWords(use), at: ctx.now().toISOString() }),
+      addEvent(night, {
+        kind: "infiltration",
+        use,
+        note: siteName(ctx, use) ?? useWords(use),
+        at: ctx.now().toISOString(),
+      }),
     );
   return bigButton(t("There is swelling: note it"), write, { data: { k: "swelling" } });
 }
@@ -619,7 +625,7 @@ function start(ctx, steps = [], at = sheetOf(ctx.night).at) {
 export function takeSite(night, use, site) {
   const row = siteOf(night, use);
   if (row?.site === site) return;
-  const used = row && (row.at || row.flash != null);
+  const used = row && (row.at || row.flash != null || row.note);
   if (row && !used) return changeSite(night, use, { site });
   if (used && !row.note) changeSite(night, use, { note: coded("given_up") });
   addSite(night, use, site);
@@ -627,7 +633,7 @@ export function takeSite(night, use, site) {
   const sheet = sheetOf(night);
   const other = siteOf(night, use === "arterial" ? "venous" : "arterial");
   if (sheet.failed === use || night.stage !== "before")
-    night.plan.sheet = { ...sheet, failed: "", restart: use, only: other?.at ? use : "" };
+    night.plan.sheet = { ...sheet, failed: "", restart: use, only: other?.at || night.stage !== "before" ? use : "" };
 }
 
 /** @param {Ctx} ctx */
@@ -636,11 +642,17 @@ function sooner(ctx, step) {
   forwardAll(ctx, { [step.key]: coded("sooner", gone) });
 }
 
+/** A needle put in anew because of some trouble goes back to its steps. @param {Ctx} ctx */
+function backTo(ctx) {
+  const trouble = underWay(ctx).map((index) => ctx.night.doc.events[index]);
+  const event = trouble.find((each) => each.kind === "infiltration");
+  if (event) return { label: t("Back to what to do"), go: ["flow", ...addressOf(event)], tone: "go" };
+  return { label: t("Back to the treatment"), go: "running", tone: "go" };
+}
+
 /** @param {Ctx} ctx */
 const finished = (ctx) =>
-  ctx.night.doc.started_at
-    ? { label: t("Back to the treatment"), go: "running", tone: "go" }
-    : { label: say(ctx.kit, RUNS), tap: () => start(ctx), tone: "go" };
+  ctx.night.doc.started_at ? backTo(ctx) : { label: say(ctx.kit, RUNS), tap: () => start(ctx), tone: "go" };
 
 /** What the large touch does on this step. @param {Ctx} ctx */
 function main(ctx) {
