@@ -113,7 +113,11 @@ def _block(name: str, text: str, known: Known) -> str:
         if found[2]:
             return f"const {found[2]} = {holder};\n"
         pairs = _pairs(found[1] or "")
-        lines = [f"const {alias} = {own};" for own, alias in pairs if own in known.shared and own != alias]
+        renamed = [(own, alias) for own, alias in pairs if own in known.shared and own != alias]
+        for own, alias in renamed:
+            if re.search(rf"^(?:async )?(?:function|const|let|class) {own}\b", text, re.MULTILINE):
+                raise ValueError(f"{name}: {own} as {alias} would be its own {own}")
+        lines = [f"const {alias} = {own};" for own, alias in renamed]
         fetched = [(own, alias) for own, alias in pairs if own not in known.shared]
         names = ", ".join(own if own == alias else f"{own}: {alias}" for own, alias in fetched)
         return "".join([*lines, f"const {{ {names} }} = {holder};\n" if names else ""])

@@ -14,7 +14,16 @@ app (times as four figures, a mark for each check, the rows of the readings read
 yield what was typed. It is treated kindly: "next" on its keyboard costs one key, the keyboard covers nothing, the
 page is never lost, nothing is reckoned by head, and the run sheet, its answers apart, is not in it.
 
+Then three ways of somebody experienced, who goes through checks and steps in short on a phone that has seen nights
+before: from "begin" to "running", a long quiet night of seven hours, and a bad night (chlorine over the limit that
+comes right, a needle that swells, a drop of pressure, an early end). Of these, touches and keys are counted; swipes,
+which bring something into sight, stand apart.
+
 The progress is on the error stream; the last line is one JSON object:
+
+begin_to_running              touches and keys from "begin" to "treatment is running", experienced
+long_night, bad_night         the same for whole nights
+swipes_of_nights              swipes of each of the three
 
 touches, seconds              all contacts of the night in the app, and how long they take at that pace
 form_touches, form_seconds    the same for the form
@@ -52,7 +61,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from ground import ROOT, own_servers
-from playwright.sync_api import BrowserContext, CDPSession, Page, Playwright, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, CDPSession, Page, Playwright, expect, sync_playwright
 from tqdm import tqdm
 
 TOUCH_SECONDS, KEY_SECONDS = 1.1, 0.5
@@ -113,34 +122,37 @@ def environment(folder: Path) -> dict[str, str]:
     }
 
 
-def make_patient() -> Any:
+def make_patient(email: str = "ana@example.org", *, short: bool = False, **ordered: Any) -> Any:
     """A patient with a prescription, six sites, and a night before with everything noted."""
+    from sessions.models import SupplyItem
     from tests.benchmarks.routine_night import LAST_TIME, NAMES
     from tests.browser.running_phone import now_minute, prescribed, rope_ladder
-    from tests.factories import PatientFactory, SupplyCountFactory, UnitFactory, record_night
+    from tests.factories import PatientFactory, SupplyCountFactory, record_night
 
-    UnitFactory()
-    person = PatientFactory(name="Ana Verdemar", account__email="ana@example.org")
-    prescribed(person, reading_interval_minutes=35)
+    person = PatientFactory(name="Ana Verdemar", account__email=email, short_sheets=short)
+    prescribed(person, **({"reading_interval_minutes": 35} | ordered))
     rope_ladder(person)
     for name, count in (("Dialysers", 1), ("Line sets", 1), ("Needles, 15 G", 2)):
-        SupplyCountFactory(patient=person, item__name=name, item__per_treatment=count, count=40)
+        known = SupplyItem.objects.filter(name=name).first()
+        item = {"item": known} if known else {"item__name": name, "item__per_treatment": count}
+        SupplyCountFactory(patient=person, count=40, **item)
     begun = now_minute() - timedelta(days=1, hours=12)
     last = dict(zip(NAMES, LAST_TIME, strict=True)) | {"at": (begun + timedelta(minutes=210)).isoformat()}
-    record_night(person, begun, readings=[last], post_pulse=70, blood_processed_l=72)
+    planned = {"planned_rinse_back_l": 0.3, "planned_intake_l": 0.2} if short else {}
+    record_night(person, begun, readings=[last], post_pulse=70, blood_processed_l=72, **planned)
     return person
 
 
 # A routine night by touch -----------------------------------------------------------------------------
 
 
-def signed_in(context: BrowserContext, address: str) -> Page:
+def signed_in(context: BrowserContext, address: str, email: str = "ana@example.org") -> Page:
     """Through the form, until the bedside has its kit and lies on the phone."""
     from tests.factories import PASSWORD
 
     page = context.new_page()
     page.goto(f"{address}/accounts/login/?next=/tonight/")
-    page.get_by_label("E-mail address").fill("ana@example.org")
+    page.get_by_label("E-mail address").fill(email)
     page.get_by_label("Password", exact=True).fill(PASSWORD)
     page.get_by_role("button", name="Sign in").tap()
     expect(page.locator(MAIN_ACTION)).to_be_visible()
@@ -179,6 +191,36 @@ def night_by_app(page: Page, address: str, person: Any) -> tuple[Any, dict[str, 
     if not wait_for(arrived.exists, 30):
         raise SystemExit("the night did not reach the server")
     return routine.hands.counted, parts, arrived.get().as_sent
+
+
+EXPERIENCED: dict[str, dict[str, Any]] = {
+    "begin_to_running": {},
+    "long_night": {"minutes": 420, "max_minutes": 480, "quiet_at_night": True},
+    "bad_night": {},
+}
+"""Walks of somebody experienced, with what is ordered otherwise for each."""
+NEEDLE = """localStorage.setItem("bedside.needle", JSON.stringify({ needle: "sharp", length_mm: 25 }))"""
+
+
+def experienced_nights(browser: Browser, address: str) -> dict[str, Any]:
+    """Touches and keys of each walk, on a phone of its own and without a network."""
+    from tests.benchmarks.nights_by_touch import Experienced
+
+    found: dict[str, Any] = {}
+    swipes: dict[str, int] = {}
+    for name, ordered in EXPERIENCED.items():
+        email = f"{name}@example.org"
+        make_patient(email, short=True, **ordered)
+        context = browser.new_context(**PHONE)
+        context.add_init_script(NEEDLE)
+        page = signed_in(context, address, email)
+        context.set_offline(True)
+        page.clock.install(time=datetime.now(UTC) - timedelta(hours=9))
+        walk = Experienced(page, ("A mid", "V mid"))
+        counted = walk.to_running() if name == "begin_to_running" else getattr(walk, name)()
+        found[name], swipes[name] = counted.touches + counted.keys, counted.swipes
+        context.close()
+    return found | {"swipes_of_nights": swipes}
 
 
 # Load and start ---------------------------------------------------------------------------------------
@@ -269,7 +311,7 @@ def seconds_of(counted: Any) -> float:
 def measure(playwright: Playwright, address: str, person: Any, folder: Path, starts: int) -> dict[str, Any]:
     from tests.benchmarks.plain_form import fields_of, night_by_form
 
-    chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))))
+    chromium = chromium_path()
     options: dict[str, Any] = {"executable_path": chromium, "args": ["--no-sandbox"]} | PHONE
 
     def opened() -> BrowserContext:
@@ -297,6 +339,7 @@ def measure(playwright: Playwright, address: str, person: Any, folder: Path, sta
     fresh = browser.new_context(**PHONE)
     fresh.add_cookies(cookies)  # type: ignore[arg-type]
     found |= first_load(fresh.new_page, address)
+    found |= experienced_nights(browser, address)
     browser.close()
     return found | sums(counted, form) | {"parts": parts, "readings_form_touches": form_readings}
 
@@ -310,6 +353,21 @@ def sums(counted: Any, form: Any) -> dict[str, float]:
     }  # fmt: skip
 
 
+def measured(playwright: Playwright, address: str, folder: Path, given: argparse.Namespace) -> dict[str, Any]:
+    from tests.factories import UnitFactory
+
+    UnitFactory()
+    if given.nights_alone:
+        browser = playwright.chromium.launch(executable_path=chromium_path(), args=["--no-sandbox"])
+        return experienced_nights(browser, address)
+    found = measure(playwright, address, make_patient(), folder, given.starts)
+    return found | {"offline_start_ms": median(found["offline_starts_ms"])}
+
+
+def chromium_path() -> str:
+    return next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))))
+
+
 def rounded(found: dict[str, Any]) -> dict[str, Any]:
     return {name: round(value, 2) if isinstance(value, float) else value for name, value in found.items()}
 
@@ -317,12 +375,12 @@ def rounded(found: dict[str, Any]) -> dict[str, Any]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--starts", type=int, default=7)
-    starts = parser.parse_args().starts
+    parser.add_argument("--nights-alone", action="store_true", help="only the three walks of somebody experienced")
+    given = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="bedside-") as name:
         folder = Path(name)
         with own_servers(environment(folder)), site(folder) as address, sync_playwright() as playwright:
-            found = measure(playwright, address, make_patient(), folder, starts)
-    found["offline_start_ms"] = median(found["offline_starts_ms"])
+            found = measured(playwright, address, folder, given)
     print(json.dumps(rounded(found)))
 
 

@@ -20,7 +20,7 @@ LEFT_OUT = {
 }  # fmt: skip
 READY = {"name", "key", "part", "unit", "use", "item", "overruled", "reason"}
 """What stands in the form already, or is never asked there."""
-PICKED = {"site", "needle", "dialyser_look", "plan_choice"}
+PICKED = {"site", "needle", "dialyser_look", "plan_choice", "blood_return", "early_reason"}
 UNTIMED = {"checks", "sites"}
 
 Field = tuple[str, str, str]

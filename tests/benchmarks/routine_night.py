@@ -55,21 +55,13 @@ class Routine:
         hands.plain_steps(2)
         self.wait(0.6)
         hands.plain_steps(1)
-        hands.press("Sharp")
-        hands.press("25 mm")
-        hands.needle("1", "2")
+        hands.needle("1", "2", "Sharp", "25 mm")
         hands.needle("1", "3")
-        hands.plain_steps(3)
-        hands.press("Pump speed now: enter")
-        hands.pads("150")
+        hands.plain_steps(6)
+        hands.go_on("Given: ")
+        hands.go_on("Set on the machine: ")
         hands.plain_steps(3)
         hands.go_on("Treatment is running")
-
-    def heparin(self) -> None:
-        self.hands.press("Medicine")
-        self.hands.press(re.compile("^Heparin bolus: same as last"))
-        self.hands.press(re.compile("^Heparin rate: same as last"))
-        self.hands.go_on("Back to the treatment")
 
     def readings(self) -> None:
         for row in READINGS:
@@ -83,6 +75,7 @@ class Routine:
     def finishing(self) -> None:
         hands = self.hands
         hands.go_on("Finish")
+        hands.plain_steps_off(6)
         hands.go_on("Blood is back: end now")
         for name, minutes in (("A mid", 8), ("V mid", 6.4)):
             hands.go_on(f"{name}: needle is out now")
@@ -96,14 +89,14 @@ class Routine:
         hands.pads("=", "=")
         hands.go_on("Next: dialyser and machine")
         hands.press("Clear")
-        hands.press("Yes")
         hands.press(re.compile("^Used as usual"))
+        hands.go_on("That is all")
         hands.after_checks()
         hands.go_on("Next: look it over")
         hands.go_on("Hand over to the unit")
 
     def parts(self) -> list[Callable[[], None]]:
-        return [self.checks, self.weighing, self.sites, self.needles, self.heparin, self.readings, self.finishing]
+        return [self.checks, self.weighing, self.sites, self.needles, self.readings, self.finishing]
 
     def run(self) -> dict[str, int]:
         """Contacts of each part."""

@@ -66,6 +66,10 @@ def test_a_second_piece_takes_from_the_first_what_both_need() -> None:
         ({"a.js": "export default 3;\n"}, "a.js: “export default 3;” cannot be joined"),
         ({"a.js": "export let changes = 1;\n"}, "a.js: “export let changes = 1;” cannot be joined"),
         ({"a.js": "import b from './b.js';\n"}, "a.js: “import b from './b.js';” cannot be joined"),
+        (
+            {"a.js": "import { f as g } from './b.js';\nfunction f() { g(); }\n", "b.js": "export const f = 1;\n"},
+            "a.js: f as g would be its own f",
+        ),
     ],
 )
 def test_what_it_does_not_understand_is_refused(modules: dict[str, str], said: str) -> None:

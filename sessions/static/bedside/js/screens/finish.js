@@ -206,8 +206,7 @@ const endLabel = (ctx) =>
 
 /** Whoever knows the steps, or cannot do them, ends all the same. @param {Ctx} ctx */
 const endNow = (ctx) =>
-  stepsLeft(ctx).length > 0 &&
-  bigButton(endLabel(ctx), () => end(ctx), { hint: t("Without the other steps"), data: { k: "end-now" } });
+  stepsLeft(ctx).length > 0 && bigButton(endLabel(ctx), () => end(ctx), { data: { k: "end-now" } });
 
 /** @param {Ctx} ctx */
 const beforeEnd = (ctx) =>

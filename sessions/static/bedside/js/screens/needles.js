@@ -24,7 +24,7 @@ import { askNumber } from "../pad.js";
 import { litresWords, plannedWords } from "../plan_words.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
-import { go, draw as redraw, register, replace } from "../router.js";
+import { go, register, replace } from "../router.js";
 import { firstUse, isQuestion, nextAfter, restartOf, stepsOf, together } from "../sheet_steps.js";
 import { inShort, onceSeen, shortRow } from "../short.js";
 import { stopNotes } from "../stops.js";
@@ -161,7 +161,7 @@ function countdown(ctx) {
     if (!left) return;
     remind();
     announce(t("Time is over"));
-    redraw();
+    ctx.redraw();
   };
   const timer = setInterval(() => (figure.isConnected ? tick() : clearInterval(timer)), 500);
   tick();
