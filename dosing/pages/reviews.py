@@ -60,6 +60,8 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "lines": sheet.lines,
         "in_treatment": sheet.in_treatment,
         "doubts": sheet.doubts,
+        "unknown": sheet.unknown,
+        "range_sources": sheet.range_sources,
         "months": sheet.months,
         "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
         "last": sheet.last,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -124,20 +125,29 @@ class ReviewSheet:
     @property
     def doubts(self) -> list[str]:
         """Why numbers of the month are doubtful: a line for each reason, with the numbers that it speaks of."""
-        by_reason: dict[str, list[str]] = {}
-        for number in MONTH_NUMBERS.values():
-            for words in kept_number(number, self.numbers).doubt_words:
-                by_reason.setdefault(words, []).append(number.label)
-        return [f"{'; '.join(labels)}: {words}" for words, labels in by_reason.items()]
+        return _by_words(
+            (number.label, words)
+            for number in MONTH_NUMBERS.values()
+            for words in kept_number(number, self.numbers).doubt_words
+        )
 
     @property
     def unknown(self) -> list[str]:
         """Why numbers of the month are not known: a line for each reason, with the numbers that it speaks of."""
-        by_reason: dict[str, list[str]] = {}
-        for number in MONTH_NUMBERS.values():
-            if why := kept_number(number, self.numbers).why:
-                by_reason.setdefault(why, []).append(number.label)
-        return [f"{'; '.join(labels)}: {why}" for why, labels in by_reason.items()]
+        whys = ((number.label, kept_number(number, self.numbers).why) for number in MONTH_NUMBERS.values())
+        return _by_words((label, why) for label, why in whys if why)
+
+    @property
+    def range_sources(self) -> list[str]:
+        """Who says each range, and how far that was seen: a line for each source. With what was signed no source is
+        kept, so that one is told only where the range still is the signed one.
+        """
+        return _by_words(
+            (number.label, str(usual.source))
+            for number in MONTH_NUMBERS.values()
+            if (usual := self.ranges.held_for(number.key, self._schedule))
+            and (not self.frozen or self.frozen["ranges"].get(number.key) == ends(usual))
+        )
 
     @property
     def _schedule(self) -> str:
@@ -162,6 +172,14 @@ class ReviewSheet:
         place, aim = self.ranges.place(*held), self.ranges.short(*held)
         unsure = bool(place) and self.ranges.reaches_in(number.key, kept.interval, held[2])
         return NumberOfMonth(shown, kept.why, kept.because, place, aim, unsure)
+
+
+def _by_words(pairs: Iterable[tuple[str, str]]) -> list[str]:
+    """A line for each of the words, with the numbers that they are said of. pairs: a number's label, and words."""
+    found: dict[str, list[str]] = {}
+    for label, words in pairs:
+        found.setdefault(words, []).append(label)
+    return [f"{'; '.join(labels)}: {words}" for words, labels in found.items()]
 
 
 def review_sheet(patient: Patient, month: date, *, at: datetime) -> ReviewSheet:

@@ -57,6 +57,8 @@ def test_the_text_reads_back_and_the_file_is_tagged(nurse_client: Client, review
         "It gives no advice, and it is no alarm.",
         "What is not known of this month, and why",
         "Haemoglobin; Ferritin; Transferrin saturation: no result in half a year",
+        "Who says the ranges",
+        "source read]",
     ):
         assert words in text
     root = reader.trailer["/Root"]
