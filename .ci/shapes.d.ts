@@ -255,14 +255,18 @@ interface Kit {
   water?: { label: string; value: number; unit: string; place: string; at: Iso; limit: string }[];
   due: Due[];
   stock: Stock[];
-  checklist: { version: number; items: CheckItem[] };
-  run_sheet: { version: number; technique: string; steps: SheetStep[] };
+  checklist: { version: number; items: CheckItem[]; checked: boolean };
+  run_sheet: { version: number; technique: string; steps: SheetStep[]; checked: boolean };
   cards: EmergencyCard[];
   on_each_card: EmergencyTexts["on_each_card"];
   first_aid: Record<string, string>;
   flows?: Record<string, FlowStep[]>;
   /** Below which systolic pressure the phone says what to do now [mmHg]. */
   low_pressure?: { usual: number; after_high: number; high_before: number };
+  /** Kinds of events whose first aid nurse and nephrologist have not both signed. */
+  first_aid_unchecked: string[];
+  /** Kind of event -> the emergency card that is its first aid. */
+  card_of: Record<string, string>;
   access: {
     id: number;
     kind: string;

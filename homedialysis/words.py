@@ -54,6 +54,7 @@ STAFF_ROOMS = (
     "sessions/services/outcomes.py",
     "sessions/services/prescribing.py",
     "sessions/services/prescription_kept.py",
+    "sessions/services/text_signing.py",
     "sessions/services/unit_texts.py",
     "templates/_look_again.html",
     "templates/accounts/_link.html",

@@ -11,6 +11,7 @@ from sessions.pages import (
     prescribing,
     surroundings,
     takeout,
+    text_signing,
     unit,
 )
 
@@ -58,6 +59,13 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/messages/", messages.to_patient, name="messages"),
     path("not-handed-over/<uuid:entry_id>/seen/", handing_over.seen_to, name="not-handed-over-seen"),
     path("unit/bedside/", lists.unit_texts, name="unit-texts"),
+    path("unit/bedside/signing/", text_signing.signing_index, name="signing"),
+    path("unit/bedside/signing/<str:name>/", text_signing.signing_part, name="signing-part"),
+    path(
+        "patients/<uuid:patient_id>/run-sheet/<slug:technique>/signing/",
+        text_signing.signing_patient_sheet,
+        name="signing-patient-sheet",
+    ),
     path("unit/bedside/versions/<int:text_id>/", lists.text_version, name="text-version"),
     path("unit/bedside/run-sheets/<slug:technique>/", lists.run_sheet, name="run-sheet"),
     path("unit/bedside/<slug:kind>/", lists.unit_text, name="unit-text"),

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from django.conf import settings
+
 from homedialysis.demo.enrolment import Team
 from sessions.facts.choices import TextKind
 from sessions.models import Patient, Prescription
 from sessions.services.messages import note_seen, write_message
 from sessions.services.prescribing import sign_prescription
-from sessions.services.unit_texts import DEFAULTS, TextPlace, write_text
+from sessions.services.text_signing import parts, sign
+from sessions.services.unit_texts import DEFAULTS, TextPlace, Texts, write_text
 
 OLD_MESSAGE = "Thank you for the clear notes this week. Your bloods are fine; nothing changes."
 NEW_MESSAGE = "The filter of your water treatment is due for a change. Piotr brings one on Thursday afternoon."
@@ -31,6 +34,19 @@ def write_checks(team: Team, at: datetime) -> int:
         at=at,
     )
     return row.version
+
+
+def sign_texts(team: Team, at: datetime) -> int:
+    """Nurse and nephrologist have read every text in every language. Answers how many signatures that made."""
+    texts = Texts()
+    languages = [code for code, _name in settings.LANGUAGES]
+    again = at.date() + timedelta(days=365)
+    signed = [
+        sign(part, texts=texts, languages=languages, by=by, at=at, read_again_on=again)
+        for part in parts(texts)
+        for by in (team.nurse(at), team.nephrologist)
+    ]
+    return len(signed)
 
 
 def write_to(patient: Patient, team: Team, words: str, at: datetime) -> None:

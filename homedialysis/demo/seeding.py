@@ -20,7 +20,7 @@ from alerts.services import outbox
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.waking import no_calls
 from homedialysis.accounts.models import Unit
-from homedialysis.demo.bedside import write_checks
+from homedialysis.demo.bedside import sign_texts, write_checks
 from homedialysis.demo.cast import Member
 from homedialysis.demo.diary import Window
 from homedialysis.demo.enrolment import Enrolled, Team, enrol, found_unit
@@ -75,6 +75,7 @@ def seed(plan: SeedingPlan, track: Track = lambda scheduled: scheduled) -> None:
     with no_calls(), transaction.atomic():
         team = found_unit()
         write_checks(team, plan.until - timedelta(days=plan.days + 3))
+        sign_texts(team, plan.until - timedelta(days=20))
         set_up_lists(by=team.technologist, at=plan.until - timedelta(days=plan.days))
         moments = [*_scheduled(plan, team)]
         PendingEvaluation.objects.all().delete()  # each story is looked at as a whole when it is looked at first

@@ -23,7 +23,14 @@ from sessions.facts.choices import (
     Technique,
     TextKind,
 )
-from sessions.models.bedside import Message, MessageSeen, NotHandedOver, PrescriptionAcknowledgement, UnitText
+from sessions.models.bedside import (
+    Message,
+    MessageSeen,
+    NotHandedOver,
+    PrescriptionAcknowledgement,
+    TextSignature,
+    UnitText,
+)
 from sessions.models.dialyser import Dialyser
 from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
 from sessions.models.outcomes import AccessInfection, HospitalStay
@@ -85,6 +92,7 @@ __all__ = [
     "TaskDone",
     "Technique",
     "TextKind",
+    "TextSignature",
     "Training",
     "TreatmentRecord",
     "UnitText",

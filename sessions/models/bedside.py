@@ -55,6 +55,32 @@ class UnitText(models.Model):
         return f"{self.get_kind_display()}, version {self.version}"
 
 
+class TextSignature(models.Model):
+    """That somebody has read one text as patients read it, and stands for it.
+
+    A card and the first aid of an event are signed each by itself (`key`), checks and run sheets whole. `fingerprints`:
+    {language: what was read}; where the words have changed since, the signature no longer holds.
+    """
+
+    kind = models.CharField(max_length=9, choices=TextKind)
+    technique = models.CharField(max_length=12, choices=Technique, blank=True)
+    patient = models.ForeignKey(Patient, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=40, blank=True)
+    fingerprints = models.JSONField()
+    signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    role = models.CharField(max_length=20)
+    signed_at = models.DateTimeField()
+    read_again_on = models.DateField()
+
+    class Meta:
+        ordering: ClassVar = ["-signed_at", "-pk"]
+        indexes: ClassVar = [models.Index(name="text_signature_newest", fields=["kind", "key", "role", "-signed_at"])]
+        triggers: ClassVar = [_only_added("text_signature_only_added")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key or self.technique}, signed by {self.signed_by}"
+
+
 class Message(models.Model):
     """Words from the unit to a patient; not for anything urgent."""
 

@@ -23,6 +23,7 @@ from sessions.models.local_time import zone_of
 from sessions.pages.forms_texts import SaveForm
 from sessions.pages.list_rows import SPECS, ListRows
 from sessions.services.reading_log import note_reading
+from sessions.services.text_signing import parts, unsigned_parts
 from sessions.services.unit_texts import (
     DEFAULTS,
     Content,
@@ -74,7 +75,9 @@ def unit_texts(request: HttpRequest) -> HttpResponse:
         TextPlace(TextKind.FLOWS),
     ]
     rows = [(_title(place), _address(place), texts.standing(place)) for place in places]
-    return render(request, "sessions/lists/index.html", {"rows": rows, "adapted": _adapted(request)})
+    unsigned = len(unsigned_parts(texts, timezone.localdate()))
+    context = {"rows": rows, "adapted": _adapted(request), "unsigned": unsigned, "parts": len(parts(texts))}
+    return render(request, "sessions/lists/index.html", context)
 
 
 def _adapted(request: HttpRequest) -> list[UnitText]:

@@ -6,9 +6,10 @@ from typing import Any
 
 from django.utils.translation import gettext
 
-from sessions.facts.choices import AccessKind, TextKind
+from sessions.facts.choices import AccessKind, EventKind, TextKind
 from sessions.models import VascularAccess
 from sessions.services import text_rows
+from sessions.services.text_signing import Signatures, TextPart
 from sessions.services.unit_texts import TextPlace, Texts
 from sessions.texts import cards as cards_texts
 from sessions.texts.checklist import CATHETER, NEEDLES
@@ -24,15 +25,22 @@ def access_word(access: VascularAccess | None) -> str:
     return CATHETER if access.kind == AccessKind.CATHETER else NEEDLES
 
 
-def emergency_texts(texts: Texts, for_whom: str) -> Json:
-    """The keys of the kit that speak of emergencies: `cards`, `first_aid` and `on_each_card`."""
+def emergency_texts(texts: Texts, signed: Signatures, for_whom: str) -> Json:
+    """The keys of the kit that speak of emergencies: the cards, the first aid of each event, what stands on each."""
     every = texts.standing(TextPlace(TextKind.CARDS)).content["cards"]
     own = texts.standing(TextPlace(TextKind.FIRST_AID)).content
     words = {key: _with_note(key, each, own) for key, each in own["texts"].items()}
+    checked = {card["kind"]: signed.checked(TextPart(TextPlace(TextKind.CARDS), card["kind"])) for card in every}
+    aid = {key: signed.checked(TextPart(TextPlace(TextKind.FIRST_AID), key)) for key in words}
+    by_event = {
+        event.value: aid[event.value] if words.get(event.value) else checked[cards_texts.CARD_OF[event]]
+        for event in EventKind
+    }
     return {
-        "cards": cards_for(every, for_whom),
+        "cards": [card | {"checked": checked[card["kind"]]} for card in cards_for(every, for_whom)],
         "card_of": {event.value: kind for event, kind in cards_texts.CARD_OF.items()},
         "first_aid": first_aid_of(every, words),
+        "first_aid_unchecked": [event for event, whether in by_event.items() if not whether],
         "on_each_card": on_each_card(),
     }
 

@@ -31,8 +31,9 @@ from sessions.services.prescription_changes import changes_for
 from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
 from sessions.services.surroundings_facts import facts_of
+from sessions.services.text_signing import Signatures, TextPart
 from sessions.services.unit_texts import TextPlace, Texts, technique_of
-from sessions.texts import checklist, flows, run_sheets
+from sessions.texts import checklist, flows
 from sessions.texts.cards import meant_for
 from sessions.texts.ready import ready_words
 
@@ -168,19 +169,25 @@ def _texts(asked: KitRequest, access: VascularAccess | None) -> Json:
     for_checks, for_sheet = TextPlace(TextKind.CHECKLIST), TextPlace(TextKind.RUN_SHEET, technique, patient)
     checks, sheet = texts.standing(for_checks), texts.standing(for_sheet)
     for_whom = access_word(access)
+    signed = Signatures(texts, asked.today, patient)
     items = [
         {name: value for name, value in item.items() if name != "for_whom"} | {"stop": item["key"] in checklist.STOPS}
         for item in checks.content["items"]
         if meant_for(item["for_whom"], for_whom)
     ]
     return {
-        "checklist": {"version": checks.version, "items": _for_phone(items, for_checks)},
+        "checklist": {
+            "version": checks.version,
+            "items": _for_phone(items, for_checks),
+            "checked": signed.checked(TextPart(for_checks)),
+        },
         "run_sheet": {
             "version": sheet.version,
             "technique": technique,
-            "steps": _for_phone(_whole_sheet(sheet.content["steps"], technique), for_sheet),
+            "steps": _for_phone(sheet.content["steps"], for_sheet),
+            "checked": signed.checked(TextPart(for_sheet)),
         },
-        **emergency_texts(texts, for_whom),
+        **emergency_texts(texts, signed, for_whom),
         "flows": _flows(texts, for_whom),
     }
 
@@ -190,13 +197,6 @@ def _flows(texts: Texts, for_whom: str) -> Json:
     place = TextPlace(TextKind.FLOWS)
     rows = _for_phone(texts.standing(place).content["steps"], place)
     return flows.flows_for(for_whom, {row["key"]: row for row in rows})
-
-
-def _whole_sheet(steps: list[Json], technique: str) -> list[Json]:
-    """The run sheet; where the unit wrote its own before there was a part that ends a treatment, with the program's."""
-    if any(step.get("part") == run_sheets.COMING_OFF for step in steps):
-        return steps
-    return [*steps, *(step.as_json() | {"own": {}} for step in run_sheets.steps_off(technique))]
 
 
 def _for_phone(rows: list[Json], place: TextPlace) -> list[Json]:

@@ -85,6 +85,8 @@ def read(kind: str, technique: str, kept: Content) -> Content:
     with override(settings.LANGUAGE_CODE):
         written = program_rows(kind, technique)
     rows = [_read(kind, row, ours.get(key_of(row)), written.get(key_of(row), {})) for row in _rows(kind, kept)]
+    if kind == TextKind.RUN_SHEET:
+        rows = _whole_sheet(rows, technique)
     if kind in FIXED:
         known = {key_of(row): row for row in rows if key_of(row) in ours or _still_said(kind, row)}
         rows = [known.pop(key, row | {"own": {}}) for key, row in ours.items()] + [*known.values()]
@@ -113,6 +115,13 @@ def _is_own(kind: str, row: Row, name: str, marked: dict[str, str] | None, writt
     if marked is not None:
         return name in marked
     return bool(row[name] != written.get(name) and fingerprint([kind, key_of(row), name, row[name]]) not in EARLIER)
+
+
+def _whole_sheet(rows: list[Row], technique: str) -> list[Row]:
+    """The run sheet; where the unit wrote its own before there was a part that ends a treatment, with the program's."""
+    if any(row.get("part") == run_sheets.COMING_OFF for row in rows):
+        return rows
+    return [*rows, *(step.as_json() | {"own": {}} for step in run_sheets.steps_off(technique))]
 
 
 def _still_said(kind: str, row: Row) -> bool:
@@ -151,6 +160,11 @@ def _marked(kind: str, row: Row, ours: Row, before: Row) -> Row:
 def without_marks(kind: str, content: Content) -> list[Row]:
     """The rows alone, to be compared."""
     return [{name: value for name, value in row.items() if name != "own"} for row in _rows(kind, content)]
+
+
+def only(kind: str, content: Content, key: str) -> Content:
+    """The content with the row of this key alone; all of it for ""."""
+    return _content(kind, [row for row in _rows(kind, content) if not key or key_of(row) == key])
 
 
 def foreign(row: Row, *names: str) -> str:

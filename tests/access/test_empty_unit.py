@@ -24,7 +24,8 @@ pytestmark = pytest.mark.django_db
 
 STAFF = ROLES[4:]
 VALUES = {
-    "month": "2026-03", "technique": "buttonhole", "kind": "checklist", "key": "made-up", "uidb36": "1",
+    "month": "2026-03", "technique": "buttonhole", "kind": "checklist", "name": "checklist", "key": "made-up",
+    "uidb36": "1",
     "secret": "made-up", "fhir_kind": "Patient", "rest": "Patient/1", "rule": "venous_high", "version": 1,
 }  # fmt: skip
 """What addresses hold that names no row."""

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.contrib.messages import get_messages
 from django.contrib.messages.storage.base import BaseStorage
 from django.db.models import Model
 from django.utils import translation
-from django.utils.translation import gettext
+from django.utils.translation import gettext, override
 
 from alerts.models import AlertMessage, PendingEvaluation, Replay
 from alerts.models.choices import Channel
@@ -35,6 +36,7 @@ from sessions.models import (
     UnitText,
     VascularAccess,
 )
+from sessions.texts import checklist, run_sheets
 from tests import pseudo_words
 from tests.access.addresses import every_address
 from tests.access.table import BODIES, TABLE
@@ -117,8 +119,17 @@ def typed(world: World, name: str, method: str) -> list[str]:
     """All that people of this world wrote, and what is sent to this address; the longest first."""
     rows = [row for model, columns in TYPED.items() for row in model._default_manager.values_list(*columns)]
     sent = BODIES.get((name, method), lambda world: {})(world)
-    words = {part.strip() for part in _texts([rows, sent]) if part.strip()}
+    words = {part.strip() for part in _texts([rows, sent, read_to_sign(name)]) if part.strip()}
     return sorted((*words, *CODES, *printed()), key=len, reverse=True)
+
+
+def read_to_sign(name: str) -> list[Any]:
+    """A text is signed in each language as its readers have it."""
+    found = []
+    for code, _name in settings.LANGUAGES if name.startswith("treatments:signing-") else ():
+        with override(code):
+            found += [checklist.default_content(), run_sheets.default_content("buttonhole")]
+    return found
 
 
 def _texts(part: Any) -> Iterator[str]:

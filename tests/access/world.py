@@ -110,6 +110,7 @@ def build_world() -> World:
         "text_id": UnitTextFactory(kind="run_sheet", technique="buttonhole", patient=ana, made_by=staff["nurse"]).pk,
         "technique": "buttonhole",
         "kind": "checklist",
+        "name": "checklist",
         "dialyser_id": Dialyser.objects.get().pk,
         "item_id": SupplyItemFactory().pk,
         "what": "interval",

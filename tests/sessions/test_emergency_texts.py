@@ -18,6 +18,7 @@ from sessions.facts.choices import EventKind, Technique, TextKind
 from sessions.models import Patient
 from sessions.services import text_rows
 from sessions.services.emergency_texts import emergency_texts
+from sessions.services.text_signing import Signatures
 from sessions.services.unit_texts import DEFAULTS, TextPlace, Texts, write_text
 from sessions.texts import cards, checklist, emergency, run_sheets
 from tests.factories import A_NIGHT, AccessFactory
@@ -162,7 +163,7 @@ class TestForms:
     @pytest.mark.parametrize("language", LANGUAGES)
     def test_the_kit_says_what_the_declarations_say(self, language: str) -> None:
         with override(language):
-            told = emergency_texts(Texts(), "")
+            told = emergency_texts(Texts(), Signatures(Texts(), A_NIGHT.date()), "")
             declared = emergency.default_cards()["cards"]
         assert [list(card_words(card)) for card in told["cards"]] == [list(card_words(card)) for card in declared]
 

@@ -36,7 +36,7 @@ NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
     "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
     "messages", "due", "checklist", "run_sheet", "cards", "card_of", "on_each_card",
-    "first_aid", "access", "limits", "asked", "event_kinds",
+    "first_aid", "first_aid_unchecked", "access", "limits", "asked", "event_kinds",
     "ready", "numbers", "stock", "computed", "history", "open", "urls", "water",
     "flows", "low_pressure",
 }  # fmt: skip

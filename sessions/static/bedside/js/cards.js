@@ -3,6 +3,7 @@
  * nothing of the unit is here, nobody has checked them.
  */
 
+import { h } from "./ui.js";
 import { lang } from "./words.js";
 
 /** @type {Record<string, EmergencyTexts>} */
@@ -22,6 +23,13 @@ export const cardOf = (kit, kind) => textsOf(kit)?.cards.find((card) => card.kin
 
 /** The card that is the first aid of a kind of event, if it has one. @param {Kit | null} kit @param {string} event */
 export const cardOfEvent = (kit, event) => textsOf(kit)?.cards.find((card) => card.events.includes(event)) ?? null;
+
+/**
+ * A line under a text of the unit that nurse and nephrologist have not both signed, or whose date has passed; null where
+ * they have. @param {Kit | null} kit @param {boolean | undefined} checked
+ */
+export const uncheckedLine = (kit, checked) =>
+  checked === false ? h("p", { class: "unchecked", text: kit?.on_each_card?.unchecked ?? "" }) : null;
 
 /** Whether nurse and nephrologist have signed this text and its date has not passed. @param {EmergencyCard} card */
 export const isChecked = (card) => Boolean(card.checked);

@@ -17,11 +17,12 @@ export const ageHours = (now = Date.now()) => (kit ? (now - Date.parse(kit.kept_
 export const isOld = (now) => (ageHours(now) ?? 0) > OLD_AFTER;
 
 /** What stands on the lock screen and works before the first unlocking: the unit's words, nothing of the patient. */
-const openPart = ({ unit, cards, on_each_card, first_aid, event_kinds, language }) => ({
+const openPart = ({ unit, cards, on_each_card, first_aid, first_aid_unchecked, event_kinds, language }) => ({
   unit,
   cards,
   on_each_card,
   first_aid,
+  first_aid_unchecked,
   event_kinds,
   language,
 });
