@@ -10,7 +10,7 @@ import posixpath
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 IMPORT = re.compile(r'^import\s+(?:(?:\{([^}]*)\}|\*\s+as\s+(\w+))\s+from\s+)?"(\.[^"]+)";[ \t]*\n?', re.MULTILINE)
 DECLARED = re.compile(r"^export\s+((?:async\s+)?function\*?|const|class)\s+(\w+)", re.MULTILINE)
@@ -23,17 +23,27 @@ def joined(modules: Mapping[str, str], entry: str) -> str:
     return f"let $ = [];\n{_blocks(modules, order, _known(modules, order))}"
 
 
-def in_two(modules: Mapping[str, str], entry: str, rest: str, name: str) -> tuple[str, str]:
-    """The piece of `entry`, and the piece of what `rest` needs beside it, which imports the first by `name`."""
-    first = in_order(modules, entry)
-    second = [each for each in in_order(modules, rest) if each not in first]
+def in_two(modules: Mapping[str, str], entry: str, rest: str, name: str, *, opened: bool = False) -> tuple[str, str]:
+    """The piece of `entry`, and the piece of what `rest` needs beside it, which imports the first by `name`.
+
+    Opened, $ holds what each module exports, by its place in `orders`: for tests that look into the modules.
+    """
+    first, second = orders(modules, entry, rest)
     known = _known(modules, first + second)
+    if opened:
+        known = replace(known, whole=frozenset(first + second))
     taken = {own for each in second for own in _taken(each, modules[each], first)} & known.shared
     names = ", ".join(["$", *sorted(taken)])
     return (
         f"let $ = [];\n{_blocks(modules, first, known)}export {{ {names} }};\n",
         f'import {{ {names} }} from "{name}";\n{_blocks(modules, second, known)}',
     )
+
+
+def orders(modules: Mapping[str, str], entry: str, rest: str) -> tuple[list[str], list[str]]:
+    """The modules of the first piece, and those of the second."""
+    first = in_order(modules, entry)
+    return first, [each for each in in_order(modules, rest) if each not in first]
 
 
 def _taken(name: str, text: str, first: Sequence[str]) -> Iterator[str]:
@@ -104,9 +114,7 @@ def _target(name: str, given: str) -> str:
 
 def _block(name: str, text: str, known: Known) -> str:
     """One module as a block of its own, in which its names stay; what it exports is shared or in $ under its number."""
-    exported = {found[2]: found[2] for found in DECLARED.finditer(text)}
-    for found in LISTED.finditer(text):
-        exported |= {alias: own for own, alias in _pairs(found[1])}
+    exported = exports(text)
 
     def taken(found: re.Match[str]) -> str:
         holder = f"$[{known.numbers[_target(name, found[3])]}]"
@@ -134,6 +142,12 @@ def _block(name: str, text: str, known: Known) -> str:
     gives = ", ".join(alias if own == alias else f"{alias}: {own}" for alias, own in asked.items())
     kept = f"$[{known.numbers[name]}] = {{ {gives} }};\n" if gives else ""
     return f"{{\n{body}\n{kept}}}\n"
+
+
+def exports(text: str) -> dict[str, str]:
+    """Under which name a module gives what, and what that is called inside."""
+    listed = [(alias, own) for found in LISTED.finditer(text) for own, alias in _pairs(found[1])]
+    return {found[2]: found[2] for found in DECLARED.finditer(text)} | dict(listed)
 
 
 def _pairs(names: str) -> list[tuple[str, str]]:

@@ -53,13 +53,13 @@ def _declared_together(script: str) -> str:
     return script
 
 
-def in_pieces(paths: dict[str, Any]) -> dict[str, str]:
+def in_pieces(paths: dict[str, Any], *, opened: bool = False) -> dict[str, str]:
     """The bedside's two scripts and its sheet of styles, each as one text, out of the files that were collected."""
     scripts, sheets = _texts(paths, "bedside/js/", ".js"), _texts(paths, "bedside/css/", ".css")
     if ENTRY not in scripts:
         return {}
     order = [*FIRST_SHEETS, *(name for name in sheets if name not in FIRST_SHEETS)]
-    first, second = (_packed(script) for script in in_two(scripts, ENTRY, LATER, "./all.js"))
+    first, second = (_packed(script) for script in in_two(scripts, ENTRY, LATER, "./all.js", opened=opened))
     return {FIRST_PIECE: first, SECOND_PIECE: second, ONE_SHEET: cssmin("".join(sheets[name] for name in order))}
 
 

@@ -6,16 +6,19 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, Protocol
 
 import pytest
 from django.conf import settings
 from django.core.signals import request_finished, request_started
+from django.templatetags.static import static
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
 from pytest_django.live_server_helper import LiveServer
 
 from homedialysis.accounts.models import User
+from sessions.pages import bedside
 from tests.browser.static_from_memory import StaticFromMemory
 
 PHONE = (360, 740)
@@ -57,6 +60,12 @@ class Watched:
             self.strangers.append(request.url)
 
 
+LOOKED_INTO = ("app", "draft", "kit", "numbers", "opening", "outbox", "router", "settings", "vault")
+"""Modules into which tests look where there is no network."""
+addresses = bedside.addresses
+release_in_pieces = cache(bedside._release.__wrapped__)
+
+
 class BrowserPage(Protocol):
     def __call__(self, user: User | None = ..., **options: Any) -> Watched: ...
 
@@ -69,6 +78,15 @@ def live_server() -> Iterator[LiveServer]:
     server.start()
     yield server
     server.stop()
+
+
+@pytest.fixture(autouse=True)
+def bedside_in_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The bedside as a unit serves it, not module by module; its worker also keeps the ways in that tests take."""
+    monkeypatch.setattr(bedside, "in_pieces", lambda: True)
+    kept = [f"bedside/js/{name}.js" for name in LOOKED_INTO]
+    monkeypatch.setattr(bedside, "addresses", lambda suffix="": [*addresses(suffix), *map(static, kept)])
+    monkeypatch.setattr(bedside, "_release", release_in_pieces)
 
 
 @pytest.fixture

@@ -6,13 +6,14 @@ import gzip
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Route, expect
+from playwright.sync_api import expect
 
-from homedialysis.web.static_storage import FIRST_PIECE, SECOND_PIECE, in_pieces
+from homedialysis.web.static_storage import SECOND_PIECE
 from sessions.models import Patient, Prescription
-from sessions.pages.bedside import FOLDER, PLAIN, files
+from sessions.pages.bedside import FOLDER, PLAIN
 from tests.browser.conftest import BrowserPage
 from tests.browser.shell import Shell
+from tests.browser.static_from_memory import pieces
 
 pytestmark = pytest.mark.django_db(transaction=True)
 MOST = 80_000
@@ -21,29 +22,10 @@ MOST_LATER = 60_000
 """[bytes] What the screens may weigh that come after it."""
 
 
-class Folder:
-    """As much of a storage as the joining asks for."""
-
-    def open(self, path: str) -> object:
-        return (FOLDER.parent / path).open("rb")
-
-
-def pieces() -> dict[str, str]:
-    return in_pieces({name: (Folder(), name) for name in files()})
-
-
 def test_the_scripts_in_two_pieces_run_a_night(
     browser_page: BrowserPage, ana: Patient, anas_prescription: Prescription
 ) -> None:
-    made = pieces()
-    texts = {"main.js": made[FIRST_PIECE], "later.js": made[SECOND_PIECE].replace('"./all.js"', '"./main.js"')}
-
-    def whole(route: Route) -> None:
-        route.fulfill(body=texts[route.request.url.rpartition("/")[2]], content_type="text/javascript")
-
     watched = browser_page(ana.account)
-    for name in texts:
-        watched.context.route(f"**/static/bedside/js/{name}", whole)
     asked: list[str] = []
     watched.page.on("request", lambda request: asked.append(request.url))
     shell = Shell(watched).start()
@@ -63,7 +45,8 @@ def test_the_scripts_in_two_pieces_run_a_night(
         expect(shell.page.locator("h1")).to_have_text(title)
     shell.start()
     expect(shell.page.locator("#head .state")).to_contain_text("Kept on this phone")
-    assert texts.keys() <= {url.rpartition("/")[2] for url in asked}, "the pieces were what ran"
+    scripts = {url.rpartition("/")[2] for url in asked if url.endswith(".js")}
+    assert scripts == {"floor.js", "theme.js", "all.js", "rest.js"}, "the pieces were what ran"
 
 
 def test_all_of_it_weighs_less_than_was_set(ana_client: Client) -> None:

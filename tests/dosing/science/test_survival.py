@@ -130,3 +130,10 @@ def test_the_band_is_unknown_where_nobody_is_left() -> None:
 def test_an_unknown_band_is_refused() -> None:
     with pytest.raises(ValueError, match="log-log or plain"):
         survival.kaplan_meier(times=[1], observed=[1], band="wide")
+
+
+def test_the_least_confidence_that_can_be_asked_for_is_a_half() -> None:
+    """Against SciPy's quantiles of the gamma distribution, by which Garwood's limits are defined."""
+    found = survival.poisson_rate(events=[4.0], exposure=[1.0], per=1, confidence=0.5)
+    assert found.low.value == pytest.approx(stats.gamma.ppf(0.25, 4), rel=1e-9)
+    assert found.high.value == pytest.approx(stats.gamma.ppf(0.75, 5), rel=1e-9)
