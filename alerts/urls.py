@@ -5,6 +5,7 @@ from alerts.pages import (
     bundle,
     deliveries,
     handover,
+    leaving,
     limits,
     machinery,
     mutes,
@@ -17,6 +18,7 @@ from alerts.pages import (
 
 app_name = "alerts"
 urlpatterns = [
+    path("team/<int:user_id>/hand-over/", leaving.leaving, name="leaving"),
     path("triage/", triage.triage, name="triage"),
     path("triage/list/", triage.triage_list, name="triage-list"),
     path("triage/closed/", triage.closed, name="closed"),

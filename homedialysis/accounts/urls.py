@@ -2,11 +2,13 @@ from django.urls import path
 
 from homedialysis.accounts.pages import people
 from homedialysis.accounts.pages.language import account, choose_language
+from homedialysis.accounts.pages.person import person
 
 app_name = "accounts"
 urlpatterns = [
     path("join/<str:secret>/", people.join, name="join"),
     path("team/", people.team, name="team"),
+    path("team/<int:user_id>/", person, name="person"),
     path("team/<int:user_id>/switch/", people.switch_person, name="switch-person"),
     path("unit/", people.unit, name="unit"),
     path("account/", account, name="account"),

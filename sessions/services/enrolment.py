@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Role, User
 from homedialysis.accounts.services.invitations import NotInvitable, invite, new_link
+from homedialysis.accounts.services.people import correct_person
 from sessions.models import CarePartner, Patient
 
 
@@ -24,6 +26,10 @@ def invite_patient(*, patient: Patient, email: str, by: User, at: datetime) -> s
         return secret
     if patient.account.has_usable_password():
         raise NotInvitable(_("%(patient)s signs in already.") % {"patient": patient.name})
+    try:
+        correct_person(patient.account, name=patient.name, email=email)
+    except ValidationError as problem:
+        raise NotInvitable(" ".join(problem.messages)) from problem
     return new_link(user=patient.account, by=by, at=at)
 
 

@@ -63,6 +63,9 @@ TABLE: dict[str, dict[str, str]] = {
     # People
     "accounts:join": {"GET": OPEN, "POST": OPEN},
     "accounts:team": {"GET": STAFF, "POST": ADMIN},
+    "accounts:person": {"GET": ADMIN, "POST": ADMIN},
+    "alerts:leaving": {"GET": STAFF, "POST": "302 403 403 403 200 200 403 200"},
+    "treatments:patient-facts": {"GET": CLINICAL, "POST": CLINICAL},
     "accounts:switch-person": {"POST": "302 403 403 403 403 403 403 302"},
     "accounts:unit": {"GET": STAFF, "POST": ADMIN},
     "accounts:account": {"GET": SIGNED_IN},

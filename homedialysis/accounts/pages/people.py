@@ -88,6 +88,8 @@ def switch_person(request: HttpRequest, user_id: int) -> HttpResponse:
         person.save(update_fields=["is_active"])
         told = _("%(person)s can sign in again.") if person.is_active else _("%(person)s can no longer sign in.")
         messages.success(request, told % {"person": person.name})
+        if not person.is_active:
+            return redirect("alerts:leaving", person.pk)  # what they had in hand is somebody's
     return redirect("accounts:team")
 
 
