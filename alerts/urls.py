@@ -4,6 +4,7 @@ from alerts.pages import (
     alert,
     bundle,
     deliveries,
+    first_hour,
     handover,
     leaving,
     limits,
@@ -18,6 +19,7 @@ from alerts.pages import (
 
 app_name = "alerts"
 urlpatterns = [
+    path("unit/first/", first_hour.first_hour, name="first-hour"),
     path("team/<int:user_id>/hand-over/", leaving.leaving, name="leaving"),
     path("triage/", triage.triage, name="triage"),
     path("triage/list/", triage.triage_list, name="triage-list"),

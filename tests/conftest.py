@@ -104,6 +104,7 @@ def made_up_rows_are_no_news() -> Iterator[None]:
 CROWDED = ("sessions", "dosing", "alerts")
 """The folders whose tests run in a crowded world (see `tests.crowd`)."""
 ALONE = {
+    "test_first_hour.py": "the page is of an installation that begins empty",
     "test_dialysers.py": "the list of dialysers is the unit's, and empty where nobody entered one",
     "test_jobs.py": "an export holds everybody, and its patients are counted by hand",
     "month/test_board.py": "the board shows the whole unit, and its people are counted by hand",

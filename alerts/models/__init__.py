@@ -5,6 +5,7 @@ from alerts.models.calls import Call
 from alerts.models.heartbeat import Heartbeat
 from alerts.models.judgement import RecordJudgement
 from alerts.models.limit import Limit
+from alerts.models.looked_over import LookedOver
 from alerts.models.messages import AlertMessage, PushAddress
 from alerts.models.mutes import Mute
 from alerts.models.pending import PendingEvaluation
@@ -19,6 +20,7 @@ __all__ = [
     "Call",
     "Heartbeat",
     "Limit",
+    "LookedOver",
     "Mute",
     "PendingEvaluation",
     "PushAddress",

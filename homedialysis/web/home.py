@@ -1,13 +1,18 @@
-"""Send each person to the page of their work."""
+"""Send each person to the page of their work; the administrator to what is missing, until nothing is."""
 
 from __future__ import annotations
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils import timezone
+
+from alerts.services.first_hour import all_there
 
 
 @login_required
 def home(request: HttpRequest) -> HttpResponse:
+    if getattr(request.user, "is_administrator", False) and not all_there(at=timezone.now()):
+        return redirect("alerts:first-hour")
     staff = getattr(request.user, "is_unit_staff", False)
     return redirect("alerts:triage" if staff else "treatments:tonight")

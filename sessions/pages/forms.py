@@ -17,6 +17,7 @@ from homedialysis.accounts.models import Weekday
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.typed_numbers import NumberField
+from homedialysis.accounts.pages.zones import ZoneField
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, Limb
 from sessions.facts.local_number import plain
@@ -58,7 +59,13 @@ class EnrolForm(AsksAgain, AskingForm[Patient]):
             "name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on",
         ]  # fmt: skip
         widgets: ClassVar = {"birth_date": DateInput(), "joined_on": DateInput()}
-        help_texts: ClassVar = {"time_zone": _("Only when it is not the unit's, for example Atlantic/Azores.")}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["time_zone"] = ZoneField(
+            label=_("Time zone"), unset=_("that of the unit"), held=self.instance.time_zone, required=False,
+            help_text=self.fields["time_zone"].help_text or _("Only when it is not the unit's."),
+        )  # fmt: skip
 
     def unusual(self) -> list[str]:
         return unusual_of(self.cleaned_data, {"height_cm": plausible.HEIGHT_CM})
@@ -87,6 +94,8 @@ class InviteCarePartnerForm(forms.Form):
 
 
 class AccessForm(AskingForm[VascularAccess]):
+    """`limb` begins empty, so that "as the place says" holds until somebody chooses a picture."""
+
     limb = forms.ChoiceField(
         choices=[("", _("as the place says")), *Limb.choices], required=False, label=_("Drawn as"),
         help_text=_("The picture on which sites are marked."),
@@ -96,6 +105,11 @@ class AccessForm(AskingForm[VascularAccess]):
         model = VascularAccess
         fields: ClassVar = ["kind", "side", "place", "limb", "created_on"]
         widgets: ClassVar = {"created_on": DateInput()}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk is None:
+            self.initial["limb"] = ""
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

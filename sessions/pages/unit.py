@@ -24,6 +24,7 @@ from sessions.models import Patient, Prescription, TreatmentRecord
 from sessions.pages.differences import changed_fields
 from sessions.pages.forms import EnrolForm, InviteCarePartnerForm, InvitePatientForm
 from sessions.services.enrolment import invite_care_partner, invite_patient
+from sessions.services.readiness import steps_to_first_treatment
 from sessions.services.reading_log import note_reading
 from sessions.services.recording import versions as versions_of
 
@@ -88,6 +89,7 @@ def invite(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
             bound.add_error("email", str(problem))
     helpers = patient.carepartner_set.select_related("user")
     context = {"patient": patient, "form": form, "partner": partner, "link": link, "helpers": helpers}
+    context["steps"] = steps_to_first_treatment(patient, at=timezone.now())
     return render(request, "sessions/invite.html", context)
 
 

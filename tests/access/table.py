@@ -64,6 +64,7 @@ TABLE: dict[str, dict[str, str]] = {
     "accounts:join": {"GET": OPEN, "POST": OPEN},
     "accounts:team": {"GET": STAFF, "POST": ADMIN},
     "accounts:person": {"GET": ADMIN, "POST": ADMIN},
+    "alerts:first-hour": {"GET": STAFF, "POST": STAFF},
     "alerts:leaving": {"GET": STAFF, "POST": "302 403 403 403 200 200 403 200"},
     "treatments:patient-facts": {"GET": CLINICAL, "POST": CLINICAL},
     "accounts:switch-person": {"POST": "302 403 403 403 403 403 403 302"},

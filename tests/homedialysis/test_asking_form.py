@@ -6,7 +6,8 @@ import pytest
 from django.forms import BaseForm
 
 from alerts.pages.forms_acting import RotaTurnForm
-from homedialysis.accounts.pages.forms import DASHES, OpeningHoursForm
+from homedialysis.accounts.pages.forms import DASHES
+from homedialysis.accounts.pages.forms_unit import OpeningHoursForm
 from sessions.pages.forms import EnrolForm, PrescriptionForm, SiteForm
 
 pytestmark = pytest.mark.django_db

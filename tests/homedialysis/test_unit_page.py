@@ -72,7 +72,7 @@ def test_hours_are_added_and_taken_away(admin_client: Client, unit: Unit) -> Non
 @pytest.mark.parametrize(
     ("changes", "field", "words"),
     [
-        ({"time_zone": "Lisbon"}, "time_zone", "“Lisbon” is not a time zone"),
+        ({"time_zone": "Lisbon"}, "time_zone", "valid choice"),
         ({"emergency_number": ""}, "emergency_number", "required"),
         ({"unit_system": "imperial"}, "unit_system", "valid choice"),
     ],

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar, TypeVar
+from typing import Any, TypeVar
 
 from django import forms
 from django.contrib.auth.forms import SetPasswordForm
 from django.db.models import Model
 from django.db.models.fields import BLANK_CHOICE_DASH
-from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from homedialysis.accounts.models import BEDSIDE_ROLES, OpeningHours, Role, Unit
+from homedialysis.accounts.models import BEDSIDE_ROLES, Role
 from homedialysis.accounts.pages.typed_numbers import typed
 
 M = TypeVar("M", bound=Model)
@@ -53,35 +52,6 @@ class InviteStaffForm(forms.Form):
 
 class FirstPasswordForm(SetPasswordForm):  # type: ignore[type-arg]
     """The first password of an invited person."""
-
-
-class UnitForm(AskingForm[Unit]):
-    class Meta:
-        model = Unit
-        fields: ClassVar = ["name", "time_zone", "unit_system", "emergency_number", "on_call_number"]
-        help_texts: ClassVar = {"time_zone": _("For example Europe/Lisbon. Nights are dated in it.")}
-
-
-class OpeningHoursForm(AskingForm[OpeningHours]):
-    opens = forms.TimeField(label=_("Opens"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
-    closes = forms.TimeField(label=_("Closes"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
-
-    class Meta:
-        model = OpeningHours
-        fields: ClassVar = ["weekday", "opens", "closes"]
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if data.get("opens") and data.get("closes") and data["closes"] <= data["opens"]:
-            self.add_error(
-                "closes",
-                gettext("Must be after %(opens)s; %(closes)s was given.")
-                % {"opens": f"{data['opens']:%H:%M}", "closes": f"{data['closes']:%H:%M}"},
-            )
-        return data
-
-
-OpeningHoursForms = forms.inlineformset_factory(Unit, OpeningHours, form=OpeningHoursForm, extra=1, can_delete=True)
 
 
 class DeviceForm(forms.Form):

@@ -18,13 +18,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from homedialysis.accounts.models import BEDSIDE_ROLES, BedsideDevice, DeviceToken, Unit, User, signed_in
-from homedialysis.accounts.pages.forms import (
-    DeviceForm,
-    FirstPasswordForm,
-    InviteStaffForm,
-    OpeningHoursForms,
-    UnitForm,
-)
+from homedialysis.accounts.pages.forms import DeviceForm, FirstPasswordForm, InviteStaffForm
+from homedialysis.accounts.pages.forms_unit import UnitForm, hours_of
 from homedialysis.accounts.pages.guards import administrator_only, staff_only
 from homedialysis.accounts.services import bedside_devices, invitations
 
@@ -102,7 +97,7 @@ def unit(request: HttpRequest) -> HttpResponseBase:
         return administrator_only(unit)(request)
     current = Unit.objects.current()
     form = UnitForm(request.POST or None, instance=current)
-    hours = OpeningHoursForms(request.POST or None, instance=current)
+    hours = hours_of(current, request.POST or None)
     if request.method == "POST" and form.is_valid() and hours.is_valid():
         with transaction.atomic():
             hours.instance = form.save()

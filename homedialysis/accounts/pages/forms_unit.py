@@ -1,0 +1,88 @@
+"""Forms of the unit: what it is called, its clock, its numbers, the hours of its week."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from homedialysis.accounts.models import OpeningHours, Unit, Weekday
+from homedialysis.accounts.pages.forms import AskingForm
+from homedialysis.accounts.pages.zones import ZoneField
+
+
+class UnitForm(AskingForm[Unit]):
+    class Meta:
+        model = Unit
+        fields: ClassVar = ["name", "time_zone", "unit_system", "emergency_number", "on_call_number"]
+        help_texts: ClassVar = {
+            "emergency_number": _("As patients dial it at home."),
+            "on_call_number": _("With the code of the country, as a telephone far away dials it. Ring it once."),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["time_zone"] = ZoneField(
+            label=_("Time zone"),
+            unset=_("Choose"),
+            held=self.instance.time_zone,
+            help_text=_("Nights are dated in it."),
+        )
+        if self.instance.pk is None:  # nothing that a unit could take for its own choice
+            self.initial |= {"time_zone": "", "unit_system": ""}
+            system = self.fields["unit_system"]
+            assert isinstance(system, forms.ChoiceField)
+            given: Any = system.choices
+            system.choices = [("", _("Choose")), *given]
+
+    def clean_emergency_number(self) -> str:
+        return dialled(self.cleaned_data["emergency_number"], least=2)
+
+    def clean_on_call_number(self) -> str:
+        return dialled(self.cleaned_data["on_call_number"], least=5)
+
+
+def dialled(given: str, *, least: int) -> str:
+    """A telephone number as people write it. Raises ValidationError for what no telephone can dial."""
+    figures = [sign for sign in given if sign.isdigit()]
+    if not re.fullmatch(r"\+?[\d\s().,/x#*-]+", given.strip()):
+        words = gettext("“%(given)s” is no telephone number: figures, spaces, + ( ) - . / only.")
+        raise forms.ValidationError(words % {"given": given})
+    if len(figures) < least:
+        words = gettext("“%(given)s” has %(count)s figures; at least %(least)s are needed.")
+        raise forms.ValidationError(words % {"given": given, "count": len(figures), "least": least})
+    return given.strip()
+
+
+class OpeningHoursForm(AskingForm[OpeningHours]):
+    opens = forms.TimeField(label=_("Opens"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+    closes = forms.TimeField(label=_("Closes"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+
+    class Meta:
+        model = OpeningHours
+        fields: ClassVar = ["weekday", "opens", "closes"]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("opens") and data.get("closes") and data["closes"] <= data["opens"]:
+            self.add_error(
+                "closes",
+                gettext("Must be after %(opens)s; %(closes)s was given.")
+                % {"opens": f"{data['opens']:%H:%M}", "closes": f"{data['closes']:%H:%M}"},
+            )
+        return data
+
+
+OpeningHoursForms = forms.inlineformset_factory(Unit, OpeningHours, form=OpeningHoursForm, extra=7, can_delete=True)
+
+
+def hours_of(unit: Unit | None, data: Any) -> Any:
+    """The forms of a whole week: a row for each day that has hours, and an empty one for each that has none."""
+    held = {row.weekday for row in unit.opening_hours.all()} if unit else set()
+    free = [{"weekday": day.value} for day in Weekday if day not in held]
+    forms_ = OpeningHoursForms(data, instance=unit, initial=free)
+    forms_.extra = len(free)
+    return forms_

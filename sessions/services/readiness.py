@@ -1,0 +1,92 @@
+"""Is everything there for a patient's first treatment? Asked before the invitation goes out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from homedialysis.accounts.models import Unit
+from sessions.facts.choices import AccessKind
+from sessions.facts.choices_surroundings import MachineKind
+from sessions.models import Machine, Patient, SupplyCount, Training, WaterTest
+from sessions.services.prescribing import prescription_in_force
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing that has to be there. needed: without it nothing should begin; else it is good to have."""
+
+    title: str
+    done: bool
+    words: str
+    address: str
+    needed: bool = True
+    clinical: bool = False
+    """Whether only a nurse or a nephrologist opens the page."""
+
+
+def steps_to_first_treatment(patient: Patient, *, at: datetime) -> list[Step]:
+    """What has to stand before the first treatment at home, in the order in which it is usually done."""
+    return [*_of_the_person(patient, at), *_at_home(patient), *_beside(patient)]
+
+
+def _page(name: str, patient: Patient, *more: str) -> str:
+    return reverse(name, args=[patient.pk, *more])
+
+
+def _of_the_person(patient: Patient, at: datetime) -> list[Step]:
+    access = patient.accesses.in_use().prefetch_related("sites").first()
+    order = prescription_in_force(patient, at)
+    sites = list(access.sites.all()) if access else []
+    enough = access is not None and (access.kind == AccessKind.CATHETER or {"arterial", "venous"} <= _uses(sites))
+    where = _page("treatments:access", patient)
+    return [
+        Step(_("Access"), access is not None, str(access or _("none is noted")), where),
+        Step(_("Sites for both needles"), enough, _("marked") if enough else _("not marked yet"), where),
+        Step(
+            _("Prescription"), order is not None,
+            _("version %(version)s is in force") % {"version": order.version} if order else _("none is in force"),
+            _page("treatments:prescribe", patient),
+        ),
+    ]  # fmt: skip
+
+
+def _uses(sites: list[object]) -> set[str]:
+    return {str(site.use) for site in sites if not site.resting}  # type: ignore[attr-defined]
+
+
+def _at_home(patient: Patient) -> list[Step]:
+    machines = Machine.objects.filter(patient=patient, until=None)
+    there = machines.filter(kind=MachineKind.DIALYSIS).exists()
+    tested = WaterTest.objects.standing().filter(patient=patient).exists()
+    counted = SupplyCount.objects.standing().filter(patient=patient).exists()
+    own_sheet = patient.own_texts.exists()
+    return [
+        Step(_("Machine at home"), there, _("noted") if there else _("not noted"),
+             _page("treatments:surroundings-note", patient, "machine")),
+        Step(_("Water tested"), tested, _("a result stands") if tested else _("no result stands"),
+             _page("treatments:surroundings-note", patient, "water")),
+        Step(_("Supplies counted"), counted, _("counted once") if counted else _("never counted"),
+             _page("treatments:surroundings-note", patient, "count"), needed=False),
+        Step(_("Run sheet looked over"), own_sheet,
+             _("one of the patient's own") if own_sheet else _("the unit's holds"),
+             _page("treatments:patient-run-sheet", patient), needed=False),
+    ]  # fmt: skip
+
+
+def _beside(patient: Patient) -> list[Step]:
+    trained = Training.objects.standing().filter(patient=patient).exists()
+    unit = Unit.objects.current()
+    reached = bool(unit and unit.opening_hours.all())
+    come = patient.account is not None and patient.account.has_usable_password()
+    return [
+        Step(_("Training"), trained, _("noted") if trained else _("none is noted"),
+             _page("treatments:surroundings-note", patient, "training")),
+        Step(_("Numbers to call, and opening hours"), reached, _("set") if reached else _("not set for the unit"),
+             reverse("accounts:unit")),
+        Step(_("Invitation"), come, _("the patient signs in") if come else _("the patient has not come yet"),
+             _page("treatments:invite", patient)),
+    ]  # fmt: skip

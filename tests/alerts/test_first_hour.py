@@ -1,0 +1,120 @@
+"""From an empty installation to the first patient, by the page that says what is missing."""
+
+from __future__ import annotations
+
+from datetime import time
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from alerts.models import RotaTurn
+from alerts.models.looked_over import Part
+from alerts.services.first_hour import steps_of_unit
+from homedialysis.accounts.models import Role, Unit, User
+from sessions.models import Patient
+from sessions.services.readiness import steps_to_first_treatment
+from tests.conftest import signed_in
+from tests.factories import (
+    AccessFactory,
+    DialyserFactory,
+    MachineFactory,
+    PatientFactory,
+    PrescriptionFactory,
+    SiteFactory,
+    TrainingFactory,
+    UserFactory,
+    WaterTestFactory,
+)
+
+pytestmark = pytest.mark.django_db
+
+WEEK: dict[str, Any] = {"opening_hours-TOTAL_FORMS": 7, "opening_hours-INITIAL_FORMS": 0} | {
+    f"opening_hours-{day}-{name}": value
+    for day in range(5)
+    for name, value in (("weekday", day), ("opens", "08:00"), ("closes", "17:00"))
+}
+UNIT = {
+    "name": "Home unit, Quillhaven", "time_zone": "America/Denver", "unit_system": "us", "emergency_number": "911",
+    "on_call_number": "+1 (303) 555-0142",
+}  # fmt: skip
+
+
+@pytest.fixture
+def adi() -> User:
+    return User.objects.create_superuser("adi@example.org", "a long phrase for tests", name="Adi")
+
+
+def missing() -> set[str]:
+    return {step.title for step in steps_of_unit(at=timezone.now()) if step.needed and not step.done}
+
+
+def test_the_administrator_lands_on_what_is_missing_until_nothing_is(adi: User) -> None:
+    client = signed_in(adi)
+    assert client.get("/")["Location"] == "/unit/first/"
+    assert len(missing()) == 13
+    assert client.post("/unit/", UNIT | WEEK).status_code == 302
+    assert Unit.objects.get().opening_hours.count() == 5
+    nurse = UserFactory(role=Role.NURSE)
+    UserFactory(role=Role.NEPHROLOGIST)
+    RotaTurn.objects.create(person=nurse, weekday=0, begins=time(8), ends=time(12))
+    DialyserFactory()
+    PatientFactory()
+    assert missing() == {str(part.label) for part in Part if part != Part.BY_HAND} | {"Laboratories"}
+    for part in Part:
+        page = client.post("/unit/first/", {"part": part}, follow=True).content.decode()
+        assert f"right for this unit, says Adi on {timezone.now():%Y-%m-%d}" in page
+    assert missing() == set()
+    assert client.get("/")["Location"] == "/triage/"
+
+
+def test_nothing_is_chosen_before_the_unit_chooses(adi: User) -> None:
+    form = signed_in(adi).get("/unit/").context["form"]
+    assert {name: form[name].value() for name in ("time_zone", "unit_system")} == {"time_zone": "", "unit_system": ""}
+    assert "America/Denver" in str(form["time_zone"])
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "words"),
+    [
+        ({"on_call_number": "12"}, "on_call_number", "has 2 figures; at least 5 are needed"),
+        ({"emergency_number": "call us"}, "emergency_number", "is no telephone number"),
+        ({"time_zone": ""}, "time_zone", "required"),
+        ({"unit_system": ""}, "unit_system", "required"),
+    ],
+)
+def test_numbers_are_checked(adi: User, changes: dict[str, str], field: str, words: str) -> None:
+    page = signed_in(adi).post("/unit/", UNIT | WEEK | changes)
+    assert words in page.context["form"].errors[field][0]
+    assert not Unit.objects.exists()
+
+
+def not_ready(patient: Patient) -> set[str]:
+    return {
+        step.title for step in steps_to_first_treatment(patient, at=timezone.now()) if step.needed and not step.done
+    }
+
+
+def test_a_patient_is_ready_once_everything_is_there(nurse_client: Client, unit: Unit) -> None:
+    patient = PatientFactory(account=None)
+    page = nurse_client.get(f"/patients/{patient.pk}/invite/").content.decode()
+    assert "Ready for the first treatment?" in page
+    assert not_ready(patient) == {
+        "Access", "Sites for both needles", "Prescription", "Machine at home", "Water tested", "Training", "Invitation",
+    }  # fmt: skip
+    access = AccessFactory(patient=patient)
+    SiteFactory(access=access, use="arterial")
+    assert "Sites for both needles" in not_ready(patient)
+    SiteFactory(access=access, use="venous")
+    PrescriptionFactory(patient=patient)
+    MachineFactory(patient=patient)
+    WaterTestFactory(patient=patient)
+    TrainingFactory(patient=patient)
+    assert not_ready(patient) == {"Invitation"}
+
+
+def test_what_an_administrator_cannot_open_is_no_link(adi: User) -> None:
+    page = signed_in(adi).get("/unit/first/").content.decode()
+    assert 'href="/patients/new/"' not in page
+    assert "(a nurse or a nephrologist does it)" in page
