@@ -28,6 +28,7 @@ urlpatterns = [
     path("takeout/<uuid:patient_id>/record.json", takeout.whole_json, name="takeout-json"),
     path("takeout/<uuid:patient_id>/record.zip", takeout.whole_zip, name="takeout-zip"),
     path("takeout/flow-sheet.pdf", takeout.own_flow_sheet, name="own-flow-sheet"),
+    path("takeout/<uuid:patient_id>/wall-sheet.pdf", takeout.wall_sheet, name="wall-sheet"),
     path("takeout/<uuid:patient_id>/flow-sheet.pdf", takeout.flow_sheet, name="flow-sheet"),
     path("patients/", unit.patients, name="patients"),
     path("patients/new/", unit.enrol, name="enrol"),

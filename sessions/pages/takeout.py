@@ -5,8 +5,9 @@ The take-out is only for the patient and the care partners: staff have pages of 
 
 from __future__ import annotations
 
+import functools
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TypeVar
 
 from django.contrib.auth.decorators import login_required
@@ -22,6 +23,7 @@ from sessions.models import Patient
 from sessions.services import takeout
 from sessions.services.flow_sheet import flow_sheet_pdf
 from sessions.services.reading_log import note_reading
+from sessions.services.wall_sheet import wall_sheet_pdf
 
 T = TypeVar("T", str, bytes)
 
@@ -77,11 +79,24 @@ def own_flow_sheet(request: HttpRequest) -> HttpResponse:
 @require_safe
 def flow_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """The paper sheet as a PDF: filled with what is ordered, or with ?blank=1 empty."""
+    blank = request.GET.get("blank") == "1"
+    make = functools.partial(flow_sheet_pdf, at=timezone.now(), blank=blank)
+    return _printed(request, patient_id, make, "flow-sheet.pdf")
+
+
+@login_required
+@require_safe
+def wall_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """The emergency cards for the wall beside the machine, as a PDF."""
+    return _printed(request, patient_id, functools.partial(wall_sheet_pdf, at=timezone.now()), "wall-sheet.pdf")
+
+
+def _printed(request: HttpRequest, patient_id: uuid.UUID, make: Callable[[Patient], bytes], name: str) -> HttpResponse:
+    """A sheet of one patient, in the patient's language whoever prints it."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
-    # Whoever prints it, the patient reads it.
     asked = translation.get_language() or ""
     with translation.override(language_for(patient.account, wished=asked) if patient.account else asked):
-        made = flow_sheet_pdf(patient, at=timezone.now(), blank=request.GET.get("blank") == "1")
-    headers = {"Content-Disposition": 'inline; filename="flow-sheet.pdf"', "Cache-Control": "no-store"}
+        made = make(patient)
+    headers = {"Content-Disposition": f'inline; filename="{name}"', "Cache-Control": "no-store"}
     return HttpResponse(made, content_type="application/pdf", headers=headers)

@@ -1,4 +1,5 @@
-"""The paper flow sheet: one page for the night on which the phone fails, filled with what is ordered, or blank.
+"""The paper flow sheet: a page for the night on which the phone fails, filled with what is ordered, or blank, and the
+emergency steps behind it.
 
 Texts of people reach the page as data, never as part of its source, so that nothing a person is called can be run.
 """
@@ -27,6 +28,7 @@ from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.unit_texts import TextPlace, Texts
+from sessions.services.wall_sheet import wall_sheet_of
 from sessions.texts import checklist
 
 LAYOUT = settings.BASE_DIR / "templates" / "reports" / "flow_sheet.typ"
@@ -37,7 +39,7 @@ BLANK_SITES = 2
 
 
 def flow_sheet_pdf(patient: Patient, *, at: datetime, blank: bool = False) -> bytes:
-    """The sheet of one patient as a tagged PDF (PDF/UA-1) of one page.
+    """The sheet of one patient as a tagged PDF (PDF/UA-1): one page to write on, then the emergency cards.
 
     blank: without name, prescription and sites, to be filled in by hand. Raises RuntimeError where the page cannot be
     set, which a fault of the layout alone could cause.
@@ -73,6 +75,7 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
         "made": _("Printed on {day}. The prescription may have changed since: ask the unit when in doubt.").format(
             day=f"{day:%Y-%m-%d}"
         ),
+        "cards": wall_sheet_of(patient, at=at),
         "afterwards": _("Afterwards: enter this sheet in the app under “From paper”, or hand it to the unit."),
     }
 

@@ -91,6 +91,7 @@ TABLE: dict[str, dict[str, str]] = {
     "treatments:takeout-zip": {"GET": ANAS_OWN},
     "treatments:own-flow-sheet": {"GET": BEDSIDE_ON},
     "treatments:flow-sheet": {"GET": ANAS},
+    "treatments:wall-sheet": {"GET": ANAS},
     "treatments:patients": {"GET": STAFF},
     "treatments:enrol": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:invite": {"GET": CLINICAL, "POST": CLINICAL},

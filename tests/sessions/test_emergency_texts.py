@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from collections.abc import Iterator
@@ -10,16 +11,19 @@ from typing import Any
 import pytest
 from django.conf import settings
 from django.test import Client
-from django.utils.translation import override
+from django.utils.translation import gettext, override
+from pypdf import PdfReader
 
 from homedialysis import words
 from homedialysis.accounts.models import User
 from sessions.facts.choices import EventKind, Technique, TextKind
 from sessions.models import Patient
 from sessions.services import text_rows
-from sessions.services.emergency_texts import emergency_texts
+from sessions.services.emergency_texts import access_word, emergency_texts
+from sessions.services.flow_sheet import flow_sheet_pdf
 from sessions.services.text_signing import Signatures
 from sessions.services.unit_texts import DEFAULTS, TextPlace, Texts, write_text
+from sessions.services.wall_sheet import wall_sheet_pdf
 from sessions.texts import cards, checklist, emergency, run_sheets
 from tests.factories import A_NIGHT, AccessFactory
 
@@ -289,3 +293,50 @@ def test_words_kept_by_an_early_release_are_the_programs() -> None:
         "fainted": "Lie down, Ana.",
     }})  # fmt: skip
     assert texts["texts"] == emergency.default_first_aid()["texts"] | {"fainted": "Lie down, Ana."}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("access", ["fistula", "catheter"])
+def test_the_wall_and_the_paper_sheet_say_what_the_phone_says(ana: Patient, access: str, language: str) -> None:
+    AccessFactory(patient=ana, kind=access)
+    with override(language):
+        told = emergency_texts(Texts(), Signatures(Texts(), A_NIGHT.date()), access_word(ana.accesses.in_use().first()))
+        wall = squeezed(wall_sheet_pdf(ana, at=A_NIGHT))
+        paper = squeezed(flow_sheet_pdf(ana, at=A_NIGHT))
+    for card in told["cards"]:
+        missing = [words for words in card_words(card) if without_breaks(words) not in wall]
+        assert missing == [], card["kind"]
+        short = [card["title"], *card["now"], *card["never"], *card["call"]]
+        assert [words for words in short if without_breaks(words) not in paper] == [], card["kind"]
+    absent = next(
+        card for card in cards.CARDS if card.for_whom and not cards.meant_for(card.for_whom, access_of(access))
+    )
+    with override(language):
+        assert without_breaks(str(absent.title)) not in wall
+        assert without_breaks(gettext("Your unit has not checked this text.")) in wall
+    assert "112" in wall
+    assert "01632960100" in wall
+
+
+def access_of(kind: str) -> str:
+    return checklist.CATHETER if kind == "catheter" else checklist.NEEDLES
+
+
+def without_breaks(text: str) -> str:
+    """Letters and figures alone: a page breaks and hyphenates as it likes."""
+    return re.sub(r"[\W_]+", "", text.replace("\ufb01", "fi").replace("\ufb02", "fl"))
+
+
+def squeezed(made: bytes) -> str:
+    return without_breaks(" ".join(page.extract_text() for page in PdfReader(io.BytesIO(made)).pages))
+
+
+@pytest.mark.django_db
+def test_the_wall_sheet_names_nobody_and_is_the_patients_alone(
+    ana: Patient, ana_client: Client, ben_client: Client
+) -> None:
+    answer = ana_client.get(f"/takeout/{ana.pk}/wall-sheet.pdf")
+    assert (answer.status_code, answer.headers["Content-Type"]) == (200, "application/pdf")
+    assert without_breaks(ana.name) not in squeezed(answer.content)
+    assert ben_client.get(f"/takeout/{ana.pk}/wall-sheet.pdf").status_code == 404

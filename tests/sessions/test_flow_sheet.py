@@ -27,10 +27,11 @@ def read(made: bytes) -> tuple[PdfReader, str]:
     return reader, " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-def test_one_tagged_page_with_a_title_and_a_language(ana: Patient, anas_prescription: Prescription) -> None:
+def test_a_tagged_page_with_a_title_and_a_language(ana: Patient, anas_prescription: Prescription) -> None:
     reader, _ = read(flow_sheet_pdf(ana, at=NOW))
     root: Any = reader.trailer["/Root"]
-    assert len(reader.pages) == 1
+    assert "Treatment flow sheet" in reader.pages[0].extract_text()
+    assert 2 <= len(reader.pages) <= 3, "one to write on, the emergency cards behind it"
     assert root["/MarkInfo"]["/Marked"].value
     assert "/StructTreeRoot" in root
     assert root["/Lang"].startswith("en")
@@ -134,7 +135,8 @@ def test_a_name_or_a_note_is_text_whatever_stands_in_it(ana: Patient, anas_presc
 def test_a_long_note_still_leaves_one_page(ana: Patient, anas_prescription: Prescription) -> None:
     Prescription.objects.filter(pk=anas_prescription.pk).update(note="Take care of the arm tonight. " * 60)
     reader, text = read(flow_sheet_pdf(ana, at=NOW))
-    assert len(reader.pages) == 1
+    assert "Afterwards: enter this sheet" in reader.pages[0].extract_text().replace("\n", " ")
+    assert "When something goes wrong" in reader.pages[1].extract_text()
     assert "Take care of the arm tonight." in text
     assert text.count("Take care") <= MOST_OF_A_NOTE / 20
 
