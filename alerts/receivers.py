@@ -9,14 +9,18 @@ from django.db.models.signals import post_delete, post_save
 from django.dispatch import receiver
 from django.utils.translation import gettext_noop
 
+from alerts.models import RecordJudgement
 from alerts.services import news, outbox
+from sessions.facts.choices import RecordState
 from sessions.models import Patient, TreatmentRecord
 from sessions.signals import treatment_recorded
 
 
 @receiver(treatment_recorded, dispatch_uid="alerts.evaluate_record")
 def evaluate_record_soon(sender: type[TreatmentRecord], record: TreatmentRecord, **kwargs: Any) -> None:
-    """A new or corrected treatment wants its numbers and the rules."""
+    """A new or corrected treatment wants its numbers and the rules; one begun by mistake is judged no more."""
+    if record.state == RecordState.MISTAKEN:
+        RecordJudgement.objects.filter(record=record).delete()
     outbox.add(
         patient_id=record.patient_id, record_id=record.pk, why=gettext_noop("treatment recorded"), at=record.received_at
     )

@@ -25,12 +25,13 @@ def _listen() -> None:
 
     from dosing import receivers
     from sessions import signals
-    from sessions.models import HospitalStay, Patient, UrineCollection
+    from sessions.models import HospitalStay, LeftOut, Patient, UrineCollection
 
     signals.treatment_recorded.connect(receivers.on_treatment, dispatch_uid="month of a treatment")
     signals.bloods_entered.connect(receivers.on_bloods, dispatch_uid="month of bloods")
     signals.prescription_signed.connect(receivers.on_prescription, dispatch_uid="month of a prescription")
     signals.surroundings_noted.connect(receivers.on_surroundings, dispatch_uid="month of surroundings")
     post_save.connect(receivers.on_stay, sender=HospitalStay, dispatch_uid="month of a stay")
+    post_save.connect(receivers.on_left_out, sender=LeftOut, dispatch_uid="month of a day left out")
     post_save.connect(receivers.on_patient, sender=Patient, dispatch_uid="months of a patient")
     post_save.connect(receivers.on_urine, sender=UrineCollection, dispatch_uid="month of urine")

@@ -7,11 +7,15 @@ from typing import Any
 
 from django.utils import timezone
 
+from dosing.models import RecordNumbers
 from dosing.services.month.computing import mark_stale
-from sessions.models import BloodResult, HospitalStay, Patient, Prescription, TreatmentRecord, UrineCollection
+from sessions.facts.choices import RecordState
+from sessions.models import BloodResult, HospitalStay, LeftOut, Patient, Prescription, TreatmentRecord, UrineCollection
 
 
 def on_treatment(*, record: TreatmentRecord, **_: Any) -> None:
+    if record.state == RecordState.MISTAKEN:
+        RecordNumbers.objects.filter(record=record).delete()
     mark_stale(record.patient, record.started_at, until=timezone.now())
 
 
@@ -32,6 +36,11 @@ def on_stay(*, instance: HospitalStay, **_: Any) -> None:
     versions: Any = instance.events  # type: ignore[attr-defined]  # made by pghistory
     first = min([instance.admitted_on, *versions.values_list("admitted_on", flat=True)])
     mark_stale(instance.patient, _noon(first), until=timezone.now())
+
+
+def on_left_out(*, instance: LeftOut, **_: Any) -> None:
+    """A day without a treatment that is no longer merely not entered."""
+    mark_stale(instance.patient, _noon(instance.day), until=timezone.now())
 
 
 def on_patient(*, instance: Patient, **_: Any) -> None:

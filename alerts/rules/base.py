@@ -30,6 +30,7 @@ from sessions.models import (
     BloodResult,
     Event,
     HospitalStay,
+    LeftOut,
     Patient,
     Prescription,
     RecordState,
@@ -155,7 +156,8 @@ class History:
 
     night_before: of the last treatment before all of these; bloods: results drawn meanwhile, oldest first;
     surroundings: None where they were not looked at; course: finished nights of a longer time, for trends, in order;
-    stays: in hospital or away, where no treatment at home is due.
+    stays: in hospital or away, where no treatment at home is due; left_out: days of which was said at the bedside that
+    no treatment is done.
     """
 
     patient: Patient
@@ -169,6 +171,7 @@ class History:
     surroundings: Surroundings | None = None
     course: Sequence[Point] = ()
     stays: Sequence[HospitalStay] = ()
+    left_out: Sequence[LeftOut] = ()
 
     def absent(self, days: Iterable[date]) -> set[date]:
         """Those of the days on which the patient was in hospital or away."""

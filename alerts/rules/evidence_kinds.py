@@ -19,7 +19,7 @@ from alerts.rules.wording import day, figure
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.trend_of_patient import WATCHES
 from dosing.services.numbers.reasons import reason_words
-from sessions.facts.choices import Analyte, DialyserLook, EventKind
+from sessions.facts.choices import Analyte, DialyserLook, EventKind, LeftOutReason
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
 from sessions.services.due import label_of, last_time
@@ -120,6 +120,10 @@ KINDS: dict[str, EvidenceKind] = {
     "record.unfinished": _plain(_("Record not handed over")),
     "record.late": _plain(_("Hours from the end to the record"), "h", 0),
     "record.missing": EvidenceKind(label=_called(_("Treatment due, no record")), more=_per_week),
+    "record.left_out": EvidenceKind(
+        label=_called(_("No treatment, as the patient said")),
+        more=lambda item: LeftOutReason(item.parts["reason"]).label,
+    ),
     "record.dialyser_look": EvidenceKind(
         label=_called(_("Dialyser")), more=lambda item: DialyserLook(item.parts["look"]).label
     ),

@@ -12,6 +12,7 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.wording import day, days_of
 from dosing.science.due_days import DueBy, days_without
+from sessions.facts.choices import LeftOutReason
 from sessions.models import Prescription
 from sessions.models.local_time import night_of
 
@@ -50,7 +51,8 @@ def due_without_record(history: History, *, until: date) -> list[date]:
     if not days:
         return []
     ordered = {when: _due_by(ordered_on(history, when)) for when in days}
-    missing = days_without(days=days, ordered=ordered, treated=treated, absent=history.absent(days))
+    nobody_expects = history.absent(days) | {said.day for said in history.left_out}
+    missing = days_without(days=days, ordered=ordered, treated=treated, absent=nobody_expects)
     first = history.since.astimezone(history.zone).date()
     return sorted(when for when in missing if first < when <= until)
 
@@ -115,4 +117,59 @@ MISSING = Rule(
     urgency_of=_urgency,
 )
 
-RULES = (MISSING,)
+
+def _left_out(history: History, at: datetime) -> Iterator[Seen]:
+    """Days of which was said that no treatment is done, and on which none was; of one day the newest word."""
+    treated = {night_of(night.record.started_at, history.zone) for night in history.nights}
+    first, today = history.since.astimezone(history.zone).date(), at.astimezone(history.zone).date()
+    said = {each.day: each for each in history.left_out if first < each.day <= today}
+    evidence = tuple(
+        Evidence(
+            "record.left_out",
+            datetime.combine(day, NOON, history.zone),
+            day,
+            parts={"reason": each.reason, "words": each.words},
+        )
+        for day, each in sorted(said.items())
+        if day not in treated
+    )
+    if evidence:
+        yield Seen("left_out", evidence)
+
+
+def _say_left_out(seen: Seen) -> str:
+    days = days_of(seen.evidence)
+    newest = seen.evidence[-1].parts
+    parts = {
+        "count": len(days),
+        "first": day(days[0]),
+        "last": day(days[-1]),
+        "reason": LeftOutReason(newest["reason"]).label,
+        "words": f" ({newest['words']})" if newest["words"] else "",
+    }
+    return str(LEFT_OUT_WORDS % parts)
+
+
+LEFT_OUT_WORDS = ngettext_lazy(
+    "No treatment on %(first)s, as the patient said: %(reason)s%(words)s.",
+    "No treatment on %(count)d days from %(first)s to %(last)s, as the patient said; last: %(reason)s%(words)s.",
+    "count",
+)
+
+LEFT_OUT = Rule(
+    key="left_out",
+    title=_("Treatment left out, as the patient said"),
+    about=_("days left out"),
+    family=Family.PROCESS,
+    urgency=Urgency.THIS_WEEK,
+    source=_("What the patient said at the bedside. More than one day wants a call at once (from memory)."),
+    not_judged=_nothing_due,
+    reasons=MISSING.reasons,
+    by_time=True,
+    see=_left_out,
+    say=_say_left_out,
+    looks_back=LOOKS_BACK,
+    urgency_of=_urgency,
+)
+
+RULES = (MISSING, LEFT_OUT)

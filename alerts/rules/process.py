@@ -13,7 +13,7 @@ from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Remark,
 from alerts.rules.dose import shortened
 from alerts.rules.duties import ANY_TIME, overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of, stock_words
-from alerts.rules.missing import MISSING
+from alerts.rules.missing import LEFT_OUT, MISSING
 from alerts.rules.rule_kinds import (
     NOT_NOTED,
     PRACTICE,
@@ -314,6 +314,6 @@ POWER_OR_WATER = Rule(
 )
 
 RULES = (
-    *(MISSING, LATE, UNFINISHED, CHECK_FAILED, NOT_ACKNOWLEDGED, SUPPLIES, TRAINING, MACHINE_CARE),
+    *(MISSING, LEFT_OUT, LATE, UNFINISHED, CHECK_FAILED, NOT_ACKNOWLEDGED, SUPPLIES, TRAINING, MACHINE_CARE),
     POWER_OR_WATER,
 )

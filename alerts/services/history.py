@@ -27,6 +27,7 @@ from sessions.facts.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
 from sessions.models import (
     BloodResult,
     HospitalStay,
+    LeftOut,
     Patient,
     Prescription,
     PrescriptionAcknowledgement,
@@ -84,6 +85,7 @@ def histories_of(
     courses = long_courses_of(patients, orders, at=at) if COURSE in parts else {}
     around = _surroundings(patients, zones, span, at) if SURROUNDINGS in parts else {}
     before = _nights_before(patients, since) if SURROUNDINGS in parts else {}
+    left_out = _by_patient(LeftOut.objects.standing().filter(patient__in=patients).order_by("day"))
     stays = _by_patient(HospitalStay.objects.standing().filter(patient__in=patients).order_by("admitted_on"))
     return [
         History(
@@ -98,6 +100,7 @@ def histories_of(
             surroundings=around.get(patient.pk),
             course=courses.get(patient.pk, ()),
             stays=stays[patient.pk],
+            left_out=left_out[patient.pk],
         )
         for patient in patients
     ]

@@ -32,6 +32,7 @@ from sessions.models import (
     CarePartner,
     HospitalStay,
     Interval,
+    LeftOut,
     Machine,
     Patient,
     Prescription,
@@ -126,6 +127,10 @@ def _of_stay(stay: HospitalStay) -> Collection[uuid.UUID]:
     return _doses_since(stay.patient_id, stay.admitted_on, stay.discharged_on)
 
 
+def _of_left_out(said: LeftOut) -> Collection[uuid.UUID]:
+    return _doses_since(said.patient_id, said.day, said.day)
+
+
 def _of_orders(order: Prescription) -> Collection[uuid.UUID]:
     return _doses_since(order.patient_id, order.in_force.lower.date())
 
@@ -149,6 +154,7 @@ SOURCES: dict[type[Model], Source] = {
     SupplyCount: Source(_("supplies counted"), at="entered_at"),
     SupplyItem: Source(_("list of supplies changed"), everybody),
     TaskDone: Source(_("task done"), at="entered_at"),
+    LeftOut: Source(_("treatment left out"), at="received_at", records=_of_left_out),
     Training: Source(_("training noted"), at="entered_at"),
     Unit: Source(_("unit's settings changed"), everybody),
     UrineCollection: Source(_("urine collection entered"), at="entered_at", records=_of_urine),

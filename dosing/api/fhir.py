@@ -25,7 +25,7 @@ from dosing.services.fhir.reading import WantedResources
 from dosing.services.fhir.searching import KINDS, PAGING, SEARCHES, SearchRefused, Wish, wishes
 from dosing.services.night.treatments import as_night
 from homedialysis.accounts.models import signed_in
-from sessions.models import BloodResult, Machine, Patient, TreatmentRecord
+from sessions.models import BloodResult, Machine, Patient, RecordState, TreatmentRecord
 from sessions.services.reading_log import note_reading
 
 FORMS = ("application/fhir+json", "application/json", "json")
@@ -230,9 +230,9 @@ def _found(request: Request, kind: str, key: str) -> tuple[uuid.UUID, Json] | No
     named = _UUID.match(key)
     if kind not in ("Procedure", "Observation") or named is None:
         return None
-    visible = TreatmentRecord.objects.visible_to(user).select_related("computed", "prescription")
+    visible = TreatmentRecord.with_mistaken.visible_to(user).select_related("computed", "prescription")
     record = visible.filter(pk=named[0]).first()
-    if record is None:
+    if record is None or (kind == "Observation" and record.state == RecordState.MISTAKEN):
         return None
     made = [resources.procedure(record)] if kind == "Procedure" else resources.observations(as_night(record))
     resource = next((each for each in made if each["id"] == key), None)

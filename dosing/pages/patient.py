@@ -34,7 +34,7 @@ from sessions.facts.months import first_of, month_before
 from sessions.facts.ranges import Range
 from sessions.models import BloodResult, Event, Patient, TreatmentRecord
 from sessions.models.local_time import zone_of
-from sessions.pages.handing_over import standing_entries
+from sessions.pages.handing_over import said_of_late, standing_entries
 from sessions.pages.persons import shown_patient
 from sessions.services import noted_tables
 from sessions.services.event_course import course_of, course_words
@@ -79,6 +79,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "last_month": month_before(first_of(timezone.localdate())),
         "open_plan": open_plan(person),
         "not_handed_over": standing_entries(signed_in(request), person),
+        **said_of_late(person, now),
         "today": timezone.localdate(),
     }
     return render(request, "dosing/patient.html", context)
@@ -114,7 +115,7 @@ def _who_looks(request: HttpRequest) -> str:
 
 
 def _night(request: HttpRequest, record_id: uuid.UUID) -> ComputedNight:
-    visible = TreatmentRecord.objects.visible_to(request.user)
+    visible = TreatmentRecord.with_mistaken.visible_to(request.user)
     read = visible.select_related("patient", "prescription__dialyser", "computed", "recorded_by")
     record = get_object_or_404(read, pk=record_id)
     note_reading(request, record.patient_id)

@@ -224,7 +224,8 @@ class DeliveredCourse:
     """One patient between since and until. All in order of time; see the parts for units.
 
     origin: where hours begin; first_day, last_day: of since and until where the patient lives, both counted; missing:
-    days on which a treatment was due by the prescription and none is there, without those of an absence; records_since:
+    days on which a treatment was due by the prescription and none is there, without those of an absence; left_out: days
+    of which the patient said that no treatment is done, so that nothing is unknown about them; records_since:
     the day of the patient's first record of all, None where there is none.
     """
 
@@ -237,6 +238,7 @@ class DeliveredCourse:
     records_since: date | None = None
     treatments: tuple[Treatment, ...] = ()
     missing: tuple[date, ...] = ()
+    left_out: tuple[date, ...] = ()
     absences: tuple[TimeAway, ...] = ()
     pairs: tuple[UreaPair, ...] = ()
     collections: tuple[KidneyCollection, ...] = ()

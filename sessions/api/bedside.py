@@ -26,11 +26,13 @@ from sessions.api.bedside_devices import WIPE, note_contact, wiped
 from sessions.api.errors import refusal
 from sessions.api.serializers import Refusal
 from sessions.api.treatments import patient_meant
-from sessions.facts.choices import EntryEnd, EntryKind
-from sessions.models import Message, NotHandedOver, Patient
+from sessions.facts.choices import EntryEnd, EntryKind, LeftOutReason
+from sessions.models import LeftOut, Message, NotHandedOver, Patient
 from sessions.services.document import KnownFields, MomentField
 from sessions.services.handing_over import OfSomebodyElse, entry_is_over, tell_not_handed_over
 from sessions.services.kit import kit
+from sessions.services.left_out import OfSomebodyElse as DayOfSomebodyElse
+from sessions.services.left_out import leave_out, take_back
 from sessions.services.messages import note_seen
 from sessions.services.prescription_changes import acknowledge
 
@@ -203,6 +205,53 @@ class NotHandedOverAt(APIView):
         mine = NotHandedOver.objects.visible_to(request.user).filter(pk=entry_id)
         if mine.exists():
             entry_is_over(entry_id=entry_id, how=EntryEnd(how), at=timezone.now())
+        return Response(status=204)
+
+
+class LeftOutSent(KnownFields):
+    """A day without a treatment, why, and when it was said, by the phone's clock."""
+
+    patient = serializers.UUIDField(required=False)
+    day = serializers.DateField()
+    reason = serializers.ChoiceField(choices=LeftOutReason.choices)
+    words = serializers.CharField(required=False, allow_blank=True, default="", max_length=300)
+    at = MomentField()
+
+
+class LeftOutAnswer(serializers.Serializer[Any]):
+    day = serializers.DateField()
+    reason = serializers.CharField()
+    received_at = serializers.DateTimeField()
+
+
+class LeftOutAt(APIView):
+    permission_classes = (AtTheBedside,)
+
+    @extend_schema(
+        operation_id="bedside_left_out",
+        request=LeftOutSent,
+        examples=[examples.LEFT_OUT],
+        responses={200: LeftOutAnswer, 400: Refusal},
+    )
+    def put(self, request: Request, said_id: uuid.UUID) -> Response:
+        """Say that no treatment is done on a day. It counts as not delivered, and nobody calls it missing."""
+        sent = LeftOutSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        told = dict(sent.validated_data)
+        by, now = signed_in(request), timezone.now()
+        patient = patient_meant(by, told.pop("patient", None))
+        try:
+            said = leave_out(said_id=said_id, patient=patient, by=by, now=now, **told)
+        except DayOfSomebodyElse:
+            raise ValidationError({"id": gettext("This id belongs to another entry: make a new UUID.")}) from None
+        return Response({"day": said.day, "reason": said.reason, "received_at": said.received_at})
+
+    @extend_schema(operation_id="bedside_left_out_taken_back", responses={204: None})
+    def delete(self, request: Request, said_id: uuid.UUID) -> Response:
+        """Take it back: it is treated after all."""
+        said = LeftOut.objects.visible_to(request.user).filter(pk=said_id).first()
+        if said is not None:
+            take_back(said, now=timezone.now())
         return Response(status=204)
 
 

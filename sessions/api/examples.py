@@ -139,6 +139,11 @@ NOT_HANDED_OVER = OpenApiExample(
     },
     request_only=True,
 )
+LEFT_OUT = OpenApiExample(
+    "Not tonight",
+    value={"day": "2026-11-20", "reason": "ill", "at": "2026-11-20T18:00:00Z"},
+    request_only=True,
+)
 ACKNOWLEDGEMENT = OpenApiExample(
     "The first version was read", value={"version": 1, "at": "2026-11-20T20:41:00Z"}, request_only=True
 )

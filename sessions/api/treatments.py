@@ -129,7 +129,7 @@ class TreatmentList(APIView):
         responses=TreatmentPage,
     )
     def get(self, request: Request) -> Response:
-        """Treatment records that you may see, newest first, a page at a time."""
+        """Treatment records that you may see, newest first, a page at a time; without those begun by mistake."""
         records = TreatmentRecord.objects.visible_to(request.user).select_related("recorded_by").newest_first()
         if patient := request.query_params.get("patient"):
             records = records.filter(patient=patient_meant(signed_in(request), patient))
@@ -164,7 +164,7 @@ class TreatmentOne(APIView):
 
         Whoever asks again and again names the revision at hand in If-None-Match: while it stands, the answer is 304.
         """
-        record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
+        record = get_object_or_404(TreatmentRecord.with_mistaken.visible_to(request.user), pk=record_id)
         if request.headers.get("If-None-Match", "").removeprefix("W/") == f'"{record.revision}"':
             return Response(status=status.HTTP_304_NOT_MODIFIED, headers={"ETag": f'"{record.revision}"'})
         note_reading(request, record.patient_id)
@@ -226,7 +226,7 @@ def write(record_id: uuid.UUID, body: dict[str, Any], sent: Sent, revision: int 
 
 
 def _patient_of(record_id: uuid.UUID, user: User) -> uuid.UUID | None:
-    visible = TreatmentRecord.objects.visible_to(user)
+    visible = TreatmentRecord.with_mistaken.visible_to(user)
     return visible.filter(pk=record_id).values_list("patient_id", flat=True).first()
 
 
@@ -272,7 +272,7 @@ class TreatmentVersions(APIView):
     @extend_schema(operation_id="treatments_versions", responses=VersionShape(many=True))
     def get(self, request: Request, record_id: uuid.UUID) -> Response:
         """Every version of the record that ever stood, oldest first."""
-        record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
+        record = get_object_or_404(TreatmentRecord.with_mistaken.visible_to(request.user), pk=record_id)
         note_reading(request, record.patient_id)
         return Response([version_shown(event) for event in recording.versions(record)])
 

@@ -20,6 +20,7 @@ urlpatterns = [
     ),
     path("bedside/", bedside.Kit.as_view(), name="bedside"),
     path("bedside/acknowledge/", bedside.Acknowledge.as_view(), name="bedside-acknowledge"),
+    path("bedside/left-out/<uuid:said_id>/", bedside.LeftOutAt.as_view(), name="bedside-left-out"),
     path(
         "bedside/not-handed-over/<uuid:entry_id>/",
         bedside.NotHandedOverAt.as_view(),

@@ -48,6 +48,7 @@ class Buffer(models.TextChoices):
 class RecordState(models.TextChoices):
     OPEN = "open", _("still being filled in")
     FINISHED = "finished", _("handed over")
+    MISTAKEN = "mistaken", _("begun by mistake")
 
 
 class RecordSource(models.TextChoices):
@@ -177,6 +178,15 @@ class FlowDirection(models.TextChoices):
 
     UP = "up", _("towards the trunk")
     DOWN = "down", _("away from the trunk")
+
+
+class LeftOutReason(models.TextChoices):
+    """Why there is no treatment today, as the patient says."""
+
+    ILL = "ill", _("ill")
+    AWAY = "away", _("away from home")
+    HOSPITAL = "hospital", _("in hospital")
+    OTHER = "other", _("another reason")
 
 
 class EntryKind(models.TextChoices):

@@ -24,6 +24,7 @@ from sessions.facts.choices import (
     TextKind,
 )
 from sessions.models.bedside import (
+    LeftOut,
     Message,
     MessageSeen,
     NotHandedOver,
@@ -64,6 +65,7 @@ __all__ = [
     "LabLine",
     "LabMessage",
     "Laboratory",
+    "LeftOut",
     "Limb",
     "Machine",
     "Medicine",

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from sessions.facts.choices import EntryEnd, EntryKind, Technique, TextKind
+from sessions.facts.choices import EntryEnd, EntryKind, LeftOutReason, Technique, TextKind
 from sessions.models.patient import Patient
 from sessions.models.prescription import Prescription
 from sessions.models.querysets import OfPatientQuerySet
@@ -175,3 +175,34 @@ class NotHandedOver(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_what_display()} of {self.patient}, not handed over"
+
+
+class LeftOutQuerySet(OfPatientQuerySet):
+    def standing(self) -> Self:
+        """Without what was taken back."""
+        return self.filter(taken_back_at=None)
+
+
+class LeftOut(models.Model):
+    """That no treatment is done on a day, as was said at the bedside. `said_at`: by the phone's clock.
+
+    The id is made by the phone, so that sending again can never make two.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="left_out")
+    day = models.DateField(help_text="The day to which the treatment would have belonged, where the patient lives.")
+    reason = models.CharField(max_length=8, choices=LeftOutReason)
+    words = models.CharField(max_length=300, blank=True)
+    said_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    said_at = models.DateTimeField()
+    received_at = models.DateTimeField()
+    taken_back_at = models.DateTimeField(null=True)
+
+    objects = LeftOutQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-day", "-received_at"]
+
+    def __str__(self) -> str:
+        return f"No treatment of {self.patient} on {self.day:%Y-%m-%d}"

@@ -74,6 +74,14 @@ class TreatmentQuerySet(OfPatientQuerySet):
         return self.order_by("-started_at", "-pk")
 
 
+class TreatmentsDone(models.Manager.from_queryset(TreatmentQuerySet)):  # type: ignore[misc]
+    """Without records that were begun by mistake: nothing was done in them, so nothing counts, judges or lists them."""
+
+    def get_queryset(self) -> TreatmentQuerySet:
+        found: TreatmentQuerySet = super().get_queryset()
+        return found.exclude(state="mistaken")
+
+
 class EntryQuerySet(OfPatientQuerySet):
     def standing(self) -> Self:
         """Without what was taken back."""

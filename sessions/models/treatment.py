@@ -34,7 +34,7 @@ from sessions.facts.fields import CHECK, EVENT, MEDICINE, READING, SITE, TREATME
 from sessions.models.columns import DeclaredNumbers, with_columns
 from sessions.models.patient import AccessSite, Patient
 from sessions.models.prescription import Prescription
-from sessions.models.querysets import TreatmentQuerySet
+from sessions.models.querysets import TreatmentQuerySet, TreatmentsDone
 from sessions.texts.checklist import name_of
 
 
@@ -68,7 +68,8 @@ class TreatmentRecord(DeclaredNumbers):
     clock_offset_s = models.BigIntegerField(null=True, help_text="Seconds by which the phone's clock was ahead.")
     finished_at = models.DateTimeField(null=True)
 
-    objects = TreatmentQuerySet.as_manager()
+    objects = TreatmentsDone()
+    with_mistaken = TreatmentQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar = ["-started_at"]

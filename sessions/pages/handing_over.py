@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -14,9 +16,12 @@ from django.views.decorators.http import require_POST
 
 from homedialysis.accounts.models import User, signed_in
 from homedialysis.accounts.pages.guards import staff_only
-from sessions.facts.choices import EntryEnd
-from sessions.models import NotHandedOver, Patient
+from sessions.facts.choices import EntryEnd, RecordState
+from sessions.models import LeftOut, NotHandedOver, Patient, TreatmentRecord
 from sessions.services.handing_over import entry_is_over, why
+
+OF_LATE = timedelta(days=35)
+"""How far back the patient's page tells of days that were left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +38,17 @@ def standing_entries(user: User, patient: Patient | None = None) -> list[ShownEn
     if patient is not None:
         found = found.filter(patient=patient)
     return [ShownEntry(each, why(each)) for each in found]
+
+
+def said_of_late(patient: Patient, now: datetime) -> dict[str, Any]:
+    """What was said at the bedside of days without a treatment and of records begun by mistake, for a page."""
+    since = now - OF_LATE
+    begun = TreatmentRecord.with_mistaken.filter(patient=patient, state=RecordState.MISTAKEN, started_at__gte=since)
+    said = LeftOut.objects.filter(patient=patient, day__gte=since.date())
+    return {
+        "left_out": said.select_related("said_by"),
+        "mistaken": begun.select_related("recorded_by").defer("document").newest_first(),
+    }
 
 
 @staff_only

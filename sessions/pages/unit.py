@@ -97,7 +97,7 @@ def invite(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 @require_GET
 def versions(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
     """Every version of a record that ever stood, with what changed between them."""
-    visible = TreatmentRecord.objects.visible_to(request.user).select_related("patient")
+    visible = TreatmentRecord.with_mistaken.visible_to(request.user).select_related("patient")
     record = get_object_or_404(visible, pk=record_id)
     note_reading(request, record.patient_id)
     staff = getattr(request.user, "is_unit_staff", False)

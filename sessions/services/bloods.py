@@ -21,10 +21,12 @@ def treatment_of_sample(patient: Patient, drawn_at: datetime, timing: str) -> Tr
     near = TreatmentRecord.objects.filter(patient=patient)
     if timing == SampleTiming.PRE:
         soon = near.filter(started_at__gte=drawn_at - timedelta(minutes=30), started_at__lte=drawn_at + LOOK_AROUND)
-        return soon.order_by("started_at").first()
+        next_one: TreatmentRecord | None = soon.order_by("started_at").first()
+        return next_one
     if timing == SampleTiming.POST:
         just_over = near.filter(ended_at__lte=drawn_at + timedelta(minutes=30), ended_at__gte=drawn_at - LOOK_AROUND)
-        return just_over.order_by("-ended_at").first()
+        last_one: TreatmentRecord | None = just_over.order_by("-ended_at").first()
+        return last_one
     return None
 
 

@@ -311,6 +311,7 @@ class TreatmentDocument(KnownFields):
     def validate(self, data: dict[str, Any]) -> dict[str, Any]:
         faults: dict[str, Any] = {}
         zone = zone_of(self.context["patient"])
+        faults |= _faults_of_a_mistake(data)
         faults |= _faults_of_length(data, self.context["now"], zone)
         faults |= _faults_of_pressure(data)
         if not faults:
@@ -343,6 +344,20 @@ def _in_utc(value: Any) -> Any:
 def _clock(moment: datetime, zone: ZoneInfo) -> str:
     """A time as the patient's wall clock shows it."""
     return f"{moment.astimezone(zone):%Y-%m-%d %H:%M}"
+
+
+HAPPENED = ("readings", "events", "medicines")
+"""Lists whose rows say that a treatment was done."""
+
+
+def _faults_of_a_mistake(data: dict[str, Any]) -> dict[str, str]:
+    """What was noted during a treatment cannot be taken away by calling it a mistake."""
+    noted = next((name for name in HAPPENED if data[name]), None)
+    if data["status"] != RecordState.MISTAKEN or noted is None:
+        return {}
+    words = gettext("A record in which %(what)s were noted was not begun by mistake: end it instead.")
+    names = {"readings": gettext("readings"), "events": gettext("events"), "medicines": gettext("medicines")}
+    return {"status": words % {"what": names[noted]}}
 
 
 def _faults_of_length(data: dict[str, Any], now: datetime, zone: ZoneInfo) -> dict[str, str]:

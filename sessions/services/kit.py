@@ -8,7 +8,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,7 +19,7 @@ from homedialysis.accounts.models import Unit, User
 from sessions.facts import plausible
 from sessions.facts.choices import EventKind, TextKind
 from sessions.facts.fields import AFTER, BEFORE, READING, TREATMENT
-from sessions.models import Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
+from sessions.models import LeftOut, Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
 from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines, text_rows
 from sessions.services.due import due_of
@@ -127,6 +127,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         "computed": {key: each for names in _named.values() for key, each in names().items()},
         "history": _history(asked),
         "open": _open(patient, reader),
+        "left_out": _left_out(patient, asked.today),
     }
 
 
@@ -287,6 +288,21 @@ def _open(patient: Patient, reader: User) -> list[Json]:
     """Records at the unit that were not handed over, newest first."""
     mine = TreatmentRecord.objects.visible_to(reader).filter(patient=patient, state=RecordState.OPEN)
     return [record.as_sent for record in mine.select_related("recorded_by").newest_first()[:OPEN_ONES]]
+
+
+def _left_out(patient: Patient, today: date) -> list[Json]:
+    """Days from yesterday on of which was said that no treatment is done."""
+    said = LeftOut.objects.standing().filter(patient=patient, day__gte=today - timedelta(days=1))
+    return [
+        {
+            "id": str(each.pk),
+            "day": each.day.isoformat(),
+            "reason": each.reason,
+            "words": each.words,
+            "by": str(each.said_by),
+        }
+        for each in said.select_related("said_by")
+    ]
 
 
 def _surroundings(asked: KitRequest) -> Json:

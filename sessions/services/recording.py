@@ -118,7 +118,7 @@ def record_treatment(
         tie_bloods(record)
         treatment_recorded.send(sender=TreatmentRecord, record=record)
         return Written(record, created=True, changed=True)
-    record = TreatmentRecord.objects.select_for_update(no_key=True).get(pk=record_id)
+    record = TreatmentRecord.with_mistaken.select_for_update(no_key=True).get(pk=record_id)
     if record.patient_id != patient.pk:
         raise TakenId
     if same_facts(record.document, document):
@@ -127,7 +127,7 @@ def record_treatment(
         raise NeedsRevision(record)
     if expected_revision != record.revision:
         raise StaleRevision(record, expected_revision)
-    if record.state == RecordState.FINISHED and document["status"] != RecordState.FINISHED:
+    if record.state == RecordState.FINISHED and document["status"] == RecordState.OPEN:
         raise HandedOver
     return _replace(record, document, by, at, clock_offset_s)
 
@@ -189,7 +189,7 @@ def _created(record: TreatmentRecord, document: Document, by: User, at: datetime
         with transaction.atomic():
             record.save(force_insert=True)
     except IntegrityError:
-        if TreatmentRecord.objects.filter(pk=record.pk).exists():
+        if TreatmentRecord.with_mistaken.filter(pk=record.pk).exists():
             return False
         raise
     return True
@@ -228,11 +228,16 @@ def _fill(record: TreatmentRecord, document: Document, by: User, at: datetime) -
 
 
 def _lay_out(record: TreatmentRecord) -> None:
-    """Write the lists of the document as rows, in the place of those of the version before."""
+    """Write the lists of the document as rows, in the place of those of the version before.
+
+    Of a record begun by mistake there are none: checks and needles of it would count for what was never done.
+    """
     for name, model in PARTS.items():
         if record.revision > 1:
             model._default_manager.filter(record=record).delete()
-        model._default_manager.bulk_create(model(record=record, **_as_columns(row)) for row in record.document[name])
+        if record.state != RecordState.MISTAKEN:
+            rows = record.document[name]
+            model._default_manager.bulk_create(model(record=record, **_as_columns(row)) for row in rows)
 
 
 def _as_columns(row: Document) -> Document:

@@ -210,6 +210,7 @@ TABLE: dict[str, dict[str, str]] = {
     "api:prescription": {"GET": API_NAMED},
     "api:bedside": {"GET": API_BEDSIDE},
     "api:bedside-acknowledge": {"POST": API_BEDSIDE},
+    "api:bedside-left-out": {"PUT": API_BEDSIDE, "DELETE": "401 204 204 204 403 403 403 403"},
     "api:bedside-not-handed-over": {
         "PUT": API_BEDSIDE,
         "DELETE": "401 204 204 204 403 403 403 403",
@@ -276,6 +277,12 @@ BODIES: Bodies = {
     },
     ("api:bloods", "POST"): lambda world: {"results": [potassium(world)]},
     ("accounts:language", "POST"): lambda world: {"language": "en"},
+    ("api:bedside-left-out", "PUT"): lambda world: {
+        "patient": str(world.ana.pk),
+        "day": f"{timezone.localdate():%Y-%m-%d}",
+        "reason": "ill",
+        "at": timezone.now().isoformat(),
+    },
     ("api:bedside-not-handed-over", "PUT"): lambda world: {
         "patient": str(world.ana.pk),
         "what": "treatment",

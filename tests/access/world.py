@@ -20,7 +20,7 @@ from dosing.services.night.computing import compute
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Role, User
 from homedialysis.accounts.services.invitations import new_link
 from sessions.facts.choices import EntryKind
-from sessions.models import Dialyser, HospitalStay, Laboratory, NotHandedOver, Patient, TreatmentRecord
+from sessions.models import Dialyser, HospitalStay, Laboratory, LeftOut, NotHandedOver, Patient, TreatmentRecord
 from sessions.services.handing_over import tell_not_handed_over
 from tests.dosing.importing.samples import GOOD, csv_file
 from tests.factories import (
@@ -121,6 +121,9 @@ def build_world() -> World:
         "number_key": "uf_rate",
         "month_key": "uf_rate_mean",
         "entry_id": _not_handed_over(ana).pk,
+        "said_id": LeftOut.objects.create(
+            patient=ana, day=A_NIGHT.date(), reason="ill", said_by=ana.account, said_at=A_NIGHT, received_at=A_NIGHT
+        ).pk,
         "version": 1,
         "key": "made-up",
         "uidb36": "1",

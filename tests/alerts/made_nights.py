@@ -20,6 +20,7 @@ from sessions.models import (
     BloodResult,
     Dialyser,
     Event,
+    LeftOut,
     Patient,
     Prescription,
     Reading,
@@ -212,6 +213,7 @@ def history(
     limits: LimitBook | None = None,
     since: datetime = A_NIGHT - 30 * DAY,
     course: Sequence[Point] = (),
+    left_out: Sequence[LeftOut] = (),
 ) -> History:
     """What a rule is given. night_before: the day before the first night, so that nothing is missing before it."""
     return History(
@@ -225,7 +227,14 @@ def history(
         bloods=bloods,
         surroundings=around,
         course=course,
+        left_out=left_out,
     )
+
+
+def said_left_out(night: JudgedNight, reason: str, days: int = 0) -> LeftOut:
+    """That no treatment is done some days after a night."""
+    day = night.record.night + days * DAY
+    return LeftOut(patient=PATIENT, day=day, reason=reason, said_at=NOW, received_at=NOW)
 
 
 def morning(index: float = 0) -> datetime:

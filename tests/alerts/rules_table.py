@@ -20,7 +20,18 @@ from homedialysis.accounts.models import User
 from sessions.models import Analyte, EventKind, SupplyDelivery, SupplyItem, WaterTest
 from sessions.services.due import Due
 from sessions.services.stock import Stock
-from tests.alerts.made_nights import NOW, PATIENT, USUAL_CHECKS, course, history, night, prescription, result, scattered
+from tests.alerts.made_nights import (
+    NOW,
+    PATIENT,
+    USUAL_CHECKS,
+    course,
+    history,
+    night,
+    prescription,
+    result,
+    said_left_out,
+    scattered,
+)
 from tests.factories import A_NIGHT
 
 Make = Callable[[], History]
@@ -500,6 +511,14 @@ CASES: dict[str, Case] = {
         lambda: history(night(0), prescriptions=[]),
         "no prescription says when treatments are due",
         at=A_NIGHT + timedelta(days=5, hours=12),
+    ),
+    "left_out": Case(
+        lambda: history(night(0), left_out=[said_left_out(night(0), "ill", days=2)]),
+        "No treatment on 4 Mar, as the patient said: ill.",
+        lambda: history(night(0), night(1), left_out=[said_left_out(night(1), "ill")]),
+        lambda: history(night(0), prescriptions=[]),
+        "no prescription says when treatments are due",
+        at=A_NIGHT + timedelta(days=3),
     ),
     "power_or_water": Case(
         nights({"events": ["water_failure"]}),

@@ -50,7 +50,7 @@ def test_a_bare_record_has_nothing_around_it(ana: Patient) -> None:
 @pytest.mark.parametrize("readings", [1, 30])
 def test_it_asks_a_fixed_number_of_times(ana: Patient, readings: int, django_assert_num_queries: Any) -> None:
     record = record_night(ana, readings=readings)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         gather(record)
 
 

@@ -100,6 +100,7 @@ class ReadPatient:
             records_since=rows.records_since,
             treatments=treatments,
             missing=missing_days(rows, orders, treatments, absences, (first, last)),
+            left_out=_left_out(rows, treatments, (first, last)),
             absences=absences,
             pairs=tuple(_pairs(rows.bloods, {each.key: each for each in treatments})),
             collections=tuple(each for each in self.collections if since - KIDNEY_BEFORE <= each.ended <= until),
@@ -148,8 +149,16 @@ def missing_days(
     noon = {day: datetime.combine(day, datetime.min.time(), rows.zone) + timedelta(hours=12) for day in days}
     ordered = {day: next((each.due_by for each in orders if each.holds(noon[day])), None) for day in days}
     absent = {day for day in days if any(each.holds(day) for each in absences)}
+    absent |= {said.day for said in rows.left_out}
     treated = {night_of(each.start, rows.zone) for each in treatments}
     return tuple(sorted(days_without(days=days, ordered=ordered, treated=treated, absent=absent) - {last}))
+
+
+def _left_out(rows: PatientRows, treatments: Sequence[Treatment], span: tuple[date, date]) -> tuple[date, ...]:
+    """Days of which was said that no treatment is done, and none was."""
+    first, last = span
+    treated = {night_of(each.start, rows.zone) for each in treatments}
+    return tuple(sorted({said.day for said in rows.left_out if first <= said.day <= last} - treated))
 
 
 def _pairs(bloods: Sequence[BloodResult], treatments: dict[str, Treatment]) -> Iterable[UreaPair]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -18,6 +18,7 @@ from sessions.models import (
     BloodResult,
     Event,
     HospitalStay,
+    LeftOut,
     Patient,
     Prescription,
     Reading,
@@ -64,6 +65,7 @@ class PatientRows:
     bloods: list[BloodResult]
     urine: list[UrineCollection]
     prescriptions: list[Prescription]
+    left_out: list[LeftOut] = field(default_factory=list)
 
     def access_on(self, day: date) -> str:
         """Kind of the newest access that was in use on a day; "" where none was."""
@@ -73,7 +75,7 @@ class PatientRows:
 
 
 def rows_of(patient: Patient, since: datetime, until: datetime) -> PatientRows:
-    """The rows of [since, until): eleven queries at most, one more where the unit's time zone is asked for."""
+    """The rows of [since, until): twelve queries at most, one more where the unit's time zone is asked for."""
     records = TreatmentRecord.objects.filter(patient=patient).between(since, until).order_by("started_at", "pk")
     laid_out = list(records.values(*RECORD_COLUMNS))
     ids = [each["pk"] for each in laid_out]
@@ -98,6 +100,7 @@ def _lists(patient: Patient, since: datetime, until: datetime) -> dict[str, list
     urine = UrineCollection.objects.filter(patient=patient, ended_at__range=(since - KIDNEY_BEFORE, until))
     return {
         "accesses": list(VascularAccess.objects.filter(patient=patient).order_by("created_on", "pk")),
+        "left_out": list(LeftOut.objects.standing().filter(patient=patient).order_by("day")),
         "stays": list(HospitalStay.objects.standing().filter(going_on, patient=patient).order_by("admitted_on")),
         "bloods": list(samples.filter(analyte__in=[Analyte.UREA, Analyte.CREATININE]).order_by("drawn_at", "pk")),
         "urine": list(urine.order_by("ended_at")),

@@ -13,7 +13,7 @@ from dosing.services.fhir import resources
 from dosing.services.fhir.parts import Json
 from dosing.services.fhir.searching import KINDS, Wish
 from dosing.services.night.treatments import as_night
-from sessions.models import BloodResult, Machine, Patient, TreatmentRecord
+from sessions.models import BloodResult, Machine, Patient, RecordState, TreatmentRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ def _all(person: Patient, wanted: WantedResources) -> Iterator[Json]:
 
 
 def _of_treatments(person: Patient, wanted: WantedResources) -> Iterator[Json]:
-    records = TreatmentRecord.objects.filter(patient=person).select_related("computed", "prescription")
+    records = TreatmentRecord.with_mistaken.filter(patient=person).select_related("computed", "prescription")
     if wanted.since:
         records = records.filter(Q(received_at__gte=wanted.since) | Q(computed__computed_at__gte=wanted.since))
     if "Observation" in wanted.kinds:
@@ -56,7 +56,7 @@ def _of_treatments(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     for record in records.defer("document").order_by("started_at", "pk").iterator(chunk_size=200):
         made = [resources.procedure(record)] if "Procedure" in wanted.kinds else []
         if "Observation" in wanted.kinds:
-            made += resources.observations(as_night(record))
+            made += resources.observations(as_night(record)) if record.state != RecordState.MISTAKEN else []
         yield from (each for each in made if wanted.since is None or changed_at(each) >= wanted.since)
 
 

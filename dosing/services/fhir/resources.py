@@ -108,15 +108,22 @@ def device(machine: Machine) -> Json:
     )
 
 
+PROCEDURE_STATUS = {
+    RecordState.OPEN: "in-progress",
+    RecordState.FINISHED: "completed",
+    RecordState.MISTAKEN: "entered-in-error",
+}
+"""FHIR R4, EventStatus."""
+
+
 def procedure(record: TreatmentRecord) -> Json:
     """A Procedure: one treatment."""
-    finished = record.state == RecordState.FINISHED
     return without_empty(
         {
             "resourceType": "Procedure",
             "id": str(record.pk),
             "meta": {"versionId": str(record.revision), "lastUpdated": moment(record.received_at)},
-            "status": "completed" if finished else "in-progress",
+            "status": PROCEDURE_STATUS[RecordState(record.state)],
             "code": coded(SNOMED, "302497006", "Haemodialysis at home"),
             "subject": reference("Patient", record.patient_id),
             "performedPeriod": without_empty({"start": moment(record.started_at), "end": moment(record.ended_at)}),

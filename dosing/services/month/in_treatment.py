@@ -131,7 +131,7 @@ class InTreatment:
                 yield each
 
     def as_json(self) -> dict[str, Any]:
-        """days: in treatment; absences, missing: days as ISO 8601; broken_off: records that do not count."""
+        """days: in treatment; absences, missing, left_out: days as ISO 8601; broken_off: records that do not count."""
         return {
             "nights": len(self.done),
             "open": sum(not each.handed_over for each in self.treatments),
@@ -141,6 +141,7 @@ class InTreatment:
                 {"kind": each.kind, "first": _iso(each.first), "last": _iso(each.last)} for each in self.absences
             ],
             "missing": [day.isoformat() for day in self.missing],
+            "left_out": [day.isoformat() for day in self.course.left_out if self.first <= day <= self.last],
             "at_home_all_the_same": self.at_home_all_the_same,
         }
 
@@ -201,6 +202,12 @@ def _of_records(delivered: Delivered) -> Iterator[str]:
             "%(count)d treatments were due and are not entered.",
             missing,
         ) % {"count": missing}
+    if left_out := len(delivered.get("left_out", [])):
+        yield ngettext(
+            "%(count)d treatment was left out, as the patient said.",
+            "%(count)d treatments were left out, as the patient said.",
+            left_out,
+        ) % {"count": left_out}
     if broken_off:
         yield ngettext(
             "%(count)d treatment was broken off and is not counted.",

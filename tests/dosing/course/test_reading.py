@@ -168,7 +168,7 @@ def test_a_course_out_of_more_rows_is_the_one_read_alone(
     stretches = [(A_NIGHT + first * DAY, A_NIGHT + last * DAY) for first, last in ((-60, -10), (-20, 1), (-1, 30))]
     alone = [course_of(ana, *each) for each in stretches]
     courses = PatientCourses(ana)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         courses.read(A_NIGHT - 100 * DAY, A_NIGHT + 40 * DAY)
         found = [courses.between(*each) for each in stretches]
     assert found == alone
