@@ -67,7 +67,7 @@ def test_a_second_piece_takes_from_the_first_what_both_need() -> None:
         ({"a.js": "export let changes = 1;\n"}, "a.js: “export let changes = 1;” cannot be joined"),
         ({"a.js": "import b from './b.js';\n"}, "a.js: “import b from './b.js';” cannot be joined"),
         (
-            {"a.js": "import { f as g } from './b.js';\nfunction f() { g(); }\n", "b.js": "export const f = 1;\n"},
+            {"a.js": 'import { f as g } from "./b.js";\nfunction f() { g(); }\n', "b.js": "export const f = 1;\n"},
             "a.js: f as g would be its own f",
         ),
     ],

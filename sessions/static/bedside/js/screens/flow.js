@@ -26,9 +26,9 @@ import {
   waitOver,
   write,
 } from "../flow_state.js";
+import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
-import { momentRow, pointTo, retime } from "../moment_row.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remindAt } from "../reminders.js";
 import { go, register, replace } from "../router.js";

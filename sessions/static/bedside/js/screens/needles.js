@@ -419,7 +419,7 @@ function machineAsked(ctx) {
     litres == null &&
       note(t("No fluid to take off was worked out for tonight. Ask the unit, or go back and weigh."), "stop"),
     litres != null &&
-      h("p", { class: "speed" }, h("span", { text: t("Fluid to take off") }), h("b", { text: withUnit(litres, "L") })),
+      h("p", { class: "speed" }, h("span", { text: t("Fluid to take off") }), h("b", { text: litresWords(litres) })),
     dl([
       minutes && [t("Length"), `${hours(minutes)} h`],
       rate && [rate.label, withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))],
