@@ -357,3 +357,74 @@ def test_a_care_partner_does_the_evening_in_the_patients_name(
     expect(evening.page.locator("#head")).to_contain_text("Rui, who helps Ana for Ana Verdemar")
     evening.touch_main("Good")
     assert evening.night()["patient"] == str(ana.pk)
+
+
+class TestInShort:
+    @pytest.fixture
+    def short(self, evening: Evening, ana: Patient) -> Evening:
+        Patient.objects.filter(pk=ana.pk).update(short_sheets=True)
+        return evening
+
+    def test_checks_are_named_answered_in_one_touch_and_what_is_measured_is_touched(self, short: Evening) -> None:
+        begun(short)
+        items = short.run("app", "return m.ctx.kit.checklist.items;")
+        looked_at = [each["name"] for each in items if each["part"] == "setup" and not each["asks_value"]]
+        assert short.page.locator(".checklist .label").all_inner_texts() == looked_at
+        assert short.doc()["checks"] == []
+        while "of these are good" in short.main().inner_text():
+            short.main().click()  # the first touches may only bring the end of the list into sight
+        expect(short.page.locator(".step-words")).to_have_text("Total chlorine of the water")
+        short.tap("0.05 mg/L")
+        short.tap("14 mS/cm")
+        expect(short.page.get_by_role("heading", level=1)).to_have_text("Weigh and plan")
+        rows = short.doc()["checks"]
+        assert {row["name"] for row in rows} == {each["name"] for each in items if each["part"] == "setup"}
+        assert all(row["passed"] for row in rows)
+        assert {row["value"] for row in rows} == {None, 0.05, 14}
+
+    def test_one_that_is_not_good_holds_as_ever(self, short: Evening) -> None:
+        begun(short)
+        short.tap("Machine's own test passed")
+        short.tap("Not good, or not done")
+        expect(short.screen()).to_contain_text("Machine's own test passed is not good.")
+        short.go("checks", "setup")
+        assert "Machine's own test passed" not in short.page.locator(".checklist .label").all_inner_texts()
+        while "of these are good" in short.main().inner_text():
+            short.main().click()
+        short.tap("0.05 mg/L")
+        short.tap("14 mS/cm")
+        expect(short.page.locator(".step-words")).to_have_text("Machine's own test passed")
+
+    def test_no_touch_answers_for_a_list_whose_end_was_not_seen(self, short: Evening) -> None:
+        begun(short)
+        short.page.set_viewport_size({"width": 320, "height": 480})
+        short.page.wait_for_timeout(300)  # until the window has its new size
+        short.main().click()
+        assert short.doc()["checks"] == []
+        for _ in range(4):
+            if "of these are good" in short.main().inner_text():
+                short.main().click()
+        assert len(short.doc()["checks"]) == 8
+
+
+def test_what_goes_in_is_taken_as_last_time_in_one_touch_that_names_it(evening: Evening, ana: Patient) -> None:
+    record_night(ana, now_minute() - timedelta(days=2), planned_rinse_back_l=0.35, planned_intake_l=0.15)
+    begun(evening).pass_checks()
+    evening.go("weigh")
+    evening.touch_main("Enter: Weight before")
+    evening.pads("72", "142", "81", "70")
+    expect(evening.main()).to_contain_text("rinse-back 0.35 L, drinks 0.15 L")
+    assert evening.doc()["planned_rinse_back_l"] is None
+    evening.touch_main("As last time")
+    doc = evening.doc()
+    assert (doc["planned_rinse_back_l"], doc["planned_intake_l"]) == (0.35, 0.15)
+    expect(evening.main()).to_contain_text("Take off 2.50 L in 4:00 h")
+
+
+def test_the_undo_bar_leaves_and_the_way_back_stays_under_more(evening: Evening) -> None:
+    begun(evening)
+    evening.touch_main("Good")
+    expect(evening.page.locator("#undo")).to_contain_text("Undo")
+    expect(evening.page.locator("#undo")).to_be_empty(timeout=12_000)
+    evening.go("more")
+    expect(evening.page.get_by_role("button", name="Undo:", exact=False)).to_be_visible()
