@@ -60,9 +60,10 @@ def heartbeat() -> None:
 
 @shared_task(name="alerts.deliver_due", ignore_result=True)
 def deliver_due() -> None:
-    """Every minute: what was set aside until now comes back, who is next on the rota is told, messages go out."""
+    """Every minute: what was set aside comes back, what nobody looks at rises, the rota is told, messages go out."""
     from alerts.services.sending import send  # heavy, and only a worker sends
 
     alert_course.bring_back_due(at=timezone.now())
+    alert_course.raise_unseen(at=timezone.now())
     escalation.tell_next(at=timezone.now())
     delivery.deliver_due(send, now=timezone.now, limit=MESSAGES_A_TASK)

@@ -25,6 +25,7 @@ urlpatterns = [
     path("triage/list/", triage.triage_list, name="triage-list"),
     path("triage/closed/", triage.closed, name="closed"),
     path("triage/<uuid:patient_id>/", bundle.bundle, name="bundle"),
+    path("triage/<uuid:patient_id>/picture/", bundle.picture, name="picture"),
     path("triage/<uuid:patient_id>/live/", bundle.live, name="bundle-live"),
     path("triage/<uuid:patient_id>/act/", bundle.act, name="act"),
     path("triage/<uuid:patient_id>/call/", bundle.log_call, name="log-call"),

@@ -85,7 +85,6 @@ _FALL = _("fall of 20 mmHg with symptoms: KDOQI 2005 and European guideline 2007
 _STANDING = _("fall on standing of 20 systolic or 10 diastolic, the usual definition")
 _BLEEDING = _("KDOQI names long bleeding as a sign, without a firm number")
 _RD52 = _("within 5 % of the nominal 14.0 mS/cm: summary of ANSI/AAMI RD52; set it for other fluids")
-_ISO_CHLORINE = _("ISO 23500-3:2019: total chlorine 0.1 mg/L at most")
 
 _FLUID: tuple[Row | Guided, ...] = (
     Guided("uf_rate", _("UF rate at most"), "mL/kg/h", 3, 20, 0.5, "high", "uf_rate"),
@@ -103,6 +102,7 @@ _PRESSURE: tuple[Row | Guided, ...] = (
     ("systolic_low", _("Lowest systolic at least"), "mmHg", 90, 60, 130, 5, _FLYTHE_LOW, _SEEN),
     ("systolic_low_after_high", _("Lowest systolic at least, when high before"), "mmHg", 100, 60, 140, 5,
      _FLYTHE_LOW, _SEEN),
+    ("systolic_very_low", _("Lowest systolic, once is enough under"), "mmHg", 70, 50, 90, 5, "", _PRACTICE),
     ("systolic_high", _("Systolic before at most"), "mmHg", 180, 120, 240, 5, _GRADE_3, _MEMORY),
     ("diastolic_high", _("Diastolic before at most"), "mmHg", 110, 70, 150, 5, _GRADE_3, _MEMORY),
     Guided("systolic_high_after", _("Systolic after at most"), "mmHg", 120, 240, 5, "high", "post_systolic"),
@@ -146,12 +146,9 @@ _COMPOSITION: tuple[Row, ...] = (
     ("fluid_temperature_low", _("Temperature of the dialysis fluid at least"), "°C", 34.5, 33, 37, 0.1, "", _PRACTICE),
     ("fluid_temperature_high", _("Temperature of the dialysis fluid at most"), "°C", 38, 36, 40, 0.1, "", _PRACTICE),
 )
-_WATER: tuple[Row, ...] = (
-    ("chlorine", _("Total chlorine at most"), "mg/L", 0.1, 0.02, 0.5, 0.01, _ISO_CHLORINE, _MEMORY),
-    ("chlorine_action", _("Total chlorine, action from"), "mg/L", 0.05, 0.01, 0.5, 0.01, "", _PRACTICE),
-)
 _BLOODS: tuple[Row | Guided, ...] = (
     ("potassium_call_high", _("Potassium before, call from"), "mmol/L", 6.5, 5.5, 8, 0.1, "", _PRACTICE),
+    ("potassium_soon", _("Potassium before, this week from"), "mmol/L", 6, 5, 7, 0.1, "", _PRACTICE),
     ("potassium_call_low", _("Potassium before, call under"), "mmol/L", 3.5, 2.5, 4, 0.1, "", _PRACTICE),
     Guided("potassium_high", _("Potassium before at most"), "mmol/L", 4.5, 7, 0.1, "high", "potassium"),
     Guided("potassium_low", _("Potassium before at least"), "mmol/L", 2.5, 4.5, 0.1, "low", "potassium"),
@@ -191,7 +188,6 @@ _TABLE: dict[Family, Sequence[Row | Guided]] = {
     Family.ACCESS: _ACCESS,
     Family.CIRCUIT: _CIRCUIT,
     Family.COMPOSITION: _COMPOSITION,
-    Family.WATER: _WATER,
     Family.BLOODS: _BLOODS,
     Family.PROCESS: _PROCESS,
 }

@@ -24,7 +24,8 @@ from alerts.pages.forms_acting import ActForm, CallForm, OfferedAlert
 from alerts.services import acting
 from alerts.services.muting import mutes_of
 from alerts.showing.alert_words import named, title_of
-from alerts.showing.presenting import ShownAlert, in_order, of_paper
+from alerts.showing.patient_picture import picture_of_patient
+from alerts.showing.presenting import ShownAlert, in_order, not_judged_of, of_paper
 from alerts.showing.sparklines import courses_of, drawn, next_treatments
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
@@ -54,6 +55,15 @@ def live(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     if request.GET.get("have") == context["mark"]:
         return HttpResponse(status=204)
     return render(request, "alerts/_bundle_live.html", context)
+
+
+@staff_only
+@require_safe
+def picture(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """What the list opens below a patient's line: the same as the page, without its frame."""
+    patient = _patient(request, patient_id)
+    note_reading(request, patient.pk)
+    return render(request, "alerts/_picture_panel.html", _context(request, patient))
 
 
 @clinical_only
@@ -227,6 +237,10 @@ def _story(request: HttpRequest, patient: Patient) -> dict[str, Any]:
 
 def _page(request: HttpRequest, patient: Patient, *, status: int = 200, **filled: Any) -> HttpResponse:
     note_reading(request, patient.pk)
+    return render(request, "alerts/bundle.html", _context(request, patient) | filled, status=status)
+
+
+def _context(request: HttpRequest, patient: Patient) -> dict[str, Any]:
     context = _story(request, patient)
     offered = [
         OfferedAlert(shown.part, title_of(shown.alert), _why_not_closed(shown.alert)) for shown in context["open"]
@@ -238,5 +252,7 @@ def _page(request: HttpRequest, patient: Patient, *, status: int = 200, **filled
         "undo": acting.may_be_undone(by=signed_in(request), at=now),
         "mutes": named(mutes_of(patient).in_force(now)),
         "next": next_treatments([patient], at=now, zone=zone_of(patient)).get(patient.pk),
+        "not_judged": not_judged_of(patient, now),
+        "picture": picture_of_patient(patient, at=now),
     }
-    return render(request, "alerts/bundle.html", context | filled, status=status)
+    return context

@@ -21,7 +21,7 @@ from alerts.models.choices import Urgency
 from alerts.services import acting
 from alerts.showing.presenting import ShownAlert, bundles
 from alerts.showing.sparklines import calls_due
-from homedialysis.accounts.models import signed_in
+from homedialysis.accounts.models import Unit, signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from sessions.pages.handing_over import standing_entries
 
@@ -61,7 +61,7 @@ class TriageFilter:
 def triage(request: HttpRequest) -> HttpResponse:
     """All patients with open alerts; the list in it renews itself."""
     undo = acting.may_be_undone(by=signed_in(request), at=timezone.now())
-    return render(request, "alerts/triage.html", _list(request) | {"undo": undo})
+    return render(request, "alerts/triage.html", _list(request) | {"undo": undo, "unit": Unit.objects.current()})
 
 
 @staff_only
@@ -94,11 +94,14 @@ def _list(request: HttpRequest) -> dict[str, Any]:
     chosen = [alert for alert in theirs if wanted.urgency is None or alert.urgency == wanted.urgency]
     made = bundles(chosen, at=now, zone=_zone())
     shown = [bundle for bundle in made if (bundle.aside if wanted.aside else bundle.alerts)]
+    on_table = [alert for alert in theirs if alert.set_aside_until is None]
     today = _end_of_today(now)
     context = {
-        "bundles": shown,
-        "filters": _filters([alert for alert in theirs if alert.set_aside_until is None]),
-        "aside_count": sum(alert.set_aside_until is not None for alert in theirs),
+        "bundles": [bundle for bundle in shown if wanted.aside or not bundle.over],
+        "over": [] if wanted.aside else [bundle for bundle in shown if bundle.over],
+        "filters": _filters(on_table),
+        "all_count": len({alert.patient_id for alert in on_table}),
+        "aside_count": len({alert.patient_id for alert in theirs if alert.set_aside_until is not None}),
         "mine_count": len(mine),
         "wanted": wanted,
         "calls_due": calls_due(until=today),
@@ -122,4 +125,5 @@ def _end_of_today(now: datetime) -> datetime:
 
 
 def _filters(alerts: list[Alert]) -> list[tuple[Urgency, int]]:
-    return [(one, sum(alert.urgency == one for alert in alerts)) for one in Urgency]
+    """How many patients each urgency would show."""
+    return [(one, len({alert.patient_id for alert in alerts if alert.urgency == one})) for one in Urgency]

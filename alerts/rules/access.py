@@ -15,6 +15,7 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules import pressures
 from alerts.rules.base import History, JudgedNight, Rule, Seen
 from alerts.rules.drifts import drifting
+from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of
 from alerts.rules.rule_kinds import (
     NOT_NOTED,
@@ -164,6 +165,7 @@ TEMPERATURE = outside(
     missing=_("no body temperature was noted"),
     reads="",
     part_of=("fever", "access_redness"),
+    joins=("fever",),
     optional=True,
     may_be_muted=False,
 )
@@ -208,6 +210,17 @@ ACCESS_CHECK = Rule(
     may_be_muted=False,
 )
 
+AFTER_INFECTION = overdue(
+    "after_infection",
+    kinds=frozenset({"retraining", "access_exam"}),
+    limit="due_days",
+    title=_("Access to be looked after"),
+    about=_("examination of the access and retraining after an infection"),
+    family=Family.ACCESS,
+    urgency=Urgency.THIS_WEEK,
+    unset=_("no infection of the access and no regular examination is noted"),
+)
+
 RULES = (
     *pressures.RULES,
     VENOUS_RISE,
@@ -221,4 +234,5 @@ RULES = (
     FEVER,
     TEMPERATURE,
     ACCESS_CHECK,
+    AFTER_INFECTION,
 )

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from datetime import datetime
 
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from alerts.limits.book import HIGH_BEFORE, LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import History, JudgedNight, Parts, Seen
-from alerts.rules.evidence_kinds import MMHG
+from alerts.rules.base import Evidence, History, JudgedNight, Parts, Rule, Seen
+from alerts.rules.evidence_kinds import MMHG, kind_of
 from alerts.rules.rule_kinds import LimitOf, ValueRead, noted, of_kind, of_record, outside, record_columns
 from alerts.rules.sentences import values_of
 from alerts.rules.wording import figure, when
@@ -48,19 +50,58 @@ def _low_limit(history: History, night: JudgedNight, look: ValueRead) -> LimitIn
     return history.limit("systolic_low_after_high" if stricter else "systolic_low", night)
 
 
-LOW = outside(
+SHARE = (3, 10)
+"""Low on three of ten treatments: a lowest under the line in three in ten of them is how Flythe 2015 tells those whose
+pressure falls from those who had one bad night (from memory)."""
+
+
+def _very_low(history: History, night: JudgedNight) -> bool:
+    limit = history.limit("systolic_very_low", night).value
+    return any(kind_of(look.kind).shown(look.value) < limit for look in lows_read(night))
+
+
+def _see_low(often: Rule) -> Callable[[History, datetime], Iterator[Seen]]:
+    """What is low often enough, and besides every night on which it was very low once."""
+
+    def see(history: History, at: datetime) -> Iterator[Seen]:
+        shared = [item for seen in often.see(history, at) for item in seen.evidence]
+        deep = [night for night in history.nights if _very_low(history, night)]
+        days = {item.day for item in shared} | {night.record.night for night in deep}
+        found = [night for night in history.nights if night.record.night in days]
+        pairs = [pair for night in found for pair in _lows(history, night)]
+        if pairs:
+            pressing = bool(deep) and deep[-1] is found[-1]
+            evidence = tuple(item for item, _limit in pairs)
+            yield Seen("systolic_low", evidence, pairs[-1][1], urgency=Urgency.CALL_TODAY if pressing else None)
+
+    return see
+
+
+def _lows(history: History, night: JudgedNight) -> Iterator[tuple[Evidence, LimitInForce]]:
+    for look in lows_read(night):
+        limit = _low_limit(history, night, look)
+        if kind_of(look.kind).shown(look.value) < limit.value:
+            record = night.record
+            yield Evidence(look.kind, look.at, record.night, look.value, limit.value, str(record.pk)), limit
+
+
+_LOW_OFTEN = outside(
     "systolic_low",
     title=_("Low blood pressure"),
     about=_("lowest blood pressure"),
     family=Family.PRESSURE,
     urgency=Urgency.THIS_WEEK,
     read=lows_read,
-    limits=("systolic_low", "systolic_low_after_high"),
+    limits=("systolic_low", "systolic_low_after_high", "systolic_very_low"),
     limit_of=_low_limit,
     over=False,
     what=_("Systolic pressure"),
+    hold=SHARE,
     missing=_("no blood pressure was noted"),
     reads="readings events",
+)
+LOW = replace(
+    _LOW_OFTEN, see=_see_low(_LOW_OFTEN), nights=1, holds=_("on 3 of 10 treatments, or once when very low: then today")
 )
 
 LOW_NOTED = noted(
@@ -69,8 +110,10 @@ LOW_NOTED = noted(
     title=_("Low blood pressure noted by the patient"),
     family=Family.PRESSURE,
     urgency=Urgency.THIS_WEEK,
+    hold=(2, 3),
     over_after=3,
     part_of=("systolic_low", "fainted"),
+    joins=("systolic_low",),
 )
 
 FELT = (EventKind.HYPOTENSION, EventKind.DIZZY, EventKind.CRAMP, EventKind.NAUSEA, EventKind.FAINTED)
@@ -101,6 +144,7 @@ FALL = outside(
     missing=_("no pressure before, or none during the treatment, was noted"),
     reads="readings events",
     part_of=("systolic_low", "low_noted", "fainted"),
+    joins=("systolic_low", "low_noted"),
 )
 
 
@@ -202,6 +246,7 @@ HIGH_AFTER = outside(
     missing=_("no blood pressure after treatment was noted"),
     reads="",
     part_of=("pressure_high",),
+    joins=("pressure_high",),
 )
 
 RULES = (LOW, LOW_NOTED, FALL, STANDING, HIGH, HIGH_AFTER)

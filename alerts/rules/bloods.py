@@ -12,7 +12,7 @@ from django_stubs_ext import StrOrPromise
 
 from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
+from alerts.rules.base import EACH_TIME, Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import CORRECTED_CALCIUM, label_of_evidence, unit_of
 from alerts.rules.wording import day, figure, later
@@ -21,6 +21,8 @@ from sessions.models import Analyte, BloodResult, SampleTiming
 
 FORTNIGHT = timedelta(days=14)
 QUARTER = timedelta(days=90)
+RISES = {Urgency.THIS_WEEK: timedelta(days=1), Urgency.AT_REVIEW: timedelta(days=7)}
+"""After how long bloods that nobody has looked at become more urgent (common practice, no source)."""
 
 
 def _results(history: History, analyte: Analyte) -> list[BloodResult]:
@@ -133,21 +135,31 @@ def blood(
     part_of: tuple[str, ...] = (),
     title: StrOrPromise | None = None,
     judge: Judge = as_drawn,
+    soon: str = "",
+    in_a_row: int = 1,
+    joins: tuple[str, ...] = (),
     may_be_muted: bool = True,
 ) -> Rule:
     """A rule over one analyte between two limits; with `at_high` the upper limit itself counts.
 
-    judge: what of a result is held against them, where it is not the result itself.
+    judge: what of a result is held against them, where it is not the result itself; soon: the limit from which the
+    newest result is for this week; in_a_row: so many neighbouring results must be beyond. What nobody looks at rises.
     """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
+        run: list[tuple[Evidence, LimitInForce]] = []
         beyond: list[tuple[Evidence, LimitInForce]] = []
         for row in _results(history, analyte):
             judged = judge(history, row)
             held = _broken(history, row, judged, low, high, at_high)
-            beyond = [*beyond, (_evidence(history, row, judged, held), held)] if held else beyond
+            run = [*run, (_evidence(history, row, judged, held), held)] if held else []
+            beyond += run if len(run) == in_a_row else run[-1:] if len(run) > in_a_row else []
         if beyond:
-            yield Seen(key, tuple(evidence for evidence, _held in beyond), beyond[-1][1])
+            newest, held = beyond[-1]
+            from_here = history.limits.at(soon, newest.at).value if soon else None
+            pressing = from_here is not None and (newest.value or 0.0) >= from_here
+            evidence = tuple(item for item, _held in beyond)
+            yield Seen(key, evidence, held, urgency=Urgency.THIS_WEEK if pressing else None)
 
     def not_judged(history: History) -> Iterator[NotJudged]:
         if not _results(history, analyte):
@@ -166,7 +178,11 @@ def blood(
         urgency=urgency,
         see=see,
         say=_say,
-        limits=tuple(name for name in (low, high) if name),
+        limits=tuple(name for name in (low, high, soon) if name),
+        rises=RISES,
+        nights=in_a_row,
+        holds=EACH_TIME if in_a_row == 1 else _("on 2 results in a row"),
+        joins=joins,
         looks_back=looks_back,
         over=_("when the next result is inside"),
         passed=_passed(analyte, low, high, at_high, judge),
@@ -190,16 +206,24 @@ POTASSIUM_CALL = blood(
     may_be_muted=False,
 )
 POTASSIUM = blood(
-    "potassium", Analyte.POTASSIUM, low="potassium_low", high="potassium_high", part_of=("potassium_call",)
+    "potassium",
+    Analyte.POTASSIUM,
+    low="potassium_low",
+    high="potassium_high",
+    soon="potassium_soon",
+    part_of=("potassium_call",),
+    joins=("potassium_call",),
 )
 BICARBONATE = blood("bicarbonate", Analyte.BICARBONATE, low="bicarbonate_low", high="bicarbonate_high")
 CALCIUM = blood("calcium", Analyte.CALCIUM, low="calcium_low", high="calcium_high", judge=calcium_corrected)
-PHOSPHATE = blood("phosphate", Analyte.PHOSPHATE, low="phosphate_low", high="phosphate_high")
+# Phosphate and parathyroid hormone on two results in a row: KDIGO 2017 has them judged by trends and not by a single
+# value (3.1.4, from memory); the month's review marks each single one.
+PHOSPHATE = blood("phosphate", Analyte.PHOSPHATE, low="phosphate_low", high="phosphate_high", in_a_row=2)
 ALBUMIN = blood("albumin", Analyte.ALBUMIN, low="albumin_low")
 HAEMOGLOBIN = blood("haemoglobin", Analyte.HAEMOGLOBIN, low="haemoglobin_low", high="haemoglobin_high")
 FERRITIN = blood("ferritin", Analyte.FERRITIN, low="ferritin_low", high="ferritin_high")
 SATURATION = blood("saturation", Analyte.TRANSFERRIN_SATURATION, low="saturation_low", high="saturation_high")
-PARATHYROID = blood("pth", Analyte.PTH, low="pth_low", high="pth_high")
+PARATHYROID = blood("pth", Analyte.PTH, low="pth_low", high="pth_high", in_a_row=2)
 
 PANELS = frozenset({"bloods", "urine"})
 OVERDUE = overdue(

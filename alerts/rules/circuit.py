@@ -73,6 +73,7 @@ DIALYSER = Rule(
     not_judged=where_not_noted(lambda night: night.record.dialyser_look),
     reasons={NOT_NOTED: _("how the dialyser looked was not noted")},
     part_of=("clotting",),
+    joins=("clotting",),
 )
 
 TMP_HIGH = outside(
@@ -88,6 +89,7 @@ TMP_HIGH = outside(
     missing=_("no transmembrane pressure was noted"),
     reads="readings",
     part_of=("clotting", "dialyser_look"),
+    joins=("clotting", "dialyser_look"),
     optional=True,
 )
 

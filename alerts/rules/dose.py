@@ -277,6 +277,7 @@ BLOOD_PROCESSED = outside(
     what=_("Blood processed, of what the prescribed flow gives,"),
     missing=_without_prescription("blood_processed"),
     part_of=("blood_flow", "short"),
+    joins=("blood_flow", "short"),
 )
 
 
@@ -292,6 +293,8 @@ BLOOD_FLOW = outside(
     hold=(2, 3),
     what=_("Blood flow, of prescribed,"),
     missing=_without_prescription("blood_flow_median"),
+    part_of=("short",),
+    joins=("short",),
 )
 
 DRIFT_ADVICE = _(

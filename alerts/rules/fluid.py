@@ -91,6 +91,7 @@ UF_RATE_LINE = Rule(
     passed=passed_after(3, _inside_the_line),
     not_judged=_line_unknown,
     part_of=("uf_rate",),
+    joins=("uf_rate",),
 )
 
 UF_VOLUME = outside(
@@ -106,6 +107,7 @@ UF_VOLUME = outside(
     hold=(2, 3),
     missing=unknown_number("uf_volume"),
     part_of=("uf_rate",),
+    joins=("uf_rate",),
 )
 
 GAIN = outside(
@@ -120,7 +122,8 @@ GAIN = outside(
     form=".1f",
     hold=(3, 6),
     missing=unknown_number("gain_percent"),
-    part_of=("uf_rate",),
+    part_of=("uf_rate", "uf_volume"),
+    joins=("uf_rate", "uf_volume"),
 )
 
 

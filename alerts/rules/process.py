@@ -27,8 +27,11 @@ from alerts.rules.rule_kinds import (
     still_open,
     where_not_noted,
 )
+from alerts.rules.water import chlorine_grade, is_chlorine
 from alerts.rules.wording import day, when
-from sessions.models import EventKind, Prescription
+from dosing.science.water import Grade
+from sessions.facts.choices import CheckPart
+from sessions.models import AnsweredCheck, EventKind, Prescription
 from sessions.services.stock import Stock
 from sessions.texts.checklist import STOPS, not_put_right
 
@@ -92,11 +95,19 @@ UNFINISHED = Rule(
 )
 
 
+def _told_elsewhere(history: History, check: AnsweredCheck) -> bool:
+    """What was found at the access, and a figure of chlorine that is beyond, have alerts of their own that say so."""
+    if check.part == CheckPart.ACCESS:
+        return True
+    return check.value is not None and is_chlorine(check) and chlorine_grade(history, check.value) > Grade.PASS
+
+
 def _see_overruled(history: History, at: datetime) -> Iterator[Seen]:
     evidence = tuple(
         check_evidence(night, check, "check.failed")
         for night in history.nights
         for check in not_put_right(night.checks)
+        if not _told_elsewhere(history, check)
     )
     if evidence:
         stopped = any(item.place in STOPS for item in evidence)
@@ -122,7 +133,6 @@ CHECK_FAILED = Rule(
     reads=frozenset({"checks"}),
     not_judged=where_not_noted(lambda night: night.checks),
     reasons={NOT_NOTED: _("no check was noted")},
-    part_of=("chlorine", "access_check"),
     may_be_muted=False,
 )
 

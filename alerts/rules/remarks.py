@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from django.utils.translation import gettext, ngettext_lazy
+from django.utils.translation import gettext, ngettext, ngettext_lazy
 from django.utils.translation import gettext_noop as _
 from django_stubs_ext import StrOrPromise
 
 from alerts.limits.book import LimitInForce
+from alerts.models.choices import Urgency
 from alerts.rules.base import OF_SCIENCE, Parts, Remark
 from alerts.rules.wording import day, figure
 from dosing.services.numbers.reasons import reason_words
@@ -54,6 +55,15 @@ def _result_inside(parts: Parts) -> str:
         "value": figure(parts["value"]),
         "day": day(parts["day"]),
     }
+
+
+def _unseen(parts: Parts) -> str:
+    words = ngettext(
+        "Nobody has looked at it for %(days)d day: %(urgency)s now.",
+        "Nobody has looked at it for %(days)d days: %(urgency)s now.",
+        parts["days"],
+    )
+    return words % {"days": parts["days"], "urgency": str(Urgency(parts["urgency"]).label).lower()}
 
 
 def _inside_now(parts: Parts) -> str:
@@ -101,6 +111,7 @@ WORDS: dict[str, Callable[[Parts], str]] = {
     ),
     "result_inside": _result_inside,
     "inside_now": _inside_now,
+    "unseen": _unseen,
     "away": _fixed(_("It waits while the patient is in hospital or away.")),
     "more_seen": _fixed(_("More was seen meanwhile.")),
     "day_come": _fixed(_("The day that was set has come.")),

@@ -107,6 +107,7 @@ class More(TypedDict, total=False):
     """What a rule may say besides, as in `Rule`."""
 
     part_of: tuple[str, ...]
+    joins: tuple[str, ...]
     advice: StrOrPromise
     may_be_muted: bool
 

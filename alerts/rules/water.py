@@ -3,70 +3,164 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
-from django_stubs_ext import StrOrPromise
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Remark, Rule, Seen
+from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
-from alerts.rules.rule_kinds import ValueRead, outside
+from alerts.rules.rule_kinds import NOT_NOTED, check_evidence
 from alerts.rules.wording import day, figure
 from dosing.science.sources import Status
 from dosing.science.water import LIMITS, Grade, WaterLimit
 from dosing.services.numbers.seen import with_status
 from dosing.services.results.water import Standard
 from sessions.facts.choices_surroundings import WaterFluid, WaterKind
-from sessions.models import WaterTest
+from sessions.models import AnsweredCheck, WaterTest
+from sessions.texts.checklist import not_put_right
 
 SAMPLES = (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)
 OF_THE_UNIT = (WaterKind.CONDUCTIVITY, WaterKind.HARDNESS)
 """Judged only where the unit has entered a figure: no edition prints one."""
 TESTS = frozenset(str(kind) for kind in SAMPLES)
+CLEAN_CHECKS = 3
+"""So many tests before treatments that pass end it (common practice, no source)."""
 CARE = frozenset({"carbon_change", "water_service"})
 
 
-def _chlorine_read(night: JudgedNight) -> Iterator[ValueRead]:
+def standard_of(history: History) -> Standard:
+    """What the unit judges water by; the default where it was not read."""
+    return history.surroundings.standard if history.surroundings else Standard()
+
+
+def chlorine_limit(history: History) -> WaterLimit:
+    """One for whoever tests and wherever."""
+    limit = standard_of(history).limit(WaterFluid.DIALYSIS_WATER, WaterKind.TOTAL_CHLORINE)
+    assert limit is not None  # there is one in every edition
+    return limit
+
+
+def is_chlorine(check: AnsweredCheck) -> bool:
     """The unit's check for chlorine, by its key or its name."""
-    for check in night.checks:
-        if check.value is not None and ("chlorine" in check.key or "chlorine" in check.name.lower()):
-            parts = {"name": check.name, "version": night.record.checklist_version, "unit": check.unit or "mg/L"}
-            at = check.at or night.record.started_at
-            yield ValueRead("check.value", at, check.value, place=check.key or check.name, parts=parts)
+    return "chlorine" in check.key or "chlorine" in check.name.lower()
 
 
-def _chlorine(
-    key: str, title: StrOrPromise, urgency: Urgency, *, at_limit: bool, part_of: tuple[str, ...] = ()
-) -> Rule:
-    return outside(
-        key,
-        title=title,
-        about=_("total chlorine, near the limit") if at_limit else _("total chlorine"),
-        family=Family.WATER,
-        urgency=urgency,
-        read=_chlorine_read,
-        limits=(key,),
-        at_limit=at_limit,
-        form=".2f",
-        what=_("Total chlorine"),
-        missing=_("no chlorine test was noted"),
-        reads="checks",
-        part_of=part_of,
-        optional=True,
-        may_be_muted=at_limit,
+def chlorine_grade(history: History, value: float) -> Grade:
+    """Of a figure that was read."""
+    limit = chlorine_limit(history)
+    if value > limit.limit:
+        return Grade.FAIL
+    return Grade.ACTION if limit.action is not None and value >= limit.action else Grade.PASS
+
+
+def _chlorine_of(history: History) -> list[tuple[Evidence, Grade, bool]]:
+    """Every figure that says something, oldest first: with its grade, and whether the water at home was tested apart
+    from a treatment. A strip that sees too little says nothing.
+    """
+    found = []
+    for night in history.nights:
+        for check in night.checks:
+            if check.value is not None and is_chlorine(check):
+                grade = chlorine_grade(history, check.value)
+                found.append((_with_level(history, check_evidence(night, check, "check.value"), grade), grade, False))
+    for test in history.surroundings.water if history.surroundings else ():
+        graded = grade_of(history, test)
+        if test.kind == WaterKind.TOTAL_CHLORINE and graded is not None:
+            found.append((_sample(history, test), graded, True))
+    return sorted(found, key=lambda each: each[0].at)
+
+
+def _with_level(history: History, item: Evidence, grade: Grade) -> Evidence:
+    return replace(item, limit=_level(chlorine_limit(history), failed=grade == Grade.FAIL))
+
+
+def _see_chlorine(history: History, at: datetime) -> Iterator[Seen]:
+    beyond = [(item, grade) for item, grade, _apart in _chlorine_of(history) if grade > Grade.PASS]
+    if not beyond:
+        return
+    last = beyond[-1][0].day
+    failed = any(grade == Grade.FAIL for item, grade in beyond if item.day == last)
+    begun = any(
+        is_chlorine(check) for night in history.nights if night.record.night == last
+        for check in not_put_right(night.checks)
+    )  # fmt: skip
+    limit = chlorine_limit(history)
+    yield Seen(
+        "chlorine",
+        tuple(item for item, _grade in beyond),
+        parts={"failed": failed, "begun": begun, "limit": limit.limit, "action": limit.action},
+        urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )
 
 
-CHLORINE = _chlorine("chlorine", _("Chlorine in the water"), Urgency.CALL_TODAY, at_limit=False)
-CHLORINE_ACTION = _chlorine(
-    "chlorine_action",
-    _("Chlorine in the water near the limit"),
-    Urgency.THIS_WEEK,
-    at_limit=True,
-    part_of=("chlorine",),
+def _say_chlorine(seen: Seen) -> str:
+    last = seen.evidence[-1].day
+    values = [item.value or 0.0 for item in seen.evidence if item.day == last]
+    parts = {
+        "figure": figure(max(values), unit="mg/L"),
+        "day": day(last),
+        "limit": figure(seen.parts["limit"], unit="mg/L"),
+        "action": figure(seen.parts["action"] or 0.0, unit="mg/L"),
+    }
+    if not seen.parts["failed"]:
+        words = gettext("Total chlorine %(figure)s on %(day)s: from %(action)s on act, the limit is %(limit)s.")
+        return words % parts
+    said = gettext("Total chlorine %(figure)s on %(day)s, over the limit of %(limit)s.") % parts
+    return f"{said} {gettext('The treatment was begun all the same.')}" if seen.parts["begun"] else said
+
+
+def _both_levels(seen: Seen) -> str:
+    unit = "mg/L"
+    limit = gettext("at most %(limit)s") % {"limit": figure(seen.parts["limit"], unit=unit)}
+    if seen.parts["action"] is None:
+        return limit
+    return gettext("%(limit)s, action from %(action)s") % {
+        "limit": limit,
+        "action": figure(seen.parts["action"], unit=unit),
+    }
+
+
+def _chlorine_passed(history: History, last: date) -> Remark | None:
+    """Over when a test of the water apart from a treatment passes, or three tests before treatments do."""
+    after = [each for each in _chlorine_of(history) if each[0].day > last]
+    if any(grade > Grade.PASS for _item, grade, _apart in after):
+        return None
+    if not any(apart for _item, _grade, apart in after) and len(after) < CLEAN_CHECKS:
+        return None
+    days = [item.day.isoformat() for item, _grade, _apart in after]
+    return Remark("inside", {"count": len(after), "first": days[0], "last": days[-1]})
+
+
+def _chlorine_unknown(history: History) -> Iterator[NotJudged]:
+    if not _chlorine_of(history) and history.finished:
+        yield NotJudged(None, Remark(NOT_NOTED))
+
+
+CHLORINE = Rule(
+    key="chlorine",
+    title=_("Chlorine in the water"),
+    about=_("total chlorine"),
+    family=Family.WATER,
+    urgency=Urgency.CALL_TODAY,
+    see=_see_chlorine,
+    say=_say_chlorine,
+    source=_(
+        "ISO 23500-3:2019: total chlorine 0.1 mg/L at most, or the unit's own figure; the action level is common "
+        "practice"
+    ),
+    limit_words=_both_levels,
+    reads=frozenset({"checks"}),
+    holds=_("each time; today when over the limit, this week from the action level on"),
+    over=_("when a test of the water passes, or three tests before treatments do"),
+    passed=_chlorine_passed,
+    not_judged=_chlorine_unknown,
+    reasons={NOT_NOTED: _("no chlorine test was noted")},
+    may_be_muted=False,
+    advice=_("Until a later test passes, the phone at this home says not to begin."),
 )
 
 
@@ -74,7 +168,7 @@ def _limit_of(history: History, test: WaterTest) -> WaterLimit | None:
     return history.surroundings.standard.limit(test.fluid, test.kind) if history.surroundings else None
 
 
-def grade(history: History, test: WaterTest) -> Grade | None:
+def grade_of(history: History, test: WaterTest) -> Grade | None:
     """Of one result; None where the standard holds no figure or the method was too coarse."""
     found = history.surroundings.standard.grade(test).number if history.surroundings else None
     return None if found is None else Grade(int(found))
@@ -92,13 +186,13 @@ def _is_judged(standard: Standard, test: WaterTest) -> bool:
 def _since_clean(history: History, kind: str, place: str) -> list[WaterTest]:
     """The results of one kind from one place since it last passed; none when the newest passed."""
     own = [test for test in _samples(history) if (test.kind, test.place) == (kind, place)]
-    clean = [index for index, test in enumerate(own) if grade(history, test) == Grade.PASS]
+    clean = [index for index, test in enumerate(own) if grade_of(history, test) == Grade.PASS]
     return own[clean[-1] + 1 :] if clean else own
 
 
 def _see_quality(history: History, at: datetime) -> Iterator[Seen]:
     for kind, place in sorted({(test.kind, test.place) for test in _samples(history)}):
-        beyond = [test for test in _since_clean(history, kind, place) if (grade(history, test) or 0) > Grade.PASS]
+        beyond = [test for test in _since_clean(history, kind, place) if (grade_of(history, test) or 0) > Grade.PASS]
         if beyond:
             yield _seen_quality(history, beyond)
 
@@ -107,13 +201,15 @@ def _seen_quality(history: History, tests: list[WaterTest]) -> Seen:
     newest = tests[-1]
     limit = _limit_of(history, newest)
     assert limit is not None  # a grade was given against it
-    failed = any(grade(history, test) == Grade.FAIL for test in tests)
+    failed = any(grade_of(history, test) == Grade.FAIL for test in tests)
     return Seen(
         f"{newest.kind}:{newest.place}",
         tuple(_sample(history, test) for test in tests),
         parts={
             "failed": failed,
             "level": _level(limit, failed=failed),
+            "limit": limit.limit,
+            "action": limit.action,
             "edition": str(history.surroundings.standard.edition) if history.surroundings else "",
             "own": bool(history.surroundings and history.surroundings.standard.is_own(newest.fluid, newest.kind)),
         },
@@ -133,7 +229,7 @@ def _sample(history: History, test: WaterTest) -> Evidence:
         at=test.sampled_at,
         day=test.sampled_at.astimezone(history.zone).date(),
         value=test.value,
-        limit=_level(limit, failed=grade(history, test) == Grade.FAIL) if limit else None,
+        limit=_level(limit, failed=grade_of(history, test) == Grade.FAIL) if limit else None,
         place=test.place,
         parts={"unit": test.unit, "fluid": test.fluid},
     )
@@ -148,14 +244,34 @@ def _say_quality(seen: Seen) -> str:
         "place": more_of(newest),
         "day": day(newest.day),
     }
-    if seen.parts["failed"]:
-        return gettext("%(what)s %(figure)s in %(fluid)s, %(place)s, sampled on %(day)s: at the limit.") % parts
-    words = gettext("%(what)s %(figure)s in %(fluid)s, %(place)s, sampled on %(day)s: at the level at which to act.")
-    return words % parts
+    sampled = gettext("%(what)s %(figure)s in %(fluid)s, %(place)s, sampled on %(day)s") % parts
+    return f"{sampled}: {_where(newest, seen)}."
+
+
+def _where(newest: Evidence, seen: Seen) -> str:
+    """Where the newest result lies, with limit and action level each by its name."""
+    unit = unit_of(newest)
+    at = newest.value == newest.limit
+    level = {"level": figure(newest.limit or 0.0, unit=unit)}
+    limit = seen.parts.get("limit", newest.limit)
+    if newest.limit == limit:
+        return (
+            gettext("at the limit of %(level)s, which counts as over") % level
+            if at
+            else (gettext("over the limit of %(level)s") % level)
+        )
+    parts = level | {"limit": figure(limit or 0.0, unit=unit)}
+    if at:
+        return gettext("at the action level of %(level)s, within the limit of %(limit)s") % parts
+    return gettext("over the action level of %(level)s, within the limit of %(limit)s") % parts
 
 
 def _level_words(seen: Seen) -> str:
-    level = {"level": figure(seen.parts["level"], unit=unit_of(seen.evidence[-1]))}
+    unit = unit_of(seen.evidence[-1])
+    level = {"level": figure(seen.parts["level"], unit=unit)}
+    if seen.parts.get("action") is not None:
+        both = {"limit": figure(seen.parts["limit"], unit=unit), "action": figure(seen.parts["action"], unit=unit)}
+        return gettext("the limit: %(limit)s; the level at which to act: %(action)s") % both
     if seen.parts["failed"]:
         return gettext("the limit: %(level)s") % level
     return gettext("the level at which to act: %(level)s") % level
@@ -175,7 +291,7 @@ def _quality_unknown(history: History) -> Iterator[NotJudged]:
     if not samples:
         yield NotJudged(None, Remark("no_sample"))
     for test in samples[-1:]:
-        if grade(history, test) is None:
+        if grade_of(history, test) is None:
             yield NotJudged(None, Remark("no_figure", {"fluid": test.get_fluid_display()}))
 
 
@@ -199,6 +315,10 @@ QUALITY = Rule(
     },
     by_time=True,
     may_be_muted=False,
+    advice=_(
+        "Over the limit: disinfect the machine and sample again from the same place; until a sample passes, the "
+        "phone at this home says not to begin. At the action level: sample again and look for the cause."
+    ),
 )
 
 OVERDUE = overdue(
@@ -212,4 +332,4 @@ OVERDUE = overdue(
     unset=_("no water treatment at home is noted"),
 )
 
-RULES = (CHLORINE, CHLORINE_ACTION, QUALITY, OVERDUE)
+RULES = (CHLORINE, QUALITY, OVERDUE)

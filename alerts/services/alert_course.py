@@ -28,18 +28,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
 
 from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import AlertState, StepKind, Urgency
+from alerts.rules import BY_KEY
 from alerts.rules.base import HISTORY, Evidence, History, Remark, Rule, Seen
 from alerts.rules.wording import days_of
 from alerts.services.evidence_merging import Item, Key, Merged, merge, split
 from alerts.services.muting import MuteBook
 
+RISING = [rule.key for rule in BY_KEY.values() if rule.rises]
 EVER = datetime.min.replace(tzinfo=UTC)
 
 
@@ -48,7 +50,8 @@ class AlertCourse:
     """The course of one cause, at a moment.
 
     alert: the one that is open, None where none is; dealt_with: the keys of evidence that does not count again,
-    because somebody closed an alert over it; taken: whether what the rules see of the cause was taken in.
+    because somebody closed an alert over it; taken: whether what the rules see of the cause was taken in; told: the
+    days of which another rule tells the same, so that nothing is opened here for them.
     """
 
     history: History
@@ -59,6 +62,7 @@ class AlertCourse:
     alert: Alert | None = None
     dealt_with: set[Key] = field(default_factory=set)
     taken: bool = False
+    told: frozenset[date] = frozenset()
 
     def take(self, seen: Seen) -> None:
         """Do what follows from all that the rule sees of the cause now."""
@@ -89,7 +93,8 @@ class AlertCourse:
         if self.mutes.at(self.rule.key, self.at):
             return replace(seen, evidence=())
         recent = (item for item in seen.evidence if item.at >= self.at - self.rule.looks_back)
-        return replace(seen, evidence=tuple(item for item in recent if not self.mutes.at(self.rule.key, item.at)))
+        heard = (item for item in recent if not self.mutes.at(self.rule.key, item.at))
+        return replace(seen, evidence=tuple(item for item in heard if item.day not in self.told))
 
     def _open(self, seen: Seen) -> None:
         """What has passed by the time it is first looked at says so at once, as if looked at night by night."""
@@ -217,7 +222,10 @@ class AlertCourse:
 
     def _urgency(self, seen: Seen) -> Urgency:
         by_evidence = self.rule.urgency_of(seen) if self.rule.urgency_of else None
-        return by_evidence or seen.urgency or self.rule.urgency
+        urgency = by_evidence or seen.urgency or self.rule.urgency
+        if self.rule.rises and self.alert is not None and self.alert.looked_at is None:
+            return Urgency(min(urgency, self.alert.urgency))  # what rose unseen stays so until somebody looks
+        return urgency
 
     def _columns(self, seen: Seen) -> dict[str, Any]:
         """The columns of an alert that follow from what stands."""
@@ -229,6 +237,23 @@ class AlertCourse:
             "first_night": days[0],
             "last_night": days[-1],
         }
+
+
+def raise_unseen(*, at: datetime) -> int:
+    """Make more urgent, by one step, what nobody has looked at for as long as its rule allows; how many."""
+    done = 0
+    with transaction.atomic():
+        unseen = Alert.objects.on_the_table().filter(looked_at=None, cause_gone_at=None, rule__in=RISING)
+        for alert in unseen.locked():
+            waits = at - (alert.waits_since or alert.opened_at)
+            longest = BY_KEY[alert.rule].rises.get(Urgency(alert.urgency))
+            if longest is not None and waits >= longest:
+                alert.urgency, alert.waits_since = alert.urgency - 1, at
+                alert.save(update_fields=["urgency", "waits_since"])
+                parts = {"days": waits.days, "urgency": alert.urgency}
+                _step(alert, StepKind.EVIDENCE, at, Remark("unseen", parts))
+                done += 1
+    return done
 
 
 def bring_back_due(*, at: datetime) -> int:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Q
 
 from alerts.models import Alert
 from alerts.rules.base import HISTORY, History, Rule, Seen
+from alerts.rules.wording import days_of
 from alerts.services.alert_course import AlertCourse
 from alerts.services.evidence_merging import keys_of, split
 from alerts.services.muting import MuteBook, mutes_of
@@ -26,11 +27,24 @@ def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> list[
     rules = list(rules)
     found = [(rule, seen) for rule in rules for seen in rule.see(history, at)]
     courses = _courses_of(history, rules, at)
+    told = _told(found, courses.mutes, at)
     for rule, seen in found:
-        courses.of(rule, seen.cause).take(seen)
+        course = courses.of(rule, seen.cause)
+        course.told = frozenset().union(*(told.get(key, frozenset()) for key in rule.joins))
+        course.take(seen)
     for course in courses.not_taken():
         course.take_nothing()
     return found
+
+
+def _told(found: Iterable[tuple[Rule, Seen]], mutes: MuteBook, at: datetime) -> dict[str, frozenset[date]]:
+    """The days of which each rule tells, on enough nights and unmuted: whoever joins it has nothing to add there."""
+    told: dict[str, frozenset[date]] = {}
+    for rule, seen in found:
+        days = frozenset(days_of(seen.evidence))
+        if len(days) >= (seen.nights or rule.nights) and not mutes.at(rule.key, at):
+            told[rule.key] = told.get(rule.key, frozenset()) | days
+    return told
 
 
 @dataclass(slots=True)

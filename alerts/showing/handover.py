@@ -79,6 +79,9 @@ def changes_since(since: datetime, *, until: datetime, reader: User) -> HandOver
         changes.mutes.append((title_of_rule(mute.rule), mute))
     for alert in Alert.objects.open().filter(patient__in=found).select_related("assigned_to"):
         found[alert.patient_id].open_now.append(alert)
+    for changes in found.values():
+        changes.new.sort(key=lambda step: (step.alert.urgency, step.pk))
+        changes.open_now.sort(key=lambda alert: (alert.urgency, alert.opened_at))
     return HandOver(sorted(found.values(), key=lambda one: one.order), cut=len(rows) > MOST_STEPS)
 
 

@@ -17,7 +17,7 @@ from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
 from alerts.showing.alert_words import figure_of
 from alerts.showing.pictures import Picture
-from alerts.showing.sparklines import NextTreatment, courses_of, drawn, last_calls, next_treatments
+from alerts.showing.sparklines import NextTreatment, last_calls, next_treatments
 from sessions.models import Patient, RecordSource, TreatmentRecord
 
 LINES = 4
@@ -121,9 +121,22 @@ class ShownAlert:
         return Urgency(self.alert.urgency)
 
     @property
-    def order(self) -> tuple[bool, int, datetime]:
-        """Those whose cause is gone last, then by urgency and age."""
-        return (self.alert.cause_gone_at is not None, self.alert.urgency, self.alert.opened_at)
+    def waits_since(self) -> datetime:
+        """Since when it waits to be looked at."""
+        return self.alert.waits_since or self.alert.opened_at
+
+    @property
+    def order(self) -> tuple[bool, int, bool, datetime]:
+        """Those whose cause is gone last, then by urgency, then what nobody has looked at, then by age."""
+        alert = self.alert
+        return (alert.cause_gone_at is not None, alert.urgency, alert.looked_at is not None, self.waits_since)
+
+    @property
+    def looked(self) -> AlertStep | None:
+        """The last time somebody did something about it since it came; None while nobody has."""
+        if self.alert.looked_at is None:
+            return None
+        return next((step for step in reversed(self.steps) if step.who), None)
 
     @property
     def advice(self) -> str:
@@ -142,24 +155,43 @@ def _spread(lines: Sequence[EvidenceLine]) -> list[EvidenceLine]:
 class Bundle:
     """One patient with all that is open, the most urgent first.
 
-    alerts: on the table; aside: set aside until a day; not_judged: of the latest record, if recent; call: the last one;
-    next: when the next treatment is due, None where nothing says so.
+    alerts: on the table; aside: set aside until a day; call: the last one; next: when the next treatment is due, None
+    where nothing says so.
     """
 
     patient: Patient
     alerts: list[ShownAlert]
     aside: list[ShownAlert]
-    not_judged: RecordJudgement | None
     call: Call | None
     next: NextTreatment | None
 
     @property
-    def order(self) -> tuple[bool, int, datetime]:
+    def order(self) -> tuple[bool, int, bool, datetime]:
         return (self.alerts or self.aside)[0].order
 
     @property
     def first(self) -> ShownAlert:
         return (self.alerts or self.aside)[0]
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing of what lies on the table stands any more: it only waits to be closed."""
+        return bool(self.alerts) and all(one.alert.cause_gone_at is not None for one in self.alerts)
+
+    @property
+    def standing(self) -> list[ShownAlert]:
+        """What is on the table and not over."""
+        return [one for one in self.alerts if one.alert.cause_gone_at is None]
+
+    @property
+    def others(self) -> list[ShownAlert]:
+        """What stands besides the first: what is over already is no more work."""
+        return [one for one in self.standing if one is not self.first]
+
+    @property
+    def unseen(self) -> int:
+        """How many of those that stand nobody has looked at."""
+        return sum(one.alert.looked_at is None for one in self.standing)
 
     @property
     def carers(self) -> list[str]:
@@ -169,14 +201,12 @@ class Bundle:
 
 
 def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bundle]:
-    """The alerts by patient, the patient who wants a call first on top. Six queries beside those of the alerts."""
+    """The alerts by patient, the patient who wants a call first on top. Four queries beside those of the alerts."""
     alerts = list(alerts)
-    courses, paper = courses_of(alerts, at=at), of_paper(alerts)
     by_patient: dict[Any, list[ShownAlert]] = {}
     for alert in alerts:
-        by_patient.setdefault(alert.patient_id, []).append(ShownAlert(alert, drawn(alert, courses), paper=paper))
+        by_patient.setdefault(alert.patient_id, []).append(ShownAlert(alert))
     patients = {alert.patient_id: alert.patient for alert in alerts}
-    silent = _not_judged(by_patient.keys(), at)
     calls = last_calls(list(patients))
     due = next_treatments(list(patients.values()), at=at, zone=zone)
     found = []
@@ -187,7 +217,6 @@ def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bu
                 patient=patients[patient_id],
                 alerts=[one for one in shown if one.alert.set_aside_until is None],
                 aside=[one for one in shown if one.alert.set_aside_until is not None],
-                not_judged=silent.get(patient_id),
                 call=calls.get(patient_id),
                 next=due.get(patient_id),
             )
@@ -213,12 +242,8 @@ def _above(one: ShownAlert, others: Iterable[ShownAlert]) -> ShownAlert | None:
     return next(same, None)
 
 
-def _not_judged(patients: Iterable[Any], at: datetime) -> dict[Any, RecordJudgement]:
-    """Of each patient the newest record of the last days, where rules could not judge it all."""
-    latest = (
-        RecordJudgement.objects.filter(record__patient__in=list(patients), record__started_at__gte=at - LATELY)
-        .select_related("record")
-        .order_by("record__patient_id", "-record__started_at")
-        .distinct("record__patient_id")
-    )
-    return {row.record.patient_id: row for row in latest if row.not_judged}
+def not_judged_of(patient: Patient, at: datetime) -> RecordJudgement | None:
+    """Of the newest record of the last days, where rules could not judge it all."""
+    rows = RecordJudgement.objects.filter(record__patient=patient, record__started_at__gte=at - LATELY)
+    newest = rows.select_related("record").order_by("-record__started_at").first()
+    return newest if newest is not None and newest.not_judged else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django import template
 from django.utils.translation import gettext as _
@@ -25,3 +25,16 @@ def hours_minutes(wait: timedelta) -> str:
     if days:
         return _("%(days)s d %(hours)s h") % {"days": days, "hours": left}
     return _("%(hours)s h %(minutes)s min") % {"hours": hours, "minutes": rest}
+
+
+@register.filter
+def timesince_short(since: datetime, now: datetime) -> str:
+    """How long ago, by hours until two days are full: a column's width, and no new list every minute.
+
+    >>> timesince_short(datetime(2026, 3, 1, 9), datetime(2026, 3, 3, 8))
+    '47 h'
+    """
+    hours = max(0, int((now - since).total_seconds() // 3600))
+    if hours < 1:
+        return _("< 1 h")
+    return _("%(count)s d") % {"count": hours // 24} if hours >= 48 else _("%(count)s h") % {"count": hours}

@@ -78,9 +78,15 @@ def everybody(request: HttpRequest) -> HttpResponse:
     note_reading(request, *(person.pk for person in page))
     facts = facts_of_many(list(page), timezone.localdate())
     standard = standard_in_use()
-    rows = [_row(each, [mark_of(test, standard) for test in each.water.values()]) for each in facts]
+    rows = [_row(each, [mark_of(test, standard) for test in _told(each)]) for each in facts]
     context = {"rows": rows, "page": page, "edition": standard.label}
     return render(request, "dosing/surroundings_all.html", context)
+
+
+def _told(facts: SurroundingsFacts) -> list[WaterTest]:
+    """The newest of each test, and besides what is beyond at a place: a clean sample elsewhere clears nothing."""
+    told = {test.pk: test for test in (*facts.water.values(), *(test for test, _grade in facts.beyond))}
+    return list(told.values())
 
 
 def _row(facts: SurroundingsFacts, marks: list[JudgedTest]) -> dict[str, Any]:
@@ -92,4 +98,6 @@ def _row(facts: SurroundingsFacts, marks: list[JudgedTest]) -> dict[str, Any]:
         "short": [each for each in stock_of(facts) if each.short],
         "water": [mark for mark in marks if mark.grade != 0],
         "no_water": not marks,
+        "no_machine": MachineKind.DIALYSIS not in facts.machines,
+        "no_plant": MachineKind.WATER not in facts.machines,
     }

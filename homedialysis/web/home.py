@@ -8,11 +8,16 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from alerts.services.first_hour import all_there
+from homedialysis.accounts.models import Role
+
+OWN_WORK: dict[str, str] = {Role.TECHNOLOGIST: "dosing:surroundings-all", Role.ADMINISTRATOR: "accounts:team"}
+"""Where staff whose work is not the alerts begin: water and machines, people and their access."""
 
 
 @login_required
 def home(request: HttpRequest) -> HttpResponse:
     if getattr(request.user, "is_administrator", False) and not all_there(at=timezone.now()):
         return redirect("alerts:first-hour")
+    role = getattr(request.user, "role", "")
     staff = getattr(request.user, "is_unit_staff", False)
-    return redirect("alerts:triage" if staff else "treatments:tonight")
+    return redirect(OWN_WORK.get(role, "alerts:triage") if staff else "treatments:tonight")

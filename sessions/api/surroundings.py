@@ -287,6 +287,8 @@ class TasksDone(NotedSurroundings):
 
 
 def _task(data: dict[str, Any], patient: Patient, user: User, now: datetime) -> bool:
+    if data["kind"] == TaskKind.ACCESS_EXAM and not user.is_unit_staff:
+        raise ValidationError({"kind": _("The access is examined by the unit, which notes it.")})
     task = TaskDone(patient=patient, **data)
     return _kept(task, user, now).created
 

@@ -42,6 +42,10 @@ class WaterPlace(models.TextChoices):
     FLUID_PORT = "fluid_port", _("dialysis fluid, before the dialyser")
 
 
+FLUIDS_OF_PORT = (WaterFluid.DIALYSIS_FLUID, WaterFluid.ULTRAPURE_FLUID)
+"""What flows where dialysis fluid is sampled; everywhere else it is water."""
+
+
 class WaterEdition(models.TextChoices):
     """The edition of the standard a unit works by: its figures stand in the science of `dosing`, or with the unit."""
 
@@ -52,6 +56,7 @@ class WaterEdition(models.TextChoices):
 
 FIGURES: tuple[tuple[WaterFluid, WaterKind], ...] = (
     *((fluid, kind) for fluid in WaterFluid for kind in (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)),
+    (WaterFluid.DIALYSIS_WATER, WaterKind.TOTAL_CHLORINE),
     (WaterFluid.DIALYSIS_WATER, WaterKind.CONDUCTIVITY),
     (WaterFluid.DIALYSIS_WATER, WaterKind.HARDNESS),
 )
@@ -75,16 +80,18 @@ class DueKind(models.TextChoices):
     WATER_SERVICE = "water_service", _("Service of the water treatment")
     SUPPLY_COUNT = "supply_count", _("Supply count")
     URINE = "urine", _("Urine collection")
+    ACCESS_EXAM = "access_exam", _("Examination of the access")
 
 
 class TaskKind(models.TextChoices):
-    """The part of `DueKind` that is done by hand at a machine."""
+    """The part of `DueKind` that is done by hand: at a machine, or at the access."""
 
     DISINFECTION = DueKind.DISINFECTION.value, DueKind.DISINFECTION.label
     FILTER_CHANGE = DueKind.FILTER_CHANGE.value, DueKind.FILTER_CHANGE.label
     SERVICE = DueKind.SERVICE.value, DueKind.SERVICE.label
     CARBON_CHANGE = DueKind.CARBON_CHANGE.value, DueKind.CARBON_CHANGE.label
     WATER_SERVICE = DueKind.WATER_SERVICE.value, DueKind.WATER_SERVICE.label
+    ACCESS_EXAM = DueKind.ACCESS_EXAM.value, DueKind.ACCESS_EXAM.label
 
 
 MACHINE_OF_TASK = {

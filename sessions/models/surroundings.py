@@ -22,6 +22,7 @@ from django.utils.translation import gettext_lazy as _
 from sessions.facts import plausible
 from sessions.facts.choices_surroundings import (
     FIGURES,
+    FLUIDS_OF_PORT,
     WATER_UNITS,
     DueKind,
     MachineKind,
@@ -115,6 +116,7 @@ class WaterTest(Entry):
         ]
 
     def clean(self) -> None:
+        self._refuse_other_fluid()
         limits = plausible.WATER.get(self.kind)
         if limits is None:
             return  # the field has said so
@@ -124,6 +126,13 @@ class WaterTest(Entry):
             problem = words % {"test": limits.label, "unit": limits.unit, "given": self.unit}
             raise ValidationError({"unit": problem})
         refuse_impossible(self, {"value": limits})
+
+    def _refuse_other_fluid(self) -> None:
+        """Dialysis fluid is sampled at its port and nowhere else: by what was sampled the limit is chosen."""
+        if self.fluid and self.place and (self.place == WaterPlace.FLUID_PORT) != (self.fluid in FLUIDS_OF_PORT):
+            words = gettext("A sample from “%(place)s” is not %(fluid)s: say one or the other.")
+            told = {"place": self.get_place_display(), "fluid": self.get_fluid_display()}
+            raise ValidationError({"fluid": words % told})
 
 
 @pghistory.track()

@@ -170,7 +170,7 @@ def _initial(request: HttpRequest, row: Any, now: datetime) -> dict[str, Any]:
     """For a new row: now, and what the link that led here says of it."""
     if not row._state.adding:
         return {}
-    known = {name: request.GET[name] for name in ("kind", "item", "place") if name in request.GET}
+    known = {name: request.GET[name] for name in ("kind", "item", "place", "topic") if name in request.GET}
     local = timezone.localtime(now)
     times = {"sampled_at": local, "done_at": local, "done_on": local.date(), "since": local.date()}
     return times | {"trained_by": signed_in(request).name} | known

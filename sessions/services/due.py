@@ -21,15 +21,17 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.conf import settings
 from django.utils.formats import date_format
-from django.utils.translation import gettext
+from django.utils.translation import gettext, override
 from django.utils.translation import gettext_noop as _
 
 from sessions.facts.choices import Analyte
-from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind
+from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind, WaterKind, WaterPlace
 from sessions.models import BloodsDue, Patient
 from sessions.services.surroundings_facts import Every, SurroundingsFacts, facts_of
 
+MICROBES = (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)
 AHEAD = 7
 """Days before it is due that something is told of."""
 DAY = timedelta(days=1)
@@ -38,7 +40,11 @@ FULL_WEEK = 3
 LEAST_URINE_ML_DAY = 100
 """[mL/d] From this on somebody is taken to have residual function: KDOQI, from memory, source not opened."""
 Said = tuple[str, Mapping[str, Any]]
+ACCESS_TOPIC = _("Needling and care of the access, after an infection")
+"""Topic of the training that an infection of the access makes due."""
 OF_NAMED = {"bloods": _("Bloods: %(panel)s"), "training": _("Training: %(topic)s"), "delivery": _("Delivery: %(item)s")}
+FIXED = {"retraining": ACCESS_TOPIC, "resample": _("Sample again: %(test)s, %(place)s")}
+"""Kinds that no interval brings about: what happened does."""
 """Kinds of which there are several, each with a name of its own."""
 LAST_TIME = {
     "last": _("Last on %(day)s."),
@@ -47,6 +53,9 @@ LAST_TIME = {
     "never_counted": _("Never counted: %(items)s."),
     "no_result": _("No result yet of %(results)s."),
     "coming": _("%(count)s %(unit)s."),
+    "infection": _("The access was infected from %(day)s on."),
+    "beyond": _("The sample of %(day)s was beyond."),
+    "service": _("Not sampled since the service on %(day)s."),
 }
 """What is known of the last time, by code; days are kept as ISO 8601, results as codes of `Analyte`."""
 
@@ -93,6 +102,10 @@ def label_of(kind: str, of: str) -> str:
     """What is due, in the language of the reader; kind, of: as in `Due`."""
     if kind in OF_NAMED:
         return gettext(OF_NAMED[kind]) % {"panel": of, "topic": of, "item": of}
+    if kind in FIXED:
+        test, _colon, place = of.partition(":")
+        sampled = {"test": WaterKind(test).label, "place": WaterPlace(place).label} if place else {}
+        return gettext(FIXED[kind]) % sampled
     return str(DueKind(kind).label)
 
 
@@ -116,10 +129,15 @@ def due_of(facts: SurroundingsFacts, *, ahead: int = AHEAD) -> list[Due]:
     """The same out of facts that are gathered already."""
     parts = (
         *(_water(facts), _tasks(facts), _count(facts), _urine(facts)),
-        *(_bloods(facts), _trainings(facts), _deliveries(facts)),
+        *(_bloods(facts), _trainings(facts), _deliveries(facts), _examinations(facts), _after_infection(facts)),
+        *(_resamples(facts), _disinfection(facts)),
     )
-    found = [each for part in parts for each in part if each.due_on <= facts.today + ahead * DAY]
-    return sorted(found, key=lambda each: (each.due_on, each.label))
+    found = sorted(
+        (each for part in parts for each in part if each.due_on <= facts.today + ahead * DAY),
+        key=lambda each: (each.due_on, each.label),
+    )
+    once = [each for each in found if each.kind == DueKind.DISINFECTION][:1]
+    return [each for each in found if each.kind != DueKind.DISINFECTION or each in once]
 
 
 def _due(facts: SurroundingsFacts, kind: str, due_on: date, said: Said, **more: str) -> Due:
@@ -141,7 +159,11 @@ def _water(facts: SurroundingsFacts) -> Iterator[Due]:
             continue
         test = facts.water.get(kind)
         last = facts.day_of(test.sampled_at) if test else None
-        if last is not None and last >= machine.since:
+        serviced = facts.done.get(DueKind.WATER_SERVICE)
+        service = facts.day_of(serviced.done_at) if serviced else machine.since
+        if last is not None and machine.since <= last < service:
+            yield _due(facts, kind, service, ("service", {"day": service.isoformat()}), form="water", id=kind)
+        elif last is not None and last >= machine.since:
             yield _due(facts, kind, last + every.days * DAY, _last(last), form="water", id=kind)
         else:
             said = ("none_since", {"machine": machine.name})
@@ -150,7 +172,7 @@ def _water(facts: SurroundingsFacts) -> Iterator[Due]:
 
 def _tasks(facts: SurroundingsFacts) -> Iterator[Due]:
     """Care of the machines at home, counted from when it was last done or the machine came."""
-    for kind in TaskKind:
+    for kind in MACHINE_OF_TASK:
         machine, every = facts.machines.get(MACHINE_OF_TASK[kind]), facts.intervals[kind]
         if machine is None or every.stopped:
             continue
@@ -239,6 +261,59 @@ def _trainings(facts: SurroundingsFacts) -> Iterator[Due]:
         if each.valid_until is not None:
             said = ("last", {"who": each.who, "day": each.done_on.isoformat()})
             yield _due(facts, "training", each.valid_until, said, of=each.topic)
+
+
+def _examinations(facts: SurroundingsFacts) -> Iterator[Due]:
+    """The regular look at the access by the unit, where it has said how often."""
+    every, done = facts.intervals[DueKind.ACCESS_EXAM], facts.done.get(DueKind.ACCESS_EXAM)
+    if every.stopped or every.days is None:
+        return
+    last = facts.day_of(done.done_at) if done else None
+    due_on = last + every.days * DAY if last else facts.today
+    yield _due(facts, DueKind.ACCESS_EXAM, due_on, _last(last))
+
+
+def _after_infection(facts: SurroundingsFacts) -> Iterator[Due]:
+    """An infected access is examined by the unit, and needling and care of it are gone through again."""
+    if facts.infection is None:
+        return
+    began = facts.infection.began_on
+    said = ("infection", {"day": began.isoformat()})
+    done, every = facts.done.get(DueKind.ACCESS_EXAM), facts.intervals[DueKind.ACCESS_EXAM]
+    if (done is None or facts.day_of(done.done_at) < began) and every.stopped:
+        yield _due(facts, DueKind.ACCESS_EXAM, began, said)
+    topics = _in_every_language(ACCESS_TOPIC)
+    if not any(each.done_on >= began and each.topic.strip().casefold() in topics for each in facts.trainings):
+        yield _due(facts, "retraining", began, said)
+
+
+def _in_every_language(words: str) -> set[str]:
+    found = set()
+    for code, _name in settings.LANGUAGES:
+        with override(code):
+            found.add(gettext(words).casefold())
+    return found
+
+
+def _resamples(facts: SurroundingsFacts) -> Iterator[Due]:
+    """What was beyond is sampled again at once, from the same place."""
+    for test, _grade in facts.beyond:
+        on = facts.day_of(test.sampled_at)
+        said = ("beyond", {"day": on.isoformat()})
+        yield _due(facts, "resample", on, said, of=f"{test.kind}:{test.place}", form="water", id=test.kind)
+
+
+def _disinfection(facts: SurroundingsFacts) -> Iterator[Due]:
+    """Microbes over the limit: the machine is disinfected before it is used again, whatever its interval says."""
+    microbes = [test for test, grade in facts.beyond if grade > 1 and test.kind in MICROBES]
+    if not microbes or MachineKind.DIALYSIS not in facts.machines:
+        return
+    newest = max(microbes, key=lambda test: test.sampled_at)
+    last = _last_done(facts, TaskKind.DISINFECTION)
+    if last is None or last < newest.sampled_at:
+        on = facts.day_of(newest.sampled_at)
+        said = ("beyond", {"day": on.isoformat()})
+        yield _due(facts, DueKind.DISINFECTION, on, said, form="done", id=TaskKind.DISINFECTION)
 
 
 def _deliveries(facts: SurroundingsFacts) -> Iterator[Due]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from sessions.facts.choices_surroundings import DueKind
 from sessions.models import (
+    AccessInfection,
     BloodResult,
     BloodsDue,
     Interval,
@@ -31,6 +32,15 @@ from sessions.models import (
     WaterTest,
 )
 from sessions.models.local_time import zones_of
+
+Grades = Callable[[Sequence[WaterTest]], Mapping[uuid.UUID, int]]
+_judges: list[Grades] = []
+
+
+def register_judge(judge: Grades) -> None:
+    """Let another package grade water: `judge` gives {test id: 0 pass, 1 action, 2 fail}, unknown ones left out."""
+    _judges[:] = [judge]
+
 
 LOOKS_BACK = timedelta(days=400)
 """Treatments before that are not counted: what was last done or counted before it is overdue anyhow."""
@@ -67,6 +77,7 @@ USUAL: dict[str, Every] = {
     DueKind.WATER_SERVICE: Every(days=365, usual=True),
     DueKind.SUPPLY_COUNT: Every(days=14, usual=True),
     DueKind.URINE: Every(days=91, usual=True),
+    DueKind.ACCESS_EXAM: Every(stopped=True, usual=True),
 }
 """Until the unit sets its own, by its makers' instructions: common practice, no source. Cultures quarterly once
 several in a row were clean is common practice too. Urine each quarter: KDOQI 2006, read as quoted by others."""
@@ -88,7 +99,9 @@ class SurroundingsFacts:
     machines: in use, by kind; water, done: the newest standing, by kind; treatments: oldest first, since
     `LOOKS_BACK`; drawn: the day of the newest result, by analyte; trainings: the newest of each topic and person
     who still helps; counts: the newest, by item; deliveries: those to come, and those that came since
-    `LOOKS_BACK`; per_week: treatments prescribed, None without a prescription; urine: the newest collection.
+    `LOOKS_BACK`; per_week: treatments prescribed, None without a prescription; urine: the newest collection;
+    beyond: of each kind of water test and place the newest, where it is at the action level (1) or over the limit
+    (2); infection: the latest of an access.
     """
 
     patient: Patient
@@ -107,6 +120,8 @@ class SurroundingsFacts:
     deliveries: list[SupplyDelivery] = field(default_factory=list)
     per_week: float | None = None
     urine: UrineCollection | None = None
+    beyond: list[tuple[WaterTest, int]] = field(default_factory=list)
+    infection: AccessInfection | None = None
 
     def day_of(self, moment: datetime) -> date:
         """The date on the patient's wall."""
@@ -132,7 +147,19 @@ def facts_of_many(patients: Sequence[Patient], today: date) -> list[Surroundings
         )
         for patient in patients
     }
-    for add in (_machines, _water, _done, _treatments, _bloods, _trainings, _counts, _deliveries, _prescribed, _urine):
+    for add in (
+        _machines,
+        _water,
+        _done,
+        _treatments,
+        _bloods,
+        _trainings,
+        _counts,
+        _deliveries,
+        _prescribed,
+        _urine,
+        _infections,
+    ):
         add(facts)
     return [facts[patient.pk] for patient in patients]
 
@@ -184,9 +211,24 @@ def _machines(facts: ByPatient) -> None:
 
 
 def _water(facts: ByPatient) -> None:
+    """The newest of each kind, and of each place those that are beyond: a clean sample elsewhere clears nothing."""
     rows = WaterTest.objects.standing().filter(_within(facts, "sampled_at"))
-    for row in rows.order_by("patient_id", "kind", "-sampled_at").distinct("patient_id", "kind"):
-        facts[row.patient_id].water[row.kind] = row
+    place = ("patient_id", "kind", "place")
+    newest = list(rows.order_by(*place, "-sampled_at").distinct(*place))
+    grades: Mapping[uuid.UUID, int] = _judges[0](newest) if _judges and newest else {}
+    for row in sorted(newest, key=lambda test: test.sampled_at):
+        own = facts[row.patient_id]
+        own.water[row.kind] = row
+        if grades.get(row.pk, 0) > 0:
+            own.beyond.append((row, grades[row.pk]))
+
+
+def _infections(facts: ByPatient) -> None:
+    rows = AccessInfection.objects.standing().filter(access__patient__in=facts).select_related("access")
+    for row in rows.order_by("began_on"):
+        own = facts[row.access.patient_id]
+        if own.today - LOOKS_BACK <= row.began_on <= own.today:
+            own.infection = row
 
 
 def _urine(facts: ByPatient) -> None:

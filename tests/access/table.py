@@ -168,6 +168,7 @@ TABLE: dict[str, dict[str, str]] = {
     "alerts:closed": {"GET": STAFF},
     "alerts:bundle": {"GET": STAFF},
     "alerts:bundle-live": {"GET": STAFF},
+    "alerts:picture": {"GET": STAFF},
     "alerts:act": {"POST": "302 403 403 403 400 400 403 403"},
     "alerts:log-call": {"POST": CLINICAL_DO},
     "alerts:handover": {"GET": STAFF},

@@ -93,12 +93,14 @@ def check(key: str, **changes: Any) -> dict[str, Any]:
     return {"checks": [row | changes if row["key"] == key else row for row in USUAL_CHECKS]}
 
 
-def blood(analyte: Analyte, beyond: float, says: str, inside: float) -> Case:
+def blood(analyte: Analyte, beyond: float, says: str, inside: float, *, twice: bool = False) -> Case:
+    """twice: only two results in a row call; inside is then one beyond after one inside."""
     name = str(analyte.label).lower()
+    before = [result(analyte, beyond, days=-28)] if twice else []
     return Case(
-        lambda: history(night(), bloods=[result(analyte, beyond)]),
+        lambda: history(night(), bloods=[*before, result(analyte, beyond)]),
         says,
-        lambda: history(night(), bloods=[result(analyte, inside)]),
+        lambda: history(night(), bloods=[*before, result(analyte, inside)]),
         lambda: history(night(), bloods=[result(analyte, beyond, timing="post")]),
         f"no {name} of the last three months is there",
         at=A_NIGHT + timedelta(days=5),
@@ -228,15 +230,15 @@ CASES: dict[str, Case] = {
         lambda: history(night(post_weight_kg=None), limits=LINE_CHOSEN),
         "weight after is not given",
     ),
-    # Blood pressure
-    "systolic_low": by_number(
-        reading(systolic=89),
-        "Systolic pressure 89 mmHg on 2 Mar, under the limit of 90 mmHg.",
-        reading(systolic=90),
-        {"readings": [], "pre_systolic": None, "post_systolic": None, "post_standing_systolic": None},
+    # Blood pressure: three of ten treatments, or once when very low
+    "systolic_low": Case(
+        nights(reading(systolic=89), {}, reading(systolic=88), {}, {}, {}, {}, {}, {}, reading(systolic=89)),
+        "Systolic pressure 88 mmHg at worst, in 3 treatments from 2 Mar to 20 Mar, under the limit of 90 mmHg.",
+        nights(reading(systolic=89), {}, reading(systolic=70), {}, {}, {}, {}, {}, {}, {}, reading(systolic=89)),
+        once({"readings": [], "pre_systolic": None, "post_systolic": None, "post_standing_systolic": None}),
         "no blood pressure was noted",
     ),
-    "low_noted": noted(EventKind.HYPOTENSION),
+    "low_noted": noted(EventKind.HYPOTENSION, times=2),
     "fall_with_symptoms": by_number(
         reading(systolic=120) | {"events": ["cramp"]},
         "Systolic pressure fell, with symptoms, by 20 mmHg at worst, in 2 treatments from 2 Mar to 4 Mar, "
@@ -445,14 +447,7 @@ CASES: dict[str, Case] = {
     # Water
     "chlorine": by_number(
         check("chlorine", value=0.11, passed=False, overruled=True, reason="tested again"),
-        "Total chlorine 0.11 mg/L on 2 Mar, over the limit of 0.1 mg/L.",
-        check("chlorine", value=0.10),
-        {"checks": USUAL_CHECKS[1:]},
-        "no chlorine test was noted",
-    ),
-    "chlorine_action": by_number(
-        check("chlorine", value=0.05),
-        "Total chlorine 0.05 mg/L on 2 Mar, over the limit of 0.05 mg/L.",
+        "Total chlorine 0.11 mg/L on 2 Mar, over the limit of 0.1 mg/L. The treatment was begun all the same.",
         check("chlorine", value=0.04),
         {"checks": USUAL_CHECKS[1:]},
         "no chlorine test was noted",
@@ -460,7 +455,7 @@ CASES: dict[str, Case] = {
     "water_quality": Case(
         around(water=[water(100)]),
         "Bacterial culture 100 CFU/mL in water for dialysis, product water, at the machine, sampled on 2 Mar: "
-        "at the limit.",
+        "at the limit of 100 CFU/mL, which counts as over.",
         around(water=[water(49)]),
         around(water=[water(0.1, kind="endotoxin", fluid="ultrapure_water", coarse=True)]),
         "the unit's standard has no figure for ultrapure water, or the method is coarse",
@@ -468,6 +463,14 @@ CASES: dict[str, Case] = {
     "water_overdue": overdue(
         "bacteria", date(2026, 3, 19), "Water culture, due on 19 Mar: not noted since.",
         date(2026, 3, 20), "no water treatment at home is noted",
+    ),
+    "after_infection": Case(
+        around(due=[Due("retraining", date(2026, 3, 19), True, said=("infection", {"day": "2026-03-19"}))]),
+        "Needling and care of the access, after an infection, due on 19 Mar: not noted since. "
+        "The access was infected from 19 Mar 2026 on.",
+        around(due=[Due("access_exam", date(2026, 3, 20), False)]),
+        around(),
+        "no infection of the access and no regular examination is noted",
     ),
     # Bloods
     "potassium_call": blood(
@@ -486,10 +489,12 @@ CASES: dict[str, Case] = {
         at=A_NIGHT + timedelta(days=5),
     ),
     "phosphate": blood(
-        Analyte.PHOSPHATE, 1.46, "Phosphate 1.46 mmol/L on 2 Mar, over the limit of 1.45 mmol/L.", 1.45
+        Analyte.PHOSPHATE, 1.46, "Phosphate 1.46 mmol/L on 2 Mar, over the limit of 1.45 mmol/L, 2 results in a row.",
+        1.45, twice=True,
     ),
     "pth": blood(
-        Analyte.PTH, 65, "Parathyroid hormone 65 pmol/L on 2 Mar, over the limit of 64 pmol/L.", 64
+        Analyte.PTH, 65, "Parathyroid hormone 65 pmol/L on 2 Mar, over the limit of 64 pmol/L, 2 results in a row.", 64,
+        twice=True,
     ),
     "ferritin": blood(Analyte.FERRITIN, 15, "Ferritin 15 µg/L on 2 Mar, under the limit of 200 µg/L.", 200),
     "saturation": blood(

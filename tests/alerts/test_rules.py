@@ -76,12 +76,21 @@ class TestChecks:
 class TestPressure:
     @pytest.mark.parametrize(("before", "fires"), [(160.0, True), (159.0, False)])
     def test_99_is_low_after_160(self, before: float, fires: bool) -> None:
-        found = history(night(pre_systolic=before, readings=[{"systolic": 99.0}]))
+        found = of(*[{"pre_systolic": before, "readings": [{"systolic": 99.0}]}] * 3)
         assert bool(said("systolic_low", found)) is fires
 
     def test_standing_afterwards(self) -> None:
-        (seen,) = BY_KEY["systolic_low"].see(history(night(post_standing_systolic=84.0)), NOW)
-        assert [label_of_evidence(item) for item in seen.evidence] == ["Systolic pressure after, standing"]
+        (seen,) = BY_KEY["systolic_low"].see(of(*[{"post_standing_systolic": 84.0}] * 3), NOW)
+        assert {label_of_evidence(item) for item in seen.evidence} == {"Systolic pressure after, standing"}
+
+    def test_one_low_reading_is_none_and_a_very_low_one_wants_a_call_today(self) -> None:
+        assert said("systolic_low", of({"readings": [{"systolic": 72.0}]}, {}, {})) == []
+        (seen,) = BY_KEY["systolic_low"].see(of({}, {}, {"readings": [{"systolic": 69.0}]}), NOW)
+        assert (seen.urgency, len(seen.evidence)) == (Urgency.CALL_TODAY, 1)
+        (later,) = BY_KEY["systolic_low"].see(
+            of({"readings": [{"systolic": 69.0}]}, *[{"readings": [{"systolic": 85.0}]}] * 3), NOW
+        )
+        assert (later.urgency, len(later.evidence)) == (None, 4)
 
     def test_systolic_and_diastolic_have_limits_of_their_own(self) -> None:
         expected = (

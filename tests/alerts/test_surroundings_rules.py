@@ -28,7 +28,7 @@ def test_a_water_sample_at_its_limit_and_the_next_that_passes(ana: Patient, nurs
         evaluate_pending(at=MORNING + days * DAY)
     (alert,) = alerts_of("water_quality")
     assert (alert.get_urgency_display(), alert.first_night) == ("Call today", date(2026, 3, 2))
-    assert sentence_of(alert).endswith("sampled on 2 Mar: at the limit.")
+    assert sentence_of(alert).endswith("sampled on 2 Mar: over the limit of 100 CFU/mL.")
     assert alert.cause_gone_at == MORNING + 7 * DAY
 
 

@@ -46,16 +46,39 @@ def bad_night(patient: Patient, start: datetime) -> None:
     )
 
 
+def picture(patient: Patient) -> str:
+    return reverse("alerts:picture", args=[patient.pk])
+
+
 def text_of(page: Any) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page.content.decode()))
 
 
 class TestWhatItShows:
-    def test_the_evidence_without_another_click(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+    def test_one_line_a_patient(
+        self, ana: Patient, nurse_client: Client, nurse: User, nephrologist: User, last_night: datetime
+    ) -> None:
+        """Who, why, how urgent, since when, who has looked, who has it, last contact, next treatment."""
         PrescriptionFactory(patient=ana, version=1, weekdays=[])
         bad_night(ana, last_night)
-        shown = text_of(nurse_client.get(TRIAGE))
-        assert "Ana Verdemar" in shown
+        page = nurse_client.get(TRIAGE)
+        assert page.content.decode().count('class="bundle-link"') == 1
+        line = text_of(page).partition("Treatment ")[2]
+        assert re.search(
+            r"Call today .*Ana Verdemar .*Needle came out ?; [^;]+over its limit.* nobody .* none", line
+        ), line
+        acting.assign(alerts=alerts_of("needle_dislodged"), by=nurse, to=nephrologist, at=timezone.now())
+        acting.log_call(patient=ana, by=nurse, result="message", at=timezone.now())
+        line = text_of(nurse_client.get(TRIAGE)).partition("Treatment ")[2]
+        assert re.search(r"Nurse Kim, .*\(\d new\) .*Dr Lee .*Left a message", line), line
+
+    def test_the_picture_opens_below_it(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        PrescriptionFactory(patient=ana, version=1, weekdays=[])
+        bad_night(ana, last_night)
+        assert f'data-picture="{picture(ana)}"' in nurse_client.get(TRIAGE).content.decode()
+        shown = text_of(nurse_client.get(picture(ana)))
+        for words in ("Last treatments", "Bloods", "Prescription in force", "Write down a call", "What was seen"):
+            assert words in shown
         assert "01632 960200" in shown
         assert "Needle came out: venous" in shown
         assert "UF rate: 12.9 mL/kg/h limit 10 mL/kg/h doubtful" in shown
@@ -64,7 +87,7 @@ class TestWhatItShows:
     def test_links_to_patient_alert_and_record(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
         bad_night(ana, last_night)
         (alert,) = alerts_of("venous_high")
-        page = nurse_client.get(TRIAGE).content.decode()
+        page = nurse_client.get(picture(ana)).content.decode()
         record = ana.treatments.get()
         for name, key in (("dosing:patient", ana.pk), ("alerts:detail", alert.pk), ("dosing:night", record.pk)):
             assert f'href="{reverse(name, args=[key])}"' in page
@@ -85,12 +108,22 @@ class TestWhatItShows:
         night_of(ben, last_night, events=[{"at": last_night.isoformat(), "kind": "fainted", "note": ""}])
         Alert.objects.filter(patient=ben).update(cause_gone_at=timezone.now())
         page = nurse_client.get(TRIAGE).content.decode()
+        assert page.index("Ana Verdemar") < page.index("1 patient whose alerts are over") < page.index("Ben Okonjo")
+
+    def test_what_nobody_has_looked_at_stands_before_what_somebody_has(
+        self, ana: Patient, ben: Patient, nurse_client: Client, nurse: User, last_night: datetime
+    ) -> None:
+        for person, start in ((ana, last_night), (ben, last_night + timedelta(hours=1))):
+            night_of(person, start, events=[{"at": start.isoformat(), "kind": "fainted", "note": ""}])
+        page = nurse_client.get(TRIAGE).content.decode()
         assert page.index("Ana Verdemar") < page.index("Ben Okonjo")
-        assert "Cause gone" in page
+        acting.see(alert=Alert.objects.get(patient=ana), by=nurse, at=timezone.now())
+        page = nurse_client.get(TRIAGE).content.decode()
+        assert page.index("Ben Okonjo") < page.index("Ana Verdemar")
 
     def test_what_could_not_be_judged(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
         night_of(ana, last_night, pre_systolic=190, post_weight_kg=None)
-        said = text_of(nurse_client.get(TRIAGE))
+        said = text_of(nurse_client.get(picture(ana)))
         found = re.search(r"Could not be judged of [^:]+: (.*?), because weight after is not given", said)
         assert found
         assert "UF rate" in found[1]
@@ -102,8 +135,8 @@ class TestWhatItShows:
         night_of(ana, last_night, pre_systolic=190)
         (alert,) = alerts_of("pressure_high")
         acting.note(alerts=[alert], by=nephrologist, words="Salt talk booked.", at=timezone.now())
-        assert "Note by Dr Lee" in text_of(nurse_client.get(TRIAGE))
-        assert "Salt talk booked." in text_of(nurse_client.get(TRIAGE))
+        assert "Dr Lee," in text_of(nurse_client.get(TRIAGE))
+        assert "Salt talk booked." in text_of(nurse_client.get(picture(ana)))
 
     def test_only_one_urgency(self, ana: Patient, ben: Patient, nurse_client: Client, last_night: datetime) -> None:
         night_of(ana, last_night, pre_systolic=190)
@@ -112,6 +145,14 @@ class TestWhatItShows:
         assert "Ben Okonjo" in page
         assert "Ana Verdemar" not in page
         assert "This week (1)" in page
+
+    def test_filters_count_patients(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
+        for kind in ("fainted", "needle_dislodged"):
+            night_of(ana, last_night, events=[{"at": last_night.isoformat(), "kind": kind, "note": ""}])
+        bad_night(ana, last_night - timedelta(days=2))
+        page = text_of(nurse_client.get(TRIAGE))
+        assert "All open (1)" in page
+        assert "Call today (1)" in page
 
     def test_nothing_open(self, nurse_client: Client) -> None:
         page = text_of(nurse_client.get(TRIAGE))
@@ -176,7 +217,7 @@ class TestLive:
 
 
 @pytest.mark.parametrize("patients", [1, 3])
-@pytest.mark.parametrize(("address", "queries"), [(TRIAGE, 14), (LIST, 14), (reverse("alerts:closed"), 8)])
+@pytest.mark.parametrize(("address", "queries"), [(TRIAGE, 13), (LIST, 11), (reverse("alerts:closed"), 8)])
 def test_the_number_of_queries_does_not_hang_on_the_number_of_patients(
     unit: object,
     nurse_client: Client,
@@ -240,7 +281,7 @@ def test_evidence_that_came_from_paper_says_so(
 ) -> None:
     night_of(ana, last_night, source="paper", events=[{"at": last_night.isoformat(), "kind": "needle_dislodged"}])
     assert Alert.objects.filter(patient=ana).exists()
-    assert "(from paper)" in nurse_client.get(LIST).content.decode()
+    assert "(from paper)" in nurse_client.get(picture(ana)).content.decode()
     alert = Alert.objects.filter(patient=ana).first()
     assert alert is not None
     page = nurse_client.get(reverse("alerts:detail", args=[alert.pk])).content.decode()
@@ -252,4 +293,4 @@ def test_evidence_of_the_night_itself_says_nothing_of_paper(
 ) -> None:
     night_of(ana, last_night, events=[{"at": last_night.isoformat(), "kind": "needle_dislodged"}])
     assert Alert.objects.filter(patient=ana).exists()
-    assert "(from paper)" not in nurse_client.get(LIST).content.decode()
+    assert "(from paper)" not in nurse_client.get(picture(ana)).content.decode()

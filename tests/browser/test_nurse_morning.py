@@ -243,20 +243,36 @@ def test_the_others_step_appears_while_one_writes(
     assert [step.words for step in alert.steps.filter(kind="note")] == ["I see him at noon.", "Half a sentence."]
 
 
-def test_what_is_open_stays_open_when_the_list_is_renewed(
+def test_the_picture_opens_below_the_line_and_holds_the_list_still(
     browser_page: BrowserPage, nurse: User, nephrologist: User, five: list[Patient]
 ) -> None:
     watched = browser_page(nurse, size=DESKTOP)
     watched.page.clock.install()
     page = watched.open("/triage/")
-    parts = page.locator(f"#parts-{five[0].pk}")
-    parts.locator("summary").press("Enter")
-    expect(parts.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
+    hands = Hands(page)
+    hands.press("j", "o")
+    panel = page.locator("#panel")
+    expect(panel.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
+    for heading in ("Last treatments", "Bloods", "Prescription in force", "Write down what was done"):
+        expect(panel.get_by_role("heading", name=heading)).to_be_visible()
+    hands.press("d")
     acting.see(alert=Alert.objects.get(patient=five[4]), by=nephrologist, at=timezone.now())
     page.clock.run_for(16_000)
-    expect(page.locator("#triage-list")).to_contain_text("Seen by Dr Lee")
-    expect(parts.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
-    expect(parts.locator("summary")).to_be_focused()
+    expect(panel).to_be_visible()
+    page.locator("#act-" + str(five[0].pk)).focus()
+    hands.press("o")
+    expect(panel).to_have_count(0)
+    page.clock.run_for(16_000)
+    expect(page.locator("#triage-list")).to_contain_text("Dr Lee")
+
+
+def test_fifteen_patients_in_the_first_view(browser_page: BrowserPage, nurse: User, five: list[Patient]) -> None:
+    for number in range(15):
+        made_alert(PatientFactory(name=f"Person {number:02}"), urgency=WEEK)
+    page = browser_page(nurse, size=DESKTOP).open("/triage/")
+    boxes = [row.bounding_box() for row in page.locator(".bundle-link").all()]
+    assert len(boxes) == 20
+    assert sum(box is not None and box["y"] + box["height"] <= DESKTOP[1] for box in boxes) >= 15
 
 
 def test_on_paper_everything_is_there_and_nothing_to_press(
@@ -265,7 +281,8 @@ def test_on_paper_everything_is_there_and_nothing_to_press(
     page = browser_page(nurse, size=DESKTOP).open("/triage/")
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
-    expect(page.get_by_role("heading", name="Venous pressure over its limit")).to_be_visible()
+    expect(page.get_by_text("Venous pressure over its limit")).to_be_visible()
+    expect(page.get_by_text("Printed by Nurse Kim")).to_be_visible()
     for hidden in (".top-bar", ".urgencies", "#keys"):
         expect(page.locator(hidden)).to_be_hidden()
 

@@ -60,7 +60,7 @@ def test_a_new_alert_appears_and_the_focus_stays(
     link.focus()
     faint(ben, last_night + timedelta(hours=1))
     page.clock.run_for(A_LITTLE_OVER)
-    expect(page.get_by_role("heading", name="Ben Okonjo")).to_be_visible()
+    expect(page.get_by_role("link", name="Ben Okonjo")).to_be_visible()
     expect(link).to_be_focused()
     expect(page.locator("#live-note")).to_contain_text("Something changed at")
 
@@ -95,7 +95,7 @@ def test_a_hidden_page_asks_nothing_until_it_is_looked_at(
       Object.defineProperty(document, 'hidden', { value: false, configurable: true });
       document.dispatchEvent(new Event('visibilitychange'));
     }""")
-    expect(page.get_by_role("heading", name="Ana Verdemar")).to_be_visible()
+    expect(page.get_by_role("link", name="Ana Verdemar")).to_be_visible()
 
 
 def test_a_list_that_cannot_be_renewed_says_so(browser_page: BrowserPage, nurse: User) -> None:

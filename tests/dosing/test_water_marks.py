@@ -15,6 +15,7 @@ from tests.factories import WaterTestFactory
 
 OWN = "this edition holds none; the unit may enter its own"
 NO_EDITION = "no edition prints one; the unit may enter its own"
+AT_LIMIT, OVER_ACTION = "at the limit, which counts as over", "over the action level, within the limit"
 pytestmark = pytest.mark.django_db
 
 
@@ -30,17 +31,17 @@ def test_editions_and_fluids_are_those_of_the_science() -> None:
     ("edition", "test", "grade", "words", "limit"),
     [
         ("iso_2019", {"value": 49}, 0, "within the limit", "below 100 CFU/mL, action from 50"),
-        ("iso_2019", {"value": 50}, 1, "action level", "below 100 CFU/mL, action from 50"),
-        ("iso_2019", {"value": 100}, 2, "over the limit", "below 100 CFU/mL, action from 50"),
-        ("us_2004", {"value": 100}, 1, "action level", "below 200 CFU/mL, action from 50"),
-        ("iso_2019", {"value": 0.1, "fluid": "ultrapure_water"}, 2, "over the limit", "below 0.1 CFU/mL"),
-        ("us_2004", {"value": 199, "fluid": "dialysis_fluid"}, 1, "action level", "below 200 CFU/mL, action from 50"),
-        ("us_2004", {"value": 0.1, "fluid": "ultrapure_fluid"}, 2, "over the limit", "below 0.1 CFU/mL"),
+        ("iso_2019", {"value": 50}, 1, "at the action level, within the limit", "below 100 CFU/mL, action from 50"),
+        ("iso_2019", {"value": 100}, 2, AT_LIMIT, "below 100 CFU/mL, action from 50"),
+        ("us_2004", {"value": 100}, 1, OVER_ACTION, "below 200 CFU/mL, action from 50"),
+        ("iso_2019", {"value": 0.1, "fluid": "ultrapure_water"}, 2, AT_LIMIT, "below 0.1 CFU/mL"),
+        ("us_2004", {"value": 199, "fluid": "dialysis_fluid"}, 1, OVER_ACTION, "below 200 CFU/mL, action from 50"),
+        ("us_2004", {"value": 0.1, "fluid": "ultrapure_fluid"}, 2, AT_LIMIT, "below 0.1 CFU/mL"),
         ("us_2004", {"value": 1, "fluid": "ultrapure_water"}, None, "no limit held", OWN),
         ("iso_2024", {"value": 1}, None, "no limit held", "the unit has entered no figure yet"),
         ("iso_2019", {"kind": "conductivity", "value": 12}, None, "no limit held", NO_EDITION),
         ("us_2004", {"kind": "hardness", "value": 12}, None, "no limit held", NO_EDITION),
-        ("us_2004", {"kind": "total_chlorine", "value": 0.1}, 1, "action level", "at most 0.1 mg/L, action from 0.05"),
+        ("us_2004", {"kind": "total_chlorine", "value": 0.1}, 1, OVER_ACTION, "at most 0.1 mg/L, action from 0.05"),
         ("iso_2019", {"kind": "endotoxin", "value": 0.05, "below_detection": True}, 0, "within the limit", None),
         (
             "iso_2019",

@@ -97,8 +97,8 @@ def test_a_page_works_before_the_unit_is_set_up(client: Client) -> None:
     [
         ("nurse", "/triage/"),
         ("nephrologist", "/triage/"),
-        ("technologist", "/triage/"),
-        ("administrator", "/triage/"),
+        ("technologist", "/surroundings/"),
+        ("administrator", "/team/"),
         ("partner", "/tonight/"),
     ],
 )

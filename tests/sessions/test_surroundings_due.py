@@ -473,7 +473,7 @@ def test_it_asks_a_fixed_number_of_times(
 ) -> None:
     for person in (ana, ben)[:count]:
         _full(person, count)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(16):
         found = [due_of(each) for each in facts_of_many([ana, ben][:count], TODAY)]
     assert all(found)
 
@@ -490,7 +490,8 @@ def test_how_often_in_words() -> None:
     assert Every(days=7).words == "every 7 days"
     assert Every(days=7, treatments=3).words == "every 7 days or 3 treatments"
     assert Every(stopped=True).words == "not done here"
-    assert all(each.usual and each.words.startswith("every ") for each in USUAL.values())
+    assert {kind for kind, each in USUAL.items() if each.stopped} == {"access_exam"}
+    assert all(each.usual and each.words.startswith("every ") for each in USUAL.values() if not each.stopped)
 
 
 def test_of_nobody_there_is_nothing() -> None:

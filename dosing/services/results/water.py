@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import uuid
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,7 +14,7 @@ from dosing.science.results import Measure
 from dosing.science.sources import Status
 from dosing.services.numbers.reasons import reason_words
 from dosing.services.numbers.seen import with_status
-from sessions.facts.choices_surroundings import WATER_UNITS, WaterEdition, WaterKind
+from sessions.facts.choices_surroundings import WATER_UNITS, WaterEdition, WaterFluid, WaterKind
 from sessions.models import WaterStandard, WaterTest
 
 LESS_THAN = frozenset({WaterKind.BACTERIA, WaterKind.ENDOTOXIN})
@@ -39,6 +40,8 @@ class Standard:
 
     def limit(self, fluid: str, kind: str) -> water.WaterLimit | None:
         """None where neither the unit nor the edition has one. Chlorine has one in every edition."""
+        if kind == WaterKind.TOTAL_CHLORINE:
+            fluid = WaterFluid.DIALYSIS_WATER  # wherever it is sampled, it is that of the water
         if self.is_own(fluid, kind):
             most, action = self.figures[fluid][kind]
             return water.WaterLimit(
@@ -88,8 +91,24 @@ def mark_of(test: WaterTest, standard: Standard) -> JudgedTest:
     if graded.number is None:
         return JudgedTest(test, None, _("unknown: %(why)s") % {"why": reason_words(graded.reason)}, _limit_words(limit))
     grade = int(graded.number)
-    words = {0: _("within the limit"), 1: _("action level"), 2: _("over the limit")}
-    return JudgedTest(test, grade, words[grade], _limit_words(limit))
+    return JudgedTest(test, grade, level_words(limit, test.value, grade), _limit_words(limit))
+
+
+def level_words(limit: water.WaterLimit, value: float, grade: int) -> str:
+    """Where a result lies, with action level and limit each by its name."""
+    if grade == water.Grade.PASS:
+        return _("within the limit")
+    if grade == water.Grade.FAIL:
+        return _("at the limit, which counts as over") if value == limit.limit else _("over the limit")
+    at = value == limit.action
+    return _("at the action level, within the limit") if at else _("over the action level, within the limit")
+
+
+def grades_of(tests: Iterable[WaterTest]) -> dict[uuid.UUID, int]:
+    """The grade of each test by the standard in use, as `water.Grade`; unknown ones left out: one query."""
+    standard = standard_in_use()
+    graded = ((test.pk, standard.grade(test).number) for test in tests)
+    return {pk: int(number) for pk, number in graded if number is not None}
 
 
 def _why_none(test: WaterTest, standard: Standard) -> str:

@@ -9,7 +9,8 @@ const detailOf = (event) => /** @type {CustomEvent} */ (event).detail;
 const isLive = (element) => element instanceof Element && element.hasAttribute("data-live");
 
 document.body.addEventListener("htmx:beforeRequest", (event) => {
-  if (isLive(detailOf(event).target) && document.hidden) event.preventDefault();
+  // A patient's picture that is open holds the list still: what somebody types there is not swept away.
+  if (isLive(detailOf(event).target) && (document.hidden || openPanel())) event.preventDefault();
 });
 
 document.addEventListener("visibilitychange", () => {
@@ -40,8 +41,52 @@ document.body.addEventListener("htmx:afterSwap", () => {
   for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
 });
 
+// A line opens to the patient's picture, one at a time -------------------------------------------------------------
+
+const openPanel = () => document.querySelector(".opener[aria-expanded='true']");
+
+/** @param {HTMLElement} opener */
+function shut(opener) {
+  opener.setAttribute("aria-expanded", "false");
+  const place = document.getElementById(opener.getAttribute("aria-controls") || "");
+  place?.replaceChildren();
+  place?.closest("tr")?.setAttribute("hidden", "");
+  if (note) note.textContent = note.dataset.again || "";
+}
+
+/** @param {HTMLElement} opener */
+async function unfold(opener) {
+  const place = document.getElementById(opener.getAttribute("aria-controls") || "");
+  const answer = await fetch(opener.dataset.picture || "", { headers: { "HX-Request": "true" } });
+  if (!place || !answer.ok) {
+    if (trouble) trouble.hidden = false;
+    return;
+  }
+  const other = openPanel();
+  if (other instanceof HTMLElement) shut(other);
+  opener.setAttribute("aria-expanded", "true");
+  place.innerHTML = await answer.text();
+  place.closest("tr")?.removeAttribute("hidden");
+  if (note) note.textContent = note.dataset.held || "";
+  opener.scrollIntoView({ block: "start" });
+  tickWithOutcome();
+}
+
+document.body.addEventListener("click", (event) => {
+  const opener = event.target instanceof Element ? event.target.closest(".opener") : null;
+  if (!(opener instanceof HTMLElement)) return;
+  if (opener.getAttribute("aria-expanded") === "true") shut(opener);
+  else unfold(opener);
+});
+
 // On paper everything is open.
 window.addEventListener("beforeprint", () => {
+  /** @type {NodeListOf<HTMLElement>} */
+  const stamps = document.querySelectorAll("[data-stamp]");
+  for (const stamp of stamps) {
+    stamp.dataset.stamp ||= stamp.textContent || "";
+    stamp.textContent = stamp.dataset.stamp.replace("{time}", new Date().toLocaleString());
+  }
   /** @type {NodeListOf<HTMLDetailsElement>} */
   const all = document.querySelectorAll("details.parts");
   for (const part of all) part.open = true;
@@ -51,12 +96,16 @@ window.addEventListener("beforeprint", () => {
 document.getElementById("problem")?.focus();
 
 // Whoever says what came of an alert means that alert.
-for (const choice of document.querySelectorAll(".act-row select")) {
-  choice.addEventListener("change", () => {
-    const box = choice.closest(".act-row")?.querySelector("input[type=checkbox]");
-    if (box instanceof HTMLInputElement && choice instanceof HTMLSelectElement) box.checked = choice.value !== "";
-  });
+function tickWithOutcome() {
+  for (const choice of document.querySelectorAll(".act-row select")) {
+    choice.addEventListener("change", () => {
+      const box = choice.closest(".act-row")?.querySelector("input[type=checkbox]");
+      if (box instanceof HTMLInputElement && choice instanceof HTMLSelectElement) box.checked = choice.value !== "";
+    });
+  }
 }
+
+tickWithOutcome();
 
 // Keys -------------------------------------------------------------------------------------------------------------
 
@@ -124,6 +173,11 @@ function into(form) {
   if (link) window.location.assign(`${link.getAttribute("href")}#${form}`);
 }
 
+function openHere() {
+  const opener = document.activeElement?.closest(".bundle")?.querySelector(".opener") || openPanel();
+  if (opener instanceof HTMLElement) opener.click();
+}
+
 /** @param {string} selector */
 function follow(selector) {
   /** @type {HTMLElement | null} */
@@ -134,6 +188,7 @@ function follow(selector) {
 const DEEDS = {
   j: () => move(1),
   k: () => move(-1),
+  o: () => openHere(),
   c: () => into("log-call"),
   d: () => into("act"),
   h: () => follow(".page-head a[href*='handover']"),

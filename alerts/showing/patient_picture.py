@@ -1,0 +1,75 @@
+"""A patient on one screen, for whoever decides what to do about an alert: nights, bloods, what is ordered."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import Min
+
+from dosing.services.night.treatments import ComputedNight, nights_of
+from dosing.services.numbers.kept import KeptNumber
+from dosing.services.results.blood_tables import BloodDrawing, drawings_of, drawings_table
+from dosing.services.results.blood_units import unit_system
+from sessions.models import Patient, Prescription, Reading, VascularAccess
+from sessions.services.prescribing import prescription_in_force
+
+NIGHTS = 6
+NIGHTS_BACK = timedelta(days=45)
+DRAWINGS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class NightLine:
+    """One treatment in one line; lowest: the lowest systolic pressure among its readings [mmHg]."""
+
+    night: ComputedNight
+    target: float | None
+    off_target: KeptNumber
+    uf_rate: KeptNumber
+    delivered: KeptNumber
+    lowest: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PatientPicture:
+    """nights: the latest, newest first; drawings, bloods: the latest bloods, as `drawings_table` lays them out."""
+
+    nights: list[NightLine]
+    drawings: list[BloodDrawing]
+    bloods: list[dict[str, Any]]
+    prescription: Prescription | None
+    access: VascularAccess | None
+
+
+def picture_of_patient(patient: Patient, *, at: datetime) -> PatientPicture:
+    """Seven queries, whatever the history."""
+    nights = nights_of(patient.pk, since=at - NIGHTS_BACK, until=at + timedelta(days=1))[::-1][:NIGHTS]
+    lowest = _lowest(nights)
+    drawings = drawings_of(patient)[:DRAWINGS]
+    return PatientPicture(
+        nights=[_line(night, lowest) for night in nights],
+        drawings=drawings,
+        bloods=drawings_table(drawings, unit_system()),
+        prescription=prescription_in_force(patient, at),
+        access=patient.accesses.in_use().first(),
+    )
+
+
+def _lowest(nights: list[ComputedNight]) -> Mapping[Any, float]:
+    rows = Reading.objects.filter(record__in=[night.record for night in nights], systolic__isnull=False).order_by()
+    return dict(rows.values("record_id").annotate(lowest=Min("systolic")).values_list("record_id", "lowest"))
+
+
+def _line(night: ComputedNight, lowest: Mapping[Any, float]) -> NightLine:
+    ordered = night.record.prescription
+    return NightLine(
+        night=night,
+        target=ordered.target_weight_kg if ordered else None,
+        off_target=night.figure("off_target"),
+        uf_rate=night.figure("uf_rate"),
+        delivered=night.figure("delivered"),
+        lowest=lowest.get(night.record.pk),
+    )

@@ -1,0 +1,140 @@
+"""Water as one process: one judgement of every test, whoever notes it; what falls due after it; what ends it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from alerts.models.choices import Urgency
+from alerts.rules import BY_KEY
+from alerts.services.evaluation import evaluate_pending
+from alerts.showing.alert_words import sentence_of
+from homedialysis.accounts.models import User
+from sessions.models import AccessInfection, Patient, TaskDone, Training, WaterStandard, WaterTest
+from sessions.services.due import due_for
+from sessions.services.kit import kit
+from sessions.services.outcomes import keep
+from sessions.services.surroundings import note
+from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated
+from tests.factories import A_NIGHT, AccessFactory, MachineFactory
+
+TODAY = MORNING.date()
+
+
+def sampled(patient: Patient, by: User, value: float, *, at: Any = MORNING, **more: Any) -> WaterTest:
+    usual = {"kind": "total_chlorine", "place": "first_carbon", "fluid": "dialysis_water"}
+    row = WaterTest(patient=patient, value=value, sampled_at=at, **(usual | more))
+    note(row, by=by, at=at)
+    evaluate_pending(at=at)
+    return row
+
+
+def due_kinds(patient: Patient) -> dict[str, str]:
+    return {each.kind: each.label for each in due_for(patient, TODAY) if each.due_on <= TODAY}
+
+
+class TestChlorine:
+    @pytest.mark.parametrize("who", ["patient", "technologist", "nurse"])
+    def test_over_the_limit_calls_today_whoever_notes_it(
+        self, ana: Patient, nurse: User, technologist: User, who: str
+    ) -> None:
+        by = {"patient": ana.account, "technologist": technologist, "nurse": nurse}[who]
+        assert by is not None
+        sampled(ana, by, 0.3)
+        (alert,) = alerts_of("chlorine")
+        assert alert.urgency == Urgency.CALL_TODAY
+        assert sentence_of(alert) == "Total chlorine 0.3 mg/L on 3 Mar, over the limit of 0.1 mg/L."
+        assert [row["value"] for row in kit(ana, by, timezone.now())["water"]] == [0.3]
+
+    def test_near_the_limit_is_said_as_such(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 0.06)
+        (alert,) = alerts_of("chlorine")
+        assert alert.urgency == Urgency.THIS_WEEK
+        assert sentence_of(alert) == "Total chlorine 0.06 mg/L on 3 Mar: from 0.05 mg/L on act, the limit is 0.1 mg/L."
+        assert kit(ana, nurse, timezone.now())["water"] == []
+
+    def test_a_later_test_that_passes_ends_it(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 0.3)
+        sampled(ana, nurse, 0.01, at=MORNING + DAY)
+        (alert,) = alerts_of("chlorine")
+        assert alert.cause_gone_at == MORNING + DAY
+        assert kit(ana, nurse, timezone.now())["water"] == []
+
+    @pytest.mark.usefixtures("anas_prescription")
+    def test_one_bad_night_is_one_alert(self, ana: Patient) -> None:
+        check = {"name": "Total chlorine", "key": "chlorine", "part": "setup", "value": 0.3, "passed": False}
+        evaluated(ana, {"checks": [check]})
+        (alert,) = alerts_of("chlorine")
+        assert sentence_of(alert).endswith("The treatment was begun all the same.")
+        assert alerts_of("check_failed") == []
+
+    def test_the_units_own_figure_holds_everywhere(self, ana: Patient, nurse: User) -> None:
+        figures = {"dialysis_water": {"total_chlorine": [0.05, 0.02]}}
+        WaterStandard.objects.create(figures=figures, set_by=nurse, set_at=A_NIGHT)
+        sampled(ana, nurse, 0.06)
+        (alert,) = alerts_of("chlorine")
+        assert sentence_of(alert) == "Total chlorine 0.06 mg/L on 3 Mar, over the limit of 0.05 mg/L."
+        assert kit(ana, nurse, timezone.now())["water"]
+
+
+class TestCulture:
+    def test_over_the_limit_makes_disinfection_and_a_new_sample_due(self, ana: Patient, nurse: User) -> None:
+        for kind in ("dialysis", "water"):
+            MachineFactory(patient=ana, kind=kind, since=TODAY - 5 * DAY)
+        note(TaskDone(patient=ana, kind="disinfection", done_at=MORNING - DAY), by=nurse, at=MORNING)
+        assert "disinfection" not in due_kinds(ana)
+        sampled(ana, nurse, 150, kind="bacteria", place="product")
+        due = due_kinds(ana)
+        assert due["disinfection"] == "Disinfection of the machine"
+        assert due["resample"] == "Sample again: Bacterial culture, product water, at the machine"
+        (alert,) = alerts_of("water_quality")
+        assert sentence_of(alert).endswith("sampled on 3 Mar: over the limit of 100 CFU/mL.")
+        note(TaskDone(patient=ana, kind="disinfection", done_at=MORNING), by=nurse, at=MORNING)
+        sampled(ana, nurse, 3, kind="bacteria", place="product", at=MORNING + timedelta(hours=1))
+        assert not {"disinfection", "resample"} & due_kinds(ana).keys()
+
+    def test_a_clean_sample_from_elsewhere_clears_nothing(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 150, kind="bacteria", place="product")
+        sampled(ana, nurse, 1, kind="bacteria", place="fluid_port", fluid="dialysis_fluid", at=MORNING + DAY)
+        assert "resample" in due_kinds(ana)
+
+    def test_action_level_and_limit_each_by_name(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 62, kind="bacteria", place="product")
+        (alert,) = alerts_of("water_quality")
+        assert sentence_of(alert).endswith("over the action level of 50 CFU/mL, within the limit of 100 CFU/mL.")
+
+    def test_after_a_service_it_is_sampled_again(self, ana: Patient, nurse: User) -> None:
+        MachineFactory(patient=ana, kind="water", since=TODAY - 100 * DAY)
+        sampled(ana, nurse, 3, kind="bacteria", place="product", at=MORNING - 5 * DAY)
+        assert "bacteria" not in due_kinds(ana)
+        note(TaskDone(patient=ana, kind="water_service", done_at=MORNING), by=nurse, at=MORNING)
+        assert "bacteria" in due_kinds(ana)
+
+    def test_fluid_and_place_agree(self, ana: Patient, nurse: User) -> None:
+        with pytest.raises(ValidationError, match="is not water for dialysis"):
+            sampled(ana, nurse, 3, kind="bacteria", place="fluid_port", fluid="dialysis_water")
+
+
+class TestInfection:
+    def test_examination_and_retraining_fall_due_until_they_are_done(self, ana: Patient, nurse: User) -> None:
+        row = AccessInfection(access=AccessFactory(patient=ana), kind="bloodstream", began_on=TODAY - 3 * DAY)
+        keep(row, by=nurse, at=MORNING)
+        evaluate_pending(at=MORNING)
+        due = due_kinds(ana)
+        assert due["access_exam"] == "Examination of the access"
+        assert due["retraining"] == "Needling and care of the access, after an infection"
+        assert {alert.cause for alert in alerts_of("after_infection")} == {"access_exam", "retraining"}
+        note(TaskDone(patient=ana, kind="access_exam", done_at=MORNING), by=nurse, at=MORNING)
+        topic = "needling and care of the access, after an infection"
+        note(Training(patient=ana, topic=topic, done_on=TODAY, trained_by="Kim"), by=nurse, at=MORNING)
+        evaluate_pending(at=MORNING)
+        assert not {"access_exam", "retraining"} & due_kinds(ana).keys()
+        assert [alert.cause_gone_at for alert in alerts_of("after_infection")] == [MORNING, MORNING]
+
+
+def test_an_alert_about_a_task_names_its_rule_as_one_that_ends_when_done() -> None:
+    assert all(BY_KEY[key].ends_when_done for key in ("after_infection", "water_overdue", "training_overdue"))
