@@ -53,7 +53,7 @@ class Parts(forms.MultipleChoiceField):
 class PartsForm(forms.Form):
     """A form about some of a patient's alerts. choices: (part, words) of each that may be chosen."""
 
-    parts = Parts(label=_("About"))
+    parts = Parts(label=_("About"), error_messages={"required": _("Tick what it is about.")})
 
     def __init__(self, choices: Iterable[tuple[str, str]], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -112,6 +112,8 @@ def test_rewording_everything_moves_opens_and_closes_nothing(key: str, case: Cas
     with reworded():
         looked_at(ana, key, case, later=HOUR)
     assert rows() == before
+    if acting.to_be_done(alert):
+        return  # it ends when it is done, and nobody closes it before
     acting.close(alerts=[alert], by=nurse, outcome="spoken", words="Spoken.", at=case.at + HOUR)
     before = rows()
     with reworded():
@@ -163,7 +165,7 @@ LIMITS = {
     "dialyser_look": "clotted once, or half dark on 2 of 3 treatments",
     "venous_rise": "10 mmHg, and evidence beyond its limit",
     "missing": "24 h after the day on which the prescription has a treatment due",
-    "water_quality": "the limit: 100 CFU/mL",
+    "water_quality": "the limit: 100 CFU/mL; the level at which to act: 50 CFU/mL",
     "water_overdue": "0 days after it was due",
     "bloods_overdue": "7 days after it was due",
     "supplies": "14 days of cover (Dialysers)",
