@@ -82,7 +82,8 @@ def _lows(history: History, night: JudgedNight) -> Iterator[tuple[Evidence, Limi
         limit = _low_limit(history, night, look)
         if kind_of(look.kind).shown(look.value) < limit.value:
             record = night.record
-            yield Evidence(look.kind, look.at, record.night, look.value, limit.value, str(record.pk)), limit
+            seen = (record.night, look.value, limit.value, str(record.pk), look.place, look.parts)
+            yield Evidence(look.kind, look.at, *seen), limit
 
 
 _LOW_OFTEN = outside(

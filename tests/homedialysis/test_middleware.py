@@ -98,7 +98,7 @@ def test_a_page_works_before_the_unit_is_set_up(client: Client) -> None:
         ("nurse", "/triage/"),
         ("nephrologist", "/triage/"),
         ("technologist", "/surroundings/"),
-        ("administrator", "/team/"),
+        ("administrator", "/unit/first/"),
         ("partner", "/tonight/"),
     ],
 )
