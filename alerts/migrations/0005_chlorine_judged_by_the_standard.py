@@ -30,5 +30,5 @@ def move(apps: Any, schema_editor: Any) -> None:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("alerts", "0004_looked_over"), ("treatment", "0010_examination_of_the_access")]
+    dependencies = [("alerts", "0004_looked_over"), ("treatment", "0011_examination_of_the_access")]
     operations = [migrations.RunPython(move, migrations.RunPython.noop)]
