@@ -78,7 +78,7 @@ class LimitInForce:
     @property
     def words(self) -> str:
         """Value and unit, in the reader's language."""
-        return f"{number_format(f'{self.value:g}')} {self.kind.unit}".strip()
+        return f"{number_format(f'{self.kind.as_read(self.value):g}')} {self.kind.unit_shown}".strip()
 
     @property
     def source(self) -> str:

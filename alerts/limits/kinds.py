@@ -15,6 +15,8 @@ from dosing.science.guidance import GUIDANCE, End
 from dosing.science.sources import Status
 from dosing.services.numbers.guidance import source_words
 from dosing.services.numbers.seen import with_status
+from dosing.services.results.blood_units import ShownAnalyte, spoken_of
+from sessions.facts.choices import Analyte
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +46,25 @@ class LimitKind:
     @property
     def title(self) -> str:
         """Label and unit, as lists name it."""
-        return f"{self.label} ({self.unit})" if self.unit else str(self.label)
+        return f"{self.label} ({self.unit_shown})" if self.unit else str(self.label)
+
+    @property
+    def shown(self) -> ShownAnalyte | None:
+        """How the analyte that it is a limit of is written just now; None for the limits of everything else."""
+        loinc = OF_ANALYTE.get(self.name.replace("_call", "").rpartition("_")[0]) if self.unit else None
+        return spoken_of(loinc) if loinc and self.family == Family.BLOODS else None
+
+    @property
+    def unit_shown(self) -> str:
+        return self.shown.unit if self.shown else self.unit
+
+    def as_read(self, value: float) -> float:
+        """A value in the unit in which it is shown."""
+        return self.shown.figure(value) if self.shown else value
+
+    def as_kept(self, typed: float) -> float:
+        """A value that was typed in the unit in which it is shown, in its own."""
+        return self.shown.to_canonical(typed) if self.shown else typed
 
     def refusal(self, given: float) -> str:
         """Why a value cannot be this limit, or ""."""
@@ -52,13 +72,19 @@ class LimitKind:
             return ""
         return gettext("%(label)s must be between %(least)s and %(most)s %(unit)s; %(given)s was given.") % {
             "label": self.label,
-            "least": f"{self.least:g}",
-            "most": f"{self.most:g}",
-            "unit": self.unit,
-            "given": f"{given:g}",
+            "least": f"{self.as_read(self.least):g}",
+            "most": f"{self.as_read(self.most):g}",
+            "unit": self.unit_shown,
+            "given": f"{self.as_read(given):g}",
         }
 
 
+OF_ANALYTE: dict[str, str] = {
+    "potassium": Analyte.POTASSIUM, "bicarbonate": Analyte.BICARBONATE, "calcium": Analyte.CALCIUM,
+    "phosphate": Analyte.PHOSPHATE, "albumin": Analyte.ALBUMIN, "haemoglobin": Analyte.HAEMOGLOBIN,
+    "ferritin": Analyte.FERRITIN, "saturation": Analyte.TRANSFERRIN_SATURATION, "pth": Analyte.PTH,
+}  # fmt: skip
+"""What the limits of bloods are of, by their names without their end."""
 Row = tuple[str, StrOrPromise, str, float, float, float, float, StrOrPromise, Status]
 
 

@@ -54,6 +54,13 @@ class LimitForm(forms.Form):
         assert isinstance(choice, forms.ChoiceField)
         choice.choices = [(name, KINDS[name].title) for name in names]
 
+    def clean(self) -> dict[str, Any]:
+        """The value in the limit's own unit: it was typed in the one that the page shows."""
+        data = super().clean() or {}
+        if data.get("value") is not None and data.get("name") in KINDS:
+            data["value"] = KINDS[data["name"]].as_kept(data["value"])
+        return data
+
     def clean_until(self) -> datetime | None:
         """The end of the day, on the unit's clock."""
         return _end_of(self.cleaned_data["until"])

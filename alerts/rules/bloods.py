@@ -14,8 +14,8 @@ from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import EACH_TIME, Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
-from alerts.rules.evidence_kinds import CORRECTED_CALCIUM, label_of_evidence, unit_of
-from alerts.rules.wording import day, figure, later
+from alerts.rules.evidence_kinds import CORRECTED_CALCIUM, figure_with_unit, label_of_evidence
+from alerts.rules.wording import day, later
 from dosing.services.results.calcium import corrected
 from sessions.models import Analyte, BloodResult, SampleTiming
 
@@ -87,9 +87,9 @@ def _say(seen: Seen) -> str:
     value, limit = newest.value or 0.0, newest.limit or 0.0
     parts = {
         "what": label_of_evidence(newest),
-        "figure": figure(value, unit=unit_of(newest)),
+        "figure": figure_with_unit(newest, value),
         "day": day(newest.day),
-        "limit": figure(limit, unit=unit_of(newest)),
+        "limit": figure_with_unit(newest, limit),
         "count": len(seen.evidence),
     }
     return str((OVER if value >= limit else UNDER) % parts)

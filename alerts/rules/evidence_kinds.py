@@ -19,6 +19,7 @@ from alerts.rules.wording import day, figure
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.trend_of_patient import WATCHES
 from dosing.services.numbers.reasons import reason_words
+from dosing.services.results.blood_units import spoken_of
 from sessions.facts.choices import Analyte, DialyserLook, EventKind, LeftOutReason
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
@@ -268,6 +269,22 @@ def unit_of(item: Evidence) -> StrOrPromise:
     """The unit of value and limit; what is measured in several units brings its own."""
     own: str = item.parts.get("unit", "")
     return own or kind_of(item.kind).unit
+
+
+def as_spoken(item: Evidence, value: float) -> tuple[float, str]:
+    """A value or limit of it with its unit: bloods in the system that is spoken, everything else as it is kept."""
+    family, _dot, key = item.kind.partition(".")
+    if family == "blood":
+        analyte = spoken_of(Analyte.CALCIUM if item.kind == CORRECTED_CALCIUM else Analyte(key))
+        if analyte.factor != 1:
+            return analyte.figure(value), analyte.unit
+    return value, str(unit_of(item))
+
+
+def figure_with_unit(item: Evidence, value: float) -> str:
+    """The same as people write it."""
+    number, unit = as_spoken(item, value)
+    return figure(number, unit=unit)
 
 
 def label_of_evidence(item: Evidence) -> str:

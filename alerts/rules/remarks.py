@@ -17,6 +17,7 @@ from alerts.models.choices import Urgency
 from alerts.rules.base import OF_SCIENCE, Parts, Remark
 from alerts.rules.wording import day, figure
 from dosing.services.numbers.reasons import reason_words
+from dosing.services.results.blood_units import spoken_of
 from sessions.facts.choices import Analyte
 
 MOST_DAYS = 5
@@ -50,9 +51,10 @@ def _spanned(words: Any) -> Callable[[Parts], str]:
 
 
 def _result_inside(parts: Parts) -> str:
+    shown = spoken_of(parts["analyte"])
     return gettext("%(analyte)s %(value)s on %(day)s, inside the limit.") % {
         "analyte": Analyte(parts["analyte"]).label,
-        "value": figure(parts["value"]),
+        "value": figure(shown.figure(parts["value"]), unit="" if shown.factor == 1 else shown.unit),
         "day": day(parts["day"]),
     }
 

@@ -15,9 +15,9 @@ from django.utils.translation import gettext
 from alerts.models import Alert, AlertStep, Mute, RecordJudgement
 from alerts.rules import BY_KEY
 from alerts.rules.base import SEEN, Evidence, Remark, Rule, Seen
-from alerts.rules.evidence_kinds import doubt_words, label_of_evidence, more_of, shown, unit_of
+from alerts.rules.evidence_kinds import doubt_words, figure_with_unit, label_of_evidence, more_of, shown
 from alerts.rules.remarks import remark_words
-from alerts.rules.wording import figure, when
+from alerts.rules.wording import when
 
 
 def seen_of(alert: Alert) -> Seen:
@@ -105,9 +105,8 @@ class Figure:
 
 
 def figure_of(item: Evidence) -> Figure:
-    unit = unit_of(item)
-    value = "" if item.value is None else figure(shown(item), unit=unit)
-    limit = "" if item.limit is None else figure(item.limit, unit=unit)
+    value = "" if item.value is None else figure_with_unit(item, shown(item))
+    limit = "" if item.limit is None else figure_with_unit(item, item.limit)
     return Figure(label_of_evidence(item), value, limit, more_of(item))
 
 

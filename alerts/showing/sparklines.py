@@ -16,7 +16,7 @@ from django.db.models import Max
 
 from alerts.models import Alert, Call
 from alerts.rules.base import Evidence
-from alerts.rules.evidence_kinds import kind_of, label_of_evidence, shown, unit_of
+from alerts.rules.evidence_kinds import as_spoken, kind_of, label_of_evidence, shown
 from alerts.showing.pictures import Course, Picture, picture_of
 from dosing.models import RecordNumbers
 from dosing.science.due_days import longest_gap
@@ -76,8 +76,10 @@ def drawn(alert: Alert, courses: Courses) -> Picture | None:
     handled = {Evidence.from_json(item).key for item in valued if item.get("handled")}
     same = [item for item in items if item.kind == newest.kind and item.key not in handled]
     course = courses.get((alert.patient_id, key_of(alert)), ())
-    label, unit = label_of_evidence(newest), str(unit_of(newest))
-    return picture_of(course, _worst_a_day(same), limit=newest.limit, label=label, unit=unit)
+    told = {day: as_spoken(newest, value)[0] for day, value in _worst_a_day(same).items()}
+    limit, unit = as_spoken(newest, newest.limit or 0.0)
+    known = None if newest.limit is None else limit
+    return picture_of(course, told, limit=known, label=label_of_evidence(newest), unit=unit)
 
 
 def _worst_a_day(items: Iterable[Evidence]) -> dict[date, float]:

@@ -16,10 +16,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 from dosing.pages.forms_bloods import BloodsForm
 from dosing.pages.forms_importing import UrineForm
 from dosing.services.results.blood_tables import drawings_of, drawings_table
-from dosing.services.results.blood_units import unit_system
 from dosing.services.results.urine import collections_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
+from homedialysis.accounts.services.units import unit_system
 from sessions.facts.choices import SampleTiming
 from sessions.models import Patient, UrineCollection
 from sessions.pages.persons import shown_patient

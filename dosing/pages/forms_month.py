@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.ranges import choices
+from dosing.services.results.blood_units import spoken_of
 from homedialysis.accounts.models import CLINICAL_ROLES, User
+from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts.local_number import plain
 
 
-class RangeForm(forms.Form):
+class RangeForm(AsksAgain, forms.Form):
+    """Ends are typed in the unit that the list names; what comes of `clean` is in the number's own."""
+
     number = forms.ChoiceField(label=_("Number"), choices=choices)
     low = NumberField(label=_("Lower end"), required=False, help_text=_("Empty: open. A share as a fraction of 1."))
     high = NumberField(label=_("Upper end"), required=False, help_text=_("Empty: open."))
@@ -32,7 +38,27 @@ class RangeForm(forms.Form):
                 gettext("The upper end must not lie below the lower one, %(low)s; %(high)s was given.")
                 % {"low": plain(low), "high": plain(high)},
             )
+        self._odd = list(self._judged(data))
         return data
+
+    def _judged(self, data: dict[str, Any]) -> Iterator[str]:
+        """Refuse ends that no result can have, turn the others into the number's own unit; say what is unusual."""
+        number = MONTH_NUMBERS.get(data.get("number", ""))
+        if number is None or not number.analyte:
+            return
+        shown = spoken_of(number.analyte)
+        for name in ("low", "high"):
+            given = data.get(name)
+            if given is None:
+                continue
+            if why := shown.refusal(given):
+                self.add_error(name, why)
+            elif words := shown.asked_words(given):
+                yield words
+            data[name] = shown.to_canonical(given)
+
+    def unusual(self) -> list[str]:
+        return self._odd
 
 
 class ReviewForm(forms.Form):

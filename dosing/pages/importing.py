@@ -19,9 +19,10 @@ from dosing.services.importing import taking
 from dosing.services.importing.judging import ASKS, CORRECTS, NEW, WORDS, counts
 from dosing.services.importing.rejects import CONTENT_TYPES, not_taken, reason_of, rejects_file
 from dosing.services.importing.rows import ResultRow, Unreadable, form_of
-from dosing.services.results.blood_units import shown_as, three_figures, unit_system
+from dosing.services.results.blood_units import shown_as, three_figures
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
+from homedialysis.accounts.services.units import unit_system
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models import LabLine, LabMessage, Laboratory

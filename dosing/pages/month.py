@@ -116,7 +116,7 @@ def review_ranges(request: HttpRequest) -> HttpResponseBase:
 
 @clinical_only
 def _set_range(request: HttpRequest, form: RangeForm) -> HttpResponse:
-    if form.is_valid():
+    if form.is_sure():
         try:
             set_range(**form.cleaned_data, by=signed_in(request), at=timezone.now())
         except ValidationError as problem:

@@ -22,10 +22,11 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
 from dosing.services.numbers.number import ShownIn
-from dosing.services.results.blood_units import shown_as, three_figures, unit_system
+from dosing.services.results.blood_units import shown_as, three_figures
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next
+from homedialysis.accounts.services.units import unit_system
 from homedialysis.web.middleware import unit_of
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte

@@ -19,6 +19,7 @@ from django.db import transaction
 
 from dosing.models import Job
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.units import speaking, unit_system
 
 logger = logging.getLogger(__name__)
 KEPT_FOR = timedelta(days=7)
@@ -82,7 +83,8 @@ def work(*, now: Callable[[], datetime], seconds: float = SECONDS_A_TURN) -> boo
         if job is None:
             return False
         try:
-            _turn(job, now, lambda: time.monotonic() - began > seconds)
+            with speaking(unit_system()):
+                _turn(job, now, lambda: time.monotonic() - began > seconds)
         except Exception as problem:
             logger.exception("A job failed", extra={"job": job.pk})
             job.error = f"{type(problem).__name__}: {problem}"[:300]

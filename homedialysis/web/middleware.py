@@ -10,8 +10,9 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone, translation
 
-from homedialysis.accounts.models import Unit
+from homedialysis.accounts.models import Unit, UnitSystem
 from homedialysis.accounts.services.language import language_for, languages_for
+from homedialysis.accounts.services.units import speaking
 
 Respond = Callable[[HttpRequest], HttpResponse]
 SCREENS_IN = "X-Bedside-Language"
@@ -52,16 +53,19 @@ def language_of(request: HttpRequest) -> str:
 
 
 class UnitTime:
-    """Pages of signed-in people show the clock of the unit; those of one patient then turn to the patient's."""
+    """Pages of signed-in people have the units and the clock of the unit; those of one patient the patient's clock."""
 
     def __init__(self, respond: Respond) -> None:
         self.respond = respond
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        system: str = UnitSystem.SI
         if request.user.is_authenticated and not request.path.startswith("/api/") and (unit := unit_of(request)):
             timezone.activate(ZoneInfo(unit.time_zone))
+            system = unit.unit_system
         try:
-            return self.respond(request)
+            with speaking(system):
+                return self.respond(request)
         finally:
             timezone.deactivate()
 

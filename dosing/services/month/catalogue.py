@@ -256,12 +256,13 @@ def _number(
     percent: bool = False,
     chart: str = "",
     reported: bool = False,
+    analyte: str = "",
 ) -> Number[MonthFacts]:
     return Number(
         *(key, *names, unit, decimals, WRITTEN[key], origin, ask),
         scope=Scope.MONTH, group=group, usual=usual, percent=percent, chart=chart,
         places=frozenset({ShownIn.UNIT_REPORT} if reported else ()), seen=SEEN.get(origin),
-        words=WORDS.get(key, {}), steps=STEPS.get(key), note=kidney.note_of(key),
+        words=WORDS.get(key, {}), steps=STEPS.get(key), note=kidney.note_of(key), analyte=analyte,
     )  # fmt: skip
 
 
@@ -280,6 +281,7 @@ def _of_blood(
         usual_of(_NAMES[analyte]) if _NAMES[analyte] in GUIDANCE else None,
         chart=_NAMES[analyte] if drawn else "",
         reported=reported,
+        analyte=analyte,
     )
 
 
@@ -390,7 +392,7 @@ MONTH_NUMBERS: Catalogue[MonthFacts] = Catalogue(
     _of_blood(Analyte.CALCIUM, "Ca", 2),
     _number("corrected_calcium", (_("Calcium, corrected by albumin"), _("Ca, corrected")), "mmol/L", 2, BLOODS,
             PAYNE, of_bloods.corrected_calcium,
-            usual_of("corrected_calcium"), chart="corrected_calcium", reported=True),
+            usual_of("corrected_calcium"), chart="corrected_calcium", reported=True, analyte=Analyte.CALCIUM),
     _of_blood(Analyte.PTH, "PTH", 0, drawn=True),
     _of_blood(Analyte.ALBUMIN, _("Albumin"), 0, drawn=True, reported=True),
     _of_blood(Analyte.HAEMOGLOBIN, "Hb", 0, drawn=True, reported=True),

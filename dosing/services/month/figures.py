@@ -42,7 +42,7 @@ def of_review(months: Sequence[date], rows: dict[date, PatientMonth], ranges: Ra
 def value_shown(row: PatientMonth | None, number: Number[Any]) -> float | None:
     """A number of a month as charts show it, a share as per cent."""
     value: float | None = row.numbers.get(number.key, {}).get("value") if row else None
-    return None if value is None else number.as_read(value)
+    return None if value is None else number.as_drawn(value)
 
 
 def _figure(
@@ -62,7 +62,7 @@ def _figure(
         for number, colour, symbol in zip(numbers, COLOURS, SYMBOLS, strict=False)
     ]
     first = numbers[0]
-    data += [_end(name, names, first.as_read(end), dash) for name, end, dash in _lines_of(usual)]
+    data += [_end(name, names, first.as_drawn(end), dash) for name, end, dash in _lines_of(usual)]
     layout = {
         "margin": {"l": 56, "r": 8, "t": 8, "b": 56 if len(numbers) > 1 else 28},
         "height": 214 if len(numbers) > 1 else 190,

@@ -162,7 +162,7 @@ def _charts(sheet: ReviewSheet) -> list[dict[str, str]]:
         first = numbers[0]
         usual = sheet.ranges.held_for(first.key, schedule)
         ends = (usual.low, usual.high) if usual else (None, None)
-        low, high = (None if end is None else first.as_read(end) for end in ends)
+        low, high = (None if end is None else first.as_drawn(end) for end in ends)
         words = "; ".join(each.label for each in numbers)
         charts.append(
             {

@@ -24,6 +24,7 @@ from dosing.services.numbers.origin import Origin
 from dosing.services.numbers.quantity import Quantity, Steps
 from dosing.services.numbers.seen import with_status
 from dosing.services.numbers.standing import NumberInterval
+from dosing.services.results.blood_units import spoken_of
 from sessions.facts.local_number import decimals, rounded
 from sessions.facts.ranges import UCUM
 
@@ -159,6 +160,8 @@ class Number(Generic[Facts]):
     words: Mapping[str, Quantity] = field(default_factory=dict, hash=False)
     steps: Steps | None = None
     note: str = ""
+    analyte: str = ""
+    """The LOINC code of what a laboratory measures, of a number that people read in the unit of their place."""
 
     @property
     def label(self) -> str:
@@ -195,6 +198,8 @@ class Number(Generic[Facts]):
         """The unit as pages write it; nothing for plain numbers and grades."""
         if self.percent:
             return "%"
+        if self.analyte:
+            return spoken_of(self.analyte).unit
         return "" if self.unit in ("1", GRADE) else gettext(self.unit)
 
     @property
@@ -224,7 +229,14 @@ class Number(Generic[Facts]):
         """The value without unit, with a true minus and the decimal sign of the reader; a grade in words."""
         if self.unit == GRADE:
             return gettext(GRADES[int(value)])
+        if self.analyte and (factor := spoken_of(self.analyte).factor) != 1:
+            places = max(0, self.decimals - (factor > 2) + (factor < 0.5))
+            return decimals(value * factor, places).replace("-", "−")
         return decimals(self.rounded(value), self.places_shown).replace("-", "−")
+
+    def as_drawn(self, value: float) -> float:
+        """The value on an axis whose unit is `unit_shown`."""
+        return spoken_of(self.analyte).from_canonical(value) if self.analyte else self.as_read(value)
 
 
 class Catalogue(dict[str, Number[Facts]]):

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from dosing.science.bloods import ANALYTES
-from homedialysis.accounts.models import Unit, UnitSystem
+from homedialysis.accounts.models import UnitSystem
+from homedialysis.accounts.services.units import spoken
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.local_number import plain
@@ -31,6 +32,10 @@ class ShownAnalyte:
     def from_canonical(self, value: float) -> float:
         return value * self.factor
 
+    def figure(self, value: float) -> float:
+        """A canonical value in this unit, as people read it: three figures where it was converted."""
+        return value if self.factor == 1 else float(three_figures(self.from_canonical(value)))
+
     def refusal(self, given: float) -> str:
         """Why a number in this unit is impossible, or ""."""
         low, high = (limit * self.factor for limit in self.limits.hard)
@@ -53,12 +58,6 @@ class ShownAnalyte:
         return words % (parts | {"low": three_figures(low), "high": three_figures(high)})
 
 
-def unit_system() -> str:
-    """The system of units of the unit's screens."""
-    unit = Unit.objects.first()
-    return unit.unit_system if unit else UnitSystem.SI
-
-
 def three_figures(value: float) -> str:
     """0.0571, 5.66, 56.6, 566, 5655: three figures, and never a power of ten."""
     return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
@@ -76,6 +75,11 @@ def shown_as(loinc: str, unit_system: str) -> ShownAnalyte:
     return ShownAnalyte(
         label=str(Analyte(loinc).label),
         unit=written_unit(name),
-        factor=units[name].factor,
+        factor=float(units[name].factor),
         limits=plausible.BLOOD[loinc],
     )
+
+
+def spoken_of(loinc: str) -> ShownAnalyte:
+    """How an analyte is written in the system that is spoken just now."""
+    return shown_as(loinc, spoken())
