@@ -248,6 +248,8 @@ interface Kit {
     short_sheets?: boolean;
   };
   unit: Unit | null;
+  /** Whether most of the latest treatments began by day. */
+  by_day: boolean;
   prescription: Prescription | null;
   changes: { lines: any[]; acknowledged?: boolean; [name: string]: any } | null;
   messages: Message[];

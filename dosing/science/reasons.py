@@ -221,9 +221,9 @@ OF_SCIENCE: Mapping[str, str] = {
     "few_points_for_trend": _("a trend needs %(least)s points, there are %(points)s"),
     "one_time_only": _("all points lie at one time"),
     "all_equal": _("all values are equal"),
-    "no_usable_night": _("no night has a usable value"),
-    "few_nights": _("%(nights)s usable nights, %(least)s are needed"),
-    "few_nights_since_change": _("%(nights)s usable nights since the last change, %(least)s are needed"),
+    "no_usable_night": _("no treatment has a usable value"),
+    "few_nights": _("%(nights)s usable treatments, %(least)s are needed"),
+    "few_nights_since_change": _("%(nights)s usable treatments since the last change, %(least)s are needed"),
 }
 """Reasons of the functions of the science."""
 
@@ -253,7 +253,7 @@ OF_RECORDS: Mapping[str, str] = {
     "no_volume": _("neither a fitted volume nor a prescription"),
     "no_fitted_model": _("no fitted model: %(why)s"),
     "no_uf_rate": _("no UF rate is known"),
-    "few_nights_have_it": _("fewer than %(least)s nights have it"),
+    "few_nights_have_it": _("fewer than %(least)s treatments have it"),
     "no_result": _("no result in half a year"),
     "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days ago"),
     "no_water_test": _("no water test in three months that a limit is held for"),

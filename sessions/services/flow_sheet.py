@@ -71,7 +71,7 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
         "reading_columns": [_("Time"), *_headings(READING)],
         "reading_rows": READING_ROWS,
         "words": _words(),
-        "no_alarm": _("This is a record, not an alarm: nobody watches it through the night."),
+        "no_alarm": _("This is a record, not an alarm: nobody watches it while you treat."),
         "made": _("Printed on {day}. The prescription may have changed since: ask the unit when in doubt.").format(
             day=f"{day:%Y-%m-%d}"
         ),

@@ -109,6 +109,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
             "short_sheets": patient.short_sheets,
         },
         "unit": _unit(),
+        "by_day": by_day(asked),
         "prescription": current and _prescription(current),
         "changes": current and changes_for(reader, current),
         "messages": [
@@ -129,6 +130,17 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         "open": _open(patient, reader),
         "left_out": _left_out(patient, asked.today),
     }
+
+
+DAY_HOURS = range(5, 17)
+"""A treatment that begins in these hours, on the patient's clock, is one of the day (common practice, no source)."""
+LATELY = 10
+
+
+def by_day(asked: KitRequest) -> bool:
+    """Whether most of the latest treatments began by day; without any nothing is known, and the night is spoken of."""
+    latest = [night.started_at.astimezone(asked.zone).hour for night in asked.nights[:LATELY] if night.started_at]
+    return sum(hour in DAY_HOURS for hour in latest) * 2 > len(latest)
 
 
 def _unit() -> Json | None:

@@ -34,7 +34,7 @@ READY = {
     # Why somebody goes on after a check that failed, and why a site was left.
     "unit_said_so": _("The unit said so on the telephone"),
     "checked_again": _("Checked again in another way, and good"),
-    "not_tonight": _("Does not apply tonight"),
+    "not_tonight": _("Does not apply this time"),
     "given_up": _("Given up for another site"),
     # Answers on the way through trouble: whole phrases, so that none can mean its opposite.
     "no_blood": _("There is no blood"),

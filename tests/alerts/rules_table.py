@@ -157,7 +157,7 @@ def drift(key: str, usual: float, scatter: float, slope: float, says: str, **mor
         says,
         lambda: history(*more.get("nights", [night()]), course=course(key, flat)),
         lambda: history(night(), course=course(key, flat[:5])),
-        "5 usable nights, 8 are needed",
+        "5 usable treatments, 8 are needed",
     )
 
 

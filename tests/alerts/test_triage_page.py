@@ -155,7 +155,7 @@ class TestWhatItShows:
     def test_nothing_open(self, nurse_client: Client) -> None:
         page = text_of(nurse_client.get(TRIAGE))
         assert "No open alerts." in page
-        assert "not an alarm: nobody watches it through the night" in page
+        assert "not an alarm: nobody watches it at all hours" in page
 
     def test_closed_ones_are_on_their_own_page(
         self, ana: Patient, nurse_client: Client, nurse: User, last_night: datetime

@@ -44,7 +44,7 @@ def test_after_the_first_start_everything_opens_without_a_network(shell: Shell, 
         assert shell.page.evaluate("document.documentElement.dataset.screen") == screen
     shell.page.goto(shell.watched.home + "/devices/")
     shell.heading("No network")
-    shell.page.get_by_role("link", name="To tonight").click()
+    shell.page.get_by_role("link", name="To the treatment").click()
     expect(shell.page.locator("#head .state")).to_contain_text("Ana Verdemar")
 
 

@@ -248,3 +248,21 @@ def test_the_choice_of_a_language_reaches_the_unit_and_the_texts_follow(phone: E
       return [ctx.kit.language, ctx.kit.checklist.items[0].name];
     }"""
     assert phone.page.evaluate(script) == ["es", "Manos y brazo del acceso lavados"]
+
+
+def test_whoever_dialyses_by_day_reads_of_no_night(phone: Evening) -> None:
+    """On every screen, with a treatment under way; what the person or the unit typed is not there."""
+    under_way(phone)
+    phone.page.evaluate("""async () => {
+      const { ctx } = await import("/static/bedside/js/app.js");
+      const { setByDay } = await import("/static/bedside/js/words.js");
+      setByDay(true);
+      ctx.redraw();
+    }""")
+    left = {}
+    for screen in SCREENS:
+        phone.go(*screen.split("/"))
+        said = visible_words(phone).replace("at night too", "").replace("Night: dim and warm", "")
+        if found := re.findall(r"[^.\n]*night[^.\n]*", said, re.IGNORECASE):
+            left[screen] = found
+    assert left == {}

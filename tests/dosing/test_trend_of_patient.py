@@ -92,7 +92,7 @@ def test_a_change_starts_a_new_baseline(what: str) -> None:
     parts: dict[str, Any] = {"flows": given.flows, "gauges": given.gauges, "segments": given.segments} | {what: changed}
     found = trends_of(days=days(80), series={"venous": Series(values=given.values, **parts)})["venous"]
     assert found.state == "unknown"
-    assert str(found.why) == "4 usable nights since the last change, 8 are needed"
+    assert str(found.why) == "4 usable treatments since the last change, 8 are needed"
 
 
 def test_a_drift_does_not_flicker_and_ends_once() -> None:

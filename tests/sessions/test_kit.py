@@ -34,7 +34,7 @@ pytestmark = pytest.mark.django_db
 WHERE = "/api/v1/bedside/"
 NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
-    "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
+    "by_day", "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
     "messages", "due", "checklist", "run_sheet", "cards", "card_of", "on_each_card",
     "first_aid", "first_aid_unchecked", "access", "limits", "asked", "event_kinds",
     "ready", "numbers", "stock", "computed", "history", "open", "urls", "water",
@@ -323,3 +323,14 @@ def test_a_day_is_that_of_the_patients_clock(ana: Patient, ana_client: Client) -
     with time_machine.travel(datetime(2026, 7, 1, 23, 30, tzinfo=UTC), tick=False):
         site = ana_client.get(WHERE).json()["access"]["sites"][0]
     assert (site["rest_until"], site["resting"]) == ("2026-07-01", False)
+
+
+@pytest.mark.parametrize(("hour", "told"), [(4, False), (5, True), (10, True), (16, True), (17, False), (22, False)])
+def test_whose_treatments_begin_by_day_reads_of_the_day(
+    ana: Patient, ana_client: Client, anas_prescription: Prescription, hour: int, told: bool
+) -> None:
+    """Lisbon is on the clock of UTC in March."""
+    assert kit_of(ana_client)["by_day"] is False, "nothing is known"
+    for day in range(1, 4):
+        record_night(ana, datetime(2026, 3, day, hour, 0, tzinfo=UTC))
+    assert kit_of(ana_client)["by_day"] is told

@@ -25,6 +25,7 @@ class Command(makemessages.Command):
         "--from-code=UTF-8",
         "--add-comments=Translators",
         "--keyword=t",
+        "--keyword=wording",
         "--keyword=tn:1,2",
     ]
     # A likely translation of another text is worse than none: a new text comes without one.

@@ -114,7 +114,7 @@ def test_order_of_arrival_does_not_matter(seed: int) -> None:
 def test_a_change_starts_anew() -> None:
     nights = rising_nights()
     found = judged(nights | {"segment": (np.arange(80) >= 74).astype(int)})
-    assert str(found.why) == "6 usable nights since the last change, 8 are needed"
+    assert str(found.why) == "6 usable treatments since the last change, 8 are needed"
     assert not found.known
 
 
@@ -178,9 +178,9 @@ def test_too_little_is_said_to_be_too_little() -> None:
         (found,) = w.judge(watches=[w.SYSTOLIC], values=[values], days=np.arange(len(values)))
         return str(found.why or "")
 
-    assert why([]) == "no night has a usable value"
-    assert why([math.nan] * 3) == "no night has a usable value"
-    assert why([140.0] * 7) == "7 usable nights, 8 are needed"
+    assert why([]) == "no treatment has a usable value"
+    assert why([math.nan] * 3) == "no treatment has a usable value"
+    assert why([140.0] * 7) == "7 usable treatments, 8 are needed"
     assert why([140.0] * 8) == ""
 
 

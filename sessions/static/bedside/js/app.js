@@ -18,7 +18,7 @@ import { apply, languageOf, settings } from "./settings.js";
 import { toast } from "./ui.js";
 import * as vault from "./vault.js";
 import { adoptDevice } from "./wire.js";
-import { setZone, speak, t } from "./words.js";
+import { setByDay, setZone, speak, t } from "./words.js";
 
 const KEEP_DELIVERED = 36 * 60 * 60_000;
 const QUIET_FOR = 8_000;
@@ -238,6 +238,7 @@ async function useKit(kit) {
   ctx.kit = kit;
   if (!kit) return;
   setZone(kit.patient.zone);
+  setByDay(kit.by_day);
   if (moved || ctx.gate !== "open") await speak(languageOf(kit));
   apply(kit);
   if (moved) await loadNights();

@@ -1,5 +1,6 @@
 /* Words, numbers and times as the person reads them. The English text is the key of its translation. */
 
+import { BY_DAY } from "./by_day.js";
 import { shown } from "./rounding.js";
 
 let catalogue = {};
@@ -9,10 +10,17 @@ const RTL = /^(ar|fa|he|ur)\b/;
 
 const fill = (text, params) => (params ? text.replace(/\{(\w+)\}/g, (whole, name) => params[name] ?? whole) : text);
 
+let byDay = false;
+/** Whether the person dialyses by day: then no night is spoken of. */
+export const setByDay = (whether) => {
+  byDay = Boolean(whether);
+};
+
 /** t("Kept at {time}", {time}) -> the sentence in the person's language. */
 export function t(english, params) {
-  const found = catalogue[english];
-  return fill((Array.isArray(found) ? found[0] : found) || english, params);
+  const said = (byDay && BY_DAY.get(english)) || english;
+  const found = catalogue[said];
+  return fill((Array.isArray(found) ? found[0] : found) || said, params);
 }
 
 /** tn("{n} reading", "{n} readings", n) -> the form that the number wants. */
