@@ -12,7 +12,7 @@ from django.db.models import Min
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.results.blood_tables import BloodDrawing, drawings_of, drawings_table
-from dosing.services.results.blood_units import unit_system
+from homedialysis.accounts.services.units import unit_system
 from sessions.models import Patient, Prescription, Reading, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 

@@ -66,7 +66,7 @@ def test_the_administrator_lands_on_what_is_missing_until_nothing_is(adi: User) 
         page = client.post("/unit/first/", {"part": part}, follow=True).content.decode()
         assert f"right for this unit, says Adi on {timezone.now():%Y-%m-%d}" in page
     assert missing() == set()
-    assert client.get("/")["Location"] == "/triage/"
+    assert client.get("/")["Location"] == "/team/"
 
 
 def test_nothing_is_chosen_before_the_unit_chooses(adi: User) -> None:
