@@ -233,7 +233,7 @@ def test_one_step_back_and_undo_lead_back_and_the_drop_can_be_taken_back(phone: 
     phone.tap("Blood pressure drop")
     phone.answer("There is no blood")
     phone.answer("Fluid removal is off")
-    phone.answer("One step back")
+    phone.page.locator("[data-k='step-back']").click()
     expect(phone.step()).to_have_text("Turn the fluid removal (UF) off.")
     phone.answer("I cannot turn it off")
     phone.page.locator("#undo").get_by_role("button").click()

@@ -117,7 +117,7 @@ class TestASpanishEvening:
         for words in ("fluid removal off ", "The unit said so on the telephone", "Hands and access arm washed"):
             assert words in pages["nurse"]
             assert words not in pages["patient"]
-        assert "ultrafiltración apagada " in pages["patient"]
+        assert "extracción de líquido apagada " in pages["patient"]
         assert "Manos y brazo del acceso lavados" in pages["patient"]
 
     def test_what_was_typed_stays_as_typed(self, phone: Evening) -> None:

@@ -175,13 +175,12 @@ function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
 }
 
 /**
- * The main action on top (none where the first is `aside`: the answers stand in the text), beneath it the others and, in the thumb's corner of every screen, the way to help.
+ * The main action on top (none where the answers stand in the text), beneath it the others and, in the thumb's corner of every screen, the way to help.
  * @param {Ctx} ctx
  */
 function drawDock(ctx, screen, params, name) {
   const actions = screen.bar ? screen.bar(ctx, params).filter(Boolean) : [];
-  const apart = actions[0]?.aside ? [null, ...actions] : actions;
-  const [main, ...rest] = apart.map((each, index) => each && action(ctx, each, index));
+  const [main, ...rest] = actions.map((each, index) => action(ctx, each, index));
   const help =
     name === "danger"
       ? null

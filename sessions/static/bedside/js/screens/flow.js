@@ -346,18 +346,20 @@ function draw(ctx, params) {
   return [
     h("p", { class: "step-words", text: step.words }),
     step.hint ? h("p", { text: step.hint }) : null,
-    ASKED[step.asks]?.(ctx, place),
-    answers(ctx, place),
+    h("div", { class: "list" }, ASKED[step.asks]?.(ctx, place), answers(ctx, place)),
     calls(ctx, step),
     h("div", { class: "rows" }, beside(ctx, place)),
   ].filter(Boolean);
 }
 
-/** Notes and time at any step; at the first also that it was none. @param {Ctx} ctx */
-const beside = (ctx, { index, stand }) => [
-  bigButton(t("Write a note, change the time"), () => go("event", index), { data: { k: "note" } }),
-  !stand.past.length &&
-    bigButton(t("It did not happen: take it back"), () => drop(ctx, index), { data: { k: "take-back" } }),
+/** Where else to go from any step; at the first also that it was none. @param {Ctx} ctx */
+const beside = (ctx, place) => [
+  place.stand.past.length > 0 &&
+    bigButton(t("One step back"), () => backward(ctx, place), { data: { k: "step-back" } }),
+  bigButton(t("Write a note, change the time"), () => go("event", place.index), { data: { k: "note" } }),
+  bigButton(t("Back to the treatment"), () => go("running"), { data: { k: "away" } }),
+  !place.stand.past.length &&
+    bigButton(t("It did not happen: take it back"), () => drop(ctx, place.index), { data: { k: "take-back" } }),
 ];
 
 /** @param {Ctx} ctx */
@@ -388,9 +390,7 @@ function bar(ctx, params) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const place = placeOf(ctx, params);
   if (!place) return [{ label: t("Back to the treatment"), go: "running" }];
-  const away = { label: t("Back to the treatment"), go: "running", tone: "plain" };
-  const back = place.stand.past.length ? { label: t("One step back"), tap: () => backward(ctx, place) } : away;
-  return [mainOf(ctx, place), place.step ? { ...back, aside: true } : null].filter(Boolean);
+  return [mainOf(ctx, place)].filter(Boolean);
 }
 
 register("flow", { title: titleOf, draw, bar });
