@@ -263,6 +263,8 @@ interface Kit {
   on_each_card: EmergencyTexts["on_each_card"];
   first_aid: Record<string, string>;
   flows?: Record<string, FlowStep[]>;
+  /** Whether nurse and nephrologist have signed these steps. */
+  flows_checked?: boolean;
   /** Below which systolic pressure the phone says what to do now [mmHg]. */
   low_pressure?: { usual: number; after_high: number; high_before: number };
   /** Kinds of events whose first aid nurse and nephrologist have not both signed. */

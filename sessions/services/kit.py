@@ -202,6 +202,7 @@ def _texts(asked: KitRequest, access: VascularAccess | None) -> Json:
         },
         **emergency_texts(texts, signed, for_whom),
         "flows": _flows(texts, for_whom),
+        "flows_checked": signed.checked(TextPart(TextPlace(TextKind.FLOWS))),
     }
 
 

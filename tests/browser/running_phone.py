@@ -59,7 +59,7 @@ class Phone:
     def ready(self, **document: Any) -> None:
         """Open the bedside with its kit, begin a night and write some values straight into its document."""
         self.watched.open("/tonight/")
-        expect(self.page.locator("#screen h1")).to_be_visible()
+        expect(self.page.locator("#screen h1[tabindex]")).to_be_visible()
         script = """async ([modules, values]) => {
           const { ctx } = await import(`${modules}/app.js`);
           const moment = () => new Promise((go) => setTimeout(go, 100));
@@ -80,7 +80,7 @@ class Phone:
 
     def go(self, *place: str) -> None:
         self.page.evaluate("(place) => { location.hash = `#/${place}`; }", "/".join(place))
-        expect(self.page.locator("#screen h1")).to_be_visible()
+        expect(self.page.locator("#screen h1[tabindex]")).to_be_visible()
 
     def night(self) -> Any:
         script = f"async () => JSON.parse(JSON.stringify((await import('{MODULES}/app.js')).ctx.night))"
@@ -101,7 +101,7 @@ class Phone:
         """The page dies and is opened again by its plain address."""
         self.page.goto("about:blank")
         self.watched.open("/tonight/")
-        expect(self.page.locator("#screen h1")).to_be_visible()
+        expect(self.page.locator("#screen h1[tabindex]")).to_be_visible()
 
     def too_small(self) -> list[str]:
         """What can be touched and is smaller than 56 px either way, with its size."""

@@ -38,7 +38,7 @@ KEYS = {
     "messages", "due", "checklist", "run_sheet", "cards", "card_of", "on_each_card",
     "first_aid", "first_aid_unchecked", "access", "limits", "asked", "event_kinds",
     "ready", "numbers", "stock", "computed", "history", "open", "urls", "water",
-    "flows", "low_pressure", "left_out",
+    "flows", "flows_checked", "low_pressure", "left_out",
 }  # fmt: skip
 
 

@@ -7,6 +7,7 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callButtons } from "../calls.js";
+import { uncheckedLine } from "../cards.js";
 import { course, minuteOf } from "../course.js";
 import { limitsAt, limitsOf, readingNow, removeRow, setRow, siteOf, stampStep } from "../draft.js";
 import { bloodIs, endedEarly, isIn, newPlace, swollenAgain, swollenAt } from "../flow_needle.js";
@@ -348,6 +349,7 @@ function draw(ctx, params) {
     step.hint ? h("p", { text: step.hint }) : null,
     h("div", { class: "list" }, ASKED[step.asks]?.(ctx, place), answers(ctx, place)),
     calls(ctx, step),
+    uncheckedLine(ctx.kit, ctx.kit.flows_checked),
     h("div", { class: "rows" }, beside(ctx, place)),
   ].filter(Boolean);
 }
