@@ -1,4 +1,4 @@
-"""The paper sheet: one tagged page with this patient's own prescription, checks and numbers, read back as text."""
+"""The paper sheet: tagged pages with this patient's own prescription, checks and numbers, read back as text."""
 
 from __future__ import annotations
 
@@ -13,8 +13,10 @@ from pypdf import PdfReader
 
 from homedialysis.accounts.models import ReadLog, User
 from sessions.models import AccessSite, Patient, Prescription, TextKind
-from sessions.services.flow_sheet import MOST_OF_A_NOTE, READING_ROWS, flow_sheet_pdf
+from sessions.services.flow_sheet import FEWEST_ROWS, MOST_OF_A_NOTE, MOST_ROWS, flow_sheet_pdf
+from sessions.services.kit import kit
 from sessions.services.unit_texts import DEFAULTS
+from sessions.texts.cards import CARDS, meant_for
 from tests.crowd import ours
 from tests.factories import AccessFactory
 
@@ -27,11 +29,15 @@ def read(made: bytes) -> tuple[PdfReader, str]:
     return reader, " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-def test_a_tagged_page_with_a_title_and_a_language(ana: Patient, anas_prescription: Prescription) -> None:
+def phone_of(patient: Patient) -> dict[str, Any]:
+    assert patient.account is not None
+    return kit(patient, patient.account, NOW)
+
+
+def test_tagged_pages_with_a_title_and_a_language(ana: Patient, anas_prescription: Prescription) -> None:
     reader, _ = read(flow_sheet_pdf(ana, at=NOW))
     root: Any = reader.trailer["/Root"]
     assert "Treatment flow sheet" in reader.pages[0].extract_text()
-    assert 2 <= len(reader.pages) <= 3, "one to write on, the emergency cards behind it"
     assert root["/MarkInfo"]["/Marked"].value
     assert "/StructTreeRoot" in root
     assert root["/Lang"].startswith("en")
@@ -76,11 +82,43 @@ def test_it_is_filled_with_what_is_ordered(
         assert words in text
 
 
-def test_there_is_a_line_for_every_reading(ana: Patient) -> None:
+@pytest.mark.parametrize(
+    ("minutes", "longest", "every", "rows"),
+    [(240, 300, 60, FEWEST_ROWS), (480, 540, 60, 12), (480, 600, 120, FEWEST_ROWS), (480, 600, 15, MOST_ROWS)],
+)
+def test_there_is_a_line_for_every_reading_of_the_longest_night(
+    ana: Patient, anas_prescription: Prescription, minutes: int, longest: int, every: int, rows: int
+) -> None:
+    Prescription.objects.filter(pk=anas_prescription.pk).update(
+        minutes=minutes, max_minutes=longest, reading_interval_minutes=every
+    )
     reader, _ = read(flow_sheet_pdf(ana, at=NOW))
-    rows = [row for table in _tables(reader) for row in table]
-    of_readings = [row for row in rows if row == 9]
-    assert len(of_readings) == READING_ROWS + 1
+    of_readings = [row for table in _tables(reader) for row in table if row == 9]
+    assert len(of_readings) == rows + 1
+    assert rows == max(FEWEST_ROWS, min(MOST_ROWS, -(-longest // every) + 3))
+
+
+@pytest.mark.parametrize(("kind", "whose"), [("fistula", "needles"), ("catheter", "catheter")])
+def test_each_step_and_each_emergency_card_of_this_access_stand_on_it_in_the_words_of_the_phone(
+    ana: Patient, anas_prescription: Prescription, kind: str, whose: str
+) -> None:
+    AccessFactory(patient=ana, kind=kind)
+    _, text = read(flow_sheet_pdf(ana, at=NOW))
+    phone = phone_of(ana)
+    assert len(phone["cards"]) > 10
+    for card in phone["cards"]:
+        for words in (card["title"], *card["now"], *card["never"], *card["call"]):
+            assert " ".join(words.split()) in text
+    for step in phone["run_sheet"]["steps"]:
+        assert step["words"] in text
+    others = {str(card.title) for card in CARDS if not meant_for(card.for_whom, whose)}
+    assert others
+    assert not [title for title in others if title in text]
+
+
+def test_a_card_that_the_unit_has_not_checked_says_so(ana: Patient) -> None:
+    _, text = read(flow_sheet_pdf(ana, at=NOW))
+    assert text.count("Your unit has not checked this text.") == len(phone_of(ana)["cards"])
 
 
 def _tables(reader: PdfReader) -> list[list[int]]:
@@ -132,7 +170,7 @@ def test_a_name_or_a_note_is_text_whatever_stands_in_it(ana: Patient, anas_presc
     assert "#import 'x' *bold*" in text
 
 
-def test_a_long_note_still_leaves_one_page(ana: Patient, anas_prescription: Prescription) -> None:
+def test_a_long_note_still_leaves_the_form_on_one_page(ana: Patient, anas_prescription: Prescription) -> None:
     Prescription.objects.filter(pk=anas_prescription.pk).update(note="Take care of the arm tonight. " * 60)
     reader, text = read(flow_sheet_pdf(ana, at=NOW))
     assert "Afterwards: enter this sheet" in reader.pages[0].extract_text().replace("\n", " ")

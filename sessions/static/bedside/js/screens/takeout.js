@@ -15,9 +15,9 @@ function draw(ctx) {
     file(`${base}/record.json`, t("As one text (JSON)"), t("Everything, for other programs")),
   ];
   const paper = [
-    file(`${base}/flow-sheet.pdf`, t("Paper sheet with your prescription"), t("One page and the emergency cards, PDF")),
+    file(`${base}/flow-sheet.pdf`, t("Paper sheet with your prescription"), t("With each step and the emergency cards, PDF")),
     file(`${base}/wall-sheet.pdf`, t("Emergency cards for the wall"), t("To hang beside the machine, PDF")),
-    file(`${base}/flow-sheet.pdf?blank=1`, t("Blank paper sheet"), t("One page and the emergency cards, PDF")),
+    file(`${base}/flow-sheet.pdf?blank=1`, t("Blank paper sheet"), t("With each step and the emergency cards, PDF")),
   ];
   return [
     !ctx.online() && note(t("These files come from the unit: they need the network."), "care"),
