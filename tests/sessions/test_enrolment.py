@@ -41,6 +41,7 @@ def link_on(page: Any) -> str:
     assert page.status_code == 200
     found = re.search(r"http://testserver(/join/[\w-]+/)", page.content.decode())
     assert found, page.context["form"].errors
+    assert 'role="img" aria-label="The same link, for the camera of a phone"' in page.content.decode()
     return found[1]
 
 
