@@ -110,6 +110,7 @@ interface Night {
   questions: { list: string; id: string; field: string; mine: any; by: any; at: Iso }[];
   heard: { by: { id: number; name: string } | null; at: Iso } | null;
   others: Record<string, { id: number; name: string } | null>;
+  mistaken: boolean;
   unanswered: string[];
   past: NightStep[];
   future: NightStep[];
@@ -409,6 +410,9 @@ interface Ctx {
   /** The unit took this phone back. */
   empty: (gone: { reason: string; lost: number }) => void;
   busy: () => boolean;
+  /** A night that the unit never had goes from this phone, and comes back. */
+  forget: (night: Night) => Promise<void>;
+  remember: (night: Night) => Promise<void>;
   lock: () => Promise<void>;
 }
 

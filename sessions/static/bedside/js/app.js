@@ -2,7 +2,7 @@
  * What is in hand, and the `ctx` that every screen gets:
  *   kit, night (the one in hand, or null), nights (all of this person for this patient that the phone holds),
  *   settings, now(), online(), change(label, fn), save(), undo(), redo(), go(name, ...params), back(),
- *   begin() -> a new night, open(id) -> goes on with one of the phone or of kit.open, handOver(), errand({…}),
+ *   begin() -> a new night, forget(night), remember(night), open(id) -> goes on with one of the phone or of kit.open, handOver(), errand({…}),
  *   jot({kind, note, at}) -> an event for the record, also while locked or before a night is begun, jotted() -> those
  *   that wait for one, unjot(event),
  *   busy() -> whether a treatment is under way, refresh() -> asks the unit for a new kit.
@@ -44,6 +44,8 @@ export const ctx = {
   redo,
   begin,
   open,
+  forget,
+  remember,
   jot,
   jotted: () => jotted(),
   unjot,
@@ -170,6 +172,21 @@ function open(id, document = ctx.kit.open?.find((each) => each.id === id)) {
   if (!document) return null;
   ctx.nights = ctx.nights.filter((night) => night.id !== id);
   return take(draft.draftFrom(document, ctx.kit));
+}
+
+/** A night that the unit never had goes from this phone. @param {Night} night */
+async function forget(night) {
+  ctx.nights = ctx.nights.filter((each) => each !== night);
+  if (ctx.night === night) ctx.night = null;
+  await writing;
+  await vault.remove("nights", night.id);
+}
+
+/** It is in hand again, after it was let go or handed on. @param {Night} night */
+async function remember(night) {
+  take(night);
+  await writing;
+  redraw();
 }
 
 /** An event noted in a hurry: into the night in hand, else kept until there is one (also while locked). */

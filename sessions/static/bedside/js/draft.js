@@ -6,7 +6,7 @@
  *  sent (last body the unit took), sentAt, delivered (ISO once the unit has the handed record), correcting, faults,
  *  trouble (why the unit could not take it, see trouble.js), questions (fields that two phones changed, each with what
  *  this one had), heard (when and of whom the unit's version last came), others (who wrote a row, by its id, where
- *  another phone did), unanswered (bodies whose answer was lost), past,
+ *  another phone did), mistaken (begun by mistake), unanswered (bodies whose answer was lost), past,
  *  future (undo, redo), touched_at}
  */
 
@@ -82,6 +82,7 @@ export function newNight(kit, id = crypto.randomUUID()) {
     questions: [],
     heard: null,
     others: {},
+    mistaken: false,
     unanswered: [],
     past: [],
     future: [],
@@ -450,7 +451,13 @@ export const redoStep = (night) => turn(night, "future", "past", 2);
 
 /** A night that an earlier release kept, with what it did not know. @param {any} night */
 export function bringUp(night) {
-  for (const [name, value] of Object.entries({ trouble: null, questions: [], heard: null, others: {} }))
+  for (const [name, value] of Object.entries({
+    trouble: null,
+    questions: [],
+    heard: null,
+    others: {},
+    mistaken: false,
+  }))
     night[name] ??= value;
   if (night.conflict) joinTheirs(night, night.conflict);
   delete night.conflict;
@@ -501,11 +508,35 @@ export function joinTheirs(night, current) {
   return JSON.stringify(night.doc) !== before;
 }
 
+/**
+ * Two nights that were begun of one treatment: what the other wrote comes into this one; what both wrote is asked.
+ * @param {Night} night @param {Night} other
+ */
+export function joinNights(night, other) {
+  nameRows(other);
+  const { doc, questions } = merge([{}], other.doc, night.doc);
+  const heard = { by: night.heard?.by ?? null, at: night.sentAt ?? night.touched_at };
+  night.doc = doc;
+  night.questions = [...openQuestions(night), ...questions.map((each) => ({ ...each, ...heard }))];
+  night.stamps = { ...other.stamps, ...night.stamps };
+}
+
+/** A record that was begun by mistake: nothing was done in it, and the unit hears that. @param {Night} night */
+export function takeBack(night) {
+  for (const list of ["readings", "events", "medicines"]) night.doc[list] = [];
+  Object.assign(night, { stage: "handed", mistaken: true, questions: [], faults: [], trouble: null });
+}
+
+/** How a record goes to the unit. @param {Night} night */
+export const statusOf = (night) =>
+  night.mistaken ? "mistaken" : night.correcting || night.stage === "handed" ? "finished" : "open";
+
 const isOfSame = (one, other) => one.list === other.list && one.id === other.id && one.field === other.field;
 
 /** Begun, ended or handed over on another phone is so on this one too. @param {Night} night */
 function takeStage(night, current, moved) {
-  if (current.status === "finished") {
+  night.mistaken = current.status === "mistaken";
+  if (current.status !== "open") {
     if (!night.correcting) Object.assign(night, { stage: "handed", delivered: night.delivered ?? current.received_at });
   } else if (night.stage !== "handed" && moved)
     night.stage = night.doc.ended_at ? "after" : night.doc.started_at ? "running" : "before";
@@ -533,6 +564,5 @@ export const sameRecord = (theirs, ours) =>
 
 /** Whether the night holds something that the unit does not have yet. @param {Night} night */
 export function hasUnsent(night) {
-  const status = night.correcting || night.stage === "handed" ? "finished" : "open";
-  return night.sent === null || JSON.stringify(documentOf(night, status)) !== night.sent;
+  return night.sent === null || JSON.stringify(documentOf(night, statusOf(night))) !== night.sent;
 }

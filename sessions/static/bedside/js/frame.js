@@ -4,6 +4,7 @@ import * as kits from "./kit.js";
 import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
 import { addressOf } from "./router.js";
+import { unclear } from "./second.js";
 import { bigButton, byId, h } from "./ui.js";
 import * as vault from "./vault.js";
 import { CLOCK_ALLOWED, clockOffset } from "./wire.js";
@@ -101,6 +102,14 @@ function stuckWords() {
   return states.has("conflict") ? t("Two phones wrote different answers. Touch to say which is right.") : null;
 }
 
+/** Another treatment runs beside the one in hand, and nobody said that it is another. @param {Ctx} ctx */
+function besideWords(ctx) {
+  const [other] = ctx.kit?.patient ? unclear(ctx) : [];
+  return other
+    ? t("Another treatment runs since {time}. Touch to say whether it is the same.", { time: timeOf(other.started_at) })
+    : null;
+}
+
 function clockWords() {
   const offset = clockOffset();
   if (offset == null || Math.abs(offset) <= CLOCK_ALLOWED) return null;
@@ -133,6 +142,7 @@ function notices(ctx, name) {
     [storageWords(), "storage", "stop"],
     [name === "tonight" && pageWords(ctx), "storage", "care"],
     [stuckWords(), "queue", "care"],
+    [besideWords(ctx), "second", "stop"],
     [clockWords(), "queue", "care"],
     [kitWords(ctx), "settings", "care"],
     [

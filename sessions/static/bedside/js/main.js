@@ -43,6 +43,10 @@ const NO_RETURN = new Set([
   "answer",
   "trends",
   "takeout",
+  "second",
+  "mistake",
+  "nottonight",
+  "helper",
 ]);
 const SHOWS_READY = new Set(["tonight", "storage"]);
 let touched = Date.now();

@@ -15,7 +15,8 @@ export const writtenBy = (ctx, row) =>
 
 /** That the treatment has ended, so that no clock runs on for one that is over; null while it runs. @param {Ctx} ctx */
 export function endedWords(ctx) {
-  const { doc, heard, stage } = ctx.night;
+  const { doc, heard, stage, mistaken } = ctx.night;
+  if (mistaken) return note(t("Taken back: it was begun by mistake. No treatment was done."), "care");
   if (!doc.ended_at) return null;
   const time = timeOf(doc.ended_at);
   if (stage === "handed" && heard)

@@ -5,7 +5,7 @@
  * night, the two are put together (merge.js) and sent as one.
  */
 
-import { documentOf, hasUnsent, holderOf, joinTheirs, openQuestions, pathInNight } from "./draft.js";
+import { documentOf, hasUnsent, holderOf, joinTheirs, openQuestions, pathInNight, statusOf } from "./draft.js";
 import { isRefused, rests, troubleAfter, wantsTelling } from "./trouble.js";
 import * as vault from "./vault.js";
 import { call } from "./wire.js";
@@ -96,9 +96,6 @@ export const pulse = { signedOut: false, reached: true, next: null, busy: false 
 /** @param {Night} night */
 const addressOf = (night) => `/api/v1/treatments/${night.id}/`;
 
-/** @param {Night} night */
-const statusOf = (night) => (night.stage === "handed" || night.correcting ? "finished" : "open");
-
 /** @param {Night} night @param {string} body @returns {Promise<Answer>} */
 async function put(night, body) {
   const answer = await call(addressOf(night), {
@@ -133,7 +130,7 @@ function takeAnswer(night, answer, body) {
   if (answer.kind === "ok") {
     const sentAt = new Date().toISOString();
     Object.assign(night, { revision: answer.data.revision, sent: body, sentAt, faults: [], trouble: null });
-    if (JSON.parse(body).status === "finished") night.delivered = sentAt;
+    if (JSON.parse(body).status !== "open") night.delivered = sentAt;
   } else if (answer.kind === "refused" || answer.kind === "failed") {
     night.faults = answer.kind === "refused" ? faultsOf(night, answer) : [];
     night.trouble = troubleAfter(night.trouble, answer);

@@ -392,7 +392,7 @@ export async function wipe() {
     const request = indexedDB.deleteDatabase(nameOf(who));
     request.onsuccess = request.onerror = request.onblocked = done;
   });
-  for (const name of ["held", "account", "patient", "night", "jotted", "unsent", "damaged", `device.${who}`])
+  for (const name of ["held", "account", "patient", "night", "jotted", "unsent", "damaged", "leftout", `device.${who}`])
     setPlain(name, null);
   for (const name of (await globalThis.caches?.keys?.().catch(() => [])) ?? []) await caches.delete(name);
 }

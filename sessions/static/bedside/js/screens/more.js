@@ -11,6 +11,7 @@ const places = () => [
   ["messages", t("Messages from the unit")],
   ["surroundings", t("Water, supplies and machine")],
   ["takeout", t("Take the record out")],
+  ["helper", t("I help: what happens now")],
   ["queue", t("What waits to be sent")],
   ["settings", t("Settings")],
 ];

@@ -1,7 +1,7 @@
 /* What has not reached the unit, each with why, and when it is tried again. */
 
 import { callButtons } from "../calls.js";
-import { documentOf, openQuestions } from "../draft.js";
+import { documentOf, hasUnsent, openQuestions, statusOf } from "../draft.js";
 import { fieldName, whenWords } from "../fields.js";
 import { takeOut } from "../file_out.js";
 import * as kits from "../kit.js";
@@ -94,7 +94,7 @@ const asFile = (ctx, night) => ({
   patient: ctx.kit.patient,
   entered_by: ctx.kit.account,
   trouble: night.trouble,
-  document: documentOf(night, night.stage === "handed" ? "finished" : "open"),
+  document: documentOf(night, statusOf(night)),
 });
 
 /** @param {Ctx} ctx @param {any} waiting */
@@ -231,8 +231,7 @@ const ROWS = { night: nightRow, errand: errandRow, damaged: damagedRow };
 
 /** @param {Waiting[]} rows */
 function howMany(rows) {
-  const questions = rows.filter((row) => row.state === "conflict").length;
-  const unsent = rows.length - questions;
+  const unsent = rows.filter(({ state, night }) => state !== "conflict" || (night && hasUnsent(night))).length;
   if (!rows.length) return note(t("The unit has everything that was entered on this phone."), "good");
   return unsent > 0
     ? h("p", {

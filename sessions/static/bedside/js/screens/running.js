@@ -364,7 +364,8 @@ function draw(ctx) {
       bigButton(t("It runs already: started now"), () => startAt(ctx, minuteOf(ctx.now())), { data: { k: "started" } }),
     ];
   }
-  if (night.doc.ended_at) return [endedWords(ctx), happened(ctx)].filter(Boolean);
+  const over = endedWords(ctx);
+  if (over) return [over, happened(ctx)].filter(Boolean);
   keepAwake(preferences().screen && !course(night, ctx.kit, ctx.now()).asleep);
   arm(ctx);
   return [

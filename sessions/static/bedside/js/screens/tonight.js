@@ -5,9 +5,11 @@ import { callAction, callButtons } from "../calls.js";
 import { notSo } from "../danger.js";
 import { isLive } from "../draft.js";
 import * as kits from "../kit.js";
+import { saidToday, saidWords } from "../left_out.js";
 import { looksNext } from "../opening.js";
 import * as outbox from "../outbox.js";
 import { register } from "../router.js";
+import { askWhatRuns, runningBeside } from "../second.js";
 import { whyAsk } from "../stops.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, t, timeOf, tn } from "../words.js";
@@ -27,8 +29,18 @@ function goOn(ctx, night) {
   ctx.go(...place);
 }
 
-/** A new night begins with what changed, if that was not read yet. @param {Ctx} ctx */
-function begin(ctx) {
+let asking = false;
+
+/**
+ * A new night begins with what changed, if that was not read yet; and never beside one that runs without that being
+ * told first. @param {Ctx} ctx
+ */
+async function begin(ctx) {
+  if (asking) return;
+  asking = true;
+  const all = await askWhatRuns(ctx);
+  asking = false;
+  if (all.length) return ctx.go("second");
   ctx.begin();
   ctx.go(changesUnread(ctx) ? "changes" : "checks");
 }
@@ -149,6 +161,24 @@ function noted(ctx) {
   );
 }
 
+/**
+ * What is not the treatment itself: that there is none today, that one was begun by mistake, a second pair of hands.
+ * @param {Ctx} ctx @param {Night | null} night
+ */
+function aside(ctx, night) {
+  const link = (words, to) => bigButton(words, () => ctx.go(to), { data: { k: to } });
+  return h("div", { class: "rows" }, [
+    night ? link(t("Begun by mistake"), "mistake") : link(t("No treatment today"), "nottonight"),
+    link(t("I help: what happens now"), "helper"),
+  ]);
+}
+
+/** That there is no treatment today, as was said. @param {Ctx} ctx */
+function leftOut(ctx) {
+  const said = saidToday(ctx);
+  return said && note(saidWords(said), "plain", h("a", { href: "#/nottonight" }, t("Take it back")));
+}
+
 function waiting() {
   const count = outbox.list().filter((each) => each.state !== "open").length;
   return count
@@ -200,6 +230,7 @@ function draw(ctx) {
   ];
   return [
     waiting(),
+    !night && leftOut(ctx),
     state,
     askFirst(ctx),
     noted(ctx),
@@ -207,6 +238,7 @@ function draw(ctx) {
     prescription(ctx),
     due(ctx),
     others(ctx),
+    aside(ctx, night),
     unit(ctx),
     h("h2", { text: t("Look back") }),
     h("div", { class: "rows" }, places),
@@ -218,6 +250,7 @@ function bar(ctx) {
   if (!ctx.kit?.patient) return [];
   const night = inHand(ctx);
   if (night) return [{ label: t("Go on"), tap: () => goOn(ctx, night) }];
+  if (runningBeside(ctx).length) return [{ label: t("A treatment runs already: look"), go: "second" }];
   if (whyAsk(ctx).length) return [callAction(ctx.kit.unit, "on_call")];
   return [{ label: t("Begin tonight's treatment"), tap: () => begin(ctx) }];
 }
