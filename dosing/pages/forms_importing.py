@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, ClassVar
 
@@ -15,11 +16,14 @@ from dosing.science.bloods import analyte_of_loinc
 from dosing.services.importing.csv_table import NEEDED, OPTIONAL
 from dosing.services.importing.line_words import FIELDS
 from dosing.services.importing.rows import MOST_BYTES
+from dosing.services.results.blood_units import spoken_of
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm
 from sessions.facts import plausible
+from sessions.facts.choices import Analyte
+from sessions.facts.ranges import Range
 from sessions.models import Laboratory, UrineCollection
-from sessions.pages.forms import unusual_of
+from sessions.pages.forms import refuse_impossible, unusual_of
 
 WALL = "%Y-%m-%dT%H:%M"
 
@@ -126,5 +130,42 @@ class UrineForm(AsksAgain, AskingForm[UrineCollection]):
             "ended_at": forms.DateTimeInput(attrs={"type": "datetime-local"}, format=WALL),
         }
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, (_factor, unit) in self._in_mg().items():
+            self.fields[name].label = f"{gettext(plausible.URINE[name].label)} ({unit})"
+
+    @staticmethod
+    def _in_mg() -> dict[str, tuple[float, str]]:
+        """What is typed in mg/dL where that is spoken: how many of it make 1 mmol/L, and how it is written."""
+        urea, creatinine = spoken_of(Analyte.UREA), spoken_of(Analyte.CREATININE)
+        if urea.factor == 1:
+            return {}
+        return {
+            "urea_mmol_l": (urea.factor, urea.unit),
+            "creatinine_mmol_l": (creatinine.factor * 1000, creatinine.unit),
+        }
+
+    def _limits(self) -> dict[str, Range]:
+        """The limits of typing, in the units in which it is typed."""
+        limits = dict(plausible.URINE)
+        for name, (factor, unit) in self._in_mg().items():
+            known = limits[name]
+            limits[name] = replace(known, unit=unit, hard=_times(factor, known.hard), usual=_times(factor, known.usual))
+        return limits
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        refuse_impossible(self, self._limits())
+        self._odd = unusual_of(data, self._limits())
+        for name, (factor, _unit) in self._in_mg().items():
+            if data.get(name) is not None:
+                data[name] /= factor
+        return data
+
     def unusual(self) -> list[str]:
-        return unusual_of(self.cleaned_data, plausible.URINE)
+        return self._odd
+
+
+def _times(factor: float, ends: tuple[float, float]) -> tuple[float, float]:
+    return round(ends[0] * factor, 1), round(ends[1] * factor, 1)

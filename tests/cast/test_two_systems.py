@@ -17,7 +17,7 @@ from dosing.models import ReviewRange
 from dosing.services.month.computing import compute_month
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import Analyte
-from sessions.models import Patient
+from sessions.models import Patient, UrineCollection
 from tests.factories import A_NIGHT, BloodFactory, record_night
 from tests.page_text import laid_flat
 
@@ -119,3 +119,16 @@ def test_a_limit_is_typed_in_the_system_of_the_unit(nurse_client: Client, us: Un
     refused = nurse_client.post("/limits/", asked | {"value": "1.7"})
     assert refused.status_code == 400
     assert "between 3.1 and 9.29 mg/dL; 1.7 was given" in refused.content.decode()
+
+
+def test_urine_is_typed_in_the_system_of_the_unit(nurse_client: Client, us: Unit, ana: Patient) -> None:
+    """Of urea nitrogen 2.8014 mg/dL, of creatinine 11.312 mg/dL are 1 mmol/L (molar masses 28.014 and 113.12 g/mol)."""
+    where = f"/patients/{ana.pk}/urine/"
+    sent = {"began_at": "2026-03-01T08:00", "ended_at": "2026-03-02T08:00", "volume_ml": "900", "urea_mmol_l": "280,14",
+            "creatinine_mmol_l": "56,56"}  # fmt: skip
+    assert "Urea in the urine (mg/dL" in nurse_client.get(f"/patients/{ana.pk}/bloods/").content.decode()
+    page = nurse_client.post(where, sent | {"creatinine_mmol_l": "5000"})
+    assert "Creatinine in the urine must be between" in page.content.decode()
+    assert nurse_client.post(where, sent).status_code == 302
+    kept = UrineCollection.objects.get(patient=ana)
+    assert (round(kept.urea_mmol_l or 0, 1), round(kept.creatinine_mmol_l or 0, 1)) == (100.0, 5.0)
