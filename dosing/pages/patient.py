@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
+from dosing.services.month.fit_rows import fit_rows_of_night
 from dosing.services.month.reviewing import open_plan
 from dosing.services.night import charts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
@@ -181,5 +182,6 @@ def number(request: HttpRequest, record_id: uuid.UUID, key: str) -> HttpResponse
         "kept": shown.kept,
         "worked": worked,
         "figure": worked.figure,
+        "fit": fit_rows_of_night(shown.record, key) if signed_in(request).is_unit_staff else None,
     }
     return render(request, "dosing/number.html", context)

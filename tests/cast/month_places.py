@@ -24,7 +24,7 @@ EXPLAINED = (
 """Numbers of a month whose own page is opened as well."""
 FIGURE = r"[-−]?\d+(?:\.\d+)?"
 INTERVAL = rf" \({FIGURE} to {FIGURE}\)"
-CELL = rf"(–|{'|'.join(GRADES)}|{FIGURE})(?:{INTERVAL})?\??(?: (?:[▲▼] (?:above|below)|[△▽]))*"
+CELL = rf"(–|{'|'.join(GRADES)}|{FIGURE})(?:{INTERVAL})?\??(?: (?:\(?[▲▼] (?:above|below)\)?|[△▽]))*"
 """Of the review on paper: a number, where the true one lies, a mark where it is doubtful, and those of its range."""
 POTASSIUM = "2823-3"
 

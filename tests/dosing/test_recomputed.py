@@ -154,6 +154,10 @@ def test_the_page_of_a_modelled_number_shows_what_the_fit_was_made_from(
     assert [line.quantity.plain for line in fit.beforehand][:3] == ["V0", "SDlnV", "G0"]
     assert "What the fit was made from" in answer.content.decode()
     assert nurse_client.get(f"/patients/{ana.pk}/months/2026-03/gain_mean/").context["fit"] is None
+    of_night = nurse_client.get(f"/nights/{treated[-2].pk}/numbers/fitted_week/").context["fit"]
+    assert of_night.pairs == fit.pairs
+    assert of_night.treatments.rows == fit.treatments.rows[:-1], "up to that night"
+    assert nurse_client.get(f"/nights/{treated[-2].pk}/numbers/uf_rate/").context["fit"] is None
 
 
 def names_of_the_inside(html: str) -> set[str]:

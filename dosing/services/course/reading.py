@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from dosing.science.course import (
     DAY,
@@ -92,7 +92,8 @@ class ReadPatient:
         absences = tuple(_absences(rows, first, last))
         return DeliveredCourse(
             person=self.person,
-            origin=since,
+            # By UTC: hours added to a moment on somebody's wall would forget that clocks are changed.
+            origin=since.astimezone(UTC),
             since=since,
             until=until,
             first_day=first,

@@ -1,4 +1,4 @@
-"""What the fit behind the modelled numbers of a month was made from, treatment by treatment and pair by pair.
+"""What the fit behind the modelled numbers of a month or a night was made from, treatment by treatment, pair by pair.
 
 With these rows and the spreads of what is known beforehand any integrator of the two pools comes to the same V, G and
 dose. They are read when somebody looks: kept with each number they would be half a year of rows a month.
@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.utils.timezone import localtime
+from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
@@ -20,12 +21,14 @@ from dosing.science.course import DeliveredCourse
 from dosing.science.course_urea import CourseUrea, course_urea
 from dosing.services.course.reading import course_at
 from dosing.services.month.facts import MonthSpan
+from dosing.services.night.inputs import gather
 from dosing.services.numbers.quantity import Quantity
 from dosing.services.numbers.working import WorkedLine, WorkedRows
 from sessions.facts.local_day import plain_moment
+from sessions.models import TreatmentRecord
 from sessions.models.local_time import zone_of
 
-FITTED = ("modelled_week", "modelled_week_kidney", "npcr")
+FITTED = ("modelled_week", "modelled_week_kidney", "npcr", "fitted_week", "fitted_week_kidney")
 """Keys of the numbers that rest on the fit."""
 BEGUN = Quantity("", _("Begun"))
 TREATMENT = (
@@ -67,9 +70,18 @@ def fit_rows(row: PatientMonth, key: str) -> FitRows | None:
     if key not in FITTED:
         return None
     until = MonthSpan(row.month, zone_of(row.patient), row.computed_at).until
-    course = course_at(row.patient, until)
+    return _of_course(course_at(row.patient, until), zone_of(row.patient))
+
+
+def fit_rows_of_night(record: TreatmentRecord, key: str) -> FitRows | None:
+    """Of one number of a night, as `fit_rows`."""
+    return _of_course(gather(record).fitted_course, zone_of(record.patient)) if key in FITTED else None
+
+
+def _of_course(course: DeliveredCourse, zone: ZoneInfo) -> FitRows | None:
     made = course_urea(course)
-    return _rows(course, made) if isinstance(made, CourseUrea) else None
+    with timezone.override(zone):
+        return _rows(course, made) if isinstance(made, CourseUrea) else None
 
 
 def _rows(course: DeliveredCourse, made: CourseUrea) -> FitRows:
@@ -77,7 +89,7 @@ def _rows(course: DeliveredCourse, made: CourseUrea) -> FitRows:
     columns = (given.hours, given.clearance, given.fluid_before, given.fluid_after, given.kidney_clearance)
     counts = [gettext("yes") if each else gettext("no") for each in np.asarray(given.counts).tolist()]
     starts = _moments(course, given.starts)
-    drawn = [plain_moment(localtime(each.pre_at)) for each in made.drawn]
+    drawn = [plain_moment(each.pre_at) for each in made.drawn]
     beforehand = [WorkedLine(what, float(np.asarray(getattr(made.prior, name)))) for name, what in BEFOREHAND.items()]
     return FitRows(
         treatments=WorkedRows([BEGUN, *TREATMENT], [starts, *map(_floats, columns), counts]),
@@ -87,7 +99,7 @@ def _rows(course: DeliveredCourse, made: CourseUrea) -> FitRows:
 
 
 def _moments(course: DeliveredCourse, hours: Any) -> list[str]:
-    return [plain_moment(localtime(_at(course, each))) for each in _floats(hours)]
+    return [plain_moment(_at(course, each)) for each in _floats(hours)]
 
 
 def _at(course: DeliveredCourse, hours: float) -> datetime:

@@ -66,10 +66,13 @@ class NightFacts:
         return frequency_at(self.course, self.treatment)
 
     @cached_property
+    def fitted_course(self) -> DeliveredCourse:
+        return self.half_year() if self.half_year else self.course
+
+    @cached_property
     def fit(self) -> UreaFit | None:
         """The fit to the half year up to this treatment, with the dose of its last four weeks; None without orders."""
-        course = self.half_year() if self.half_year else self.course
-        start = self.treatment.start
+        course, start = self.fitted_course, self.treatment.start
         return urea_fit(course, [(start - LATELY * DAY, start + MINUTE)]) if course.orders else None
 
     @property
