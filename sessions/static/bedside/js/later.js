@@ -4,6 +4,7 @@ import { bringFallback } from "./cards.js";
 import { FALLBACK } from "./fallback_cards.js";
 
 import "./screens/home.js";
+import "./screens/welcome.js";
 import "./screens/settings.js";
 import "./screens/more.js";
 import "./screens/queue.js";

@@ -47,6 +47,7 @@ const NO_RETURN = new Set([
   "mistake",
   "nottonight",
   "helper",
+  "welcome",
 ]);
 const SHOWS_READY = new Set(["tonight", "storage"]);
 let touched = Date.now();

@@ -15,7 +15,11 @@ function draw(ctx) {
     file(`${base}/record.json`, t("As one text (JSON)"), t("Everything, for other programs")),
   ];
   const paper = [
-    file(`${base}/flow-sheet.pdf`, t("Paper sheet with your prescription"), t("With each step and the emergency cards, PDF")),
+    file(
+      `${base}/flow-sheet.pdf`,
+      t("Paper sheet with your prescription"),
+      t("With each step and the emergency cards, PDF"),
+    ),
     file(`${base}/wall-sheet.pdf`, t("Emergency cards for the wall"), t("To hang beside the machine, PDF")),
     file(`${base}/flow-sheet.pdf?blank=1`, t("Blank paper sheet"), t("With each step and the emergency cards, PDF")),
   ];

@@ -12,6 +12,7 @@ import { register } from "../router.js";
 import { askWhatRuns, runningBeside } from "../second.js";
 import { whyAsk } from "../stops.js";
 import { bigButton, dl, h, note } from "../ui.js";
+import { plain } from "../vault.js";
 import { dayOf, t, timeOf, tn } from "../words.js";
 
 const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
@@ -212,6 +213,16 @@ function news(ctx) {
   ];
 }
 
+/** Until somebody who has no treatment behind them has seen what this is and made the phone fit. @param {Ctx} ctx */
+function welcome(ctx) {
+  const begun = ctx.kit.history?.length || ctx.nights.length;
+  if (begun || plain("introduced") === ctx.kit.account.id) return null;
+  return bigButton(t("Before your first treatment"), () => ctx.go("welcome"), {
+    hint: t("How it works, the home screen, a PIN"),
+    data: { k: "welcome" },
+  });
+}
+
 /** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.kit?.patient) return note(t("Nothing has come from the unit yet. Connect to the network once."), "care");
@@ -231,6 +242,7 @@ function draw(ctx) {
   return [
     waiting(),
     !night && leftOut(ctx),
+    welcome(ctx),
     state,
     askFirst(ctx),
     noted(ctx),
