@@ -14,7 +14,8 @@ from tests.conftest import signed_in
 
 PAGES = (
     "dosing:bloods", "dosing:outcomes", "dosing:surroundings", "treatments:access", "treatments:messages",
-    "treatments:prescribe", "treatments:devices", "alerts:mutes-of-patient", "alerts:of-patient", "alerts:timeline",
+    "treatments:prescribe", "treatments:devices", "treatments:patient-facts", "treatments:invite",
+    "alerts:mutes-of-patient", "alerts:of-patient", "alerts:timeline",
     "alerts:bundle", "alerts:limits", "dosing:planner",
 )  # fmt: skip
 
