@@ -308,3 +308,24 @@ def test_what_to_say_has_the_address_that_the_owner_wrote(phone: Phone) -> None:
     expect(phone.page.locator(".say")).to_contain_text("The door: Key with Mrs Dunn")
     phone.run("vault", "await m.wipe();")
     assert phone.run("vault", "return m.getOpen('home');") is None
+
+
+UNCHECKED = "Your unit has not checked this text."
+
+
+def test_what_nobody_has_signed_says_so_small_and_hides_nothing(phone: Phone) -> None:
+    phone.running()
+    for screen in (("danger", "faint"), ("checks", "setup", "hands"), ("checks", "setup", "all")):
+        phone.go(*screen)
+        expect(phone.page.get_by_text(UNCHECKED)).to_be_visible()
+    phone.run(
+        "app",
+        """
+      for (const card of m.ctx.kit.cards) card.checked = true;
+      m.ctx.kit.checklist.checked = true;
+    """,
+    )
+    for screen in (("danger", "faint"), ("checks", "setup", "hands")):
+        phone.go("running")
+        phone.go(*screen)
+        expect(phone.page.get_by_text(UNCHECKED)).to_have_count(0)

@@ -110,6 +110,7 @@ def test_the_phone_is_told_which_texts_nobody_has_checked(
     assert all(card["checked"] for card in kit["cards"])
     assert (kit["checklist"]["checked"], kit["run_sheet"]["checked"]) == (True, True)
     assert kit["first_aid_unchecked"] == []
+    assert kit["flows_checked"] is True
     assert unsigned_parts(Texts(), timezone.localdate()) == []
     with time_machine.travel(timezone.now() + timedelta(days=366), tick=False):
         kit = kit_of(signed_in(ana.account))

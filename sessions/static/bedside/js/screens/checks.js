@@ -6,6 +6,7 @@
  */
 
 import { callButtons } from "../calls.js";
+import { uncheckedLine } from "../cards.js";
 import { checkOf, holds, inside, putRight, standing } from "../check_rows.js";
 import { answerCheck, overruleCheck, setFields } from "../draft.js";
 import { pointTo } from "../moment_row.js";
@@ -302,6 +303,7 @@ function one(ctx, item, items) {
     row?.passed && note(stateOf(ctx, item)[1], "good"),
     earlier(ctx, [item]),
     row?.overruled && !item.stop && note(t("Overruled: {reason}", { reason: wordsOf(ctx.kit, row.reason) }), "care"),
+    uncheckedLine(ctx.kit, ctx.kit.checklist?.checked),
     h("details", null, h("summary", { text: t("All checks") }), listed(ctx, items)),
   ];
 }
@@ -320,6 +322,7 @@ function draw(ctx, params) {
       : answered(ctx, items),
     earlier(ctx, items),
     listed(ctx, items),
+    uncheckedLine(ctx.kit, ctx.kit.checklist?.checked),
     shortRow(ctx),
   ];
 }

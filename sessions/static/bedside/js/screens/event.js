@@ -3,11 +3,12 @@
 import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
+import { cardOfEvent, uncheckedLine } from "../cards.js";
 import { minuteOf } from "../course.js";
 import { addEvent, removeRow, setRow } from "../draft.js";
 import { addressOf, hasFlow, moveTimes } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
-import { register, replace } from "../router.js";
+import { go, register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { t } from "../words.js";
 import { enter } from "./flow.js";
@@ -29,6 +30,13 @@ const ORDER = [
 
 /** @param {Ctx} ctx */
 const kindWords = (ctx, kind) => t(ctx.kit?.event_kinds?.[kind] ?? kind);
+
+/** What happened has a card: one step at a time, read aloud. @param {Ctx} ctx */
+function toCard(ctx, kind) {
+  const card = cardOfEvent(ctx.kit, kind);
+  const open = () => go("danger", card?.kind);
+  return card && bigButton(t("The card: {title}", { title: card.title }), open, { tone: "alarm", data: { k: "card" } });
+}
 
 /** @param {Ctx} ctx */
 function kindsOf(ctx) {
@@ -72,6 +80,8 @@ function draw(ctx, [given]) {
   const aid = ctx.kit.first_aid?.[event.kind];
   return [
     aid ? note(aid, "care") : null,
+    aid ? uncheckedLine(ctx.kit, !ctx.kit.first_aid_unchecked?.includes(event.kind)) : null,
+    toCard(ctx, event.kind),
     momentRow("event", t("Time"), event.at, (iso) =>
       ctx.change(t("Time changed"), (night) => {
         setRow(night, "events", index, moveTimes(night, event, iso));

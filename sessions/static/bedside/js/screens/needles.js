@@ -2,6 +2,7 @@
 
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
+import { uncheckedLine } from "../cards.js";
 import { stopsHeld } from "../check_rows.js";
 import { needleKinds, useWords } from "../choices.js";
 import { minuteOf } from "../course.js";
@@ -574,6 +575,7 @@ function draw(ctx) {
     unchosen
       ? bigButton(t("Choose the site first"), () => go("access", unchosen.use), { data: { k: "choose" } })
       : whichFirst(ctx),
+    uncheckedLine(ctx.kit, ctx.kit.run_sheet?.checked),
     shortRow(ctx),
   ]
     .flat(4)
