@@ -72,9 +72,10 @@ def test_what_is_not_let_through_is_named_and_holds_up_nothing(shell: Shell, sta
     entry = told(bad)
     assert (entry.what, entry.status, entry.started_at) == ("treatment", status, STARTED)
     expect(screen).to_contain_text("The unit has been told that it could not be handed over.")
-    expect(shell.page.locator("a.notice")).to_have_count(0)
+    expect(shell.page.locator("a.notice", has_text="could not be handed over")).to_have_count(0)
     shell.go("tonight")
-    expect(shell.page.locator("a.notice").first).to_contain_text("Something could not be handed over to the unit")
+    told_everywhere = shell.page.locator("a.notice", has_text="Something could not be handed over to the unit")
+    expect(told_everywhere).to_be_visible()
 
 
 def test_a_server_that_breaks_is_tried_again_with_pauses_and_told_after_the_third_time(shell: Shell) -> None:

@@ -60,9 +60,8 @@ def test_heparin_given_by_one_is_on_the_others_screen_with_who_gave_it(
     hers, his = phones()
     add(his, "medicines", HEPARIN)
     his.run("await ctx.push();")
-    expect(hers.page.locator("#screen")).to_contain_text("heparin", timeout=30_000)
     row = hers.page.locator("#screen .big", has_text="heparin")
-    expect(row).to_contain_text("1500 IU")
+    expect(row).to_contain_text("1500 IU", timeout=30_000)
     expect(row).to_contain_text("written by Rui, who helps Ana")
 
 
@@ -86,6 +85,7 @@ def test_rows_of_both_stand_in_the_record_and_on_both_phones(phones: Callable[[]
 
 def test_a_phone_that_was_long_away_takes_nothing_back(phones: Callable[[], tuple[Shell, Shell]]) -> None:
     hers, his = phones()
+    his.run(f"await import('{MODULES}/draft.js');")
     his.offline()
     add(his, "events", "{ kind: 'dizzy', note: 'he saw it', systolic: null, diastolic: null, saline_l: null }")
     for _ in range(3):
@@ -108,7 +108,7 @@ def test_one_field_with_two_answers_is_asked_in_words_and_mine_drops_nothing_of_
     hear(his)
     write(hers, pre_weight_kg=72.4)
     hers.run("await ctx.push();")
-    expect(hers.page.locator("a.notice").first).to_contain_text("Two phones wrote different answers")
+    expect(hers.page.locator("a.notice", has_text="Two phones wrote different answers")).to_be_visible()
     hers.go("queue")
     expect(hers.page.locator("#screen")).not_to_contain_text("The unit has everything")
     hers.press("Answer 1 question")
