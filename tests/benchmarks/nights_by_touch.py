@@ -35,7 +35,7 @@ class Experienced:
 
     def begin(self, weight: str = "71.9") -> None:
         hands = self.hands
-        hands.go_on("Begin tonight")
+        hands.go_on("Begin to")
         self.together("of these are good")
         for name, words in SEEN.items():
             expect(self.page.locator(".step-words")).to_have_text(name)
@@ -51,8 +51,13 @@ class Experienced:
         for site in self.sites:
             hands.touch(self.page.locator(".site-row", has_text=site))
         hands.go_on("To the needles")
+        self.expect_screen("needles")
         while self.page.evaluate("document.documentElement.dataset.screen") == "needles":
             self.screen_of_steps()
+        self.expect_screen("running")
+
+    def expect_screen(self, name: str) -> None:
+        expect(self.page.locator("html")).to_have_attribute("data-screen", name)
 
     def together(self, words: str) -> None:
         """One touch for a list; where its end lies under the dock the touch brings that into sight first."""
@@ -80,6 +85,7 @@ class Experienced:
             hands.press("2")
         else:
             hands.touch(hands.main())
+        self.page.wait_for_timeout(80)
         if self.page.evaluate("document.documentElement.dataset.screen") == "needles" and asked != "several":
             expect(self.page.locator("h1")).not_to_have_text(heading)
 
@@ -149,7 +155,7 @@ class Experienced:
     def bad_night(self) -> Counted:
         """Chlorine over the limit that comes right, a needle that swells, a drop of pressure, an early end."""
         hands = self.hands
-        hands.go_on("Begin tonight")
+        hands.go_on("Begin to")
         self.together("of these are good")
         hands.go_on("Enter the reading")
         hands.pads("0.2")
@@ -183,6 +189,7 @@ class Experienced:
         for site in (self.sites[0], "V low"):
             hands.touch(self.page.locator(".site-row", has_text=site))
         hands.go_on("To the needles")
+        self.expect_screen("needles")
         failed = False
         while self.page.evaluate("document.documentElement.dataset.screen") == "needles":
             venous = self.page.get_by_text("The venous needle", exact=True).count()
@@ -195,20 +202,20 @@ class Experienced:
                 hands.go_on("Take another site")
                 hands.touch(self.page.locator(".site-row", has_text=self.sites[1]))
                 hands.go_on("To the needles")
+                self.expect_screen("needles")
             self.screen_of_steps()
+        self.expect_screen("running")
 
     def pressure_drop(self) -> None:
+        """Step by step, from the look at the needles to fluid removal on again."""
         hands = self.hands
-        hands.press("dizzy")
-        for label, number in (("Systolic pressure", "84"), ("Diastolic pressure", "46")):
-            hands.press(re.compile(f"^{label}: (enter|type a number)$"))
-            pad = self.page.locator("dialog.pad")
-            for sign in number:
-                hands.key(pad.get_by_role("button", name=sign, exact=True))
-            hands.touch(pad.get_by_role("button", name="Take it", exact=True))
-            asked = pad.get_by_role("button", name="Yes, it is right")
-            if asked.count():
-                hands.touch(asked)
-        for answer in ("UF off", "head low, legs up", "yes"):
-            hands.press(answer)
-        hands.go_on("Done")
+        for words in ("There is no blood", "Fluid removal is off", "Done, next", "Enter the blood pressure"):
+            hands.press(words)
+        hands.pads("84", "46")
+        hands.press("I gave saline")
+        hands.pads("0.1")
+        self.wait(5)
+        for words in ("Go on now", "I cannot measure now", "I feel better", "I spoke with the unit"):
+            hands.press(words)
+        hands.press("Fluid removal is on again")
+        hands.go_on("Back to the treatment")

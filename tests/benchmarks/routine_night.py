@@ -39,7 +39,7 @@ class Routine:
         self.hands.page.clock.fast_forward(int(minutes * 60_000))
 
     def checks(self) -> None:
-        self.hands.go_on("Begin tonight")
+        self.hands.go_on("Begin to")
         self.hands.checks(MEASURED)
 
     def weighing(self) -> None:

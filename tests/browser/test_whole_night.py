@@ -178,7 +178,7 @@ def correct_the_second_reading(night: Night) -> None:
 def cramp(night: Night) -> None:
     night.press("Event or symptom")
     night.noted("cramp", lambda: night.press("Cramp"))
-    expect(night.page.locator("#screen")).to_contain_text("Stretch the muscle, warmth.")
+    expect(night.page.locator("#screen")).to_contain_text("Stretch the muscle. Warm it.")
     night.write(night.page.get_by_label("What happened, what was done"), "Left calf.")
     night.go_on("Done")
 
@@ -203,7 +203,7 @@ def pressure_drop(night: Night) -> None:
 def opened_and_undone(night: Night) -> None:
     """The machine alarm was none: its card is read and noted, and the event taken back."""
     night.press("Something is wrong")
-    night.press("Machine alarm that stays")
+    night.press("Machine alarm will not clear")
     expect(night.page.locator(".card-lines")).to_contain_text("Look at needles, lines and sheet first.")
     night.press(re.compile("^This happened"))
     expect(night.page.locator("#screen")).to_contain_text("Noted in the record at")
