@@ -24,6 +24,7 @@ from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS, ORDERED
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Dialyser, Patient, Prescription, VascularAccess
+from sessions.texts.run_sheets import FOUR_HOURS_ML_MIN, LONG_NIGHT_ML_MIN
 
 TARGET_MOVES = 0.03
 """Share of the target weight in force, beyond which another one is asked about (common practice, no source)."""
@@ -184,6 +185,9 @@ class PrescriptionForm(AskingForm[Prescription]):
         super().__init__(*args, **kwargs)
         for name in ORDERED:
             self.fields[name].label = ORDERED[name].heading
+        self.fields["qb_ml_min"].help_text = gettext(
+            "Long nights usually run near %(long)s, four hours at %(four)s and more (common practice, no source)."
+        ) % {"long": LONG_NIGHT_ML_MIN, "four": FOUR_HOURS_ML_MIN}
         dialyser = self.fields["dialyser"]
         assert isinstance(dialyser, forms.ModelChoiceField)
         dialyser.queryset = Dialyser.objects.to_prescribe()
