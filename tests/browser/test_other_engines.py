@@ -205,7 +205,7 @@ def sign_in(night: Night) -> None:
     night.write("[name=login]", "ana@example.org")
     night.write("[name=password]", PASSWORD)
     night.touch("Sign in", "main")
-    night.until(lambda state: "Begin tonight" in state["main"], "the first screen")
+    night.until(lambda state: "Begin to" in state["main"], "the first screen")
     night.engine.run(LISTEN)
     night.until(lambda state: state["head"].endswith("Ready"), "a phone that is ready")
 
@@ -225,7 +225,7 @@ def test_a_whole_night_without_a_network_in_another_browser(engine: Engine, wire
     sign_in(night)
     wire.cut()
     night.later(-300)
-    night.touch("Begin tonight", "#dock")
+    night.touch("Begin to", "#dock")
     night.walk("Choose both sites")
     night.sites("A mid", "V mid")
     night.walk("Treatment is running")
