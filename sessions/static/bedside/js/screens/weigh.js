@@ -96,6 +96,11 @@ function hintOf({ minutes, litres, left, rate }) {
  */
 const rateShown = ({ rate, over }, limit) => fmt(rate, over && shown(rate, 1) === shown(limit, 1) ? 3 : 1);
 
+/** Another plan; where the person stands in a sheet or in trouble is no part of the choice. @param {Night} night */
+function choose(night, chosen) {
+  night.plan = { ...night.plan, ...chosen };
+}
+
 /** @param {Ctx} ctx */
 async function askAsTold(ctx) {
   const litres = await askNumber({
@@ -110,7 +115,7 @@ async function askAsTold(ctx) {
   });
   if (typeof minutes !== "number") return;
   ctx.change(t("Plan as the unit said"), (night) => {
-    night.plan = { kind: "told", litres, minutes };
+    choose(night, { kind: "told", litres, minutes });
   });
 }
 
@@ -128,7 +133,7 @@ function choices(ctx, plan) {
   }));
   const pick = (kind) =>
     ctx.change(choiceName()[kind], (night) => {
-      night.plan = { kind };
+      choose(night, { kind, litres: null, minutes: null });
     });
   return [note(over, "care"), choiceRow(t("These stay inside your prescription"), options, ctx.night.plan.kind, pick)];
 }
