@@ -74,7 +74,7 @@ class Night(Hands):
         self.page.get_by_label("E-mail address").fill("ana@example.org")
         self.page.get_by_label("Password", exact=True).fill(PASSWORD)
         self.page.get_by_role("button", name="Sign in").tap()
-        expect(self.page.get_by_role("button", name="Begin tonight's treatment")).to_be_visible()
+        expect(self.page.get_by_role("button", name=re.compile("^Begin to"))).to_be_visible()
         Shell(self.watched, self.page).kept()
 
     def another_page(self) -> None:
@@ -111,9 +111,9 @@ def needle_sets(ana: Patient) -> SupplyItem:
 
 
 def before_the_needles(night: Night) -> None:
-    night.go_on("Begin tonight")
+    night.go_on("Begin to")
     night.checks(MEASURED, *OVERRULED)
-    night.weigh(("72.4", "142", "81", "70", "0.3", "0.2"), "Longer tonight")
+    night.weigh(("72.4", "142", "81", "70", "0.3", "0.2"), "Longer")
     night.access("A mid", "V mid")
 
 
