@@ -30,17 +30,22 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "first": ("first",),
     "flow": ("flow/hypotension/{{began}}", "flow/power_failure/{{began}}"),
     "gone": ("gone",),
+    "helper": ("helper",),
+    "home": ("home",),
     "lock": ("lock",),
     "medicine": ("medicine", "medicine/0"),
     "messages": ("messages",),
+    "mistake": ("mistake",),
     "more": ("more",),
     "needles": tuple(f"needles/{at}" for at in (0, 5, 8, 9, 12, 13, 23, 26)),
     "nights": ("nights", "nights/{past}"),
+    "nottonight": ("nottonight",),
     "open": ("open/00000000-0000-4000-8000-000000000000",),
     "paper": ("paper",),
     "queue": ("queue",),
     "reading": ("reading", "reading/0"),
     "running": ("running",),
+    "second": ("second",),
     "settings": ("settings",),
     "storage": ("storage",),
     "summary": ("summary",),
@@ -49,12 +54,14 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "tonight": ("tonight",),
     "trends": ("trends",),
     "weigh": ("weigh",),
+    "welcome": ("welcome",),
 }
 """Screen by screen the addresses at which it is judged; of the needles, one step of each kind: plain, waiting, needle,
 yes or no, attempts, pain, pump, done."""
 SETTING = """async ([modules, given]) => {
   const { ctx } = await import(`${modules}/app.js`);
-  const { screenOf } = await import(`${modules}/router.js`);
+  const { fetchRest, screenOf } = await import(`${modules}/router.js`);
+  await fetchRest();
   for (const name of given.screens) if (!screenOf(name)) throw new Error(`no screen ${name}`);
   const check = (key, rest) => {
     const item = ctx.kit.checklist.items.find((each) => each.key === key);
