@@ -65,6 +65,11 @@ class OpeningHoursForm(AskingForm[OpeningHours]):
         model = OpeningHours
         fields: ClassVar = ["weekday", "opens", "closes"]
 
+    def has_changed(self) -> bool:
+        """A row of a day that was offered, in which nobody typed a time, is a day on which the unit is closed."""
+        typed = any(self[name].data for name in ("opens", "closes"))
+        return super().has_changed() and (typed or self.instance.pk is not None)
+
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if data.get("opens") and data.get("closes") and data["closes"] <= data["opens"]:
