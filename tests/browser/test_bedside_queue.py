@@ -191,3 +191,19 @@ def test_a_damaged_night_outlives_a_new_pin(shell: Shell) -> None:
         return Promise.all(vault.damaged().map((row) => vault.salvage(row)));"""
     )
     assert [(each["id"], "what she wrote" in each["text"]) for each in left] == [(begun, True)]
+
+
+def test_a_touch_is_not_lost_when_an_answer_comes_meanwhile(shell: Shell) -> None:
+    bad = shell.whole_night()
+    answering(shell, bad, 413)
+    shell.hand_over()
+    shell.go("queue")
+    button = shell.page.get_by_role("button", name="Send it again now")
+    button.scroll_into_view_if_needed()
+    box = button.bounding_box()
+    assert box is not None
+    shell.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    shell.page.mouse.down()
+    shell.run("await ctx.push();")
+    shell.page.mouse.up()
+    expect(shell.page.locator("#screen")).to_contain_text("Tried 2 times")

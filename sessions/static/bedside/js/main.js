@@ -128,7 +128,25 @@ async function reconnected() {
   await outbox.push();
 }
 
+/** A finger lies on the screen: what it touches is not drawn anew under it, or the touch would be lost. */
+let pressed = false;
+let owed = false;
+
+function redrawUntouched() {
+  owed = pressed;
+  if (!pressed) ctx.redraw();
+}
+
+function lifted() {
+  pressed = false;
+  if (owed) setTimeout(redrawUntouched); // after the click that follows
+}
+
 function listen() {
+  document.addEventListener("pointerdown", () => {
+    pressed = true;
+  });
+  for (const name of ["pointerup", "pointercancel"]) document.addEventListener(name, lifted);
   for (const name of ["pointerdown", "keydown"])
     document.addEventListener(
       name,
@@ -145,7 +163,7 @@ function listen() {
   document.addEventListener("visibilitychange", () => (document.hidden ? outbox.push() : lookAround()));
   setInterval(lookAround, LOOK_EVERY);
   vault.whenTaken(ctx.stepAside);
-  outbox.bind(ctx, ctx.redraw, (kind, _night, answer) => {
+  outbox.bind(ctx, redrawUntouched, (kind, _night, answer) => {
     if (kind === "gone" || kind === "signedOut" || answer.status === 403) ctx.refresh(); // the kit brings a new token
   });
 }
