@@ -198,6 +198,7 @@ def test_a_touch_is_not_lost_when_an_answer_comes_meanwhile(shell: Shell) -> Non
     answering(shell, bad, 413)
     shell.hand_over()
     shell.go("queue")
+    expect(shell.page.locator("#screen")).to_contain_text("The unit has been told that it could not be handed over.")
     button = shell.page.get_by_role("button", name="Send it again now")
     button.scroll_into_view_if_needed()
     box = button.bounding_box()
