@@ -36,10 +36,10 @@ def rope_ladder(patient: Patient, side: str = "left") -> list[AccessSite]:
         SiteFactory(access=access, name=name, use=use, x=x, y=y, resting=resting, technique="rope_ladder")
         for name, use, x, y, resting in places
     ]
-    noon = now_minute().replace(hour=12, minute=0)  # so many days ago at any time of the day
+    evening = now_minute().replace(hour=20, minute=0)  # so many days ago at any time of the day
     for days, used in ((2, (0, 3)), (4, (1, 4)), (7, (0, 5))):
         rows = [{"site": sites[index].pk, "use": sites[index].use, "attempts": 1} for index in used]
-        record_night(patient, noon - timedelta(days=days), sites=rows)
+        record_night(patient, evening - timedelta(days=days), sites=rows)
     return sites
 
 
