@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+MADE = "fallback_cards.js"  # words out of the program's texts, written by `manage.py words`: nobody reads it
 FOLDERS = ("alerts", "dosing", "homedialysis", "sessions", "templates")
 
 
@@ -14,5 +15,6 @@ FOLDERS = ("alerts", "dosing", "homedialysis", "sessions", "templates")
 def test_no_line_is_too_long(kind: str, most: int) -> None:
     files = [path for folder in FOLDERS for path in Path(settings.BASE_DIR, folder).rglob(f"*.{kind}")]
     assert len(files) > 15
-    lines = [(path, number, line) for path in files for number, line in enumerate(path.read_text().splitlines(), 1)]
+    own = [path for path in files if path.name != MADE]
+    lines = [(path, number, line) for path in own for number, line in enumerate(path.read_text().splitlines(), 1)]
     assert [f"{path}:{number}" for path, number, line in lines if len(line) > most] == []

@@ -17,10 +17,19 @@ const night = (doc = {}) => ({
 });
 const at = (clock, day = "01") => new Date(`2026-03-${day}T${clock}:00Z`);
 
-test("an hour after the start the first reading is due, and late from then on", () => {
-  const { minutes, left, endsAt, due, late, over } = course(night(), kit(), at("20:12"));
-  assert.deepEqual([minutes, left, late, over], [72, 168, 12, false]);
-  assert.deepEqual([due, endsAt], ["2026-03-01T20:00:00.000Z", "2026-03-01T23:00:00.000Z"]);
+test("ten minutes after the start the first reading is due, and late from then on; the next an interval later", () => {
+  const { minutes, left, endsAt, due, late, over } = course(night(), kit(), at("19:22"));
+  assert.deepEqual([minutes, left, late, over], [22, 218, 12, false]);
+  assert.deepEqual([due, endsAt], ["2026-03-01T19:10:00.000Z", "2026-03-01T23:00:00.000Z"]);
+  const readings = [{ at: "2026-03-01T19:11:00.000Z" }];
+  const next = course(night({ readings }), kit(), at("20:23"));
+  assert.deepEqual([next.due, next.late], ["2026-03-01T20:11:00.000Z", 12]);
+});
+
+test("a night that asks for no readings has its first one too", () => {
+  assert.equal(readingDue(night(), kit({ reading_interval_minutes: null })), "2026-03-01T19:10:00.000Z");
+  const readings = [{ at: "2026-03-01T19:11:00.000Z" }];
+  assert.equal(readingDue(night({ readings }), kit({ reading_interval_minutes: null })), null);
 });
 
 test("a reading moves the next one; one noted as missed does so too", () => {
@@ -62,7 +71,7 @@ test("before the start, or without a plan, nothing is made up", () => {
   const none = course(night({ started_at: null }), kit(), at("20:00"));
   assert.deepEqual([none.minutes, none.endsAt, none.due, none.over], [0, null, null, false]);
   const bare = course(night(), { patient: { zone: ZONE }, prescription: null }, at("20:00"));
-  assert.deepEqual([bare.planned, bare.left, bare.due], [null, null, null]);
+  assert.deepEqual([bare.planned, bare.left], [null, null]);
   assert.equal(course(night({ planned_minutes: 300 }), kit(), at("20:00")).left, 240, "the night's own plan wins");
 });
 
@@ -90,8 +99,12 @@ test("on any night: what is due lies after the last look, before the end, and ne
     if (due === null) continue;
     due_ += 1;
     assert.ok(due < later(started, plan.prescription.minutes));
-    assert.ok(!sleeps(due), due);
     const waited = minutesBetween(looks.at(-1), due);
+    if (looks.at(-1) === started) {
+      assert.equal(waited, 10, "the first one, asleep or not");
+      continue;
+    }
+    assert.ok(!sleeps(due), due);
     assert.ok(waited >= plan.prescription.reading_interval_minutes);
     if (waited > plan.prescription.reading_interval_minutes) assert.equal(hour(due), 6, "it waited for the morning");
   }

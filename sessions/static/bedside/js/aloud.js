@@ -7,7 +7,9 @@ import { lang } from "./words.js";
 
 const synth = () => ("speechSynthesis" in window && "SpeechSynthesisUtterance" in window ? speechSynthesis : null);
 
-/** A voice of this phone in the language of the moment, or null. Some browsers know their voices only after a moment. */
+/**
+ * A voice of this phone in the language of the moment, or null. Some browsers know their voices only after a moment.
+ */
 const voice = () =>
   synth()
     ?.getVoices()

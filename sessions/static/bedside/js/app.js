@@ -2,7 +2,8 @@
  * What is in hand, and the `ctx` that every screen gets:
  *   kit, night (the one in hand, or null), nights (all of this person for this patient that the phone holds),
  *   settings, now(), online(), change(label, fn), save(), undo(), redo(), go(name, ...params), back(),
- *   begin() -> a new night, forget(night), remember(night), open(id) -> goes on with one of the phone or of kit.open, handOver(), errand({…}),
+ *   begin() -> a new night, forget(night), remember(night), open(id) -> goes on with one of the phone or of kit.open,
+ *   handOver(), errand({…}),
  *   jot({kind, note, at}) -> an event for the record, also while locked or before a night is begun, jotted() -> those
  *   that wait for one, unjot(event),
  *   busy() -> whether a treatment is under way, refresh() -> asks the unit for a new kit.

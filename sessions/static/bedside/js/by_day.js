@@ -11,9 +11,11 @@ const PAIRS = [
   ["Longer tonight", wording("Longer this time")],
   ["Not ready for a night without a network", wording("Not ready for a treatment without a network")],
   [
-    "Without a network this phone could not open your night again. Keep this page open and the paper sheet at hand. Touch to see what is missing.",
+    "Without a network this phone could not open your night again. Keep this page open and the paper sheet at " +
+      "hand. Touch to see what is missing.",
     wording(
-      "Without a network this phone could not open your treatment again. Keep this page open and the paper sheet at hand. Touch to see what is missing.",
+      "Without a network this phone could not open your treatment again. Keep this page open and the paper " +
+        "sheet at hand. Touch to see what is missing.",
     ),
   ],
   [
@@ -23,15 +25,18 @@ const PAIRS = [
   ["To tonight", wording("To today")],
   ["Tonight", wording("Today")],
   [
-    "Do it before the first treatment: the home screen has a storage of its own, and a night begun here is not in it. Here, what is kept is cleared when the page was not opened for seven days; there it is not.",
+    "Do it before the first treatment: the home screen has a storage of its own, and a night begun here is not " +
+      "in it. Here, what is kept is cleared when the page was not opened for seven days; there it is not.",
     wording(
-      "Do it before the first treatment: the home screen has a storage of its own, and a treatment begun here is not in it. Here, what is kept is cleared when the page was not opened for seven days; there it is not.",
+      "Do it before the first treatment: the home screen has a storage of its own, and a treatment begun here " +
+        "is not in it. Here, what is kept is cleared when the page was not opened for seven days; there it is not.",
     ),
   ],
   [
     "The unit's computer has not looked through this night yet. The answer comes here and under “Past nights”.",
     wording(
-      "The unit's computer has not looked through this treatment yet. The answer comes here and under “Past treatments”.",
+      "The unit's computer has not looked through this treatment yet. The answer comes here and under “Past " +
+        "treatments”.",
     ),
   ],
   [
@@ -43,24 +48,30 @@ const PAIRS = [
     wording("Somebody at the unit has looked at what was noticed in this treatment."),
   ],
   [
-    "The unit's computer compared this night's numbers, events and checks with your limits, and put nothing on the unit's list. No person has looked at it.",
+    "The unit's computer compared this night's numbers, events and checks with your limits, and put nothing on " +
+      "the unit's list. No person has looked at it.",
     wording(
-      "The unit's computer compared this treatment's numbers, events and checks with your limits, and put nothing on the unit's list. No person has looked at it.",
+      "The unit's computer compared this treatment's numbers, events and checks with your limits, and put " +
+        "nothing on the unit's list. No person has looked at it.",
     ),
   ],
   [
-    "This is this phone's own arithmetic. The unit's figures, and whether it looks at this night, come when there is a network.",
+    "This is this phone's own arithmetic. The unit's figures, and whether it looks at this night, come when " +
+      "there is a network.",
     wording(
-      "This is this phone's own arithmetic. The unit's figures, and whether it looks at this treatment, come when there is a network.",
+      "This is this phone's own arithmetic. The unit's figures, and whether it looks at this treatment, come " +
+        "when there is a network.",
     ),
   ],
   ["Your night", wording("Your treatment")],
   ["Past nights", wording("Past treatments")],
   ["Whose night is it?", wording("Whose treatment is it?")],
   [
-    "Without the PIN nobody can open what is kept here, the unit neither. What the unit has already is safe. A night that was not sent is lost: if the PIN comes back to you, it is still here.",
+    "Without the PIN nobody can open what is kept here, the unit neither. What the unit has already is safe. A " +
+      "night that was not sent is lost: if the PIN comes back to you, it is still here.",
     wording(
-      "Without the PIN nobody can open what is kept here, the unit neither. What the unit has already is safe. A treatment that was not sent is lost: if the PIN comes back to you, it is still here.",
+      "Without the PIN nobody can open what is kept here, the unit neither. What the unit has already is safe. " +
+        "A treatment that was not sent is lost: if the PIN comes back to you, it is still here.",
     ),
   ],
   [
@@ -94,32 +105,42 @@ const PAIRS = [
     wording("A treatment is under way. It stays as it is; go on with it under “Today”."),
   ],
   [
-    "For a night that you wrote on the paper sheet: one page, in the order of the sheet. The record says that it came from paper.",
+    "For a night that you wrote on the paper sheet: one page, in the order of the sheet. The record says that " +
+      "it came from paper.",
     wording(
-      "For a treatment that you wrote on the paper sheet: one page, in the order of the sheet. The record says that it came from paper.",
+      "For a treatment that you wrote on the paper sheet: one page, in the order of the sheet. The record says " +
+        "that it came from paper.",
     ),
   ],
   ["Begin a night from paper", wording("Begin a treatment from paper")],
   ["Night of {when}", wording("Treatment of {when}")],
   ["A night on this phone cannot be read", wording("A treatment on this phone cannot be read")],
   [
-    "The phone's storage gave it back damaged. It is kept as it is, and nothing of it was sent since. Take it out as a file and give that to the unit, and write the night from memory or paper.",
+    "The phone's storage gave it back damaged. It is kept as it is, and nothing of it was sent since. Take it " +
+      "out as a file and give that to the unit, and write the night from memory or paper.",
     wording(
-      "The phone's storage gave it back damaged. It is kept as it is, and nothing of it was sent since. Take it out as a file and give that to the unit, and write the treatment from memory or paper.",
+      "The phone's storage gave it back damaged. It is kept as it is, and nothing of it was sent since. Take it " +
+        "out as a file and give that to the unit, and write the treatment from memory or paper.",
     ),
   ],
   [
-    "By the unit's clock it is {server}, by this phone's {phone}: {far} h apart. Times you entered stay as they are; the unit keeps the difference beside the record. Set the phone's clock, and look over the times of tonight.",
+    "By the unit's clock it is {server}, by this phone's {phone}: {far} h apart. Times you entered stay as they " +
+      "are; the unit keeps the difference beside the record. Set the phone's clock, and look over the times of " +
+      "tonight.",
     wording(
-      "By the unit's clock it is {server}, by this phone's {phone}: {far} h apart. Times you entered stay as they are; the unit keeps the difference beside the record. Set the phone's clock, and look over the times of today.",
+      "By the unit's clock it is {server}, by this phone's {phone}: {far} h apart. Times you entered stay as " +
+        "they are; the unit keeps the difference beside the record. Set the phone's clock, and look over the " +
+        "times of today.",
     ),
   ],
   ["To take off: not worked out tonight", wording("To take off: not worked out today")],
   ["New version, after this night.", wording("New version, after this treatment.")],
   [
-    "The browser cleared what was kept here, perhaps because room ran short or the page was not used for long. What the unit has is safe; a night that was not sent is gone.",
+    "The browser cleared what was kept here, perhaps because room ran short or the page was not used for long. " +
+      "What the unit has is safe; a night that was not sent is gone.",
     wording(
-      "The browser cleared what was kept here, perhaps because room ran short or the page was not used for long. What the unit has is safe; a treatment that was not sent is gone.",
+      "The browser cleared what was kept here, perhaps because room ran short or the page was not used for " +
+        "long. What the unit has is safe; a treatment that was not sent is gone.",
     ),
   ],
   [
@@ -167,7 +188,10 @@ const PAIRS = [
     "In the last ten nights it was {n} lower than before.",
     wording("In the last ten treatments it was {n} lower than before."),
   ],
-  ["In the last ten nights it was the same as before.", wording("In the last ten treatments it was the same as before.")],
+  [
+    "In the last ten nights it was the same as before.",
+    wording("In the last ten treatments it was the same as before."),
+  ],
   [
     "The last known weekly dose was {value}, on {day}. It is known only for nights with bloods.",
     wording("The last known weekly dose was {value}, on {day}. It is known only for treatments with bloods."),

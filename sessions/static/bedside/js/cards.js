@@ -14,7 +14,11 @@ export const bringFallback = (texts) => {
   fallback = texts;
 };
 
-/** Cards, and what stands on each; null before either is here. @param {Kit | null} kit @returns {EmergencyTexts | null} */
+/**
+ * Cards, and what stands on each; null before either is here.
+ * @param {Kit | null} kit
+ * @returns {EmergencyTexts | null}
+ */
 export const textsOf = (kit) =>
   kit?.cards?.length && kit.on_each_card ? /** @type {any} */ (kit) : (fallback[lang()] ?? fallback.en ?? null);
 
@@ -25,7 +29,8 @@ export const cardOf = (kit, kind) => textsOf(kit)?.cards.find((card) => card.kin
 export const cardOfEvent = (kit, event) => textsOf(kit)?.cards.find((card) => card.events.includes(event)) ?? null;
 
 /**
- * A line under a text of the unit that nurse and nephrologist have not both signed, or whose date has passed; null where
+ * A line under a text of the unit that nurse and nephrologist have not both signed, or whose date has passed; null
+ * where
  * they have. @param {Kit | null} kit @param {boolean | undefined} checked
  */
 export const uncheckedLine = (kit, checked) =>

@@ -7,7 +7,9 @@ import { fromWall, later, minutesBetween, toWall } from "./clock.js";
  */
 const SLEEP = { from: 22, to: 6 };
 export const MISSED = "reading_missed";
-/** The first reading comes when the pump has reached its speed and the pressures stand still (common practice) [min]. */
+/**
+ * The first reading comes when the pump has reached its speed and the pressures stand still (common practice) [min].
+ */
 const BASELINE_AFTER = 10;
 
 /** @param {Iso} iso */
@@ -97,7 +99,10 @@ export function course(night, kit, now) {
   };
 }
 
-/** Minutes until a moment in which an event kept the fluid removal off; while it lasts it counts. @param {Night} night */
+/**
+ * Minutes until a moment in which an event kept the fluid removal off; while it lasts it counts.
+ * @param {Night} night
+ */
 function pausedMinutes({ doc }, now) {
   const until = minuteOf(now);
   const spans = (doc.events ?? [])

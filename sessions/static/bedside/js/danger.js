@@ -144,7 +144,10 @@ function whole(ctx, card, { headings, ...each }) {
   ];
 }
 
-/** What to say on the telephone; the address is the phone's owner's. */
+/**
+ * What to say on the telephone; the address is the phone's owner's.
+ * @param {EmergencyCard} card @param {{[name: string]: any}} each
+ */
 function sayings(card, { say_first: about, say_address: address, say_door: door }) {
   const where = [`${address} ${home?.address || "…"}`, `${door} ${home?.door || "…"}`];
   return [about, card.say, ...where, card.alone].filter(Boolean);

@@ -285,7 +285,11 @@ export function removeRow(night, list, index) {
  * @param {Night} night
  */
 export const addReading = (night, values) => addRow(night, "readings", values);
-/** The reading of a minute that lacks a number as yet, else a new one -> its index. @param {Night} night @param {Iso} at */
+/**
+ * The reading of a minute that lacks a number as yet, else a new one -> its index.
+ * @param {Night} night
+ * @param {Iso} at
+ */
 export function readingNow(night, at, lacking) {
   const index = night.doc.readings.findIndex((row) => row.at.slice(0, 16) === at.slice(0, 16) && row[lacking] == null);
   return index < 0 ? addReading(night, { at }) : index;

@@ -1,5 +1,6 @@
 /*
- * Trouble that is gone through step by step: where an event stands on its way, and what its answers say of it. The steps
+ * Trouble that is gone through step by step: where an event stands on its way, and what its answers say of it. The
+ * steps
  * are the unit's (kit.flows, made by sessions/texts/flows.py); the event's row in the record keeps its times, the plan
  * of the night where it is. Pure but for the clock that is handed in.
  */
@@ -116,7 +117,10 @@ export function courseWords(event) {
   ].filter(Boolean);
 }
 
-/** What is off at this moment: the events that paused and did not go on, of a treatment that runs. @param {Night} night */
+/**
+ * What is off at this moment: the events that paused and did not go on, of a treatment that runs.
+ * @param {Night} night
+ */
 export const pausedNow = ({ doc }) =>
   doc.ended_at ? [] : doc.events.filter((event) => event.paused_at && !event.resumed_at && event.outcome !== "ended");
 
@@ -129,7 +133,8 @@ export const underWay = (ctx) =>
   });
 
 /**
- * The newest systolic pressure of a way: its own, or of a reading from shortly before it on -> {systolic, diastolic, at}
+ * The newest systolic pressure of a way: its own, or of a reading from shortly before it on -> {systolic, diastolic,
+ * at}
  * or null.
  * @param {Night} night
  */
@@ -139,7 +144,10 @@ export function measuredOf(night, event) {
   return rows.at(-1) ?? (event.systolic == null ? null : event);
 }
 
-/** Below which systolic pressure [mmHg] something is done at once: the unit's limit, null without one. @param {Ctx} ctx */
+/**
+ * Below which systolic pressure [mmHg] something is done at once: the unit's limit, null without one.
+ * @param {Ctx} ctx
+ */
 export function lowLimit(ctx) {
   const low = ctx.kit?.low_pressure;
   const before = ctx.night?.doc.pre_systolic;

@@ -185,7 +185,8 @@ function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
 }
 
 /**
- * The main action on top (none where the answers stand in the text), beneath it the others and, in the thumb's corner of every screen, the way to help.
+ * The main action on top (none where the answers stand in the text), beneath it the others and, in the thumb's corner
+ * of every screen, the way to help.
  * @param {Ctx} ctx
  */
 function drawDock(ctx, screen, params, name) {

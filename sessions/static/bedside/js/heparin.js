@@ -29,7 +29,11 @@ export const heparin = (kit) => {
   ];
 };
 
-/** Write a medicine given now. asked: the pad has asked about an unusual amount. @param {Ctx} ctx @param {Night} night */
+/**
+ * Write a medicine given now. asked: the pad has asked about an unusual amount.
+ * @param {Ctx} ctx
+ * @param {Night} night
+ */
 export function putMedicine(ctx, night, { name, unit }, amount, asked) {
   const index = addRow(night, "medicines", { name, amount: null, unit, note: "", at: minuteOf(ctx.now()) });
   writeNumber(night, `medicines[${index}].amount`, amount, limitsOf(ctx.kit, "medicines.amount"), asked);

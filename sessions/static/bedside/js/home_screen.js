@@ -44,7 +44,8 @@ function steps() {
     ),
     note(
       t(
-        "Do it before the first treatment: the home screen has a storage of its own, and a night begun here is not in " +
+        "Do it before the first treatment: the home screen has a storage of its own, and a night begun here is " +
+          "not in " +
           "it. Here, what is kept is cleared when the page was not opened for seven days; there it is not.",
       ),
       "care",

@@ -31,4 +31,4 @@ import "./screens/access.js";
 import "./screens/needles.js";
 import "./screens/medicine.js";
 
-bringFallback(FALLBACK);
+bringFallback(/** @type {any} */ (FALLBACK));

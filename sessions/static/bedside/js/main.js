@@ -113,7 +113,9 @@ async function lookAgain() {
   await offline.look(ctx);
 }
 
-/** The touch that begins a treatment is the one after which a browser's own question about the storage is understood. */
+/**
+ * The touch that begins a treatment is the one after which a browser's own question about the storage is understood.
+ */
 function askToStay() {
   if (askedToStay || !ctx.night || here().name === "danger") return;
   askedToStay = true;

@@ -2,7 +2,8 @@
  * Two versions of one night put together, row by row and field by field. Pure.
  *
  * `bases`: first the last body that the unit is known to have taken of this phone ({} where there is none), then those
- * whose answer was lost, which it may have taken or not. What one side changed since then holds; what both changed to the same holds; where both changed one field to
+ * whose answer was lost, which it may have taken or not. What one side changed since then holds; what both changed to
+ * the same holds; where both changed one field to
  * different values the unit's stands meanwhile, and the other is asked about. A row that one side took out goes where
  * the other left it alone, and stays where the other wrote on it. Rows are known by their `id`.
  */

@@ -32,7 +32,10 @@ export async function notePage(by) {
   else found.page = (await lacking(by)) ? "failed" : "kept";
 }
 
-/** Read back what a night needs beside the page; what lies behind a PIN was there when it was locked. @param {Ctx} ctx */
+/**
+ * Read back what a night needs beside the page; what lies behind a PIN was there when it was locked.
+ * @param {Ctx} ctx
+ */
 export async function look(ctx) {
   if (ctx.gate === "starting") return;
   const { cards, unit } = (await kits.emergencyPart()) ?? {};

@@ -56,7 +56,8 @@ function stateOf(night) {
 const waits = (night) => hasUnsent(night) || openQuestions(night).length > 0 || Boolean(night.trouble);
 
 /**
- * Everything that has not reached the unit -> [{id, kind: "night" | "errand" | "damaged", state, night?, errand?, row?}].
+ * Everything that has not reached the unit -> [{id, kind: "night" | "errand" | "damaged", state, night?, errand?,
+ * row?}].
  * state: waiting, open, conflict (two phones, one field: somebody has to say), refused, failed (it is tried again),
  * damaged (it lies on the phone and cannot be read).
  */
@@ -160,7 +161,10 @@ async function send(night) {
   return answer.kind;
 }
 
-/** Ask whether another phone wrote on a night, and take it over -> whether anything here changed. @param {Night} night */
+/**
+ * Ask whether another phone wrote on a night, and take it over -> whether anything here changed.
+ * @param {Night} night
+ */
 export async function listen(night) {
   if (night.revision === null || running) return false;
   const known = { account: night.account, known: night.revision };

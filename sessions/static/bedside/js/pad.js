@@ -223,7 +223,8 @@ class Pad {
 /**
  * A row to touch: label, value with unit or “not yet”; opens the pad and writes `path` of the night through ctx.change.
  * @param {Ctx} ctx @param {string} path
- * @param {{label?: string, limits?: Limits, last?: number | null, allowSame?: boolean, unit?: string, aside?: string}} [looks]
+ * @param {{label?: string, limits?: Limits, last?: number | null, allowSame?: boolean, unit?: string, aside?: string}}
+ * [looks]
  */
 export function numberField(
   ctx,

@@ -43,7 +43,10 @@ export async function askWhatRuns(ctx) {
   return runningBeside(ctx);
 }
 
-/** A treatment begun here while another one ran, of which nobody has said yet whether it is the same. @param {Ctx} ctx */
+/**
+ * A treatment begun here while another one ran, of which nobody has said yet whether it is the same.
+ * @param {Ctx} ctx
+ */
 export function unclear(ctx) {
   const { night } = ctx;
   if (!isLive(night) || !night.doc.started_at || night.doc.ended_at) return [];

@@ -42,7 +42,10 @@ function watch(ctx, registration) {
   );
 }
 
-/** The worker that answers from now on, the first time once it has fetched its release. @returns {Promise<ServiceWorker>} */
+/**
+ * The worker that answers from now on, the first time once it has fetched its release.
+ * @returns {Promise<ServiceWorker>}
+ */
 function atWork(registration) {
   if (registration.active) return Promise.resolve(registration.active);
   const coming = registration.installing ?? registration.waiting;

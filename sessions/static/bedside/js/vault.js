@@ -24,7 +24,10 @@ let release = null;
 /** @type {Promise<any> | null} */
 let holding = null;
 let onTaken = () => {};
-/** Rows that lie here and cannot be read, by store and id. @type {Map<string, {store: string, id: string, row: any}>} */
+/**
+ * Rows that lie here and cannot be read, by store and id.
+ * @type {Map<string, {store: string, id: string, row: any}>}
+ */
 const broken = new Map();
 
 /* Small things that hold no personal data, in the browser's plain storage --------------------------- */

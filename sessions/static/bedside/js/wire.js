@@ -64,7 +64,9 @@ const NOBODY_THERE = new Set([408, 429, 502, 503, 504]);
 /** The unit's own rules said no, and will again. */
 const JUDGED = new Set([400, 404, 409, 412, 422, 428]);
 
-/** What an answer is. A page in the place of an answer comes from whoever owns the network: the unit was not reached. */
+/**
+ * What an answer is. A page in the place of an answer comes from whoever owns the network: the unit was not reached.
+ */
 function kindOf({ status }, isWhatWasAsked) {
   if (status < 300) return isWhatWasAsked ? "ok" : "unreachable";
   if (status === 304) return "same";

@@ -101,7 +101,8 @@ function look(data) {
     seen: [t("Somebody at the unit has looked at what was noticed in this night."), "good"],
     nothing: [
       t(
-        "The unit's computer compared this night's numbers, events and checks with your limits, and put nothing on the " +
+        "The unit's computer compared this night's numbers, events and checks with your limits, and put nothing " +
+          "on the " +
           "unit's list. No person has looked at it.",
       ),
       "good",

@@ -87,7 +87,10 @@ function turnTo(ctx, part, key) {
 
 /* In short ------------------------------------------------------------------------------------------ */
 
-/** What is looked at and not measured, without an answer yet: what one touch may answer, each named. @param {Ctx} ctx */
+/**
+ * What is looked at and not measured, without an answer yet: what one touch may answer, each named.
+ * @param {Ctx} ctx
+ */
 const unremarkable = (ctx, part) => itemsOf(ctx, part).filter((item) => !item.asks_value && !rowOf(ctx, item));
 
 /** Whether this screen is the one on which they stand together. @param {Ctx} ctx */

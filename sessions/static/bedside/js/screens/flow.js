@@ -1,6 +1,8 @@
 /*
- * Trouble as a way through: one step a screen in large letters, what was answered in whole phrases, the unit's number on
- * each. `#/flow/clotting/2026-03-01T22:10:00.000Z` is the way of that event; where it stands is kept with the night, so a killed page goes on there.
+ * Trouble as a way through: one step a screen in large letters, what was answered in whole phrases, the unit's number
+ * on
+ * each. `#/flow/clotting/2026-03-01T22:10:00.000Z` is the way of that event; where it stands is kept with the night,
+ * so a killed page goes on there.
  */
 
 import { textField } from "../ask.js";
@@ -164,7 +166,10 @@ async function measure(ctx, place) {
   });
 }
 
-/** What this step has already: of the first any that is fresh, of a later one what was measured since. @param {Ctx} ctx */
+/**
+ * What this step has already: of the first any that is fresh, of a later one what was measured since.
+ * @param {Ctx} ctx
+ */
 function measuredHere(ctx, { step, event, stand }) {
   const found = measuredOf(ctx.night, event);
   if (step.asks === "pressure" || !found) return found;

@@ -9,8 +9,7 @@ import { t } from "../words.js";
 const LONGEST = 200;
 const kept = { address: "", door: "" };
 
-/** @param {Ctx} ctx */
-function draw(ctx) {
+function draw() {
   vault.getOpen("home")?.then((found) => {
     for (const [name, text] of Object.entries(found ?? {})) {
       kept[name] = text;

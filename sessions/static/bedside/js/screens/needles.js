@@ -538,7 +538,11 @@ function whichFirst(ctx) {
   return bigButton(words, turn, { data: { k: "first" } });
 }
 
-/** One step in large letters, several as a list; what each asks beneath it. @param {Ctx} ctx @param {SheetStep[]} shown */
+/**
+ * One step in large letters, several as a list; what each asks beneath it.
+ * @param {Ctx} ctx
+ * @param {SheetStep[]} shown
+ */
 function wordsOfSteps(ctx, shown) {
   const parts = (step) => [
     step.hint && shown.length < 2 ? h("p", { class: "soft", text: step.hint }) : null,

@@ -170,7 +170,8 @@ function damagedRow(ctx, { row }) {
     h("h2", { text: words }),
     note(
       t(
-        "The phone's storage gave it back damaged. It is kept as it is, and nothing of it was sent since. Take it out " +
+        "The phone's storage gave it back damaged. It is kept as it is, and nothing of it was sent since. Take " +
+          "it out " +
           "as a file and give that to the unit, and write the night from memory or paper.",
       ),
       "stop",

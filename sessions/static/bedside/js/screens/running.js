@@ -110,14 +110,15 @@ function facts(ctx) {
     fluid.byClock == null
       ? null
       : [t("By the clock, if even"), t("about {value}", { value: `${fmt(fluid.byClock, 1)} L` })],
-    ...heparinTonight(ctx).map(({ kind, given }) => [
-      kind.label,
-      given
-        ? `${given.amount == null ? "" : `${withUnit(given.amount, wordsOf(ctx.kit, given.unit))}, `}${timeOf(given.at)}`
-        : t("not noted"),
-    ]),
+    ...heparinTonight(ctx).map(({ kind, given }) => [kind.label, given ? givenWords(ctx, given) : t("not noted")]),
     heparinLine(ctx),
   ]);
+}
+
+/** @param {Ctx} ctx */
+function givenWords(ctx, given) {
+  const amount = given.amount == null ? "" : `${withUnit(given.amount, wordsOf(ctx.kit, given.unit))}, `;
+  return `${amount}${timeOf(given.at)}`;
 }
 
 /** @param {Ctx} ctx */
@@ -152,7 +153,10 @@ function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, sy
     .join(" · ");
 }
 
-/** A drop of the pressure is noted at the touch; its way follows where the unit's steps are on the phone. @param {Ctx} ctx */
+/**
+ * A drop of the pressure is noted at the touch; its way follows where the unit's steps are on the phone.
+ * @param {Ctx} ctx
+ */
 function dropped(ctx) {
   if (hasFlow(ctx.kit, DROP)) return enter(ctx, DROP);
   return ctx.change(t("Blood pressure drop"), (night) =>

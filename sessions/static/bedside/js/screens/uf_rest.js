@@ -1,4 +1,7 @@
-/* After a stop of the fluid removal: what is left, in which time, and what rate that would mean. It tells, it orders nothing. */
+/*
+ * After a stop of the fluid removal: what is left, in which time, and what rate that would mean. It tells, it orders
+ * nothing.
+ */
 
 import { course, minuteOf } from "../course.js";
 import { limitsOf, readingNow, takeNumber } from "../draft.js";
