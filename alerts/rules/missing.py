@@ -150,6 +150,10 @@ def _say_left_out(seen: Seen) -> str:
     return str(LEFT_OUT_WORDS % parts)
 
 
+def _each_day(seen: Seen) -> str:
+    return gettext("each day left out; more than one wants a call today")
+
+
 LEFT_OUT_WORDS = ngettext_lazy(
     "No treatment on %(first)s, as the patient said: %(reason)s%(words)s.",
     "No treatment on %(count)d days from %(first)s to %(last)s, as the patient said; last: %(reason)s%(words)s.",
@@ -163,6 +167,7 @@ LEFT_OUT = Rule(
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
     source=_("What the patient said at the bedside. More than one day wants a call at once (from memory)."),
+    limit_words=_each_day,
     not_judged=_nothing_due,
     reasons=MISSING.reasons,
     by_time=True,
