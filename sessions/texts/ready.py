@@ -55,7 +55,7 @@ READY = {
     "emergency_not_yet": _("I have not reached the emergency number yet"),
     "blood_all": _("All of it was given back"),
     "blood_part": _("A part of it was given back"),
-    "blood_none": _("None of it was given back"),
+    "blood_none": _("The blood was not given back"),
     "pump_runs": _("The pump runs again"),
     "not_swollen_pump_runs": _("It is not swollen, and the pump runs again"),
     "swollen_again": _("It is swollen again"),

@@ -195,7 +195,7 @@ def test_not_better_leads_to_the_emergency_number_and_that_it_was_called_is_kept
     expect(phone.step()).to_have_text("Call the emergency number now.")
     assert phone.event()["called"] == ""
     phone.answer("I called the emergency number")
-    phone.answer("None of it was given back")
+    phone.answer("The blood was not given back")
     event = phone.event()
     assert (event["called"], event["outcome"]) == ("emergency", "ended")
     expect(phone.page.locator("#dock")).to_contain_text("To the end of the treatment")

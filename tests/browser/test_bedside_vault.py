@@ -166,7 +166,7 @@ def test_without_storage_the_record_is_written_in_the_window_and_handed_over(she
     shell.whole_night(notes="in memory")
     notice.click()
     shell.heading("Storage of this phone")
-    expect(shell.page.locator("dl")).to_contain_text("72.5 kg")
+    expect(shell.page.locator("dl").filter(has_text="72.5 kg")).to_be_visible()
     shell.hand_over()
     assert TreatmentRecord.objects.get().notes == "in memory"
 
