@@ -35,7 +35,7 @@ class NoteForm(forms.Form):
 class CloseForm(forms.Form):
     outcome = forms.ChoiceField(label=_("What came of it"), choices=[("", _("Choose…")), *Outcome.choices])
     words = _words(_("What was done"), _("So that the next reader needs nothing else."))
-    newest_step = forms.IntegerField(widget=forms.HiddenInput)
+    newest_step = forms.IntegerField(widget=forms.HiddenInput, label=_("Newest step"))
 
 
 class LimitForm(forms.Form):

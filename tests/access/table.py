@@ -13,6 +13,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from alerts.models import AlertStep
 from tests.access.world import ROLES, World
 from tests.factories import A_NIGHT
 
@@ -313,13 +314,22 @@ BODIES: Bodies = {
     ("alerts:log-call", "POST"): lambda world: {"result": "no_answer"},
     ("alerts:rota", "POST"): lambda world: {"what": "routine", "seen_within_minutes": 45, "reopen_days": 7},
     ("alerts:note", "POST"): lambda world: {"words": "Will call tomorrow."},
-    ("alerts:close", "POST"): lambda world: {"words": "Nothing chosen."},
+    ("alerts:close", "POST"): lambda world: {
+        "outcome": "spoken",
+        "words": "All is well.",
+        "newest_step": newest(world),
+    },
     ("alerts:unit-limits", "POST"): lambda world: A_LIMIT,
     ("alerts:limits", "POST"): lambda world: A_LIMIT,
     ("alerts:mutes-of-patient", "POST"): lambda world: A_MUTE,
     ("alerts:lift-mute", "POST"): lambda world: {"why": "Its reason is over."},
     ("alerts:replays", "POST"): lambda world: {"why": "New limits."},
 }
+
+
+def newest(world: World) -> str:
+    """The last step of the alert, as the page would have shown it."""
+    return str(AlertStep.objects.filter(alert=world.ids["alert_id"]).latest("pk").pk)
 
 
 def noted(world: World, **fields: Any) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from dosing.science.guidance import GUIDANCE
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Unit, User
+from homedialysis.accounts.pages.zones import zones_by_part
 from sessions.models import (
     AccessSite,
     Dialyser,
@@ -120,7 +121,13 @@ def typed(world: World, name: str, method: str) -> list[str]:
     rows = [row for model, columns in TYPED.items() for row in model._default_manager.values_list(*columns)]
     sent = BODIES.get((name, method), lambda world: {})(world)
     words = {part.strip() for part in _texts([rows, sent, read_to_sign(name)]) if part.strip()}
-    return sorted((*words, *CODES, *printed()), key=len, reverse=True)
+    return sorted((*words, *CODES, *printed(), *towns()), key=len, reverse=True)
+
+
+def towns() -> set[str]:
+    """The towns by which zones are named, and their parts of the world: as the zone database writes them."""
+    parts = zones_by_part()
+    return {part for part, _zones in parts} | {town for _part, zones in parts for _zone, town in zones}
 
 
 def read_to_sign(name: str) -> list[Any]:

@@ -42,6 +42,8 @@ WITHOUT_A_ROW = {
     "bleeding": "a number taken over as it is noted",
     "standard_ktv": "of a week: test_end_to_end and test_simulations_of_others have it",
     "standard_ktv_kidney": "as before",
+    "fitted_week": "of the weeks before: test_end_to_end has it, by the slow program",
+    "fitted_week_kidney": "as before",
     "kidney": "of a urine collection: test_end_to_end has it",
 }
 """Numbers of a night that no row needs, and why; every other one has a row."""
