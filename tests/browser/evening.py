@@ -77,9 +77,15 @@ class Evening(Phone):
         self.pads(weight, "142", "81", "70", "0.3", "0.2")
 
 
+BEGIN = "Begin (tonight|today)'s treatment"
+"""By night or by day, as the treatments before were."""
+
+
 def begun(evening: Evening) -> Evening:
+    """Opened and begun: the unit is asked first whether one runs already, so the next screen is waited for."""
     evening.open()
-    evening.touch_main("Begin tonight")
+    evening.touch_main(BEGIN)
+    expect(evening.page.get_by_role("heading", level=1)).to_have_text(re.compile("Checks before|What changed"))
     return evening
 
 

@@ -21,6 +21,11 @@ def now_minute() -> datetime:
     return datetime.now(UTC).replace(second=0, microsecond=0)
 
 
+def evening_before(days: int) -> datetime:
+    """20:00 so many days ago: a night, at whatever hour of the day the tests run."""
+    return now_minute().replace(hour=20, minute=0) - timedelta(days=days)
+
+
 def rope_ladder(patient: Patient, side: str = "left") -> list[AccessSite]:
     """Six sites of a rope ladder: three for each use, one of them resting, used on different nights."""
     access: VascularAccess = AccessFactory(patient=patient, side=side, flow="up")
@@ -36,10 +41,9 @@ def rope_ladder(patient: Patient, side: str = "left") -> list[AccessSite]:
         SiteFactory(access=access, name=name, use=use, x=x, y=y, resting=resting, technique="rope_ladder")
         for name, use, x, y, resting in places
     ]
-    evening = now_minute().replace(hour=20, minute=0)  # so many days ago at any time of the day
     for days, used in ((2, (0, 3)), (4, (1, 4)), (7, (0, 5))):
         rows = [{"site": sites[index].pk, "use": sites[index].use, "attempts": 1} for index in used]
-        record_night(patient, evening - timedelta(days=days), sites=rows)
+        record_night(patient, evening_before(days), sites=rows)
     return sites
 
 

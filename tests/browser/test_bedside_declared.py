@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from datetime import timedelta
 
 import pytest
 from playwright.sync_api import expect
@@ -14,8 +13,8 @@ from sessions.facts.fields import AFTER, BEFORE, FLUID, READING, SITE, TREATMENT
 from sessions.models import AccessSite, Patient, TreatmentRecord
 from sessions.services import kit
 from tests.browser.conftest import PHONE, BrowserPage
-from tests.browser.evening import Evening, running
-from tests.browser.running_phone import now_minute, prescribed, rope_ladder
+from tests.browser.evening import Evening, begun, running
+from tests.browser.running_phone import evening_before, now_minute, prescribed, rope_ladder
 from tests.factories import record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -53,7 +52,7 @@ def sites(evening: Evening, ana: Patient) -> list[AccessSite]:
 
 
 def test_the_reading_asks_for_it_in_its_place_and_keeps_it(evening: Evening) -> None:
-    evening.touch_main("Begin tonight's treatment")
+    begun(evening)
     evening.go("reading")
     rows = evening.page.locator("#screen .values > *").all_inner_texts()
     names = [row.split("\n")[0].strip() for row in rows]
@@ -63,7 +62,7 @@ def test_the_reading_asks_for_it_in_its_place_and_keeps_it(evening: Evening) -> 
 
 
 def test_weighing_and_finish_ask_for_it(evening: Evening) -> None:
-    evening.touch_main("Begin tonight's treatment")
+    begun(evening)
     evening.go("weigh")
     evening.page.get_by_text("Standing, and temperature").click()
     expect(evening.screen()).to_contain_text("Blood glucose before")
@@ -127,7 +126,7 @@ def test_past_nights_and_the_course_over_time_tell_it(
             for key in [key for key in table if "glucose" in key]:
                 undeclared.delitem(table, key)
         for days in (5, 3):
-            compute(record_night(ana, now_minute() - timedelta(days=days)), at=now_minute())
+            compute(record_night(ana, evening_before(days)), at=now_minute())
     evening.open()
     evening.go("trends")
     picture = evening.page.locator(".trend", has_text="glucose before (mmol/L)")

@@ -21,8 +21,8 @@ from sessions.models import (
     TaskDone,
 )
 from tests.browser.conftest import BrowserPage
-from tests.browser.evening import Evening, begun, wait_for
-from tests.browser.running_phone import now_minute, prescribed
+from tests.browser.evening import BEGIN, Evening, begun, wait_for
+from tests.browser.running_phone import evening_before, now_minute, prescribed
 from tests.factories import LONG_AGO, CarePartnerFactory, MachineFactory, WaterTestFactory, record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -120,7 +120,7 @@ class TestChanges:
         changed(ana, order, minutes=270)
         evening.open()
         evening.offline()
-        evening.touch_main("Begin tonight")
+        evening.touch_main(BEGIN)
         evening.touch_main("I have read this")
         expect(evening.page.locator("#head")).to_contain_text("waits to be sent")
         evening.go("changes")
@@ -341,7 +341,7 @@ class TestPlan:
         assert evening.doc()["confirmed"] == ["pre_systolic"]
 
     def test_the_gain_is_told_against_the_last_night(self, evening: Evening, ana: Patient) -> None:
-        record_night(ana, now_minute() - timedelta(days=2), post_weight_kg=69.8)
+        record_night(ana, evening_before(2), post_weight_kg=69.8)
         begun(evening)
         evening.weigh("73")
         expect(evening.page.locator(".plan")).to_contain_text("Gained since last time: 3.2 kg, 4.6 %")
@@ -415,7 +415,7 @@ class TestInShort:
 
 
 def test_what_goes_in_is_taken_as_last_time_in_one_touch_that_names_it(evening: Evening, ana: Patient) -> None:
-    record_night(ana, now_minute() - timedelta(days=2), planned_rinse_back_l=0.35, planned_intake_l=0.15)
+    record_night(ana, evening_before(2), planned_rinse_back_l=0.35, planned_intake_l=0.15)
     begun(evening).pass_checks()
     evening.go("weigh")
     evening.touch_main("Enter: Weight before")

@@ -130,6 +130,7 @@ class TestASpanishEvening:
     def test_nobody_can_type_a_code(self, phone: Evening) -> None:
         phone.ready(started_at=(now_minute() - timedelta(minutes=90)).isoformat())
         phone.go("finish")
+        phone.tap("Blood is back: end now")
         phone.page.get_by_label("Notes").fill("⟦dizzy⟧ said Ben")
         assert wait_for(lambda: phone.doc()["notes"] == "dizzy said Ben")
 

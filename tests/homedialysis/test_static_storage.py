@@ -46,6 +46,14 @@ def test_every_script_of_the_bedside_finds_the_others_by_hashed_names(tmp_path: 
     assert f'"./{Path(first).name}"' in (tmp_path / second).read_text(), "the second piece belongs to this first one"
 
 
+def test_no_script_has_a_template_inside_a_template() -> None:
+    """What makes scripts small takes the inner one for code and its blanks away: a phone showed "Weight(kg)"."""
+    inner = re.compile(r"\$\{[^`}]*`")
+    found = {path.name: inner.findall(path.read_text(encoding="utf-8")) for path in FOLDER.rglob("*.js")}
+    assert len(found) > 50
+    assert {name: nested for name, nested in found.items() if nested} == {}
+
+
 def test_a_script_of_a_package_that_imports_what_only_a_build_finds_does_no_harm(tmp_path: Path) -> None:
     script = 'import htmx from "./not-here";\n//# sourceMappingURL=not-here.map\n'
     _, content = processed(tmp_path, {"some_package/a.js": script})

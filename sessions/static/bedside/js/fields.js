@@ -84,15 +84,12 @@ function rowWords(ctx, list, row) {
     ([name, value]) => value !== null && value !== "" && !["key", "at", "id"].includes(name),
   );
   const time = row.at ? `${timeOf(row.at)}: ` : "";
-  return (
-    time +
-    parts
-      .map(
-        ([name, value]) =>
-          `${fieldName(ctx, `${list}.${name}`).replace(`${list}.`, "")} ${shownValue(ctx, `${list}.${name}`, value)}`,
-      )
-      .join(", ")
-  );
+  const said = ([name, value]) => {
+    const path = `${list}.${name}`;
+    const named = fieldName(ctx, path).replace(`${list}.`, "");
+    return `${named} ${shownValue(ctx, path, value)}`;
+  };
+  return time + parts.map(said).join(", ");
 }
 
 /** @param {Iso} iso */

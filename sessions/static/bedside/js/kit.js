@@ -60,7 +60,8 @@ export async function take(data) {
  */
 export async function ask(patient = vault.plain("patient")) {
   const account = vault.plain("account");
-  const answer = await call(`/api/v1/bedside/${patient ? `?patient=${encodeURIComponent(patient)}` : ""}`, { account });
+  const whose = patient ? `?patient=${encodeURIComponent(patient)}` : "";
+  const answer = await call(`/api/v1/bedside/${whose}`, { account });
   if (answer.kind === "signedOut") return (await takenBack(account)) ?? answer;
   if (answer.status === 400 && answer.data.patients) return oneOf(answer, patient);
   if (answer.kind !== "ok") return answer;

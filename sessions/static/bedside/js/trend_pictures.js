@@ -142,7 +142,7 @@ export function trend({ title, unit, nights, series, limit = null, sentence, dec
   const values = [...series, ...(limit ? [limit] : [])]
     .flatMap(({ of }) => nights.map(of))
     .filter((value) => value != null);
-  const heading = h("h2", { text: `${title}${unit ? ` (${unit})` : ""}` });
+  const heading = h("h2", { text: unit ? `${title} (${unit})` : title });
   if (!series.some(({ of }) => nights.some((night) => of(night) != null)))
     return h("section", { class: "trend" }, heading, h("p", { text: t("Nothing is known yet.") }));
   const scale = scales(nights, values);

@@ -67,7 +67,7 @@ function row(ctx, line) {
   const value =
     line.key === "minutes" && line.value != null
       ? `${hours(line.value)} h`
-      : `${fmt(line.value, decimals)}${line.value == null ? "" : ` ${unit}`}`;
+      : [fmt(line.value, decimals), line.value != null && unit].filter(Boolean).join(" ");
   const more = [
     line.because && t("doubtful: {why}", { why: line.because }),
     againstPlan(line, decimals),

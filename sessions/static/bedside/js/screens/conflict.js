@@ -19,7 +19,7 @@ function rowName(ctx, list, row) {
   const site = ctx.kit.access?.sites.find((each) => each.id === row.site)?.name;
   const kind = row.kind && t(ctx.kit.event_kinds?.[row.kind] ?? row.kind);
   const words = kind ?? site ?? (row.name || row.words ? calledHere(ctx.kit, row) : LISTS()[list]);
-  return `${row.at ? `${timeOf(row.at)} ` : ""}${words ?? ""}`.trim();
+  return [row.at && timeOf(row.at), words].filter(Boolean).join(" ");
 }
 
 /** @param {Ctx} ctx @param {Night} night */

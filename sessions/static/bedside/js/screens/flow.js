@@ -156,7 +156,8 @@ async function measure(ctx, place) {
   if (typeof systolic !== "number") return;
   const below = limitsAt(ctx.kit, { systolic }, `${row}.diastolic`)?.refuse;
   const diastolic = (await ask("diastolic", below)) ?? null;
-  const said = `${systolic}/${diastolic ?? "–"} ${limitsOf(ctx.kit, `${row}.systolic`)?.unit ?? ""}`;
+  const unit = limitsOf(ctx.kit, `${row}.systolic`)?.unit ?? "";
+  const said = `${systolic}/${diastolic ?? "–"} ${unit}`;
   onward(ctx, place, {
     said,
     fill: (night) => {
@@ -200,7 +201,7 @@ function pressure(ctx, place) {
 
 /** What was measured, and whether that is low. @param {Ctx} ctx */
 function pressureNote(ctx, { systolic, diastolic, at }) {
-  const value = `${systolic}${diastolic == null ? "" : `/${diastolic}`} mmHg`;
+  const value = `${[systolic, diastolic].filter((each) => each != null).join("/")} mmHg`;
   const words = t("Measured at {time}: {value}.", { time: timeOf(at), value });
   if (!isLow(ctx, systolic)) return note(words);
   return note(`${words} ${t("That is below {limit} mmHg: low.", { limit: lowLimit(ctx) })}`, "care");

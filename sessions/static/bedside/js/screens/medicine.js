@@ -23,7 +23,7 @@ export const nameWords = (kit, name) => (name === HEPARIN ? t("Heparin bolus") :
 const dosed = (kit, amount, unit) => withUnit(amount, wordsOf(kit, unit));
 /** @param {Kit} kit */
 const rowWords = (kit, row) =>
-  `${nameWords(kit, row.name)}${row.amount == null ? "" : `: ${dosed(kit, row.amount, row.unit)}`}`;
+  [nameWords(kit, row.name), row.amount != null && dosed(kit, row.amount, row.unit)].filter(Boolean).join(": ");
 
 /** @param {Ctx} ctx */
 function give(ctx, kind, amount, asked) {
