@@ -16,7 +16,7 @@ from sessions.models.treatment import AnsweredCheck
 from tests.browser.conftest import BrowserPage
 from tests.browser.evening import Evening, running
 from tests.browser.judging import expect_accessible
-from tests.browser.running_phone import now_minute, prescribed, rope_ladder
+from tests.browser.running_phone import evening_before, now_minute, prescribed, rope_ladder
 from tests.factories import record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -229,9 +229,9 @@ class TestAnswer:
         self, evening: Evening, ana: Patient, order: Prescription
     ) -> None:
         for days in range(4, 12, 2):
-            night = record_night(ana, now_minute() - timedelta(days=days), uf_removed_l=2.2)
+            night = record_night(ana, evening_before(days), uf_removed_l=2.2)
             compute(night, at=now_minute())
-        last = record_night(ana, now_minute() - timedelta(days=1), uf_removed_l=3.6, planned_uf_l=2.5)
+        last = record_night(ana, evening_before(1), uf_removed_l=3.6, planned_uf_l=2.5)
         compute(last, at=now_minute())
         evening.open()
         evening.go("answer", str(last.pk))
@@ -247,7 +247,7 @@ class TestLookingBack:
     @pytest.fixture(autouse=True)
     def history(self, ana: Patient, order: Prescription) -> None:
         for index, fluid in enumerate((2.2, 3.6, 2.4)):
-            start = now_minute() - timedelta(days=7 - 2 * index)
+            start = evening_before(7 - 2 * index)
             compute(record_night(ana, start, uf_removed_l=fluid, pre_weight_kg=72 + index), at=now_minute())
 
     def test_the_nights_are_there_without_a_network(self, evening: Evening) -> None:

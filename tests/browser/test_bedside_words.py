@@ -14,7 +14,7 @@ from sessions.models import Patient
 from tests import pseudo_words
 from tests.browser.conftest import PHONE, BrowserPage
 from tests.browser.evening import Evening
-from tests.browser.running_phone import now_minute, prescribed, rope_ladder
+from tests.browser.running_phone import evening_before, prescribed, rope_ladder
 from tests.factories import MessageFactory, record_night
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -73,7 +73,7 @@ def phone(browser_page: BrowserPage, unit: object, ana: Patient, nurse: User) ->
     prescribed(ana)
     rope_ladder(ana)
     for days in range(9, 15):
-        record_night(ana, now_minute() - timedelta(days=days))
+        record_night(ana, evening_before(days))
     MessageFactory(patient=ana, sent_by=nurse, words="12.")
     return Evening(browser_page(ana.account, size=PHONE, worker=False))
 
