@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 
 from sessions.models import Patient
 from sessions.services.document import TreatmentDocument
-from tests.browser.running_phone import MakePhone, Phone, at_bedside, now_minute, prescribed
+from tests.browser.running_phone import MakePhone, Phone, at_bedside, evening_before, prescribed
 from tests.factories import record_night
 
 __all__ = ["at_bedside"]
@@ -172,19 +172,19 @@ def test_it_is_quiet_when_no_readings_are_wanted_during_sleep(at_bedside: MakePh
 
 
 def test_each_value_is_touched_same_stepped_or_typed_and_none_comes_unseen(phone: Phone, ana: Patient) -> None:
-    record_night(ana, now_minute() - timedelta(days=2))  # venous 130, arterial −140, Qb 300
+    record_night(ana, evening_before(2))  # venous 130, arterial −140, Qb 300
     phone.running(70)
     phone.tap("Reading")
     row = phone.page.get_by_role("group", name="Venous pressure")
     expect(row).to_contain_text("last 130")
     press(phone, r"^Venous pressure: same as last, 130 mmHg$")
     [reading] = phone.doc()["readings"]
-    assert {key: value for key, value in reading.items() if key != "at"} == {"venous_mmhg": 130}
+    assert {key: value for key, value in reading.items() if key not in ("id", "at")} == {"venous_mmhg": 130}
     press(phone, r"^Arterial pressure \(pre-pump\): step down$")
     press(phone, r"^Blood flow rate \(Qb\): step up$")
     enter(phone, "UF so far", "0.7")
     [reading] = phone.doc()["readings"]
-    told = {key: value for key, value in reading.items() if key != "at"}
+    told = {key: value for key, value in reading.items() if key not in ("id", "at")}
     assert told == {"venous_mmhg": 130, "arterial_mmhg": -145, "qb_ml_min": 310, "uf_volume_l": 0.7}
     press(phone, r"^Venous pressure: 130 mmHg, change$")
     phone.page.locator("dialog").get_by_role("button", name="Leave").click()
@@ -194,7 +194,7 @@ def test_each_value_is_touched_same_stepped_or_typed_and_none_comes_unseen(phone
 
 
 def test_the_last_value_is_tonights_once_there_is_one(phone: Phone, ana: Patient) -> None:
-    record_night(ana, now_minute() - timedelta(days=2))
+    record_night(ana, evening_before(2))
     at = phone.now - timedelta(minutes=30)
     phone.running(70, readings=[{"at": at.isoformat(), "venous_mmhg": 165}])
     phone.go("reading")
@@ -245,7 +245,7 @@ def test_a_late_reading_gets_its_time_and_its_place_and_no_time_twice(phone: Pho
 
 
 def test_a_page_that_dies_in_a_reading_comes_back_to_it(phone: Phone, ana: Patient) -> None:
-    record_night(ana, now_minute() - timedelta(days=2))
+    record_night(ana, evening_before(2))
     phone.running(70)
     phone.go("reading")
     press(phone, r"^Venous pressure: same as last, 130 mmHg$")
