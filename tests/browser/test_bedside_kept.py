@@ -209,7 +209,7 @@ class TestPastThePlannedEnd:
 
     def test_before_it_a_reading_is_due_as_ever(self, phone: Evening) -> None:
         self.at(phone, 70)
-        expect(phone.screen()).to_contain_text("Reading due for 10 minutes.")
+        expect(phone.screen()).to_contain_text("Reading due for 60 minutes.")  # the first, 10 minutes after the start
 
 
 def test_settings_say_what_a_phone_without_a_pin_means_and_offer_one(phone: Evening) -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Route, expect
 
 from homedialysis.accounts.models import User
 from sessions.models import LeftOut, Patient, Prescription, TreatmentRecord
@@ -46,6 +47,23 @@ class TestASecondTreatment:
         his.press("Go on with this treatment")
         his.heading("Treatment is running")
         assert his.night()["id"] == begun
+
+    def test_whoever_goes_into_trouble_while_the_unit_is_asked_is_not_called_back(self, hers: Shell) -> None:
+        held: list[Route] = []
+        asked = re.compile(r"/api/v1/treatments/\?")
+        hers.page.route(asked, lambda route: held.append(route))
+        hers.go("tonight")
+        with hers.page.expect_request(asked):
+            hers.press(BEGIN)
+        hers.go("danger")
+        held[0].continue_()
+        hers.page.wait_for_timeout(1_000)
+        hers.heading("Something is wrong")
+        assert hers.run("return ctx.nights.length;") == 0
+        hers.page.unroute(asked)
+        hers.go("tonight")
+        hers.press(BEGIN)
+        hers.heading("Checks before")
 
     def test_home_then_offers_to_look_at_it_first(self, hers: Shell, his: Shell) -> None:
         running(hers)

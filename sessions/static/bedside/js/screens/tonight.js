@@ -8,7 +8,7 @@ import * as kits from "../kit.js";
 import { saidToday, saidWords } from "../left_out.js";
 import { looksNext } from "../opening.js";
 import * as outbox from "../outbox.js";
-import { register } from "../router.js";
+import { here, register } from "../router.js";
 import { askWhatRuns, runningBeside } from "../second.js";
 import { whyAsk } from "../stops.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -34,13 +34,15 @@ let asking = false;
 
 /**
  * A new night begins with what changed, if that was not read yet; and never beside one that runs without that being
- * told first. @param {Ctx} ctx
+ * told first. Whoever has gone elsewhere while the unit was asked, into trouble say, is not called back from there.
+ * @param {Ctx} ctx
  */
 async function begin(ctx) {
   if (asking) return;
   asking = true;
   const all = await askWhatRuns(ctx);
   asking = false;
+  if (here().name !== "tonight") return;
   if (all.length) return ctx.go("second");
   ctx.begin();
   ctx.go(changesUnread(ctx) ? "changes" : "checks");
