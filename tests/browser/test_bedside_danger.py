@@ -190,6 +190,7 @@ def test_without_a_night_the_card_is_shown_all_the_same_and_a_record_offered(pho
     phone.watched.open("/tonight/")
     expect(phone.page.get_by_role("heading", name="Tonight", exact=True)).to_be_visible()
     expect(phone.page.get_by_text("Ana Verdemar").first).to_be_visible()
+    assert phone.run("app", "return m.ctx.jotted();") == []  # the module is fetched before the network goes
     phone.watched.context.set_offline(True)
     phone.page.locator("#wrong").click()
     phone.tap("Allergic reaction")
