@@ -114,8 +114,8 @@ async function lookAgain() {
 }
 
 /**
- * A browser's own question about the storage is understood once a treatment was begun: it follows the touch that begins,
- * or the one after where the unit is asked first whether one runs already.
+ * A browser's own question about the storage is understood once a treatment was begun: it follows the touch that
+ * begins, or the one after where the unit is asked first whether one runs already.
  */
 function askToStay() {
   if (askedToStay || !ctx.night || here().name === "danger") return;
