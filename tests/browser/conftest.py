@@ -19,7 +19,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from homedialysis.accounts.models import User
 from sessions.pages import bedside
-from tests.browser.static_from_memory import StaticFromMemory
+from tests.browser.static_from_memory import StaticFromMemory, pieces, ways_in
 
 PHONE = (360, 740)
 DESKTOP = (1280, 800)
@@ -75,6 +75,8 @@ def live_server() -> Iterator[LiveServer]:
     """In the place of pytest-django's own: one server for all browser tests, with its static files in memory."""
     server = LiveServer("localhost", start=False)
     server.thread.static_handler = StaticFromMemory
+    pieces(opened=True)  # made now, and not while the first page of the run waits for them
+    ways_in()
     server.start()
     yield server
     server.stop()

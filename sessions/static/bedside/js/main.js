@@ -123,6 +123,11 @@ function askToStay() {
   vault.askToStay().then(offline.tell);
 }
 
+/** A treatment begins once the unit was asked what runs: after the touch, and while the browser still knows of it. */
+function askOnTheNextScreen() {
+  if (navigator.userActivation?.isActive) askToStay();
+}
+
 async function reconnected() {
   ctx.redraw();
   lookAgain();
@@ -159,6 +164,7 @@ function listen() {
       { passive: true },
     );
   document.addEventListener("click", askToStay, { passive: true });
+  window.addEventListener("hashchange", askOnTheNextScreen);
   window.addEventListener(offline.LOOKED, () => (SHOWS_READY.has(here().name) ? ctx.redraw() : redrawHead(ctx)));
   window.addEventListener("online", reconnected);
   window.addEventListener("offline", ctx.redraw);
