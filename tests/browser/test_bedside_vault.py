@@ -182,7 +182,7 @@ def test_a_full_phone_is_told_and_goes_on_once_there_is_room(shell: Shell) -> No
     notice.click()
     shell.page.evaluate("window.full = false")
     shell.press("Try the storage again")
-    expect(shell.page.get_by_text("This phone keeps the record.")).to_be_visible()
+    expect(shell.page.get_by_text("This phone keeps the record, and")).to_be_visible()
     shell.start()
     assert shell.night()["doc"]["notes"] == "after"
 
