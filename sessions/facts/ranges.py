@@ -77,6 +77,7 @@ UCUM = {
     "mS/cm": "mS/cm",
     "g/kg/d": "g/kg/d",
     "L": "L",
+    "mL": "mL",
     "kg": "kg",
     "min": "min",
     "mm": "mm",

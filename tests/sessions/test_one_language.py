@@ -17,7 +17,8 @@ from sessions.models import Patient, RecordSource, TextKind, TreatmentRecord
 from sessions.pages.bedside import FOLDER
 from sessions.pages.differences import changed_fields
 from sessions.services.takeout import as_json
-from sessions.texts import ready
+from sessions.texts import checklist, ready
+from sessions.texts.flows import FLOWS
 from tests.crowd import ours
 from tests.factories import A_NIGHT, UnitTextFactory, record_night
 
@@ -36,7 +37,8 @@ def test_the_phone_writes_every_code_that_is_declared_and_no_other() -> None:
     assert len(called) > 8
     assert called - set(ready.READY) == set()
     kinds = set(NeedleKind.values) | {"felt", "done", "better"}
-    assert set(ready.READY) - kinds - words_of_codes(*map(str, scripts)) == set()
+    answers = {answer.code for steps in FLOWS.values() for step in steps for answer in step.answers}
+    assert set(ready.READY) - kinds - answers - words_of_codes(*map(str, scripts)) == set()
 
 
 def test_codes_are_read_in_the_language_of_the_reader_and_typed_words_stay() -> None:
@@ -112,10 +114,13 @@ class TestTheKit:
             assert not [row for row in english[part][rows] if "kept" in row]
 
     def test_what_the_unit_wrote_itself_stands_in_its_own_words(self, ana: Patient, ana_client: Client) -> None:
-        UnitTextFactory(kind=TextKind.CHECKLIST)
+        content = checklist.default_content()
+        content["items"][0]["name"] = "Hands washed as we taught you"
+        UnitTextFactory(kind=TextKind.CHECKLIST, content=content)
         items = self.kit(ana_client, "es")["checklist"]["items"]
-        assert items[0]["name"] == "Hands and access arm washed"
-        assert not [item for item in items if "kept" in item]
+        assert items[0]["name"] == "Hands washed as we taught you"
+        assert "kept" not in items[0]
+        assert all("kept" in item for item in items[1:]), "what the unit left as it was is in Spanish"
 
     def test_it_carries_what_opening_is_worked_out_from(self, unit: Any, ana: Patient, ana_client: Client) -> None:
         told = self.kit(ana_client, "en")["unit"]

@@ -147,8 +147,10 @@ def test_each_number_of_a_prescription_has_limits() -> None:
 
 @pytest.mark.parametrize("name", sorted(set(NUMBERS) & set(PrescriptionForm.base_fields)))
 def test_the_prescriptions_form_knows_the_limits(name: str) -> None:
-    attrs = PrescriptionForm().fields[name].widget.attrs
-    assert (attrs["min"], attrs["max"]) == NUMBERS[name].hard
+    least, most = NUMBERS[name].hard
+    for given, refused in ((least, False), (most, False), (least - 1, True), (most + 1, True)):
+        form = PrescriptionForm({name: f"{given:g}"})
+        assert (name in form.errors) is refused, form.errors.get(name)
 
 
 @pytest.mark.django_db
