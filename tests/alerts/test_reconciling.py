@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from alerts.models import Alert, AlertStep
-from alerts.services.acting import close, may_take_care
+from alerts.services.acting import NotDone, close, may_take_care
 from alerts.services.evaluation import look_for_missing
 from alerts.services.muting import mute, mutes_of
 from homedialysis.accounts.models import Role, User
@@ -68,22 +68,23 @@ def test_what_was_closed_of_another_cause_still_counts_here(ana: Patient, nurse:
 
 
 @pytest.mark.parametrize("days", [10, 89, 91, 400])
-def test_what_fell_due_however_long_ago_stays_closed(ana: Patient, nurse: User, days: int) -> None:
+def test_what_fell_due_however_long_ago_is_not_closed_by_talking(ana: Patient, nurse: User, days: int) -> None:
     """A due day is no night: it is looked at again each day, also where it is older than all nights that are read."""
     due = (MORNING - days * DAY).date()
     TrainingFactory(patient=ana, topic="Needles", done_on=due - 365 * DAY, valid_until=due)
     look_for_missing(at=MORNING)
     (alert,) = alerts_of("training_overdue")
-    close(alerts=[alert], by=nurse, outcome="spoken", words="She comes in May.", at=MORNING)
+    with pytest.raises(NotDone):
+        close(alerts=[alert], by=nurse, outcome="spoken", words="She comes in May.", at=MORNING)
     for later in (1, 30):
         look_for_missing(at=MORNING + later * DAY)
-        assert [each.state for each in alerts_of("training_overdue")] == ["closed"]
+        assert [each.state for each in alerts_of("training_overdue")] == ["open"]
 
 
 def test_mutes_in_force_end_first_first(ana: Patient, nurse: User) -> None:
     for rule, days in (("pressure_high", 9), ("venous_high", 3), ("uf_rate", 5), ("short", 5)):
         mute(patient=ana, rule=rule, until=MORNING + days * DAY, why="x", by=nurse, at=MORNING)
-    mute(patient=ana, rule="venous_low", until=MORNING + DAY, why="x", by=nurse, at=MORNING)
+    mute(patient=ana, rule="fewer_treatments", until=MORNING + DAY, why="x", by=nurse, at=MORNING)
     found = mutes_of(ana).in_force(MORNING + 2 * DAY)
     assert [row.rule for row in found] == ["venous_high", "short", "uf_rate", "pressure_high"]
 

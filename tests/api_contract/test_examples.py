@@ -85,7 +85,9 @@ def test_each_example_is_accepted_as_it_stands(
         assert put(patient_client, record_id, examples.NIGHT.value).status_code == 201
     message = MessageFactory(patient_id=examples.DEMO_PATIENT)
     SupplyItemFactory(pk=1)
-    where = path.replace("{record_id}", str(record_id)).replace("{message_id}", str(message.pk))
+    where = path.replace("{message_id}", str(message.pk))
+    for name_of_id in ("{record_id}", "{said_id}", "{entry_id}"):
+        where = where.replace(name_of_id, str(record_id))
     answer = getattr(client, method)(where, body, content_type=JSON)
     assert answer.status_code in (200, 201), answer.content
     matches(answer, path, method)
