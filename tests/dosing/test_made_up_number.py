@@ -92,7 +92,7 @@ def test_a_number_of_a_night_is_found_wherever_such_numbers_are_shown(
     kit = ana_client.get("/api/v1/bedside/").json()
     assert kit["computed"]["quillings"] == {"label": NAME, "short": SHORT, "unit": "mL/kg/h", "decimals": 1}
     assert kit["history"][0]["quillings"] == 720
-    (sent,) = (each for each in observations(as_night(record)) if each["code"]["text"] == NAME)
+    (sent,) = (each for each in observations(as_night(record)) if each["code"]["text"] == f"{NAME}, computed")
     assert sent["valueQuantity"]["value"] == 720
     assert sent["code"]["coding"][0]["code"] == "quillings"
 

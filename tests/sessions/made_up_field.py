@@ -158,8 +158,8 @@ def on_the_phone(found: Found, sent: Any) -> None:
 def on_paper(found: Found, ana: Any) -> None:
     found["flow sheet"] = sheet_of(ana, at=timezone.now(), blank=False)["reading_columns"]
     printed = PdfReader(io.BytesIO(flow_sheet_pdf(ana, at=timezone.now())))
-    text = " ".join(page.extract_text() for page in printed.pages)
-    found["flow sheet, printed"] = [len(printed.pages), "Glucose" in text, "Dialysate magnesium" in text]
+    pages = [page.extract_text() for page in printed.pages]
+    found["flow sheet, printed"] = ["Glucose" in pages[0], "Dialysate magnesium" in pages[0], len(pages) > 1]
     found["flow sheet, blank"] = "Dialysate magnesium, mmol/L" in str(sheet_of(ana, at=timezone.now(), blank=True))
 
 
@@ -175,7 +175,7 @@ def of_a_prescription(found: Found, order: Prescription, client: Client) -> None
     setattr(other, ORDER, 0.75)
     found["what changes"] = [each.line for each in prescription_changes.differences(order, other)]
     form = PrescriptionForm(data={ORDER: 3})
-    found["form"] = [form[ORDER].label, form.fields[ORDER].widget.attrs["max"]]
+    found["form"] = [form[ORDER].label, ORDER in form.errors, ORDER in PrescriptionForm(data={ORDER: 2}).errors]
     found["form, its group"] = [title for title, fields in form.groups if ORDER in [each.name for each in fields]]
     setattr(other, ORDER, 3)
     try:
