@@ -229,7 +229,7 @@ class TestPages:
         page = client.get(reverse("accounts:unit"))
         hours = page.context["hours"]
         data = {"name": "Quillhaven", "time_zone": "Europe/Madrid", "unit_system": "si", "emergency_number": "112",
-                "on_call_number": "1", **{f"{hours.prefix}-{key}": value for key, value in
+                "on_call_number": "01632 960100", **{f"{hours.prefix}-{key}": value for key, value in
                                           {"TOTAL_FORMS": 0, "INITIAL_FORMS": 0}.items()}}  # fmt: skip
         with pytest.raises(RuntimeError):
             client.post(reverse("accounts:unit"), data)
