@@ -6,7 +6,7 @@ and nothing is written: the person reads it first. Several alerts of one patient
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -93,7 +93,7 @@ class OpenAlready(Exception):
 @transaction.atomic
 def see(*, alert: Alert, by: User, at: datetime) -> bool:
     """Note that somebody has looked at it. False when that is the person's latest word on the newest evidence."""
-    (current,) = _still_open(_locked([alert], by))
+    (current,) = _still_open(_locked([alert.pk], by))
     mine = current.steps.filter(who=by).order_by("-pk").first()
     if mine and mine.at >= current.last_seen_at and current.looked_at is not None:
         return False
@@ -105,44 +105,40 @@ def see(*, alert: Alert, by: User, at: datetime) -> bool:
 def note(*, alerts: Sequence[Alert], by: User, words: str, at: datetime, newest: Seen | None = None) -> None:
     """Write something down, also beside an alert that is closed. Raises MovedOn, WordsMissing, PermissionDenied."""
     words = _given(words)
-    for current in _as_seen(_locked(alerts, by), newest):
+    for current in _as_seen(_locked([alert.pk for alert in alerts], by), newest):
         _step(current, StepKind.NOTE, by, at, words)
 
 
-@transaction.atomic
 def close(
     *, alerts: Sequence[Alert], by: User, outcome: str, words: str, at: datetime, newest: Seen | None = None
 ) -> list[Alert]:
-    """Close alerts with what was done.
-
-    Raises AlreadyClosed, MovedOn, NotDone, WordsMissing, ValueError for an unknown outcome, PermissionDenied.
-    """
-    chosen = Outcome(outcome)
-    words = _given(words)
-    found = _as_seen(_still_open(_locked(alerts, by)), newest)
-    for current in found:
-        if to_be_done(current):
-            raise NotDone(current)
-        current.state = AlertState.CLOSED
-        current.outcome = chosen
-        current.closed_by = by
-        current.closed_at = at
-        current.set_aside_until = None
-        current.looked_at = current.looked_at or at
-        current.save()
-        _step(current, StepKind.CLOSED, by, at, words, outcome=chosen)
-    return found
+    """Close alerts with what was done. Raises as `close_each`."""
+    outcomes = {alert.pk: outcome for alert in alerts}
+    return close_each(outcomes=outcomes, by=by, words=words, at=at, newest=newest)
 
 
 @transaction.atomic
 def close_each(
     *, outcomes: Mapping[int, str], by: User, words: str, at: datetime, newest: Seen | None = None
 ) -> list[Alert]:
-    """Close alerts, each with an outcome of its own, by id; all of them or none. Raises as `close`."""
-    found: list[Alert] = []
-    for outcome in dict.fromkeys(outcomes.values()):
-        own = list(Alert.objects.filter(pk__in=[pk for pk, given in outcomes.items() if given == outcome]))
-        found += close(alerts=own, by=by, outcome=outcome, words=words, at=at, newest=newest)
+    """Close alerts, each with an outcome of its own, by id; all of them or none.
+
+    Raises AlreadyClosed, MovedOn, NotDone, WordsMissing, ValueError for an unknown outcome, PermissionDenied.
+    """
+    chosen = {pk: Outcome(outcome) for pk, outcome in outcomes.items()}
+    words = _given(words)
+    found = _as_seen(_still_open(_locked(chosen, by)), newest)
+    for current in found:
+        if to_be_done(current):
+            raise NotDone(current)
+        current.state = AlertState.CLOSED
+        current.outcome = chosen[current.pk]
+        current.closed_by = by
+        current.closed_at = at
+        current.set_aside_until = None
+        current.looked_at = current.looked_at or at
+        current.save()
+        _step(current, StepKind.CLOSED, by, at, words, outcome=current.outcome)
     return found
 
 
@@ -169,7 +165,7 @@ def reopen(*, alert: Alert, by: User, at: datetime, words: str = "") -> bool:
 
     False where it is open by now. Raises OpenAlready, WordsMissing, PermissionDenied.
     """
-    (current,) = _locked([alert], by)
+    (current,) = _locked([alert.pk], by)
     if current.is_open:
         return False
     if not may_undo(current, by=by, at=at):
@@ -188,7 +184,7 @@ def reopen(*, alert: Alert, by: User, at: datetime, words: str = "") -> bool:
 @transaction.atomic
 def take_up(*, alert: Alert, by: User, at: datetime) -> bool:
     """Put what was set aside back on the table before its day. False where it lies there already, or is closed."""
-    (current,) = _locked([alert], by)
+    (current,) = _locked([alert.pk], by)
     if current.set_aside_until is None:
         return False
     current.set_aside_until = None
@@ -209,7 +205,7 @@ def assign(
                 % {"person": to}
             }
         )
-    for current in _as_seen(_still_open(_locked(alerts, by)), newest):
+    for current in _as_seen(_still_open(_locked([alert.pk for alert in alerts], by)), newest):
         current.assigned_to = to
         current.save(update_fields=["assigned_to"])
         _step(current, StepKind.ASSIGNED, by, at, words.strip(), to=to)
@@ -227,7 +223,7 @@ def set_aside(
     """
     words = _given(words)
     moment = start_of_day(until)
-    found = _as_seen(_still_open(_locked(alerts, by)), newest)
+    found = _as_seen(_still_open(_locked([alert.pk for alert in alerts], by)), newest)
     pressing = [alert for alert in found if alert.urgency == Urgency.CALL_TODAY]
     longest = LONGEST_ASIDE_TODAY if pressing else LONGEST_ASIDE
     if not at < moment <= at + longest:
@@ -276,7 +272,7 @@ def log_call(
         parts = {"days": LONGEST_TO_NEXT_CALL.days, "given": f"{next_call_at:%Y-%m-%d %H:%M}"}
         words = _("Must be later than now, at most %(days)s days; %(given)s was given.") % parts
         raise ValidationError({"next_call_at": words})
-    found = _as_seen(_locked(alerts, by), newest)
+    found = _as_seen(_locked([alert.pk for alert in alerts], by), newest)
     call: Call = Call.objects.create(
         patient=patient,
         by=by,
@@ -302,11 +298,11 @@ def start_of_day(day: date) -> datetime:
     return datetime.combine(day, time(), ZoneInfo(unit.time_zone if unit else "UTC"))
 
 
-def _locked(alerts: Sequence[Alert], by: User) -> list[Alert]:
+def _locked(ids: Iterable[int], by: User) -> list[Alert]:
     """The alerts as they stand now, held until the transaction ends."""
     if not by.is_clinical:
         raise PermissionDenied(_("Only a nurse or a nephrologist acts on an alert."))
-    return list(Alert.objects.filter(pk__in=[alert.pk for alert in alerts]).locked())
+    return list(Alert.objects.filter(pk__in=list(ids)).locked())
 
 
 def _still_open(alerts: list[Alert]) -> list[Alert]:
