@@ -10,10 +10,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext
-from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.models import Alert, AlertStep, RecordJudgement
+from alerts.models import Alert, RecordJudgement
+from alerts.pages.bundle import CLOSED_MEANWHILE, MOVED_ON
 from alerts.pages.forms import CloseForm, NoteForm
 from alerts.services import acting
 from alerts.services.muting import mutes_of
@@ -24,9 +24,6 @@ from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, TreatmentRecord
 from sessions.services.reading_log import note_reading
-
-MOVED_ON = _("Something was added since you opened this page. Read it, then send again: your words are kept.")
-CLOSED_MEANWHILE = _("%(who)s What you wrote is kept: send it as a note if it adds something.")
 
 
 @staff_only
@@ -89,8 +86,7 @@ def close(request: HttpRequest, alert_id: int) -> HttpResponse:
     except acting.AlreadyClosed as problem:
         kept = NoteForm(initial={"words": form.cleaned_data["words"]})
         words = CLOSED_MEANWHILE % {"who": problem}
-        since = AlertStep.objects.filter(alert=alert, pk__gt=newest[alert.pk] if newest else 0)
-        meanwhile = list(since.select_related("alert", "who", "to", "call"))
+        meanwhile = acting.steps_since(newest or {alert.pk: 0})
         return _page(request, alert_id, status=409, note_form=kept, note_problem=words, meanwhile=meanwhile)
     messages.success(request, gettext("Closed: %(alert)s.") % {"alert": name_of(alert)})
     return redirect("alerts:triage")

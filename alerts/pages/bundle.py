@@ -35,7 +35,7 @@ from sessions.services.reading_log import note_reading
 
 MOVED_ON = _("Something was added since you opened this page. Read it, then send again: your words are kept.")
 CLOSED_MEANWHILE = _("%(who)s What you wrote is kept: read what happened, and send it as a note if it adds something.")
-PART = re.compile(r"[0-9]{1,18}-[0-9]{1,18}")
+PART = re.compile(r"([0-9]{1,18})-([0-9]{1,18})")
 CALLS_SHOWN = 8
 CLOSED_SHOWN = 5
 
@@ -74,7 +74,7 @@ def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     posted = _posted(request)
     form = ActForm(_offered(patient, posted), acting.may_take_care(), request.POST)
     if not form.is_valid():
-        return _page(request, patient, status=400, act_form=form, meanwhile=_since(posted.values()))
+        return _page(request, patient, status=400, act_form=form, meanwhile=_since(patient, posted))
     chosen = _chosen(patient, form)
     try:
         words = _do(request, chosen, form.cleaned_data)
@@ -83,9 +83,10 @@ def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     except (acting.NotDone, acting.NotSpoken) as problem:
         form.add_error(None, str(problem))
     except (acting.MovedOn, acting.AlreadyClosed) as problem:
-        again = _again(patient, form, posted)
+        offered = _offered(patient, posted, anew=True)
+        again = ActForm(offered, acting.may_take_care(), initial=_kept(offered, form))
         what = CLOSED_MEANWHILE % {"who": problem} if isinstance(problem, acting.AlreadyClosed) else MOVED_ON
-        meanwhile = _since(posted.values())
+        meanwhile = _since(patient, posted)
         return _page(request, patient, status=409, act_form=again, act_problem=what, meanwhile=meanwhile)
     if form.errors:
         return _page(request, patient, status=400, act_form=form)
@@ -100,7 +101,7 @@ def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Write down a call with the patient."""
     patient = _patient(request, patient_id)
     posted = _posted(request)
-    form = CallForm(_choices(patient, posted), request.POST)
+    form = CallForm(_offered(patient, posted), request.POST)
     if not form.is_valid():
         return _page(request, patient, status=400, call_form=form)
     given = dict(form.cleaned_data)
@@ -114,8 +115,9 @@ def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         form.add_error(None, problem)
         return _page(request, patient, status=400, call_form=form)
     except acting.MovedOn:
-        again = CallForm(_choices(patient, posted), initial=_kept(patient, form, posted))
-        meanwhile = _since(posted.values())
+        offered = _offered(patient, posted, anew=True)
+        again = CallForm(offered, initial=_kept(offered, form))
+        meanwhile = _since(patient, posted)
         return _page(request, patient, status=409, call_form=again, call_problem=MOVED_ON, meanwhile=meanwhile)
     messages.success(request, gettext("The call is noted."))
     return redirect("alerts:bundle", patient.pk)
@@ -162,23 +164,27 @@ def _open_of(patient: Patient) -> list[ShownAlert]:
     return in_order(ShownAlert(alert, drawn(alert, courses), paper=paper) for alert in alerts)
 
 
-def _posted(request: HttpRequest) -> dict[str, str]:
-    """The parts as the page sent them, by alert: a form with a fault keeps what its reader had seen."""
-    return {part.partition("-")[0]: part for part in request.POST.getlist("parts")}
+def _posted(request: HttpRequest) -> dict[int, int]:
+    """The step that the page had of each alert it sent: a form with a fault keeps what its reader had seen."""
+    pairs = (PART.fullmatch(part) for part in request.POST.getlist("parts"))
+    return {int(pair[1]): int(pair[2]) for pair in pairs if pair}
 
 
-def _offered(patient: Patient, posted: Mapping[str, str], *, anew: bool = False) -> list[OfferedAlert]:
+def _offered(patient: Patient, posted: Mapping[int, int], *, anew: bool = False) -> list[OfferedAlert]:
     """What is open, and what the page sent was about though somebody has closed it meanwhile.
 
     anew: with the steps as they stand now, not as the page had them.
     """
-    closed = Alert.objects.closed().filter(patient=patient, pk__in=[key for key in posted if key.isdecimal()])
-    shown = [*_open_of(patient), *(ShownAlert(alert) for alert in closed.for_page())]
-    kept = {} if anew else posted
-    return [
-        OfferedAlert(kept.get(str(one.alert.pk), one.part), title_of(one.alert), _why_not_closed(one.alert))
-        for one in shown
-    ]
+    rows = Alert.objects.filter(patient=patient)
+    shown = in_order(ShownAlert(alert) for alert in rows.open().for_page())
+    shown += [ShownAlert(alert) for alert in rows.closed().filter(pk__in=posted).for_page()]
+    return [_offer(one, None if anew else posted.get(one.alert.pk)) for one in shown]
+
+
+def _offer(one: ShownAlert, step: int | None = None) -> OfferedAlert:
+    """step: that the page had of it, None for the newest."""
+    part = one.part if step is None else f"{one.alert.pk}-{step}"
+    return OfferedAlert(part, title_of(one.alert), _why_not_closed(one.alert))
 
 
 def _why_not_closed(alert: Alert) -> str:
@@ -187,31 +193,20 @@ def _why_not_closed(alert: Alert) -> str:
     return gettext("over when it is done") if acting.to_be_done(alert) else ""
 
 
-def _choices(patient: Patient, posted: Mapping[str, str], *, anew: bool = False) -> list[tuple[str, str]]:
-    return [(each.part, each.title) for each in _offered(patient, posted, anew=anew)]
-
-
-def _since(parts: Iterable[str]) -> list[AlertStep]:
-    """What happened to these alerts after the steps that the page had, newest first."""
-    seen = dict(part.split("-", 1) for part in parts if PART.fullmatch(part))
-    steps = AlertStep.objects.filter(alert__in=seen).select_related("alert", "who", "to", "call").order_by("-pk")
-    return [step for step in steps if step.pk > int(seen[str(step.alert_id)])]
+def _since(patient: Patient, posted: Mapping[int, int]) -> list[AlertStep]:
+    """What happened to these alerts of the patient after the steps that the page had, newest first."""
+    own = Alert.objects.filter(patient=patient, pk__in=posted).values_list("pk", flat=True)
+    return acting.steps_since({pk: posted[pk] for pk in own})[::-1]
 
 
 def _chosen(patient: Patient, form: ActForm) -> list[Alert]:
     return list(Alert.objects.filter(patient=patient, pk__in=form.cleaned_data["parts"]).order_by("pk"))
 
 
-def _kept(patient: Patient, form: forms.Form, posted: Mapping[str, str]) -> dict[str, Any]:
+def _kept(offered: Iterable[OfferedAlert], form: forms.Form) -> dict[str, Any]:
     """What was typed and chosen, with the steps as they stand now."""
-    chosen = {str(alert) for alert in form.cleaned_data["parts"]}
-    parts = [part for part, _ in _choices(patient, posted, anew=True) if part.partition("-")[0] in chosen]
-    return {**form.cleaned_data, "parts": parts}
-
-
-def _again(patient: Patient, form: ActForm, posted: Mapping[str, str]) -> ActForm:
-    offered = _offered(patient, posted, anew=True)
-    return ActForm(offered, acting.may_take_care(), initial=_kept(patient, form, posted))
+    chosen = form.cleaned_data["parts"]
+    return {**form.cleaned_data, "parts": [each.part for each in offered if each.key in chosen]}
 
 
 def _story(request: HttpRequest, patient: Patient) -> dict[str, Any]:
@@ -242,13 +237,11 @@ def _page(request: HttpRequest, patient: Patient, *, status: int = 200, **filled
 
 def _context(request: HttpRequest, patient: Patient) -> dict[str, Any]:
     context = _story(request, patient)
-    offered = [
-        OfferedAlert(shown.part, title_of(shown.alert), _why_not_closed(shown.alert)) for shown in context["open"]
-    ]
+    offered = [_offer(one) for one in context["open"]]
     now = timezone.now()
     context |= {
         "act_form": ActForm(offered, acting.may_take_care()),
-        "call_form": CallForm([(each.part, each.title) for each in offered]),
+        "call_form": CallForm(offered),
         "undo": acting.may_be_undone(by=signed_in(request), at=now),
         "mutes": named(mutes_of(patient).in_force(now)),
         "next": next_treatments([patient], at=now, zone=zone_of(patient)).get(patient.pk),

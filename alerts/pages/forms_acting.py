@@ -50,18 +50,6 @@ class Parts(forms.MultipleChoiceField):
         return {int(alert): int(step) for alert, _, step in (one.partition("-") for one in chosen)}
 
 
-class PartsForm(forms.Form):
-    """A form about some of a patient's alerts. choices: (part, words) of each that may be chosen."""
-
-    parts = Parts(label=_("About"), error_messages={"required": _("Tick what it is about.")})
-
-    def __init__(self, choices: Iterable[tuple[str, str]], *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        field = self.fields["parts"]
-        assert isinstance(field, Parts)
-        field.choices = list(choices)
-
-
 @dataclass(frozen=True, slots=True)
 class OfferedAlert:
     """An alert that may be acted on. part: as in `Parts`; why_not: why it cannot be closed, "" where it can."""
@@ -73,6 +61,19 @@ class OfferedAlert:
     @property
     def key(self) -> int:
         return int(self.part.partition("-")[0])
+
+
+class PartsForm(forms.Form):
+    """A form about some of a patient's alerts. offered: those that may be chosen."""
+
+    parts = Parts(label=_("About"), error_messages={"required": _("Tick what it is about.")})
+
+    def __init__(self, offered: Iterable[OfferedAlert], *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.offered = list(offered)
+        field = self.fields["parts"]
+        assert isinstance(field, Parts)
+        field.choices = [(each.part, each.title) for each in self.offered]
 
 
 class ActForm(PartsForm):
@@ -97,8 +98,7 @@ class ActForm(PartsForm):
     )
 
     def __init__(self, offered: Iterable[OfferedAlert], people: Iterable[User], *args: Any, **kwargs: Any) -> None:
-        self.offered = list(offered)
-        super().__init__([(each.part, each.title) for each in self.offered], *args, **kwargs)
+        super().__init__(offered, *args, **kwargs)
         field = self.fields["to"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = User.objects.filter(pk__in=[person.pk for person in people])
@@ -158,8 +158,8 @@ class CallForm(PartsForm):
         label=_("Next call"), widget=MomentInput(), required=False, input_formats=[MOMENT]
     )
 
-    def __init__(self, choices: Iterable[tuple[str, str]], *args: Any, **kwargs: Any) -> None:
-        super().__init__(choices, *args, **kwargs)
+    def __init__(self, offered: Iterable[OfferedAlert], *args: Any, **kwargs: Any) -> None:
+        super().__init__(offered, *args, **kwargs)
         self.auto_id = "call_%s"
         self.fields["parts"].required = False
         self.fields["parts"].label = gettext("It was about")

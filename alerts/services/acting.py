@@ -287,6 +287,12 @@ def log_call(
     return call
 
 
+def steps_since(seen: Seen) -> list[AlertStep]:
+    """The steps of these alerts after those that the person saw last, oldest first: one query."""
+    steps = AlertStep.objects.filter(alert__in=seen).select_related("alert", "who", "to", "call").order_by("pk")
+    return [step for step in steps if step.pk > seen[step.alert_id]]
+
+
 def may_take_care() -> list[User]:
     """Whom an alert can be given to."""
     return list(User.objects.filter(is_active=True, role__in=CLINICAL_ROLES))
@@ -316,8 +322,7 @@ def _as_seen(alerts: list[Alert], newest: Seen | None) -> list[Alert]:
     """The alerts, if none has a step that the person has not seen. Steps of an alert are written under its lock."""
     if newest is None:
         return alerts
-    steps = AlertStep.objects.filter(alert__in=alerts).select_related("alert", "who").order_by("pk")
-    unseen = [step for step in steps if step.pk > newest.get(step.alert_id, 0)]
+    unseen = steps_since({alert.pk: newest.get(alert.pk, 0) for alert in alerts})
     if unseen:
         raise MovedOn(unseen)
     return alerts

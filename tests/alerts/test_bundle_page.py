@@ -19,7 +19,7 @@ from tests.alerts.made_alerts import made_alert
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
 from tests.crowd import ours
-from tests.factories import PrescriptionFactory
+from tests.factories import PatientFactory, PrescriptionFactory
 
 LAST = "the last thing"
 
@@ -233,6 +233,16 @@ class TestTwoNurses:
         assert len(again) == 2
         assert nurse_client.post(at(ana, "act"), body | {"do": "note", "parts": sorted(again)}).status_code == 302
         assert [[step.kind for step in alert.steps.all()] for alert in two] == [["opened", "closed", "note"]] * 2
+
+    def test_of_another_patients_alert_nothing_is_told(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        other = made_alert(PatientFactory())
+        acting.note(alerts=[other], by=nephrologist, words="Not about Ana.", at=timezone.now())
+        body = given(nurse_client, ana, "note") | {"parts": [f"{other.pk}-0"]}
+        answer = nurse_client.post(at(ana, "act"), body)
+        assert answer.status_code == 400
+        assert "Not about Ana." not in text_of(answer)
 
     def test_the_error_takes_the_focus(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
         html = nurse_client.post(at(ana, "act"), given(nurse_client, ana, "close")).content.decode()
