@@ -12,7 +12,7 @@ from django.db.models import Min
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.results.blood_tables import BloodDrawing, drawings_of, drawings_table
-from homedialysis.accounts.services.units import unit_system
+from homedialysis.accounts.services.units import spoken
 from sessions.models import Patient, Prescription, Reading, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 
@@ -45,14 +45,14 @@ class PatientPicture:
 
 
 def picture_of_patient(patient: Patient, *, at: datetime) -> PatientPicture:
-    """Seven queries, whatever the history."""
+    """Five queries, whatever the history."""
     nights = nights_of(patient.pk, since=at - NIGHTS_BACK, until=at + timedelta(days=1))[::-1][:NIGHTS]
     lowest = _lowest(nights)
     drawings = drawings_of(patient)[:DRAWINGS]
     return PatientPicture(
         nights=[_line(night, lowest) for night in nights],
         drawings=drawings,
-        bloods=drawings_table(drawings, unit_system()),
+        bloods=drawings_table(drawings, spoken()),
         prescription=prescription_in_force(patient, at),
         access=patient.accesses.in_use().first(),
     )

@@ -19,7 +19,7 @@ from dosing.services.results.blood_tables import drawings_of, drawings_table
 from dosing.services.results.urine import collections_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
-from homedialysis.accounts.services.units import unit_system
+from homedialysis.accounts.services.units import spoken
 from sessions.facts.choices import SampleTiming
 from sessions.models import Patient, UrineCollection
 from sessions.pages.persons import shown_patient
@@ -30,7 +30,7 @@ DRAWINGS_A_PAGE = 6
 
 def _empty_form(request: HttpRequest) -> BloodsForm:
     start = {"pre_drawn_at": timezone.localtime(), "timing": SampleTiming.PRE}
-    return BloodsForm(request.POST or None, unit_system=unit_system(), initial=start)
+    return BloodsForm(request.POST or None, unit_system=spoken(), initial=start)
 
 
 @clinical_only
@@ -60,7 +60,7 @@ def urine(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         form.save()
         messages.success(request, _("The urine collection is entered."))
         return redirect("dosing:bloods", person.pk)
-    return _page(request, person, BloodsForm(unit_system=unit_system()), form)
+    return _page(request, person, BloodsForm(unit_system=spoken()), form)
 
 
 def _page(request: HttpRequest, person: Patient, form: BloodsForm, urine_form: UrineForm) -> HttpResponse:

@@ -19,10 +19,9 @@ from dosing.services.importing import taking
 from dosing.services.importing.judging import ASKS, CORRECTS, NEW, WORDS, counts
 from dosing.services.importing.rejects import CONTENT_TYPES, not_taken, reason_of, rejects_file
 from dosing.services.importing.rows import ResultRow, Unreadable, form_of
-from dosing.services.results.blood_units import shown_as, three_figures
+from dosing.services.results.blood_units import spoken_of, three_figures
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
-from homedialysis.accounts.services.units import unit_system
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models import LabLine, LabMessage, Laboratory
@@ -145,7 +144,7 @@ def _shown(line: LabLine, request: HttpRequest) -> dict[str, Any]:
     row = ResultRow.from_json(line.row)
     value = ""
     if line.value is not None and line.analyte:
-        shown = shown_as(line.analyte, unit_system())
+        shown = spoken_of(line.analyte)
         value = f"{three_figures(shown.from_canonical(line.value))} {shown.unit}"
     return {
         "line": line,

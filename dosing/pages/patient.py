@@ -23,11 +23,10 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
 from dosing.services.numbers.number import ShownIn
-from dosing.services.results.blood_units import shown_as, three_figures
+from dosing.services.results.blood_units import spoken_of, three_figures
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next
-from homedialysis.accounts.services.units import unit_system
 from homedialysis.web.middleware import unit_of
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
@@ -93,14 +92,13 @@ def _row(night: ComputedNight) -> dict[str, Any]:
 
 
 def _latest_bloods(person: Patient) -> list[dict[str, Any]]:
-    system = unit_system()
     rows = BloodResult.objects.filter(patient=person).order_by("analyte", "timing", "-drawn_at")
     newest = sorted(rows.distinct("analyte", "timing"), key=lambda result: Analyte.values.index(result.analyte))
-    return [_blood_shown(result, system) for result in newest]
+    return [_blood_shown(result) for result in newest]
 
 
-def _blood_shown(result: BloodResult, system: str) -> dict[str, Any]:
-    shown = shown_as(result.analyte, system)
+def _blood_shown(result: BloodResult) -> dict[str, Any]:
+    shown = spoken_of(result.analyte)
     return {
         "result": result,
         "value": three_figures(shown.from_canonical(result.value)),
