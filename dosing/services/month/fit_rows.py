@@ -19,9 +19,9 @@ from django.utils.translation import gettext_noop as _
 from dosing.models import PatientMonth
 from dosing.science.course import DeliveredCourse
 from dosing.science.course_urea import CourseUrea, course_urea
-from dosing.services.course.reading import course_at
+from dosing.services.course.reading import PatientCourses, course_at
 from dosing.services.month.facts import MonthSpan
-from dosing.services.night.inputs import gather
+from dosing.services.night.inputs import fitted_course_of
 from dosing.services.numbers.quantity import Quantity
 from dosing.services.numbers.working import WorkedLine, WorkedRows
 from sessions.facts.local_day import plain_moment
@@ -75,7 +75,9 @@ def fit_rows(row: PatientMonth, key: str) -> FitRows | None:
 
 def fit_rows_of_night(record: TreatmentRecord, key: str) -> FitRows | None:
     """Of one number of a night, as `fit_rows`."""
-    return _of_course(gather(record).fitted_course, zone_of(record.patient)) if key in FITTED else None
+    if key not in FITTED:
+        return None
+    return _of_course(fitted_course_of(record, PatientCourses(record.patient)), zone_of(record.patient))
 
 
 def _of_course(course: DeliveredCourse, zone: ZoneInfo) -> FitRows | None:

@@ -14,13 +14,13 @@ from dosing.science.course import DAY, DeliveredCourse, KidneyLeft, Treatment, U
 from dosing.science.gate import LATELY, Frequency, Gap, frequency_at, gap_before
 from dosing.science.results import Measure
 from dosing.services.course.reading import COURSE_COUNTS_FOR, PatientCourses
+from dosing.services.course.treatments import MINUTE
 from dosing.services.course.urea_fit import UreaFit, urea_fit
 from sessions.facts.choices import Analyte
 from sessions.models import Event, Patient, Prescription, Reading, TreatmentRecord
 
 WINDOW = timedelta(days=49)
 """How long before a record its course is read: four weeks of treatments, and three before them to begin with."""
-MINUTE = timedelta(minutes=1)
 TWINS = timedelta(hours=12)
 """How long after its start another record of the same treatment may begin."""
 
@@ -96,6 +96,11 @@ def body_water(person: Patient, *, weight_kg: float, on: date) -> Measure:
     )
 
 
+def fitted_course_of(record: TreatmentRecord, courses: PatientCourses) -> DeliveredCourse:
+    """The course that the fit of a record rests on: the half year up to it."""
+    return courses.between(record.started_at - COURSE_COUNTS_FOR, record.started_at + TWINS)
+
+
 def courses_for(records: Sequence[TreatmentRecord]) -> PatientCourses:
     """What `gather` needs of the courses of one patient's records, read at once where there are several."""
     courses = PatientCourses(records[0].patient)
@@ -122,7 +127,7 @@ def gather(record: TreatmentRecord, courses: PatientCourses | None = None) -> Ni
         events=list(record.event_set.all()),
         course=courses.between(start - WINDOW, start + TWINS),
         longest_bleeding=max(bled) if bled else None,
-        half_year=lambda: courses.between(start - COURSE_COUNTS_FOR, start + TWINS),
+        half_year=lambda: fitted_course_of(record, courses),
     )
 
 
