@@ -100,7 +100,7 @@ class MonthFacts:
             return unknown(kidney.PER_SURFACE, Reason("no_prescription"))
         measured = self.kidney.collection.clearance if self.kidney else None
         weight = self.prescription.target_weight_kg if self.prescription else None
-        return kidney.per_surface(measured, height_cm=self.patient.height_cm, weight_kg=weight)
+        return kidney.per_surface(clearance_ml_min=measured, height_cm=self.patient.height_cm, weight_kg=weight)
 
     @property
     def schedule(self) -> GuidedSchedule | None:

@@ -305,10 +305,6 @@ def _kidney(facts: NightFacts) -> Inputs:
     }
 
 
-def _kidney_per_surface(*, clearance_ml_min: float | None, height_cm: float, weight_kg: float | None) -> Measure:
-    return kidney.per_surface(clearance_ml_min, height_cm=height_cm, weight_kg=weight_kg)
-
-
 def _weekly_ktv(
     *,
     per_week: float | None,
@@ -485,5 +481,5 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             (_("Weekly standard Kt/V of four weeks modelled, with the kidney"), _("modelled stdKt/V + kidney")), "1/wk",
             2, fitted.MODEL, _fitted(with_kidney=True)),
     _number("kidney", (_("Urea clearance of the kidneys at the time"), _("Kidney then")), "mL/min/1.73 m2", 1,
-            COLLECTION, Equation(_kidney, _kidney_per_surface)),
+            COLLECTION, Equation(_kidney, kidney.per_surface)),
 )  # fmt: skip

@@ -59,7 +59,7 @@ def of_kidney(given: Inputs) -> Iterator[WorkingStep]:
         yield WorkingStep(COUNTED, "0.93 · K_m · (2 / 3) ^ (d_k / 365.25)", aged)
 
 
-def per_surface(clearance_ml_min: float | None, *, height_cm: float, weight_kg: float | None) -> Measure:
+def per_surface(*, clearance_ml_min: float | None, height_cm: float, weight_kg: float | None) -> Measure:
     """Urea clearance as measured, for a body of 1.73 m2, by which guidance asks whether a kidney counts."""
     if clearance_ml_min is None:
         return unknown(PER_SURFACE, Reason("no_collection"))

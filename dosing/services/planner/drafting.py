@@ -30,10 +30,8 @@ def keep_draft(
     dose: the weekly standard Kt/V that was wanted of it; starts_on: the day from which it is meant to hold.
     """
     weight = prescription.target_weight_kg
-    known, wanted = (
-        known_patient(prescription, at, weight_kg=weight),
-        Wanted(dose, prescription.uf_rate_limit_ml_kg_h, weight),
-    )
+    known = known_patient(prescription, at, weight_kg=weight)
+    wanted = Wanted(dose, prescription.uf_rate_limit_ml_kg_h, weight)
     begins = {"starts_on": starts_on.isoformat()} if starts_on else {}
     return PrescriptionDraft.objects.create(
         patient=prescription.patient,

@@ -6,11 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from dosing.science.course import KIDNEY_COUNTS_FOR
-from dosing.science.kidney import (
-    creatinine_clearance,
-    mean_clearance,
-    urea_clearance,
-)
+from dosing.science.kidney import creatinine_clearance, mean_clearance, urea_clearance
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from sessions.facts.choices import Analyte
