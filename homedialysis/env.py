@@ -14,6 +14,8 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 from django.core.exceptions import ImproperlyConfigured
 
 SHORTEST_KEY, FEWEST_SIGNS = 32, 8
+MACHINE_ALONE = ("localhost", "127.0.0.1", "::1")
+"""Names under which only this machine reaches itself."""
 
 
 def read_text(name: str, default: str = "") -> str:
@@ -66,7 +68,7 @@ def read_site(default: str) -> Site:
         raise ImproperlyConfigured(
             f"SITE_ADDRESS={given}: write https:// and the name, such as https://unit.example.org"
         )
-    alone = parts.hostname in ("localhost", "127.0.0.1", "::1")
+    alone = parts.hostname in MACHINE_ALONE
     if parts.scheme == "http" and not alone and not read_flag("PLAIN_HTTP", default=False):
         raise ImproperlyConfigured(
             f"SITE_ADDRESS={given}: without https everybody on the way reads records and passwords, and phones keep "

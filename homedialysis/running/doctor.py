@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
 import ssl
 import stat
 from collections import Counter
@@ -22,6 +21,7 @@ from django.core.mail import get_connection
 from django.db import DatabaseError, connection
 from django.utils import timezone
 
+from homedialysis.env import MACHINE_ALONE
 from homedialysis.running.schema import fit_of_database
 
 GOOD, WRONG, LOOK = "good", "WRONG", "look"
@@ -53,7 +53,7 @@ def address() -> Iterator[Found]:
         Found("address", GOOD, settings.SITE_ADDRESS)
         if settings.HTTPS
         else Found(
-            "address", LOOK if settings.SITE_HOST in ("127.0.0.1", "localhost", "::1") else WRONG,
+            "address", LOOK if settings.SITE_HOST in MACHINE_ALONE else WRONG,
             f"{settings.SITE_ADDRESS} has no https: cookies and records go over the line readable, and phones keep "
             "nothing offline. Set SITE_ADDRESS=https://… and a proxy that ends TLS",
         )
@@ -213,9 +213,9 @@ QUESTIONS: tuple[Callable[[], Iterator[Found]], ...] = (
 
 
 def examine() -> Iterator[Found]:
-    """Every answer, as it comes. A question that fails by itself is an answer too."""
+    """Every answer, as it comes. A question that the machine itself refuses is an answer too."""
     for ask in QUESTIONS:
         try:
             yield from ask()
-        except (OSError, socket.gaierror) as problem:
+        except OSError as problem:
             yield Found(ask.__name__.replace("_", " "), WRONG, str(problem))

@@ -96,10 +96,9 @@ class TypedInput(forms.TextInput):
 
 
 class NumberField(forms.Field):
-    """A number, typed with comma or point. least and most: inclusive."""
+    """A number, typed with comma or point. min_value, max_value: both allowed themselves."""
 
     widget: Any = TypedInput
-    whole = False
 
     def __init__(self, *, min_value: float | None = None, max_value: float | None = None, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -118,12 +117,7 @@ class NumberField(forms.Field):
 class WholeNumberField(NumberField):
     """A number without places behind the decimal sign."""
 
-    widget = TypedInput
-    whole = True
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("widget", TypedInput(whole=True))
-        super().__init__(**kwargs)
+    widget = TypedInput(whole=True)
 
     def to_python(self, value: Any) -> int | None:
         number = super().to_python(value)
