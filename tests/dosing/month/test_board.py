@@ -93,6 +93,7 @@ def test_what_may_lie_within_by_its_interval_is_marked_in_brackets(nurse_client:
         review = nurse_client.get(f"{where}review/").content.decode()
         assert f"2.04 ({interval[0]:.2f} to {interval[1]:.2f})" in review
         assert ("(▼)" in review) == (shown == "(▼)")
+        assert ("its interval reaches into the range" in laid_flat(review)) == (shown == "(▼)")
         own = laid_flat(nurse_client.get(f"{where}modelled_week_kidney/").content.decode())
         assert ("reaches into the range" in own) == (shown == "(▼)")
 
