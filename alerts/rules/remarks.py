@@ -113,6 +113,7 @@ WORDS: dict[str, Callable[[Parts], str]] = {
     ),
     "result_inside": _result_inside,
     "inside_now": _inside_now,
+    "told_elsewhere": _fixed(_("Another alert tells of the same treatments.")),
     "unseen": _unseen,
     "away": _fixed(_("It waits while the patient is in hospital or away.")),
     "more_seen": _fixed(_("More was seen meanwhile.")),

@@ -28,7 +28,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -50,8 +50,8 @@ class AlertCourse:
     """The course of one cause, at a moment.
 
     alert: the one that is open, None where none is; dealt_with: the keys of evidence that does not count again,
-    because somebody closed an alert over it; taken: whether what the rules see of the cause was taken in; told: the
-    days of which another rule tells the same, so that nothing is opened here for them.
+    because somebody closed an alert over it; taken: whether what the rules see of the cause was taken in; elsewhere:
+    whether another rule tells of the same days, so that nothing is left to tell here.
     """
 
     history: History
@@ -62,7 +62,7 @@ class AlertCourse:
     alert: Alert | None = None
     dealt_with: set[Key] = field(default_factory=set)
     taken: bool = False
-    told: frozenset[date] = frozenset()
+    elsewhere: bool = False
 
     def take(self, seen: Seen) -> None:
         """Do what follows from all that the rule sees of the cause now."""
@@ -94,7 +94,7 @@ class AlertCourse:
             return replace(seen, evidence=())
         recent = (item for item in seen.evidence if item.at >= self.at - self.rule.looks_back)
         heard = (item for item in recent if not self.mutes.at(self.rule.key, item.at))
-        return replace(seen, evidence=tuple(item for item in heard if item.day not in self.told))
+        return replace(seen, evidence=tuple(heard))
 
     def _open(self, seen: Seen) -> None:
         """What has passed by the time it is first looked at says so at once, as if looked at night by night."""
@@ -195,6 +195,8 @@ class AlertCourse:
         if not merged.standing:
             if self.rule.waits_at_home and self.history.away(self.at):
                 return StepKind.CAUSE_PASSED, Remark("away")
+            if self.elsewhere:
+                return StepKind.CAUSE_PASSED, Remark("told_elsewhere")
             kind = StepKind.CAUSE_PASSED if self.rule.replaces else StepKind.CAUSE_GONE
             return kind, Remark("no_longer_so", {"days": _days(merged.lost or merged.gone)})
         remark = self.rule.passed(self.history, merged.standing[-1].day) or self._inside_now(merged.standing)

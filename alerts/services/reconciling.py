@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -27,24 +27,38 @@ def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> list[
     rules = list(rules)
     found = [(rule, seen) for rule in rules for seen in rule.see(history, at)]
     courses = _courses_of(history, rules, at)
-    told = _told(found, courses.mutes, at)
-    for rule, seen in found:
+    told: dict[str, frozenset[date]] = {}
+    for rule, seen in _joined_last(found):
         course = courses.of(rule, seen.cause)
-        course.told = frozenset().union(*(told.get(key, frozenset()) for key in rule.joins))
+        days = frozenset(days_of(seen.evidence))
+        least = seen.nights or rule.nights
+        course.elsewhere = len(days - _of_others(told, rule)) < least <= len(days)
+        if course.elsewhere:
+            course.take_nothing()
+            continue
+        if len(days) >= least and not courses.mutes.at(rule.key, at):
+            told[rule.key] = told.get(rule.key, frozenset()) | days
         course.take(seen)
     for course in courses.not_taken():
         course.take_nothing()
     return found
 
 
-def _told(found: Iterable[tuple[Rule, Seen]], mutes: MuteBook, at: datetime) -> dict[str, frozenset[date]]:
-    """The days of which each rule tells, on enough nights and unmuted: whoever joins it has nothing to add there."""
-    told: dict[str, frozenset[date]] = {}
-    for rule, seen in found:
-        days = frozenset(days_of(seen.evidence))
-        if len(days) >= (seen.nights or rule.nights) and not mutes.at(rule.key, at):
-            told[rule.key] = told.get(rule.key, frozenset()) | days
-    return told
+def _joined_last(found: Iterable[tuple[Rule, Seen]]) -> list[tuple[Rule, Seen]]:
+    """What joins another comes after it: whether it has anything to add is known only then."""
+    left = list(found)
+    ordered: list[tuple[Rule, Seen]] = []
+    while left:
+        waiting = {rule.key for rule, _seen in left}
+        ready = [pair for pair in left if waiting.isdisjoint(pair[0].joins)] or left
+        ordered += ready
+        left = [pair for pair in left if pair not in ready]
+    return ordered
+
+
+def _of_others(told: Mapping[str, frozenset[date]], rule: Rule) -> frozenset[date]:
+    """The days of which rules that this one joins tell the same, on enough nights and unmuted."""
+    return frozenset().union(*(told.get(key, frozenset()) for key in rule.joins))
 
 
 @dataclass(slots=True)
