@@ -99,9 +99,7 @@ class ActForm(PartsForm):
 
     def __init__(self, offered: Iterable[OfferedAlert], people: Iterable[User], *args: Any, **kwargs: Any) -> None:
         super().__init__(offered, *args, **kwargs)
-        field = self.fields["to"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = User.objects.filter(pk__in=[person.pk for person in people])
+        only_people(self.fields["to"], people)
         self.fields["parts"].label = gettext("What it is about")
         for each in self.offered:
             self.fields[outcome_name(each.key)] = forms.ChoiceField(
@@ -174,7 +172,7 @@ class RotaTurnForm(AskingForm[RotaTurn]):
 
     def __init__(self, people: Iterable[User], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _only(self.fields["person"], people)
+        only_people(self.fields["person"], people)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -197,7 +195,7 @@ class AbsenceForm(AskingForm[Absence]):
     def __init__(self, people: Iterable[User], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.auto_id = "absence_%s"
-        _only(self.fields["person"], people)
+        only_people(self.fields["person"], people)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -238,6 +236,7 @@ class SinceForm(forms.Form):
         return since
 
 
-def _only(field: forms.Field, people: Iterable[User]) -> None:
+def only_people(field: forms.Field, people: Iterable[User]) -> None:
+    """Let a field offer these people and nobody else."""
     assert isinstance(field, forms.ModelChoiceField)
     field.queryset = User.objects.filter(pk__in=[person.pk for person in people])

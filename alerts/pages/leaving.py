@@ -12,8 +12,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
+from alerts.pages.forms_acting import only_people
+from alerts.services.acting import may_take_care
 from alerts.services.leaving import hand_over, in_hand_of
-from homedialysis.accounts.models import BEDSIDE_ROLES, CLINICAL_ROLES, User, signed_in
+from homedialysis.accounts.models import BEDSIDE_ROLES, User, signed_in
 from homedialysis.accounts.pages.guards import staff_only
 
 
@@ -24,10 +26,7 @@ class HandOverForm(forms.Form):
 
     def __init__(self, *args: object, person: User) -> None:
         super().__init__(*args)  # type: ignore[arg-type]
-        others = User.objects.filter(role__in=CLINICAL_ROLES, is_active=True).exclude(pk=person.pk)
-        field = self.fields["to"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = others
+        only_people(self.fields["to"], [other for other in may_take_care() if other != person])
 
 
 @staff_only

@@ -33,30 +33,28 @@ def in_hand_of(person: User) -> InHand:
     open_plan = PlanItem.objects.filter(owner=person, done_at=None).select_related("review__patient")
     return InHand(
         list(Alert.objects.open().filter(assigned_to=person).select_related("patient")),
-        list(RotaTurn.objects.filter(person=person)),
+        list(RotaTurn.objects.filter(person=person).select_related("person")),
         list(open_plan),
     )
 
 
 @transaction.atomic
-def hand_over(*, person: User, to: User, by: User, at: datetime) -> InHand:
+def hand_over(*, person: User, to: User, by: User, at: datetime) -> None:
     """Give all of it to somebody else; each alert tells it among its steps. Raises ValidationError naming `to`."""
     if to == person or not to.is_clinical:
         words = _("%(person)s is no other nurse or nephrologist who can sign in.") % {"person": to}
         raise ValidationError({"to": words})
-    Alert.objects.select_for_update().filter(assigned_to=person).order_by("pk").first()
-    held = in_hand_of(person)
-    for alert in held.alerts:
+    words = _("handed over by %(person)s") % {"person": person.name}
+    for alert in Alert.objects.open().filter(assigned_to=person).locked():
         alert.assigned_to = to
         alert.save(update_fields=["assigned_to"])
-        words = _("handed over by %(person)s") % {"person": person.name}
         AlertStep.objects.create(alert=alert, kind=StepKind.ASSIGNED, who=by, to=to, words=words, at=at)
+    held = in_hand_of(person)
     for turn in held.turns:
         _give(turn, to)
     for item in held.plan:
         item.owner = to
         item.save(update_fields=["owner"])
-    return held
 
 
 def _give(turn: RotaTurn, to: User) -> None:
