@@ -25,7 +25,7 @@ def first_hour(request: HttpRequest) -> HttpResponse:
         LookedOver.objects.create(part=part, by=signed_in(request), at=timezone.now())
         messages.success(request, _("Noted: %(what)s.") % {"what": Part(part).label})
         return redirect("alerts:first-hour")
-    steps = steps_of_unit(at=timezone.now())
+    steps = steps_of_unit()
     missing = [step for step in steps if step.needed and not step.done]
     said = set(LookedOver.objects.values_list("part", flat=True))
     context = {"steps": steps, "missing": missing, "parts": [part for part in Part if part.value not in said]}

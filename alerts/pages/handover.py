@@ -33,7 +33,6 @@ def handover(request: HttpRequest) -> HttpResponse:
     told = changes_since(since, until=now, reader=signed_in(request))
     note_reading(request, *(changes.patient.pk for changes in told.patients))
     context = {"form": form, "choices": _choices(now), "told": told, "since": since, "now": now}
-    context["unit"] = Unit.objects.current()
     return render(request, "alerts/handover.html", context)
 
 

@@ -21,7 +21,7 @@ from alerts.models.choices import Urgency
 from alerts.services import acting
 from alerts.showing.presenting import ShownAlert, bundles
 from alerts.showing.sparklines import calls_due
-from homedialysis.accounts.models import Unit, signed_in
+from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from sessions.pages.handing_over import standing_entries
 
@@ -61,7 +61,7 @@ class TriageFilter:
 def triage(request: HttpRequest) -> HttpResponse:
     """All patients with open alerts; the list in it renews itself."""
     undo = acting.may_be_undone(by=signed_in(request), at=timezone.now())
-    return render(request, "alerts/triage.html", _list(request) | {"undo": undo, "unit": Unit.objects.current()})
+    return render(request, "alerts/triage.html", _list(request) | {"undo": undo})
 
 
 @staff_only

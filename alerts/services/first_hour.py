@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -15,15 +13,15 @@ from sessions.models import Dialyser, Laboratory, Patient, SupplyItem, UnitText
 from sessions.services.readiness import Step
 
 
-def steps_of_unit(*, at: datetime) -> list[Step]:
+def steps_of_unit() -> list[Step]:
     """In the order in which they are usually done; a dozen small queries."""
     looked = {row.part: row for row in LookedOver.objects.select_related("by").order_by("at")}
     return [*_the_unit(), *_the_team(), *_to_prescribe(looked), *_to_look_over(looked), *_patients()]
 
 
-def all_there(*, at: datetime) -> bool:
+def all_there() -> bool:
     """Whether nothing that is needed is missing any more."""
-    return all(step.done for step in steps_of_unit(at=at) if step.needed)
+    return all(step.done for step in steps_of_unit() if step.needed)
 
 
 def _the_unit() -> list[Step]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.utils import timezone
 
 from alerts.services.first_hour import all_there
 from homedialysis.accounts.models import Role
@@ -16,7 +15,7 @@ OWN_WORK: dict[str, str] = {Role.TECHNOLOGIST: "dosing:surroundings-all", Role.A
 
 @login_required
 def home(request: HttpRequest) -> HttpResponse:
-    if getattr(request.user, "is_administrator", False) and not all_there(at=timezone.now()):
+    if getattr(request.user, "is_administrator", False) and not all_there():
         return redirect("alerts:first-hour")
     role = getattr(request.user, "role", "")
     staff = getattr(request.user, "is_unit_staff", False)
