@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import ClassVar, Self
 
 import pghistory
@@ -119,6 +120,11 @@ class Alert(models.Model):
     def tone(self) -> str:
         """The class that colours it."""
         return Urgency(self.urgency).tone
+
+    @property
+    def waiting_since(self) -> datetime:
+        """Since when it waits to be looked at."""
+        return self.waits_since or self.opened_at
 
 
 class AlertStep(models.Model):

@@ -178,6 +178,10 @@ class History:
         spans = [(stay.admitted_on, stay.discharged_on or date.max) for stay in self.stays]
         return {day for day in days if any(first <= day <= last for first, last in spans)}
 
+    def ordered_at(self, at: datetime) -> Prescription | None:
+        """The prescription in force at a moment."""
+        return next((found for found in self.prescriptions if at in found.in_force), None)
+
     def away(self, at: datetime) -> bool:
         """Whether the patient is in hospital or away on the day of a moment."""
         return bool(self.absent([at.astimezone(self.zone).date()]))

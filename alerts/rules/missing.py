@@ -23,8 +23,16 @@ NOON = time(12)
 
 def ordered_on(history: History, when: date) -> Prescription | None:
     """The prescription in force at noon of a day."""
-    noon = datetime.combine(when, NOON, history.zone)
-    return next((found for found in history.prescriptions if noon in found.in_force), None)
+    return history.ordered_at(_noon(history, when))
+
+
+def _noon(history: History, when: date) -> datetime:
+    return datetime.combine(when, NOON, history.zone)
+
+
+def _treated(history: History) -> set[date]:
+    """The days that have a record."""
+    return {night_of(night.record.started_at, history.zone) for night in history.nights}
 
 
 def _due_by(found: Prescription | None) -> DueBy | None:
@@ -39,7 +47,6 @@ def begins(history: History) -> date | None:
 
 def due_without_record(history: History, *, until: date) -> list[date]:
     """The days of the history up to `until` on which a treatment was due and no record is there."""
-    treated = {night_of(night.record.started_at, history.zone) for night in history.nights}
     first_due = begins(history)
     if first_due is None:
         return []
@@ -52,15 +59,16 @@ def due_without_record(history: History, *, until: date) -> list[date]:
         return []
     ordered = {when: _due_by(ordered_on(history, when)) for when in days}
     nobody_expects = history.absent(days) | {said.day for said in history.left_out}
-    missing = days_without(days=days, ordered=ordered, treated=treated, absent=nobody_expects)
+    missing = days_without(days=days, ordered=ordered, treated=_treated(history), absent=nobody_expects)
     first = history.since.astimezone(history.zone).date()
     return sorted(when for when in missing if first < when <= until)
 
 
 def _evidence(history: History, when: date) -> Evidence:
-    at = datetime.combine(when, NOON, history.zone)
     ordered = ordered_on(history, when)
-    return Evidence("record.missing", at, when, parts={"per_week": ordered.days_per_week} if ordered else {})
+    return Evidence(
+        "record.missing", _noon(history, when), when, parts={"per_week": ordered.days_per_week} if ordered else {}
+    )
 
 
 def _see(history: History, at: datetime) -> Iterator[Seen]:
@@ -120,18 +128,13 @@ MISSING = Rule(
 
 def _left_out(history: History, at: datetime) -> Iterator[Seen]:
     """Days of which was said that no treatment is done, and on which none was; of one day the newest word."""
-    treated = {night_of(night.record.started_at, history.zone) for night in history.nights}
+    treated = _treated(history)
     first, today = history.since.astimezone(history.zone).date(), at.astimezone(history.zone).date()
     said = {each.day: each for each in history.left_out if first < each.day <= today}
     evidence = tuple(
-        Evidence(
-            "record.left_out",
-            datetime.combine(day, NOON, history.zone),
-            day,
-            parts={"reason": each.reason, "words": each.words},
-        )
-        for day, each in sorted(said.items())
-        if day not in treated
+        Evidence("record.left_out", _noon(history, when), when, parts={"reason": each.reason, "words": each.words})
+        for when, each in sorted(said.items())
+        if when not in treated
     )
     if evidence:
         yield Seen("left_out", evidence)

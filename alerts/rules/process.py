@@ -31,7 +31,7 @@ from alerts.rules.water import chlorine_grade, is_chlorine
 from alerts.rules.wording import day, when
 from dosing.science.water import Grade
 from sessions.facts.choices import CheckPart
-from sessions.models import AnsweredCheck, EventKind, Prescription
+from sessions.models import AnsweredCheck, EventKind
 from sessions.services.stock import Stock
 from sessions.texts.checklist import STOPS, not_put_right
 
@@ -137,13 +137,9 @@ CHECK_FAILED = Rule(
 )
 
 
-def _in_force(history: History, at: datetime) -> Prescription | None:
-    return next((found for found in history.prescriptions if at in found.in_force), None)
-
-
 def _not_read(history: History, at: datetime) -> Iterator[Seen]:
     """A changed prescription that nobody at the bedside has acknowledged in time."""
-    ordered = None if history.away(at) else _in_force(history, at)
+    ordered = None if history.away(at) else history.ordered_at(at)
     if ordered is None or history.surroundings is None or ordered.version == 1 or _never_told(history):
         return
     held = history.limits.at("acknowledge_hours", at)

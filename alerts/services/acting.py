@@ -244,8 +244,8 @@ def set_aside(
 
 def was_reached(alert: Alert) -> bool:
     """Whether the patient was spoken with since the alert came, came back or grew urgent."""
-    since = alert.waits_since or alert.opened_at
-    return Call.objects.filter(patient=alert.patient_id, result=CallResult.REACHED, at__gte=since).exists()
+    calls = Call.objects.filter(patient=alert.patient_id, result=CallResult.REACHED)
+    return calls.filter(at__gte=alert.waiting_since).exists()
 
 
 @transaction.atomic

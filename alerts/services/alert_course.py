@@ -209,17 +209,13 @@ class AlertCourse:
         """
         if self.rule.replaces or not self.history.limits.may_differ(self.rule.limits):
             return None
-        ordered = next((found for found in self.history.prescriptions if self.at in found.in_force), None)
-        now = replace(self.history, limits=self.history.limits.as_at(self.at, ordered))
-        keys = {item.key for item in standing}
-        if any(
-            item.key in keys
-            for seen in self.rule.see(now, self.at)
-            if seen.cause == self.cause
-            for item in seen.evidence
-        ):
+        limits = self.history.limits.as_at(self.at, self.history.ordered_at(self.at))
+        now = replace(self.history, limits=limits)
+        own = (seen for seen in self.rule.see(now, self.at) if seen.cause == self.cause)
+        beyond = {item.key for seen in own for item in seen.evidence}
+        if any(item.key in beyond for item in standing):
             return None
-        held = now.limits.at(self.rule.limits[0], self.at)
+        held = limits.at(self.rule.limits[0], self.at)
         return Remark("inside_now", {"limit": held.as_json()})
 
     def _urgency(self, seen: Seen) -> Urgency:
@@ -247,7 +243,7 @@ def raise_unseen(*, at: datetime) -> int:
     with transaction.atomic():
         unseen = Alert.objects.on_the_table().filter(looked_at=None, cause_gone_at=None, rule__in=RISING)
         for alert in unseen.locked():
-            waits = at - (alert.waits_since or alert.opened_at)
+            waits = at - alert.waiting_since
             longest = BY_KEY[alert.rule].rises.get(Urgency(alert.urgency))
             if longest is not None and waits >= longest:
                 alert.urgency, alert.waits_since = alert.urgency - 1, at

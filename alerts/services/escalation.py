@@ -57,7 +57,7 @@ def nobody_left(*, at: datetime) -> int:
     waiting = {alert.pk: alert for alert in unseen_urgent()}
     for row in AlertMessage.objects.filter(alert__in=waiting, made_at__gte=at - timedelta(days=14)):
         alert = waiting[row.alert_id or 0]
-        if row.waiting_since == (alert.waits_since or alert.opened_at):
+        if row.waiting_since == alert.waiting_since:
             told[alert.patient_id].add(row.to_id)
     return sum(able <= people for people in told.values())
 
@@ -68,8 +68,8 @@ def _tell(patient_id: uuid.UUID, unit: Unit, at: datetime) -> bool:
     waiting = list(unseen_urgent().filter(patient_id=patient_id).select_for_update(of=("self",), no_key=True))
     if not waiting:
         return False
-    first = min(waiting, key=lambda alert: (alert.waits_since or alert.opened_at, alert.pk))
-    since = first.waits_since or first.opened_at
+    first = min(waiting, key=lambda alert: (alert.waiting_since, alert.pk))
+    since = first.waiting_since
     rows = list(AlertMessage.objects.filter(alert=first, waiting_since=since))
     reached = [row.made_at for row in rows if row.failed_at is None]
     if open_time_between(unit, max([since, *reached]), at) < Routine.objects.current().seen_within:

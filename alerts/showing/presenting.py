@@ -121,15 +121,10 @@ class ShownAlert:
         return Urgency(self.alert.urgency)
 
     @property
-    def waits_since(self) -> datetime:
-        """Since when it waits to be looked at."""
-        return self.alert.waits_since or self.alert.opened_at
-
-    @property
     def order(self) -> tuple[bool, int, bool, datetime]:
         """Those whose cause is gone last, then by urgency, then what nobody has looked at, then by age."""
         alert = self.alert
-        return (alert.cause_gone_at is not None, alert.urgency, alert.looked_at is not None, self.waits_since)
+        return (alert.cause_gone_at is not None, alert.urgency, alert.looked_at is not None, alert.waiting_since)
 
     @property
     def looked(self) -> AlertStep | None:
