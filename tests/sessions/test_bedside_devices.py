@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from datetime import timedelta
 
 import pytest
+from django.conf import settings
 from django.test import Client
 from django.urls import reverse
 
@@ -186,3 +188,13 @@ def test_signing_out_on_another_page_forgets_the_phone_by_its_session(
     fetch_kit(ana_client)
     ana_client.post(reverse("account_logout"), {"wipe": "1"})
     assert not ours(BedsideDevice).exists()
+
+
+def test_both_ways_to_sign_out_forget_the_same_of_the_plain_storage() -> None:
+    """Two scripts of two packages, of which none can import the other, name what says something of a person."""
+    listed = []
+    for path in ("sessions/static/bedside/js/vault.js", "homedialysis/static/homedialysis/js/sign_out.js"):
+        found = re.findall(r"\[([^\]]+), `device\.\$\{\w+\}`\]", (settings.BASE_DIR / path).read_text())
+        assert len(found) == 1, path
+        listed.append(re.findall(r'"(\w+)"', found[0]))
+    assert listed[0] == listed[1] != []
