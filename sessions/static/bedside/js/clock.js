@@ -48,6 +48,9 @@ export function nowMinute() {
   return now.toISOString();
 }
 
+/** A time as one text, however phone and unit write it. @param {Iso} iso */
+export const instant = (iso) => new Date(iso).toISOString();
+
 /** Minutes from one ISO time to another, may be negative. */
 export const minutesBetween = (from, to) => (Date.parse(to) - Date.parse(from)) / 60_000;
 

@@ -130,6 +130,9 @@ export function pathInNight(night, path) {
   return row ? `${found[1]}[${row[1]}]${found[3]}` : path;
 }
 
+/** How far a treatment is that was not handed over. @param {TreatmentDocument} doc @returns {Night["stage"]} */
+const stageBy = (doc) => (doc.ended_at ? "after" : doc.started_at ? "running" : "before");
+
 /** A night that goes on with a document of the unit. @param {Kit} kit */
 export function draftFrom(document, kit) {
   const night = newNight(kit, document.id);
@@ -138,7 +141,7 @@ export function draftFrom(document, kit) {
     if (!SERVER_MADE.has(name)) night.doc[name] = value ?? night.doc[name] ?? null;
   for (const list of LISTS) night.doc[list] = withIds(list, night.doc[list]);
   night.correcting = document.status === "finished";
-  night.stage = document.ended_at ? "after" : document.started_at ? "running" : "before";
+  night.stage = stageBy(document);
   Object.assign(night, {
     revision: document.revision,
     sentAt: document.received_at,
@@ -542,20 +545,7 @@ function takeStage(night, current, moved) {
   night.mistaken = current.status === "mistaken";
   if (current.status !== "open") {
     if (!night.correcting) Object.assign(night, { stage: "handed", delivered: night.delivered ?? current.received_at });
-  } else if (night.stage !== "handed" && moved)
-    night.stage = night.doc.ended_at ? "after" : night.doc.started_at ? "running" : "before";
-}
-
-const ISO_TIME = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
-
-function normal(value) {
-  if (Array.isArray(value)) return value.map(normal);
-  if (typeof value === "string") return ISO_TIME.test(value) ? new Date(value).toISOString() : value.trim();
-  if (value === null || typeof value !== "object") return value;
-  const entries = Object.entries(value).map(([name, inner]) => [name, normal(inner)]);
-  return Object.fromEntries(
-    entries.filter(([, inner]) => inner !== null && inner !== "" && inner?.length !== 0).sort(),
-  );
+  } else if (night.stage !== "handed" && moved) night.stage = stageBy(night.doc);
 }
 
 /** A document without what only the server says. */
@@ -563,8 +553,7 @@ const withoutServerMade = (document) =>
   Object.fromEntries(Object.entries(document).filter(([name]) => name === "status" || !SERVER_MADE.has(name)));
 
 /** Whether the unit's document says the same as one that was sent, whatever each side leaves out. */
-export const sameRecord = (theirs, ours) =>
-  JSON.stringify(normal(withoutServerMade(theirs))) === JSON.stringify(normal(withoutServerMade(ours)));
+export const sameRecord = (theirs, ours) => same(withoutServerMade(theirs), withoutServerMade(ours));
 
 /** Whether the night holds something that the unit does not have yet. @param {Night} night */
 export function hasUnsent(night) {

@@ -1,11 +1,11 @@
 /*
  * Trouble that is gone through step by step: where an event stands on its way, and what its answers say of it. The
- * steps
- * are the unit's (kit.flows, made by sessions/texts/flows.py); the event's row in the record keeps its times, the plan
- * of the night where it is. Pure but for the clock that is handed in.
+ * steps are the unit's (kit.flows, made by sessions/texts/flows.py); the event's row in the record keeps its times, the
+ * plan of the night where it is. Pure but for the clock that is handed in.
  */
 
 import { useWords } from "./choices.js";
+import { instant } from "./clock.js";
 import { minuteOf } from "./course.js";
 import { addEvent, setRow } from "./draft.js";
 import { t, timeOf } from "./words.js";
@@ -21,19 +21,17 @@ export const stepsOf = (kit, kind) => kit?.flows?.[kind] ?? [];
 /** @param {Kit | null} kit */
 export const hasFlow = (kit, kind) => stepsOf(kit, kind).length > 0;
 
-/** A time as one text, however phone and unit write it. @param {Iso} iso */
-const moment = (iso) => new Date(iso).toISOString();
-const nameOf = (event) => `${event.kind} ${moment(event.at)}`;
+const nameOf = (event) => `${event.kind} ${instant(event.at)}`;
 /** The address of an event's way: rows of another phone may come before it. @returns {[string, string]} */
-export const addressOf = (event) => [event.kind, moment(event.at)];
+export const addressOf = (event) => [event.kind, instant(event.at)];
 /** @param {Night | null} night @param {string[]} address */
 export const indexAt = (night, [kind, at]) =>
-  night?.doc.events.findIndex((event) => event.kind === kind && moment(event.at) === at) ?? -1;
+  night?.doc.events.findIndex((event) => event.kind === kind && instant(event.at) === at) ?? -1;
 
 /** The step after the last one that the record has of it: what another phone knows. @param {Night} night */
 function byRecord(night, event, steps) {
   if (event.outcome) return OVER;
-  const stamps = night.doc.steps.filter((row) => moment(row.at) >= moment(event.at)).map((row) => row.key);
+  const stamps = night.doc.steps.filter((row) => instant(row.at) >= instant(event.at)).map((row) => row.key);
   const last = steps.findLastIndex((step) => stamps.includes(step.stamp));
   return steps[Math.min(last + 1, steps.length - 1)]?.key;
 }
@@ -128,14 +126,13 @@ export const pausedNow = ({ doc }) =>
 export const underWay = (ctx) =>
   ctx.night.doc.events.flatMap((event, index) => {
     const steps = stepsOf(ctx.kit, event.kind);
-    const runs = moment(event.at) >= moment(ctx.night.doc.started_at ?? event.at);
+    const runs = instant(event.at) >= instant(ctx.night.doc.started_at ?? event.at);
     return runs && steps.length && standOf(ctx.night, event, steps).step !== OVER ? [index] : [];
   });
 
 /**
  * The newest systolic pressure of a way: its own, or of a reading from shortly before it on -> {systolic, diastolic,
- * at}
- * or null.
+ * at} or null.
  * @param {Night} night
  */
 export function measuredOf(night, event) {
@@ -159,6 +156,3 @@ export function isLow(ctx, systolic) {
   const limit = lowLimit(ctx);
   return systolic != null && limit != null && systolic < limit;
 }
-
-/** @param {Iso} since */
-export const waitOver = (since, minutes) => new Date(Date.parse(since) + minutes * 60_000).toISOString();

@@ -3,13 +3,15 @@
  *
  * `bases`: first the last body that the unit is known to have taken of this phone ({} where there is none), then those
  * whose answer was lost, which it may have taken or not. What one side changed since then holds; what both changed to
- * the same holds; where both changed one field to
- * different values the unit's stands meanwhile, and the other is asked about. A row that one side took out goes where
- * the other left it alone, and stays where the other wrote on it. Rows are known by their `id`.
+ * the same holds; where both changed one field to different values the unit's stands meanwhile, and the other is asked
+ * about. A row that one side took out goes where the other left it alone, and stays where the other wrote on it. Rows
+ * are known by their `id`.
  */
 
+import { instant } from "./clock.js";
+
 /** Lists with a time in each row. */
-export const TIMED = ["readings", "events", "medicines", "steps"];
+const TIMED = ["readings", "events", "medicines", "steps"];
 export const LISTS = ["readings", "events", "medicines", "checks", "sites", "steps", "used_stock"];
 /** Two phones may both write the first row about one of these: it is still one row. */
 const ONE_EACH = new Set(["sites", "used_stock"]);
@@ -17,7 +19,7 @@ const ONE_EACH = new Set(["sites", "used_stock"]);
 const NEWER = new Set(["prescription_version", "checklist_version", "run_sheet_version"]);
 const ISO_TIME = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
 
-const moment = (iso) => (iso ? new Date(iso).toISOString() : "");
+const moment = (iso) => (iso ? instant(iso) : "");
 /** What tells a row without an id from its neighbours. */
 const NATURAL = {
   readings: (row) => moment(row.at),

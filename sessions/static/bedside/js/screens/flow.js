@@ -1,7 +1,6 @@
 /*
  * Trouble as a way through: one step a screen in large letters, what was answered in whole phrases, the unit's number
- * on
- * each. `#/flow/clotting/2026-03-01T22:10:00.000Z` is the way of that event; where it stands is kept with the night,
+ * on each. `#/flow/clotting/2026-03-01T22:10:00.000Z` is the way of that event; where it stands is kept with the night,
  * so a killed page goes on there.
  */
 
@@ -10,6 +9,7 @@ import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
+import { later } from "../clock.js";
 import { course, minuteOf } from "../course.js";
 import { limitsAt, limitsOf, readingNow, removeRow, setRow, siteOf, stampStep } from "../draft.js";
 import { bloodIs, endedEarly, isIn, newPlace, swollenAgain, swollenAt } from "../flow_needle.js";
@@ -26,7 +26,6 @@ import {
   setStand,
   standOf,
   stepsOf,
-  waitOver,
   write,
 } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
@@ -211,7 +210,7 @@ function pressureNote(ctx, { systolic, diastolic, at }) {
 
 /** @param {Ctx} ctx */
 function waiting(ctx, { step, stand }) {
-  const until = waitOver(stand.since, step.minutes);
+  const until = later(stand.since, step.minutes);
   const figure = h("p", { class: "countdown", role: "timer" });
   const tick = () => {
     const left = Math.max(0, Math.ceil((Date.parse(until) - ctx.now().getTime()) / 1000));
@@ -233,7 +232,7 @@ export function armWait(ctx, event) {
     announce(t("Measure the pressure again now"));
     ctx.redraw();
   };
-  remindAt("flow", waitOver(place.stand.since, place.step.minutes), tell, { isStillDue: still });
+  remindAt("flow", later(place.stand.since, place.step.minutes), tell, { isStillDue: still });
 }
 
 /* The screen --------------------------------------------------------------------------------------- */
