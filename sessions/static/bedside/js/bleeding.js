@@ -1,20 +1,18 @@
 /* How long each needle site bled: a watch that runs from pulling the needle, also through a killed page. */
 
 import { setRow, stampStep } from "./draft.js";
+import { isGivenUp, placeName } from "./needle_sites.js";
 import { numberField } from "./pad.js";
 import { coded, say } from "./ready.js";
 import { bigButton, h } from "./ui.js";
-import { fmt, t } from "./words.js";
+import { fmt, stopwatch, t } from "./words.js";
 
 const OUT = "needle_out";
-const GIVEN_UP = coded("given_up");
 const outKey = (row) => `needle_out_${row.site}_${row.use}`;
-/** @param {Ctx} ctx */
-const siteName = (ctx, row) => ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
 /** Since when the needle is out (ISO), or undefined. @param {Ctx} ctx */
 export const outSince = (ctx, row) => ctx.night.stamps[outKey(row)];
 /** A needle that was given up for another place is out already. @param {UsedSite} row */
-const isIn = (row) => row.site != null && !row.note?.includes(GIVEN_UP);
+const isIn = (row) => row.site != null && !isGivenUp(row);
 /** The sites with a needle at the end; a catheter has none. @param {Ctx} ctx */
 const sitesIn = (ctx) =>
   ctx.kit.run_sheet?.technique === "catheter"
@@ -28,17 +26,14 @@ const HELD_LEAST = 60;
 export const heldLeft = (ctx, { row }) =>
   Math.max(0, Math.ceil(HELD_LEAST - (ctx.now().getTime() - Date.parse(outSince(ctx, row))) / 1000));
 
-const clock = (since, now) => {
-  const seconds = Math.max(0, Math.floor((now - Date.parse(since)) / 1000));
-  return `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
-};
+const clock = (since, now) => stopwatch(Math.max(0, (now - Date.parse(since)) / 1000));
 
 /** Half minutes, rounded up: a site that bled for a second bled. */
 const minutesOf = (since, now) => Math.max(0.5, Math.ceil((now - Date.parse(since)) / 30_000 - 1e-9) / 2);
 
 /** @param {Ctx} ctx */
 export function pull(ctx, { row }) {
-  const site = siteName(ctx, row);
+  const site = placeName(ctx.kit, row);
   ctx.change(say(ctx.kit, OUT, { site }), (night) =>
     stampStep(night, outKey(row), coded(OUT, { site }), ctx.now().toISOString()),
   );
@@ -48,7 +43,7 @@ export function pull(ctx, { row }) {
 /** @param {Ctx} ctx */
 export function stopped(ctx, { row, index }) {
   const minutes = minutesOf(outSince(ctx, row), ctx.now().getTime());
-  ctx.change(t("{site}: bled for {n} min", { site: siteName(ctx, row), n: fmt(minutes) }), (night) => {
+  ctx.change(t("{site}: bled for {n} min", { site: placeName(ctx.kit, row), n: fmt(minutes) }), (night) => {
     setRow(night, "sites", index, { bleeding_minutes: minutes });
   });
 }
@@ -83,7 +78,7 @@ export function watches(ctx) {
       text: clock(since, ctx.now().getTime()),
       aria: { label: t("Minutes since the needle came out") },
     });
-    return { node, since, site: siteName(ctx, row) };
+    return { node, since, site: placeName(ctx.kit, row) };
   });
   tick(ctx, shown);
   return h(
@@ -102,7 +97,7 @@ export const bleedingRows = (ctx) =>
     return h(
       "section",
       { class: "card" },
-      h("h3", { text: siteName(ctx, each.row) }),
+      h("h3", { text: placeName(ctx.kit, each.row) }),
       !since && open && bigButton(t("Needle is out now"), () => pull(ctx, each), { data: { k: `pull-${each.index}` } }),
       since &&
         open &&
@@ -114,5 +109,3 @@ export const bleedingRows = (ctx) =>
       numberField(ctx, `sites[${each.index}].bleeding_minutes`, { label: t("Bled for") }),
     );
   });
-
-export { siteName };

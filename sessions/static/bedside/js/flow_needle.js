@@ -1,22 +1,10 @@
 /* A needle that is given up while the treatment runs, and the new one: what the steps of a swelling ask about it. */
 
-import { changeSite, setFields, setRow, siteOf } from "./draft.js";
-import { coded } from "./ready.js";
+import { setFields, setRow, siteOf } from "./draft.js";
+import { giveUp, isGivenUp, placeName } from "./needle_sites.js";
 import { go } from "./router.js";
 import { bigButton, dl } from "./ui.js";
 import { t, timeOf } from "./words.js";
-
-const GIVEN_UP = coded("given_up");
-/** @param {UsedSite | undefined} row */
-const isGivenUp = (row) => Boolean(row?.note?.includes(GIVEN_UP));
-/** @param {Ctx} ctx */
-const nameOf = (ctx, row) => ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
-
-/** The needle of a use stays in the record as given up. @param {Night} night */
-export function giveUp(night, use) {
-  const row = siteOf(night, use);
-  if (row && !isGivenUp(row)) changeSite(night, use, { note: [row.note, GIVEN_UP].filter(Boolean).join(" ") });
-}
 
 /** Swollen at one needle: which, and that it is used no more. @param {"arterial" | "venous"} use */
 export const swollenAt = (use) => (night, index) => {
@@ -45,8 +33,8 @@ export function newPlace(ctx, { event }) {
     : { label: t("Choose the new place"), to: () => go("access", event.use) };
   return [
     dl([
-      old.length ? [t("Given up"), old.map((each) => nameOf(ctx, each)).join(", ")] : null,
-      row ? [t("New place"), [nameOf(ctx, row), row.at && timeOf(row.at)].filter(Boolean).join(", ")] : null,
+      old.length ? [t("Given up"), old.map((each) => placeName(ctx.kit, each)).join(", ")] : null,
+      row ? [t("New place"), [placeName(ctx.kit, row), row.at && timeOf(row.at)].filter(Boolean).join(", ")] : null,
     ]),
     row?.at ? null : bigButton(next.label, next.to, { tone: "go", data: { k: "new-needle" } }),
   ];

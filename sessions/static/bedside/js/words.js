@@ -83,5 +83,8 @@ export const plainDay = (day) =>
   day ? new Intl.DateTimeFormat(locale(), { ...DAY, timeZone: "UTC" }).format(new Date(`${day}T12:00:00Z`)) : "–";
 /** "1 Mar", for axes and tables. @param {Iso | null | undefined} iso */
 export const shortDay = (iso) => when(iso, { day: "numeric", month: "short" });
+const sixties = (count) => `${Math.floor(count / 60)}:${String(Math.floor(count % 60)).padStart(2, "0")}`;
 /** Minutes as "3:40". */
-export const hours = (minutes) => `${Math.floor(minutes / 60)}:${String(Math.floor(minutes % 60)).padStart(2, "0")}`;
+export const hours = (minutes) => sixties(minutes);
+/** Seconds as "3:40". */
+export const stopwatch = (seconds) => sixties(seconds);

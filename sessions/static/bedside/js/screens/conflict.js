@@ -2,6 +2,7 @@
 
 import { holderOf, openQuestions } from "../draft.js";
 import { fieldName, shownValue } from "../fields.js";
+import { siteName } from "../needle_sites.js";
 import * as outbox from "../outbox.js";
 import { calledHere } from "../ready.js";
 import { register } from "../router.js";
@@ -16,7 +17,7 @@ const LISTS = () => ({ readings: t("Reading"), events: t("Event"), medicines: t(
 /** Which row a question is about: "22:10 Heparin". @param {Ctx} ctx */
 function rowName(ctx, list, row) {
   if (!list) return "";
-  const site = ctx.kit.access?.sites.find((each) => each.id === row.site)?.name;
+  const site = siteName(ctx.kit, row.site);
   const kind = row.kind && t(ctx.kit.event_kinds?.[row.kind] ?? row.kind);
   const words = kind ?? site ?? (row.name || row.words ? calledHere(ctx.kit, row) : LISTS()[list]);
   return [row.at && timeOf(row.at), words].filter(Boolean).join(" ");

@@ -4,12 +4,13 @@
  */
 
 import { askAll, labelOf, textField, unset } from "../ask.js";
-import { bleedingRows, heldLeft, outSince, pull, siteName, stillOpen, stopped, watches } from "../bleeding.js";
+import { bleedingRows, heldLeft, outSince, pull, stillOpen, stopped, watches } from "../bleeding.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { bloodReturns, dialyserLooks, earlyReasons, yesNo } from "../choices.js";
 import { course, minuteOf } from "../course.js";
 import { askedAt, dropRow, putRow, setFields, setMoment, stampStep, toggleField } from "../draft.js";
 import { momentRow } from "../moment_row.js";
+import { placeName } from "../needle_sites.js";
 import { lastTime } from "../nights_before.js";
 import { askNumber, numberField } from "../pad.js";
 import { plannedWords } from "../plan_words.js";
@@ -221,7 +222,7 @@ const beforeEnd = (ctx) =>
 function atNeedles(ctx) {
   const open = stillOpen(ctx);
   const running = open.find(({ row }) => outSince(ctx, row));
-  const site = open.length && siteName(ctx, (running ?? open[0]).row);
+  const site = open.length && placeName(ctx.kit, (running ?? open[0]).row);
   if (running && heldLeft(ctx, running))
     return { label: t("{site}: press on", { site }), disabled: true, hint: t("At least a minute, without a look") };
   if (running) return { label: t("{site}: bleeding has stopped", { site }), tap: () => stopped(ctx, running) };

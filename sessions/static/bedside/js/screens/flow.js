@@ -29,13 +29,14 @@ import {
   write,
 } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
+import { siteName } from "../needle_sites.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remindAt } from "../reminders.js";
 import { go, register, replace } from "../router.js";
 import { announce, bigButton, dl, h, note } from "../ui.js";
-import { t, timeOf } from "../words.js";
+import { stopwatch, t, timeOf } from "../words.js";
 import { planPanel } from "./uf_rest.js";
 
 /** Times of readings have no seconds. */
@@ -214,9 +215,7 @@ function waiting(ctx, { step, stand }) {
   const figure = h("p", { class: "countdown", role: "timer" });
   const tick = () => {
     const left = Math.max(0, Math.ceil((Date.parse(until) - ctx.now().getTime()) / 1000));
-    figure.textContent = left
-      ? `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`
-      : t("Measure the pressure again now");
+    figure.textContent = left ? stopwatch(left) : t("Measure the pressure again now");
   };
   const timer = setInterval(() => (figure.isConnected ? tick() : clearInterval(timer)), 500);
   tick();
@@ -248,8 +247,7 @@ const ASKED = {
 /** The needle of an answer by the name of its site. @param {Ctx} ctx */
 function hintOf(ctx, code) {
   const use = { at_arterial: "arterial", at_venous: "venous" }[code];
-  const site = use && siteOf(ctx.night, use)?.site;
-  return ctx.kit.access?.sites.find((each) => each.id === site)?.name;
+  return use && siteName(ctx.kit, siteOf(ctx.night, use)?.site);
 }
 
 /** @param {Ctx} ctx */

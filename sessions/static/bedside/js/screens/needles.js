@@ -20,6 +20,7 @@ import {
 } from "../draft.js";
 import { addressOf, underWay } from "../flow_state.js";
 import { heparin, putMedicine } from "../heparin.js";
+import { giveUp, placeName, siteName } from "../needle_sites.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
 import { litresWords, plannedWords } from "../plan_words.js";
@@ -32,7 +33,7 @@ import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { fieldRow, valueRow, writeNumber } from "../value_row.js";
 import { plain, setPlain } from "../vault.js";
-import { hours, t, timeOf, tn } from "../words.js";
+import { hours, stopwatch, t, timeOf, tn } from "../words.js";
 
 const GAUGES = [14, 15, 16, 17];
 const LENGTHS_MM = [15, 20, 25, 32, 38];
@@ -133,8 +134,6 @@ const secondsLeft = (ctx) => {
   return Math.max(0, Math.ceil(step.countdown_s - (ctx.now().getTime() - Date.parse(sheet.since)) / 1000));
 };
 
-const clockWords = (seconds) => `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
-
 /** @param {Ctx} ctx */
 function countdown(ctx) {
   const { step } = here(ctx);
@@ -155,7 +154,7 @@ function countdown(ctx) {
   );
   const tick = () => {
     const now = secondsLeft(ctx);
-    figure.textContent = now ? clockWords(now) : t("Time is over");
+    figure.textContent = now ? stopwatch(now) : t("Time is over");
     bar.value = step.countdown_s - now;
     if (now) return;
     clearInterval(timer);
@@ -470,16 +469,14 @@ function again(ctx, use) {
 
 /** Swelling goes into the record as what it is, with the needle that it is at. @param {Ctx} ctx */
 function swelling(ctx, use) {
-  const noted = ctx.night.doc.events.some(
-    (event) => event.kind === "infiltration" && event.note === siteName(ctx, use),
-  );
+  const noted = ctx.night.doc.events.some((event) => event.kind === "infiltration" && event.note === nameOf(ctx, use));
   if (noted) return note(t("Swelling at this needle is noted."), "care");
   const write = () =>
     ctx.change(t("Swelling at this needle"), (night) =>
       addEvent(night, {
         kind: "infiltration",
         use,
-        note: siteName(ctx, use) ?? useWords(use),
+        note: nameOf(ctx, use) ?? useWords(use),
         at: ctx.now().toISOString(),
       }),
     );
@@ -517,7 +514,7 @@ function notWorking(ctx, use) {
 /* The screen --------------------------------------------------------------------------------------- */
 
 /** @param {Ctx} ctx */
-const siteName = (ctx, use) => ctx.kit.access?.sites.find((site) => site.id === siteOf(ctx.night, use)?.site)?.name;
+const nameOf = (ctx, use) => siteName(ctx.kit, siteOf(ctx.night, use)?.site);
 
 /** No needle goes in while a stop stands as failed. @param {Ctx} ctx */
 const isStopped = (ctx) => ctx.night.stage === "before" && stopsHeld(ctx.kit, ctx.night).length > 0;
@@ -569,7 +566,7 @@ function draw(ctx) {
   if (!step) return lastScreen(ctx);
   if (sheet.failed) return notWorking(ctx, sheet.failed);
   const use = shown.find((each) => each.use)?.use;
-  const name = use && siteName(ctx, use);
+  const name = use && nameOf(ctx, use);
   const unchosen = shown.find((each) => each.use && each.asks && !siteOf(ctx.night, each.use));
   if (isQuestion(step) && shown.length > 1 && !unchosen) return allWell(ctx);
   return [
@@ -589,7 +586,7 @@ function draw(ctx) {
 /** @param {Ctx} ctx */
 function lastScreen(ctx) {
   const rows = ctx.night.doc.sites.map((row) => {
-    const name = ctx.kit.access?.sites.find((site) => site.id === row.site)?.name ?? t("Site");
+    const name = placeName(ctx.kit, row);
     const tries = row.attempts && tn("{n} attempt", "{n} attempts", row.attempts);
     return [
       name,
@@ -633,7 +630,7 @@ export function takeSite(night, use, site) {
   if (row?.site === site) return;
   const used = row && (row.at || row.flash != null || row.note);
   if (row && !used) return changeSite(night, use, { site });
-  if (used && !row.note) changeSite(night, use, { note: coded("given_up") });
+  if (used) giveUp(night, use);
   addSite(night, use, site);
   if (!used) return;
   const sheet = sheetOf(night);
