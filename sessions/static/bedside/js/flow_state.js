@@ -11,8 +11,10 @@ import { addEvent, setRow } from "./draft.js";
 import { t, timeOf } from "./words.js";
 
 export const OVER = "over";
+/** A drop of the blood pressure. */
+export const DROP = "hypotension";
 /** Kinds in which the fluid removal is turned off; in the others the blood pump stands still. */
-const OF_THE_FLUID = new Set(["hypotension"]);
+const OF_THE_FLUID = new Set([DROP]);
 /** A pressure this old is measured again before it counts for a way through (ms). */
 const FRESH = 10 * 60_000;
 

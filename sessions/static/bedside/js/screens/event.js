@@ -5,13 +5,13 @@ import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { cardOfEvent, uncheckedLine } from "../cards.js";
 import { minuteOf } from "../course.js";
-import { addEvent, removeRow, setRow } from "../draft.js";
+import { addEvent, setRow } from "../draft.js";
 import { addressOf, hasFlow, moveTimes } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { go, register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { t } from "../words.js";
-import { enter } from "./flow.js";
+import { dropEvent, enter } from "./flow.js";
 
 /** Most of what people feel comes first; what is rare and told by a card of its own comes last. */
 const ORDER = [
@@ -65,12 +65,6 @@ const grid = (ctx) =>
   );
 
 /** @param {Ctx} ctx */
-function drop(ctx, index) {
-  replace("running");
-  ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
-}
-
-/** @param {Ctx} ctx */
 function draw(ctx, [given]) {
   if (!ctx.night) return note(t("No treatment is open."));
   keepAwake(true);
@@ -112,7 +106,7 @@ function bar(ctx, [given]) {
   if (index == null) return [{ label: t("Nothing: back"), go: "running", tone: "plain" }];
   return [
     { label: t("Done"), go: "running" },
-    { label: t("Remove this event"), tap: () => drop(ctx, index) },
+    { label: t("Remove this event"), tap: () => dropEvent(ctx, index) },
   ];
 }
 

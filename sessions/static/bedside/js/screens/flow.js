@@ -11,12 +11,14 @@ import { callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
 import { later } from "../clock.js";
 import { course, minuteOf } from "../course.js";
-import { limitsAt, limitsOf, readingNow, removeRow, setRow, siteOf, stampStep } from "../draft.js";
+import { notSo } from "../danger.js";
+import { limitsAt, limitsOf, readingNow, removeRow, setPath, setRow, siteOf, stampStep } from "../draft.js";
 import { bloodIs, endedEarly, isIn, newPlace, swollenAgain, swollenAt } from "../flow_needle.js";
 import {
   addressOf,
   begin,
   courseWords,
+  DROP,
   indexAt,
   isLow,
   lowLimit,
@@ -118,7 +120,7 @@ const FILLS = {
 };
 
 /** @param {Ctx} ctx */
-async function answer(ctx, place, given) {
+function answer(ctx, place, given) {
   const { code, then, does } = given;
   if (code === "saline_was_given") return saline(ctx, place, given);
   onward(ctx, place, { said: coded(code), then, does, fill: FILLS[code] });
@@ -147,22 +149,23 @@ function rowFor(ctx, place, night) {
 
 /** Both numbers, pad after pad; nobody is asked whether a low one is right. @param {Ctx} ctx */
 async function measure(ctx, place) {
-  const row = place.step.asks === "pressure" ? "events" : "readings";
+  const list = place.step.asks === "pressure" ? "events" : "readings";
   const ask = (name, refuse) => {
-    const limits = limitsOf(ctx.kit, `${row}.${name}`);
+    const limits = limitsOf(ctx.kit, `${list}.${name}`);
     return askNumber({ label: t(limits?.label ?? name), limits: { ...limits, usual: limits?.hard, refuse } });
   };
   const systolic = await ask("systolic");
   if (typeof systolic !== "number") return;
-  const below = limitsAt(ctx.kit, { systolic }, `${row}.diastolic`)?.refuse;
+  const below = limitsAt(ctx.kit, { systolic }, `${list}.diastolic`)?.refuse;
   const diastolic = (await ask("diastolic", below)) ?? null;
-  const unit = limitsOf(ctx.kit, `${row}.systolic`)?.unit ?? "";
+  const unit = limitsOf(ctx.kit, `${list}.systolic`)?.unit ?? "";
   const said = `${systolic}/${diastolic ?? "–"} ${unit}`;
   onward(ctx, place, {
     said,
     fill: (night) => {
-      const [, list, index] = /^(\w+)\[(\d+)\]$/.exec(rowFor(ctx, place, night)) ?? [];
-      setRow(night, list, Number(index), { systolic, diastolic });
+      const row = rowFor(ctx, place, night);
+      setPath(night, `${row}.systolic`, systolic);
+      setPath(night, `${row}.diastolic`, diastolic);
     },
   });
 }
@@ -324,16 +327,16 @@ function summary(ctx, place) {
     words.length ? note(sentence(words)) : null,
     last && pressureNote(ctx, last),
     event.saline_l == null ? null : dl([[t("Saline given"), withUnit(event.saline_l, "L")]]),
-    event.kind === "hypotension" ? felt(ctx, place) : null,
+    event.kind === DROP ? felt(ctx, place) : null,
     textField(ctx, `events[${index}].note`, t("What happened, what was done")),
     momentRow("flow", t("Began"), event.at, (iso) => moveTo(ctx, place, iso)),
-    bigButton(t("It did not happen: take it back"), () => drop(ctx, index), { data: { k: "take-back" } }),
+    notSo(() => dropEvent(ctx, index), "take-back"),
     calls(ctx, null),
   ];
 }
 
-/** @param {Ctx} ctx */
-function drop(ctx, index) {
+/** An event goes out of the record, and its screen with it. @param {Ctx} ctx */
+export function dropEvent(ctx, index) {
   replace("running");
   ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
 }
@@ -363,8 +366,7 @@ const beside = (ctx, place) => [
     bigButton(t("One step back"), () => backward(ctx, place), { data: { k: "step-back" } }),
   bigButton(t("Write a note, change the time"), () => go("event", place.index), { data: { k: "note" } }),
   bigButton(t("Back to the treatment"), () => go("running"), { data: { k: "away" } }),
-  !place.stand.past.length &&
-    bigButton(t("It did not happen: take it back"), () => drop(ctx, place.index), { data: { k: "take-back" } }),
+  !place.stand.past.length && notSo(() => dropEvent(ctx, place.index), "take-back"),
 ];
 
 /** @param {Ctx} ctx */

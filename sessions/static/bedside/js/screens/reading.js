@@ -7,7 +7,7 @@ import { measureRow } from "../bluetooth/measure.js";
 import { later } from "../clock.js";
 import { lastValues, minuteOf } from "../course.js";
 import { addReading, askedAt, confirmPath, limitsAt, limitsOf, removeRow, shortOf } from "../draft.js";
-import { hasFlow, isLow, lowLimit, underWay } from "../flow_state.js";
+import { DROP, hasFlow, isLow, lowLimit, underWay } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { register, replace } from "../router.js";
@@ -18,7 +18,6 @@ import { enter } from "./flow.js";
 
 /** Nobody whose pressure has fallen is asked whether it is right: it is kept, marked, and the unit asks. */
 const PRESSURE = new Set(["systolic", "diastolic"]);
-const DROP = "hypotension";
 
 /** @param {Ctx} ctx */
 const indexOf = (ctx, params) =>

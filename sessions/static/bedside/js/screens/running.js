@@ -4,7 +4,7 @@ import { canStayAwake, keepAwake, wasRefused } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { addEvent, removeRow, setFields, stampStep } from "../draft.js";
-import { addressOf, courseWords, hasFlow, pausedNow, underWay, write } from "../flow_state.js";
+import { addressOf, courseWords, DROP, hasFlow, indexAt, pausedNow, underWay, write } from "../flow_state.js";
 import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
 import { momentRow, pointTo } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
@@ -21,7 +21,6 @@ import { armWait, enter } from "./flow.js";
 
 const EVERY = 15_000;
 const WAS_MISSED = "reading_missed";
-const DROP = "hypotension";
 const preferences = () => ({ screen: true, remind: true, ...plain("running") });
 
 /* What is shown ------------------------------------------------------------------------------------ */
@@ -167,12 +166,7 @@ function dropped(ctx) {
 /** @param {Ctx} ctx */
 const onAgain = (ctx, event) =>
   ctx.change(t("Fluid removal is on again"), (night) =>
-    write(
-      night,
-      night.doc.events.findIndex((row) => row.at === event.at && row.kind === event.kind),
-      ["resume"],
-      minuteOf(ctx.now()),
-    ),
+    write(night, indexAt(night, addressOf(event)), ["resume"], minuteOf(ctx.now())),
   );
 
 /** What is on its way, and what is still off: the way back to it stands above everything else. @param {Ctx} ctx */
