@@ -29,12 +29,8 @@ export const cardOf = (kit, kind) => textsOf(kit)?.cards.find((card) => card.kin
 export const cardOfEvent = (kit, event) => textsOf(kit)?.cards.find((card) => card.events.includes(event)) ?? null;
 
 /**
- * A line under a text of the unit that nurse and nephrologist have not both signed, or whose date has passed; null
- * where
- * they have. @param {Kit | null} kit @param {boolean | undefined} checked
+ * A line under a text that nurse and nephrologist have not both signed, or whose date has passed; null where they have.
+ * @param {Kit | null} kit @param {boolean | undefined} checked
  */
 export const uncheckedLine = (kit, checked) =>
-  checked === false ? h("p", { class: "unchecked", text: kit?.on_each_card?.unchecked ?? "" }) : null;
-
-/** Whether nurse and nephrologist have signed this text and its date has not passed. @param {EmergencyCard} card */
-export const isChecked = (card) => Boolean(card.checked);
+  checked === false ? h("p", { class: "unchecked", text: textsOf(kit)?.on_each_card.unchecked ?? "" }) : null;

@@ -54,6 +54,9 @@ export function withAnswer(rows, item, row) {
   return !before || bothStay ? [...rows, row] : rows.map((each) => (each === before ? again : each));
 }
 
+/** The check after a treatment that says whether the machine was disinfected. @param {CheckItem} item */
+export const isDisinfection = (item) => item.part === "after" && item.key === "disinfection";
+
 /** Rows that failed and are followed by a good one of the same check. @param {Check[]} rows */
 export const putRight = (rows) =>
   rows.filter(

@@ -7,7 +7,7 @@
 import { canRead, hush, readAloud, whenVoicesCome } from "./aloud.js";
 import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
-import { cardOf, isChecked, textsOf } from "./cards.js";
+import { cardOf, textsOf, uncheckedLine } from "./cards.js";
 import { isLive, removeRow } from "./draft.js";
 import { fetchRest, go, register } from "./router.js";
 import { bigButton, h, note } from "./ui.js";
@@ -127,7 +127,7 @@ function whole(ctx, card, { headings, ...each }) {
   const helper = part(headings.helper, card.helper, "helper");
   const first = ctx.kit?.account?.role === "care_partner";
   return [
-    isChecked(card) ? null : h("p", { class: "unchecked", text: each.unchecked }),
+    uncheckedLine(ctx.kit, Boolean(card.checked)),
     first ? helper : null,
     part(headings.never, card.never, "never"),
     part(headings.call, card.call),

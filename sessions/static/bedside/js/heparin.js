@@ -39,13 +39,22 @@ export function putMedicine(ctx, night, { name, unit }, amount, asked) {
   writeNumber(night, `medicines[${index}].amount`, amount, limitsOf(ctx.kit, "medicines.amount"), asked);
 }
 
-/** Each kind that is prescribed, with the row of what was noted of it tonight, if any. @param {Ctx} ctx */
+/** Whether heparin of either kind is what is prescribed against clotting. @param {Kit} kit */
+export const isOnHeparin = ({ prescription }) => !["none", "other"].includes(prescription?.anticoagulant ?? "none");
+
+/** What was noted of a kind tonight, or undefined. @param {Pick<Night, "doc">} night */
+export const givenOf = (night, kind) => night.doc.medicines.findLast((row) => row.name === kind.name);
+
+/**
+ * Each kind that is prescribed, with the row of what was noted of it tonight, if any.
+ * @param {{kit: Kit, night: Pick<Night, "doc">}} ctx
+ */
 export const heparinTonight = ({ kit, night }) =>
-  ["none", "other"].includes(kit.prescription?.anticoagulant ?? "none")
-    ? []
-    : heparin(kit)
+  isOnHeparin(kit)
+    ? heparin(kit)
         .filter((kind) => kind.prescribed)
-        .map((kind) => ({ kind, given: night.doc.medicines.findLast((row) => row.name === kind.name) }));
+        .map((kind) => ({ kind, given: givenOf(night, kind) }))
+    : [];
 
 /**
  * When the running heparin is to stop (ISO) and when it was stopped, each null where that is not known.

@@ -1,5 +1,7 @@
 /* The steps of the run sheet: which stand, in which order, and which go together in the short form. Pure. */
 
+import { isOnHeparin } from "./heparin.js";
+
 /** What is asked of a needle once it is taped. */
 const QUESTIONS = new Set(["flash", "flush", "attempts"]);
 /** What has a screen of its own in the short form too. */
@@ -19,8 +21,7 @@ export const stepsOff = (kit) => (kit.run_sheet?.steps ?? []).filter((step) => s
 export const isQuestion = (step) => QUESTIONS.has(step.asks);
 
 /** Whether something against clotting is given at once at the beginning. @param {Kit} kit */
-const hasBolus = ({ prescription }) =>
-  Boolean(prescription?.bolus_units) && !["none", "other"].includes(prescription?.anticoagulant ?? "");
+const hasBolus = (kit) => Boolean(kit.prescription?.bolus_units) && isOnHeparin(kit);
 
 /** Consecutive steps of one use -> [{use, steps}]. @param {SheetStep[]} steps */
 function runsOf(steps) {

@@ -5,8 +5,9 @@ import { minutesBetween } from "./clock.js";
 import { lastValues } from "./course.js";
 import { courseWords } from "./flow_state.js";
 import * as fluid from "./fluid.js";
+import { heparinTonight } from "./heparin.js";
 import { oddity, shown, withUnit } from "./numbers.js";
-import { calledHere, coded, wordsOf } from "./ready.js";
+import { calledHere, wordsOf } from "./ready.js";
 import { fmt, hours, t } from "./words.js";
 
 /**
@@ -40,25 +41,15 @@ export function blocking({ doc, plan }) {
   return [...found, ...(plan.paper?.wrong ?? [])];
 }
 
-/** What is prescribed against clotting and was not noted. @param {TreatmentDocument} doc @param {Kit} kit */
-function heparinMissing(doc, { prescription }) {
-  if (!prescription || ["none", "other"].includes(prescription.anticoagulant ?? "none")) return [];
-  const noted = (code) => doc.medicines.some((row) => row.name === coded(code));
-  const low = prescription.anticoagulant === "low_molecular";
-  return [
-    prescription.bolus_units && !noted(low ? "low_molecular" : "heparin") && t("Heparin bolus"),
-    !low && prescription.rate_units_h && !noted("heparin_rate") && t("Heparin rate"),
-  ].filter(Boolean);
-}
-
 /** What is not known, by name; nothing is held up by it. @param {Night} night @param {Kit} kit */
-export function missing({ doc, plan }, kit) {
+export function missing(night, kit) {
+  const { doc, plan } = night;
   const found = WANTED.filter((path) => doc[path] == null).map((path) => labelled(kit, path));
   if (!doc.readings.length) found.push(t("Readings"));
   const needles = kit.run_sheet?.technique !== "catheter";
   if (needles && doc.sites.some((row) => row.bleeding_minutes == null)) found.push(t("Bleeding minutes"));
   if (needles && !doc.sites.length) found.push(t("Needle sites"));
-  for (const words of heparinMissing(doc, kit)) found.push(words);
+  for (const { kind, given } of heparinTonight({ kit, night })) if (!given) found.push(kind.label);
   if (kit.numbers?.includes("set_uf_l") && doc.set_uf_l == null && !plan.paper) found.push(labelled(kit, "set_uf_l"));
   if (!doc.dialyser_look) found.push(t("Look of the dialyser"));
   if (doc.disinfected == null) found.push(t("Whether the machine was disinfected"));

@@ -7,7 +7,7 @@
 
 import { callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
-import { checkOf, holds, inside, putRight, standing } from "../check_rows.js";
+import { checkOf, holds, inside, isDisinfection, putRight, standing } from "../check_rows.js";
 import { answerCheck, overruleCheck, setFields } from "../draft.js";
 import { pointTo } from "../moment_row.js";
 import { shown, withUnit } from "../numbers.js";
@@ -39,8 +39,7 @@ export function limitWords({ limit_low: low, limit_high: high, unit }) {
 }
 
 /** What a check says of the night besides: it is asked once. @param {CheckItem[]} items */
-const alsoSaid = (items, passed) =>
-  items.some((item) => item.part === "after" && item.key === "disinfection") ? { disinfected: passed } : {};
+const alsoSaid = (items, passed) => (items.some(isDisinfection) ? { disinfected: passed } : {});
 
 /** @param {Ctx} ctx */
 function write(ctx, item, answer) {

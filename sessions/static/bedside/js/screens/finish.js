@@ -6,16 +6,19 @@
 import { askAll, labelOf, textField, unset } from "../ask.js";
 import { bleedingRows, heldLeft, outSince, pull, stillOpen, stopped, watches } from "../bleeding.js";
 import { measureRow } from "../bluetooth/measure.js";
+import { isDisinfection } from "../check_rows.js";
 import { bloodReturns, dialyserLooks, earlyReasons, yesNo } from "../choices.js";
 import { course, minuteOf } from "../course.js";
 import { askedAt, dropRow, putRow, setFields, setMoment, stampStep, toggleField } from "../draft.js";
 import { momentRow } from "../moment_row.js";
 import { placeName } from "../needle_sites.js";
 import { lastTime } from "../nights_before.js";
+import { withUnit } from "../numbers.js";
 import { askNumber, numberField } from "../pad.js";
 import { plannedWords } from "../plan_words.js";
 import { asKept, coded, say } from "../ready.js";
 import { register } from "../router.js";
+import { figureRow, stepList } from "../sheet_parts.js";
 import { stepsOff } from "../sheet_steps.js";
 import { inShort, shortRow } from "../short.js";
 import { bigButton, byId, choiceRow, h, note } from "../ui.js";
@@ -65,15 +68,9 @@ function end(ctx) {
 function stepWords(ctx) {
   const words = (step) => [
     step.hint && !inShort(ctx) && h("p", { class: "soft", text: step.hint }),
-    step.speed_ml_min &&
-      h("p", { class: "speed" }, h("span", { text: t("About") }), h("b", { text: `${fmt(step.speed_ml_min)} mL/min` })),
+    step.speed_ml_min && figureRow(t("About"), withUnit(step.speed_ml_min, "mL/min")),
   ];
-  if (inShort(ctx))
-    return h(
-      "ol",
-      { class: "together" },
-      stepsOff(ctx.kit).map((step) => h("li", null, h("p", null, h("b", { text: step.words })), words(step))),
-    );
+  if (inShort(ctx)) return stepList(stepsOff(ctx.kit), words);
   const [step] = stepsLeft(ctx);
   return step && [h("p", { class: "step-words", text: step.words }), words(step)];
 }
@@ -230,8 +227,7 @@ function atNeedles(ctx) {
 }
 
 /** Whether disinfecting is asked here, and not by a check after the treatment. @param {Ctx} ctx */
-const asksDisinfected = (ctx) =>
-  !(ctx.kit.checklist?.items ?? []).some((item) => item.part === "after" && item.key === "disinfection");
+const asksDisinfected = (ctx) => !(ctx.kit.checklist?.items ?? []).some(isDisinfection);
 
 /** The last question is answered, with words or without any. @param {Ctx} ctx */
 const allTold = (ctx) =>

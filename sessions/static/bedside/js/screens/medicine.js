@@ -6,7 +6,7 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { minuteOf } from "../course.js";
 import { addRow, limitsOf, removeRow } from "../draft.js";
-import { heparin, putMedicine } from "../heparin.js";
+import { givenOf, heparin, putMedicine } from "../heparin.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { typed as asTyped, coded, wordsOf } from "../ready.js";
@@ -33,8 +33,7 @@ function give(ctx, kind, amount, asked) {
 
 /** @param {Ctx} ctx */
 function dose(ctx, kind) {
-  const { medicines } = ctx.night.doc;
-  const given = medicines.findLast((row) => row.name === kind.name);
+  const given = givenOf(ctx.night, kind);
   const limits = {
     ...limitsOf(ctx.kit, "medicines.amount"),
     label: kind.label,

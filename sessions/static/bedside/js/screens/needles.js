@@ -19,7 +19,7 @@ import {
   stampStep,
 } from "../draft.js";
 import { addressOf, underWay } from "../flow_state.js";
-import { heparin, putMedicine } from "../heparin.js";
+import { givenOf, heparin, putMedicine } from "../heparin.js";
 import { giveUp, placeName, siteName } from "../needle_sites.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
@@ -27,6 +27,7 @@ import { litresWords, plannedWords } from "../plan_words.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, register, replace } from "../router.js";
+import { figureRow, stepList } from "../sheet_parts.js";
 import { firstUse, isQuestion, nextAfter, restartOf, stepsOf, together } from "../sheet_steps.js";
 import { inShort, onceSeen, shortRow } from "../short.js";
 import { stopNotes } from "../stops.js";
@@ -95,8 +96,8 @@ const stamp = (night, step, said, iso) => stampStep(night, step.key, withSaid(as
  * @param {Ctx} ctx
  */
 function forward(ctx, said = "", fill = (_night, _iso) => {}) {
-  const { step, at, sheet } = here(ctx);
-  const still = isQuestion(here(ctx).steps[at + 1] ?? {});
+  const { step, steps, at, sheet } = here(ctx);
+  const still = isQuestion(steps[at + 1] ?? {});
   moveTo(ctx, at + 1, withSaid(step.words, wordsOf(ctx.kit, said)), (night, iso) => {
     fill(night, iso);
     stamp(night, step, said, iso);
@@ -340,7 +341,7 @@ const asked = {
 /** @param {number | null | undefined} speed */
 function speedOf(speed, label) {
   if (!speed) return note(t("No speed is prescribed. Ask the unit which one."), "care");
-  return h("p", { class: "speed" }, h("span", { text: label }), h("b", { text: withUnit(speed, "mL/min") }));
+  return figureRow(label, withUnit(speed, "mL/min"));
 }
 
 /** In the short form: what is asked of a needle, in one touch where all of it is as it should be. @param {Ctx} ctx */
@@ -378,8 +379,6 @@ function allWell(ctx) {
 
 /** @param {Ctx} ctx */
 const bolusOf = (ctx) => heparin(ctx.kit)[0];
-/** What was noted of a medicine tonight, or undefined. @param {Ctx} ctx */
-const givenOf = (ctx, kind) => ctx.night.doc.medicines.findLast((row) => row.name === kind.name);
 
 /** @param {Ctx} ctx */
 function giveBolus(ctx, amount, asked) {
@@ -391,19 +390,14 @@ function giveBolus(ctx, amount, asked) {
 /** @param {Ctx} ctx */
 function bolusAsked(ctx) {
   const kind = bolusOf(ctx);
-  const given = givenOf(ctx, kind);
+  const given = givenOf(ctx.night, kind);
   const other = async () => {
     const limits = { ...limitsOf(ctx.kit, "medicines.amount"), label: kind.label, unit: wordsOf(ctx.kit, kind.unit) };
     const amount = await askNumber({ label: kind.label, limits });
     if (typeof amount === "number") giveBolus(ctx, amount, true);
   };
   return [
-    h(
-      "p",
-      { class: "speed" },
-      h("span", { text: t("Prescribed") }),
-      h("b", { text: withUnit(kind.prescribed ?? 0, wordsOf(ctx.kit, kind.unit)) }),
-    ),
+    figureRow(t("Prescribed"), withUnit(kind.prescribed ?? 0, wordsOf(ctx.kit, kind.unit))),
     given && note(t("Noted as given at {time}.", { time: timeOf(given.at) }), "good"),
     !given && bigButton(t("Another amount"), other, { data: { k: "bolus-other" } }),
     !given && bigButton(t("Not given"), () => forward(ctx, coded("not_given")), { data: { k: "bolus-none" } }),
@@ -418,8 +412,7 @@ function machineAsked(ctx) {
   return [
     litres == null &&
       note(t("No fluid to take off was worked out for tonight. Ask the unit, or go back and weigh."), "stop"),
-    litres != null &&
-      h("p", { class: "speed" }, h("span", { text: t("Fluid to take off") }), h("b", { text: litresWords(litres) })),
+    litres != null && figureRow(t("Fluid to take off"), litresWords(litres)),
     dl([
       minutes && [t("Length"), `${hours(minutes)} h`],
       rate && [rate.label, withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))],
@@ -449,7 +442,8 @@ async function askSet(ctx) {
 
 /** @param {Ctx} ctx */
 function machineSet(ctx, litres, asked = false) {
-  const rate = givenOf(ctx, rateOf(ctx) ?? { name: "" }) ? null : rateOf(ctx);
+  const ordered = rateOf(ctx);
+  const rate = ordered && !givenOf(ctx.night, ordered) ? ordered : null;
   const said = [withUnit(litres, "L"), rate && withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))];
   forward(ctx, coded("set_to", { what: said.filter(Boolean).join(", ") }), (night) => {
     writeNumber(night, "set_uf_l", litres, limitsOf(ctx.kit, "set_uf_l"), asked);
@@ -548,11 +542,7 @@ function wordsOfSteps(ctx, shown) {
   ];
   if (shown.length < 2)
     return shown.map((step) => [h("p", { class: "step-words", text: step.words }), parts(step)].flat(2));
-  return h(
-    "ol",
-    { class: "together" },
-    shown.map((step) => h("li", null, h("p", null, h("b", { text: step.words })), parts(step).flat(2))),
-  );
+  return stepList(shown, (step) => parts(step).flat(2));
 }
 
 /** @param {Ctx} ctx */
@@ -663,7 +653,7 @@ function main(ctx) {
   if (!step) return finished(ctx);
   if (sheet.failed) return failedMain(ctx, sheet.failed);
   if (secondsLeft(ctx)) return { label: t("Go on sooner"), tap: () => sooner(ctx, step), tone: "plain" };
-  if (step.asks === "bolus" && !givenOf(ctx, bolusOf(ctx))) return bolusMain(ctx);
+  if (step.asks === "bolus" && !givenOf(ctx.night, bolusOf(ctx))) return bolusMain(ctx);
   if (step.asks === "set_machine") return machineMain(ctx);
   if (PICKED.has(step.asks))
     return { label: t("Go on without an answer"), tap: () => withoutAnswer(ctx, shown), tone: "plain" };
