@@ -34,4 +34,6 @@ export const textSizes = () => pairs({ 1: t("Normal"), 2: t("Large"), 3: t("Very
 export const idleMinutes = () =>
   [2, 5, 10, 30, 0].map((n) => ({ value: n, label: n ? t("{n} minutes", { n }) : t("Never") }));
 /** The words of a site's use. */
+/** What a kind of event is called. @param {Kit | null} kit @param {string} kind */
+export const eventWords = (kit, kind) => t(kit?.event_kinds?.[kind] ?? kind);
 export const useWords = (use) => uses().find((each) => each.value === use)?.label ?? use;

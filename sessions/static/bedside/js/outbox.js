@@ -30,8 +30,8 @@ let running = null;
 let again = false;
 
 /**
- * main.js tells whose nights these are and what to do when something changed or an attempt ended (`ended(kind,
- * night)`).
+ * main.js tells whose nights these are and what to do when something changed or an attempt ended: `ended(kind, night,
+ * answer)`.
  */
 export function bind(context, onChange, onEnd) {
   [app, changed, ended] = [context, onChange, onEnd];
@@ -57,8 +57,7 @@ const waits = (night) => hasUnsent(night) || openQuestions(night).length > 0 || 
 
 /**
  * Everything that has not reached the unit -> [{id, kind: "night" | "errand" | "damaged", state, night?, errand?,
- * row?}].
- * state: waiting, open, conflict (two phones, one field: somebody has to say), refused, failed (it is tried again),
+ * row?}]. state: waiting, open, conflict (two phones, one field: somebody has to say), refused, failed (it is tried again),
  * damaged (it lies on the phone and cannot be read).
  */
 export function list() {

@@ -1,5 +1,8 @@
 /* A sound and a shake for what is due, where the browser allows. A help to memory: no alarm, nobody is called. */
 
+import { bigButton, toast } from "./ui.js";
+import { t } from "./words.js";
+
 /** @type {AudioContext | null} */
 let audio = null;
 const SOUNDS_FOR = 1_000;
@@ -58,10 +61,23 @@ export function remind() {
 }
 
 /** The same from a touch, which may have to open the way for the sound first. */
-export async function tryOut() {
+async function tryOut() {
   await unlockSound();
   return remind();
 }
+
+/** @param {{sounded: boolean, shaken: boolean}} given */
+function heardWords({ sounded, shaken }) {
+  if (sounded) return t("Did you hear it? If not, look at the ring switch and the loudness of this phone.");
+  return shaken
+    ? t("It shook. This phone gives no sound here.")
+    : t("This phone gives neither sound nor vibration here: set a clock of your own.");
+}
+
+export const tryButton = () =>
+  bigButton(t("Try the reminder"), () => tryOut().then((given) => toast(heardWords(given), null)), {
+    data: { k: "try" },
+  });
 
 const timers = new Map();
 

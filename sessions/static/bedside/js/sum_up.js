@@ -1,6 +1,7 @@
 /* A night looked over before it is handed over: what is missing, what is unusual, what came out of it. Pure. */
 
 import { putRight } from "./check_rows.js";
+import { eventWords } from "./choices.js";
 import { minutesBetween } from "./clock.js";
 import { lastValues } from "./course.js";
 import { courseWords } from "./flow_state.js";
@@ -120,7 +121,7 @@ export function unusual(night, kit, lastPost) {
   const { rate, limit, expected, minutes, off } = figures(night, kit, lastPost);
   const planned = doc.planned_minutes ?? kit.prescription?.minutes;
   return [
-    ...doc.events.map((event) => [kit.event_kinds?.[event.kind] ?? event.kind, ...courseWords(event)].join(", ")),
+    ...doc.events.map((event) => [eventWords(kit, event.kind), ...courseWords(event)].join(", ")),
     ...doc.checks
       .filter((row) => !row.passed)
       .map((row) =>

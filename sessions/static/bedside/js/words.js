@@ -23,6 +23,9 @@ export function t(english, params) {
   return fill((Array.isArray(found) ? found[0] : found) || said, params);
 }
 
+/** Words as they begin a sentence. @param {string} words */
+export const capital = (words) => `${words.slice(0, 1).toUpperCase()}${words.slice(1)}`;
+
 /** tn("{n} reading", "{n} readings", n) -> the form that the number wants. */
 export function tn(one, many, n, params) {
   const forms = Array.isArray(catalogue[one]) ? catalogue[one] : null;

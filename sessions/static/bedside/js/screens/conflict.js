@@ -1,13 +1,15 @@
 /* What two phones answered differently in one place: both values in words, one touch says which is right. */
 
+import { eventWords } from "../choices.js";
 import { holderOf, openQuestions } from "../draft.js";
 import { fieldName, shownValue } from "../fields.js";
 import { siteName } from "../needle_sites.js";
+import { whoWords } from "../others.js";
 import * as outbox from "../outbox.js";
 import { calledHere } from "../ready.js";
 import { register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
-import { t, timeOf } from "../words.js";
+import { capital, t, timeOf } from "../words.js";
 
 /** @param {Ctx} ctx */
 const nightOf = (ctx, id) => ctx.nights.find((night) => night.id === id) ?? ctx.night;
@@ -18,7 +20,7 @@ const LISTS = () => ({ readings: t("Reading"), events: t("Event"), medicines: t(
 function rowName(ctx, list, row) {
   if (!list) return "";
   const site = siteName(ctx.kit, row.site);
-  const kind = row.kind && t(ctx.kit.event_kinds?.[row.kind] ?? row.kind);
+  const kind = row.kind && eventWords(ctx.kit, row.kind);
   const words = kind ?? site ?? (row.name || row.words ? calledHere(ctx.kit, row) : LISTS()[list]);
   return [row.at && timeOf(row.at), words].filter(Boolean).join(" ");
 }
@@ -50,9 +52,7 @@ function placeOf(ctx, { list, field }) {
 
 /** @param {Ctx} ctx */
 function whose(ctx, { by, at }) {
-  const own = by?.id === ctx.kit.account.id;
-  const who = own ? t("You, on another phone or page") : (by?.name ?? t("At the unit"));
-  return `${who}, ${timeOf(at)}`;
+  return `${capital(whoWords(ctx, by))}, ${timeOf(at)}`;
 }
 
 /** @param {Ctx} ctx @param {Night} night */

@@ -4,6 +4,7 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { cardOfEvent, uncheckedLine } from "../cards.js";
+import { eventWords } from "../choices.js";
 import { minuteOf } from "../course.js";
 import { addEvent, setRow } from "../draft.js";
 import { addressOf, hasFlow, moveTimes } from "../flow_state.js";
@@ -28,9 +29,6 @@ const ORDER = [
   "bleeding",
 ];
 
-/** @param {Ctx} ctx */
-const kindWords = (ctx, kind) => t(ctx.kit?.event_kinds?.[kind] ?? kind);
-
 /** What happened has a card: one step at a time, read aloud. @param {Ctx} ctx */
 function toCard(ctx, kind) {
   const card = cardOfEvent(ctx.kit, kind);
@@ -51,7 +49,7 @@ function kindsOf(ctx) {
 /** @param {Ctx} ctx */
 function store(ctx, kind) {
   if (hasFlow(ctx.kit, kind)) return enter(ctx, kind);
-  return ctx.change(kindWords(ctx, kind), (night) =>
+  return ctx.change(eventWords(ctx.kit, kind), (night) =>
     pointTo(ctx, "event", addEvent(night, { kind, at: minuteOf(ctx.now()) })),
   );
 }
@@ -61,7 +59,7 @@ const grid = (ctx) =>
   h(
     "div",
     { class: "tiles" },
-    kindsOf(ctx).map((kind) => bigButton(kindWords(ctx, kind), () => store(ctx, kind), { data: { k: kind } })),
+    kindsOf(ctx).map((kind) => bigButton(eventWords(ctx.kit, kind), () => store(ctx, kind), { data: { k: kind } })),
   );
 
 /** @param {Ctx} ctx */
@@ -96,7 +94,7 @@ function draw(ctx, [given]) {
 /** @param {Ctx} ctx */
 const titleOf = (ctx, [given]) => {
   const event = given != null && ctx.night?.doc.events[Number(given)];
-  return event ? kindWords(ctx, event.kind) : t("What is it?");
+  return event ? eventWords(ctx.kit, event.kind) : t("What is it?");
 };
 
 /** @param {Ctx} ctx */

@@ -9,6 +9,7 @@ import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
+import { eventWords } from "../choices.js";
 import { later } from "../clock.js";
 import { course, minuteOf } from "../course.js";
 import { notSo } from "../danger.js";
@@ -38,7 +39,7 @@ import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remindAt } from "../reminders.js";
 import { go, register, replace } from "../router.js";
 import { announce, bigButton, dl, h, note } from "../ui.js";
-import { stopwatch, t, timeOf } from "../words.js";
+import { capital, stopwatch, t, timeOf } from "../words.js";
 import { planPanel } from "./uf_rest.js";
 
 /** Times of readings have no seconds. */
@@ -59,7 +60,7 @@ function placeOf(ctx, address) {
 export function enter(ctx, kind, at) {
   /** @type {string[]} */
   let address = [];
-  ctx.change(t(ctx.kit?.event_kinds?.[kind] ?? kind), (night) => {
+  ctx.change(eventWords(ctx.kit, kind), (night) => {
     address = addressOf(night.doc.events[begin(ctx, night, kind, at)]);
     pointTo(ctx, "flow", ...address);
   });
@@ -313,10 +314,7 @@ function moveTo(ctx, { index, event }, iso) {
 }
 
 /** @param {string[]} words */
-const sentence = (words) => {
-  const text = words.join(", ");
-  return `${text[0].toUpperCase()}${text.slice(1)}.`;
-};
+const sentence = (words) => `${capital(words.join(", "))}.`;
 
 /** What was noted, to be looked over and put right. @param {Ctx} ctx */
 function summary(ctx, place) {
@@ -372,7 +370,7 @@ const beside = (ctx, place) => [
 /** @param {Ctx} ctx */
 const titleOf = (ctx, params) => {
   const place = placeOf(ctx, params);
-  return place ? t(ctx.kit.event_kinds?.[place.event.kind] ?? place.event.kind) : t("Event or symptom");
+  return place ? eventWords(ctx.kit, place.event.kind) : t("Event or symptom");
 };
 
 /** @param {Ctx} ctx */

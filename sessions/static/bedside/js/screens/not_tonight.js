@@ -6,7 +6,7 @@ import * as outbox from "../outbox.js";
 import { register, replace } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { setPlain } from "../vault.js";
-import { t } from "../words.js";
+import { capital, t } from "../words.js";
 
 const addressOf = (id) => `/api/v1/bedside/left-out/${id}/`;
 
@@ -47,7 +47,7 @@ register("nottonight", {
         "div",
         { class: "rows" },
         Object.entries(reasons()).map(([reason, label]) =>
-          bigButton(label[0].toUpperCase() + label.slice(1), () => say(ctx, reason), { data: { k: `why-${reason}` } }),
+          bigButton(capital(label), () => say(ctx, reason), { data: { k: `why-${reason}` } }),
         ),
       ),
       note(t("Short of breath, swollen, or a second treatment left out: call your unit now."), "care"),

@@ -1,6 +1,7 @@
 /* What has not reached the unit, each with why, and when it is tried again. */
 
 import { callButtons } from "../calls.js";
+import { eventWords } from "../choices.js";
 import { documentOf, hasUnsent, openQuestions, statusOf } from "../draft.js";
 import { fieldName, whenWords } from "../fields.js";
 import { takeOut } from "../file_out.js";
@@ -247,7 +248,7 @@ const jotted = (ctx) =>
     h(
       "section",
       { class: "card" },
-      h("h2", { text: t(ctx.kit?.event_kinds?.[event.kind] ?? event.kind) }),
+      h("h2", { text: eventWords(ctx.kit, event.kind) }),
       h("p", {
         text: t("Noted at {time}; it goes into the record that is begun next.", { time: timeOf(event.at) }),
       }),

@@ -2,6 +2,7 @@
 
 import { canStayAwake, keepAwake, wasRefused } from "../awake.js";
 import { callButtons } from "../calls.js";
+import { eventWords } from "../choices.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { addEvent, removeRow, setFields, stampStep } from "../draft.js";
 import { addressOf, courseWords, DROP, hasFlow, indexAt, pausedNow, underWay, write } from "../flow_state.js";
@@ -11,10 +12,10 @@ import { withUnit } from "../numbers.js";
 import { endedWords, writtenBy } from "../others.js";
 import { litresWords, planWords } from "../plan_words.js";
 import { coded, say, wordsOf } from "../ready.js";
-import { canShake, canSound, forget, remindAt, tryOut } from "../reminders.js";
+import { canShake, canSound, forget, remindAt, tryButton } from "../reminders.js";
 import { go, register } from "../router.js";
 import { stopNotes } from "../stops.js";
-import { announce, bigButton, choiceRow, dl, h, note, toast } from "../ui.js";
+import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { plain, setPlain } from "../vault.js";
 import { fmt, hours, t, timeOf, tn } from "../words.js";
 import { armWait, enter } from "./flow.js";
@@ -171,13 +172,12 @@ const onAgain = (ctx, event) =>
 
 /** What is on its way, and what is still off: the way back to it stands above everything else. @param {Ctx} ctx */
 function trouble(ctx) {
-  const called = (event) => t(ctx.kit.event_kinds?.[event.kind] ?? event.kind);
   const open = underWay(ctx);
   for (const index of open) armWait(ctx, ctx.night.doc.events[index]);
   const going = open.map((index) => {
     const event = ctx.night.doc.events[index];
     return note(
-      t("{what} since {time}: not at its end.", { what: called(event), time: timeOf(event.at) }),
+      t("{what} since {time}: not at its end.", { what: eventWords(ctx.kit, event.kind), time: timeOf(event.at) }),
       "care",
       bigButton(t("Go on with the steps"), () => go("flow", ...addressOf(event)), {
         tone: "danger",
@@ -207,7 +207,7 @@ function happened(ctx) {
     ...readings.map((row, index) => [row.at, t("Reading"), [short(row), from(row)], () => go("reading", index)]),
     ...events.map((row, index) => [
       row.at,
-      t(ctx.kit.event_kinds?.[row.kind] ?? row.kind),
+      eventWords(ctx.kit, row.kind),
       [...courseWords(row), wordsOf(ctx.kit, row.note), from(row)],
       () => (hasFlow(ctx.kit, row.kind) ? go("flow", ...addressOf(row)) : go("event", index)),
     ]),
@@ -268,13 +268,6 @@ function armOne(ctx, name, at, words) {
 /** Drawn anew after each choice, it stays open. */
 let reminderOpen = false;
 
-function heardWords({ sounded, shaken }) {
-  if (sounded) return t("Did you hear it? If not, look at the ring switch and the loudness of this phone.");
-  return shaken
-    ? t("It shook. This phone gives no sound here.")
-    : t("This phone gives neither sound nor vibration here: set a clock of your own.");
-}
-
 const darkWords = () =>
   canStayAwake()
     ? t("The phone does not let the screen stay on just now, perhaps to save power. It goes dark by itself.")
@@ -313,9 +306,7 @@ function reminderSet(ctx) {
       ),
     ),
     choiceRow(t("Remind of readings, heparin off and the planned end"), [on, off], preferences().remind, set("remind")),
-    bigButton(t("Try the reminder"), () => tryOut().then((given) => toast(heardWords(given), null)), {
-      data: { k: "try" },
-    }),
+    tryButton(),
     canStayAwake() && choiceRow(t("Keep the screen on"), [on, off], preferences().screen, set("screen")),
     preferences().screen && (wasRefused() || !canStayAwake()) && note(darkWords(), "care"),
   );

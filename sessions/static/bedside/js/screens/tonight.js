@@ -2,6 +2,7 @@
 
 import { changesUnread, unseen } from "../acknowledging.js";
 import { callAction, callButtons } from "../calls.js";
+import { eventWords } from "../choices.js";
 import { notSo } from "../danger.js";
 import { isLive } from "../draft.js";
 import * as kits from "../kit.js";
@@ -151,12 +152,11 @@ function others(ctx) {
 
 /** What was noted on a card before a record was begun, so that nothing goes in unseen. @param {Ctx} ctx */
 function noted(ctx) {
-  const kind = (event) => t(ctx.kit.event_kinds?.[event.kind] ?? event.kind);
   return ctx.jotted().map((event) =>
     note(
       t("Noted at {time}: {what}. It goes into the record that is begun next.", {
         time: timeOf(event.at),
-        what: kind(event),
+        what: eventWords(ctx.kit, event.kind),
       }),
       "care",
       notSo(() => ctx.unjot(event), `unjot-${event.at}`),

@@ -2,9 +2,9 @@
 
 import { homeScreenPart } from "../home_screen.js";
 import * as offline from "../offline.js";
-import { tryOut } from "../reminders.js";
+import { tryButton } from "../reminders.js";
 import { register } from "../router.js";
-import { bigButton, dl, h, note, toast } from "../ui.js";
+import { bigButton, dl, h, note } from "../ui.js";
 import { setPlain } from "../vault.js";
 import { t } from "../words.js";
 
@@ -16,9 +16,6 @@ const about = () => [
 ];
 
 const part = (title, ...inside) => h("section", { class: "card" }, h("h2", { text: title }), ...inside);
-
-const heard = ({ sounded, shaken }) =>
-  sounded || shaken ? t("Did you hear or feel it?") : t("Nothing here can sound: set a clock of your own.");
 
 register("welcome", {
   title: () => t("Before your first treatment"),
@@ -45,12 +42,7 @@ register("welcome", {
       h("p", { text: t("Without one, whoever can open this phone can read your record.") }),
       bigButton(t("Set a PIN"), () => ctx.go("settings"), { data: { k: "pin" } }),
     ),
-    part(
-      t("Reminder"),
-      bigButton(t("Try the reminder"), () => tryOut().then((given) => toast(heard(given), null)), {
-        data: { k: "try" },
-      }),
-    ),
+    part(t("Reminder"), tryButton()),
     part(
       t("Paper"),
       h("p", { text: t("Print a sheet now and keep it beside the machine, for the night on which the phone fails.") }),
