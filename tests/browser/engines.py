@@ -23,6 +23,8 @@ from urllib.request import Request, urlopen
 
 import pytest
 
+from homedialysis.local.tools import free_port
+
 MINI_BROWSERS = sorted(Path("/usr/lib").glob("*/webkit2gtk-4.*/MiniBrowser"))
 STARTS_WITHIN, ANSWERS_WITHIN, TOUCHED_WITHIN = 60, 60, 20
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"
@@ -182,12 +184,6 @@ def _within(seconds: float, found: Any) -> Any:
             return value
         time.sleep(0.05)
     raise TimeoutError(f"nothing came within {seconds} s")
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def _listens(port: int) -> bool:
