@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Max, Q
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit, User
@@ -75,7 +76,8 @@ class TextMovedOn(Exception):
 
 
 class Texts:
-    """All texts that may hold for a patient (or for the unit alone), read in one query."""
+    """All texts that may hold for a patient (or for the unit alone), read in one query; each is put into the words of
+    a language once."""
 
     def __init__(self, patient: Patient | None = None) -> None:
         wanted = UnitText.objects.filter(Q(patient=None) | Q(patient=patient))
@@ -83,6 +85,7 @@ class Texts:
             "kind", "technique", "patient_id"
         )
         self._rows = {(row.kind, row.technique, row.patient_id): row for row in newest.select_related("made_by")}
+        self._standing: dict[tuple[TextPlace, str | None], StandingText] = {}
 
     def newest(self, place: TextPlace) -> UnitText | None:
         """The newest version written for exactly this place, also one that took the earlier ones back."""
@@ -90,6 +93,12 @@ class Texts:
 
     def standing(self, place: TextPlace) -> StandingText:
         """The patient's own version, else the unit's, else what comes with the program."""
+        asked = (place, get_language())
+        if asked not in self._standing:
+            self._standing[asked] = self._in_words(place)
+        return self._standing[asked]
+
+    def _in_words(self, place: TextPlace) -> StandingText:
         for row in (self.newest(place), self.newest(place.wider)):
             if row is not None and row.content is not None:
                 return StandingText(text_rows.read(place.kind, place.technique, row.content), row)
