@@ -63,14 +63,6 @@ class SignForm(forms.Form):
     read_again_on = forms.DateField(label=_("To be read again on"), widget=forms.DateInput(attrs={"type": "date"}))
 
 
-def texts_to_sign(user: User) -> int:
-    """How many parts this person's role has still to sign in some language; 0 for whoever signs none."""
-    if user.role not in SIGNERS:
-        return 0
-    texts = Texts()
-    return len(list(Signatures(texts, timezone.localdate()).wanting(user.role, _languages())))
-
-
 def _languages() -> list[str]:
     return [code for code, _name in settings.LANGUAGES]
 
@@ -85,10 +77,10 @@ def signing_index(request: HttpRequest) -> HttpResponse:
     for part in parts(texts):
         told = {"part": part, "roles": [list(_cells(signed, part, role)) for role in SIGNERS]}
         groups.setdefault(str(GROUPS[TextKind(part.place.kind)]), []).append(told)
-    user = signed_in(request)
-    mine = next(signed.wanting(user.role, _languages()), None) if user.role in SIGNERS else None
-    context = {"groups": groups, "roles": [Role(role).label for role in SIGNERS], "mine": mine}
-    return render(request, "sessions/lists/signing.html", context | {"count": texts_to_sign(user)})
+    own = signed_in(request).role
+    mine = list(signed.wanting(own, _languages())) if own in SIGNERS else []
+    context = {"groups": groups, "roles": [Role(role).label for role in SIGNERS], "count": len(mine)}
+    return render(request, "sessions/lists/signing.html", context | {"mine": mine[0] if mine else None})
 
 
 def _cells(signed: Signatures, part: TextPart, role: str) -> Iterator[dict[str, Any]]:
