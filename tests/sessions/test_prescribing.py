@@ -206,6 +206,13 @@ def test_changed_fields_of_a_record_in_words() -> None:
     ]
 
 
+def test_how_trouble_ended_is_told_of_two_versions_in_its_own_words() -> None:
+    event = {"at": "T1", "kind": "hypotension", "outcome": "", "called": ""}
+    after = {"events": [event | {"outcome": "ended", "called": "not_reached"}]}
+    told = [(each["before"], each["after"]) for each in changed_fields({"events": [event]}, after)]
+    assert told == [("", "the treatment was ended"), ("", "the unit was not reached")]
+
+
 def test_a_prescription_of_now_is_told_over_http(
     ana: Patient, anas_prescription: Prescription, ana_client: Any, ben_client: Any
 ) -> None:
