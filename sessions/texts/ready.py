@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 READY = {
-    # A drop of blood pressure: what was felt, what was done, whether it got better.
+    # A drop of blood pressure: what was felt.
     "felt": _("Felt"),
     "dizzy": _("dizzy"),
     "sweating": _("sweating"),
@@ -21,16 +21,6 @@ READY = {
     "seeing_badly": _("seeing badly"),
     "very_tired": _("very tired"),
     "nothing": _("nothing"),
-    "done": _("Done"),
-    "uf_off": _("UF off"),
-    "head_low": _("head low, legs up"),
-    "saline_given": _("saline given"),
-    "pump_slower": _("pump slower"),
-    "treatment_ended": _("treatment ended"),
-    "better": _("Better"),
-    "a_little": _("a little"),
-    "yes": _("yes"),
-    "no": _("no"),
     # Why somebody goes on after a check that failed, and why a site was left.
     "unit_said_so": _("The unit said so on the telephone"),
     "checked_again": _("Checked again in another way, and good"),
@@ -92,10 +82,11 @@ READY = {
     "all_the_same": _("gone on all the same"),
     "sooner": _("gone on after {n} of {all} s"),
     "no_answer": _("no answer"),
+    "yes": _("yes"),
+    "no": _("no"),
     "freely": _("easily, no swelling and no pain"),
     "not_freely": _("hard to push, swelling or pain"),
     "not_given": _("not given"),
-    "none_prescribed": _("none prescribed"),
     "set_to": _("set on the machine: {what}"),
     "heparin_off": _("Heparin stopped"),
     "running": _("Treatment is running"),
@@ -104,6 +95,18 @@ READY = {
     "needle_out": _("Needle out: {site}"),
 }
 """Code -> its words in English, with a place in braces for each part."""
+FORMER = {
+    "done": _("Done"),
+    "uf_off": _("UF off"),
+    "head_low": _("head low, legs up"),
+    "saline_given": _("saline given"),
+    "pump_slower": _("pump slower"),
+    "treatment_ended": _("treatment ended"),
+    "better": _("Better"),
+    "a_little": _("a little"),
+}
+"""The same of what the phone of 0.2.0 wrote of a drop of blood pressure: records of then are read on."""
+KNOWN = READY | FORMER
 
 _CODED = re.compile(r"⟦(\w+)((?:\|\w+=[^⟦⟧|]*)*)⟧")
 
@@ -122,11 +125,11 @@ def words_of(text: str) -> str:
 
 def ready_words() -> dict[str, str]:
     """Code -> its words in the language of the moment, with a place in braces for each part."""
-    return {code: gettext(words) for code, words in READY.items()}
+    return {code: gettext(words) for code, words in KNOWN.items()}
 
 
 def _read(found: re.Match[str]) -> str:
-    if found[1] not in READY:
+    if found[1] not in KNOWN:
         return found[0]
     parts = dict(part.split("=", 1) for part in found[2].split("|")[1:])
-    return re.sub(r"\{(\w+)\}", lambda place: parts.get(place[1], place[0]), gettext(READY[found[1]]))
+    return re.sub(r"\{(\w+)\}", lambda place: parts.get(place[1], place[0]), gettext(KNOWN[found[1]]))
