@@ -16,6 +16,7 @@ from django_stubs_ext import StrOrPromise
 
 from sessions.facts.choices import TextKind
 from sessions.pages.forms_texts import CardForm, FirstAidForm, FlowForm, ItemForm, RowForm, StepForm, with_keys
+from sessions.services.text_rows import CARD_WORDS, LISTED
 
 ListRow = dict[str, Any]
 MOST_ROWS = 80
@@ -25,21 +26,21 @@ MOST_ROWS = 80
 class Spec:
     """How one kind of text is laid out in rows.
 
-    listed: its key in the content; add, added, needed: what the page says of a row; free: rows may come, go and move.
+    listed: its key in the content; free: rows may come, go and move; add, added, needed: what the page then says of it.
     """
 
     form: type[RowForm]
     listed: str
-    add: StrOrPromise
-    added: StrOrPromise
-    needed: StrOrPromise
-    free: bool
-    to_rows: Callable[[Any], list[ListRow]]
-    to_content: Callable[[list[ListRow]], Any]
+    to_rows: Callable[[Any], list[ListRow]] = list
+    to_content: Callable[[list[ListRow]], Any] = list
+    free: bool = False
+    add: StrOrPromise = ""
+    added: StrOrPromise = ""
+    needed: StrOrPromise = ""
 
 
 LINES = ("now", "never", "call", "helper")
-CARD_FIELDS = ("title", "signs", *LINES, "alone", "say", "first")
+CARD_FIELDS = (*CARD_WORDS, "first")
 
 
 def _card_row(card: ListRow) -> ListRow:
@@ -56,54 +57,35 @@ def _card(row: ListRow) -> ListRow:
 SPECS: dict[str, Spec] = {
     TextKind.CHECKLIST: Spec(
         form=ItemForm,
-        listed="items",
+        listed=LISTED[TextKind.CHECKLIST],
         add=_("Add a check"),
         added=_("A check was added at the end."),
         needed=_("At least one check is needed."),
         free=True,
-        to_rows=list,
         to_content=lambda rows: with_keys(rows, "name"),
     ),
     TextKind.RUN_SHEET: Spec(
         form=StepForm,
-        listed="steps",
+        listed=LISTED[TextKind.RUN_SHEET],
         add=_("Add a step"),
         added=_("A step was added at the end."),
         needed=_("At least one step is needed."),
         free=True,
-        to_rows=list,
         to_content=lambda rows: with_keys(rows, "words"),
     ),
     TextKind.CARDS: Spec(
         form=CardForm,
-        listed="cards",
-        add="",
-        added=_("A card was added at the end."),
-        needed=_("At least one card is needed."),
-        free=False,
+        listed=LISTED[TextKind.CARDS],
         to_rows=lambda cards: [*map(_card_row, cards)],
         to_content=lambda rows: [*map(_card, rows)],
     ),
     TextKind.FIRST_AID: Spec(
         form=FirstAidForm,
-        listed="texts",
-        add="",
-        added=_("An event was added at the end."),
-        needed=_("At least one event is needed."),
-        free=False,
+        listed=LISTED[TextKind.FIRST_AID],
         to_rows=lambda texts: [{"key": key, "words": words} for key, words in texts.items()],
         to_content=lambda rows: {row["key"]: row["words"] for row in rows},
     ),
-    TextKind.FLOWS: Spec(
-        form=FlowForm,
-        listed="steps",
-        add="",
-        added=_("A step was added at the end."),
-        needed=_("At least one step is needed."),
-        free=False,
-        to_rows=list,
-        to_content=list,
-    ),
+    TextKind.FLOWS: Spec(form=FlowForm, listed=LISTED[TextKind.FLOWS]),
 }
 
 
