@@ -197,10 +197,7 @@ class FlowForm(RowForm):
     name_of = "words"
     words = forms.CharField(max_length=200, widget=_few_lines(), label=_("Step"))
     hint = forms.CharField(max_length=300, required=False, widget=_few_lines(), label=_("Explanation under it"))
-    minutes = forms.IntegerField(
-        required=False, min_value=1, max_value=60, label=_("Measured again after, in minutes"),
-        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
-    )  # fmt: skip
+    minutes = WholeNumberField(required=False, min_value=1, max_value=60, label=_("Measured again after, in minutes"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
