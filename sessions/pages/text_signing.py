@@ -24,6 +24,7 @@ from homedialysis.accounts.pages.signing import fingerprint, objection, was_show
 from sessions.facts.choices import TextKind
 from sessions.models import Patient, TextSignature
 from sessions.pages.list_rows import SPECS, ListRows
+from sessions.pages.lists import TITLES
 from sessions.services.reading_log import note_reading
 from sessions.services.text_signing import (
     SIGNERS,
@@ -38,13 +39,7 @@ from sessions.services.text_signing import (
 )
 from sessions.services.unit_texts import TextPlace, Texts
 
-GROUPS = {
-    TextKind.CARDS: _("Emergency cards"),
-    TextKind.FIRST_AID: _("First aid for each event"),
-    TextKind.FLOWS: _("Trouble, step by step"),
-    TextKind.CHECKLIST: _("Checks around each treatment"),
-    TextKind.RUN_SHEET: _("Run sheets"),
-}
+GROUPS = TITLES | {TextKind.RUN_SHEET: _("Run sheets")}
 STATES = {
     State.HOLDS: "",
     State.MISSING: _("not signed"),
