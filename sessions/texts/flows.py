@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from sessions.facts.choices import EventKind
-from sessions.texts.cards import meant_for
+from sessions.texts.cards import ASK_RETURN, meant_for
 from sessions.texts.checklist import CATHETER, EVERYBODY, NEEDLES
 
 PAUSE, RESUME, WENT_ON, ENDED = "pause", "resume", "went_on", "ended"
@@ -56,6 +56,7 @@ class FlowStep:
 
 
 NO_BLOOD = Answer("no_blood")
+TREATMENT_OVER = Answer("treatment_over", "blood", (ENDED,))
 LOOK = FlowStep(
     "look", _("Look at the needles, the lines and the sheet"), _("A needle that slips can show itself in this way."),
     (NO_BLOOD, Answer("blood_seen", "card:needle_dislodged", danger=True)), for_whom=NEEDLES,
@@ -66,7 +67,7 @@ LOOK_CATHETER = FlowStep(
     (NO_BLOOD, Answer("blood_seen", "card:catheter_open", danger=True)), for_whom=CATHETER,
 )  # fmt: skip
 STOP = FlowStep("stop", _("Stop the blood pump. Clamp both lines."), _("As you were trained."), does=(PAUSE,))
-KEEP = FlowStep("keep", _("Do not give the blood back unless the unit says so."))
+KEEP = FlowStep("keep", ASK_RETURN)
 HELP = FlowStep(
     "help", _("Call the emergency number now."),
     _("Say: on home haemodialysis; your address; which door. The blood pump stays stopped."),
@@ -80,7 +81,12 @@ BLOOD = FlowStep(
 PUMP_ON = FlowStep(
     "pump_on", _("Open the clamps and start the pump slowly, your hand on it."),
     _("No air in the lines. Raise the speed as you were trained."),
-    (Answer("pump_runs", OVER, (RESUME, WENT_ON)), Answer("treatment_over", "blood", (ENDED,))),
+    (Answer("pump_runs", OVER, (RESUME, WENT_ON)), TREATMENT_OVER),
+)  # fmt: skip
+NEW_LINES = FlowStep(
+    "lines", _("New lines and dialyser, as you were trained."),
+    _("With all checks of a beginning. Not sure: end the treatment."),
+    (Answer("lines_ready", "pump_on"), TREATMENT_OVER),
 )  # fmt: skip
 
 
@@ -121,7 +127,7 @@ HYPOTENSION = (
     FlowStep("plan", _("How does it go on?"),
              _("Your prescription stays as it is. Where it does not fit: ask the unit."),
              (Answer("uf_on_again", OVER, (RESUME, WENT_ON)), Answer("uf_left_off", OVER, (WENT_ON,)),
-              Answer("treatment_over", "blood", (ENDED,))), asks="plan"),
+              TREATMENT_OVER), asks="plan"),
     BLOOD,
     HELP,
 )  # fmt: skip
@@ -138,7 +144,7 @@ INFILTRATION = (
     FlowStep("pump_on", _("Connect the new needle and start the pump slowly, your hand on it."),
              _("No air in the lines. Look at the place: it must not swell."),
              (Answer("not_swollen_pump_runs", OVER, (RESUME, WENT_ON)), Answer("swollen_again", "stop", danger=True),
-              Answer("treatment_over", "blood", (ENDED,)))),
+              TREATMENT_OVER)),
     BLOOD,
     HELP,
 )  # fmt: skip
@@ -146,9 +152,7 @@ CLOTTING = (
     STOP,
     FlowStep("force", _("Do not force the blood back."), _("A clot must never be pushed into the body.")),
     _call(_("Call the unit on call: go on or end."), Answer("unit_new_lines", "lines", (UNIT,))),
-    FlowStep("lines", _("New lines and dialyser, as you were trained."),
-             _("With all checks of a beginning. Not sure: end the treatment."),
-             (Answer("lines_ready", "pump_on"), Answer("treatment_over", "blood", (ENDED,)))),
+    NEW_LINES,
     PUMP_ON,
     BLOOD,
     HELP,
@@ -158,9 +162,7 @@ BLOOD_LEAK = (
     KEEP,
     _signs(_("Shivering, faint, chest pain or short of breath?")),
     _call(_("Call the unit on call: go on or end."), Answer("unit_new_lines", "lines", (UNIT,)), GO_ON),
-    FlowStep("lines", _("New lines and dialyser, as you were trained."),
-             _("With all checks of a beginning. Not sure: end the treatment."),
-             (Answer("lines_ready", "pump_on"), Answer("treatment_over", "blood", (ENDED,)))),
+    NEW_LINES,
     PUMP_ON,
     BLOOD,
     HELP,
