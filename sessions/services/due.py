@@ -43,9 +43,9 @@ Said = tuple[str, Mapping[str, Any]]
 ACCESS_TOPIC = _("Needling and care of the access, after an infection")
 """Topic of the training that an infection of the access makes due."""
 OF_NAMED = {"bloods": _("Bloods: %(panel)s"), "training": _("Training: %(topic)s"), "delivery": _("Delivery: %(item)s")}
+"""Kinds of which there are several, each with a name of its own."""
 FIXED = {"retraining": ACCESS_TOPIC, "resample": _("Sample again: %(test)s, %(place)s")}
 """Kinds that no interval brings about: what happened does."""
-"""Kinds of which there are several, each with a name of its own."""
 LAST_TIME = {
     "last": _("Last on %(day)s."),
     "never": _("Not noted so far."),
@@ -136,8 +136,8 @@ def due_of(facts: SurroundingsFacts, *, ahead: int = AHEAD) -> list[Due]:
         (each for part in parts for each in part if each.due_on <= facts.today + ahead * DAY),
         key=lambda each: (each.due_on, each.label),
     )
-    once = [each for each in found if each.kind == DueKind.DISINFECTION][:1]
-    return [each for each in found if each.kind != DueKind.DISINFECTION or each in once]
+    disinfection = next((each for each in found if each.kind == DueKind.DISINFECTION), None)
+    return [each for each in found if each.kind != DueKind.DISINFECTION or each is disinfection]
 
 
 def _due(facts: SurroundingsFacts, kind: str, due_on: date, said: Said, **more: str) -> Due:
