@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.middleware.csrf import get_token
@@ -29,11 +31,11 @@ from sessions.api.treatments import patient_meant
 from sessions.facts.choices import EntryEnd, EntryKind, LeftOutReason
 from sessions.models import LeftOut, Message, NotHandedOver, Patient
 from sessions.services.document import KnownFields, MomentField
-from sessions.services.handing_over import OfSomebodyElse, entry_is_over, tell_not_handed_over
+from sessions.services.handing_over import entry_is_over, tell_not_handed_over
 from sessions.services.kit import kit
-from sessions.services.left_out import OfSomebodyElse as DayOfSomebodyElse
 from sessions.services.left_out import leave_out, take_back
 from sessions.services.messages import note_seen
+from sessions.services.phone_rows import OfSomebodyElse
 from sessions.services.prescription_changes import acknowledge
 
 PLACEHOLDER = uuid.UUID(int=0)
@@ -154,6 +156,23 @@ class Acknowledge(APIView):
         return Response({"version": prescription.version, "at": kept.at, "received_at": kept.received_at})
 
 
+def _told(request: Request, shape: type[KnownFields]) -> tuple[Patient, dict[str, Any]]:
+    """Of which patient the phone tells, and what. Raises ValidationError, field by field."""
+    sent = shape(data=request.data)
+    sent.is_valid(raise_exception=True)
+    told = dict(sent.validated_data)
+    return patient_meant(signed_in(request), told.pop("patient", None)), told
+
+
+@contextmanager
+def _own_id() -> Iterator[None]:
+    """Whoever sends the id of another patient's row is told so."""
+    try:
+        yield
+    except OfSomebodyElse:
+        raise ValidationError({"id": gettext("This id belongs to another entry: make a new UUID.")}) from None
+
+
 class NotHandedOverSent(KnownFields):
     """What the phone knows of an entry that was not taken. since: of the first try, by the phone's clock."""
 
@@ -182,14 +201,11 @@ class NotHandedOverAt(APIView):
     )
     def put(self, request: Request, entry_id: uuid.UUID) -> Response:
         """Say that an entry of the phone, whose id this is, was not taken: the unit sees it, and somebody calls."""
-        sent = NotHandedOverSent(data=request.data)
-        sent.is_valid(raise_exception=True)
-        told = dict(sent.validated_data)
-        patient, by = patient_meant(signed_in(request), told.pop("patient", None)), signed_in(request)
-        try:
-            kept = tell_not_handed_over(entry_id=entry_id, patient=patient, told=told, by=by, at=timezone.now())
-        except OfSomebodyElse:
-            raise ValidationError({"id": gettext("This id belongs to another entry: make a new UUID.")}) from None
+        patient, told = _told(request, NotHandedOverSent)
+        with _own_id():
+            kept = tell_not_handed_over(
+                entry_id=entry_id, patient=patient, told=told, by=signed_in(request), at=timezone.now()
+            )
         return Response({"told_at": kept.told_at})
 
     @extend_schema(
@@ -235,15 +251,9 @@ class LeftOutAt(APIView):
     )
     def put(self, request: Request, said_id: uuid.UUID) -> Response:
         """Say that no treatment is done on a day. It counts as not delivered, and nobody calls it missing."""
-        sent = LeftOutSent(data=request.data)
-        sent.is_valid(raise_exception=True)
-        told = dict(sent.validated_data)
-        by, now = signed_in(request), timezone.now()
-        patient = patient_meant(by, told.pop("patient", None))
-        try:
-            said = leave_out(said_id=said_id, patient=patient, by=by, now=now, **told)
-        except DayOfSomebodyElse:
-            raise ValidationError({"id": gettext("This id belongs to another entry: make a new UUID.")}) from None
+        patient, told = _told(request, LeftOutSent)
+        with _own_id():
+            said = leave_out(said_id=said_id, patient=patient, by=signed_in(request), now=timezone.now(), **told)
         return Response({"day": said.day, "reason": said.reason, "received_at": said.received_at})
 
     @extend_schema(operation_id="bedside_left_out_taken_back", responses={204: None})

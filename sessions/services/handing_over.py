@@ -12,12 +12,9 @@ from django.utils.translation import gettext as _
 from homedialysis.accounts.models import User
 from sessions.facts.choices import EntryEnd, EntryKind
 from sessions.models import NotHandedOver, Patient
+from sessions.services.phone_rows import row_of
 
 TOO_LARGE, NOT_LET_THROUGH, SERVERS_FAULT = 413, 403, 500
-
-
-class OfSomebodyElse(Exception):
-    """The id belongs to an entry of another patient."""
 
 
 @transaction.atomic
@@ -25,10 +22,7 @@ def tell_not_handed_over(
     *, entry_id: uuid.UUID, patient: Patient, told: dict[str, Any], by: User, at: datetime
 ) -> NotHandedOver:
     """Keep what a phone tells of an entry; told again, the newest holds, and it stands again. Raises OfSomebodyElse."""
-    known = NotHandedOver.objects.select_for_update().filter(pk=entry_id).first()
-    if known and known.patient_id != patient.pk:
-        raise OfSomebodyElse
-    entry = known or NotHandedOver(pk=entry_id, patient=patient)
+    entry = row_of(NotHandedOver, entry_id, patient)
     for name, value in {**told, "told_by": by, "told_at": at, "over": "", "over_at": None, "over_by": None}.items():
         setattr(entry, name, value)
     entry.save()

@@ -9,10 +9,7 @@ from django.db import transaction
 
 from homedialysis.accounts.models import User
 from sessions.models import LeftOut, Patient
-
-
-class OfSomebodyElse(Exception):
-    """The id belongs to a day of another patient."""
+from sessions.services.phone_rows import row_of
 
 
 @transaction.atomic
@@ -20,10 +17,7 @@ def leave_out(
     *, said_id: uuid.UUID, patient: Patient, day: date, reason: str, words: str, by: User, at: datetime, now: datetime
 ) -> LeftOut:
     """Keep that no treatment is done on a day; said again under its id, the newest holds. Raises OfSomebodyElse."""
-    known = LeftOut.objects.select_for_update().filter(pk=said_id).first()
-    if known and known.patient_id != patient.pk:
-        raise OfSomebodyElse
-    said = known or LeftOut(pk=said_id, patient=patient)
+    said = row_of(LeftOut, said_id, patient)
     said.day, said.reason, said.words = day, reason, words
     said.said_by, said.said_at, said.received_at, said.taken_back_at = by, at, now, None
     said.save()
