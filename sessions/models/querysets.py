@@ -7,9 +7,10 @@ from typing import Any, Self
 
 from django.contrib.auth.models import AnonymousUser
 from django.db import models
-from django.db.models import Q
+from django.db.models import Count, Q
 
 from homedialysis.accounts.models import User
+from sessions.facts.choices import RecordState
 
 Viewer = User | AnonymousUser
 
@@ -50,6 +51,11 @@ class StaffOnlyQuerySet(models.QuerySet[Any]):
         return self if isinstance(user, User) and user.is_unit_staff else self.none()
 
 
+def _held(at: datetime) -> Q:
+    """Of dialysers: those that somebody in the programme is treated with at this moment."""
+    return Q(prescription__in_force__contains=at, prescription__patient__left_on=None)
+
+
 class DialyserQuerySet(StaffOnlyQuerySet):
     def to_prescribe(self) -> Self:
         """Those that a next prescription may name."""
@@ -57,8 +63,11 @@ class DialyserQuerySet(StaffOnlyQuerySet):
 
     def to_try(self, at: datetime) -> Self:
         """Those that may be prescribed, and those that somebody is treated with now."""
-        held = Q(prescription__in_force__contains=at, prescription__patient__left_on=None)
-        return self.filter(pk__in=self.filter(held | Q(in_use=True)).values("pk"))
+        return self.filter(pk__in=self.filter(_held(at) | Q(in_use=True)).values("pk"))
+
+    def with_patients(self, at: datetime) -> Self:
+        """Each with how many are treated with it now, as `patients`."""
+        return self.annotate(patients=Count("prescription", filter=_held(at)))
 
 
 class PrescriptionQuerySet(OfPatientQuerySet):
@@ -79,7 +88,7 @@ class TreatmentsDone(models.Manager.from_queryset(TreatmentQuerySet)):  # type: 
 
     def get_queryset(self) -> TreatmentQuerySet:
         found: TreatmentQuerySet = super().get_queryset()
-        return found.exclude(state="mistaken")
+        return found.exclude(state=RecordState.MISTAKEN)
 
 
 class EntryQuerySet(OfPatientQuerySet):

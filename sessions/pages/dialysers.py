@@ -6,7 +6,6 @@ from typing import Any, ClassVar
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -53,9 +52,7 @@ class DialyserForm(SurroundingsForm):
 @require_GET
 def dialysers(request: HttpRequest) -> HttpResponse:
     """All of them, those in use first, with how many patients each is prescribed for."""
-    now = timezone.now()
-    holds = Q(prescription__in_force__contains=now, prescription__patient__left_on=None)
-    found = Dialyser.objects.visible_to(request.user).annotate(patients=Count("prescription", filter=holds))
+    found = Dialyser.objects.visible_to(request.user).with_patients(timezone.now())
     return render(request, "sessions/dialysers.html", {"dialysers": found.order_by("-in_use", "name", "pk")})
 
 
