@@ -60,12 +60,13 @@ class EnrolForm(AsksAgain, AskingForm[Patient]):
             "name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on",
         ]  # fmt: skip
         widgets: ClassVar = {"birth_date": DateInput(), "joined_on": DateInput()}
+        help_texts: ClassVar = {"time_zone": _("Only when it is not the unit's.")}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["time_zone"] = ZoneField(
             label=_("Time zone"), unset=_("that of the unit"), held=self.instance.time_zone, required=False,
-            help_text=self.fields["time_zone"].help_text or _("Only when it is not the unit's."),
+            help_text=self.fields["time_zone"].help_text,
         )  # fmt: skip
 
     def unusual(self) -> list[str]:

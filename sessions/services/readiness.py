@@ -9,9 +9,9 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit
-from sessions.facts.choices import AccessKind
+from sessions.facts.choices import AccessKind, SiteUse
 from sessions.facts.choices_surroundings import MachineKind
-from sessions.models import Machine, Patient, SupplyCount, Training, WaterTest
+from sessions.models import AccessSite, Machine, Patient, SupplyCount, Training, WaterTest
 from sessions.services.prescribing import prescription_in_force
 
 
@@ -41,7 +41,7 @@ def _of_the_person(patient: Patient, at: datetime) -> list[Step]:
     access = patient.accesses.in_use().prefetch_related("sites").first()
     order = prescription_in_force(patient, at)
     sites = list(access.sites.all()) if access else []
-    enough = access is not None and (access.kind == AccessKind.CATHETER or {"arterial", "venous"} <= _uses(sites))
+    enough = access is not None and (access.kind == AccessKind.CATHETER or set(SiteUse.values) <= _uses(sites))
     where = _page("treatments:access", patient)
     return [
         Step(_("Access"), access is not None, str(access or _("none is noted")), where),
@@ -54,8 +54,8 @@ def _of_the_person(patient: Patient, at: datetime) -> list[Step]:
     ]  # fmt: skip
 
 
-def _uses(sites: list[object]) -> set[str]:
-    return {str(site.use) for site in sites if not site.resting}  # type: ignore[attr-defined]
+def _uses(sites: list[AccessSite]) -> set[str]:
+    return {site.use for site in sites if not site.resting}
 
 
 def _at_home(patient: Patient) -> list[Step]:
