@@ -69,13 +69,13 @@ class Engine(ABC):
         found = self.ask("WebDriver:ExecuteScript", "execute/sync", script=body, args=list(given))
         return next(iter(found.values())) if found else None
 
-    def touch(self, body: str, *given: Any) -> bool:
-        """Touch the element that a function body returns, once there is one -> whether it came.
+    def touch(self, body: str, *given: Any, seconds: float = TOUCHED_WITHIN) -> bool:
+        """Touch the element that a function body returns, once there is one -> whether it came in time.
 
         Brought to the middle first, as a thumb does with what lies under the dock; a screen that was drawn anew
         meanwhile is looked at again.
         """
-        until = time.monotonic() + TOUCHED_WITHIN
+        until = time.monotonic() + seconds
         while time.monotonic() < until:
             try:
                 if handle := self.find(body, *given):

@@ -24,7 +24,7 @@ from tests.factories import PASSWORD
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-SECONDS, STEPS = 20, 200
+SECONDS, STEPS, STUCK = 20, 200, 5
 NUMBERS = {
     "chlorine": "0.05", "Conductivity": "14", "Weight before": "72.4", "Weight after": "70.1",
     "rinse-back": "0.3", "drink": "0.2", "speed": "150", "Systolic": "142", "Diastolic": "81", "Pulse": "70",
@@ -157,27 +157,32 @@ class Night:
         self.touch("Take it", "dialog[open]")
 
     def step(self, state: Mapping[str, Any], *, answer: bool) -> None:
-        """What somebody does who goes straight on: pad, main action, first answer; else time goes by."""
+        """What somebody does who goes straight on: pad, main action, first answer; else time goes by.
+
+        What the screen no longer offers when the hand is there is left: the next look says what is there now.
+        """
         if state["pad"]:
             self.number(state["pad"])
         elif state["main"] and not state["stuck"] and not answer:
-            self.touch(state["main"][:12], "#dock .arc")
-        elif self.engine.find(CHOICE):
-            self.engine.touch(CHOICE)
-        else:
+            self.engine.touch(BY_WORDS, "#dock .arc", state["main"][:12], seconds=1)
+        elif not (self.engine.find(CHOICE) and self.engine.touch(CHOICE, seconds=1)) or state["stuck"]:
             self.later(2)
 
     def walk(self, words: str) -> None:
         """On until the main action says these words. One that only leads to a question is answered by the question."""
         before: dict[str, Any] = {}
+        same = 0
         for _ in range(STEPS):
             state = self.state()
             if words in state["main"] and not state["pad"]:
                 return
-            self.step(state, answer=state == before)
+            same = same + 1 if state == before else 0
+            if same == STUCK:
+                break
+            self.step(state, answer=same > 0)
             before = state
             self.settle(state)
-        raise AssertionError(f"“{words}” is not reached in {STEPS} steps: {self.state()}")
+        raise AssertionError(f"“{words}” is not reached: {self.state()}")
 
     def settle(self, before: dict[str, Any]) -> None:
         """Wait a moment for something new."""
