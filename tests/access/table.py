@@ -187,7 +187,7 @@ TABLE: dict[str, dict[str, str]] = {
     "alerts:detail": {"GET": STAFF},
     "alerts:seen": {"POST": CLINICAL_DO},
     "alerts:note": {"POST": CLINICAL_DO},
-    "alerts:close": {"POST": "302 403 403 403 400 400 403 403"},
+    "alerts:close": {"POST": "302 403 403 403 302 302 403 403"},
     "alerts:reopen": {"POST": CLINICAL_DO},
     "alerts:take-up": {"POST": CLINICAL_DO},
     "alerts:unit-limits": {"GET": STAFF, "POST": CLINICAL},

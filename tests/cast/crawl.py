@@ -18,7 +18,7 @@ from tests.conftest import signed_in
 
 STAFF = (Role.NURSE, Role.NEPHROLOGIST, Role.TECHNOLOGIST, Role.ADMINISTRATOR)
 PROGRAMS_WORDS = re.compile(
-    r"\bNone\b(?! [a-z]{4}| so far| yet|\.|:|$)|\bnan\b|\bNaN\b|\bInfinity\b|datetime\.|\{\{|\{%"
+    r"\bNone\b(?! [a-z]{4}| so far| yet| of (?:it|these)|\.|:|$)|\bnan\b|\bNaN\b|\bInfinity\b|datetime\.|\{\{|\{%"
 )
 """What a program writes where something is missing. “None noted”, “None so far” and their like are ours."""
 
