@@ -13,9 +13,9 @@ from django_stubs_ext import StrOrPromise
 from alerts.models.choices import Family
 from dosing.science.guidance import GUIDANCE, End
 from dosing.science.sources import Status
+from dosing.services.numbers.blood_units import ShownAnalyte, spoken_of
 from dosing.services.numbers.guidance import source_words
 from dosing.services.numbers.seen import with_status
-from dosing.services.results.blood_units import ShownAnalyte, spoken_of
 from sessions.facts.choices import Analyte
 
 

@@ -351,7 +351,8 @@ class Rule:
     cannot speak about; reasons: its own words for why, by code. part_of: rules that see the same thing; where one of
     them speaks of the same night, this alert is shown below that one. may_be_muted: for one patient and some time.
     joins: those of `part_of` that tell of the very same: an alert of this rule stands only while enough of its days are
-    told by none of them, in whatever order the records arrived. rises: after how long an alert of an urgency that nobody has looked at becomes more urgent by one step.
+    told by none of them, in whatever order the records arrived. rises: after how long an alert of an urgency that
+    nobody has looked at becomes more urgent by one step.
     ends_when_done: it tells of something to do, so that talking about it closes nothing while it is not done.
     waits_at_home: it is not asked while the patient is in hospital or away, and goes on afterwards.
     by_time: whether time alone, without a new record, can bring it about. advice: what to bear in mind.

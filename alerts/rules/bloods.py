@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
@@ -39,6 +39,8 @@ class Judged(NamedTuple):
 
 
 Judge = Callable[[History, BloodResult], Judged]
+Beyond = tuple[Evidence, LimitInForce]
+"""A result beyond its limit, and that limit."""
 
 
 def as_drawn(history: History, row: BloodResult) -> Judged:
@@ -123,6 +125,26 @@ def _passed(
     return passed
 
 
+def _judged(
+    history: History, analyte: Analyte, judge: Judge, low: str, high: str, at_high: bool
+) -> Iterator[Beyond | None]:
+    """Each result in order: what of it is beyond a limit, and the limit; None where it is inside."""
+    for row in _results(history, analyte):
+        judged = judge(history, row)
+        held = _broken(history, row, judged, low, high, at_high)
+        yield (_evidence(history, row, judged, held), held) if held else None
+
+
+def _in_a_row(results: Iterable[Beyond | None], count: int) -> list[Beyond]:
+    """Those beyond that stand beside so many others."""
+    found: list[Beyond] = []
+    run: list[Beyond] = []
+    for result in results:
+        run = [*run, result] if result else []
+        found += run if len(run) == count else run[-1:] if len(run) > count else []
+    return found
+
+
 def blood(
     key: str,
     analyte: Analyte,
@@ -147,13 +169,7 @@ def blood(
     """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
-        run: list[tuple[Evidence, LimitInForce]] = []
-        beyond: list[tuple[Evidence, LimitInForce]] = []
-        for row in _results(history, analyte):
-            judged = judge(history, row)
-            held = _broken(history, row, judged, low, high, at_high)
-            run = [*run, (_evidence(history, row, judged, held), held)] if held else []
-            beyond += run if len(run) == in_a_row else run[-1:] if len(run) > in_a_row else []
+        beyond = _in_a_row(_judged(history, analyte, judge, low, high, at_high), in_a_row)
         if beyond:
             newest, held = beyond[-1]
             from_here = history.limits.at(soon, newest.at).value if soon else None

@@ -18,8 +18,8 @@ from alerts.rules.base import Evidence
 from alerts.rules.wording import day, figure
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.trend_of_patient import WATCHES
+from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.reasons import reason_words
-from dosing.services.results.blood_units import spoken_of
 from sessions.facts.choices import Analyte, DialyserLook, EventKind, LeftOutReason
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field

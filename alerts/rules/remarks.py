@@ -16,8 +16,8 @@ from alerts.limits.book import LimitInForce
 from alerts.models.choices import Urgency
 from alerts.rules.base import OF_SCIENCE, Parts, Remark
 from alerts.rules.wording import day, figure
+from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.reasons import reason_words
-from dosing.services.results.blood_units import spoken_of
 from sessions.facts.choices import Analyte
 
 MOST_DAYS = 5

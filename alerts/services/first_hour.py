@@ -10,10 +10,10 @@ from alerts.models import LookedOver, RotaTurn
 from alerts.models.looked_over import Part
 from homedialysis.accounts.models import BEDSIDE_ROLES, Role, Unit, User
 from sessions.models import Dialyser, Laboratory, Patient, SupplyItem, UnitText
-from sessions.services.readiness import Step
+from sessions.services.readiness import ToDo
 
 
-def steps_of_unit() -> list[Step]:
+def steps_of_unit() -> list[ToDo]:
     """In the order in which they are usually done; a dozen small queries."""
     looked = {row.part: row for row in LookedOver.objects.select_related("by").order_by("at")}
     return [*_the_unit(), *_the_team(), *_to_prescribe(looked), *_to_look_over(looked), *_patients()]
@@ -24,7 +24,7 @@ def all_there() -> bool:
     return all(step.done for step in steps_of_unit() if step.needed)
 
 
-def _the_unit() -> list[Step]:
+def _the_unit() -> list[ToDo]:
     unit = Unit.objects.current()
     where = reverse("accounts:unit")
     hours = list(unit.opening_hours.all()) if unit else []
@@ -33,18 +33,18 @@ def _the_unit() -> list[Step]:
     }  # fmt: skip
     of_hours = ngettext("%(count)s day a week", "%(count)s days a week", len(hours)) % {"count": len(hours)}
     return [
-        Step(_("Name, time zone and units"), unit is not None, str(unit or _("not set yet")), where),
-        Step(_("Numbers to call"), unit is not None, told if unit else _("not set yet"), where),
-        Step(_("Opening hours"), bool(hours), of_hours if hours else _("nobody is told of an unseen alert"), where),
+        ToDo(_("Name, time zone and units"), unit is not None, str(unit or _("not set yet")), where),
+        ToDo(_("Numbers to call"), unit is not None, told if unit else _("not set yet"), where),
+        ToDo(_("Opening hours"), bool(hours), of_hours if hours else _("nobody is told of an unseen alert"), where),
     ]
 
 
-def _the_team() -> list[Step]:
+def _the_team() -> list[ToDo]:
     come = {person.role for person in User.objects.exclude(role__in=BEDSIDE_ROLES) if person.has_usable_password()}
     turns = RotaTurn.objects.count()
     team = reverse("accounts:team")
     steps = [
-        Step(title, role in come, _("there") if role in come else _("none has come yet"), team, needed=needed)
+        ToDo(title, role in come, _("there") if role in come else _("none has come yet"), team, needed=needed)
         for title, role, needed in (
             (_("A nurse"), Role.NURSE, True),
             (_("A nephrologist"), Role.NEPHROLOGIST, True),
@@ -52,19 +52,19 @@ def _the_team() -> list[Step]:
         )
     ]
     words = ngettext("%(count)s turn", "%(count)s turns", turns) % {"count": turns}
-    return [*steps, Step(_("Rota"), turns > 0, words if turns else _("nobody is on it"), reverse("alerts:rota"))]
+    return [*steps, ToDo(_("Rota"), turns > 0, words if turns else _("nobody is on it"), reverse("alerts:rota"))]
 
 
-def _to_prescribe(looked: dict[str, LookedOver]) -> list[Step]:
+def _to_prescribe(looked: dict[str, LookedOver]) -> list[ToDo]:
     dialysers = Dialyser.objects.to_prescribe().count()
     items = SupplyItem.objects.filter(in_use=True).count()
     laboratories = Laboratory.objects.count()
     return [
-        Step(_("Dialysers"), dialysers > 0, _counted(dialysers, _("no prescription can be written")),
+        ToDo(_("Dialysers"), dialysers > 0, _counted(dialysers, _("no prescription can be written")),
              reverse("treatments:dialysers")),
-        Step(_("Supply list"), items > 0, _counted(items, _("no stock is reckoned")),
+        ToDo(_("Supply list"), items > 0, _counted(items, _("no stock is reckoned")),
              reverse("treatments:surroundings-unit"), needed=False),
-        Step(_("Laboratories"), laboratories > 0 or Part.BY_HAND in looked,
+        ToDo(_("Laboratories"), laboratories > 0 or Part.BY_HAND in looked,
              _counted(laboratories, _said(looked, Part.BY_HAND)), reverse("dosing:imports"),
              clinical=True),
     ]  # fmt: skip
@@ -74,14 +74,14 @@ def _counted(count: int, otherwise: str) -> str:
     return ngettext("%(count)s entered", "%(count)s entered", count) % {"count": count} if count else otherwise
 
 
-def _to_look_over(looked: dict[str, LookedOver]) -> list[Step]:
+def _to_look_over(looked: dict[str, LookedOver]) -> list[ToDo]:
     own = UnitText.objects.filter(patient=None).exists()
     pages = {
         Part.TEXTS: "treatments:unit-texts", Part.LIMITS: "alerts:unit-limits", Part.RANGES: "dosing:review-ranges",
         Part.INTERVALS: "treatments:surroundings-unit",
     }  # fmt: skip
     return [
-        Step(str(part.label), part in looked or (part == Part.TEXTS and own), _said(looked, part), reverse(page))
+        ToDo(str(part.label), part in looked or (part == Part.TEXTS and own), _said(looked, part), reverse(page))
         for part, page in pages.items()
     ]
 
@@ -93,9 +93,9 @@ def _said(looked: dict[str, LookedOver], part: Part) -> str:
     return _("right for this unit, says %(person)s on %(day)s") % {"person": row.by, "day": f"{row.at:%Y-%m-%d}"}
 
 
-def _patients() -> list[Step]:
+def _patients() -> list[ToDo]:
     count = Patient.objects.count()
     return [
-        Step(_("The first patient"), count > 0, _counted(count, _("nobody is enrolled")),
+        ToDo(_("The first patient"), count > 0, _counted(count, _("nobody is enrolled")),
              reverse("treatments:patients") if count else reverse("treatments:enrol"), clinical=not count),
     ]  # fmt: skip

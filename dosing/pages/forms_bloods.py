@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from dosing.services.results.blood_units import shown_as
+from dosing.services.numbers.blood_units import shown_as
 from homedialysis.accounts.models import UnitSystem
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField

@@ -16,7 +16,7 @@ from dosing.science.bloods import analyte_of_loinc
 from dosing.services.importing.csv_table import NEEDED, OPTIONAL
 from dosing.services.importing.line_words import FIELDS
 from dosing.services.importing.rows import MOST_BYTES
-from dosing.services.results.blood_units import spoken_of
+from dosing.services.numbers.blood_units import spoken_of
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm
 from sessions.facts import plausible

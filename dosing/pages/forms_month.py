@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.ranges import choices
-from dosing.services.results.blood_units import spoken_of
+from dosing.services.numbers.blood_units import spoken_of
 from homedialysis.accounts.models import CLINICAL_ROLES, User
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField

@@ -19,7 +19,7 @@ from dosing.services.importing import taking
 from dosing.services.importing.judging import ASKS, CORRECTS, NEW, WORDS, counts
 from dosing.services.importing.rejects import CONTENT_TYPES, not_taken, reason_of, rejects_file
 from dosing.services.importing.rows import ResultRow, Unreadable, form_of
-from dosing.services.results.blood_units import spoken_of, three_figures
+from dosing.services.numbers.blood_units import spoken_of, three_figures
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
 from sessions.facts import plausible

@@ -22,8 +22,8 @@ from dosing.services.night import charts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
+from dosing.services.numbers.blood_units import spoken_of, three_figures
 from dosing.services.numbers.number import ShownIn
-from dosing.services.results.blood_units import spoken_of, three_figures
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next

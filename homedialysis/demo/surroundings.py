@@ -44,7 +44,9 @@ MONTHLY = (
     Analyte.ALBUMIN, Analyte.HAEMOGLOBIN, Analyte.TRANSFERRIN_SATURATION,
 )  # fmt: skip
 QUARTERLY = (Analyte.FERRITIN, Analyte.PTH)
+WATER_SERVICE_EVERY = 350
 TASKS = ((TaskKind.DISINFECTION, 28), (TaskKind.FILTER_CHANGE, 84), (TaskKind.SERVICE, 350))
+TASKS_OF_WATER = ((TaskKind.WATER_SERVICE, WATER_SERVICE_EVERY), (TaskKind.CARBON_CHANGE, 350))
 
 
 def set_up_lists(*, by: User, at: datetime) -> None:
@@ -115,6 +117,14 @@ class Home:
             count = 62 if high else int(self.rng.integers(0, 18))
             yield self._test(WaterKind.BACTERIA, count, at), self._answered(at)
             yield self._test(WaterKind.ENDOTOXIN, 0.03, at, below=True), self._answered(at)
+        for at in () if self._place == LATE_CULTURE else self._care(WATER_SERVICE_EVERY):
+            after = min(at + DAY, self.until)
+            yield self._test(WaterKind.BACTERIA, int(self.rng.integers(0, 18)), after), self._answered(after)
+            yield self._test(WaterKind.ENDOTOXIN, 0.03, after, below=True), self._answered(after)
+
+    def _care(self, every: int) -> Iterator[datetime]:
+        """When something was done that comes round after so many days: on days of their own in each home."""
+        return self._backwards(3 + (7 * self._place + every) % (every - 8), every)
 
     def _answered(self, sampled_at: datetime) -> datetime:
         """Cultures take a week to grow."""
@@ -132,9 +142,9 @@ class Home:
         )
 
     def _tasks(self) -> Iterator[tuple[TaskDone, datetime]]:
-        tasks = [*TASKS, (TaskKind.WATER_SERVICE, 350), (TaskKind.CARBON_CHANGE, 350)] if self._has_water else TASKS
+        tasks = [*TASKS, *TASKS_OF_WATER] if self._has_water else TASKS
         for kind, every in tasks:
-            for at in self._backwards(3 + (7 * self._place + every) % (every - 8), every):
+            for at in self._care(every):
                 yield TaskDone(patient=self.patient, kind=kind, done_at=at), at
 
     def _supplies(self) -> Iterator[tuple[SupplyCount | SupplyDelivery, datetime]]:

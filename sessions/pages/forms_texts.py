@@ -14,7 +14,7 @@ from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberFi
 from sessions.facts.choices import CheckPart, EventKind, SiteUse
 from sessions.facts.local_number import plain
 from sessions.texts import checklist, run_sheets
-from sessions.texts.cards import Call
+from sessions.texts.cards import FirstCall
 from sessions.texts.flows import MEASURE_AGAIN_MINUTES, WAITS, kind_of
 
 KEY = re.compile(r"[a-z0-9_]{1,40}")
@@ -172,7 +172,7 @@ class CardForm(RowForm):
         help_text=_("Each line names the unit or the emergency number."),
     )  # fmt: skip
     first = forms.ChoiceField(
-        choices=[(Call.EMERGENCY.value, _("the emergency number")), (Call.UNIT.value, _("the unit"))],
+        choices=[(FirstCall.EMERGENCY.value, _("the emergency number")), (FirstCall.UNIT.value, _("the unit"))],
         label=_("Whose number lies under the thumb"),
     )
     helper = LinesField(2, required=False, label=_("What a helper does, a line each"))

@@ -16,7 +16,7 @@ from sessions.services.prescribing import prescription_in_force
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class ToDo:
     """One thing that has to be there. needed: without it nothing should begin; else it is good to have."""
 
     title: str
@@ -28,7 +28,7 @@ class Step:
     """Whether only a nurse or a nephrologist opens the page."""
 
 
-def steps_to_first_treatment(patient: Patient, *, at: datetime) -> list[Step]:
+def steps_to_first_treatment(patient: Patient, *, at: datetime) -> list[ToDo]:
     """What has to stand before the first treatment at home, in the order in which it is usually done."""
     return [*_of_the_person(patient, at), *_at_home(patient), *_beside(patient)]
 
@@ -37,16 +37,16 @@ def _page(name: str, patient: Patient, *more: str) -> str:
     return reverse(name, args=[patient.pk, *more])
 
 
-def _of_the_person(patient: Patient, at: datetime) -> list[Step]:
+def _of_the_person(patient: Patient, at: datetime) -> list[ToDo]:
     access = patient.accesses.in_use().prefetch_related("sites").first()
     order = prescription_in_force(patient, at)
     sites = list(access.sites.all()) if access else []
     enough = access is not None and (access.kind == AccessKind.CATHETER or set(SiteUse.values) <= _uses(sites))
     where = _page("treatments:access", patient)
     return [
-        Step(_("Access"), access is not None, str(access or _("none is noted")), where),
-        Step(_("Sites for both needles"), enough, _("marked") if enough else _("not marked yet"), where),
-        Step(
+        ToDo(_("Access"), access is not None, str(access or _("none is noted")), where),
+        ToDo(_("Sites for both needles"), enough, _("marked") if enough else _("not marked yet"), where),
+        ToDo(
             _("Prescription"), order is not None,
             _("version %(version)s is in force") % {"version": order.version} if order else _("none is in force"),
             _page("treatments:prescribe", patient),
@@ -58,35 +58,35 @@ def _uses(sites: list[AccessSite]) -> set[str]:
     return {site.use for site in sites if not site.resting}
 
 
-def _at_home(patient: Patient) -> list[Step]:
+def _at_home(patient: Patient) -> list[ToDo]:
     machines = Machine.objects.filter(patient=patient, until=None)
     there = machines.filter(kind=MachineKind.DIALYSIS).exists()
     tested = WaterTest.objects.standing().filter(patient=patient).exists()
     counted = SupplyCount.objects.standing().filter(patient=patient).exists()
     own_sheet = patient.own_texts.exists()
     return [
-        Step(_("Machine at home"), there, _("noted") if there else _("not noted"),
+        ToDo(_("Machine at home"), there, _("noted") if there else _("not noted"),
              _page("treatments:surroundings-note", patient, "machine")),
-        Step(_("Water tested"), tested, _("a result stands") if tested else _("no result stands"),
+        ToDo(_("Water tested"), tested, _("a result stands") if tested else _("no result stands"),
              _page("treatments:surroundings-note", patient, "water")),
-        Step(_("Supplies counted"), counted, _("counted once") if counted else _("never counted"),
+        ToDo(_("Supplies counted"), counted, _("counted once") if counted else _("never counted"),
              _page("treatments:surroundings-note", patient, "count"), needed=False),
-        Step(_("Run sheet looked over"), own_sheet,
+        ToDo(_("Run sheet looked over"), own_sheet,
              _("one of the patient's own") if own_sheet else _("the unit's holds"),
              _page("treatments:patient-run-sheet", patient), needed=False),
     ]  # fmt: skip
 
 
-def _beside(patient: Patient) -> list[Step]:
+def _beside(patient: Patient) -> list[ToDo]:
     trained = Training.objects.standing().filter(patient=patient).exists()
     unit = Unit.objects.current()
     reached = bool(unit and unit.opening_hours.all())
     come = patient.account is not None and patient.account.has_usable_password()
     return [
-        Step(_("Training"), trained, _("noted") if trained else _("none is noted"),
+        ToDo(_("Training"), trained, _("noted") if trained else _("none is noted"),
              _page("treatments:surroundings-note", patient, "training")),
-        Step(_("Numbers to call, and opening hours"), reached, _("set") if reached else _("not set for the unit"),
+        ToDo(_("Numbers to call, and opening hours"), reached, _("set") if reached else _("not set for the unit"),
              reverse("accounts:unit")),
-        Step(_("Invitation"), come, _("the patient signs in") if come else _("the patient has not come yet"),
+        ToDo(_("Invitation"), come, _("the patient signs in") if come else _("the patient has not come yet"),
              _page("treatments:invite", patient)),
     ]  # fmt: skip

@@ -30,7 +30,7 @@ ALONE = _("Alone: put the telephone on loudspeaker, say how the door opens, and 
 """What stands on cards beside their own words."""
 
 
-class Call(StrEnum):
+class FirstCall(StrEnum):
     """Whose number lies under the thumb."""
 
     EMERGENCY = "emergency"
@@ -63,7 +63,7 @@ class Card:
     helper: tuple[StrOrPromise, ...]
     say: StrOrPromise
     alone: StrOrPromise = ""
-    first: Call = Call.EMERGENCY
+    first: FirstCall = FirstCall.EMERGENCY
     signs: StrOrPromise = ""
     for_whom: str = EVERYBODY
     see: tuple[str, ...] = ()
@@ -205,7 +205,7 @@ CARDS = (
     ),
     Card(
         kind="swelling", group=Group.BLOOD, title=_("Swelling at a needle"), for_whom=NEEDLES,
-        events=(EventKind.INFILTRATION,), first=Call.UNIT,
+        events=(EventKind.INFILTRATION,), first=FirstCall.UNIT,
         now=(
             STOP,
             CLAMP,
@@ -312,7 +312,7 @@ CARDS = (
     ),
     Card(
         kind="fever", group=Group.BODY, title=_("Fever or shivering"), events=(EventKind.FEVER_CHILLS,),
-        first=Call.UNIT,
+        first=FirstCall.UNIT,
         now=(
             STOP_UF,
             _("Take the temperature."),
@@ -333,7 +333,7 @@ CARDS = (
     ),
     Card(
         kind="chlorine", group=Group.MACHINE, title=_("Chlorine over the limit while connected"),
-        events=(EventKind.CHLORINE,), first=Call.UNIT,
+        events=(EventKind.CHLORINE,), first=FirstCall.UNIT,
         now=(
             STOP,
             CLAMP,
@@ -352,7 +352,7 @@ CARDS = (
     ),
     Card(
         kind="machine_alarm", group=Group.MACHINE, title=_("Machine alarm will not clear"),
-        events=(EventKind.MACHINE_ALARM,), first=Call.UNIT,
+        events=(EventKind.MACHINE_ALARM,), first=FirstCall.UNIT,
         now=(
             LOOK,
             _("Read what the machine says, and put right what you were trained to."),
@@ -369,7 +369,7 @@ CARDS = (
     ),
     Card(
         kind="power_water", group=Group.MACHINE, title=_("Power or water failure"),
-        events=(EventKind.POWER_FAILURE, EventKind.WATER_FAILURE), first=Call.UNIT,
+        events=(EventKind.POWER_FAILURE, EventKind.WATER_FAILURE), first=FirstCall.UNIT,
         now=(
             _("Take the torch. Look at your access and the lines."),
             _("Power out: give the blood back by hand only if you were trained to. Otherwise clamp both lines."),

@@ -28,7 +28,7 @@ WAITS = "wait"
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class Reply:
     """A whole phrase that is touched: its code among the ready-made words, the step it leads to ("" the next one,
     "card:needle_dislodged" the emergency card of that event), what it says of the treatment, and whether it is the
     dangerous one."""
@@ -47,7 +47,7 @@ class FlowStep:
     key: str
     words: StrOrPromise
     hint: StrOrPromise = ""
-    answers: tuple[Answer, ...] = ()
+    answers: tuple[Reply, ...] = ()
     asks: str = ""
     does: tuple[str, ...] = ()
     minutes: int | None = None
@@ -55,53 +55,56 @@ class FlowStep:
     for_whom: str = EVERYBODY
 
 
-NO_BLOOD = Answer("no_blood")
-TREATMENT_OVER = Answer("treatment_over", "blood", (ENDED,))
+NO_BLOOD = Reply("no_blood")
+TREATMENT_OVER = Reply("treatment_over", "blood", (ENDED,))
 LOOK = FlowStep(
     "look", _("Look at the needles, the lines and the sheet"), _("A needle that slips can show itself in this way."),
-    (NO_BLOOD, Answer("blood_seen", "card:needle_dislodged", danger=True)), for_whom=NEEDLES,
+    (NO_BLOOD, Reply("blood_seen", "card:needle_dislodged", danger=True)), for_whom=NEEDLES,
 )  # fmt: skip
 LOOK_CATHETER = FlowStep(
     "look_catheter", _("Look at the catheter, the lines and the sheet"),
     _("A line or a cap that came off can show itself in this way."),
-    (NO_BLOOD, Answer("blood_seen", "card:catheter_open", danger=True)), for_whom=CATHETER,
+    (NO_BLOOD, Reply("blood_seen", "card:catheter_open", danger=True)), for_whom=CATHETER,
 )  # fmt: skip
 STOP = FlowStep("stop", _("Stop the blood pump. Clamp both lines."), _("As you were trained."), does=(PAUSE,))
 KEEP = FlowStep("keep", ASK_RETURN)
 HELP = FlowStep(
     "help", _("Call the emergency number now."),
     _("Say: on home haemodialysis; your address; which door. The blood pump stays stopped."),
-    (Answer("emergency_called", "blood", (EMERGENCY, ENDED)), Answer("emergency_not_yet", "help", danger=True)),
+    (Reply("emergency_called", "blood", (EMERGENCY, ENDED)), Reply("emergency_not_yet", "help", danger=True)),
     urgent=True,
 )  # fmt: skip
 BLOOD = FlowStep(
     "blood", _("What became of the blood in the lines?"), _("Never force it back."),
-    (Answer("blood_all", OVER, (ENDED,)), Answer("blood_part", OVER, (ENDED,)), Answer("blood_none", OVER, (ENDED,))),
+    (Reply("blood_all", OVER, (ENDED,)), Reply("blood_part", OVER, (ENDED,)), Reply("blood_none", OVER, (ENDED,))),
 )  # fmt: skip
 PUMP_ON = FlowStep(
     "pump_on", _("Open the clamps and start the pump slowly, your hand on it."),
     _("No air in the lines. Raise the speed as you were trained."),
-    (Answer("pump_runs", OVER, (RESUME, WENT_ON)), TREATMENT_OVER),
+    (Reply("pump_runs", OVER, (RESUME, WENT_ON)), TREATMENT_OVER),
 )  # fmt: skip
 NEW_LINES = FlowStep(
     "lines", _("New lines and dialyser, as you were trained."),
     _("With all checks of a beginning. Not sure: end the treatment."),
-    (Answer("lines_ready", "pump_on"), TREATMENT_OVER),
+    (Reply("lines_ready", "pump_on"), TREATMENT_OVER),
 )  # fmt: skip
 
 
 def _signs(words: StrOrPromise) -> FlowStep:
-    return FlowStep("signs", words, answers=(Answer("signs_none"), Answer("signs_some", "help", danger=True)))
+    return FlowStep("signs", words, answers=(Reply("signs_none"), Reply("signs_some", "help", danger=True)))
 
 
-def _call(words: StrOrPromise, *go_on: Answer, hint: StrOrPromise = "") -> FlowStep:
+def _call(words: StrOrPromise, *go_on: Reply, hint: StrOrPromise = "") -> FlowStep:
     """The telephone call that decides how it goes on; whoever reaches nobody ends the treatment."""
-    ends = (Answer("unit_end", "blood", (UNIT, ENDED)), Answer("unit_not_reached", "blood", (NOT_REACHED, ENDED)))
+    ends = (
+        Reply("unit_end", "blood", (UNIT, ENDED)),
+        Reply("unit_not_reached", "blood", (NOT_REACHED, ENDED)),
+    )
     return FlowStep("call", words, hint or NOBODY, (*go_on, *ends))
 
 
 NOBODY = _("If you reach nobody: end the treatment as you were trained, and do not go on.")
-GO_ON = Answer("unit_go_on", "pump_on", (UNIT,))
+GO_ON = Reply("unit_go_on", "pump_on", (UNIT,))
 CALL = _call(_("Call the unit on call: how to go on."), GO_ON)
 
 HYPOTENSION = (
@@ -109,41 +112,41 @@ HYPOTENSION = (
     LOOK_CATHETER,
     FlowStep(
         "uf_off", _("Turn the fluid removal (UF) off."),
-        answers=(Answer("uf_is_off", does=(PAUSE,)), Answer("uf_not_off", "help", danger=True)),
+        answers=(Reply("uf_is_off", does=(PAUSE,)), Reply("uf_not_off", "help", danger=True)),
     ),
     FlowStep("flat", _("Lie flat, legs up. Do not stand."),
              _("Fainting, or getting worse fast: call the emergency number.")),
     FlowStep("pressure", _("Measure the blood pressure."), _("Only if you can do it lying down."), asks="pressure"),
     FlowStep("saline", _("Saline only as you were trained and as it was ordered."),
-             answers=(Answer("saline_none"), Answer("saline_was_given")), asks="saline"),
+             answers=(Reply("saline_none"), Reply("saline_was_given")), asks="saline"),
     FlowStep(WAITS, _("Stay flat and rest."), _("Getting worse: call the emergency number."),
              asks=WAITS, minutes=MEASURE_AGAIN_MINUTES),
     FlowStep("again", _("Measure the blood pressure again."), asks="again"),
     FlowStep("better", _("How is it now?"), answers=(
-        Answer("feel_better"), Answer("feel_little", WAITS), Answer("feel_not", "help", danger=True))),
+        Reply("feel_better"), Reply("feel_little", WAITS), Reply("feel_not", "help", danger=True))),
     FlowStep("call", _("Call the unit on call before you go on."),
              _("Say what was measured, and ask about the rest of the treatment."),
-             (Answer("unit_spoken", does=(UNIT,)), Answer("unit_not_reached", does=(NOT_REACHED,)))),
+             (Reply("unit_spoken", does=(UNIT,)), Reply("unit_not_reached", does=(NOT_REACHED,)))),
     FlowStep("plan", _("How does it go on?"),
              _("Your prescription stays as it is. Where it does not fit: ask the unit."),
-             (Answer("uf_on_again", OVER, (RESUME, WENT_ON)), Answer("uf_left_off", OVER, (WENT_ON,)),
+             (Reply("uf_on_again", OVER, (RESUME, WENT_ON)), Reply("uf_left_off", OVER, (WENT_ON,)),
               TREATMENT_OVER), asks="plan"),
     BLOOD,
     HELP,
 )  # fmt: skip
 INFILTRATION = (
     FlowStep("which", _("At which needle is it swollen?"),
-             answers=(Answer("at_arterial"), Answer("at_venous")), asks="needle", for_whom=NEEDLES),
+             answers=(Reply("at_arterial"), Reply("at_venous")), asks="needle", for_whom=NEEDLES),
     FlowStep("stop", _("Stop the blood pump. Clamp both lines and this needle."), _("Do not use this needle any more."),
              does=(PAUSE,)),
     FlowStep("press", _("Press on the place as you were trained. Cool it, arm up."),
              _("How hard to press, and when the needle comes out, is what your unit taught you.")),
     _signs(_("Does the swelling grow fast? Is the hand cold, numb, white or very painful?")),
-    _call(_("Call the unit on call before you put in another needle."), Answer("unit_new_needle", does=(UNIT,))),
+    _call(_("Call the unit on call before you put in another needle."), Reply("unit_new_needle", does=(UNIT,))),
     FlowStep("place", _("A new needle at a new place, cleaned from the start."), asks="place", for_whom=NEEDLES),
     FlowStep("pump_on", _("Connect the new needle and start the pump slowly, your hand on it."),
              _("No air in the lines. Look at the place: it must not swell."),
-             (Answer("not_swollen_pump_runs", OVER, (RESUME, WENT_ON)), Answer("swollen_again", "stop", danger=True),
+             (Reply("not_swollen_pump_runs", OVER, (RESUME, WENT_ON)), Reply("swollen_again", "stop", danger=True),
               TREATMENT_OVER)),
     BLOOD,
     HELP,
@@ -151,7 +154,7 @@ INFILTRATION = (
 CLOTTING = (
     STOP,
     FlowStep("force", _("Do not force the blood back."), _("A clot must never be pushed into the body.")),
-    _call(_("Call the unit on call: go on or end."), Answer("unit_new_lines", "lines", (UNIT,))),
+    _call(_("Call the unit on call: go on or end."), Reply("unit_new_lines", "lines", (UNIT,))),
     NEW_LINES,
     PUMP_ON,
     BLOOD,
@@ -161,7 +164,7 @@ BLOOD_LEAK = (
     STOP,
     KEEP,
     _signs(_("Shivering, faint, chest pain or short of breath?")),
-    _call(_("Call the unit on call: go on or end."), Answer("unit_new_lines", "lines", (UNIT,)), GO_ON),
+    _call(_("Call the unit on call: go on or end."), Reply("unit_new_lines", "lines", (UNIT,)), GO_ON),
     NEW_LINES,
     PUMP_ON,
     BLOOD,
@@ -172,7 +175,7 @@ MACHINE_ALARM = (
     LOOK_CATHETER,
     FlowStep("read", _("Read what the machine says. Put right what you were trained to."),
              _("Never silence the same alarm again and again."),
-             (Answer("alarm_gone", OVER, (WENT_ON,)), Answer("alarm_stays", danger=True))),
+             (Reply("alarm_gone", OVER, (WENT_ON,)), Reply("alarm_stays", danger=True))),
     STOP,
     CALL,
     PUMP_ON,
@@ -183,9 +186,9 @@ POWER_FAILURE = (
     LOOK,
     LOOK_CATHETER,
     FlowStep("power", _("Is the power back?"), _("Take the torch. Stay with the lines in sight."),
-             (Answer("power_back", OVER, (WENT_ON,)), Answer("power_off", does=(PAUSE,)))),
+             (Reply("power_back", OVER, (WENT_ON,)), Reply("power_off", does=(PAUSE,)))),
     FlowStep("hand", _("Give the blood back by hand only if you were trained to. Otherwise clamp lines and needles."),
-             answers=(Answer("by_hand"), Answer("all_clamped"))),
+             answers=(Reply("by_hand"), Reply("all_clamped"))),
     _call(_("Call the unit on call: how to go on, and when to treat again."), GO_ON),
     PUMP_ON,
     BLOOD,
@@ -193,7 +196,7 @@ POWER_FAILURE = (
 )  # fmt: skip
 WATER_FAILURE = (
     FlowStep("water", _("Is the water back?"), _("Read what the machine says."),
-             (Answer("water_back", OVER, (WENT_ON,)), Answer("water_off", danger=True))),
+             (Reply("water_back", OVER, (WENT_ON,)), Reply("water_off", danger=True))),
     FlowStep("end", _("Stop as you were trained for water that stays away."), does=(PAUSE,)),
     _call(_("Call the unit on call: how to go on, and when to treat again."), GO_ON),
     PUMP_ON,

@@ -370,7 +370,7 @@ def test_a_hand_that_is_cold_or_white_leads_to_the_emergency_number(phone: Troub
 # Every way -----------------------------------------------------------------------------------------
 
 
-def way(kind: str, ends: bool) -> list[tuple[flows.FlowStep, flows.Answer | None]]:
+def way(kind: str, ends: bool) -> list[tuple[flows.FlowStep, flows.Reply | None]]:
     """Steps and answers from the first to the end: the first answer that is no danger, or each that ends it."""
     steps = [step for step in FLOWS[kind] if step.for_whom != "catheter"]
     at, walked = 0, []
@@ -385,7 +385,7 @@ def way(kind: str, ends: bool) -> list[tuple[flows.FlowStep, flows.Answer | None
         at = keys.index(then) if then in keys else at + 1
 
 
-def _against(answer: flows.Answer, ends: bool) -> int:
+def _against(answer: flows.Reply, ends: bool) -> int:
     """What speaks against an answer on the way to this end; 0 for nothing."""
     if ends:
         leads = "ended" in answer.does or answer.then == "help"
@@ -424,7 +424,7 @@ def test_each_way_stands_on_large_steps_with_both_numbers_and_survives_a_killed_
     accepted(phone, ana)
 
 
-def take(phone: Trouble, step: flows.FlowStep, answer: flows.Answer | None) -> None:
+def take(phone: Trouble, step: flows.FlowStep, answer: flows.Reply | None) -> None:
     """Touch what a person would touch on a step."""
     if answer:
         phone.page.locator(f"[data-k='{answer.code}']").click()

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from dosing.services.results.blood_units import shown_as, three_figures
+from dosing.services.numbers.blood_units import shown_as, three_figures
 from homedialysis.accounts.models import Unit, UnitSystem, User
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte

@@ -9,10 +9,10 @@ from django.test import Client
 from django.utils.html import escape
 
 from dosing.science import SCIENCE_VERSION
+from dosing.services.course import fitted
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute, numbers_of
 from dosing.services.night.working import QUANTITIES
-from dosing.services.numbers import fitted
 from dosing.templatetags.numbers import in_symbols
 from homedialysis.accounts.models import User
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord

@@ -12,12 +12,14 @@ from homedialysis import words
 SCRIPT = words.SCRIPT_WORDS.parent / "js" / "by_day.js"
 NIGHT = re.compile(r"night", re.IGNORECASE)
 PAIR = re.compile(r'\[\s*("(?:[^"\\]|\\.)*"),\s*wording\(\s*("(?:[^"\\]|\\.)*"),?\s*\),?\s*\]')
+JOINED = re.compile(r'" \+\s+"')
+"""Where a long text goes on in the next line."""
 MEANT = {"Night: dim and warm"}
 """A light of the screen."""
 
 
 def pairs() -> dict[str, str]:
-    script = SCRIPT.read_text(encoding="utf-8")
+    script = JOINED.sub("", SCRIPT.read_text(encoding="utf-8"))
     return {json.loads(night): json.loads(day) for night, day in PAIR.findall(script)}
 
 

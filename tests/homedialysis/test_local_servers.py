@@ -11,6 +11,7 @@ import stat
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import partial
 from multiprocessing import Pipe, get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -387,7 +388,11 @@ def test_an_interrupted_test_run_leaves_no_server(tmp_path: Path) -> None:
     (tmp_path / "test_look.py").write_text(LOOK)
     (tmp_path / "pytest.ini").write_text("[pytest]\n")
     run = subprocess.Popen(
-        PLUGIN_RUN, stdout=subprocess.DEVNULL, cwd=tmp_path, env=_plugin_environment(LINGER="1", TMPDIR=str(tmp_path))
+        PLUGIN_RUN,
+        stdout=subprocess.DEVNULL,
+        cwd=tmp_path,
+        env=_plugin_environment(LINGER="1", TMPDIR=str(tmp_path)),
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),  # a run in the background inherits deafness
     )
     assert wait_until(lambda: (tmp_path / "begun").exists(), seconds=240)
     started = [each.pid for each in psutil.Process(run.pid).children(recursive=True)]

@@ -38,8 +38,8 @@ def _is_marked(node: ast.AST) -> bool:
 
 
 def _words(text: str) -> bool:
-    """More than a code or a name: words with a blank between them."""
-    return " " in text.strip() and any(letter.isalpha() for letter in text)
+    """More than a code or a name: words with a blank between them. A moment with its zone is none."""
+    return " " in text.strip() and any(letter.isalpha() for letter in text.removesuffix(" UTC"))
 
 
 def _literals(node: ast.AST) -> Iterator[str]:

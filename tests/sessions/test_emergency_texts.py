@@ -80,7 +80,7 @@ def test_every_card_names_a_number_and_says_what_to_say(card: cards.Card, langua
         assert told["helper"]
         assert told["say"]
     emergency_first = NUMBER[language][1] in told["call"][0]
-    assert emergency_first or card.first == cards.Call.UNIT
+    assert emergency_first or card.first == cards.FirstCall.UNIT
     assert len(told["now"]) <= 6
     assert max(len(line) for line in card_words(told)) <= 200
     assert card.source
@@ -92,7 +92,7 @@ def test_an_emergency_first_card_begins_its_call_with_the_emergency_number(langu
         wrong = [
             card.kind
             for card in cards.CARDS
-            if card.first == cards.Call.EMERGENCY and NUMBER[language][1] not in str(card.call[0])
+            if card.first == cards.FirstCall.EMERGENCY and NUMBER[language][1] not in str(card.call[0])
         ]
     assert wrong == []
 

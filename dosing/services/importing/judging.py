@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from dosing.services.importing.line_words import Said, said
 from dosing.services.importing.rows import CONFIRMED, CORRECTED, ResultRow
 from dosing.services.importing.units import Meant, NotMeant, meant, other_units
-from dosing.services.results.blood_units import three_figures
+from dosing.services.numbers.blood_units import three_figures
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, SampleTiming
 from sessions.models import BloodResult, LabLine, LabMessage, Patient

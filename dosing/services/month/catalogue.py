@@ -14,6 +14,7 @@ from dosing.science.guidance import GUIDANCE
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
+from dosing.services.course.fitted import MODEL
 from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.month import of_bloods, of_fluid, of_kidney, of_model, of_time
 from dosing.services.month.doubts import (
@@ -32,7 +33,7 @@ from dosing.services.month.facts import MonthFacts
 from dosing.services.month.working import STEPS, WORDS, WRITTEN
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers import kidney
-from dosing.services.numbers.fitted import MODEL
+from dosing.services.numbers.blood_units import written_unit
 from dosing.services.numbers.guidance import usual_of
 from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Scope, ShownIn, UsualRange
 from dosing.services.numbers.papers import (
@@ -50,7 +51,6 @@ from dosing.services.numbers.papers import (
     WEEK,
 )
 from dosing.services.planner.urea_model import assumed_volume
-from dosing.services.results.blood_units import written_unit
 from sessions.facts.choices import Analyte
 
 FEWEST_NIGHTS = 5

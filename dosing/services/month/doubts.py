@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from dosing.science.reasons import Reason
+from dosing.services.course import fitted
 from dosing.services.month.facts import MonthFacts
 from dosing.services.night.treatments import ComputedNight
-from dosing.services.numbers import fitted
 from dosing.services.numbers.number import Computation
 
 USUALLY_BELOW, USUALLY_ABOVE = -0.041, 0.060

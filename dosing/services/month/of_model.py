@@ -10,8 +10,8 @@ from dosing.science import sources as k
 from dosing.science.delivered_search import LEVEL, QUANTILE
 from dosing.science.reasons import Reason
 from dosing.science.results import unknown
+from dosing.services.course import fitted
 from dosing.services.month.facts import MonthFacts
-from dosing.services.numbers import fitted
 from dosing.services.numbers.number import Computation
 from dosing.services.numbers.standing import NumberInterval
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 
+from dosing.services.course import fitted
 from dosing.services.month.doubts import newest_with
 from dosing.services.month.facts import MonthFacts
-from dosing.services.numbers import fitted, kidney
+from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Computation
 from dosing.services.numbers.origin import Origin, OriginKind
 

@@ -8,9 +8,10 @@ from django.utils.translation import gettext_noop as _
 
 from dosing.science.nutrition import protein_catabolic_rate
 from dosing.science.results import measure
+from dosing.services.course import fitted
 from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.night import working as of_night
-from dosing.services.numbers import fitted, kidney
+from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
 

@@ -21,9 +21,10 @@ from dosing.science.course import SampleWay
 from dosing.science.course_fluid import FluidBy
 from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
+from dosing.services.course import fitted
 from dosing.services.night.inputs import NightFacts
 from dosing.services.night.working import STEPS, WORDS, WRITTEN
-from dosing.services.numbers import fitted, kidney
+from dosing.services.numbers import kidney
 from dosing.services.numbers.number import (
     Asked,
     Catalogue,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from dosing.services.course import fitted
 from dosing.services.night.inputs import NightFacts
-from dosing.services.numbers import fitted, kidney
+from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.origin import Origin, OriginKind
 

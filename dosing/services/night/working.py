@@ -12,7 +12,8 @@ from dosing.science import sources as k
 from dosing.science.course import SampleWay
 from dosing.science.flows import blood_processed_l
 from dosing.science.results import Measure, measure
-from dosing.services.numbers import fitted, kidney
+from dosing.services.course import fitted
+from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
 

@@ -20,11 +20,11 @@ from dosing.science.reasons import Reason
 from dosing.science.results import Measure, unknown
 from dosing.science.sources import Status
 from dosing.science.water import Grade
+from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.origin import Origin
 from dosing.services.numbers.quantity import Quantity, Steps
 from dosing.services.numbers.seen import with_status
 from dosing.services.numbers.standing import NumberInterval
-from dosing.services.results.blood_units import spoken_of
 from sessions.facts.local_number import decimals, rounded
 from sessions.facts.ranges import UCUM
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from dosing.services.results.blood_units import shown_as, three_figures
+from dosing.services.numbers.blood_units import shown_as, three_figures
 from sessions.facts.choices import Analyte
 from sessions.models import BloodResult, Patient
 

@@ -18,7 +18,7 @@ window.addEventListener("beforeinstallprompt", (event) => {
 const byHand = () => "standalone" in navigator;
 
 /** Whether this is the page of the home screen. */
-export const isAtHome = () =>
+const isAtHome = () =>
   window.matchMedia("(display-mode: standalone)").matches || /** @type {any} */ (navigator).standalone === true;
 
 /** Whether the browser clears this page when it was not opened for a week. */
@@ -56,7 +56,8 @@ function steps() {
 /** The way to the home screen, as it is in this browser -> nodes. @param {Ctx} ctx */
 export function homeScreenPart(ctx) {
   if (isAtHome()) return h("p", { text: t("This page was opened from the home screen.") });
-  if (offer) return bigButton(t("Put it on the home screen"), () => install(ctx.redraw), { data: { k: "install" } });
+  const place = () => install(ctx.redraw);
+  if (offer) return bigButton(t("Put it on the home screen"), place, { data: { k: "install" } });
   if (byHand()) return steps();
   return h("p", {
     text: t("If the browser's menu has “Install” or “Add to home screen”, use it: then it opens with one touch."),

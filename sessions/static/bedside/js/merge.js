@@ -186,11 +186,11 @@ export function merge(bases, mine, theirs) {
   const isField = (name) => !LISTS.includes(name) && name !== "confirmed";
   const own = (document) => Object.fromEntries(Object.entries(document).filter(([name]) => isField(name)));
   const ask = (asked) => questions.push({ list: "", id: "", ...asked });
-  const doc = fields(known.map(own), own(mine), own(theirs), ask);
+  const merged = fields(known.map(own), own(mine), own(theirs), ask);
   for (const list of LISTS) {
     const rows = (document) => document[list] ?? [];
-    doc[list] = mergedRows(list, known.map(rows), rows(mine), rows(theirs), ask);
+    merged[list] = mergedRows(list, known.map(rows), rows(mine), rows(theirs), ask);
   }
-  doc.confirmed = confirmed(doc, known, mine, theirs);
-  return { doc, questions };
+  merged.confirmed = confirmed(merged, known, mine, theirs);
+  return { doc: merged, questions };
 }

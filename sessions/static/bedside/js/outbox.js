@@ -57,8 +57,8 @@ const waits = (night) => hasUnsent(night) || openQuestions(night).length > 0 || 
 
 /**
  * Everything that has not reached the unit -> [{id, kind: "night" | "errand" | "damaged", state, night?, errand?,
- * row?}]. state: waiting, open, conflict (two phones, one field: somebody has to say), refused, failed (it is tried again),
- * damaged (it lies on the phone and cannot be read).
+ * row?}]. state: waiting, open, conflict (two phones, one field: somebody has to say), refused, failed (it is tried
+ * again), damaged (it lies on the phone and cannot be read).
  */
 export function list() {
   const nights = app.nights.filter(waits);
