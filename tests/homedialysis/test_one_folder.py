@@ -53,6 +53,7 @@ def locale(tmp_path: Path, settings: Any, monkeypatch: pytest.MonkeyPatch) -> It
     shutil.copytree(bedside.FOLDER, tmp_path / "bedside")
     monkeypatch.setattr(bedside, "FOLDER", tmp_path / "bedside")
     monkeypatch.setattr(words, "SCRIPT_WORDS", tmp_path / "bedside" / "words")
+    monkeypatch.setattr(words, "FALLBACK_CARDS", tmp_path / "bedside" / "js" / words.FALLBACK_CARDS.name)
     settings.LOCALE_PATHS = [folder]
     bedside._release.cache_clear()
     yield folder
