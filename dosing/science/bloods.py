@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.checks import no_such, not_negative, quiet, within
-from dosing.science.reasons import Reason
-from dosing.science.results import Measure, as_float, measure, unknown
+from dosing.science.checks import quiet, within
+from dosing.science.results import Measure, as_float, measure
 from dosing.science.sources import Status
 
 _SEEN, _MEMORY = Status.SEEN, Status.MEMORY
@@ -159,29 +158,6 @@ BEDSIDE_CODES: dict[str, tuple[str, str, Status]] = {
 }
 """LOINC, UCUM and how far seen, of what is computed or counted. Endotoxin is {EU}/mL: [EU] is another
 unit in UCUM."""
-
-
-@quiet
-def convert(*, analyte: str, value: ArrayLike, from_unit: str, to_unit: str) -> Measure:
-    """A laboratory value in another unit of the same analyte [to_unit].
-
-    analyte: a key of `ANALYTES`; value: not negative; from_unit, to_unit: names of its `units`.
-    Source: molar masses of `sources.MOLAR_MASS`; conventional US units.
-
-    >>> urea = convert(analyte="urea", value=70, from_unit="mg/dL urea nitrogen", to_unit="mmol/L")
-    >>> round(urea.number, 3)
-    24.988
-    """
-    (amount,) = as_float(value)
-    if analyte not in ANALYTES:
-        return unknown(to_unit, no_such("analyte", analyte, ANALYTES), amount.shape)
-    units = ANALYTES[analyte].units
-    for name in (from_unit, to_unit):
-        if name not in units:
-            reason = Reason("no_unit_of", given=repr(name), what=analyte, known=", ".join(units))
-            return unknown(to_unit, reason, amount.shape)
-    checks = not_negative(**{analyte: amount})
-    return measure(amount * units[to_unit].factor / units[from_unit].factor, to_unit, checks)
 
 
 @quiet

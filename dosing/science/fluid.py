@@ -31,12 +31,9 @@ __all__ = [
     "interdialytic_gain_percent",
     "intradialytic_hypotension",
     "mean_arterial_pressure",
-    "minutes_to_stay_under",
     "target_deviation_kg",
     "time_averaged_fluid_load_kg",
     "uf_rate",
-    "uf_volume_plan",
-    "uf_volume_under_limit",
     "weight_scaled_uf_limit",
     "weight_scaled_uf_limit_per_kg",
 ]
@@ -61,32 +58,6 @@ def _weights(**inputs: FloatArray) -> list[Check]:
     checks = within(20, 300, "kg", **inputs)
     *others, reference = inputs.values()
     return checks + [(np.abs(other - reference) > 0.2 * reference, Reason("weights_differ")) for other in others]
-
-
-@quiet
-def uf_volume_plan(
-    *,
-    pre_weight_kg: ArrayLike,
-    target_weight_kg: ArrayLike,
-    rinse_back_l: ArrayLike = 0.0,
-    intake_l: ArrayLike = 0.0,
-) -> Measure:
-    """Volume to take off so that the target weight is met: pre - target + rinse-back + intake [L].
-
-    Weights in kg, 20 to 300; rinse_back_l: saline given back at the end, 0 to 2 L; intake_l: food, drink and
-    infusions during treatment, 0 to 5 L. Shapes broadcast. Unknown where the result is below zero: a patient
-    under the target has nothing to take off. Source: mass balance.
-
-    >>> weights = dict(pre_weight_kg=72.6, target_weight_kg=70)
-    >>> round(uf_volume_plan(**weights, rinse_back_l=0.3, intake_l=0.2).number, 6)
-    3.1
-    """
-    pre, target, rinse, intake = as_float(pre_weight_kg, target_weight_kg, rinse_back_l, intake_l)
-    checks = _weights(weight_before=pre, target_weight=target)
-    checks += within(0, 2, "L", rinse_back=rinse) + within(0, 5, "L", intake=intake)
-    plan = pre - target + rinse + intake
-    checks.append((plan < 0, Reason("under_target")))
-    return measure(plan, "L", checks)
 
 
 @quiet
@@ -137,37 +108,6 @@ def weight_scaled_uf_limit_per_kg(*, post_weight_kg: ArrayLike, line: str = "ris
     (weight,) = as_float(post_weight_kg)
     limit = weight_scaled_uf_limit(post_weight_kg=weight, line=line)
     return Measure(np.asarray(limit.value / weight), "mL/kg/h", limit.why)
-
-
-@quiet
-def minutes_to_stay_under(*, uf_l: ArrayLike, limit_ml_kg_h: ArrayLike, post_weight_kg: ArrayLike) -> Measure:
-    """Length at which a volume comes off at a rate limit: 60000 UF/(limit W) [min].
-
-    uf_l: 0 to 10 L; limit_ml_kg_h: 1 to 30 mL/kg/h; post_weight_kg: 20 to 300 kg. Shapes broadcast.
-    Inverse of `uf_rate`. It says how long the volume would need, not that a prescription may change.
-
-    >>> minutes_to_stay_under(uf_l=3.64, limit_ml_kg_h=13, post_weight_kg=70).number
-    240.0
-    """
-    uf, limit, weight = as_float(uf_l, limit_ml_kg_h, post_weight_kg)
-    checks = within(0, 10, "L", fluid_removed=uf) + within(1, 30, "mL/kg/h", rate_limit=limit)
-    checks += within(20, 300, "kg", weight_after=weight)
-    return measure(uf * k.ML_PER_L * 60 / (limit * weight), "min", checks)
-
-
-@quiet
-def uf_volume_under_limit(*, minutes: ArrayLike, limit_ml_kg_h: ArrayLike, post_weight_kg: ArrayLike) -> Measure:
-    """Largest volume that comes off under a rate limit in a given time: limit W t/60000 [L].
-
-    minutes: 30 to 900; limit_ml_kg_h: 1 to 30; post_weight_kg: 20 to 300 kg. Inverse of `uf_rate`.
-
-    >>> round(uf_volume_under_limit(minutes=240, limit_ml_kg_h=10, post_weight_kg=70).number, 6)
-    2.8
-    """
-    t, limit, weight = as_float(minutes, limit_ml_kg_h, post_weight_kg)
-    checks = within(30, 900, "minutes", treatment_length=t) + within(1, 30, "mL/kg/h", rate_limit=limit)
-    checks += within(20, 300, "kg", weight_after=weight)
-    return measure(limit * weight * t / (60 * k.ML_PER_L), "L", checks)
 
 
 @quiet

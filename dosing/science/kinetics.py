@@ -19,8 +19,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dosing.science import sources as k
-from dosing.science.kinetics_fit import Fit, fit
-from dosing.science.observations import Observations
 from dosing.science.reasons import Reason
 from dosing.science.results import FloatArray, Measure, ReasonArray, answered
 from dosing.science.schedule import PatientParameters, Schedule, ScheduleRows, batch_shape, flat, rows_of, weekly_starts
@@ -28,13 +26,10 @@ from dosing.science.steady import Steady, answerable, chunks, put, states_at, st
 
 __all__ = [
     "Curve",
-    "Fit",
-    "Observations",
     "PatientParameters",
     "Schedule",
     "SteadyWeek",
     "concentration_curve",
-    "fit",
     "in_plasma",
     "weekly_starts",
     "weekly_steady_state",

@@ -15,11 +15,8 @@ from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from dosing.science.checks import quiet
-from dosing.science.reasons import Reason
-from dosing.science.results import FloatArray, Measure, measure
+from dosing.science.results import FloatArray
 
 CUSUM_STATES = 120
 EWMA_STATES = 101
@@ -31,41 +28,6 @@ _erf = np.vectorize(math.erf, otypes=[np.float64])
 Distribution = Callable[[FloatArray], FloatArray]
 
 
-@quiet
-def cusum_path(*, scores: ArrayLike, allowance: float) -> FloatArray:
-    """Upper tabular CUSUM, C = max(0, C + z - k) from 0, night by night.
-
-    scores: z, (..., nights); NaN is a missed night and leaves C as it was. allowance: k, the same unit. For a fall
-    give the scores with the other sign. Source: Page, Biometrika 1954;41:100, as in the NIST handbook 6.3.2.3.
-
-    >>> cusum_path(scores=[1.0, float("nan"), -3.0, 2.0], allowance=0.5).tolist()
-    [0.5, 0.5, 0.0, 1.5]
-    """
-    z = np.asarray(scores, dtype=np.float64)
-    total = np.where(np.isnan(z), 0.0, z - allowance).cumsum(-1)
-    lowest = np.minimum(np.minimum.accumulate(total, -1), 0)
-    return np.asarray(total - lowest)
-
-
-@quiet
-def ewma_path(*, scores: ArrayLike, weight: float, start: float = 0.0) -> FloatArray:
-    """Exponentially weighted mean, E = (1 - w) E + w z, night by night.
-
-    scores: z, (..., nights); NaN is a missed night and leaves E as it was. weight: w, above 0 to 1.
-    Source: Roberts, Technometrics 1959;1:239, as in the NIST handbook 6.3.2.4.
-
-    >>> ewma_path(scores=[10.0, float("nan"), 20.0], weight=0.5).tolist()
-    [5.0, 5.0, 12.5]
-    """
-    z = np.asarray(scores, dtype=np.float64)
-    path, now = np.empty_like(z), np.full(z.shape[:-1], start)
-    for night in range(z.shape[-1]):
-        new = z[..., night]
-        now = np.where(np.isnan(new), now, (1 - weight) * now + weight * new)
-        path[..., night] = now
-    return path
-
-
 def ewma_spread(weight: float) -> float:
     """Standard deviation of an EWMA of independent scores after many nights: sqrt(w/(2 - w)).
 
@@ -75,54 +37,49 @@ def ewma_spread(weight: float) -> float:
     return math.sqrt(weight / (2 - weight))
 
 
-def cusum_run_length(
-    *, allowance: float, limit: float, shift: ArrayLike = 0.0, two_sided: bool = False, clip: float = math.inf
-) -> Measure:
-    """Mean number of nights until C > h for independent normal scores whose mean has shifted.
+def cusum_run_length(*, allowance: float, limit: float, shift: float = 0.0, clip: float = math.inf) -> float:
+    """Mean number of nights until C > h for independent normal scores whose mean has shifted [nights].
 
-    allowance: k >= 0; limit: h > 0; shift: in standard deviations, any shape; clip: scores beyond it count as it, as
-    the winsorised chart does. Two-sided by 1/L = 1/L+ + 1/L-. Source: Brook and Evans 1972, extrapolated in the width
-    of the states where scores are not clipped.
+    allowance: k >= 0; limit: h > 0; shift: in standard deviations; clip: scores beyond it count as it, as the
+    winsorised chart does, and it lies above k. One-sided; two sides together are 1/L = 1/L+ + 1/L-. Raises ValueError.
+    Source: Brook and Evans 1972, extrapolated in the width of the states where scores are not clipped.
 
-    >>> round(cusum_run_length(allowance=0.5, limit=4, two_sided=True).number, 2)
-    167.68
+    >>> round(cusum_run_length(allowance=0.5, limit=4), 2)
+    335.37
     """
-    shifts = np.asarray(shift, dtype=np.float64)
-    checks = [
-        (allowance < 0, Reason("below_zero", what="the_allowance")),
-        (not limit > 0, Reason("not_above_zero", what="the_limit")),
-    ]
-    checks.append((clip <= allowance, Reason("no_score_exceeds")))
-    if any(bad for bad, _ in checks):
-        return measure(np.full(shifts.shape, np.nan), "nights", checks)
-    up = _each(lambda d: _cusum_length(allowance, limit, d, clip), shifts)
-    if not two_sided:
-        return measure(up, "nights")
-    down = _each(lambda d: _cusum_length(allowance, limit, -d, clip), shifts)
-    return measure(1 / (1 / up + 1 / down), "nights")
+    if not (0 <= allowance < clip and limit > 0):
+        raise ValueError(f"a CUSUM wants 0 <= k < clip and h > 0, not k {allowance:g}, clip {clip:g}, h {limit:g}")
+    fine = _cusum_chain(allowance, limit, _scores(shift, clip), 2 * CUSUM_STATES)
+    if math.isfinite(clip):
+        # The heap of clipped scores falls into one state: what a finer cut gains is not smooth.
+        return fine
+    coarse = _cusum_chain(allowance, limit, _scores(shift, clip), CUSUM_STATES)
+    ratio = ((4 * CUSUM_STATES - 1) / (2 * CUSUM_STATES - 1)) ** 2
+    return fine + (fine - coarse) / (ratio - 1)
 
 
 def ewma_run_length(
-    *, weight: float, width: float, shift: ArrayLike = 0.0, two_sided: bool = True, clip: float = math.inf
-) -> Measure:
+    *, weight: float, width: float, shift: float = 0.0, two_sided: bool = True, clip: float = math.inf
+) -> float:
     """Mean number of nights until an EWMA passes its fixed limit, for independent normal scores with a shifted mean.
 
-    weight: w, above 0 to 1; width: L, the limit in units of `ewma_spread`; shift: in standard deviations, any shape;
-    clip: as in `cusum_run_length`. The chart starts on target. Source: Lucas and Saccucci, Technometrics 1990;32:1.
+    weight: w, above 0 to 1; width: L, the limit in units of `ewma_spread`, below the clip; shift and clip: as in
+    `cusum_run_length`. The chart starts on target. Raises ValueError. Source: Lucas and Saccucci, Technometrics
+    1990;32:1, extrapolated in the width of the states where scores are not clipped.
 
-    >>> round(ewma_run_length(weight=0.5, width=3.071, shift=1.0).number, 1)
+    >>> round(ewma_run_length(weight=0.5, width=3.071, shift=1.0), 1)
     17.5
     """
-    shifts = np.asarray(shift, dtype=np.float64)
-    checks = [
-        (not 0 < weight <= 1, Reason("outside", what="the_weight", low=0, high=1, unit="")),
-        (not width > 0, Reason("not_above_zero", what="the_width")),
-    ]
-    if not checks[0][0]:
-        checks.append((width * ewma_spread(weight) >= clip, Reason("no_run_reaches")))
-    if any(bad for bad, _ in checks):
-        return measure(np.full(shifts.shape, np.nan), "nights", checks)
-    return measure(_each(lambda d: _ewma_length(weight, width, d, two_sided, clip), shifts), "nights")
+    if not (0 < weight <= 1 and 0 < width * ewma_spread(weight) < clip):
+        given = f"w {weight:g}, L {width:g}, clip {clip:g}"
+        raise ValueError(f"an EWMA wants 0 < w <= 1 and a limit above 0 and below the clip, not {given}")
+    arguments = (weight, width, _scores(shift, clip), two_sided)
+    fine = _ewma_chain(*arguments, 2 * EWMA_STATES + 1)
+    if math.isfinite(clip):
+        return fine
+    coarse = _ewma_chain(*arguments, EWMA_STATES)
+    ratio = ((2 * EWMA_STATES + 1) / EWMA_STATES) ** 2
+    return fine + (fine - coarse) / (ratio - 1)
 
 
 def cusum_limit(*, allowance: float, run_length: float, two_sided: bool = False, clip: float = math.inf) -> float:
@@ -149,17 +106,17 @@ def ewma_width(*, weight: float, run_length: float, two_sided: bool = True, clip
 
 @lru_cache(maxsize=64)
 def _cusum_limit(allowance: float, one_sided: float, clip: float) -> float:
-    return _solve(lambda h: _cusum_length(allowance, h, 0.0, clip), one_sided, 0.01, 40.0)
+    return _solve(lambda h: cusum_run_length(allowance=allowance, limit=h, clip=clip), one_sided, 0.01, 40.0)
 
 
 @lru_cache(maxsize=64)
 def _ewma_width(weight: float, run_length: float, two_sided: bool, clip: float) -> float:
     highest = min(6.0, 0.999 * clip / ewma_spread(weight))
-    return _solve(lambda width: _ewma_length(weight, width, 0.0, two_sided, clip), run_length, 0.05, highest)
 
+    def length(width: float) -> float:
+        return ewma_run_length(weight=weight, width=width, two_sided=two_sided, clip=clip)
 
-def _each(length: Callable[[float], float], shifts: FloatArray) -> FloatArray:
-    return np.array([length(float(d)) for d in shifts.ravel()]).reshape(shifts.shape)
+    return _solve(length, run_length, 0.05, highest)
 
 
 def _solve(length: Callable[[float], float], wanted: float, low: float, high: float) -> float:
@@ -183,16 +140,6 @@ def _scores(shift: float, clip: float) -> Distribution:
     return below
 
 
-def _cusum_length(allowance: float, limit: float, shift: float, clip: float) -> float:
-    fine = _cusum_chain(allowance, limit, _scores(shift, clip), 2 * CUSUM_STATES)
-    if math.isfinite(clip):
-        # The heap of clipped scores falls into one state: what a finer cut gains is not smooth.
-        return fine
-    coarse = _cusum_chain(allowance, limit, _scores(shift, clip), CUSUM_STATES)
-    ratio = ((4 * CUSUM_STATES - 1) / (2 * CUSUM_STATES - 1)) ** 2
-    return fine + (fine - coarse) / (ratio - 1)
-
-
 def _cusum_chain(allowance: float, limit: float, below: Distribution, states: int) -> float:
     """States at 0, w, 2w ...; the lowest takes all that falls below w/2."""
     width = 2 * limit / (2 * states - 1)
@@ -202,17 +149,6 @@ def _cusum_chain(allowance: float, limit: float, below: Distribution, states: in
     chain = reach[move] - reach[move - 1]
     chain[:, 0] = reach[move[:, 0]]
     return float(_absorbed_after(chain)[0])
-
-
-def _ewma_length(weight: float, width: float, shift: float, two_sided: bool, clip: float) -> float:
-    """Extrapolated in the width of the states where scores are not clipped."""
-    arguments = (weight, width, _scores(shift, clip), two_sided)
-    fine = _ewma_chain(*arguments, 2 * EWMA_STATES + 1)
-    if math.isfinite(clip):
-        return fine
-    coarse = _ewma_chain(*arguments, EWMA_STATES)
-    ratio = ((2 * EWMA_STATES + 1) / EWMA_STATES) ** 2
-    return fine + (fine - coarse) / (ratio - 1)
 
 
 def _ewma_chain(weight: float, width: float, below: Distribution, two_sided: bool, states: int) -> float:

@@ -45,26 +45,6 @@ class Constant(np.float64):
         return self
 
 
-def all_constants() -> dict[str, Constant]:
-    """Every constant of this module by name, those of tables by name and key, for the page of them."""
-    found: dict[str, Constant] = {}
-    for name, value in globals().items():
-        if isinstance(value, Constant):
-            found[name] = value
-        elif isinstance(value, dict) and not name.startswith("_"):
-            found |= _of_table(name, value)
-    return found
-
-
-def _of_table(name: str, table: dict[object, object]) -> dict[str, Constant]:
-    found: dict[str, Constant] = {}
-    for key, entry in table.items():
-        for place, value in enumerate(entry if isinstance(entry, tuple) else (entry,)):
-            if isinstance(value, Constant):
-                found[f"{name} {key}" + (f" {place + 1}" if isinstance(entry, tuple) else "")] = value
-    return found
-
-
 _SEEN, _SECOND, _MEMORY = Status.SEEN, Status.SECOND_HAND, Status.MEMORY
 _PRACTICE, _COMPUTED = Status.PRACTICE, Status.COMPUTED
 

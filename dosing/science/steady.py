@@ -82,19 +82,6 @@ def states_at(steady: Steady, hours: FloatArray) -> FloatArray:
     return np.asarray(maps[:, 0] * outer + maps[:, 1] * inner + maps[:, 2])
 
 
-def exposure_between(steady: Steady, start: FloatArray, hours: FloatArray) -> FloatArray:
-    """Integral of Ce over windows of time, all of shape (rows,) [mmol min/L per mmol/min]."""
-    full = steady.exposures()
-    before = np.concatenate([np.zeros_like(full[:1]), np.cumsum(full, axis=0)])
-    times = np.stack([start, start + hours])
-    which, part = _part_phases(steady, times)
-    outer, inner = (np.take_along_axis(state, which, axis=0) for state in steady.states)
-    turns = np.floor_divide(times * 60 - steady.cycle.origin, steady.cycle.minutes)
-    reached = exposure(part, passage(part), outer, inner) + np.take_along_axis(before, which, axis=0)
-    reached += turns * before[-1]
-    return np.asarray(reached[1] - reached[0])
-
-
 def answerable(r: ScheduleRows) -> tuple[ScheduleRows, Cycle, ReasonArray]:
     """The rows that can be answered, their cycle, and for every row why not (None where it can)."""
     with np.errstate(all="ignore"):

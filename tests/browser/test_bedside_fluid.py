@@ -1,4 +1,4 @@
-"""The fluid plan on the phone is the one of the server's science, to the last digit shown, over a thousand evenings."""
+"""The fluid plan on the phone is the one worked out beside it, to the last digit shown, over a thousand evenings."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import pytest
 from django.template.defaultfilters import floatformat
 
 from dosing.science.fluid import expected_post_weight, interdialytic_gain_kg, interdialytic_gain_percent
-from dosing.science.fluid_plan import FluidPlan, plan_fluid
 from tests.browser.conftest import BrowserPage, Watched
+from tests.tonights_fluid import FluidPlan, plan_fluid
 
 pytestmark = pytest.mark.django_db(transaction=True)
 CASES = 1000
@@ -102,20 +102,13 @@ def test_the_plan_and_its_choices_are_the_servers_to_the_last_digit_shown(page: 
     assert min(kinds.values()) >= 20, kinds  # every way is walked
 
 
-def _planned(evening: Evening) -> FluidPlan:
-    return plan_fluid(
-        pre_weight_kg=evening["pre"],
-        target_weight_kg=evening["target"],
-        rinse_back_l=evening["rinse"],
-        intake_l=evening["drinks"],
-        minutes=evening["minutes"],
-        max_minutes=evening["longest"],
-        limit_ml_kg_h=evening["limit"],
-    )
+def _planned(evening: Evening) -> FluidPlan | None:
+    names = ("pre", "target", "rinse", "drinks", "minutes", "longest", "limit")
+    return plan_fluid(**{name: evening[name] for name in names})
 
 
-def _shown(plan: FluidPlan) -> list[Any] | None:
-    if plan.why:
+def _shown(plan: FluidPlan | None) -> list[Any] | None:
+    if plan is None:
         return None
     choices = [
         [each.kind, each.minutes, floatformat(each.uf_l, 2), floatformat(each.left_kg, 2), floatformat(each.rate, 1)]

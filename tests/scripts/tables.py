@@ -11,10 +11,10 @@ from zoneinfo import ZoneInfo
 
 from django.template.defaultfilters import floatformat
 
-from dosing.science.fluid_plan import FluidPlan, plan_fluid
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.opening import closes_next, looked_at_next, opens_next
 from sessions.facts import plausible
+from tests.tonights_fluid import FluidPlan, plan_fluid
 
 Rows = list[list[Any]]
 ZONES = ("Europe/Lisbon", "America/St_Johns", "Australia/Lord_Howe", "Asia/Tokyo", "Pacific/Apia", "UTC")
@@ -130,20 +130,13 @@ def _evening(chance: random.Random) -> dict[str, float]:
     }
 
 
-def _planned(evening: dict[str, float]) -> FluidPlan:
-    return plan_fluid(
-        pre_weight_kg=evening["pre"],
-        target_weight_kg=evening["target"],
-        rinse_back_l=evening["rinse"],
-        intake_l=evening["drinks"],
-        minutes=evening["minutes"],
-        max_minutes=evening["longest"],
-        limit_ml_kg_h=evening["limit"],
-    )
+def _planned(evening: dict[str, float]) -> FluidPlan | None:
+    names = ("pre", "target", "rinse", "drinks", "minutes", "longest", "limit")
+    return plan_fluid(**{name: evening[name] for name in names})
 
 
-def _shown(plan: FluidPlan) -> list[Any] | None:
-    if plan.why:
+def _shown(plan: FluidPlan | None) -> list[Any] | None:
+    if plan is None:
         return None
     choices = [
         [each.kind, each.minutes, floatformat(each.uf_l, 2), floatformat(each.left_kg, 2), floatformat(each.rate, 1)]

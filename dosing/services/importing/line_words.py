@@ -41,6 +41,7 @@ WORDS: dict[str, StrOrPromise] = {
     "time": _("It was drawn on %(at)s, which lies ahead of now or too far back."),
     "own_code": _("The laboratory's own code “%(code)s” has no LOINC code set for it."),
     "code": _("The code “%(code)s” is none that this record knows."),
+    "code_mistyped": _("The code “%(code)s” is no LOINC code: its last digit does not fit the others."),
     "not_kept": _("The code %(code)s stands for what is not kept in this record."),
     "no_unit": _("The unit is missing; with the code %(code)s it can be %(units)s."),
     "unit": _("The code %(code)s goes with %(units)s; “%(given)s” was given."),

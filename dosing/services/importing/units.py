@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
-from dosing.science.bloods import ANALYTES, BEFORE_AFTER_LOINC
+from dosing.science.bloods import ANALYTES, BEFORE_AFTER_LOINC, loinc_is_well_formed
 from dosing.services.importing.line_words import Said, said
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
@@ -16,6 +17,7 @@ OF_SCIENCE = {
     if (found := next((each for each in Analyte if each.value == next(iter(known.units.values())).loinc), None))
 }
 """The analytes that the record keeps, by their name in the science."""
+LIKE_LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
 TIMINGS = {"before": "pre", "after": "post"}
 
 
@@ -55,7 +57,8 @@ def meant(code: str, unit: str) -> Meant:
     """What a LOINC code and a UCUM unit mean together. Raises NotMeant."""
     known = [(name, unit_) for name, unit_, _ in _by_code(code)]
     if not known:
-        raise NotMeant((said("code", code=code[:40]),))
+        mistyped = LIKE_LOINC.fullmatch(code) and not loinc_is_well_formed(code)
+        raise NotMeant((said("code_mistyped" if mistyped else "code", code=code[:40]),))
     name = known[0][0]
     if name not in OF_SCIENCE:
         raise NotMeant((said("not_kept", code=code),))

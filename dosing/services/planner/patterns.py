@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from dosing.science.results import FloatArray
+from dosing.science.schedule import weekly_starts
 from sessions.facts.local_number import plain
 
 START_HOUR = 22.0
@@ -44,7 +45,7 @@ class Pattern:
     def starts(self) -> FloatArray:
         """Hours of the starts, (7,), NaN where there is no treatment."""
         starts = np.full(PLACES, np.nan)
-        starts[: len(self.days)] = np.asarray(self.days) * 24 + START_HOUR
+        starts[: len(self.days)] = weekly_starts(days=self.days, at=START_HOUR)
         return starts
 
     def gaps(self) -> list[float]:

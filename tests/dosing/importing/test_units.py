@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from dosing.science.bloods import ANALYTES
 from dosing.services.importing.units import Meant, NotMeant, meant, other_units
 from sessions.facts.choices import Analyte
 
@@ -34,7 +35,9 @@ def test_a_code_and_a_unit_together(code: str, unit: str, found: Meant) -> None:
 @pytest.mark.parametrize(
     ("code", "unit", "words"),
     [
-        ("22664-8", "mmol/L", "The code “22664-8” is none that this record knows."),
+        ("22664-8", "mmol/L", "The code “22664-8” is no LOINC code: its last digit does not fit the others."),
+        ("8480-6", "mmHg", "The code “8480-6” is none that this record knows."),
+        ("22664", "mmol/L", "The code “22664” is none that this record knows."),
         ("x" * 41, "mmol/L", f"The code “{'x' * 40}” is none that this record knows."),
         ("2601-3", "mmol/L", "The code 2601-3 stands for what is not kept in this record."),
         ("22664-7", " ", "The unit is missing; with the code 22664-7 it can be mmol/L."),
@@ -76,3 +79,23 @@ def test_other_units_in_which_it_would_be_usual(given: Meant, number: float, uni
     found = other_units(given, number)
     assert [each.unit for each in found] == units
     assert {(each.analyte, each.name, each.timing) for each in found} <= {(given.analyte, given.name, given.timing)}
+
+
+@pytest.mark.parametrize(
+    ("analyte", "value", "unit", "other", "becomes", "within"),
+    [
+        ("urea", 1, "mmol/L", "mg/dL urea nitrogen", 2.801, 0.0005),  # labunits 0.2.1 prints 0.357 for the way back
+        ("urea", 1, "mmol/L", "mg/dL urea", 6.006, 0.0005),  # conversion tables
+        ("creatinine", 1, "mg/dL", "umol/L", 88.4, 0.05),  # labunits 0.2.1
+        ("calcium", 9.5, "mg/dL", "mmol/L", 2.370, 0.0005),  # this and the next three: a program of its own
+        ("phosphate", 5.5, "mg/dL", "mmol/L", 1.776, 0.0005),
+        ("parathyroid_hormone", 300, "pg/mL", "pmol/L", 31.8, 0.05),
+        ("haemoglobin", 100, "g/L", "mmol/L", 6.206, 0.0005),
+        ("iron", 1, "ug/dL", "umol/L", 0.1791, 5e-5),  # this and the next two: conversion tables, from memory
+        ("magnesium", 1, "mg/dL", "mmol/L", 0.4114, 5e-5),
+        ("glucose", 5.55, "mmol/L", "mg/dL", 100, 0.05),
+    ],
+)
+def test_factors_of_units(analyte: str, value: float, unit: str, other: str, becomes: float, within: float) -> None:
+    units = ANALYTES[analyte].units
+    assert value / units[unit].factor * units[other].factor == pytest.approx(becomes, abs=within)

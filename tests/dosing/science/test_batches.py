@@ -21,8 +21,8 @@ OPTIONAL = {
 }
 """Where NaN is an answer and not a gap."""
 
-OF_ONE_DESIGN = {"water.grade_against", "sequential.cusum_run_length", "sequential.ewma_run_length"}
-"""Functions whose numbers are one limit or one chart's design, not rows."""
+OF_ONE_LIMIT = {"water.grade_against"}
+"""A function whose number is one limit, not rows."""
 
 
 def scalar_calls() -> dict[str, dict[str, Any]]:
@@ -36,7 +36,7 @@ def scalar_calls() -> dict[str, dict[str, Any]]:
         given = {name.strip(): ast.literal_eval(text) for name, text in pairs}
         if read == "number" and not any(isinstance(v, list | None) for v in given.values()):
             calls.setdefault(function, given)
-    return {name: inputs for name, inputs in calls.items() if name not in OF_ONE_DESIGN}
+    return {name: inputs for name, inputs in calls.items() if name not in OF_ONE_LIMIT}
 
 
 def run(function: str, inputs: dict[str, Any]) -> Measure:

@@ -19,7 +19,7 @@ MODULES = [f"dosing.science.{module.name}" for module in pkgutil.iter_modules(sc
 WITHOUT_FORMULAS = {"checks", "reasons", "results", "sources"}
 WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days", "gate"}
 """The last five are the facts of a course and what is asked of them first: tests/dosing/course asks them."""
-ELSEWHERE = {"fluid_need", "kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady"}
+ELSEWHERE = {"fluid_need", "kinetics", "pools", "schedule", "steady"}
 ELSEWHERE |= {
     "course_urea",
     "delivered",
@@ -55,8 +55,18 @@ def test_each_function_explains_itself_and_has_an_example(name: str, function: C
     assert not several_numbers or kinds == {inspect.Parameter.KEYWORD_ONLY}
 
 
+def all_constants() -> dict[str, sources.Constant]:
+    """Every constant by name; those of tables by name and key, and by place where there are several."""
+    found: dict[str, sources.Constant] = {}
+    for name, value in vars(sources).items():
+        for key, entry in value.items() if isinstance(value, dict) and not name.startswith("_") else [("", value)]:
+            each = entry if isinstance(entry, tuple) else (entry,)
+            found |= {f"{name} {key} {at}": one for at, one in enumerate(each) if isinstance(one, sources.Constant)}
+    return found
+
+
 def test_each_constant_has_a_unit_a_source_and_a_status() -> None:
-    constants = sources.all_constants()
+    constants = all_constants()
     assert len(constants) > 60
     for name, constant in constants.items():
         assert constant.unit, name

@@ -1,4 +1,4 @@
-"""No public function of the science is there for nobody: each is called from outside it, or by one that is."""
+"""No public function of the science is there for tests alone: the product calls it, or a function that it calls."""
 
 from __future__ import annotations
 
@@ -9,19 +9,6 @@ from pathlib import Path
 HOUSE = Path(__file__).resolve().parents[3]
 SCIENCE = HOUSE / "dosing" / "science"
 OUTSIDE = ("dosing", "alerts", "sessions", "homedialysis")
-REFERENCES = {
-    "plan_fluid": "the script of the bedside has to agree with it",
-    "loinc_is_well_formed": "the codes that we hold are checked by it",
-    "convert": "the factors of units that forms and imports use are checked by it",
-    "all_constants": "the list by which each constant is held to have a source",
-    "fit": "it meets the bloods of a steady week exactly, by its own search: the fit to a course is held to it",
-    "weekly_starts": "weeks as tests and benchmarks write them",
-    "cusum_path": "charts and run lengths that are printed, by which the drifts are checked",
-    "cusum_run_length": "the same",
-    "ewma_path": "the same",
-    "ewma_run_length": "the same",
-}
-"""Functions that nothing of the product calls, and why they are there all the same."""
 
 
 def names_in(node: ast.AST) -> set[str]:
@@ -85,18 +72,12 @@ def in_use(mentions: dict[str, set[str]], roots: set[str]) -> set[str]:
 
 def test_every_public_function_of_the_science_is_in_use() -> None:
     mentions, public = of_science()
-    assert sorted(public - in_use(mentions, asked_for_outside() | set(REFERENCES))) == []
+    assert sorted(public - in_use(mentions, asked_for_outside())) == []
 
 
 def test_a_function_that_nobody_calls_would_be_found() -> None:
     mentions = {"asked": {"helper"}, "helper": set(), "alone": {"asked"}}
     assert in_use(mentions, {"asked"}) == {"asked", "helper"}
-
-
-def test_what_is_excused_is_needed() -> None:
-    """A function that the product calls, or that is gone, needs no excuse."""
-    mentions, public = of_science()
-    assert [name for name in REFERENCES if name not in public - in_use(mentions, asked_for_outside())] == []
 
 
 def test_a_word_that_is_also_a_function_of_the_science_is_no_call_of_it() -> None:

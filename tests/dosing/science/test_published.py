@@ -27,7 +27,6 @@ MODULES = (
     "dialyser",
     "flows",
     "fluid",
-    "fluid_plan",
     "gamma",
     "kidney",
     "nutrition",
@@ -40,7 +39,7 @@ MODULES = (
 WITHOUT_FORMULAS = {"checks", "guidance", "reasons", "results", "sources"}
 WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days", "gate"}
 """The last five are the facts of a course and what is asked of them first: tests/dosing/course asks them."""
-ELSEWHERE = {"fluid_need", "kinetics", "kinetics_fit", "observations", "pools", "schedule", "steady", "trends"}
+ELSEWHERE = {"fluid_need", "kinetics", "pools", "schedule", "steady", "trends"}
 ELSEWHERE |= {"course_urea", "delivered", "delivered_fit", "delivered_search", "fitted_dose", "drift", "usual"}
 """The two-pool model and the trends have tests of their own, as they answer with whole weeks and series."""
 
@@ -73,8 +72,6 @@ READ: dict[str, Callable[[Any], float]] = {
     "low": lambda interval: interval.low.number,
     "high": lambda interval: interval.high.number,
     "how_many": lambda answer: float(answer.value.sum()),
-    "left_for_next_time": lambda plan: plan.choices[-1].left_kg,
-    "last_night": lambda path: float(path[-1]),
     "last": lambda curve: curve.survival.value[-1],
     "first_low": lambda curve: curve.low.value[0],
     "unit_is_urea_nitrogen": lambda found: found == ("urea", "mg/dL urea nitrogen"),

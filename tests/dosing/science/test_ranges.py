@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dosing.science import kinetics, kinetics_fit, survival
-from dosing.science.observations import Observations
+from dosing.science import kinetics, survival
 from dosing.science.schedule import PatientParameters, Schedule
 
 HAIR = 1e-6
@@ -112,33 +111,6 @@ def test_a_flow_that_the_fluid_leaves_nothing_of_and_a_week_out_of_balance_are_r
 def test_a_missing_share_of_water_is_told_where_the_clearance_comes_from_the_dialyser() -> None:
     assert week_is_known(THRICE | PERSON | {"water_share": 0.2}), "a clearance is given: the share is not looked at"
     assert not week_is_known(THRICE | PERSON | {"clearance": None, "water_share": 0.2} | DIALYSER)
-
-
-def observed(**changes: Any) -> Observations:
-    """Bloods of the second treatment of a patient with a kidney of 3 mL/min, and 30 h of urine after it."""
-    schedule, person = Schedule(**THRICE), PatientParameters(**PERSON, kidney_clearance=3.0)
-    week = kinetics.weekly_steady_state(schedule=schedule, patient=person)
-    times = np.linspace(62, 92, 301)
-    curve = kinetics.concentration_curve(schedule=schedule, patient=person, hours=times)
-    urine = 0.003 * np.trapezoid(curve.extracellular_water.value, times) * 60
-    seen = {"treatment": [1], "pre": week.pre_plasma.value[1], "post": week.post_plasma.value[1], "urine_urea": urine}
-    return Observations(**{**seen, "collection_start": 62.0, "collection_hours": 30.0, **changes})
-
-
-@pytest.mark.parametrize(
-    ("name", "low", "high"),
-    [("post_delay", 0, 120), ("collection_hours", 6, 96), ("blood_error", 0.001, 0.5), ("urine_error", 0.001, 0.5)],
-)
-def test_the_bounds_of_what_a_model_is_fitted_to(name: str, low: float, high: float) -> None:
-    """As `Observations` states them; common practice, no source. The urine fits its hours, whatever they are."""
-
-    def known(value: float) -> bool:
-        share = value / 30 if name == "collection_hours" else 1
-        plain = observed()
-        seen = observed(**{name: value, "urine_urea": np.asarray(plain.urine_urea) * share})
-        return bool(kinetics_fit.fit(observations=seen, schedule=Schedule(**THRICE)).volume.known.all())
-
-    assert [known(value) for value in (low - HAIR, low, high, high + HAIR)] == [False, True, True, False]
 
 
 @pytest.mark.parametrize(("bound", "side"), [(0.5, -1), (0.9999, 1)])

