@@ -18,6 +18,7 @@ from alerts.rules.base import Point
 from dosing.models import RecordNumbers
 from dosing.science.flows import clearance_from_ktv
 from dosing.services.night.inputs import body_water
+from sessions.facts.choices import AccessKind
 from sessions.facts.choices_surroundings import MachineKind
 from sessions.models import (
     Machine,
@@ -68,13 +69,29 @@ class Row(NamedTuple):
     pre_systolic: float | None
 
 
+class AccessDays(NamedTuple):
+    """When an access of a patient was in use, by the columns of its row."""
+
+    patient: uuid.UUID
+    kind: str
+    created_on: date
+    abandoned_on: date | None
+
+
+Days = tuple[date, date | None]
+
+
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """What was read beside the records, by record; medians of the transmembrane pressure in mmHg, sizes in gauge."""
+    """What was read beside the records, by record; medians of the transmembrane pressure in mmHg, sizes in gauge.
+
+    catheters: by patient, the days from and to which one was in use.
+    """
 
     computed: Mapping[uuid.UUID, dict[str, float | None]]
     tmp: Mapping[uuid.UUID, float]
     gauges: Mapping[uuid.UUID, int]
+    catheters: Mapping[uuid.UUID, list[Days]]
 
 
 Orders = Mapping[int, Prescription]
@@ -88,8 +105,10 @@ def long_courses_of(
     records = TreatmentRecord.objects.filter(
         patient__in=patients, state=RecordState.FINISHED, started_at__gte=at - TREND_SPAN, started_at__lte=at
     )
-    beside = Beside(_computed(records), _tmp(records), _gauges(records))
-    changes = _changes(patients, at)
+    accesses = VascularAccess.objects.filter(patient__in=patients).values_list(*AccessDays._fields)
+    used = list(map(AccessDays._make, accesses))
+    beside = Beside(_computed(records), _tmp(records), _gauges(records), _catheters(used))
+    changes = _changes(patients, used, at)
     rows: defaultdict[uuid.UUID, list[Row]] = defaultdict(list)
     for row in map(Row._make, records.order_by("started_at", "pk").values_list(*Row._fields)):
         rows[row.patient_id].append(row)
@@ -126,9 +145,16 @@ def _point(row: Row, by_id: Orders, clearance: float | None, changes: Changes, b
         night=row.night,
         values={key: value for key, value in values.items() if value is not None},
         flow=computed.get("blood_flow_median"),
-        gauge=beside.gauges.get(row.pk) or (order.needle_gauge if order else None),
+        gauge=beside.gauges.get(row.pk) or _ordered_needle(row, order, beside),
         segments=_segments(row.night, order, changes),
     )
+
+
+def _ordered_needle(row: Row, order: Prescription | None, beside: Beside) -> float | None:
+    """As prescribed, but not while a catheter was in use: its pressures do not rise with the flow as a needle's do."""
+    days = beside.catheters.get(row.patient_id, ())
+    catheter = any(first <= row.night and (until is None or row.night < until) for first, until in days)
+    return order.needle_gauge if order and not catheter else None
 
 
 def _clearances(patient: Patient, rows: Sequence[Row], by_id: Orders, at: datetime) -> dict[uuid.UUID, float]:
@@ -168,18 +194,29 @@ def _tmp(records: Any) -> dict[uuid.UUID, float]:
 
 
 def _gauges(records: Any) -> dict[uuid.UUID, int]:
-    rows = SiteUsed.objects.filter(record__in=records, gauge__isnull=False).order_by()
+    needles = SiteUsed.objects.filter(record__in=records, gauge__isnull=False)
+    rows = needles.exclude(site__access__kind=AccessKind.CATHETER).order_by()
     return dict(rows.values("record_id").annotate(size=Max("gauge")).values_list("record_id", "size"))
 
 
-def _changes(patients: Sequence[Patient], at: datetime) -> dict[uuid.UUID, dict[str, list[date]]]:
+def _catheters(accesses: Iterable[AccessDays]) -> dict[uuid.UUID, list[Days]]:
+    found: defaultdict[uuid.UUID, list[Days]] = defaultdict(list)
+    for each in accesses:
+        if each.kind == AccessKind.CATHETER:
+            found[each.patient].append((each.created_on, each.abandoned_on))
+    return found
+
+
+def _changes(
+    patients: Sequence[Patient], accesses: Iterable[AccessDays], at: datetime
+) -> dict[uuid.UUID, dict[str, list[date]]]:
     """Days on which a new usual begins, by patient and series; "" for the circuit: access and machine."""
     found: dict[uuid.UUID, dict[str, list[date]]] = {
         patient.pk: {key: [] for key in ("", *TOLD_BY)} for patient in patients
     }
-    accesses = VascularAccess.objects.filter(patient__in=patients).values_list("patient", "created_on", "abandoned_on")
     machines = Machine.objects.filter(patient__in=patients, kind=MachineKind.DIALYSIS)
-    for patient_id, *days in (*accesses, *machines.values_list("patient", "since", "until")):
+    uses = ((each.patient, each.created_on, each.abandoned_on) for each in accesses)
+    for patient_id, *days in (*uses, *machines.values_list("patient", "since", "until")):
         found[patient_id][""] += [day for day in days if day]
     accepted = Alert.objects.closed().filter(patient__in=patients, outcome=Outcome.KNOWN, closed_at__gt=at - TREND_SPAN)
     for patient_id, rule, closed_at in accepted.values_list("patient", "rule", "closed_at"):

@@ -134,7 +134,8 @@ class Treatment:
     key: of its record; day: the one it was taken to serve when it was recorded; minutes: from start to end; at_flow: of
     these, so many at blood_flow, that is what was pumped over it; blood_flow, dialysate_flow: as the machine shows
     [mL/min]; machine_ktv: as the machine shows it; access: fistula, graft, catheter or "" of what was in use that day;
-    handed_over: False where the record is still being filled in; prescribed_minutes: of the prescription in force.
+    needle: gauge of the needle noted [G]; handed_over: False where the record is still being filled in;
+    prescribed_minutes: of the prescription in force.
     """
 
     key: str
@@ -152,6 +153,7 @@ class Treatment:
     pre_weight_kg: float | None
     post_weight_kg: float | None
     access: str
+    needle: float | None
     handed_over: bool
     counts: Counts
 

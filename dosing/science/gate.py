@@ -36,6 +36,10 @@ BIASED_FROM = 4.0
 """Treatments a week from which it matters on which of them bloods are drawn."""
 
 
+CATHETER = "catheter"
+"""The kind of access that has no needle."""
+
+
 @dataclass(frozen=True, slots=True)
 class Gap:
     """Days from the start of the treatment before to the start of this one, as the generation factor takes them.
@@ -111,6 +115,12 @@ def length_doubts(treatment: Treatment) -> Iterator[Reason]:
         yield Reason("stood_still", minutes=round(minutes - at_flow), length=round(minutes))
     if treatment.counts == Counts.TWICE:
         yield Reason("written_twice")
+
+
+def access_doubts(treatment: Treatment) -> Iterator[Reason]:
+    """Whether what is noted of the access agrees: the rebound of a catheter is another than that of needles."""
+    if treatment.access == CATHETER and treatment.needle is not None:
+        yield Reason("needle_with_catheter", gauge=treatment.needle)
 
 
 def pre_sample_doubts(pair: UreaPair, treatment: Treatment) -> Iterator[Reason]:

@@ -268,6 +268,9 @@ OF_DOUBT: Mapping[str, str] = {
     "fluid_off_balance": _("the machine's total is %(total)s L, the weights say %(weights)s L"),
     "stood_still": _("for %(minutes)s of %(length)s minutes the blood was not pumped at treatment flow"),
     "written_twice": _("another record of the same treatment counts instead"),
+    "needle_with_catheter": _(
+        "a needle of %(gauge)s G was noted, and the access is a catheter: one of the two is wrong"
+    ),
     # Of the samples.
     "reduction_reads_high": _(
         "the sample after was not protected from recirculated blood: it reads too low, and the reduction too high"

@@ -8,7 +8,7 @@ live in `alerts`.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -105,6 +105,33 @@ def numbers_of(document: dict[str, Any]) -> Iterator[tuple[str, float, Range]]:
             for name, limits in fields.items():
                 if row.get(name) is not None:
                     yield f"{listed}[{index}].{name}", row[name], limits
+
+
+@dataclass(frozen=True, slots=True)
+class NoNeedle(Range):
+    """The numbers of a needle where there is none: each is unusual."""
+
+    def oddity(self, given: float) -> str:
+        return NO_NEEDLE
+
+    @property
+    def usual_words(self) -> str:
+        return gettext(NO_NEEDLE)
+
+
+NO_NEEDLE = _("a catheter has no needle")
+OF_NEEDLE = ("gauge", "length_mm")
+
+
+def of_catheter(document: dict[str, Any], lumens: Collection[int]) -> dict[str, Range]:
+    """By path, the numbers of a needle that a document notes at a lumen of a catheter. lumens: which sites are one."""
+    rows = [index for index, row in enumerate(document.get("sites") or []) if row["site"] in lumens]
+    each = {name: _none(LISTS["sites"][name]) for name in OF_NEEDLE}
+    return {f"sites[{index}].{name}": each[name] for index in rows for name in OF_NEEDLE}
+
+
+def _none(of: Range) -> NoNeedle:
+    return NoNeedle(of.label, of.unit, of.hard, of.usual, of.step)
 
 
 def own_ranges(*, target: float | None, last: float | None) -> dict[str, Range]:

@@ -224,8 +224,17 @@ class PrescriptionForm(AskingForm[Prescription]):
 
     def unusual(self, last: Prescription | None) -> list[str]:
         """What is possible but unusual, in words, so that the signer is asked once more. last: what is in force."""
-        found = [words] if (words := _target_moved(last, self.cleaned_data.get("target_weight_kg"))) else []
-        return found + unusual_of(self.cleaned_data, NUMBERS)
+        given = self.cleaned_data
+        of_its_own = (_target_moved(last, given.get("target_weight_kg")), self._needle(given.get("needle_gauge")))
+        return [words for words in of_its_own if words] + unusual_of(given, NUMBERS)
+
+    def _needle(self, gauge: float | None) -> str:
+        """A needle ordered for a catheter: kept, for a fistula may be used from the day on which this begins."""
+        access = self.instance.patient.accesses.in_use().first() if gauge is not None else None
+        if gauge is None or access is None or access.kind != AccessKind.CATHETER:
+            return ""
+        parts = {"label": NUMBERS["needle_gauge"].label, "given": plain(gauge), "unit": NUMBERS["needle_gauge"].unit}
+        return gettext("%(label)s: %(given)s %(unit)s, and the access in use is a catheter") % parts
 
 
 def _target_moved(last: Prescription | None, given: float | None) -> str:

@@ -6,13 +6,22 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from sessions.facts import plausible
+from sessions.facts.choices import AccessKind
 from sessions.facts.ranges import Range
-from sessions.models import Patient, Prescription, TreatmentRecord
+from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 
 
 def usual_of(record: TreatmentRecord) -> Mapping[str, Range]:
-    """As it was known when this record's treatment began, its prescription being set."""
-    return own_ranges(record.patient, record.prescription, before=record.started_at)
+    """As it was known when this record's treatment began, its prescription being set; a catheter has no needle."""
+    own = own_ranges(record.patient, record.prescription, before=record.started_at)
+    return {**own, **plausible.of_catheter(record.document, _lumens(record))}
+
+
+def _lumens(record: TreatmentRecord) -> set[int]:
+    """Those sites with a needle noted that belong to a catheter."""
+    noted = [row["site"] for row in record.document["sites"] if any(row.get(name) for name in plausible.OF_NEEDLE)]
+    of_catheter = AccessSite.objects.filter(pk__in=noted, access__kind=AccessKind.CATHETER)
+    return set(of_catheter.values_list("pk", flat=True)) if noted else set()
 
 
 def own_ranges(patient: Patient, prescription: Prescription | None, *, before: datetime) -> Mapping[str, Range]:

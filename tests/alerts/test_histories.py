@@ -30,6 +30,7 @@ from tests.factories import (
     IntervalFactory,
     MachineFactory,
     PrescriptionFactory,
+    SiteFactory,
     SupplyCountFactory,
     SupplyItemFactory,
     TaskDoneFactory,
@@ -77,6 +78,11 @@ def in_hospital(patient: Patient, first: date, nurse: User) -> None:
     )  # fmt: skip
 
 
+def said_left_out(patient: Patient, day: date) -> None:
+    said: dict[str, Any] = {"said_by": patient.account, "said_at": AT, "received_at": AT}
+    LeftOut.objects.create(patient=patient, day=day, reason="ill", **said)
+
+
 def furnish(patient: Patient, nurse: User, rng: random.Random) -> None:
     """Rows of everything that a history is made of, each kind more than once, in a random order."""
     order = PrescriptionFactory(patient=patient, version=1, target_weight_kg=70 + rng.randrange(5))
@@ -98,6 +104,7 @@ def furnish(patient: Patient, nurse: User, rng: random.Random) -> None:
         partial(TrainingFactory, patient=patient, topic="Water"),
         partial(LeftOut.objects.create, patient=patient, day=A_NIGHT.date() + DAY, words=patient.name, **said),
         partial(record_night, patient, SINCE - 3 * DAY, at=AT),
+        partial(said_left_out, patient, A_NIGHT.date() - 50 * DAY),
     ]
     thrice: list[Callable[[], Any]] = [
         make
@@ -231,6 +238,21 @@ class TestLongCourse:
         made_alert(ana, rule="venous_rise", cause="2", at=A_NIGHT + 2 * DAY)
         assert self.changes(ana, "venous") == []
         assert all(segment.endswith(f"/{date.min.isoformat()}") for segment in self.segments(ana, "venous"))
+
+    def test_a_needle_is_only_where_no_catheter_is(self, ana: Patient) -> None:
+        """Neither one prescribed nor one noted at a lumen: flow raises the pressures of a catheter in another way."""
+        since, fistula_from = (A_NIGHT - 9 * DAY).date(), (A_NIGHT + 3 * DAY).date()
+        catheter = AccessFactory(patient=ana, kind="catheter", created_on=since, abandoned_on=fistula_from)
+        AccessFactory(patient=ana, kind="fistula", created_on=fistula_from)
+        lumen = SiteFactory(access=catheter, name="Red", use="arterial")
+        order = PrescriptionFactory(patient=ana, version=1, needle_gauge=16, in_force=(A_NIGHT - 9 * DAY, None))
+        rows = [{"site": lumen.pk, "use": "arterial", "gauge": 14}]
+        made = [
+            record_night(ana, A_NIGHT + days * DAY, at=AT, sites=rows if days == 1 else []) for days in (-1, 1, 3, 5)
+        ]
+        course = long_courses_of([ana], {ana.pk: [order]}, at=AT)[ana.pk]
+        gauges = {point.record: point.gauge for point in course}
+        assert [gauges[str(record.pk)] for record in made] == [None, None, 16, 16]
 
     def test_the_latest_of_several_changes(self, ana: Patient) -> None:
         for days in (2, 6):

@@ -12,7 +12,15 @@ from dosing.services.night.computing import numbers_of
 from dosing.services.night.inputs import gather
 from dosing.services.numbers.reasons import reason_words
 from sessions.models import HospitalStay, Patient, TreatmentRecord
-from tests.factories import A_NIGHT, BloodFactory, PrescriptionFactory, UserFactory, record_night
+from tests.factories import (
+    A_NIGHT,
+    AccessFactory,
+    BloodFactory,
+    PrescriptionFactory,
+    SiteFactory,
+    UserFactory,
+    record_night,
+)
 
 pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
@@ -211,6 +219,29 @@ class TestSamples:
         long = record_night(ana, minutes=300)
         bloods(long, 25.0, 7.3)
         assert told(long)["urr"]["why"] == {"code": "urr_of_long"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "gauge", "doubts"),
+    [("catheter", 15, ["needle_with_catheter"]), ("catheter", None, []), ("fistula", 15, [])],
+)
+def test_a_needle_noted_with_a_catheter_makes_the_rebound_doubtful(
+    ana: Patient, kind: str, gauge: int | None, doubts: list[str]
+) -> None:
+    """The equilibrated dose alone asks for the access."""
+    PrescriptionFactory(patient=ana, version=1, days_per_week=3.5, weekdays=[])
+    for days in range(2, 40, 2):
+        record_night(ana, A_NIGHT - days * DAY)
+    lumen = SiteFactory(access=AccessFactory(patient=ana, kind=kind), name="Red", use="arterial")
+    rows = [{"site": lumen.pk, "use": "arterial", "gauge": gauge}, {"site": lumen.pk, "use": "venous"}]
+    record = record_night(ana, pre_weight_kg=70.757, uf_removed_l=1.057, sites=rows)
+    bloods(record, 25.0, 6.49)
+    found = told(record)
+    assert (codes(found["equilibrated_ktv"]), codes(found["single_pool_ktv"])) == (doubts, [])
+    if doubts:
+        assert [reason_words(each) for each in found["equilibrated_ktv"]["doubts"]] == [
+            "a needle of 15 G was noted, and the access is a catheter: one of the two is wrong"
+        ]
 
 
 def test_bloods_of_the_last_night_before_the_gap_are_said_to_read_high(ana: Patient) -> None:

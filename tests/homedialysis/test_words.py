@@ -26,7 +26,7 @@ from sessions.facts.fields import TREATMENT
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from sessions.texts import checklist
 from tests import pseudo_words
-from tests.factories import A_NIGHT, MachineFactory, record_night
+from tests.factories import A_NIGHT, AccessFactory, MachineFactory, SiteFactory, record_night
 from tests.left_in_english import left_in_english
 
 PLACEHOLDER = re.compile(r"%\(\w+\)[sdr]|\{\w*(?::[^}]*)?\}|</?\w+>")
@@ -120,6 +120,17 @@ def defaults() -> dict[str, Any]:
 
 class TestWhatIsStoredStaysEnglish:
     """Facts are kept in English or by code, whoever reads them in which language."""
+
+    @pytest.mark.django_db
+    def test_a_needle_at_a_catheter_is_kept_and_marked(self, ana: Patient, ana_client: Client) -> None:
+        lumen = SiteFactory(access=AccessFactory(patient=ana, kind="catheter"), name="Red", use="arterial")
+        needle = SiteFactory(access=AccessFactory(patient=ana, abandoned_on=A_NIGHT.date()), name="Old", use="venous")
+        rows = [{"site": needle.pk, "use": "venous", "gauge": 15}, {"site": lumen.pk, "use": "arterial", "gauge": 16}]
+        record = record_night(ana, sites=rows, confirmed=["sites[1].gauge"])
+        mark = {"field": "sites[1].gauge", "given": 16, "limit": "a catheter has no needle", "confirmed": True}
+        assert record.marks == [mark]
+        page = ana_client.get(f"/nights/{record.pk}/", headers={"Accept-Language": "es"}).content.decode()
+        assert "un catéter no lleva aguja" in page
 
     @pytest.mark.django_db
     def test_marks_are_kept_in_english_and_read_in_spanish(self, ana: Patient, ana_client: Client) -> None:

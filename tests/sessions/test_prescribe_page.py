@@ -17,7 +17,7 @@ from sessions.facts.ordered import ORDERED
 from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
 from tests.conftest import signed_in
-from tests.factories import PASSWORD, DialyserFactory, PrescriptionFactory
+from tests.factories import PASSWORD, AccessFactory, DialyserFactory, PrescriptionFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -123,6 +123,27 @@ def test_an_unusual_number_is_shown_once_more(nephrologist_client: Client, where
     assert not ana.prescriptions.exists()
     assert sign(nephrologist_client, where, target_weight_kg="161", qb_ml_min="100").status_code == 302
     assert ana.prescriptions.get().target_weight_kg == 161
+
+
+@pytest.mark.parametrize(
+    ("kind", "gauge", "asked"),
+    [
+        ("catheter", "15", ["Needle gauge: 15 G, and the access in use is a catheter"]),
+        ("catheter", "", []),
+        ("fistula", "15", []),
+        (None, "15", []),
+    ],
+)
+def test_a_needle_for_a_catheter_is_shown_once_more(
+    nephrologist_client: Client, where: str, ana: Patient, kind: str | None, gauge: str, asked: list[str]
+) -> None:
+    """And kept: it may be meant for a fistula that is used from then on."""
+    AccessFactory(patient=ana, kind="catheter", abandoned_on=timezone.localdate())
+    if kind:
+        AccessFactory(patient=ana, kind=kind)
+    assert nephrologist_client.post(where, sent(needle_gauge=gauge)).context["review"]["unusual"] == asked
+    assert sign(nephrologist_client, where, needle_gauge=gauge).status_code == 302
+    assert ana.prescriptions.get().needle_gauge == (15 if gauge else None)
 
 
 def test_a_target_weight_far_from_the_one_in_force_is_shown_once_more(

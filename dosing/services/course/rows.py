@@ -59,7 +59,7 @@ class PatientRows:
     records: list[dict[str, Any]]
     readings: Mapping[uuid.UUID, list[ReadRow]]
     saline: Mapping[uuid.UUID, float]
-    sites: Mapping[uuid.UUID, str]
+    sites: Mapping[uuid.UUID, tuple[str, float | None]]
     accesses: list[VascularAccess]
     stays: list[HospitalStay]
     bloods: list[BloodResult]
@@ -125,7 +125,10 @@ def _saline(records: list[uuid.UUID]) -> dict[uuid.UUID, float]:
     return found
 
 
-def _sites(records: list[uuid.UUID]) -> dict[uuid.UUID, str]:
-    """The kind of access of which sites were used, by record."""
+def _sites(records: list[uuid.UUID]) -> dict[uuid.UUID, tuple[str, float | None]]:
+    """The kind of access of which sites were used, and the gauge of a needle noted with it, by record."""
     used = SiteUsed.objects.filter(record__in=records).order_by("pk")
-    return dict(used.values_list("record_id", "site__access__kind"))
+    found: dict[uuid.UUID, tuple[str, float | None]] = {}
+    for record, kind, gauge in used.values_list("record_id", "site__access__kind", "gauge"):
+        found[record] = (kind, found.get(record, ("", None))[1] if gauge is None else gauge)
+    return found

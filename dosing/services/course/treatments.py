@@ -44,7 +44,7 @@ def treatments_of(rows: PatientRows, person: Person, orders: Sequence[Order]) ->
 def _treatment(
     rows: PatientRows, record: Record, order: Order | None, cleared: Clearance | None, **known: Any
 ) -> Treatment:
-    minutes = _minutes(record)
+    minutes, (kind, gauge) = _minutes(record), rows.sites.get(record["pk"], ("", None))
     return Treatment(
         key=str(record["pk"]),
         day=record["night"],
@@ -57,7 +57,8 @@ def _treatment(
         fluid=fluid_of(record, rows.readings.get(record["pk"], ()), rows.saline.get(record["pk"], 0.0)),
         pre_weight_kg=record["pre_weight_kg"],
         post_weight_kg=record["post_weight_kg"],
-        access=rows.sites.get(record["pk"]) or rows.access_on(record["night"]),
+        access=kind or rows.access_on(record["night"]),
+        needle=gauge,
         handed_over=record["state"] == RecordState.FINISHED,
         **known,
     )

@@ -254,6 +254,10 @@ def _doubt_volume(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
     return gate.volume_doubts(facts.course, facts.treatment, dose) if dose is not None else iter(())
 
 
+def _doubt_access(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    return gate.access_doubts(facts.treatment)
+
+
 def _equilibrated(facts: NightFacts) -> Inputs:
     method = "tattersall_venous" if facts.treatment.access == AccessKind.CATHETER else "tattersall_arterial"
     return _dose(facts) | {"method": method}
@@ -470,7 +474,7 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             Equation(_dose, _single_pool, NO_DOSE, OF_DOSE),
             loinc=BEDSIDE_CODES["single_pool_ktv"][0]),
     _number("equilibrated_ktv", (_("Equilibrated Kt/V"), "eKt/V"), "1", 2,
-            TATTERSALL, Equation(_equilibrated, _equilibrated_ktv, NO_DOSE, OF_DOSE)),
+            TATTERSALL, Equation(_equilibrated, _equilibrated_ktv, NO_DOSE, (*OF_DOSE, _doubt_access))),
     _number("standard_ktv", (_("Weekly standard Kt/V, no kidney"), _("Weekly stdKt/V")), "1/wk", 2,
             WEEK, Equation(_weekly, _weekly_ktv, NO_DOSE, (*OF_DOSE, _doubt_week)), ANSWER, TABLE, PHONE),
     _number("standard_ktv_kidney", (_("Weekly standard Kt/V, with the kidney"), _("Weekly stdKt/V + kidney")), "1/wk",

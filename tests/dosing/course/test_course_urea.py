@@ -50,6 +50,7 @@ def treatment(day: float, **changes: Any) -> Treatment:
         "pre_weight_kg": 72.0,
         "post_weight_kg": 70.2,
         "access": "fistula",
+        "needle": 15.0,
         "handed_over": True,
         "counts": Counts.FULL,
     }

@@ -51,6 +51,7 @@ def treatment(number: int, **changes: Any) -> Treatment:
         "pre_weight_kg": 70 + GAIN,
         "post_weight_kg": 70,
         "access": "fistula",
+        "needle": 15.0,
         "handed_over": True,
         "counts": Counts.FULL,
     }

@@ -171,6 +171,9 @@ function countdown(ctx) {
 
 /* What a step asks --------------------------------------------------------------------------------- */
 
+/** Whether there are no needles at all. @param {Ctx} ctx */
+const ofCatheter = (ctx) => ctx.kit.access?.kind === "catheter";
+
 /**
  * Needle details that are shown, and taken over by the touch that goes on: prescription, other needle, last time.
  * @param {Ctx} ctx
@@ -182,7 +185,7 @@ function needleOf(ctx, use) {
   const before = plain("needle") ?? {};
   const first = (name, last) => row[name] || other[name] || last || null;
   return {
-    gauge: row.gauge ?? ctx.kit.prescription?.needle_gauge ?? null,
+    gauge: row.gauge ?? (ofCatheter(ctx) ? null : ctx.kit.prescription?.needle_gauge) ?? null,
     needle: first("needle", before.needle) ?? "",
     length_mm: first("length_mm", before.length_mm),
   };
@@ -479,7 +482,7 @@ function swelling(ctx, use) {
 
 /** @param {Ctx} ctx */
 function notWorking(ctx, use) {
-  const catheter = ctx.kit.access?.kind === "catheter";
+  const catheter = ofCatheter(ctx);
   const flushed = siteOf(ctx.night, use)?.flushed;
   const words = catheter
     ? t("This side of the catheter is blocked or slow. Never push. Do as you were trained, or call the unit.")
@@ -666,7 +669,7 @@ function main(ctx) {
 
 /** @param {Ctx} ctx */
 const failedMain = (ctx, use) =>
-  ctx.kit.access?.kind === "catheter"
+  ofCatheter(ctx)
     ? { label: t("Try again"), tap: () => again(ctx, use), tone: "plain" }
     : { label: t("Take another site"), go: ["access", use] };
 
