@@ -39,6 +39,9 @@ FULL_WEEK = 3
 """Treatments a week; who is prescribed fewer counts on what the kidneys still do."""
 LEAST_URINE_ML_DAY = 100
 """[mL/d] From this on somebody is taken to have residual function: KDOQI, from memory, source not opened."""
+FIRST_WITHIN = 28
+"""[d] After joining, within which what comes round is done for the first time: with the first month's bloods (common
+practice, no source)."""
 Said = tuple[str, Mapping[str, Any]]
 ACCESS_TOPIC = _("Needling and care of the access, after an infection")
 """Topic of the training that an infection of the access makes due."""
@@ -228,32 +231,41 @@ def _count(facts: SurroundingsFacts) -> Iterator[Due]:
 def _urine(facts: SurroundingsFacts) -> Iterator[Due]:
     """A urine collection, so long as there is urine to collect.
 
-    Without any yet it is due at once where fewer than three treatments a week count on the kidneys.
+    The first is due after joining where fewer than three treatments a week count on the kidneys.
     """
     every, last = facts.intervals[DueKind.URINE], facts.urine
     if every.stopped or every.days is None:
         return
     if last is None:
         if facts.per_week is not None and facts.per_week < FULL_WEEK:
-            yield _due(facts, DueKind.URINE, facts.today, _last(None))
+            yield _due(facts, DueKind.URINE, _first_due(facts, every.days), _last(None))
     elif last.volume_ml * 1440 / last.minutes >= LEAST_URINE_ML_DAY:
         ended = facts.day_of(last.ended_at)
         yield _due(facts, DueKind.URINE, ended + every.days * DAY, _last(ended))
 
 
 def _bloods(facts: SurroundingsFacts) -> Iterator[Due]:
-    """Panels to draw: as old as the oldest result in them; a result that was never there makes it due at once."""
+    """Panels to draw: as old as the oldest result in them; one that was never there is due after joining."""
     for panel in facts.panels:
         if panel.every_weeks and panel.analytes:
-            yield _panel_due(facts, panel, weeks=panel.every_weeks)
+            yield _panel_due(facts, panel, days=7 * panel.every_weeks)
 
 
-def _panel_due(facts: SurroundingsFacts, panel: BloodsDue, *, weeks: int) -> Due:
+def _panel_due(facts: SurroundingsFacts, panel: BloodsDue, *, days: int) -> Due:
+    """By the result that falls due first, whether it is an old one or one that never was."""
+    known = [facts.drawn[each] for each in panel.analytes if each in facts.drawn]
     missing = [each for each in panel.analytes if each not in facts.drawn]
-    if missing:
-        return _due(facts, "bloods", facts.today, ("no_result", {"results": missing}), of=panel.name)
-    last = min(facts.drawn[each] for each in panel.analytes)
-    return _due(facts, "bloods", last + 7 * weeks * DAY, _last(last), of=panel.name)
+    again = min(known) + days * DAY if known else None
+    first = _first_due(facts, days) if missing else None
+    if again is not None and (first is None or again < first):
+        return _due(facts, "bloods", again, _last(min(known)), of=panel.name)
+    assert first is not None  # a panel has at least one result
+    return _due(facts, "bloods", first, ("no_result", {"results": missing}), of=panel.name)
+
+
+def _first_due(facts: SurroundingsFacts, days: int) -> date:
+    """When what comes round every so many days and was never done is due: a day that stands, so that it can pass."""
+    return facts.patient.joined_on + min(days, FIRST_WITHIN) * DAY
 
 
 def _trainings(facts: SurroundingsFacts) -> Iterator[Due]:
@@ -269,7 +281,7 @@ def _examinations(facts: SurroundingsFacts) -> Iterator[Due]:
     if every.stopped or every.days is None:
         return
     last = facts.day_of(done.done_at) if done else None
-    due_on = last + every.days * DAY if last else facts.today
+    due_on = last + every.days * DAY if last else _first_due(facts, every.days)
     yield _due(facts, DueKind.ACCESS_EXAM, due_on, _last(last))
 
 

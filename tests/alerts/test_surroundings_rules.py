@@ -13,7 +13,7 @@ from sessions.models import Analyte, BloodResult, Patient, Prescription, SupplyC
 from sessions.services.bloods import enter_bloods
 from sessions.services.surroundings import note
 from tests.alerts.builders import DAY, MORNING, alerts_of, sentences_of
-from tests.factories import A_NIGHT, BloodFactory, SupplyItemFactory
+from tests.factories import A_NIGHT, BloodFactory, BloodsDueFactory, SupplyItemFactory
 
 pytestmark = pytest.mark.usefixtures("anas_prescription")
 
@@ -39,6 +39,23 @@ def test_a_dangerous_potassium_without_a_treatment(ana: Patient, nurse: User) ->
     enter_bloods(results=[drawn], by=nurse, at=MORNING)
     evaluate_pending(at=MORNING)
     assert sentences_of("potassium_call") == ["Potassium 6.7 mmol/L on 2 Mar, over the limit of 6.5 mmol/L."]
+
+
+def test_bloods_that_were_never_drawn_are_asked_for_by_time_alone(ana: Patient, nurse: User) -> None:
+    """Four weeks after joining they are due, and a week later somebody is asked; the result ends it."""
+    BloodsDueFactory(analytes=[Analyte.POTASSIUM])
+    ana.joined_on = MORNING.date() - timedelta(days=35)
+    ana.save()
+    look_for_missing(at=MORNING)
+    assert alerts_of("bloods_overdue") == []
+    look_for_missing(at=MORNING + DAY)
+    assert sentences_of("bloods_overdue") == [
+        "Bloods: Monthly, due on 24 Feb: not noted since. No result yet of Potassium."
+    ]
+    drawn: BloodResult = BloodFactory.build(patient=ana, analyte=Analyte.POTASSIUM, drawn_at=MORNING + DAY)
+    enter_bloods(results=[drawn], by=nurse, at=MORNING + DAY)
+    evaluate_pending(at=MORNING + 2 * DAY)
+    assert alerts_of("bloods_overdue")[0].cause_gone_at == MORNING + 2 * DAY
 
 
 def test_training_falls_due_by_time_alone_and_ends_with_the_next(ana: Patient, nurse: User) -> None:

@@ -204,7 +204,11 @@ def test_bloods_are_as_old_as_the_oldest_of_the_panel(ana: Patient, ben: Patient
     BloodFactory(patient=ana, analyte="22664-7", drawn_at=ago(3))
     found = due(ana, "bloods")
     assert found
-    assert (found.label, found.due_on, found.words) == ("Bloods: Monthly", TODAY, "No result yet of Potassium.")
+    assert (found.label, found.due_on, found.words) == (
+        "Bloods: Monthly",
+        ana.joined_on + 28 * DAY,
+        "No result yet of Potassium.",
+    )
     assert found.form is None
     BloodFactory(patient=ana, analyte="2823-3", drawn_at=ago(30))
     BloodFactory(patient=ana, analyte="2823-3", drawn_at=ago(60))
@@ -212,9 +216,38 @@ def test_bloods_are_as_old_as_the_oldest_of_the_panel(ana: Patient, ben: Patient
     assert found
     assert (found.label, found.due_on, found.words) == ("Bloods: Monthly", TODAY - 2 * DAY, "Last on 18 Feb 2026.")
     BloodsDueFactory(patient=ana, every_weeks=8)
-    assert (days_to(ana, "bloods"), days_to(ben, "bloods")) == (26, 0)
+    assert (days_to(ana, "bloods"), days_to(ben, "bloods")) == (26, -415)
     BloodsDueFactory(patient=ben, every_weeks=None, stopped=True)
     assert due(ben, "bloods") is None
+
+
+@pytest.mark.parametrize(
+    ("joined", "drawn", "due_on", "words"),
+    [
+        (10, {}, -18, "No result yet of Urea, Potassium."),
+        (29, {}, 1, "No result yet of Urea, Potassium."),
+        (300, {"22664-7": 200}, 272, "No result yet of Potassium."),
+        (30, {"22664-7": 200}, 172, "Last on 1 Sep 2025."),
+        (300, {"22664-7": 200, "2823-3": 200}, 172, "Last on 1 Sep 2025."),
+    ],
+)
+def test_bloods_never_drawn_are_due_on_a_day_that_passes(
+    ana: Patient, joined: int, drawn: dict[str, int], due_on: int, words: str
+) -> None:
+    """Four weeks after joining and not "today" every day; what was drawn long ago is not forgotten for it."""
+    ana.joined_on = TODAY - joined * DAY
+    BloodsDueFactory()
+    for analyte, days in drawn.items():
+        BloodFactory(patient=ana, analyte=analyte, drawn_at=ago(days))
+    found = due(ana, "bloods")
+    assert found
+    assert (found.due_on, found.overdue, found.words) == (TODAY - due_on * DAY, due_on > 0, words)
+
+
+def test_the_first_of_what_comes_round_sooner_is_due_sooner(ana: Patient) -> None:
+    ana.joined_on = TODAY - 10 * DAY
+    BloodsDueFactory(every_weeks=1)
+    assert days_to(ana, "bloods") == -3
 
 
 def test_training_is_due_again_for_whoever_still_helps(ana: Patient) -> None:
@@ -464,7 +497,7 @@ def test_urine_is_collected_each_quarter_while_there_is_some(ana: Patient, nurse
 
 def test_who_is_treated_less_than_three_times_a_week_owes_a_collection(ana: Patient) -> None:
     PrescriptionFactory(patient=ana, days_per_week=2, weekdays=[1, 4])
-    assert days_to(ana, "urine") == 0
+    assert days_to(ana, "urine") == -415
 
 
 @pytest.mark.parametrize("count", [1, 5])
