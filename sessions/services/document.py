@@ -49,6 +49,8 @@ LOOSE_MINUTES = 180
 """How far outside start and end a reading or an event may lie (checks before, bleeding after)."""
 EARLY_MINUTES = 720
 """How long before the start checks, needles and steps may lie: setting up is interrupted, and begun again."""
+WRITTEN_IN_MINUTES = timedelta(minutes=1)
+"""Times are put right by the minute: what contradicts another one by seconds alone is no reason to lose a record."""
 MOST_ROWS = 500
 TIMED = ("readings", "events", "medicines", "steps")
 SET_UP = ("checks", "sites", "steps")
@@ -195,16 +197,6 @@ class EventPart(RowPart):
     outcome = _one_of(EventOutcome.choices)
     called = _one_of(HelpCalled.choices)
     use = _one_of(SiteUse.choices)
-
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """What began is paused, goes on and ends in this order."""
-        known = [(name, data[name]) for name in ("at", *EVENT_MOMENTS) if data[name] is not None]
-        for (_before, earlier), (name, moment) in pairwise(known):
-            if moment < earlier:
-                words = gettext("%(time)s lies before %(earlier)s, which comes before it.")
-                given = {"time": f"{moment:%Y-%m-%d %H:%M} UTC", "earlier": f"{earlier:%Y-%m-%d %H:%M} UTC"}
-                raise serializers.ValidationError({name: words % given})
-        return data
 
 
 class MedicinePart(RowPart):
@@ -417,7 +409,15 @@ def _faults_of_times(data: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
 
 
 def _faults_of_course(row: dict[str, Any], last: datetime, zone: ZoneInfo) -> dict[str, str]:
-    """The times of an event that was gone through end with the treatment, as it does."""
-    known = {name: row[name] for name in EVENT_MOMENTS if row.get(name)}
-    words = gettext("%(time)s lies outside this treatment.")
-    return {name: words % {"time": _clock(moment, zone)} for name, moment in known.items() if moment > last}
+    """The times of an event that was gone through end with the treatment, as it does, and come in their order."""
+    known = {name: row[name] for name in ("at", *EVENT_MOMENTS) if row.get(name)}
+    outside = gettext("%(time)s lies outside this treatment.")
+    faults = {name: outside % {"time": _clock(moment, zone)} for name, moment in known.items() if moment > last}
+    if faults:
+        return faults
+    early = gettext("%(time)s lies before %(earlier)s, which comes before it.")
+    return {
+        name: early % {"time": _clock(moment, zone), "earlier": _clock(earlier, zone)}
+        for (_before, earlier), (name, moment) in pairwise(known.items())
+        if earlier - moment >= WRITTEN_IN_MINUTES
+    }

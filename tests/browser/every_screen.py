@@ -28,7 +28,7 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "event": ("event", "event/0"),
     "finish": ("finish",),
     "first": ("first",),
-    "flow": ("flow/hypotension/{{began}}", "flow/power_failure/{{began}}"),
+    "flow": ("flow/hypotension/hypotension", "flow/power_failure/power_failure"),
     "gone": ("gone",),
     "helper": ("helper",),
     "home": ("home",),
@@ -92,7 +92,9 @@ def on_screen(row: dict[str, Any]) -> dict[str, Any]:
         "ended_at": now_minute().isoformat(), "pre_weight_kg": 74, "post_weight_kg": 71.4, "uf_removed_l": 3.4,
         "pre_systolic": 196, "pre_diastolic": 90, "planned_rinse_back_l": 0.3, "planned_intake_l": 0.2,
         "readings": [{"at": row["at"], "venous_mmhg": 265, "systolic": 120, "diastolic": 70}],
-        "events": [{"at": row["at"], "kind": kind} | nothing for kind in ("cramp", "hypotension", "power_failure")],
+        "events": [
+            {"id": kind, "at": row["at"], "kind": kind} | nothing for kind in ("cramp", "hypotension", "power_failure")
+        ],
         "medicines": [{"at": row["at"], "name": "⟦heparin⟧", "amount": 2000, "unit": "⟦units⟧", "note": ""}],
     }  # fmt: skip
 
@@ -127,9 +129,6 @@ def show(phone: Phone, place: str, past: str) -> None:
     name, _, at = place.partition("/")
     phone.go("tonight")
     address = place.format(past=past)
-    if name == "flow":
-        began = phone.run("app", "return new Date(m.ctx.night.doc.started_at).toISOString();")
-        address = address.format(began=began)
     phone.go(*address.split("/"))
     if name == "needles":
         phone.page.evaluate(AT_STEP, ["/static/bedside/js", int(at)])

@@ -6,6 +6,7 @@ import re
 import uuid
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
@@ -61,6 +62,22 @@ def test_times_that_contradict_each_other_are_refused_by_name(ana_client: Client
         ana_client, uuid.uuid4(), night_body(A_NIGHT, events=[DROP | {"ended_at": after(50), "resumed_at": None}])
     )
     assert taken.status_code == 201
+
+
+def test_no_record_is_lost_over_seconds(ana_client: Client) -> None:
+    noted = {"at": (A_NIGHT + timedelta(minutes=29, seconds=15)).isoformat(), "kind": "infiltration"}
+    taken = put(ana_client, uuid.uuid4(), night_body(A_NIGHT, events=[noted | {"paused_at": after(29)}]))
+    assert taken.status_code == 201, taken.json()
+
+
+def test_a_contradiction_is_told_on_the_patients_own_clock(ana: Patient, ana_client: Client) -> None:
+    ana.time_zone = "America/Sao_Paulo"
+    ana.save()
+    body = night_body(A_NIGHT, events=[DROP | {"paused_at": after(30)}])
+    [fault] = faults_of(put(ana_client, uuid.uuid4(), body)).values()
+    clock = [(A_NIGHT + timedelta(minutes=each)).astimezone(ZoneInfo(ana.time_zone)) for each in (30, 39)]
+    told, earlier = (f"{each:%Y-%m-%d %H:%M}" for each in clock)
+    assert fault["message"] == f"{told} lies before {earlier}, which comes before it."
 
 
 def test_a_time_far_outside_the_treatment_and_a_strange_outcome_are_refused(ana_client: Client) -> None:

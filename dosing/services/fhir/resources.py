@@ -220,7 +220,7 @@ def _of_event(record: TreatmentRecord, event: Event) -> Iterator[Json]:
     made = _of_treatment(record, place, code, event.at, "procedure")
     if event.ended_at:
         del made["effectiveDateTime"]
-        made["effectivePeriod"] = {"start": moment(event.at), "end": moment(event.ended_at)}
+        made["effectivePeriod"] = {"start": moment(event.at), "end": moment(max(event.at, event.ended_at))}
     note = words_of(event.note)
     yield without_empty(made | {"component": parts + _course(event), "note": [{"text": note}] if note else []})
 

@@ -110,6 +110,7 @@ function change(label, fn, final = false) {
 
 /** @param {Night} night */
 function after(night) {
+  draft.judgeAnew(night);
   night.touched_at = new Date().toISOString();
   keep(night);
   redraw();

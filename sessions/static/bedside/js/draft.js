@@ -14,6 +14,7 @@ import { standing, withAnswer } from "./check_rows.js";
 import { nowMinute } from "./clock.js";
 import { LISTS, merge, mergedRows, same, withIds } from "./merge.js";
 import { oddity, withUnit } from "./numbers.js";
+import { isRefused } from "./trouble.js";
 import { fmt, t } from "./words.js";
 
 const SERVER_MADE = new Set([
@@ -244,6 +245,9 @@ export const shortOf = (kit, path) => {
 
 /* Rows -------------------------------------------------------------------------------------------- */
 
+/** A name for a row. */
+const newId = () => crypto.randomUUID().slice(0, 13);
+
 /** @param {Night} night */
 function arranged(night, list, order) {
   night.doc.confirmed = moved(night.doc.confirmed, list, new Map(order.map((from, to) => [from, to])));
@@ -270,7 +274,7 @@ function freeMinute(night, list, wanted) {
 
 /** Add a row to a timed list, in order of time -> its index. Without `at` it is now. @param {Night} night */
 export function addRow(night, list, row) {
-  const added = { ...row, at: freeMinute(night, list, row.at ?? nowMinute()) };
+  const added = { id: newId(), ...row, at: freeMinute(night, list, row.at ?? nowMinute()) };
   night.doc[list].push(added);
   reorder(night, list);
   return night.doc[list].indexOf(added);
@@ -472,8 +476,16 @@ export function bringUp(night) {
 
 /** Give each new row a name of its own, by which another phone knows it again. @param {Night} night */
 export function nameRows(night) {
-  for (const list of LISTS)
-    for (const row of night.doc[list] ?? []) if (!row.id) row.id = crypto.randomUUID().slice(0, 13);
+  for (const list of LISTS) for (const row of night.doc[list] ?? []) if (!row.id) row.id = newId();
+}
+
+/**
+ * The record was changed since the unit refused it: it is judged anew, and what was said of the old one is gone.
+ * @param {Night} night
+ */
+export function judgeAnew(night) {
+  night.faults = [];
+  if (isRefused(night.trouble)) night.trouble = null;
 }
 
 /** Where an answer that asks stands: the row of a list, or the document. @param {Night} night */

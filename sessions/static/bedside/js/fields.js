@@ -53,6 +53,22 @@ export function fieldName(ctx, path) {
   return index === undefined ? words : `${name ? words : (NAMES()[list] ?? list)} (${Number(index) + 1})`;
 }
 
+/** Lists whose rows have a screen of their own, and its name. */
+const ROW_SCREENS = { readings: "reading", events: "event", medicines: "medicine" };
+
+/**
+ * The screen on which a field of the record can be changed, and which row of it: ["event", "2"].
+ * @param {string} field @param {Night} night @returns {[string, ...string[]]}
+ */
+export function placeOfField(field, night) {
+  if (night.plan.paper) return ["paper"];
+  const [, list, index] = /^(\w+)(?:\[(\d+)\])?/.exec(field) ?? [];
+  if (list in ROW_SCREENS) return index === undefined ? ["running"] : [ROW_SCREENS[list], index];
+  if (list === "checks") return ["checks"];
+  if (list === "sites") return ["needles"];
+  return [/^pre_|^planned_|^rinse_back/.test(field) ? "weigh" : "finish"];
+}
+
 const codes = () => [
   ...planChoices(),
   ...dialyserLooks(),

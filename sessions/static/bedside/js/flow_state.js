@@ -6,7 +6,6 @@
 
 import { useWords } from "./choices.js";
 import { instant } from "./clock.js";
-import { minuteOf } from "./course.js";
 import { addEvent, setRow } from "./draft.js";
 import { t, timeOf } from "./words.js";
 
@@ -23,12 +22,12 @@ export const stepsOf = (kit, kind) => kit?.flows?.[kind] ?? [];
 /** @param {Kit | null} kit */
 export const hasFlow = (kit, kind) => stepsOf(kit, kind).length > 0;
 
-const nameOf = (event) => `${event.kind} ${instant(event.at)}`;
-/** The address of an event's way: rows of another phone may come before it. @returns {[string, string]} */
-export const addressOf = (event) => [event.kind, instant(event.at)];
+const nameOf = (event) => `${event.kind} ${event.id}`;
+/** The address of an event's way, by its own name: its time can be that of another one. @returns {[string, string]} */
+export const addressOf = (event) => [event.kind, event.id];
 /** @param {Night | null} night @param {string[]} address */
-export const indexAt = (night, [kind, at]) =>
-  night?.doc.events.findIndex((event) => event.kind === kind && instant(event.at) === at) ?? -1;
+export const indexAt = (night, [kind, id]) =>
+  night?.doc.events.findIndex((event) => event.kind === kind && event.id === id) ?? -1;
 
 /** The step after the last one that the record has of it: what another phone knows. @param {Night} night */
 function byRecord(night, event, steps) {
@@ -50,16 +49,15 @@ export function setStand(night, event, stand) {
   night.plan.flows = { ...night.plan.flows, [nameOf(event)]: stand };
 }
 
-/** Begin one, or find the one of this kind that is under way -> its index. @param {Ctx} ctx @param {Night} night */
-export function begin(ctx, night, kind, at = minuteOf(ctx.now())) {
+/** Begin one, or find the one of this kind that is under way -> its row. @param {Ctx} ctx @param {Night} night */
+export function begin(ctx, night, kind, at = ctx.now().toISOString()) {
   const steps = stepsOf(ctx.kit, kind);
-  const open = night.doc.events.findLastIndex(
-    (event) => event.kind === kind && standOf(night, event, steps).step !== OVER,
-  );
-  if (open >= 0) return open;
+  const open = night.doc.events.findLast((event) => event.kind === kind && standOf(night, event, steps).step !== OVER);
+  if (open) return open;
   const index = addEvent(night, { kind, at });
-  setStand(night, night.doc.events[index], { step: steps[0].key, since: at, past: [] });
-  return index;
+  const event = night.doc.events[index];
+  setStand(night, event, { step: steps[0].key, since: at, past: [] });
+  return event;
 }
 
 /** Where an answer leads from a step: the key of a step, or OVER. @param {FlowStep[]} steps */
@@ -78,22 +76,33 @@ const DEEDS = {
   not_reached: (event) => ({ called: event.called || "not_reached" }),
 };
 
-/** Write what an answer says into its row. @param {Night} night @param {string[]} deeds @param {Iso} at */
+/** The times of an event's course, in the order in which they come. */
+export const MOMENTS = /** @type {const} */ (["paused_at", "resumed_at", "ended_at"]);
+
+/** The latest of several moments, whichever are known. @param {(Iso | null | undefined)[]} moments @returns {Iso} */
+const latest = (...moments) =>
+  new Date(Math.max(...moments.flatMap((iso) => (iso ? Date.parse(iso) : [])))).toISOString();
+
+/**
+ * Write what an answer says into its row; no moment comes before the event or what was written of it, also where the
+ * phone's clock was put back meanwhile. @param {Night} night @param {string[]} deeds @param {Iso} at
+ */
 export function write(night, index, deeds, at) {
-  for (const deed of deeds) setRow(night, "events", index, DEEDS[deed](night.doc.events[index], at));
+  for (const deed of deeds) {
+    const event = night.doc.events[index];
+    const moment = latest(at, event.at, event.paused_at, event.resumed_at);
+    setRow(night, "events", index, DEEDS[deed](event, moment));
+  }
 }
 
-/** Another beginning of an event: its other times keep their distance. @param {Night} night @param {Iso} iso */
-export function moveTimes(night, event, iso) {
+/** Another beginning of an event -> its other times, which keep their distance and their order. @param {Iso} iso */
+export function moveTimes(event, iso) {
   const by = Date.parse(iso) - Date.parse(event.at);
-  const stand = night.plan.flows?.[nameOf(event)];
-  const moved = ["paused_at", "resumed_at", "ended_at"]
-    .filter((name) => event[name])
-    .map((name) => [name, new Date(Date.parse(event[name]) + by).toISOString()]);
-  if (stand) {
-    delete night.plan.flows[nameOf(event)];
-    night.plan.flows[nameOf({ ...event, at: iso })] = stand;
-  }
+  let before = iso;
+  const moved = MOMENTS.filter((name) => event[name]).map((name) => {
+    before = latest(before, new Date(Date.parse(event[name]) + by).toISOString());
+    return [name, before];
+  });
   return Object.fromEntries(moved);
 }
 

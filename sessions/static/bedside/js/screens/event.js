@@ -5,9 +5,8 @@ import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { cardOfEvent, uncheckedLine } from "../cards.js";
 import { eventWords } from "../choices.js";
-import { minuteOf } from "../course.js";
 import { addEvent, setRow } from "../draft.js";
-import { addressOf, hasFlow, moveTimes } from "../flow_state.js";
+import { addressOf, hasFlow, MOMENTS, moveTimes } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { go, register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
@@ -50,7 +49,7 @@ function kindsOf(ctx) {
 function store(ctx, kind) {
   if (hasFlow(ctx.kit, kind)) return enter(ctx, kind);
   return ctx.change(eventWords(ctx.kit, kind), (night) =>
-    pointTo(ctx, "event", addEvent(night, { kind, at: minuteOf(ctx.now()) })),
+    pointTo(ctx, "event", addEvent(night, { kind, at: ctx.now().toISOString() })),
   );
 }
 
@@ -60,6 +59,16 @@ const grid = (ctx) =>
     "div",
     { class: "tiles" },
     kindsOf(ctx).map((kind) => bigButton(eventWords(ctx.kit, kind), () => store(ctx, kind), { data: { k: kind } })),
+  );
+
+const MOMENT_NAMES = () => ({ paused_at: t("Off since"), resumed_at: t("On again"), ended_at: t("End") });
+
+/** The other times of an event, each to be put right where it is wrong. @param {Ctx} ctx */
+const otherTimes = (ctx, index) =>
+  MOMENTS.filter((name) => ctx.night.doc.events[index][name]).map((name) =>
+    momentRow(`event-${name}`, MOMENT_NAMES()[name], ctx.night.doc.events[index][name], (iso) =>
+      ctx.change(t("Time changed"), (night) => setRow(night, "events", index, { [name]: iso })),
+    ),
   );
 
 /** @param {Ctx} ctx */
@@ -76,10 +85,11 @@ function draw(ctx, [given]) {
     toCard(ctx, event.kind),
     momentRow("event", t("Time"), event.at, (iso) =>
       ctx.change(t("Time changed"), (night) => {
-        setRow(night, "events", index, moveTimes(night, event, iso));
+        setRow(night, "events", index, moveTimes(event, iso));
         pointTo(ctx, "event", retime(night, "events", index, iso));
       }),
     ),
+    otherTimes(ctx, index),
     textField(ctx, `events[${index}].note`, t("What happened, what was done")),
     hasFlow(ctx.kit, event.kind)
       ? bigButton(t("What to do now, step by step"), () => replace("flow", ...addressOf(event)), {

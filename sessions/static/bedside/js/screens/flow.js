@@ -1,7 +1,7 @@
 /*
  * Trouble as a way through: one step a screen in large letters, what was answered in whole phrases, the unit's number
- * on each. `#/flow/clotting/2026-03-01T22:10:00.000Z` is the way of that event; where it stands is kept with the night,
- * so a killed page goes on there.
+ * on each. `#/flow/clotting/0d5b1c3e-7a90` is the way of that event; where it stands is kept with the night, so a killed
+ * page goes on there.
  */
 
 import { textField } from "../ask.js";
@@ -61,7 +61,7 @@ export function enter(ctx, kind, at) {
   /** @type {string[]} */
   let address = [];
   ctx.change(eventWords(ctx.kit, kind), (night) => {
-    address = addressOf(night.doc.events[begin(ctx, night, kind, at)]);
+    address = addressOf(begin(ctx, night, kind, at));
     pointTo(ctx, "flow", ...address);
   });
   replace("flow", ...address);
@@ -80,7 +80,7 @@ function onward(ctx, place, { said = "", then = "", does = [], fill } = {}) {
   const words = said ? `${asKept(step)}: ${said}` : asKept(step);
   ctx.change(wordsOf(ctx.kit, said) || step.words, (night) => {
     fill?.(night, index);
-    write(night, index, does, minuteOf(now));
+    write(night, index, does, now.toISOString());
     if (does.includes("ended") && !course(night, ctx.kit, now).over) endedEarly(night, place.event.kind);
     stampStep(night, step.stamp, words.slice(0, 500), now.toISOString());
     const event = night.doc.events[index];
@@ -308,8 +308,8 @@ function felt(ctx, { index }) {
 /** @param {Ctx} ctx @param {any} place @param {Iso} iso */
 function moveTo(ctx, { index, event }, iso) {
   ctx.change(t("Time: {time}", { time: timeOf(iso) }), (night) => {
-    setRow(night, "events", index, moveTimes(night, event, iso));
-    pointTo(ctx, "flow", ...addressOf(night.doc.events[retime(night, "events", index, iso)]));
+    setRow(night, "events", index, moveTimes(event, iso));
+    retime(night, "events", index, iso);
   });
 }
 

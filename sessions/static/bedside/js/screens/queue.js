@@ -3,7 +3,7 @@
 import { callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { documentOf, hasUnsent, openQuestions, statusOf } from "../draft.js";
-import { fieldName, whenWords } from "../fields.js";
+import { fieldName, placeOfField, whenWords } from "../fields.js";
 import { takeOut } from "../file_out.js";
 import * as kits from "../kit.js";
 import * as outbox from "../outbox.js";
@@ -55,22 +55,13 @@ function tried(id, { tries, at, next, told }) {
 /** @param {string} id @param {Trouble | null | undefined} trouble */
 const trouble = (id, trouble) => trouble && [note(why(trouble), "care"), h("p", { text: tried(id, trouble) })];
 
-/** The screen on which a field of the record is entered. @param {Night} night */
-export function screenOfField(field, night) {
-  if (night.plan.paper) return "paper";
-  if (field.startsWith("readings") || field.startsWith("events") || field.startsWith("medicines")) return "running";
-  if (field.startsWith("checks")) return "checks";
-  if (field.startsWith("sites")) return "needles";
-  return /^pre_|^planned_|^rinse_back/.test(field) ? "weigh" : "finish";
-}
-
 /** @param {Ctx} ctx @param {Night} night */
 function faults(ctx, night) {
   const lead = (field) => {
     ctx.open(night.id);
     night.stage = night.stage === "handed" ? "after" : night.stage;
     ctx.save(night);
-    ctx.go(screenOfField(field, night));
+    ctx.go(...placeOfField(field, night));
   };
   return night.faults.map(({ field, message }) =>
     bigButton(message, () => lead(field), {

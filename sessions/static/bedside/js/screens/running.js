@@ -160,14 +160,14 @@ function short({ venous_mmhg: venous, arterial_mmhg: arterial, qb_ml_min: qb, sy
 function dropped(ctx) {
   if (hasFlow(ctx.kit, DROP)) return enter(ctx, DROP);
   return ctx.change(t("Blood pressure drop"), (night) =>
-    pointTo(ctx, "event", addEvent(night, { kind: DROP, at: minuteOf(ctx.now()) })),
+    pointTo(ctx, "event", addEvent(night, { kind: DROP, at: ctx.now().toISOString() })),
   );
 }
 
 /** @param {Ctx} ctx */
 const onAgain = (ctx, event) =>
   ctx.change(t("Fluid removal is on again"), (night) =>
-    write(night, indexAt(night, addressOf(event)), ["resume"], minuteOf(ctx.now())),
+    write(night, indexAt(night, addressOf(event)), ["resume"], ctx.now().toISOString()),
   );
 
 /** What is on its way, and what is still off: the way back to it stands above everything else. @param {Ctx} ctx */

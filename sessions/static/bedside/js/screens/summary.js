@@ -3,14 +3,13 @@
 import { planChoices } from "../choices.js";
 import { declaredRows, figureOf } from "../declared.js";
 import { limitsOf, setMoment } from "../draft.js";
-import { fieldName, shownValue } from "../fields.js";
+import { fieldName, placeOfField, shownValue } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
 import { register } from "../router.js";
 import { blocking, figures, missing, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
-import { screenOfField } from "./queue.js";
 
 /** Told whether they are known or not; the other numbers where they are. */
 const ALWAYS = ["pre_systolic", "post_systolic"];
@@ -83,7 +82,7 @@ const list = (items) =>
 
 /** @param {Ctx} ctx */
 function refused(ctx) {
-  const go = (field) => () => ctx.go(screenOfField(field, ctx.night));
+  const go = (field) => () => ctx.go(...placeOfField(field, ctx.night));
   return ctx.night.faults.map(({ field, message }) =>
     bigButton(message, go(field), { tone: "care", hint: field ? fieldName(ctx, field) : null }),
   );

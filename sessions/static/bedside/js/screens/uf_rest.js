@@ -3,6 +3,7 @@
  * nothing.
  */
 
+import { instant } from "../clock.js";
 import { course, minuteOf } from "../course.js";
 import { limitsOf, readingNow, takeNumber } from "../draft.js";
 import * as fluid from "../fluid.js";
@@ -11,11 +12,11 @@ import { askNumber } from "../pad.js";
 import { bigButton, dl, note } from "../ui.js";
 import { fmt, hours, t, timeOf } from "../words.js";
 
-/** The machine's figure since the stop, newest last. @param {Ctx} ctx */
-const offSince = (ctx, event) =>
-  ctx.night.doc.readings
-    .filter((row) => row.uf_volume_l != null && Date.parse(row.at) >= Date.parse(event.paused_at ?? event.at))
-    .at(-1) ?? null;
+/** The machine's figure since the stop, newest last; times of readings have no seconds. @param {Ctx} ctx */
+function offSince(ctx, event) {
+  const from = minuteOf(new Date(event.paused_at ?? event.at));
+  return ctx.night.doc.readings.filter((row) => row.uf_volume_l != null && instant(row.at) >= from).at(-1) ?? null;
+}
 
 /** @param {Ctx} ctx */
 async function askOff(ctx) {

@@ -1,0 +1,91 @@
+/* Where an event stands on its way: which event an address means, and times that never contradict each other. */
+
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { chance, script } from "./given.mjs";
+
+const draft = await script("draft.js");
+const flows = await script("flow_state.js");
+const { placeOfField } = await script("fields.js");
+
+const steps = (kind) => [{ key: "first", stamp: `${kind}_first`, answers: [] }];
+const KIT = {
+  patient: { id: "11111111-1111-4111-8111-111111111111" },
+  account: { id: 1 },
+  numbers: [],
+  flows: { hypotension: steps("hypotension"), infiltration: steps("infiltration") },
+};
+const at = (minute, second = 0) => new Date(Date.UTC(2026, 10, 30, 14, minute, second)).toISOString();
+const fresh = () => draft.newNight(KIT, "22222222-2222-4222-8222-222222222222");
+const ctxOf = (night, iso) => ({ kit: KIT, night, now: () => new Date(iso) });
+const inOrder = (event) => {
+  const times = [event.at, event.paused_at, event.resumed_at, event.ended_at].filter(Boolean).map(Date.parse);
+  return times.every((time, index) => !index || times[index - 1] <= time);
+};
+
+test("a drop in the same minute as another event has its own way, whatever their order", () => {
+  for (const [second, drop] of [
+    [15, at(29)],
+    [15, at(29, 40)],
+    [15, at(29, 15)],
+  ]) {
+    const night = fresh();
+    draft.addEvent(night, { kind: "infiltration", at: at(29, second) });
+    const found = flows.begin(ctxOf(night, at(29, 40)), night, "hypotension", drop);
+    assert.equal(found.kind, "hypotension");
+    assert.equal(night.doc.events[flows.indexAt(night, flows.addressOf(found))], found);
+  }
+});
+
+test("two events of one kind in one second have two addresses", () => {
+  const night = fresh();
+  for (let count = 0; count < 2; count += 1) draft.addEvent(night, { kind: "air", at: at(29) });
+  const [one, other] = night.doc.events.map((event) => flows.indexAt(night, flows.addressOf(event)));
+  assert.deepEqual([one, other], [0, 1]);
+});
+
+test("an event that is moved keeps its place on its way", () => {
+  const night = fresh();
+  const event = flows.begin(ctxOf(night, at(29)), night, "hypotension", at(29));
+  const stand = { step: flows.OVER, since: at(30), past: ["first"] };
+  flows.setStand(night, event, stand);
+  draft.setRow(night, "events", 0, { at: at(10) });
+  assert.deepEqual(flows.standOf(night, event, KIT.flows.hypotension), stand);
+});
+
+test("what an answer says of a time never lies before the event, whatever the phone's clock does", () => {
+  const dice = chance(7);
+  for (let evening = 0; evening < 500; evening += 1) {
+    const night = fresh();
+    draft.addEvent(night, { kind: "infiltration", at: at(29, dice.below(60)) });
+    for (const deed of ["pause", "resume", "went_on"]) flows.write(night, 0, [deed], at(28 + dice.below(4)));
+    assert.ok(inOrder(night.doc.events[0]), JSON.stringify(night.doc.events[0]));
+  }
+});
+
+test("an event whose times were rounded down by an earlier release is in order once it is moved", () => {
+  const event = { kind: "infiltration", at: at(29, 15), paused_at: at(29), resumed_at: null, ended_at: at(31) };
+  const moved = { ...event, at: at(28, 15), ...flows.moveTimes(event, at(28, 15)) };
+  assert.ok(inOrder(moved), JSON.stringify(moved));
+  assert.equal(moved.ended_at, at(30));
+});
+
+test("a refused field leads to the row on which it can be changed", () => {
+  const night = fresh();
+  assert.deepEqual(placeOfField("events[2].paused_at", night), ["event", "2"]);
+  assert.deepEqual(placeOfField("readings[0].systolic", night), ["reading", "0"]);
+  assert.deepEqual(placeOfField("medicines[1].amount", night), ["medicine", "1"]);
+  assert.deepEqual(placeOfField("ended_at", night), ["finish"]);
+});
+
+test("a record that was changed is no longer called refused", () => {
+  const night = fresh();
+  night.faults = [{ field: "events[0].paused_at", message: "Too early." }];
+  night.trouble = { status: 400, said: "Too early.", next: null };
+  draft.judgeAnew(night);
+  assert.deepEqual([night.faults, night.trouble], [[], null]);
+  const broken = { status: 500, said: "", next: at(40) };
+  night.trouble = broken;
+  draft.judgeAnew(night);
+  assert.equal(night.trouble, broken, "what the server could not do waits for its next try");
+});
