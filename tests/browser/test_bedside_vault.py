@@ -303,3 +303,52 @@ def test_signing_out_without_a_network_deletes_nothing(shell: Shell) -> None:
     expect(shell.page.locator("#undo")).to_contain_text("nothing was deleted")
     shell.start()
     assert shell.night()["doc"]["notes"] == "kept"
+
+
+# Said only once it is so --------------------------------------------------------------------------------
+
+SLOW = """const put = IDBObjectStore.prototype.put;
+IDBObjectStore.prototype.put = function (row) {
+  const request = put.call(this, row);
+  if (this.name !== "nights") return request;
+  const spin = () => { if (window.held) this.get("nobody").onsuccess = spin; };
+  spin();
+  return request;
+};"""
+"""While `window.held` a writing of a night does not end: its transaction is kept busy."""
+BREAKING = """const encrypt = SubtleCrypto.prototype.encrypt;
+SubtleCrypto.prototype.encrypt = function (...given) {
+  if (window.broken) throw new DOMException("no", "OperationError");
+  return encrypt.apply(this, given);
+};"""
+
+
+def test_kept_is_said_after_the_writing_has_ended(shell: Shell) -> None:
+    shell.watched.context.add_init_script(SLOW)
+    shell.ready()
+    shell.begin(notes="before")
+    shell.go("weigh")
+    head = shell.page.locator("#head .state")
+    expect(head).to_contain_text("Kept on this phone")
+    shell.page.evaluate("window.held = true")
+    shell.run("ctx.change('Note', (night) => { night.doc.notes = 'after'; });")
+    expect(head).to_contain_text("Being kept on this phone")
+    expect(head).not_to_contain_text("Kept on this phone")
+    shell.page.evaluate("window.held = false")
+    expect(head).to_contain_text("Kept on this phone")
+
+
+def test_a_writing_that_failed_is_told_and_those_after_it_are_kept(shell: Shell) -> None:
+    shell.watched.context.add_init_script(BREAKING)
+    shell.ready()
+    shell.begin(notes="before")
+    shell.page.evaluate("window.broken = true")
+    shell.run("ctx.change('Note', (night) => { night.doc.notes = 'after'; });")
+    expect(shell.page.locator("#head .state")).to_contain_text("Not kept on this phone")
+    expect(shell.page.locator("a.notice.stop")).to_be_visible()
+    shell.page.evaluate("window.broken = false")
+    shell.run("ctx.change('Note', (night) => { night.doc.notes = 'later'; }); await ctx.save();")
+    expect(shell.page.locator("#head .state")).to_contain_text("Kept on this phone")
+    expect(shell.page.locator("a.notice.stop")).to_have_count(0)
+    shell.start()
+    assert shell.night()["doc"]["notes"] == "later"

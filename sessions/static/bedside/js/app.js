@@ -11,6 +11,7 @@
  */
 
 import * as draft from "./draft.js";
+import { begins, ends, keptOf } from "./kept.js";
 import * as kits from "./kit.js";
 import { deviceGone } from "./leaving.js";
 import * as outbox from "./outbox.js";
@@ -74,6 +75,8 @@ function redraw() {
 /* Keeping ------------------------------------------------------------------------------------------- */
 
 let writing = Promise.resolve();
+/** @param {Night} night */
+const isKept = (night) => vault.state().ok && keptOf(night).state !== "failed";
 
 /**
  * Keep a night on the phone, one after the other; where the storage refuses it stays in memory and the head says so.
@@ -82,11 +85,12 @@ let writing = Promise.resolve();
 function keep(night) {
   draft.nameRows(night);
   const copy = structuredClone(night);
+  begins(night.id);
   writing = writing.then(async () => {
-    const before = vault.state().ok;
-    await vault.put("nights", copy);
+    const before = isKept(night);
+    ends(night.id, await vault.put("nights", copy));
     vault.setPlain("unsent", outbox.list().length);
-    if (vault.state().ok !== before) redraw();
+    if (isKept(night) !== before) redraw();
   });
   return writing;
 }

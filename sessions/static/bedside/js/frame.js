@@ -1,5 +1,6 @@
 /* What surrounds every screen: the head with the state of the record, notices, the dock for the thumb. */
 
+import { keptOf } from "./kept.js";
 import * as kits from "./kit.js";
 import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
@@ -27,7 +28,9 @@ function readyWords(ctx) {
 /** In a few words where the record stands: on this phone, at the unit, waiting. @param {Ctx} ctx */
 function stateWords(ctx) {
   const waiting = outbox.list().filter((each) => each.state !== "open");
-  if (!vault.state().ok) return { tone: "stop", words: t("Not kept on this phone") };
+  const kept = ctx.night && keptOf(ctx.night);
+  if (!vault.state().ok || kept?.state === "failed")
+    return { tone: "stop", words: t("Not kept on this phone"), to: "storage" };
   if (waiting.some((each) => each.state === "damaged")) return { tone: "stop", words: t("An entry cannot be read") };
   if (waiting.length && waiting.every((each) => each.state === "conflict"))
     return { tone: "care", words: t("A question: two phones") };
@@ -35,7 +38,19 @@ function stateWords(ctx) {
   if (!ctx.night || ctx.night.delivered) return readyWords(ctx);
   if (ctx.night.sentAt && !outbox.list().some((each) => each.id === ctx.night.id))
     return { tone: "good", words: t("At the unit, {time}", { time: timeOf(ctx.night.sentAt) }) };
-  return { tone: "plain", words: t("Kept on this phone, {time}", { time: timeOf(ctx.night.touched_at) }) };
+  return kept?.state === "writing"
+    ? { tone: "plain", words: t("Being kept on this phone …") }
+    : { tone: "plain", words: t("Kept on this phone, {time}", { time: timeOf(kept?.at ?? ctx.night.touched_at) }) };
+}
+
+/** How a writing ended, in the words of the head alone: a finger or the focus that lies there stays. @param {Ctx} ctx */
+export function tellState(ctx) {
+  const link = byId("head").querySelector(".state");
+  if (!link) return;
+  const { tone, words, to = "queue" } = stateWords(ctx);
+  link.className = `state ${tone}`;
+  link.setAttribute("href", addressOf(to));
+  /** @type {Element} */ (link.lastElementChild).textContent = words;
 }
 
 /** @param {Ctx} ctx */
@@ -74,13 +89,16 @@ function drawHead(ctx, name) {
   );
 }
 
-const storageWords = () => {
+/** @param {Ctx} ctx */
+const storageWords = (ctx) => {
   const state = vault.state();
   if (state.taken) return null;
   if (state.denied)
     return t("This phone's storage is refused: the record is only in this window. Touch to see what to do.");
   if (state.full)
     return t("This phone's storage is full: what you enter now is only in this window. Touch to see what to do.");
+  if (ctx.night && keptOf(ctx.night).state === "failed")
+    return t("The last entry could not be kept on this phone: it is only in this window. Touch to see what to do.");
   return state.evicted ? t("The browser has cleared what was kept on this phone. Touch to see what that means.") : null;
 };
 
@@ -139,7 +157,7 @@ function kitWords(ctx) {
 /** What has to be told on every screen -> nodes; each leads to the screen about it. @param {Ctx} ctx */
 function notices(ctx, name) {
   const told = [
-    [storageWords(), "storage", "stop"],
+    [storageWords(ctx), "storage", "stop"],
     [name === "tonight" && pageWords(ctx), "storage", "care"],
     [stuckWords(), "queue", "care"],
     [besideWords(ctx), "second", "stop"],

@@ -5,7 +5,8 @@
 
 import { ctx, startIn } from "./app.js";
 import { callButtons, unitOfPage } from "./calls.js";
-import { drawFrame, fitDock, redrawHead } from "./frame.js";
+import { drawFrame, fitDock, redrawHead, tellState } from "./frame.js";
+import { WRITTEN } from "./kept.js";
 import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
 import { draw, fetchRest, here, screenOf, startRouter } from "./router.js";
@@ -166,6 +167,7 @@ function listen() {
   document.addEventListener("click", askToStay, { passive: true });
   window.addEventListener("hashchange", askOnTheNextScreen);
   window.addEventListener(offline.LOOKED, () => (SHOWS_READY.has(here().name) ? ctx.redraw() : redrawHead(ctx)));
+  window.addEventListener(WRITTEN, () => tellState(ctx));
   window.addEventListener("online", reconnected);
   window.addEventListener("offline", ctx.redraw);
   window.addEventListener("resize", fitDock);

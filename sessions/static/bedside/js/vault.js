@@ -232,10 +232,11 @@ const inLine = (act) => {
   return result;
 };
 
-async function write(rows) {
+/** @param {() => any} make the rows, or a promise of them */
+async function write(make) {
   try {
-    await rawWrite(rows);
-    status.full = false;
+    await rawWrite(await make());
+    status.full = status.denied = false;
     return true;
   } catch (problem) {
     refuse(problem);
@@ -247,12 +248,12 @@ async function write(rows) {
 export const put = (store, value) =>
   inLine(async () => {
     broken.delete(`${store}/${value.id}`);
-    return Boolean(base && key) && write([[store, await seal(store, value)]]);
+    return Boolean(base && key) && write(async () => [[store, await seal(store, value)]]);
   });
 export const remove = (store, id) =>
   inLine(async () => {
     broken.delete(`${store}/${id}`);
-    return Boolean(base) && write([[store, id, true]]);
+    return Boolean(base) && write(() => [[store, id, true]]);
   });
 
 export async function get(store, id) {

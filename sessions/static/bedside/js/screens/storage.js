@@ -2,13 +2,18 @@
 
 import { fieldName, shownValue } from "../fields.js";
 import { isClearedAfterAWeek } from "../home_screen.js";
+import { keptOf } from "../kept.js";
 import * as offline from "../offline.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import * as vault from "../vault.js";
 import { t } from "../words.js";
 
-function words() {
+/** @param {Ctx} ctx */
+const isLost = (ctx) => ctx.night !== null && keptOf(ctx.night).state === "failed";
+
+/** @param {Ctx} ctx */
+function words(ctx) {
   const state = vault.state();
   if (state.denied)
     return t(
@@ -20,6 +25,11 @@ function words() {
       "The phone's storage is full. What was kept before is still there; what you enter now lives in this window " +
         "alone. Free some room: photos or downloads you no longer need.",
     );
+  if (isLost(ctx))
+    return t(
+      "The last entry could not be written into this phone's storage. What was kept before is still there; what you " +
+        "enter now lives in this window alone.",
+    );
   if (state.evicted)
     return t(
       "The browser cleared what was kept here, perhaps because room ran short or the page was not used for long. " +
@@ -30,9 +40,10 @@ function words() {
     : t("The record is kept on this phone, but without a network your night could not be opened again.");
 }
 
-function tone() {
+/** @param {Ctx} ctx */
+function tone(ctx) {
   const { ok, evicted } = vault.state();
-  if (!ok || evicted) return "stop";
+  if (!ok || evicted || isLost(ctx)) return "stop";
   return offline.isReady() ? "good" : "care";
 }
 
@@ -62,7 +73,7 @@ const paper = (ctx) =>
 register("storage", {
   title: () => t("Storage of this phone"),
   draw: (ctx) => [
-    note(words(), tone()),
+    note(words(ctx), tone(ctx)),
     h("h2", { text: t("What a night without a network needs") }),
     dl([...offline.pieces(), [t("How long it stays"), lasting()]]),
     stays(ctx),
