@@ -229,9 +229,9 @@ FLUID: dict[str, Field] = {
         (0, 4.5),
         0.05,
         short=_("Set on the machine"),
+        head=_("Machine: UF set, L"),
         decimals=-2,
         asked=None,
-        on_paper=False,
         example=2.7,
     ),
     "rinse_back_l": Field(_("Rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05, decimals=-2, example=0.3),
@@ -268,9 +268,7 @@ FLUID: dict[str, Field] = {
         decimals=2,
         example=1.31,
     ),
-    "blood_lost_ml": Field(
-        _("Blood lost"), "mL", (0, 3000), (0, 400), 10, decimals=0, asked=None, on_paper=False, example=0
-    ),
+    "blood_lost_ml": Field(_("Blood lost"), "mL", (0, 3000), (0, 400), 10, decimals=0, asked=None, example=0),
     "planned_minutes": Field(
         _("Planned length"), "min", (1, 1440), (60, 660), 5, asked=None, on_paper=False, example=240
     ),

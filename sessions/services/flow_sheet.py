@@ -157,7 +157,8 @@ def _headings(numbers: Mapping[str, Field]) -> list[str]:
 
 def _plan() -> list[str]:
     """What is planned and read off the machine, and what is ringed at the end."""
-    return [*_headings(FLUID), _("Dialyser: clear / few / half / clotted"), _("Disinfected: yes / no")]
+    blood = _("Blood in the lines: all back / part / not back")
+    return [*_headings(FLUID), blood, _("Dialyser: clear / few / half / clotted"), _("Disinfected: yes / no")]
 
 
 def _words() -> dict[str, str]:

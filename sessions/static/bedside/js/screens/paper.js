@@ -5,7 +5,7 @@
  */
 
 import { textField } from "../ask.js";
-import { dialyserLooks, useWords, yesNo } from "../choices.js";
+import { bloodReturns, dialyserLooks, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
 import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
 import { heparin } from "../heparin.js";
@@ -318,6 +318,7 @@ function machinePart(ctx) {
       t("Fluid and machine"),
       onPaper(ctx.kit, "fluid").map((path) => numberCell(ctx, path)),
     ),
+    choiceRow(t("Blood in the lines"), bloodReturns(), doc.blood_return, chosen("blood_return")),
     choiceRow(t("Look of the dialyser"), dialyserLooks(), doc.dialyser_look, chosen("dialyser_look")),
     choiceRow(t("Machine disinfected"), yesNo(), doc.disinfected, chosen("disinfected")),
   ];
