@@ -226,7 +226,9 @@ def test_a_value_of_the_cuff_is_a_proposal_that_one_touch_takes_over(with_device
     assert phone.doc()["readings"] == []
 
 
-def test_an_unusual_or_old_value_says_so_above_the_button(with_device: Phone) -> None:
+def test_doubts_of_the_cuff_stand_above_the_button_and_nobody_asks_whether_a_low_one_is_right(
+    with_device: Phone,
+) -> None:
     phone = with_device
     phone.go("running")
     phone.tap("Blood pressure drop")
@@ -234,12 +236,28 @@ def test_an_unusual_or_old_value_says_so_above_the_button(with_device: Phone) ->
         phone.tap(words)
     status = struct.pack("<H", 0b100011)
     send(phone, struct.pack("<B3H", 2 | 8 | 16, 78, 44, 55) + STAMP_BYTES + bytes([2]) + status)
-    for words in ("78 mmHg is unusual", "2026-03-01 22:10", "user 2", "the arm moved, the cuff was loose"):
+    for words in ("2026-03-01 22:10", "user 2", "the arm moved, the cuff was loose"):
         expect(phone.page.locator(".measure").get_by_text(words, exact=False)).to_be_visible()
+    expect(phone.page.get_by_text("is unusual", exact=False)).to_have_count(0)
     phone.tap("Take over 78 / 44 mmHg")
     [event] = phone.doc()["events"]
     assert (event["kind"], event["systolic"], event["diastolic"]) == ("hypotension", 78, 44)
-    assert phone.doc()["confirmed"] == ["events[0].systolic"]
+    assert phone.doc()["confirmed"] == [], "nobody was asked"
+
+
+def test_a_low_pressure_of_the_cuff_leads_where_a_typed_one_leads_and_is_said_once(with_device: Phone) -> None:
+    phone = with_device
+    phone.go("reading")
+    phone.tap("Measure with the cuff")
+    send(phone, struct.pack("<B3H", 0, 84, 46, 58))
+    expect(phone.page.get_by_role("button", name="Take over 84 / 46 mmHg")).to_be_visible()
+    expect(phone.page.get_by_text("is unusual", exact=False)).to_have_count(0)
+    phone.tap("Take over 84 / 46 mmHg")
+    told = phone.page.get_by_text("84 mmHg is below 90 mmHg: a low blood pressure.", exact=False)
+    expect(told).to_have_count(1)
+    phone.tap("Low pressure: what to do now")
+    [event] = phone.doc()["events"]
+    assert (event["kind"], event["at"]) == ("hypotension", phone.doc()["readings"][0]["at"])
 
 
 def test_impossible_values_and_failed_measurements_cannot_be_taken(with_device: Phone) -> None:

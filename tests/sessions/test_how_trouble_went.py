@@ -219,3 +219,12 @@ def test_words_name_whom_to_call_in_both_languages() -> None:
 def test_codes_of_an_event_are_those_of_the_declared_choices() -> None:
     assert set(flows.FLOWS) <= set(EventKind.values)
     assert {"at_arterial", "at_venous"} == {f"at_{use}" for use in SiteUse.values}
+
+
+def test_every_way_in_which_the_pump_may_stand_asks_what_became_of_the_blood_before_it_ends() -> None:
+    """Wherever an answer ends the treatment, the blood in the lines is asked about: with it, or as the next thing."""
+    asked = {"blood_all", "blood_part", "blood_none"}
+    for kind, steps in flows.FLOWS.items():
+        ending = [(step, each) for step in steps for each in step.answers if flows.ENDED in each.does]
+        assert {each.code for _, each in ending} > asked, kind
+        assert [each.code for _, each in ending if each.code not in asked and each.then != "blood"] == [], kind

@@ -8,6 +8,8 @@ import { t } from "../words.js";
 import { available, forgetDevice, listen } from "./devices.js";
 
 const OLD_MINUTES = 15;
+/** While blood runs nobody is asked whether a low pressure is right, typed or measured: what to do now is told. */
+const DURING = /^(readings|events)/;
 const rows = new Map();
 
 const words = () => ({
@@ -38,14 +40,14 @@ function proposals({ ctx, paths, measured }) {
     .filter(([name]) => measured[name] != null)
     .map(([name, path]) => {
       const limits = limitsOf(ctx.kit, path);
-      return { name, limits, value: Number(shown(measured[name], decimalsOf(limits?.step))) };
+      return { name, limits, asks: !DURING.test(path), value: Number(shown(measured[name], decimalsOf(limits?.step))) };
     });
 }
 
 /** What is to be known before the value is taken over, in words. @param {Ctx} ctx */
 function cautions(ctx, measured, values) {
   const said = (measured.doubts ?? []).map((doubt) => doubtWords()[doubt]);
-  const odd = values.map(({ limits, value }) => limits && oddity(limits, value));
+  const odd = values.map(({ limits, value, asks }) => asks && limits && oddity(limits, value));
   const wall = toWall(ctx.now().toISOString(), ctx.kit.patient.zone);
   const apart = measured.at ? Math.abs(minutesBetween(`${wall}:00Z`, `${measured.at}Z`)) : 0;
   return [
@@ -82,7 +84,8 @@ function proposal(ctx, row) {
     ctx.change(t("Taken over: {value}", { value: shownValue }), (night) => {
       const paths = row.paths(night);
       // An unusual value counts as confirmed: the question stood above the button.
-      for (const { name, value, limits } of values) takeNumber(night, paths[name], value, limits);
+      for (const { name, value, limits, asks } of values)
+        takeNumber(night, paths[name], value, asks ? limits : undefined);
     });
   };
   return [
