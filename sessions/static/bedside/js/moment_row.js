@@ -2,6 +2,7 @@
 
 import { later } from "./clock.js";
 import { reorder, setRow } from "./draft.js";
+import { layOver } from "./over.js";
 import { addressOf } from "./router.js";
 import { bigButton, h } from "./ui.js";
 import { dayOf, t, timeOf, tn } from "./words.js";
@@ -16,6 +17,7 @@ const STEPS = [
 ];
 /** While a time is being moved; lives through a redraw. @type {{name: string, iso: Iso} | null} */
 let opened = null;
+let lift = () => {};
 
 /** @param {{name: string, iso: Iso}} moving */
 function mover(moving, onPick, paint) {
@@ -38,6 +40,7 @@ function mover(moving, onPick, paint) {
   );
   const close = (pick) => () => {
     opened = null;
+    lift();
     paint();
     if (pick) onPick(moving.iso);
   };
@@ -58,6 +61,11 @@ export function momentRow(name, label, iso, onPick) {
   const paint = () => {
     const open = () => {
       opened = { name, iso };
+      lift();
+      lift = layOver(() => {
+        opened = null;
+        paint();
+      });
       paint();
     };
     const shut = () => [
@@ -85,6 +93,6 @@ export function retime(night, list, index, iso) {
  * @param {Ctx} ctx
  */
 export function pointTo(ctx, name, ...params) {
-  history.replaceState(null, "", addressOf(name, ...params));
+  history.replaceState(history.state, "", addressOf(name, ...params));
   ctx.night.screen = location.hash;
 }

@@ -2,6 +2,7 @@
 
 import { getPath, limitsAt, rowOf, takeNumber } from "./draft.js";
 import { decimalsOf, oddity, parseNumber, refusal, stepped, withUnit } from "./numbers.js";
+import { layOver } from "./over.js";
 import { bigButton, h } from "./ui.js";
 import { decimalSign, fmt, t } from "./words.js";
 
@@ -34,6 +35,12 @@ export function askNumber({ label, unit, limits, value = null, last = null, allo
   );
 }
 
+/**
+ * Figures that were typed and not taken when the way back closed the pad: the same pad on the same screen has them.
+ * @type {{label: string, value: number | null, place: string, text: string} | null}
+ */
+let untaken = null;
+
 class Pad {
   /**
    * @param {{label: string, unit: string, bounds: Limits, value: number | null, last: number | null,
@@ -47,6 +54,9 @@ class Pad {
     this.allowSame = allowSame;
     this.aside = aside;
     this.resolve = resolve;
+    this.value = value;
+    this.place = location.hash;
+    this.lift = () => {};
     this.text = value == null ? "" : fmt(value);
     this.fresh = true;
     this.asked = "";
@@ -71,14 +81,33 @@ class Pad {
     );
     this.dialog.addEventListener("cancel", (event) => {
       event.preventDefault();
-      this.close(undefined);
+      this.wayBack();
     });
+    this.dialog.addEventListener("close", () => this.wayBack()); // by a browser that asks nobody
+    this.lift = layOver(() => this.wayBack());
     this.dialog.addEventListener("keydown", (event) => this.typed(event));
     this.dialog.append(head, this.ask, this.keys);
     document.body.append(this.dialog);
     this.dialog.showModal();
     this.focusEnter();
     this.render();
+    this.takeUp();
+  }
+
+  /** What was typed before the way back was touched stands here again, still to be taken. */
+  takeUp() {
+    const { label, value, place, text } = untaken ?? {};
+    untaken = null;
+    if (label !== this.label || value !== this.value || place !== location.hash) return;
+    this.take(text);
+    this.problem.textContent = t("Typed before, and not taken yet.");
+  }
+
+  wayBack() {
+    if (!this.dialog.isConnected) return;
+    if (!this.fresh && this.text)
+      untaken = { label: this.label, value: this.value, place: this.place, text: this.text };
+    this.close(undefined);
   }
 
   focusEnter() {
@@ -214,6 +243,7 @@ class Pad {
   }
 
   close(result) {
+    this.lift();
     this.dialog.close();
     this.dialog.remove();
     this.resolve(result);

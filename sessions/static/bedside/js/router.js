@@ -7,6 +7,8 @@
  * makes the main action as tall as the thumb's half. One h1 a screen: the frame draws it from `title`.
  */
 
+import { clearAway } from "./over.js";
+
 /** @type {Map<string, BedsideScreen>} */
 const screens = new Map();
 /** @type {(place: {name: string, params: string[]}, screen: BedsideScreen | undefined, fresh: boolean) => void} */
@@ -30,7 +32,7 @@ export function go(name, ...params) {
 }
 
 export function replace(name, ...params) {
-  history.replaceState(null, "", addressOf(name, ...params));
+  history.replaceState(history.state, "", addressOf(name, ...params));
   draw(true);
 }
 
@@ -72,6 +74,7 @@ export function startRouter(frame) {
   drawFrame = frame;
   window.addEventListener("hashchange", ({ oldURL }) => {
     last = oldURL;
+    clearAway();
     draw(true);
   });
   draw(true);

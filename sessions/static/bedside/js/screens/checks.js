@@ -11,6 +11,7 @@ import { checkOf, holds, inside, isDisinfection, putRight, standing } from "../c
 import { answerCheck, overruleCheck, setFields } from "../draft.js";
 import { pointTo } from "../moment_row.js";
 import { shown, withUnit } from "../numbers.js";
+import { layOver } from "../over.js";
 import { askNumber } from "../pad.js";
 import { coded, say, typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
@@ -20,6 +21,20 @@ import { fmt, t, tn } from "../words.js";
 
 const NEXT = { setup: "weigh", access: "access", after: "finish" };
 let reasoning = null; // the key of the check for which a reason is being given
+let begunReason = { key: "", text: "" }; // what was typed of one and not used yet
+let lift = () => {};
+
+/** @param {Ctx} ctx @param {string | null} key */
+function giveReason(ctx, key) {
+  lift();
+  reasoning = key;
+  if (key)
+    lift = layOver(() => {
+      reasoning = null;
+      ctx.redraw();
+    });
+  ctx.redraw();
+}
 
 /** @param {Ctx} ctx */
 const itemsOf = (ctx, part) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part === part);
@@ -169,7 +184,9 @@ async function measure(ctx, item) {
 
 /** @param {Ctx} ctx */
 function overrule(ctx, item, reason) {
+  lift();
   reasoning = null;
+  begunReason = { key: "", text: "" };
   ctx.change(t("{check}: overruled", { check: item.name }), (night) => overruleCheck(night, item.key, reason));
   onward(ctx, item);
 }
@@ -179,15 +196,17 @@ const READY_REASONS = ["unit_said_so", "checked_again", "not_tonight"];
 /** The reason: one touch for a usual one, or own words. Without one nothing is overruled. @param {Ctx} ctx */
 function reasons(ctx, item) {
   const area = h("textarea", { id: "reason", rows: 3, maxlength: 2000 });
+  if (begunReason.key === item.key) area.value = begunReason.text;
   const written = () => typed(area.value).trim();
   const use = bigButton(
     t("Go on with this reason"),
     () => {
       if (written()) overrule(ctx, item, written());
     },
-    { disabled: true, data: { k: "own-reason" } },
+    { disabled: !written(), data: { k: "own-reason" } },
   );
   area.addEventListener("input", () => {
+    begunReason = { key: item.key, text: area.value };
     use.disabled = !written();
   });
   return [
@@ -199,14 +218,7 @@ function reasons(ctx, item) {
     h("label", { for: "reason", text: t("In your own words") }),
     area,
     use,
-    bigButton(
-      t("Leave it"),
-      () => {
-        reasoning = null;
-        ctx.redraw();
-      },
-      { data: { k: "leave-reason" } },
-    ),
+    bigButton(t("Leave it"), () => giveReason(ctx, null), { data: { k: "leave-reason" } }),
   ];
 }
 
@@ -224,14 +236,10 @@ function failed(ctx, item, row) {
       : reasoning === item.key
         ? reasons(ctx, item)
         : [
-            bigButton(
-              t("Go on all the same"),
-              () => {
-                reasoning = item.key;
-                ctx.redraw();
-              },
-              { hint: t("Only with a reason"), data: { k: "overrule" } },
-            ),
+            bigButton(t("Go on all the same"), () => giveReason(ctx, item.key), {
+              hint: t("Only with a reason"),
+              data: { k: "overrule" },
+            }),
           ]),
   ];
 }

@@ -5,6 +5,7 @@ import { whenWords } from "../fields.js";
 import { homeScreenPart } from "../home_screen.js";
 import * as kits from "../kit.js";
 import { signOut, unsent } from "../leaving.js";
+import { layOver } from "../over.js";
 import { go, register } from "../router.js";
 import { handOf, languageOf, set } from "../settings.js";
 import { bigButton, byId, choiceRow, dl, h, note, toast } from "../ui.js";
@@ -16,6 +17,7 @@ const LEAST = 4;
 /** Whether a PIN is set and its form open; null until that is known. @type {{set: boolean, form: boolean} | null} */
 let pin = null;
 let leaving = false;
+let lift = () => {};
 
 const languages = () => JSON.parse(document.documentElement.dataset.languages || '{"en":"English"}');
 
@@ -86,16 +88,22 @@ function pinForm(ctx) {
     field("pin-two", t("The same again")),
     said,
     h("button", { class: "big go", type: "submit", text: t("Set the PIN") }),
-    bigButton(t("Leave"), () => {
-      pin = { set: Boolean(pin?.set), form: false };
-      ctx.redraw();
-    }),
+    bigButton(t("Leave"), () => showForm(ctx, false)),
   );
+}
+
+/** @param {Ctx} ctx @param {boolean} form */
+function showForm(ctx, form) {
+  lift();
+  if (form) lift = layOver(() => showForm(ctx, false));
+  pin = { set: Boolean(pin?.set), form };
+  ctx.redraw();
 }
 
 /** @param {Ctx} ctx */
 async function remember(ctx, words = "") {
   pin = { set: await vault.hasPin(), form: false };
+  lift();
   ctx.redraw();
   if (words) toast(words);
 }
@@ -127,10 +135,7 @@ function pinPart(ctx) {
     }),
     bigButton(
       pin?.set ? t("Change the PIN") : t("Set a PIN"),
-      () => {
-        pin = { set: Boolean(pin?.set), form: true };
-        ctx.redraw();
-      },
+      () => showForm(ctx, true),
       { tone: pin?.set ? "plain" : "go", data: { k: "pin" } },
     ),
     pin?.set && [

@@ -1,0 +1,142 @@
+"""The phone's own way back closes what lies over a screen, and nothing else: nothing that was typed is lost."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from playwright.sync_api import expect
+
+from sessions.models import Patient
+from tests.browser.conftest import BrowserPage
+from tests.browser.evening import Evening
+from tests.browser.running_phone import now_minute, prescribed
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def phone(browser_page: BrowserPage, ana: Patient) -> Evening:
+    prescribed(ana)
+    evening = Evening(browser_page(ana.account, worker=False))
+    evening.ready(started_at=(now_minute() - timedelta(minutes=30)).isoformat())
+    return evening
+
+
+def back(phone: Evening) -> None:
+    """The way back of the phone, as a finger on the rim of the screen gives it."""
+    phone.page.evaluate("history.back()")
+
+
+def at(phone: Evening, screen: str) -> None:
+    expect(phone.page.locator(f"html[data-screen='{screen}']")).to_have_count(1)
+
+
+class TestAPad:
+    def test_it_is_closed_and_what_was_typed_stands_in_it_again(self, phone: Evening) -> None:
+        phone.go("running")
+        phone.go("weigh")
+        phone.page.locator("[data-path='pre_weight_kg']").click()
+        pad = phone.page.get_by_role("dialog")
+        for key in "72":
+            pad.get_by_role("button", name=key, exact=True).click()
+        back(phone)
+        expect(pad).to_have_count(0)
+        at(phone, "weigh")
+        assert phone.doc()["pre_weight_kg"] is None, "what was not taken is not in the record"
+        phone.page.locator("[data-path='pre_weight_kg']").click()
+        expect(pad.get_by_role("status")).to_have_text("72")
+        expect(pad.get_by_role("alert")).to_have_text("Typed before, and not taken yet.")
+        pad.get_by_role("button", name="Take it", exact=True).click()
+        assert phone.doc()["pre_weight_kg"] == 72
+        back(phone)
+        at(phone, "running")
+
+    def test_the_first_screen_of_all_is_not_left(self, phone: Evening) -> None:
+        phone.page.goto("about:blank")
+        phone.watched.open("/tonight/#/weigh")
+        phone.page.locator("[data-path='pre_weight_kg']").click()
+        back(phone)
+        expect(phone.page.get_by_role("dialog")).to_have_count(0)
+        at(phone, "weigh")
+
+    def test_a_pad_after_a_pad_and_another_screen_after_it(self, phone: Evening) -> None:
+        phone.go("running")
+        phone.go("weigh")
+        phone.page.locator("[data-path='pre_weight_kg']").click()
+        phone.pads("72")
+        phone.page.locator("[data-path='pre_pulse']").click()
+        back(phone)
+        expect(phone.page.get_by_role("dialog")).to_have_count(0)
+        at(phone, "weigh")
+        phone.page.locator("[data-path='pre_pulse']").click()
+        phone.pads("70")
+        phone.go("more")
+        back(phone)
+        at(phone, "weigh")
+        back(phone)
+        at(phone, "running")
+
+    def test_another_screen_leaves_no_pad_over_it(self, phone: Evening) -> None:
+        phone.go("weigh")
+        phone.page.locator("[data-path='pre_weight_kg']").click()
+        phone.go("running")
+        expect(phone.page.get_by_role("dialog")).to_have_count(0)
+
+
+class TestAPanel:
+    def test_a_reason_that_was_begun_is_still_there(self, phone: Evening) -> None:
+        phone.go("running")
+        phone.go("checks/setup/hands")
+        phone.tap("Not good, or not done")
+        phone.page.locator("[data-k='overrule']").click()
+        phone.page.get_by_label("In your own words").fill("the nurse said")
+        back(phone)
+        expect(phone.page.get_by_label("In your own words")).to_have_count(0)
+        at(phone, "checks")
+        phone.page.locator("[data-k='overrule']").click()
+        expect(phone.page.get_by_label("In your own words")).to_have_value("the nurse said")
+        phone.tap("Go on with this reason")
+        assert phone.doc()["checks"][-1]["reason"] == "the nurse said"
+        back(phone)
+        at(phone, "running")
+
+    def test_a_time_that_is_being_moved(self, phone: Evening) -> None:
+        phone.go("tonight")
+        phone.go("running")
+        phone.page.get_by_text("Correct the start").click()
+        phone.page.locator("[data-k='start-open']").click()
+        back(phone)
+        expect(phone.page.locator("[data-k='start-open']")).to_have_count(1)
+        at(phone, "running")
+        back(phone)
+        at(phone, "tonight")
+
+
+COVERED = """() => {
+  const bar = document.getElementById("undo").getBoundingClientRect();
+  const lies = (box) => box.width && box.left < bar.right && box.right > bar.left && box.top < bar.bottom - 1
+    && box.bottom > bar.top + 1;
+  return [...document.querySelectorAll("a, button, input, textarea, summary, select")]
+    .filter((each) => !each.closest("#undo") && each.checkVisibility() && lies(each.getBoundingClientRect()))
+    .map((each) => each.textContent);
+}"""
+"""What can be touched and lies where the undo bar is."""
+
+
+@pytest.mark.parametrize("size", [(360, 740), (320, 568)])
+def test_nothing_that_can_be_touched_lies_under_the_undo_bar_and_nothing_moves(
+    phone: Evening, size: tuple[int, int]
+) -> None:
+    phone.page.set_viewport_size({"width": size[0], "height": size[1]})
+    phone.go("weigh")
+    row = phone.page.locator("[data-path='pre_pulse']")
+    before = row.bounding_box()
+    phone.enter("pre_weight_kg", "72")
+    expect(phone.page.locator("#undo button")).to_be_visible()
+    assert phone.page.evaluate(COVERED) == []
+    assert row.bounding_box() == before
+    assert phone.page.evaluate("document.getElementById('undo').offsetHeight") > 50, "the bar is there"
+    expect(phone.page.locator("#head .state")).to_be_hidden()
+    phone.page.locator("#undo button").click()
+    assert phone.doc()["pre_weight_kg"] is None
