@@ -111,6 +111,8 @@ interface Night {
   heard: { by: { id: number; name: string } | null; at: Iso } | null;
   others: Record<string, { id: number; name: string } | null>;
   mistaken: boolean;
+  /** Gone through for practice: it never leaves the phone. */
+  practice: boolean;
   unanswered: string[];
   past: NightStep[];
   future: NightStep[];

@@ -2,7 +2,8 @@
  * What is in hand, and the `ctx` that every screen gets:
  *   kit, night (the one in hand, or null), nights (all of this person for this patient that the phone holds),
  *   settings, now(), online(), change(label, fn), save(), undo(), redo(), go(name, ...params), back(),
- *   begin() -> a new night, forget(night), remember(night), open(id) -> goes on with one of the phone or of kit.open,
+ *   begin(practice) -> a new night, forget(night), remember(night), open(id) -> goes on with one of the phone or of
+ *   kit.open,
  *   handOver(), errand({…}),
  *   jot({kind, note, at}) -> an event for the record, also while locked or before a night is begun, jotted() -> those
  *   that wait for one, unjot(event),
@@ -60,7 +61,7 @@ export const ctx = {
   push: outbox.push,
   errand: outbox.errand,
   save: (night = ctx.night) => keep(night),
-  handOver: async (night = ctx.night) => outbox.handOver(night),
+  handOver: async (night = ctx.night) => (night.practice ? forget(night) : outbox.handOver(night)),
   stepAside,
   offer,
   empty,
@@ -166,9 +167,9 @@ function take(night) {
   return night;
 }
 
-/** Begin a new night with the kit in hand. */
-function begin() {
-  return take(draft.newNight(ctx.kit));
+/** Begin a new night with the kit in hand, or one for practice. */
+function begin(practice = false) {
+  return take(draft.newNight(ctx.kit, undefined, practice));
 }
 
 /** Go on with a night of this phone, or with one that is open at the unit -> it, or null when neither has it. */
@@ -215,7 +216,7 @@ function unjot({ kind, at }) {
 
 function mergeJotted() {
   const waiting = jotted();
-  if (!waiting.length || !draft.isLive(ctx.night)) return;
+  if (!waiting.length || !draft.isLive(ctx.night) || ctx.night.practice) return; // what really happened stays so
   for (const event of waiting) draft.addEvent(ctx.night, event);
   vault.setPlain(JOTTED, null);
 }

@@ -6,8 +6,8 @@
  *  sent (last body the unit took), sentAt, delivered (ISO once the unit has the handed record), correcting, faults,
  *  trouble (why the unit could not take it, see trouble.js), questions (fields that two phones changed, each with what
  *  this one had), heard (when and of whom the unit's version last came), others (who wrote a row, by its id, where
- *  another phone did), mistaken (begun by mistake), unanswered (bodies whose answer was lost), past,
- *  future (undo, redo), touched_at}
+ *  another phone did), mistaken (begun by mistake), practice (never sent), unanswered (bodies whose answer was lost),
+ *  past, future (undo, redo), touched_at}
  */
 
 import { standing, withAnswer } from "./check_rows.js";
@@ -60,8 +60,11 @@ function emptyDocument(kit) {
  */
 export const isLive = (night) => Boolean(night && night.stage !== "handed" && !night.plan.paper);
 
-/** A new night of the kit's patient, entered by the kit's account. @param {Kit} kit @returns {Night} */
-export function newNight(kit, id = crypto.randomUUID()) {
+/**
+ * A new night of the kit's patient, entered by the kit's account; one for practice never leaves this phone.
+ * @param {Kit} kit @returns {Night}
+ */
+export function newNight(kit, id = crypto.randomUUID(), practice = false) {
   return {
     id,
     patient: kit.patient.id,
@@ -84,6 +87,7 @@ export function newNight(kit, id = crypto.randomUUID()) {
     heard: null,
     others: {},
     mistaken: false,
+    practice,
     unanswered: [],
     past: [],
     future: [],
@@ -468,6 +472,7 @@ export function bringUp(night) {
     heard: null,
     others: {},
     mistaken: false,
+    practice: false,
   }))
     night[name] ??= value;
   if (night.conflict) joinTheirs(night, night.conflict);
@@ -567,7 +572,8 @@ const withoutServerMade = (document) =>
 /** Whether the unit's document says the same as one that was sent, whatever each side leaves out. */
 export const sameRecord = (theirs, ours) => same(withoutServerMade(theirs), withoutServerMade(ours));
 
-/** Whether the night holds something that the unit does not have yet. @param {Night} night */
+/** Whether the night holds something that the unit does not have yet, and should. @param {Night} night */
 export function hasUnsent(night) {
+  if (night.practice) return false;
   return night.sent === null || JSON.stringify(documentOf(night, statusOf(night))) !== night.sent;
 }

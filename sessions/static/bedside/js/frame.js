@@ -4,9 +4,10 @@ import { keptOf } from "./kept.js";
 import * as kits from "./kit.js";
 import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
+import { isPractice } from "./practice.js";
 import { addressOf } from "./router.js";
 import { unclear } from "./second.js";
-import { bigButton, byId, h } from "./ui.js";
+import { bigButton, byId, clearToast, h } from "./ui.js";
 import * as vault from "./vault.js";
 import { CLOCK_ALLOWED, clockOffset } from "./wire.js";
 import { dayOf, hours, t, timeOf, tn } from "./words.js";
@@ -29,6 +30,7 @@ function readyWords(ctx) {
 function stateWords(ctx) {
   const waiting = outbox.list().filter((each) => each.state !== "open");
   const kept = ctx.night && keptOf(ctx.night);
+  if (isPractice(ctx)) return { tone: "care", words: t("Practice: nothing is sent"), to: "tonight" };
   if (!vault.state().ok || kept?.state === "failed")
     return { tone: "stop", words: t("Not kept on this phone"), to: "storage" };
   if (waiting.some((each) => each.state === "damaged")) return { tone: "stop", words: t("An entry cannot be read") };
@@ -43,11 +45,12 @@ function stateWords(ctx) {
     : { tone: "plain", words: t("Kept on this phone, {time}", { time: timeOf(kept?.at ?? ctx.night.touched_at) }) };
 }
 
-/** How a writing ended, in the words of the head alone: a finger or the focus that lies there stays. @param {Ctx} ctx */
+/** How a writing ended, in the words of the head alone: what a finger or the focus lies on stays. @param {Ctx} ctx */
 export function tellState(ctx) {
   const link = byId("head").querySelector(".state");
   if (!link) return;
   const { tone, words, to = "queue" } = stateWords(ctx);
+  if (tone === "stop") clearToast(); // nothing stands in the place of a word that the record is not kept
   link.className = `state ${tone}`;
   link.setAttribute("href", addressOf(to));
   /** @type {Element} */ (link.lastElementChild).textContent = words;
@@ -85,6 +88,7 @@ function drawHead(ctx, name) {
       before
         ? null
         : h("a", { class: "icon", href: addressOf("more"), aria: { label: t("More") }, data: { k: "more" } }, "≡"),
+      byId("undo"),
     ].filter((each) => each !== null),
   );
 }
@@ -218,7 +222,9 @@ function drawDock(ctx, screen, params, name) {
           { type: "button", class: "big alarm", id: "wrong", on: { click: () => ctx.go("danger") } },
           h("span", { text: t("Something is wrong") }),
         );
+  const marked = isPractice(ctx) && name !== "lock";
   byId("dock").replaceChildren(
+    ...(marked ? [h("p", { class: "practice", text: t("Practice. Nothing is sent; a call is a real call.") })] : []),
     ...(main ? [h("div", { class: "arc" }, main)] : []),
     h("div", { class: "foot" }, h("div", { id: "rest" }, rest), help),
   );
@@ -313,9 +319,9 @@ export function drawFrame(ctx, { name, params }, screen, fresh) {
       drawDock(ctx, {}, params, name);
     },
   );
-  document.title = `${title} – ${t("Home dialysis")}`;
+  document.title = [isPractice(ctx) && t("Practice"), title, t("Home dialysis")].filter(Boolean).join(" – ");
   if (fresh) {
-    byId("undo").replaceChildren();
+    clearToast();
     window.scrollTo(0, 0);
     heading.focus({ preventScroll: true });
   } else if (inside) refocus(key);

@@ -22,7 +22,7 @@ export function runningBeside(ctx) {
   const runs = (doc) => doc.started_at && !doc.ended_at && Date.parse(doc.started_at) > since;
   const known = new Set(ctx.nights.map((night) => night.id));
   const here = ctx.nights
-    .filter((night) => night !== ctx.night && isLive(night) && runs(night.doc))
+    .filter((night) => night !== ctx.night && !night.practice && isLive(night) && runs(night.doc))
     .map(({ id, doc }) => ({ id, started_at: doc.started_at, by: null }));
   const away = [...new Map([...(ctx.kit?.open ?? []), ...asked].map((each) => [each.id, each])).values()]
     .filter(
@@ -49,6 +49,6 @@ export async function askWhatRuns(ctx) {
  */
 export function unclear(ctx) {
   const { night } = ctx;
-  if (!isLive(night) || !night.doc.started_at || night.doc.ended_at) return [];
+  if (!isLive(night) || night.practice || !night.doc.started_at || night.doc.ended_at) return [];
   return runningBeside(ctx).filter(({ id }) => !night.acks?.[`beside-${id}`]);
 }

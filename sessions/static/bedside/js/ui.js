@@ -119,10 +119,19 @@ function leave() {
   const bar = byId("undo");
   if (bar.contains(document.activeElement) && document.activeElement?.matches(":focus-visible"))
     told = setTimeout(leave, TOLD_FOR);
-  else bar.replaceChildren();
+  else clearToast();
 }
 
-/** The undo bar: what was done, and the way back. It leaves after some seconds, so that it covers nothing for long. */
+/** What stands in the head meanwhile comes back. */
+export function clearToast() {
+  byId("undo").replaceChildren();
+  document.documentElement.classList.remove("told");
+}
+
+/**
+ * The undo bar: what was done, and the way back. For some seconds it takes the place of the words in the head, so that
+ * it covers nothing and moves nothing under a finger.
+ */
 export function toast(text, undo) {
   const bar = byId("undo");
   clearTimeout(told);
@@ -132,11 +141,12 @@ export function toast(text, undo) {
     bigButton(
       t("Undo"),
       () => {
-        bar.replaceChildren();
+        clearToast();
         undo();
       },
       { aria: { label: t("Undo: {what}", { what: text }) }, data: { k: "undo" } },
     );
   bar.replaceChildren(h("p", { text }), ...(back ? [back] : []));
+  document.documentElement.classList.add("told");
   announce(text);
 }

@@ -122,7 +122,8 @@ function handedWords(night) {
     return note(t("Two phones wrote different answers. Say which is right, under “What waits to be sent”."), "stop");
   if (night.delivered && !hasUnsent(night)) return note(t("Handed over: the unit has it."), "good");
   const { state } = keptOf(night);
-  if (state === "failed") return note(t("Not kept on this phone: leave this window open until the unit has it."), "stop");
+  if (state === "failed")
+    return note(t("Not kept on this phone: leave this window open until the unit has it."), "stop");
   if (state === "writing") return note(t("Being kept on this phone …"));
   return note(t("Kept on this phone and waiting for the network. It goes by itself; you may close the app."), "plain");
 }

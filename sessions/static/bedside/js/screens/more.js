@@ -1,5 +1,7 @@
 /* The rest of the bedside, one touch each, and the steps back and forward. */
 
+import { isLive } from "../draft.js";
+import { practise } from "../practice.js";
 import { register } from "../router.js";
 import { bigButton, h } from "../ui.js";
 import { t } from "../words.js";
@@ -32,6 +34,12 @@ register("more", {
         "div",
         { class: "rows" },
         places().map(([name, label]) => bigButton(label, () => ctx.go(name))),
+        ctx.kit?.patient &&
+          !isLive(ctx.night) &&
+          bigButton(t("Practise a treatment"), () => practise(ctx), {
+            hint: t("All screens, nothing is sent"),
+            data: { k: "practise" },
+          }),
         ctx.online() &&
           ctx.kit?.urls?.letters &&
           bigButton(

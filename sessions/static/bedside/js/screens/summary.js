@@ -6,6 +6,7 @@ import { limitsOf, setMoment } from "../draft.js";
 import { fieldName, placeOfField, shownValue } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
+import { throwAway } from "../practice.js";
 import { register } from "../router.js";
 import { blocking, figures, missing, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -95,6 +96,7 @@ function draw(ctx) {
   const odd = unusual(ctx.night, ctx.kit, lastPost(ctx));
   const open = missing(ctx.night, ctx.kit);
   return [
+    ctx.night.practice && note(t("This was practice. Nothing of it was sent, and nothing of it stays.")),
     ctx.night.doc.started_at && h("p", { class: "soft", text: dayOf(ctx.night.doc.started_at) }),
     stops.length > 0 && note(t("This has to be put right first:"), "stop", list(stops)),
     times(ctx),
@@ -114,6 +116,7 @@ function draw(ctx) {
 /** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
+  if (ctx.night.practice) return [{ label: t("End of the practice: throw it away"), tap: () => throwAway(ctx) }];
   const stops = blocking(ctx.night);
   return [
     {

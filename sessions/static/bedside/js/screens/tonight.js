@@ -9,6 +9,7 @@ import * as kits from "../kit.js";
 import { saidToday, saidWords } from "../left_out.js";
 import { looksNext } from "../opening.js";
 import * as outbox from "../outbox.js";
+import { throwAwayButton } from "../practice.js";
 import { here, register } from "../router.js";
 import { askWhatRuns, runningBeside } from "../second.js";
 import { whyAsk } from "../stops.js";
@@ -135,7 +136,7 @@ function others(ctx) {
   const buttons = [
     ...mine.map((night) =>
       bigButton(t("Go on with {night}", { night: nameOf(night) }), () => goOn(ctx, night), {
-        hint: night.plan.paper ? t("From paper") : null,
+        hint: night.practice ? t("Practice") : night.plan.paper ? t("From paper") : null,
         data: { k: night.id },
       }),
     ),
@@ -171,7 +172,9 @@ function noted(ctx) {
 function aside(ctx, night) {
   const link = (words, to) => bigButton(words, () => ctx.go(to), { data: { k: to } });
   return h("div", { class: "rows" }, [
-    night ? link(t("Begun by mistake"), "mistake") : link(t("No treatment today"), "nottonight"),
+    night?.practice ? throwAwayButton(ctx) : null,
+    night && !night.practice && link(t("Begun by mistake"), "mistake"),
+    !night && link(t("No treatment today"), "nottonight"),
     link(t("I help: what happens now"), "helper"),
   ]);
 }
@@ -217,7 +220,7 @@ function news(ctx) {
 
 /** Until somebody who has no treatment behind them has seen what this is and made the phone fit. @param {Ctx} ctx */
 function welcome(ctx) {
-  const begun = ctx.kit.history?.length || ctx.nights.length;
+  const begun = ctx.kit.history?.length || ctx.nights.some((night) => !night.practice);
   if (begun || plain("introduced") === ctx.kit.account.id) return null;
   return bigButton(t("Before your first treatment"), () => ctx.go("welcome"), {
     hint: t("How it works, the home screen, a PIN"),
@@ -232,9 +235,11 @@ function draw(ctx) {
   const state =
     night &&
     note(
-      night.doc.started_at
-        ? t("A treatment is under way since {time}.", { time: timeOf(night.doc.started_at) })
-        : t("A night is begun: {night}.", { night: nameOf(night) }),
+      night.practice
+        ? t("A practice is under way. It is no treatment: nobody at the unit sees it.")
+        : night.doc.started_at
+          ? t("A treatment is under way since {time}.", { time: timeOf(night.doc.started_at) })
+          : t("A night is begun: {night}.", { night: nameOf(night) }),
     );
   const places = [
     bigButton(t("Past nights"), () => ctx.go("nights"), { data: { k: "nights" } }),
@@ -263,7 +268,7 @@ function draw(ctx) {
 function bar(ctx) {
   if (!ctx.kit?.patient) return [];
   const night = inHand(ctx);
-  if (night) return [{ label: t("Go on"), tap: () => goOn(ctx, night) }];
+  if (night) return [{ label: night.practice ? t("Go on practising") : t("Go on"), tap: () => goOn(ctx, night) }];
   if (runningBeside(ctx).length) return [{ label: t("A treatment runs already: look"), go: "second" }];
   if (whyAsk(ctx).length) return [callAction(ctx.kit.unit, "on_call")];
   return [{ label: t("Begin tonight's treatment"), tap: () => begin(ctx) }];

@@ -2,6 +2,7 @@
 
 import { homeScreenPart } from "../home_screen.js";
 import * as offline from "../offline.js";
+import { isPractice, practise } from "../practice.js";
 import { tryButton } from "../reminders.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -43,6 +44,18 @@ register("welcome", {
       bigButton(t("Set a PIN"), () => ctx.go("settings"), { data: { k: "pin" } }),
     ),
     part(t("Reminder"), tryButton()),
+    part(
+      t("Practise"),
+      h("p", {
+        text: t(
+          "Go through a whole treatment on this phone before the first one, and again each year. Every screen says " +
+            "that it is practice; nothing of it is sent to the unit, and it is thrown away at the end.",
+        ),
+      }),
+      ctx.busy() || isPractice(ctx)
+        ? null
+        : bigButton(t("Practise a treatment"), () => practise(ctx), { data: { k: "practise" } }),
+    ),
     part(
       t("Paper"),
       h("p", { text: t("Print a sheet now and keep it beside the machine, for the night on which the phone fails.") }),

@@ -1,0 +1,103 @@
+"""A treatment gone through for practice: marked on every screen, never sent, thrown away at the end."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from playwright.sync_api import Request, expect
+
+from sessions.models import Patient, TreatmentRecord
+from tests.browser.conftest import BrowserPage
+from tests.browser.evening import Evening
+from tests.browser.running_phone import now_minute, prescribed, rope_ladder
+
+pytestmark = pytest.mark.django_db(transaction=True)
+SCREENS = (
+    "tonight", "checks", "weigh", "access", "needles", "running", "reading", "event", "medicine", "finish", "summary",
+    "more", "settings", "danger", "danger/needle_out", "storage", "queue", "helper", "surroundings", "trends",
+)  # fmt: skip
+MARK = "Practice. Nothing is sent; a call is a real call."
+
+
+@pytest.fixture
+def phone(browser_page: BrowserPage, ana: Patient) -> Evening:
+    """In training: a prescription and an access, no treatment yet but the two of the unit."""
+    prescribed(ana)
+    rope_ladder(ana)
+    return Evening(browser_page(ana.account, worker=False))
+
+
+def begun(phone: Evening) -> Evening:
+    phone.open()
+    phone.go("more")
+    phone.page.locator("[data-k='practise']").click()
+    expect(phone.page.locator("html[data-screen='checks']")).to_have_count(1)
+    return phone
+
+
+def test_a_whole_practice_is_marked_everywhere_never_sent_and_thrown_away(phone: Evening, ana: Patient) -> None:
+    before = TreatmentRecord.with_mistaken.count()
+    sent: list[str] = []
+
+    def note(request: Request) -> None:
+        if request.method != "GET" and "/treatments/" in request.url:
+            sent.append(request.url)
+
+    phone.page.on("request", note)
+    begun(phone)
+    phone.pass_checks()
+    phone.weigh()
+    start, end = now_minute() - timedelta(minutes=240), now_minute()
+    body = """const { ctx } = m;
+      ctx.change("Begun", (night) => { night.doc.started_at = given; night.stage = "running"; });
+      await ctx.push();"""
+    phone.run("app", body, start.isoformat())
+    phone.go("reading")
+    phone.page.get_by_role("button", name="Systolic pressure: type a number").or_(
+        phone.page.get_by_role("button", name="Systolic pressure: enter")
+    ).first.click()
+    phone.pads("84")
+    phone.tap("Low pressure: what to do now")
+    expect(phone.page.locator("html[data-screen='flow']")).to_have_count(1)
+    expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
+    phone.run(
+        "app", "m.ctx.night.doc.ended_at = given; m.ctx.night.stage = 'after'; await m.ctx.save();", end.isoformat()
+    )
+    for place in SCREENS:
+        phone.go(*place.split("/"))
+        expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
+        assert phone.page.title().startswith("Practice – ")
+    phone.kill()
+    expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
+    phone.run("app", "await m.ctx.push();")
+    phone.go("summary")
+    expect(phone.page.get_by_role("button", name="Hand over to the unit")).to_have_count(0)
+    phone.touch_main("End of the practice: throw it away")
+    expect(phone.page.locator("html[data-screen='tonight']")).to_have_count(1)
+    expect(phone.page.locator("#dock .practice")).to_have_count(0)
+    assert sent == []
+    assert TreatmentRecord.with_mistaken.count() == before
+    assert phone.run("vault", "return (await m.all('nights')).length;") == 0
+
+
+def test_it_is_thrown_away_from_home_and_comes_back_by_undo(phone: Evening) -> None:
+    begun(phone)
+    phone.go("tonight")
+    expect(phone.screen()).to_contain_text("A practice is under way. It is no treatment")
+    expect(phone.page.get_by_role("button", name="Begun by mistake")).to_have_count(0)
+    phone.page.locator("[data-k='throw-away']").click()
+    expect(phone.main()).to_contain_text("Begin")
+    phone.tap("Undo", exact=False)
+    expect(phone.main()).to_contain_text("Go on practising")
+
+
+def test_what_really_happened_does_not_go_into_a_practice(phone: Evening) -> None:
+    phone.open()
+    phone.run("app", "m.ctx.jot({ kind: 'cramp' });")
+    begun(phone)
+    assert phone.doc()["events"] == []
+    phone.go("tonight")
+    phone.page.locator("[data-k='throw-away']").click()
+    phone.run("app", "m.ctx.begin();")
+    assert [event["kind"] for event in phone.doc()["events"]] == ["cramp"]
