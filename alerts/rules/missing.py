@@ -11,12 +11,13 @@ from django.utils.translation import gettext_lazy as _
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.wording import day, days_of
-from dosing.science.due_days import DueBy, days_without
+from dosing.science.due_days import DueBy, days_not_entered
 from sessions.facts.choices import LeftOutReason
 from sessions.models import Prescription
 from sessions.models.local_time import night_of
 
-LOOKS_BACK = timedelta(days=14)
+LOOKS_BACK = timedelta(days=31)
+"""A whole month, so that what a month counts as not entered is named here too, however late it was first looked at."""
 DAY = timedelta(days=1)
 NOON = time(12)
 
@@ -46,22 +47,19 @@ def begins(history: History) -> date | None:
 
 
 def due_without_record(history: History, *, until: date) -> list[date]:
-    """The days of the history up to `until` on which a treatment was due and no record is there."""
-    first_due = begins(history)
-    if first_due is None:
-        return []
+    """The days of the history up to `until` on which a treatment was due and no record is there, as a month counts."""
     if history.patient.left_on:
         until = min(until, history.patient.left_on - DAY)
-    start = max(first_due, history.night_before or first_due)
-    # One day more, so that a treatment on the next due day is not taken for one that was moved to it.
-    days = [start + DAY * index for index in range(1, (until + DAY - start).days + 1)]
-    if not days:
-        return []
-    ordered = {when: _due_by(ordered_on(history, when)) for when in days}
-    nobody_expects = history.absent(days) | {said.day for said in history.left_out}
-    missing = days_without(days=days, ordered=ordered, treated=_treated(history), absent=nobody_expects)
-    first = history.since.astimezone(history.zone).date()
-    return sorted(when for when in missing if first < when <= until)
+    since = history.since.astimezone(history.zone).date()
+    left_out = {said.day for said in history.left_out}
+    missing = days_not_entered(
+        span=(history.night_before + DAY if history.night_before else date.min, until + DAY),
+        begins=begins(history),
+        ordered_on=lambda when: _due_by(ordered_on(history, when)),
+        treated=_treated(history),
+        absent=lambda when: when in left_out or bool(history.absent([when])),
+    )
+    return [when for when in missing if when > since]
 
 
 def _evidence(history: History, when: date) -> Evidence:

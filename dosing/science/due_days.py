@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -48,6 +48,29 @@ def usual_gap(day: date, ordered: DueBy) -> float:
     if not ordered.weekdays:
         return 7 / ordered.per_week
     return float(min((day.weekday() - each) % 7 or 7 for each in ordered.weekdays))
+
+
+def days_not_entered(
+    *,
+    span: tuple[date, date],
+    begins: date | None,
+    ordered_on: Callable[[date], DueBy | None],
+    treated: Collection[date],
+    absent: Callable[[date], bool],
+) -> list[date]:
+    """The days of `span` on which a treatment was due and none is there: what a month counts and an alert names.
+
+    span: first and last day; the last is not judged, it is there so that a treatment moved to it counts for the day
+    before; begins: when treatments at home began, by the first prescription or by joining, whichever came later; they
+    are due from the day after it on, and never where it is None; treated, absent: as in `days_without`.
+    """
+    if begins is None:
+        return []
+    first, last = max(span[0], begins + DAY), span[1]
+    days = [first + count * DAY for count in range((last - first).days + 1)]
+    ordered = {day: ordered_on(day) for day in days}
+    away = {day for day in days if absent(day)}
+    return sorted(days_without(days=days, ordered=ordered, treated=treated, absent=away) - {last})
 
 
 def days_without(

@@ -12,6 +12,7 @@ from alerts.models import Alert
 from alerts.services.evaluation import look_for_missing
 from alerts.showing.alert_words import sentence_of
 from dosing.science.due_days import longest_gap
+from dosing.services.course.reading import course_of
 from sessions.models import Patient, Prescription
 from tests.alerts.builders import alerts_of, evaluated, sentences_of
 from tests.crowd import ours
@@ -91,6 +92,15 @@ class TestFixedWeekdays:
         record_night(ana, on(4))
         look_for_missing(at=on(6, 12))
         assert sentences_of("missing") == ["No record of a treatment that was due on 4 Mar."]
+
+    def test_however_late_it_is_first_looked_at_the_whole_month_is_named(self, ana: Patient) -> None:
+        """A worker that was away: what is three weeks old is not entered either, as the month says too."""
+        for day in (0, 2, 7, 11, 14, 16, 18, 21):
+            record_night(ana, on(day))
+        look_for_missing(at=on(23, 8))
+        (alert,) = alerts_of("missing")
+        assert [item["day"] for item in alert.evidence] == ["2026-03-06", "2026-03-11"]
+        assert alert.get_urgency_display() == "Call today"
 
     def test_an_open_record_is_there(self, ana: Patient) -> None:
         record_night(ana, on(0), status="open", ended_at=None)
@@ -184,6 +194,28 @@ class TestByCount:
         record_night(ana, on(6))
         look_for_missing(at=on(7, 8))
         assert [item["day"] for item in alerts_of("missing")[0].evidence] == ["2026-03-05", "2026-03-07"]
+
+
+@pytest.mark.parametrize("weekdays", [[], [0, 2, 4], [6, 1, 3]])
+@pytest.mark.parametrize("treated", [(), (3,), (0, 5, 12), (1, 2, 4, 8, 9, 15)])
+@pytest.mark.parametrize("joined", [-9, -1, 0, 3])
+def test_the_alert_names_the_days_that_the_month_counts(
+    ana: Patient, weekdays: list[int], treated: tuple[int, ...], joined: int
+) -> None:
+    """From the first day on, with fixed weekdays and without, with moved treatments and with gaps."""
+    ana.joined_on = on(joined).date()
+    ana.save()
+    per_week = len(weekdays) or 3.5
+    start = DateTimeTZRange(on(-1, 10), None)
+    PrescriptionFactory(patient=ana, version=1, in_force=start, days_per_week=per_week, weekdays=weekdays)
+    for day in treated:
+        record_night(ana, on(day))
+    look_for_missing(at=on(20, 8))
+    named = [date.fromisoformat(item["day"]) for alert in alerts_of("missing") for item in alert.evidence]
+    # With a day of grace the alert of the 22nd asks up to the 20th, as a course does that ends within the 21st.
+    course = course_of(ana, on(-40), on(19, 12))
+    assert named == list(course.missing)
+    assert named
 
 
 def test_without_a_prescription_nothing_is_due(ana: Patient) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from dosing.science.course import (
     DAY,
@@ -17,7 +17,7 @@ from dosing.science.course import (
     Treatment,
     UreaPair,
 )
-from dosing.science.due_days import days_without
+from dosing.science.due_days import DueBy, days_not_entered
 from dosing.services.course.rows import KIDNEY_BEFORE, PatientRows, rows_of
 from dosing.services.course.treatments import MINUTE, treatments_of
 from dosing.services.results.urine import computed
@@ -27,6 +27,8 @@ from sessions.models.local_time import night_of
 
 COURSE_COUNTS_FOR = timedelta(days=183)
 """How far back treatments, bloods and urine are read for a model, and months to hold against what was foretold."""
+NOON = time(12)
+"""What is in force then holds for the day."""
 WAYS = {
     PostSampleMethod.SLOW_FLOW: SampleWay.SLOW_FLOW,
     PostSampleMethod.STOP_DIALYSATE: SampleWay.STOP_DIALYSATE,
@@ -145,14 +147,22 @@ def missing_days(
     span: tuple[date, date],
 ) -> tuple[date, ...]:
     """Days before the last one of the span on which a treatment was due and none is there; the last is not over yet."""
-    first, last = span
-    days = [first + count * DAY for count in range((last - first).days + 1)]
-    noon = {day: datetime.combine(day, datetime.min.time(), rows.zone) + timedelta(hours=12) for day in days}
-    ordered = {day: next((each.due_by for each in orders if each.holds(noon[day])), None) for day in days}
-    absent = {day for day in days if any(each.holds(day) for each in absences)}
-    absent |= {said.day for said in rows.left_out}
-    treated = {night_of(each.start, rows.zone) for each in treatments}
-    return tuple(sorted(days_without(days=days, ordered=ordered, treated=treated, absent=absent) - {last}))
+
+    def ordered_on(day: date) -> DueBy | None:
+        noon = datetime.combine(day, NOON, rows.zone)
+        return next((each.due_by for each in orders if each.holds(noon)), None)
+
+    left_out = {said.day for said in rows.left_out}
+    first_order = min((each.since.astimezone(rows.zone).date() for each in orders), default=None)
+    return tuple(
+        days_not_entered(
+            span=span,
+            begins=max(first_order, rows.patient.joined_on) if first_order else None,
+            ordered_on=ordered_on,
+            treated={night_of(each.start, rows.zone) for each in treatments},
+            absent=lambda day: day in left_out or any(each.holds(day) for each in absences),
+        )
+    )
 
 
 def _left_out(rows: PatientRows, treatments: Sequence[Treatment], span: tuple[date, date]) -> tuple[date, ...]:
