@@ -68,6 +68,16 @@ def _unseen(parts: Parts) -> str:
     return words % {"days": parts["days"], "urgency": str(Urgency(parts["urgency"]).label).lower()}
 
 
+def _water_inside(parts: Parts) -> str:
+    words = ngettext(
+        "Tested again: %(figure)s on %(day)s, within the limit.",
+        "Tested again %(count)d times, each within the limit; last %(figure)s on %(day)s.",
+        parts["count"],
+    )
+    figures = {"figure": figure(parts["value"] or 0.0, unit="mg/L"), "day": day(parts["day"])}
+    return words % {"count": parts["count"], **figures}
+
+
 def _inside_now(parts: Parts) -> str:
     held = LimitInForce.from_json(parts["limit"])
     if held is None:
@@ -112,6 +122,7 @@ WORDS: dict[str, Callable[[Parts], str]] = {
         )
     ),
     "result_inside": _result_inside,
+    "water_inside": _water_inside,
     "inside_now": _inside_now,
     "told_elsewhere": _fixed(_("Another alert tells of the same treatments.")),
     "unseen": _unseen,

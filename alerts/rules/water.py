@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime
+from typing import Any
 
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
@@ -92,9 +93,67 @@ def _see_chlorine(history: History, at: datetime) -> Iterator[Seen]:
     yield Seen(
         "chlorine",
         tuple(item for item, _grade in beyond),
-        parts={"failed": failed, "begun": begun, "limit": limit.limit, "action": limit.action},
+        parts={"failed": failed, "begun": begun, "limit": limit.limit, "action": limit.action}
+        | {"later": _later_of(history), "stops": _phone_stops(history)},
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )
+
+
+def _after_beyond(history: History) -> list[tuple[Evidence, Grade, bool]]:
+    """The tests after the last that was beyond, by the clock: done again the same evening counts too."""
+    tests = _chlorine_of(history)
+    last = max((index for index, (_item, grade, _apart) in enumerate(tests) if grade > Grade.PASS), default=-1)
+    return tests[last + 1 :]
+
+
+def _later_of(history: History) -> dict[str, Any] | None:
+    """The newest of the tests that passed since, as it goes into words."""
+    after = _after_beyond(history)
+    if not after:
+        return None
+    item = after[-1][0]
+    at = item.at.astimezone(history.zone)
+    return {"count": len(after), "value": item.value, "day": item.day.isoformat(), "clock": f"{at:%H:%M}"}
+
+
+def _phone_stops(history: History) -> bool:
+    """Whether the phone says not to begin: of some place the newest test of the water is over the limit."""
+    newest = {item.place: grade for item, grade, apart in _chlorine_of(history) if apart}
+    return any(grade == Grade.FAIL for grade in newest.values())
+
+
+def _tested_since(seen: Seen) -> str:
+    later = seen.parts.get("later")
+    if not later:
+        return ""
+    parts = {
+        "figure": figure(later["value"] or 0.0, unit="mg/L"),
+        "day": day(date.fromisoformat(later["day"])),
+        "clock": later["clock"],
+        "count": later["count"],
+    }
+    return str(LATER_PASSED % parts)
+
+
+LATER_PASSED = ngettext_lazy(
+    "Tested again since: %(figure)s on %(day)s at %(clock)s, within the limit.",
+    "Tested again %(count)d times since, each within the limit; last %(figure)s on %(day)s at %(clock)s.",
+    "count",
+)
+
+
+def _noted_with(seen: Seen) -> str:
+    """What the patient wrote beside the last test that was beyond."""
+    parts = seen.evidence[-1].parts
+    words = " ".join(each for each in (parts.get("note"), parts.get("reason")) if each)
+    return gettext("Noted with it: “%(words)s”.") % {"words": words} if words else ""
+
+
+def _chlorine_advice(seen: Seen) -> str:
+    """What the phone does now, and only where it does."""
+    if not seen.parts.get("stops"):
+        return ""
+    return gettext("Until a later test from the same place passes, the phone at this home says not to begin.")
 
 
 def _say_chlorine(seen: Seen) -> str:
@@ -106,11 +165,14 @@ def _say_chlorine(seen: Seen) -> str:
         "limit": figure(seen.parts["limit"], unit="mg/L"),
         "action": figure(seen.parts["action"] or 0.0, unit="mg/L"),
     }
-    if not seen.parts["failed"]:
+    if seen.parts["failed"]:
+        said = [gettext("Total chlorine %(figure)s on %(day)s, over the limit of %(limit)s.") % parts]
+    else:
         words = gettext("Total chlorine %(figure)s on %(day)s: from %(action)s on act, the limit is %(limit)s.")
-        return words % parts
-    said = gettext("Total chlorine %(figure)s on %(day)s, over the limit of %(limit)s.") % parts
-    return f"{said} {gettext('The treatment was begun all the same.')}" if seen.parts["begun"] else said
+        said = [words % parts]
+    if seen.parts["failed"] and seen.parts["begun"]:
+        said.append(gettext("The treatment was begun all the same."))
+    return " ".join(each for each in (*said, _tested_since(seen), _noted_with(seen)) if each)
 
 
 def _both_levels(seen: Seen) -> str:
@@ -126,13 +188,13 @@ def _both_levels(seen: Seen) -> str:
 
 def _chlorine_passed(history: History, last: date) -> Remark | None:
     """Over when a test of the water apart from a treatment passes, or three tests before treatments do."""
-    after = [each for each in _chlorine_of(history) if each[0].day > last]
-    if any(grade > Grade.PASS for _item, grade, _apart in after):
+    after = _after_beyond(history)
+    if not after or after[-1][0].day < last:
         return None
     if not any(apart for _item, _grade, apart in after) and len(after) < CLEAN_CHECKS:
         return None
-    days = [item.day.isoformat() for item, _grade, _apart in after]
-    return Remark("inside", {"count": len(after), "first": days[0], "last": days[-1]})
+    newest = after[-1][0]
+    return Remark("water_inside", {"count": len(after), "value": newest.value, "day": newest.day.isoformat()})
 
 
 def _chlorine_unknown(history: History) -> Iterator[NotJudged]:
@@ -160,7 +222,7 @@ CHLORINE = Rule(
     not_judged=_chlorine_unknown,
     reasons={NOT_NOTED: _("no chlorine test was noted")},
     may_be_muted=False,
-    advice=_("Until a later test passes, the phone at this home says not to begin."),
+    advice_words=_chlorine_advice,
 )
 
 

@@ -26,6 +26,7 @@ with the patient locked, so that two workers cannot open the same alert.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -36,7 +37,7 @@ from django.db import transaction
 from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import AlertState, StepKind, Urgency
 from alerts.rules import BY_KEY
-from alerts.rules.base import HISTORY, Evidence, History, Remark, Rule, Seen
+from alerts.rules.base import HISTORY, Evidence, History, Parts, Remark, Rule, Seen
 from alerts.rules.wording import days_of
 from alerts.services.evidence_merging import Item, Key, Merged, merge, split
 from alerts.services.muting import MuteBook
@@ -150,8 +151,17 @@ class AlertCourse:
             alert.evidence = before + merged.as_json
             if merged.standing:
                 self._stand(alert, stands, merged)
-        if self._turned(alert, stands, merged) or changed:
+        anew = not changed and bool(seen.evidence) and self._told_anew(alert, seen)
+        if self._turned(alert, stands, merged) or changed or anew:
             alert.save()
+
+    def _told_anew(self, alert: Alert, seen: Seen) -> bool:
+        """Take over what the sentence says besides the evidence, where that alone has changed: a test that passed."""
+        parts = as_kept(seen.parts)
+        if parts == alert.parts:
+            return False
+        alert.parts = parts
+        return True
 
     @property
     def _seen_since(self) -> datetime:
@@ -235,6 +245,12 @@ class AlertCourse:
             "first_night": days[0],
             "last_night": days[-1],
         }
+
+
+def as_kept(parts: Parts) -> dict[str, Any]:
+    """As the row gives it back: a tuple comes back as a list, a choice as its value."""
+    kept: dict[str, Any] = json.loads(json.dumps(dict(parts)))
+    return kept
 
 
 def raise_unseen(*, at: datetime) -> int:

@@ -78,6 +78,18 @@ def source_of(alert: Alert) -> str:
     return _said(BY_KEY.get(alert.rule), lambda known: known.source_of(seen))
 
 
+def advice_of(alert: Alert) -> str:
+    """What to bear in mind while it stands; "" once its cause is gone or it is closed, for then it is so no more."""
+    rule = BY_KEY.get(alert.rule)
+    if rule is None or not alert.is_open or alert.cause_gone_at is not None:
+        return ""
+    words = rule.advice_words
+    if words is None:
+        return str(rule.advice)
+    seen = seen_of(alert)
+    return _said(rule, lambda _known: words(seen))
+
+
 def step_words(step: AlertStep) -> str:
     """What a step says: as somebody typed it, or what the program has to say."""
     if step.call is not None:

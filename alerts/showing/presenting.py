@@ -15,7 +15,7 @@ from alerts.models import Alert, AlertStep, Call, RecordJudgement
 from alerts.models.choices import StepKind, Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
-from alerts.showing.alert_words import figure_of
+from alerts.showing.alert_words import advice_of, figure_of
 from alerts.showing.pictures import Picture
 from alerts.showing.sparklines import NextTreatment, last_calls, next_treatments
 from sessions.models import Patient, RecordSource, TreatmentRecord
@@ -135,8 +135,7 @@ class ShownAlert:
 
     @property
     def advice(self) -> str:
-        rule = BY_KEY.get(self.alert.rule)
-        return str(rule.advice) if rule else ""
+        return advice_of(self.alert)
 
 
 def _spread(lines: Sequence[EvidenceLine]) -> list[EvidenceLine]:

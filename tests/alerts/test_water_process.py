@@ -12,9 +12,10 @@ from django.utils import timezone
 from alerts.models.choices import Urgency
 from alerts.rules import BY_KEY
 from alerts.services.evaluation import evaluate_pending
-from alerts.showing.alert_words import sentence_of
+from alerts.showing.alert_words import advice_of, sentence_of
 from homedialysis.accounts.models import User
 from sessions.models import AccessInfection, Patient, TaskDone, Training, WaterStandard, WaterTest
+from sessions.models.local_time import zone_of
 from sessions.services.due import due_for
 from sessions.services.kit import kit
 from sessions.services.outcomes import keep
@@ -63,6 +64,40 @@ class TestChlorine:
         (alert,) = alerts_of("chlorine")
         assert alert.cause_gone_at == MORNING + DAY
         assert kit(ana, nurse, timezone.now())["water"] == []
+
+    def test_a_test_later_the_same_day_ends_it_too(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 0.3)
+        (alert,) = alerts_of("chlorine")
+        advice = "Until a later test from the same place passes, the phone at this home says not to begin."
+        assert advice_of(alert) == advice
+        sampled(ana, nurse, 0.01, at=MORNING + timedelta(hours=2))
+        (alert,) = alerts_of("chlorine")
+        assert alert.cause_gone_at == MORNING + timedelta(hours=2)
+        assert sentence_of(alert) == (
+            "Total chlorine 0.3 mg/L on 3 Mar, over the limit of 0.1 mg/L. "
+            "Tested again since: 0.01 mg/L on 3 Mar at 11:30, within the limit."
+        )
+        assert advice_of(alert) == ""
+
+    def test_a_test_elsewhere_does_not_open_the_phone(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 0.3)
+        sampled(ana, nurse, 0.3, at=MORNING + timedelta(hours=1), place="product")
+        sampled(ana, nurse, 0.01, at=MORNING + timedelta(hours=2), place="product")
+        assert kit(ana, nurse, timezone.now())["water"]
+
+    @pytest.mark.usefixtures("anas_prescription")
+    def test_done_again_before_the_treatment_is_told_with_value_and_note(self, ana: Patient) -> None:
+        """The patient tested again and began: no phone says not to begin, and the sentence names what was found."""
+        check = {"name": "Total chlorine", "key": "chlorine", "part": "setup", "unit": "mg/L"}
+        failed = check | {"value": 0.3, "passed": False, "note": "changed the carbon", "at": A_NIGHT.isoformat()}
+        again = A_NIGHT + timedelta(minutes=20)
+        evaluated(ana, {"checks": [failed, check | {"value": 0.02, "passed": True, "at": again.isoformat()}]})
+        (alert,) = alerts_of("chlorine")
+        assert sentence_of(alert) == (
+            "Total chlorine 0.3 mg/L on 2 Mar, over the limit of 0.1 mg/L. Tested again since: 0.02 mg/L on 2 Mar at "
+            f"{again.astimezone(zone_of(ana)):%H:%M}, within the limit. Noted with it: “changed the carbon”."
+        )
+        assert (alert.cause_gone_at, advice_of(alert)) == (None, "")
 
     @pytest.mark.usefixtures("anas_prescription")
     def test_one_bad_night_is_one_alert(self, ana: Patient) -> None:

@@ -22,6 +22,7 @@ from alerts.rules.evidence_kinds import kind_of
 from alerts.services import acting
 from alerts.services.reconciling import reconcile
 from alerts.showing.alert_words import (
+    advice_of,
     figure_of,
     limit_of,
     name_of,
@@ -91,7 +92,7 @@ def said_of(alert: Alert) -> list[str]:
     """Everything that pages say of an alert."""
     figures = [figure_of(Evidence.from_json(item)) for item in alert.evidence]
     return [
-        *(title_of(alert), sentence_of(alert), limit_of(alert), source_of(alert), str(BY_KEY[alert.rule].advice)),
+        *(title_of(alert), sentence_of(alert), limit_of(alert), source_of(alert), advice_of(alert)),
         *(words for each in figures for words in (each.label, each.value, each.limit, each.more)),
         *(step_words(step) for step in alert.steps.all()),
         *(str(getattr(BY_KEY[alert.rule], name)) for name in ("about", "holds", "over")),
