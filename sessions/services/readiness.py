@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import AccessKind, SiteUse
 from sessions.facts.choices_surroundings import MachineKind
 from sessions.models import AccessSite, Machine, Patient, SupplyCount, Training, WaterTest
+from sessions.models.local_time import zone_of
 from sessions.services.prescribing import prescription_in_force
+from sessions.services.surroundings_facts import facts_of
 
 
 @dataclass(frozen=True, slots=True)
 class ToDo:
-    """One thing that has to be there. needed: without it nothing should begin; else it is good to have."""
+    """One thing that has to be there. needed: without it nothing should begin; else it is good to have.
+
+    wrong: it is there, but not as it has to be; then it is not done.
+    """
 
     title: str
     done: bool
@@ -26,11 +33,12 @@ class ToDo:
     needed: bool = True
     clinical: bool = False
     """Whether only a nurse or a nephrologist opens the page."""
+    wrong: bool = False
 
 
 def steps_to_first_treatment(patient: Patient, *, at: datetime) -> list[ToDo]:
     """What has to stand before the first treatment at home, in the order in which it is usually done."""
-    return [*_of_the_person(patient, at), *_at_home(patient), *_beside(patient)]
+    return [*_of_the_person(patient, at), *_at_home(patient, at), *_beside(patient)]
 
 
 def _page(name: str, patient: Patient, *more: str) -> str:
@@ -58,23 +66,51 @@ def _uses(sites: list[AccessSite]) -> set[str]:
     return {site.use for site in sites if not site.resting}
 
 
-def _at_home(patient: Patient) -> list[ToDo]:
+def _at_home(patient: Patient, at: datetime) -> list[ToDo]:
     machines = Machine.objects.filter(patient=patient, until=None)
     there = machines.filter(kind=MachineKind.DIALYSIS).exists()
-    tested = WaterTest.objects.standing().filter(patient=patient).exists()
     counted = SupplyCount.objects.standing().filter(patient=patient).exists()
     own_sheet = patient.own_texts.exists()
     return [
         ToDo(_("Machine at home"), there, _("noted") if there else _("not noted"),
              _page("treatments:surroundings-note", patient, "machine")),
-        ToDo(_("Water tested"), tested, _("a result stands") if tested else _("no result stands"),
-             _page("treatments:surroundings-note", patient, "water")),
+        _water(patient, at),
         ToDo(_("Supplies counted"), counted, _("counted once") if counted else _("never counted"),
              _page("treatments:surroundings-note", patient, "count"), needed=False),
         ToDo(_("Run sheet looked over"), own_sheet,
              _("one of the patient's own") if own_sheet else _("the unit's holds"),
              _page("treatments:patient-run-sheet", patient), needed=False),
     ]  # fmt: skip
+
+
+def _water(patient: Patient, at: datetime) -> ToDo:
+    """Tested, and of every kind and place the newest result within its limit: else the phone says not to begin."""
+    facts = facts_of(patient, at.astimezone(zone_of(patient)).date())
+    over = [test for test, grade in facts.beyond if grade > 1]
+    near = [test for test, grade in facts.beyond if grade == 1]
+    if over:
+        words = _("over the limit: %(tests)s") % {"tests": _named(over)}
+    elif near:
+        words = _("within the limit, at or over the action level: %(tests)s") % {"tests": _named(near)}
+    elif facts.water:
+        words = _("the newest results are not over their limits")
+    else:
+        words = _("no result stands")
+    address = _page("treatments:surroundings-note", patient, "water")
+    return ToDo(_("Water tested"), bool(facts.water) and not over, words, address, wrong=bool(over))
+
+
+def _named(tests: Iterable[WaterTest]) -> str:
+    """Each with its place and day."""
+    return "; ".join(
+        _("%(test)s, %(place)s, %(day)s")
+        % {
+            "test": test.get_kind_display(),
+            "place": test.get_place_display(),
+            "day": date_format(test.sampled_at.astimezone(zone_of(test.patient)), "j M Y"),
+        }
+        for test in tests
+    )
 
 
 def _beside(patient: Patient) -> list[ToDo]:

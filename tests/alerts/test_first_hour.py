@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import time
+from datetime import time, timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from alerts.models import RotaTurn
 from alerts.models.looked_over import Part
 from alerts.services.first_hour import steps_of_unit
 from homedialysis.accounts.models import Role, Unit, User
 from sessions.models import Patient
-from sessions.services.readiness import steps_to_first_treatment
+from sessions.models.local_time import zone_of
+from sessions.services.readiness import ToDo, steps_to_first_treatment
 from tests.conftest import signed_in
 from tests.factories import (
     AccessFactory,
@@ -27,6 +29,7 @@ from tests.factories import (
     UserFactory,
     WaterTestFactory,
 )
+from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
 
@@ -112,6 +115,37 @@ def test_a_patient_is_ready_once_everything_is_there(nurse_client: Client, unit:
     WaterTestFactory(patient=patient)
     TrainingFactory(patient=patient)
     assert not_ready(patient) == {"Invitation"}
+
+
+def water_step(patient: Patient) -> ToDo:
+    (found,) = (step for step in steps_to_first_treatment(patient, at=timezone.now()) if step.title == "Water tested")
+    return found
+
+
+def test_water_over_its_limit_is_not_ready(nurse_client: Client, unit: Unit) -> None:
+    """Of each kind and place the newest counts; at the action level it is told, and is within the limit."""
+    patient, when = PatientFactory(), timezone.now() - timedelta(days=2)
+    culture = {"patient": patient, "kind": "bacteria", "place": "product", "fluid": "dialysis_water"}
+    WaterTestFactory(sampled_at=when - timedelta(days=30), value=3, **culture)
+    assert "Water tested" not in not_ready(patient)
+    WaterTestFactory(sampled_at=when, value=140, **culture)
+    chlorine = {"kind": "total_chlorine", "place": "first_carbon", "fluid": "dialysis_water"}
+    WaterTestFactory(patient=patient, sampled_at=when, value=0.3, **chlorine)
+    assert "Water tested" in not_ready(patient)
+    day = date_format(when.astimezone(zone_of(patient)), "j M Y")
+    assert water_step(patient).words == (
+        f"over the limit: Bacterial culture, product water, at the machine, {day}; "
+        f"Total chlorine, after the first carbon bed, {day}"
+    )
+    page = laid_flat(nurse_client.get(f"/patients/{patient.pk}/invite/"))
+    assert page.count("> not ready<") + page.count(">not ready<") == 1
+    later = when + timedelta(hours=1)
+    WaterTestFactory(sampled_at=later, value=60, **culture)
+    WaterTestFactory(patient=patient, sampled_at=later, value=0.01, **chlorine)
+    assert (water_step(patient).done, water_step(patient).words) == (
+        True,
+        f"within the limit, at or over the action level: Bacterial culture, product water, at the machine, {day}",
+    )
 
 
 def test_what_an_administrator_cannot_open_is_no_link(adi: User) -> None:
