@@ -26,7 +26,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext, override
 from django.utils.translation import gettext_noop as _
 
-from sessions.facts.choices import Analyte
+from sessions.facts.choices import AccessKind, Analyte
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind, WaterKind, WaterPlace
 from sessions.models import BloodsDue, Patient
 from sessions.services.surroundings_facts import Every, SurroundingsFacts, facts_of
@@ -44,11 +44,11 @@ FIRST_WITHIN = 28
 practice, no source)."""
 Said = tuple[str, Mapping[str, Any]]
 ACCESS_TOPIC = _("Needling and care of the access, after an infection")
-"""Topic of the training that an infection of the access makes due."""
+CATHETER_TOPIC = _("Care of the catheter, after an infection")
+"""Topics of the training that an infection of the access makes due: with needles, and with a catheter."""
 OF_NAMED = {"bloods": _("Bloods: %(panel)s"), "training": _("Training: %(topic)s"), "delivery": _("Delivery: %(item)s")}
 """Kinds of which there are several, each with a name of its own."""
-FIXED = {"retraining": ACCESS_TOPIC, "resample": _("Sample again: %(test)s, %(place)s")}
-"""Kinds that no interval brings about: what happened does."""
+AGAIN = _("Sample again: %(test)s, %(place)s")
 LAST_TIME = {
     "last": _("Last on %(day)s."),
     "never": _("Not noted so far."),
@@ -105,10 +105,11 @@ def label_of(kind: str, of: str) -> str:
     """What is due, in the language of the reader; kind, of: as in `Due`."""
     if kind in OF_NAMED:
         return gettext(OF_NAMED[kind]) % {"panel": of, "topic": of, "item": of}
-    if kind in FIXED:
+    if kind == "retraining":
+        return gettext(CATHETER_TOPIC if of == AccessKind.CATHETER else ACCESS_TOPIC)
+    if kind == "resample":
         test, _colon, place = of.partition(":")
-        sampled = {"test": WaterKind(test).label, "place": WaterPlace(place).label} if place else {}
-        return gettext(FIXED[kind]) % sampled
+        return gettext(AGAIN) % {"test": WaterKind(test).label, "place": WaterPlace(place).label}
     return str(DueKind(kind).label)
 
 
@@ -294,9 +295,10 @@ def _after_infection(facts: SurroundingsFacts) -> Iterator[Due]:
     done, every = facts.done.get(DueKind.ACCESS_EXAM), facts.intervals[DueKind.ACCESS_EXAM]
     if (done is None or facts.day_of(done.done_at) < began) and every.stopped:
         yield _due(facts, DueKind.ACCESS_EXAM, began, said)
-    topics = _in_every_language(ACCESS_TOPIC)
+    catheter = facts.infection.access.kind == AccessKind.CATHETER
+    topics = _in_every_language(CATHETER_TOPIC if catheter else ACCESS_TOPIC)
     if not any(each.done_on >= began and each.topic.strip().casefold() in topics for each in facts.trainings):
-        yield _due(facts, "retraining", began, said)
+        yield _due(facts, "retraining", began, said, of=AccessKind.CATHETER.value if catheter else "")
 
 
 def _in_every_language(words: str) -> set[str]:

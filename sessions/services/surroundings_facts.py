@@ -49,17 +49,23 @@ DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class Every:
-    """How often something comes round. own: set for this patient; usual: neither patient nor unit has set it."""
+    """How often something comes round. own: set for this patient; usual: neither patient nor unit has set it.
+
+    after_infection: an infection of the access makes it due also where it is not done regularly.
+    """
 
     days: int | None = None
     treatments: int | None = None
     stopped: bool = False
     own: bool = False
     usual: bool = False
+    after_infection: bool = False
 
     @property
     def words(self) -> str:
         """How often, for people: "every 7 days or 3 treatments"."""
+        if self.stopped and self.after_infection:
+            return _("not regularly, only after an infection of the access")
         if self.stopped:
             return _("not done here")
         parts = [_("%(count)s days") % {"count": self.days}] if self.days else []
@@ -77,7 +83,7 @@ USUAL: dict[str, Every] = {
     DueKind.WATER_SERVICE: Every(days=365, usual=True),
     DueKind.SUPPLY_COUNT: Every(days=14, usual=True),
     DueKind.URINE: Every(days=91, usual=True),
-    DueKind.ACCESS_EXAM: Every(stopped=True, usual=True),
+    DueKind.ACCESS_EXAM: Every(stopped=True, usual=True, after_infection=True),
 }
 """Until the unit sets its own, by its makers' instructions: common practice, no source. Cultures quarterly once
 several in a row were clean is common practice too. Urine each quarter: KDOQI 2006, read as quoted by others."""
@@ -191,7 +197,10 @@ def _intervals(found: dict[uuid.UUID, Patient]) -> dict[uuid.UUID, dict[str, Eve
 
 def every_of(row: Interval) -> Every:
     """What one row says."""
-    return Every(row.every_days, row.every_treatments, row.stopped, own=row.patient_id is not None)
+    exam = row.kind == DueKind.ACCESS_EXAM
+    return Every(
+        row.every_days, row.every_treatments, row.stopped, own=row.patient_id is not None, after_infection=exam
+    )
 
 
 def _panels(found: dict[uuid.UUID, Patient]) -> dict[uuid.UUID, list[BloodsDue]]:

@@ -170,6 +170,15 @@ class TestInfection:
         assert not {"access_exam", "retraining"} & due_kinds(ana).keys()
         assert [alert.cause_gone_at for alert in alerts_of("after_infection")] == [MORNING, MORNING]
 
+    def test_with_a_catheter_nobody_is_told_of_needling(self, ana: Patient, nurse: User) -> None:
+        row = AccessInfection(access=AccessFactory(patient=ana, kind="catheter"), kind="site", began_on=TODAY)
+        keep(row, by=nurse, at=MORNING)
+        assert due_kinds(ana)["retraining"] == "Care of the catheter, after an infection"
+        evaluate_pending(at=MORNING)
+        topic = "Care of the catheter, after an infection"
+        note(Training(patient=ana, topic=topic, done_on=TODAY, trained_by="Kim"), by=nurse, at=MORNING)
+        assert "retraining" not in due_kinds(ana)
+
 
 def test_an_alert_about_a_task_names_its_rule_as_one_that_ends_when_done() -> None:
     assert all(BY_KEY[key].ends_when_done for key in ("after_infection", "water_overdue", "training_overdue"))

@@ -523,6 +523,7 @@ def test_how_often_in_words() -> None:
     assert Every(days=7).words == "every 7 days"
     assert Every(days=7, treatments=3).words == "every 7 days or 3 treatments"
     assert Every(stopped=True).words == "not done here"
+    assert USUAL["access_exam"].words == "not regularly, only after an infection of the access"
     assert {kind for kind, each in USUAL.items() if each.stopped} == {"access_exam"}
     assert all(each.usual and each.words.startswith("every ") for each in USUAL.values() if not each.stopped)
 
