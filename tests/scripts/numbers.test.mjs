@@ -42,6 +42,7 @@ test("a number keeps its figures and takes its unit; what is unknown is a dash",
     [fmt(-1.5), fmt(2.675, 2), fmt(null), fmt(Number.NaN), fmt(0, 1)],
     ["−1.5", "2.68", "–", "–", "0.0"],
   );
+  assert.deepEqual([fmt(1.1999999999999886), fmt(72.30000000000001), fmt(0.1 + 0.2)], ["1.2", "72.3", "0.3"]);
   assert.deepEqual([numbers.withUnit(3.2, "L"), numbers.withUnit(1.4, "")], ["3.2 L", "1.4"]);
   assert.deepEqual([numbers.decimalsOf(0.05), numbers.decimalsOf(5), numbers.decimalsOf()], [2, 0, 0]);
 });

@@ -53,10 +53,33 @@ test("a pressure noted with a drop counts for the lowest of the night", () => {
   assert.equal(lowest, 84);
 });
 
-test("without machine's total the last reading's volume counts; without a weight there is no rate", () => {
-  const readings = [{ at: "2026-03-01T23:30:00Z", uf_volume_l: 2.1 }];
-  const { litres, rate, expected, lowest } = figures({ doc: doc({ readings }) }, KIT);
+test("without machine's total a late reading's volume counts, an early one never; no weight, no rate", () => {
+  const read = (at) => figures({ doc: doc({ readings: [{ at, uf_volume_l: 2.1 }] }) }, KIT);
+  const { litres, rate, expected, lowest } = read("2026-03-01T23:36:00Z");
   assert.deepEqual([litres, rate, expected, lowest], [2.1, null, null, null]);
+  const early = read("2026-03-01T23:35:00Z");
+  assert.deepEqual([early.litres, early.by, early.read.litres], [null, "", 2.1]);
+});
+
+test("the weights come before a reading, with what came in: rinse-back, drinks and saline", () => {
+  const weighed = { pre_weight_kg: 72, post_weight_kg: 70.5, rinse_back_l: 0.3, intake_l: 0.2 };
+  const events = [{ kind: "hypotension", saline_l: 0.2 }];
+  const readings = [{ at: "2026-03-01T20:12:00Z", uf_volume_l: 0.1 }];
+  const { litres, by } = figures({ doc: doc({ ...weighed, events, readings }) }, KIT);
+  assert.equal(by, "weights");
+  assert.ok(Math.abs(litres - 2.2) < 1e-9);
+});
+
+test("saline and pressure of an event are told with it", () => {
+  const usual = [0, 1000];
+  const limits = {
+    "events.saline_l": { unit: "L", decimals: -2, usual },
+    "events.systolic": { unit: "mmHg", usual },
+    "events.diastolic": { unit: "mmHg", usual },
+  };
+  const kit = { ...KIT, limits, event_kinds: { hypotension: "Low pressure" } };
+  const events = [{ kind: "hypotension", systolic: 84, diastolic: 46, saline_l: 0.2 }];
+  assert.deepEqual(unusual({ doc: doc({ events }) }, kit), ["Low pressure, 84/46 mmHg, saline given 0.2 L"]);
 });
 
 test("a night without an end, or that ends before it starts, cannot go", () => {

@@ -4,7 +4,10 @@ import { askedAt, limitsOf } from "./draft.js";
 import { shown } from "./rounding.js";
 import { fmt, t } from "./words.js";
 
-/** A number with its digits; `decimals` under zero says "at most so many". @param {Limits | undefined} limits */
+/**
+ * A number with its digits; `decimals` under zero says "at most so many".
+ * @param {Pick<Limits, "decimals"> | undefined} limits
+ */
 export function figureOf(limits, number) {
   const decimals = limits?.decimals;
   if (number == null || decimals == null) return fmt(number);

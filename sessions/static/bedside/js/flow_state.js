@@ -6,8 +6,9 @@
 
 import { useWords } from "./choices.js";
 import { instant } from "./clock.js";
-import { addEvent, setRow } from "./draft.js";
-import { t, timeOf } from "./words.js";
+import { figureOf } from "./declared.js";
+import { addEvent, limitsOf, setRow } from "./draft.js";
+import { fmt, t, timeOf } from "./words.js";
 
 export const OVER = "over";
 /** A drop of the blood pressure. */
@@ -123,6 +124,21 @@ export function courseWords(event) {
       emergency: t("the emergency number was called"),
       not_reached: t("the unit was not reached"),
     }[event.called],
+  ].filter(Boolean);
+}
+
+/**
+ * The same with what was measured and given at it: ["84/46 mmHg", "saline given 0.1 L", …].
+ * @param {Kit} kit @param {TreatmentDocument["events"][number]} event
+ */
+export function toldOf(kit, event) {
+  const saline = limitsOf(kit, "events.saline_l");
+  const pressure = [event.systolic, event.diastolic].map((each) => (each == null ? "–" : fmt(each))).join("/");
+  return [
+    event.systolic != null && `${pressure} ${limitsOf(kit, "events.systolic")?.unit ?? ""}`.trim(),
+    event.saline_l != null &&
+      t("saline given {value}", { value: `${figureOf(saline, event.saline_l)} ${saline?.unit ?? ""}`.trim() }),
+    ...courseWords(event),
   ].filter(Boolean);
 }
 

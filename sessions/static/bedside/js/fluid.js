@@ -3,6 +3,9 @@
  * network and the unit see the same last digit. Tests work out a thousand evenings beside it.
  */
 
+import { minutesBetween } from "./clock.js";
+import { lastValues } from "./course.js";
+
 const SLACK = 1e-9;
 const MOST_APART = 0.2;
 const between = (number, low, high) => number >= low && number <= high;
@@ -76,8 +79,38 @@ export function gain({ pre, last, target }) {
   return { kg: pre - last, percent: (100 * (pre - last)) / target };
 }
 
-/** What the weight after should be: before - UF + rinse-back + drinks [kg]. */
-export const expectedAfter = ({ pre, litres, rinse = 0, drinks = 0 }) => pre - litres + rinse + drinks;
+/** What the weight after should be: before - UF + rinse-back + drinks + saline [kg]. */
+export const expectedAfter = ({ pre, litres, rinse = 0, drinks = 0, saline = 0 }) =>
+  pre - litres + rinse + drinks + saline;
+
+/** Share of the treatment from which the last reading stands for the whole volume, as at the unit. */
+const ENOUGH_READ = 0.9;
+/** [L] beyond which no way is believed, as at the unit. */
+const MOST_OFF = 10;
+const given = (litres) => litres ?? 0;
+
+/** Saline that was noted with events [L]. @param {TreatmentDocument} doc */
+export const salineOf = (doc) => doc.events.reduce((sum, row) => sum + given(row.saline_l), 0);
+
+/**
+ * What the machine took off, by the best way that is believed, as the unit does it (dosing/science/course_fluid.py) ->
+ * {litres, by: "total" | "weights" | "readings" | "", read: {litres, at} | null}; litres null where none is.
+ * @param {TreatmentDocument} doc
+ */
+export function takenOff(doc) {
+  const last = lastValues(doc.readings, "9").uf_volume_l;
+  const read = last ? { litres: last.value, at: last.at } : null;
+  if (doc.uf_removed_l != null) return { litres: doc.uf_removed_l, by: "total", read };
+  const { pre_weight_kg: before, post_weight_kg: after } = doc;
+  const weighed =
+    before == null || after == null
+      ? null
+      : before - after + given(doc.rinse_back_l) + given(doc.intake_l) + salineOf(doc);
+  if (weighed !== null && between(weighed, 0, MOST_OFF)) return { litres: weighed, by: "weights", read };
+  const length = doc.started_at && doc.ended_at && minutesBetween(doc.started_at, doc.ended_at);
+  const late = read && length && minutesBetween(doc.started_at, read.at) >= ENOUGH_READ * length;
+  return late ? { litres: read.litres, by: "readings", read } : { litres: null, by: "", read };
+}
 
 /** Of a time that is left the most that a limit allows [L], in hundredths rounded down. */
 const mostIn = (minutes, target, limit) => Math.floor(((limit * target * minutes) / (60 * 1000)) * 100 + SLACK) / 100;

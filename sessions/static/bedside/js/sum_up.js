@@ -3,8 +3,7 @@
 import { putRight } from "./check_rows.js";
 import { eventWords } from "./choices.js";
 import { minutesBetween } from "./clock.js";
-import { lastValues } from "./course.js";
-import { courseWords } from "./flow_state.js";
+import { toldOf } from "./flow_state.js";
 import * as fluid from "./fluid.js";
 import { heparinTonight } from "./heparin.js";
 import { oddity, shown, withUnit } from "./numbers.js";
@@ -17,6 +16,7 @@ import { fmt, hours, t } from "./words.js";
 const WEIGHT_OFF = 0.5;
 /** What machines round when a removal is set on them (common practice) [L]. */
 const SET_OFF = 0.1;
+const TOTAL = "uf_removed_l";
 const WANTED = [
   "pre_weight_kg",
   "pre_systolic",
@@ -24,7 +24,7 @@ const WANTED = [
   "post_weight_kg",
   "post_systolic",
   "post_diastolic",
-  "uf_removed_l",
+  TOTAL,
   "rinse_back_l",
 ];
 const LISTS = ["readings", "events", "sites"];
@@ -45,7 +45,9 @@ export function blocking({ doc, plan }) {
 /** What is not known, by name; nothing is held up by it. @param {Night} night @param {Kit} kit */
 export function missing(night, kit) {
   const { doc, plan } = night;
-  const found = WANTED.filter((path) => doc[path] == null).map((path) => labelled(kit, path));
+  const found = WANTED.filter((path) => doc[path] == null).map((path) =>
+    path === TOTAL ? t("Fluid removed, as the machine showed it at the end") : labelled(kit, path),
+  );
   if (!doc.readings.length) found.push(t("Readings"));
   const needles = kit.run_sheet?.technique !== "catheter";
   if (needles && doc.sites.some((row) => row.bleeding_minutes == null)) found.push(t("Bleeding minutes"));
@@ -62,17 +64,18 @@ export function missing(night, kit) {
 }
 
 /**
- * What came out of the night by this phone's own arithmetic: {minutes, litres, rate, limit, off, gained, expected,
- * lowest}; null where unknown.
+ * What came out of the night by this phone's own arithmetic: {minutes, litres, by and read (of
+ * `takenOff`), rate, limit, off, gained, expected, lowest}; null where unknown.
  * @param {Night} night @param {Kit} kit @param {number | null} [lastPost]
  */
 export function figures({ doc }, kit, lastPost = null) {
   const ordered = kit.prescription;
   const minutes = doc.started_at && doc.ended_at ? minutesBetween(doc.started_at, doc.ended_at) : null;
-  const litres = doc.uf_removed_l ?? lastValues(doc.readings, "9").uf_volume_l?.value ?? null;
+  const { litres, by, read } = fluid.takenOff(doc);
   const known = litres !== null && minutes !== null && minutes >= 30 && doc.post_weight_kg != null;
   const gained = fluid.gain({ pre: doc.pre_weight_kg, last: lastPost, target: ordered?.target_weight_kg });
   const balance = doc.pre_weight_kg != null && litres !== null && doc.rinse_back_l != null && doc.intake_l != null;
+  const saline = fluid.salineOf(doc);
   const systolic = [
     doc.pre_systolic,
     ...doc.readings.map((row) => row.systolic),
@@ -82,12 +85,14 @@ export function figures({ doc }, kit, lastPost = null) {
   return {
     minutes,
     litres,
+    by,
+    read,
     gained,
     limit: ordered?.uf_rate_limit_ml_kg_h ?? null,
     rate: known ? fluid.rate(litres, minutes, doc.post_weight_kg) : null,
     off: doc.post_weight_kg != null && ordered ? doc.post_weight_kg - ordered.target_weight_kg : null,
     expected: balance
-      ? fluid.expectedAfter({ pre: doc.pre_weight_kg, litres, rinse: doc.rinse_back_l, drinks: doc.intake_l })
+      ? fluid.expectedAfter({ pre: doc.pre_weight_kg, litres, rinse: doc.rinse_back_l, drinks: doc.intake_l, saline })
       : null,
     lowest: systolic.length ? Math.min(...systolic) : null,
   };
@@ -121,7 +126,7 @@ export function unusual(night, kit, lastPost) {
   const { rate, limit, expected, minutes, off } = figures(night, kit, lastPost);
   const planned = doc.planned_minutes ?? kit.prescription?.minutes;
   return [
-    ...doc.events.map((event) => [eventWords(kit, event.kind), ...courseWords(event)].join(", ")),
+    ...doc.events.map((event) => [eventWords(kit, event.kind), ...toldOf(kit, event)].join(", ")),
     ...doc.checks
       .filter((row) => !row.passed)
       .map((row) =>

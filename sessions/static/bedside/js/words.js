@@ -55,10 +55,13 @@ export async function speak(code) {
 export const decimalSign = () =>
   new Intl.NumberFormat(language).formatToParts(1.5).find((part) => part.type === "decimal")?.value ?? ".";
 
+/** Figures that a typed number can have; what stands behind them is dust of binary fractions. */
+const FIGURES = 12;
+const undusted = (number) => (typeof number === "number" ? Number(number.toPrecision(FIGURES)) : number);
 /** A number with the language's decimal sign; without `decimals` as it was typed. Unknown is "–". */
 export function fmt(number, decimals) {
   if (number == null || Number.isNaN(number)) return "–";
-  const text = decimals == null ? String(number) : shown(number, decimals);
+  const text = decimals == null ? String(undusted(number)) : shown(number, decimals);
   return text.replace(".", decimalSign()).replace("-", "−");
 }
 

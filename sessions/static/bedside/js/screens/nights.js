@@ -3,9 +3,10 @@
 import { declaredRows, figureOf } from "../declared.js";
 import { limitsOf } from "../draft.js";
 import { overLimit } from "../fluid.js";
+import { nightWords } from "../night_row.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
-import { dayOf, fmt, hours, plainDay, t, timeOf } from "../words.js";
+import { dayOf, hours, plainDay, t, timeOf } from "../words.js";
 
 /** @param {PastNight} night */
 const dateOf = (night) => plainDay(night.night);
@@ -17,13 +18,7 @@ const ELSEWHERE = ["pre_weight_kg", "post_weight_kg"];
 
 /** @param {Ctx} ctx @param {PastNight} night */
 function entry(ctx, night) {
-  const words = [
-    night.minutes && `${hours(night.minutes)} h`,
-    night.post_weight_kg != null && `${fmt(night.post_weight_kg)} kg`,
-    night.uf_volume != null && `UF ${fmt(night.uf_volume)} L`,
-    night.source === "paper" && t("From paper"),
-    LOOKS()[night.alerts],
-  ];
+  const words = [...nightWords(ctx.kit, night), LOOKS()[night.alerts]];
   return h(
     "li",
     null,
@@ -86,7 +81,9 @@ function waiting(ctx) {
       "li",
       null,
       bigButton(
-        night.doc.started_at ? dayOf(night.doc.started_at) : t("A night without a start"),
+        night.doc.started_at
+          ? `${dayOf(night.doc.started_at)}, ${timeOf(night.doc.started_at)}`
+          : t("A night without a start"),
         () => ctx.go("answer", night.id),
         { hint: night.delivered ? t("the unit has it") : t("waits on this phone"), data: { k: night.id } },
       ),

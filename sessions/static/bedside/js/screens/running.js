@@ -5,7 +5,7 @@ import { callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { addEvent, removeRow, setFields, stampStep } from "../draft.js";
-import { addressOf, courseWords, DROP, hasFlow, indexAt, pausedNow, underWay, write } from "../flow_state.js";
+import { addressOf, DROP, hasFlow, indexAt, pausedNow, toldOf, underWay, write } from "../flow_state.js";
 import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
 import { momentRow, pointTo } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
@@ -208,7 +208,7 @@ function happened(ctx) {
     ...events.map((row, index) => [
       row.at,
       eventWords(ctx.kit, row.kind),
-      [...courseWords(row), wordsOf(ctx.kit, row.note), from(row)],
+      [...toldOf(ctx.kit, row), wordsOf(ctx.kit, row.note), from(row)],
       () => (hasFlow(ctx.kit, row.kind) ? go("flow", ...addressOf(row)) : go("event", index)),
     ]),
     ...medicines.map((row, index) => [
@@ -391,4 +391,7 @@ function bar(ctx) {
   return isOver(ctx) ? [finish, { ...reading, tone: "plain" }] : [reading, finish];
 }
 
-register("running", { title: () => t("Treatment is running"), draw, bar });
+/** @param {Ctx} ctx */
+const titleOf = (ctx) => (ctx.night?.doc.ended_at ? t("The treatment has ended") : t("Treatment is running"));
+
+register("running", { title: titleOf, draw, bar });

@@ -40,12 +40,24 @@ function times(ctx) {
   return h("div", { class: "pair" }, row("started_at", t("Start")), row("ended_at", t("End")));
 }
 
+/** What was taken off and by what that is known; one reading long before the end is no total. */
+function removedWords({ litres, by, read }, unit) {
+  const value = (figure) => `${fmt(figure, 2)} ${unit}`;
+  if (by === "total") return [litres, unit, 2];
+  if (by === "weights") return [t("{value}, by the weights", { value: value(litres) })];
+  if (by === "readings")
+    return [t("{value}, by the reading of {time}", { value: value(litres), time: timeOf(read.at) })];
+  if (!read) return [null];
+  return [t("not known; {value} at {time}, long before the end", { value: value(read.litres), time: timeOf(read.at) })];
+}
+
 /** @param {Ctx} ctx */
 function outcome(ctx) {
   const { doc } = ctx.night;
-  const { minutes, litres, rate, off, gained } = figures(ctx.night, ctx.kit, lastPost(ctx));
+  const found = figures(ctx.night, ctx.kit, lastPost(ctx));
+  const { minutes, rate, off, gained } = found;
   const { kit } = ctx;
-  const [weight, removed] = [limitsOf(kit, "pre_weight_kg"), limitsOf(kit, "uf_removed_l")];
+  const [weight, removed, lost] = ["pre_weight_kg", "uf_removed_l", "blood_lost_ml"].map((path) => limitsOf(kit, path));
   const { gain, uf_rate: ufRate } = kit.computed;
   const choice = planChoices().find((each) => each.value === doc.plan_choice)?.label;
   return dl([
@@ -57,11 +69,12 @@ function outcome(ctx) {
     ],
     off !== null && [t("Off the target weight"), off, weight?.unit, 1],
     gained && [gain.label, gained.kg, gain.unit, gain.decimals],
-    [removed?.label, litres, removed?.unit, 2],
+    [removed?.label, ...removedWords(found, removed?.unit)],
     [ufRate.label, rate, ufRate.unit, ufRate.decimals],
     choice && [t("Plan"), `${choice}: ${fmt(doc.planned_uf_l)} L, ${hours(doc.planned_minutes)} h`],
     doc.blood_return && [t("Blood in the lines"), shownValue(ctx, "blood_return", doc.blood_return)],
     doc.early_reason && [t("Why it ended early"), shownValue(ctx, "early_reason", doc.early_reason)],
+    doc.blood_lost_ml != null && [lost?.label, figureOf(lost, doc.blood_lost_ml), lost?.unit],
     ...declaredRows(kit, doc, ["before", "after", "fluid"], { always: ALWAYS, elsewhere: ELSEWHERE }),
     [
       t("Noted"),

@@ -5,6 +5,7 @@ import { callAction, callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { notSo } from "../danger.js";
 import { isLive } from "../draft.js";
+import { dueWords } from "../due_words.js";
 import * as kits from "../kit.js";
 import { saidToday, saidWords } from "../left_out.js";
 import { looksNext } from "../opening.js";
@@ -98,14 +99,11 @@ function due(ctx) {
   const items = (ctx.kit.due ?? []).filter((item) => !item.noted);
   if (!items.length) return null;
   const late = items.filter((item) => item.overdue).length;
-  const hint = [late && tn("{n} overdue", "{n} overdue", late), items.map((item) => item.label).join(", ")]
-    .filter(Boolean)
-    .join(": ");
   return [
     h("h2", { text: t("What is due") }),
     bigButton(tn("{n} thing is due", "{n} things are due", items.length), () => ctx.go("due"), {
       tone: late ? "care" : "plain",
-      hint,
+      hint: dueWords(items),
       data: { k: "due" },
     }),
   ];
