@@ -200,6 +200,16 @@ export function takeNumber(night, path, value, limits) {
   confirmPath(night, path, value != null && Boolean(limits && oddity(limits, value)));
 }
 
+/**
+ * Write a number; it counts as confirmed only where the pad has asked.
+ * @param {Night} night @param {string} path @param {Limits | undefined} limits
+ */
+export function writeNumber(night, path, value, limits, asked) {
+  if (asked) return takeNumber(night, path, value, limits);
+  setPath(night, path, value);
+  confirmPath(night, path, false);
+}
+
 /** The limits of a path: kit.limits knows rows without their index. @param {Kit} kit @param {string} path */
 export const limitsOf = (kit, path) => kit?.limits?.[path.replace(/\[\d+\]/g, "")];
 

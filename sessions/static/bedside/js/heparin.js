@@ -2,9 +2,8 @@
 
 import { later } from "./clock.js";
 import { course, minuteOf } from "./course.js";
-import { addRow, limitsOf } from "./draft.js";
+import { addRow, limitsOf, writeNumber } from "./draft.js";
 import { coded, say } from "./ready.js";
-import { writeNumber } from "./value_row.js";
 import { t } from "./words.js";
 
 /** The step that says when it was stopped. */

@@ -1,6 +1,6 @@
 /* A value with its last one in sight: same, a step down or up, or typed. Nothing is taken over without a touch. */
 
-import { confirmPath, getPath, limitsAt, rowOf, setPath, takeNumber } from "./draft.js";
+import { confirmPath, getPath, limitsAt, rowOf, writeNumber } from "./draft.js";
 import { oddity, refusal, stepped, withUnit } from "./numbers.js";
 import { askNumber } from "./pad.js";
 import { bigButton, h, note, toast } from "./ui.js";
@@ -107,14 +107,4 @@ export function fieldRow(ctx, path, { label, last = null, lastWords = "" } = {})
     write: (value, asked) => ctx.change(said(value), (night) => writeNumber(night, path, value, limits, asked)),
     confirm: () => ctx.change(t("{label} confirmed", { label: words }), (night) => confirmPath(night, path)),
   });
-}
-
-/**
- * Write a number; it counts as confirmed only where the pad has asked.
- * @param {Night} night @param {string} path @param {Limits} limits
- */
-export function writeNumber(night, path, value, limits, asked) {
-  if (asked) return takeNumber(night, path, value, limits);
-  setPath(night, path, value);
-  confirmPath(night, path, false);
 }

@@ -5,14 +5,14 @@
 import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { minuteOf } from "../course.js";
-import { addRow, limitsOf, removeRow } from "../draft.js";
+import { addRow, limitsOf, removeRow, writeNumber } from "../draft.js";
 import { givenOf, heparin, putMedicine } from "../heparin.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { typed as asTyped, coded, wordsOf } from "../ready.js";
 import { register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
-import { valueRow, writeNumber } from "../value_row.js";
+import { valueRow } from "../value_row.js";
 import { t, timeOf } from "../words.js";
 
 const HEPARIN = coded("heparin");

@@ -17,6 +17,7 @@ import {
   shortOf,
   siteOf,
   stampStep,
+  writeNumber,
 } from "../draft.js";
 import { addressOf, underWay } from "../flow_state.js";
 import { givenOf, heparin, putMedicine } from "../heparin.js";
@@ -32,7 +33,7 @@ import { firstUse, isQuestion, nextAfter, restartOf, stepsOf, together } from ".
 import { inShort, onceSeen, shortRow } from "../short.js";
 import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
-import { fieldRow, valueRow, writeNumber } from "../value_row.js";
+import { fieldRow, valueRow } from "../value_row.js";
 import { plain, setPlain } from "../vault.js";
 import { hours, stopwatch, t, timeOf, tn } from "../words.js";
 

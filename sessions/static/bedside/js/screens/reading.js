@@ -6,13 +6,13 @@ import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { later } from "../clock.js";
 import { lastValues, minuteOf } from "../course.js";
-import { addReading, askedAt, confirmPath, limitsAt, limitsOf, removeRow, shortOf } from "../draft.js";
+import { addReading, askedAt, confirmPath, limitsAt, limitsOf, removeRow, shortOf, writeNumber } from "../draft.js";
 import { DROP, hasFlow, isLow, lowLimit, underWay } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { register, replace } from "../router.js";
 import { h, note, toast } from "../ui.js";
-import { valueRow, writeNumber } from "../value_row.js";
+import { valueRow } from "../value_row.js";
 import { dayOf, t, timeOf } from "../words.js";
 import { enter } from "./flow.js";
 
