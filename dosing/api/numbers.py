@@ -67,6 +67,7 @@ class AnswerShape(serializers.Serializer[Any]):
     revision = serializers.IntegerField()
     ready = serializers.BooleanField(help_text="Whether the numbers are of this revision.")
     look = serializers.ChoiceField(choices=[each.value for each in UnitView])
+    noted = serializers.DictField(help_text="What went otherwise than planned, as in the document: events and the end.")
     lines = LineShape(many=True)
 
 

@@ -5,9 +5,9 @@ Each function answers reasons of `dosing.science.reasons`: codes with their part
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from dosing.science.body import volume_ratio
 from dosing.science.course import DAY, Counts, DeliveredCourse, SampleWay, Treatment, UreaPair
@@ -36,6 +36,9 @@ BIASED_FROM = 4.0
 """Treatments a week from which it matters on which of them bloods are drawn."""
 
 
+FIGURE_NEAR = timedelta(minutes=10)
+"""Of a noted low pressure within which a reading is its figure (common practice, no source); the phone's way through it
+takes as old a one."""
 CATHETER = "catheter"
 """The kind of access that has no needle."""
 
@@ -121,6 +124,13 @@ def access_doubts(treatment: Treatment) -> Iterator[Reason]:
     """Whether what is noted of the access agrees: the rebound of a catheter is another than that of needles."""
     if treatment.access == CATHETER and treatment.needle is not None:
         yield Reason("needle_with_catheter", gauge=treatment.needle)
+
+
+def pressure_doubts(drops: Sequence[datetime], read: Sequence[datetime]) -> Iterator[Reason]:
+    """Whether a low pressure was noted without a figure near it. drops: without a figure; read: moments of figures."""
+    bare = [each for each in drops if not any(abs(at - each) <= FIGURE_NEAR for at in read)]
+    if bare:
+        yield Reason("drop_without_figure", count=len(bare))
 
 
 def pre_sample_doubts(pair: UreaPair, treatment: Treatment) -> Iterator[Reason]:

@@ -271,6 +271,7 @@ OF_DOUBT: Mapping[str, str] = {
     "needle_with_catheter": _(
         "a needle of %(gauge)s G was noted, and the access is a catheter: one of the two is wrong"
     ),
+    "drop_without_figure": _("low pressures noted without a figure: %(count)s; the lowest may have been lower"),
     # Of the samples.
     "reduction_reads_high": _(
         "the sample after was not protected from recirculated blood: it reads too low, and the reduction too high"

@@ -59,6 +59,30 @@ def test_a_pressure_noted_with_a_drop_is_the_lowest_of_the_night(ana: Patient, a
     assert answer(ana_client, record)["lines"]["lowest_systolic"]["value"] == 84
 
 
+def test_a_drop_without_a_figure_is_held_against_no_night_before(ana: Patient, ana_client: Client) -> None:
+    """126 "as in the last nights" would reassure of a low pressure that nobody measured."""
+    compute(record_night(ana, A_NIGHT - DAY, pre_systolic=126, readings=0), at=A_NIGHT)
+    drop = {"at": A_NIGHT + timedelta(minutes=50), "kind": "hypotension", "note": ""}
+    ended = {"blood_return": "none", "blood_lost_ml": 200, "early_reason": "needle"}
+    record = record_night(ana, pre_systolic=126, post_systolic=148, readings=0, events=[drop], **ended)
+    compute(record, at=A_NIGHT)
+    told = answer(ana_client, record)
+    lowest = told["lines"]["lowest_systolic"]
+    assert (lowest["value"], lowest["standing"], lowest["before"]) == (126, "doubtful", None)
+    assert lowest["because"] == "low pressures noted without a figure: 1; the lowest may have been lower"
+    assert [each["kind"] for each in told["noted"]["events"]] == ["hypotension"]
+    assert {name: told["noted"][name] for name in ended} == ended
+
+
+@pytest.mark.parametrize(("minutes", "standing"), [(60, "sure"), (61, "doubtful")])
+def test_a_reading_near_a_drop_is_its_figure(ana: Patient, ana_client: Client, minutes: int, standing: str) -> None:
+    drop = {"at": A_NIGHT + timedelta(minutes=50), "kind": "hypotension", "note": ""}
+    read = {"at": A_NIGHT + timedelta(minutes=minutes), "systolic": 88, "diastolic": 50}
+    record = record_night(ana, pre_systolic=126, readings=[read], events=[drop])
+    compute(record, at=A_NIGHT)
+    assert answer(ana_client, record)["lines"]["lowest_systolic"]["standing"] == standing
+
+
 def test_without_a_plan_of_the_evening_the_prescription_is_the_plan(ana: Patient, ana_client: Client) -> None:
     lines = answer(ana_client, record_night(ana))["lines"]
     assert (lines["minutes"]["planned"], lines["uf_volume"]["planned"]) == (240, None)

@@ -5,6 +5,7 @@ import { test } from "node:test";
 import { script, tables } from "./given.mjs";
 
 const { againstBefore, blocking, figures, middle, missing, spread, unusual } = await script("sum_up.js");
+const { dropWithoutFigure, wentOtherwise } = await script("went_otherwise.js");
 const { checkOf, holds, inside, stopsHeld, withAnswer } = await script("check_rows.js");
 
 const doc = (more = {}) => ({
@@ -165,4 +166,19 @@ test("a reason lifts a check, never a stop", () => {
   const row = { key: "any", passed: false, overruled: true };
   assert.equal(holds(row, { key: "any" }), false);
   assert.equal(holds(row, { key: "any", stop: true }), true);
+});
+
+test("what happened is told first, each event by its name, and an unmeasured low pressure leaves the lowest open", () => {
+  const kit = { ...KIT, limits: {}, event_kinds: { hypotension: "Low pressure", needle_out: "Needle out" } };
+  const events = [
+    { kind: "needle_out", at: "2026-03-01T22:00:00Z" },
+    { kind: "hypotension", at: "2026-03-01T22:30:00Z" },
+  ];
+  assert.deepEqual(wentOtherwise(kit, doc({ events, blood_return: "none" })), [
+    "22:00 Needle out",
+    "22:30 Low pressure",
+    "Blood in the lines: Not given back",
+  ]);
+  const measured = (at) => dropWithoutFigure(doc({ events, readings: [{ at, systolic: 126 }] }));
+  assert.deepEqual([measured("2026-03-01T22:40:00Z"), measured("2026-03-01T22:41:00Z")], [false, true]);
 });

@@ -47,7 +47,7 @@ from dosing.services.numbers.papers import (
     TATTERSALL,
     WEEK,
 )
-from sessions.facts.choices import AccessKind
+from sessions.facts.choices import AccessKind, EventKind
 
 
 def _target(facts: NightFacts) -> float | None:
@@ -149,6 +149,13 @@ def _pairs_of(facts: NightFacts) -> list[tuple[float | None, float | None]]:
 
 def _systolic(facts: NightFacts) -> Inputs:
     return {"pressures_mmhg": [systolic for systolic, _low in _pairs_of(facts) if systolic is not None]}
+
+
+def _doubt_lowest(facts: NightFacts, asked: Asked) -> Iterator[Reason]:
+    """A low pressure that nobody measured, or whose figure was not noted, may have been lower than every figure."""
+    drops = [each for each in facts.events if each.kind == EventKind.HYPOTENSION and each.systolic is None]
+    read = [each.at for each in facts.readings if each.systolic is not None]
+    return gate.pressure_doubts([each.at for each in drops], read)
 
 
 def _whole_pressures(facts: NightFacts) -> Inputs:
@@ -454,9 +461,9 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
     _number("mean_pressure_after", (_("Mean pressure after"), _("Mean pressure after")), "mmHg", 0,
             PRACTICE, Equation(_pressure_pair("post"), fluid.mean_arterial_pressure)),
     _number("lowest_systolic", (_("Lowest systolic pressure"), _("Lowest systolic")), "mmHg", 0,
-            RECORD, Equation(_systolic, fluid.lowest_pressure), ANSWER, TABLE),
+            RECORD, Equation(_systolic, fluid.lowest_pressure, doubts=(_doubt_lowest,)), ANSWER, TABLE),
     _number("lowest_mean", (_("Lowest mean pressure"), _("Lowest mean pressure")), "mmHg", 0,
-            PRACTICE, Equation(_whole_pressures, _lowest_mean)),
+            PRACTICE, Equation(_whole_pressures, _lowest_mean, doubts=(_doubt_lowest,))),
     _number("blood_flow_median", (_("Blood flow, median of the treatment"), _("Blood flow, median")), "mL/min", 0,
             RECORD, Equation(_at_flow("qb_ml_min"), access.median_at_treatment_flow)),
     _number("venous_median", (_("Venous pressure, median of the treatment"), _("Venous, median")), "mmHg", 0,

@@ -16,6 +16,10 @@ from dosing.services.numbers.number import Number, ShownIn
 from sessions.models import RecordState, TreatmentRecord
 
 NIGHTS_BEFORE = 10
+NOTED = ("events", "blood_return", "blood_lost_ml", "early_reason")
+"""Keys of the record's document that say what went otherwise than planned: told before any number."""
+NEVER_LIKE_BEFORE = "drop_without_figure"
+"""The doubt with which a number is held against no night before: that would reassure."""
 
 
 class UnitView(StrEnum):
@@ -42,6 +46,7 @@ def answer_of(record: TreatmentRecord) -> dict[str, Any]:
         "revision": record.revision,
         "ready": not night.stale,
         "look": look_of[-1](record) if look_of else UnitView.UNKNOWN,
+        "noted": {name: record.document.get(name) for name in NOTED},
         "lines": [_line(number, night, before) for number in NIGHT_NUMBERS.at(ShownIn.ANSWER)],
     }
 
@@ -65,7 +70,9 @@ def _line(number: Number[Any], night: ComputedNight, before: list[ComputedNight]
         "standing": night.figure(key).standing,
         "because": night.figure(key).because,
         "planned": _planned(key, night.record),
-        "before": _spread([value for each in before if (value := each.value(key)) is not None]),
+        "before": None
+        if any(each.code == NEVER_LIKE_BEFORE for each in night.figure(key).doubts)
+        else _spread([value for each in before if (value := each.value(key)) is not None]),
     }
 
 

@@ -12,6 +12,7 @@ import { looksNext } from "../opening.js";
 import { register } from "../router.js";
 import { againstBefore, figures, spread } from "../sum_up.js";
 import { dl, h, note } from "../ui.js";
+import { dropWithoutFigure, wentOtherwise } from "../went_otherwise.js";
 import { call } from "../wire.js";
 import { fmt, hours, plainDay, t } from "../words.js";
 
@@ -48,6 +49,10 @@ function ownLines(ctx, night) {
     key,
     value,
     planned: planned[key] ?? null,
+    because:
+      key === "lowest_systolic" && dropWithoutFigure(doc)
+        ? t("a low pressure was noted without a figure; the lowest may have been lower")
+        : "",
     before: KEPT.includes(key) ? spread(nightsBefore(ctx, night), key) : null,
   }));
 }
@@ -146,10 +151,41 @@ async function ask(ctx, id) {
   setTimeout(() => location.hash.startsWith("#/answer") && ask(ctx, id), ASK_AGAIN);
 }
 
+/** What went otherwise, before any number and any comfort of it, with whom to call. @param {Ctx} ctx */
+const whatHappened = (ctx, otherwise) =>
+  note(
+    t("What happened:"),
+    "care",
+    h(
+      "ul",
+      null,
+      otherwise.map((words) => h("li", { text: words })),
+    ),
+    h("p", { text: t("If anything of it still troubles you, call now: nobody sees it before the unit looks.") }),
+    ...callButtons(ctx.kit.unit, "on_call"),
+  );
+
 /** @param {Ctx} ctx */
 const nightOf = (ctx, params) =>
   ctx.nights.find((night) => night.id === params[0]) ??
   (params[0] ? null : ctx.nights.find((night) => night.stage === "handed"));
+
+/** The unit's numbers, else this phone's own. @param {Ctx} ctx @param {Night | null | undefined} night */
+function linesOf(ctx, night, data) {
+  if (data?.ready) return data.lines.filter((line) => line.value != null || line.key === "standard_ktv");
+  return night ? ownLines(ctx, night) : [];
+}
+
+/** When the unit looks, and whom to call before that. @param {Ctx} ctx @param {any} data @param {string[]} otherwise */
+const foot = (ctx, data, otherwise) =>
+  [
+    data?.ready &&
+      data.lines.every((line) => !WEEKLY.includes(line.key) || line.value == null) &&
+      h("p", { class: "soft", text: t("A weekly dose is known only when bloods were drawn at this treatment.") }),
+    note(looksNext(ctx.kit, ctx.now())),
+    h("p", { text: t("If you feel unwell, do not wait for an answer here: call.") }),
+    ...(otherwise.length ? [] : callButtons(ctx.kit.unit, "calm")),
+  ].filter(Boolean);
 
 /** @param {Ctx} ctx */
 function draw(ctx, params) {
@@ -159,13 +195,11 @@ function draw(ctx, params) {
   const asks = ctx.online() && (!night || night.delivered);
   if (asks) ask(ctx, id);
   const data = answers.get(id)?.data;
-  const lines = data?.ready
-    ? data.lines.filter((line) => line.value != null || line.key === "standard_ktv")
-    : night
-      ? ownLines(ctx, night)
-      : [];
+  const lines = linesOf(ctx, night, data);
+  const otherwise = wentOtherwise(ctx.kit, night?.doc ?? data?.noted ?? {});
   return [
     handedWords(night),
+    otherwise.length > 0 && whatHappened(ctx, otherwise),
     data && look(data),
     lines.some(isOver) && note(t("The UF rate was over your limit."), "care"),
     h("h2", { text: t("What came out") }),
@@ -180,12 +214,7 @@ function draw(ctx, params) {
                 "when there is a network.",
             ),
       ),
-    data?.ready &&
-      data.lines.every((line) => !WEEKLY.includes(line.key) || line.value == null) &&
-      h("p", { class: "soft", text: t("A weekly dose is known only when bloods were drawn at this treatment.") }),
-    note(looksNext(ctx.kit, ctx.now())),
-    h("p", { text: t("If you feel unwell, do not wait for an answer here: call.") }),
-    ...callButtons(ctx.kit.unit, "calm"),
+    ...foot(ctx, data, otherwise),
   ];
 }
 
