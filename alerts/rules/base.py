@@ -356,7 +356,8 @@ class Rule:
     ends_when_done: it tells of something to do, so that talking about it closes nothing while it is not done.
     waits_at_home: it is not asked while the patient is in hospital or away, and goes on afterwards.
     by_time: whether time alone, without a new record, can bring it about. advice: what to bear in mind;
-    advice_words: the same as follows from what was seen.
+    advice_words: the same as follows from what was seen. naming: which of its causes it is, where a patient may have
+    alerts of several: without it they could not be told apart.
 
     All words are made when they are read, from what was kept of codes and values. `say`, `limit_words`, `source_words`
     and `advice_words` are therefore asked of evidence that may be years old.
@@ -392,6 +393,7 @@ class Rule:
     by_time: bool = False
     advice: StrOrPromise = ""
     advice_words: Callable[[Seen], str] | None = None
+    naming: Callable[[Seen], str] | None = None
 
     def source_of(self, seen: Seen) -> str:
         """Who or what says that the limit holds by which something was seen."""

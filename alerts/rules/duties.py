@@ -14,7 +14,7 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.evidence_kinds import label_of_evidence, more_of
 from alerts.rules.wording import day
-from sessions.services.due import Due
+from sessions.services.due import OF_NAMED, Due
 
 NOON = time(12)
 ANY_TIME = timedelta(days=3650)
@@ -60,6 +60,7 @@ def overdue(
         urgency=urgency,
         see=see,
         say=_say,
+        naming=_which,
         limits=(limit,),
         limit_words=_late_by,
         looks_back=ANY_TIME,
@@ -92,6 +93,13 @@ def _say(seen: Seen) -> str:
     newest = seen.evidence[-1]
     parts = {"what": label_of_evidence(newest), "day": day(newest.day), "last": more_of(newest)}
     return gettext("%(what)s, due on %(day)s: not noted since. %(last)s") % parts
+
+
+def _which(seen: Seen) -> str:
+    """Which duty: by its own name where its kind has several."""
+    newest = seen.evidence[-1]
+    kind = newest.kind.partition(".")[2]
+    return newest.place if kind in OF_NAMED else label_of_evidence(newest)
 
 
 def _late_by(seen: Seen) -> str:

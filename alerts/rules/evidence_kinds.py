@@ -30,6 +30,8 @@ from sessions.texts.ready import words_of
 
 MMHG = "mmHg"
 PERCENT = "%"
+ACTION_LEVEL = "action_level"
+"""Among the parts of evidence: its limit is the level at which to act, within the limit itself."""
 CORRECTED_CALCIUM = "blood.corrected_calcium"
 Words = Callable[[Evidence], StrOrPromise]
 

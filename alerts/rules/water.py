@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
-from alerts.rules.evidence_kinds import label_of_evidence, more_of, unit_of
+from alerts.rules.evidence_kinds import ACTION_LEVEL, label_of_evidence, more_of, unit_of
 from alerts.rules.rule_kinds import NOT_NOTED, check_evidence
 from alerts.rules.wording import day, figure
 from dosing.science.sources import Status
@@ -76,7 +76,10 @@ def _chlorine_of(history: History) -> list[tuple[Evidence, Grade, bool]]:
 
 
 def _with_level(history: History, item: Evidence, grade: Grade) -> Evidence:
-    return replace(item, limit=_level(chlorine_limit(history), failed=grade == Grade.FAIL))
+    failed = grade == Grade.FAIL
+    return replace(
+        item, limit=_level(chlorine_limit(history), failed=failed), parts={**item.parts, **_named(failed=failed)}
+    )
 
 
 def _see_chlorine(history: History, at: datetime) -> Iterator[Seen]:
@@ -284,16 +287,21 @@ def _level(limit: WaterLimit, *, failed: bool) -> float:
     return limit.limit if failed else limit.action or limit.limit
 
 
+def _named(*, failed: bool) -> dict[str, bool]:
+    """Which of two levels the kept one is: both have a name of their own."""
+    return {} if failed else {ACTION_LEVEL: True}
+
+
 def _sample(history: History, test: WaterTest) -> Evidence:
-    limit = _limit_of(history, test)
+    limit, failed = _limit_of(history, test), grade_of(history, test) == Grade.FAIL
     return Evidence(
         kind=f"water.{test.kind}",
         at=test.sampled_at,
         day=test.sampled_at.astimezone(history.zone).date(),
         value=test.value,
-        limit=_level(limit, failed=grade_of(history, test) == Grade.FAIL) if limit else None,
+        limit=_level(limit, failed=failed) if limit else None,
         place=test.place,
-        parts={"unit": test.unit, "fluid": test.fluid},
+        parts={"unit": test.unit, "fluid": test.fluid} | _named(failed=failed or limit is None or limit.action is None),
     )
 
 
@@ -308,6 +316,11 @@ def _say_quality(seen: Seen) -> str:
     }
     sampled = gettext("%(what)s %(figure)s in %(fluid)s, %(place)s, sampled on %(day)s") % parts
     return f"{sampled}: {_where(newest, seen)}."
+
+
+def _what_of(seen: Seen) -> str:
+    newest = seen.evidence[-1]
+    return f"{label_of_evidence(newest)}, {more_of(newest)}"
 
 
 def _where(newest: Evidence, seen: Seen) -> str:
@@ -361,6 +374,7 @@ STANDARD = _("the edition of the standard that the unit has chosen; see ISO 2350
 QUALITY = Rule(
     key="water_quality",
     title=_("Water beyond its limit"),
+    naming=_what_of,
     about=_("cultures and endotoxin of the water"),
     family=Family.WATER,
     urgency=Urgency.THIS_WEEK,

@@ -15,7 +15,7 @@ from django.utils.translation import gettext
 from alerts.models import Alert, AlertStep, Mute, RecordJudgement
 from alerts.rules import BY_KEY
 from alerts.rules.base import SEEN, Evidence, Remark, Rule, Seen
-from alerts.rules.evidence_kinds import doubt_words, figure_with_unit, label_of_evidence, more_of, shown
+from alerts.rules.evidence_kinds import ACTION_LEVEL, doubt_words, figure_with_unit, label_of_evidence, more_of, shown
 from alerts.rules.remarks import remark_words
 from alerts.rules.wording import when
 
@@ -46,7 +46,13 @@ def named(rows: Iterable[Mute]) -> list[NamedMute]:
 
 
 def title_of(alert: Alert) -> str:
-    return title_of_rule(alert.rule)
+    """What its rule is called, and which of its causes it is where there may be several of one patient."""
+    rule, title = BY_KEY.get(alert.rule), title_of_rule(alert.rule)
+    if rule is None or rule.naming is None:
+        return title
+    naming, seen = rule.naming, seen_of(alert)
+    which = _said(rule, lambda _known: naming(seen))
+    return gettext("%(title)s: %(which)s") % {"title": title, "which": which} if which else title
 
 
 def name_of(alert: Alert) -> str:
@@ -108,18 +114,23 @@ def step_words(step: AlertStep) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One piece of evidence in words. value, limit: with their unit, "" where there is none."""
+    """One piece of evidence in words. value, limit: with their unit, "" where there is none.
+
+    level: what the limit is called, "" for the limit itself.
+    """
 
     label: str
     value: str
     limit: str
     more: str
+    level: str
 
 
 def figure_of(item: Evidence) -> Figure:
     value = "" if item.value is None else figure_with_unit(item, shown(item))
     limit = "" if item.limit is None else figure_with_unit(item, item.limit)
-    return Figure(label_of_evidence(item), value, limit, more_of(item))
+    level = gettext("action level") if item.parts.get(ACTION_LEVEL) else ""
+    return Figure(label_of_evidence(item), value, limit, more_of(item), level)
 
 
 def found_in(judgement: RecordJudgement) -> list[Figure]:

@@ -27,13 +27,16 @@ LATELY = timedelta(days=7)
 
 @dataclass(frozen=True, slots=True)
 class EvidenceLine:
-    """One piece of evidence in words. paper: its record was entered from paper, after the night."""
+    """One piece of evidence in words. level: what its limit is called, "" for the limit itself; paper: its record was
+    entered from paper, after the night.
+    """
 
     day: date
     clock: str
     label: str
     value: str
     limit: str
+    level: str
     words: str
     record: str
     gone: bool
@@ -60,6 +63,7 @@ def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = froz
         label=words.label,
         value=words.value,
         limit=words.limit,
+        level=words.level,
         words=words.more,
         record=seen.record,
         gone=bool(item.get("gone")),

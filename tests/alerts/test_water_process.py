@@ -12,7 +12,8 @@ from django.utils import timezone
 from alerts.models.choices import Urgency
 from alerts.rules import BY_KEY
 from alerts.services.evaluation import evaluate_pending
-from alerts.showing.alert_words import advice_of, sentence_of
+from alerts.showing.alert_words import advice_of, sentence_of, title_of
+from alerts.showing.presenting import line_of
 from homedialysis.accounts.models import User
 from sessions.models import AccessInfection, Patient, TaskDone, Training, WaterStandard, WaterTest
 from sessions.models.local_time import zone_of
@@ -117,6 +118,25 @@ class TestChlorine:
 
 
 class TestCulture:
+    def test_the_action_level_is_called_so_beside_the_value_too(self, ana: Patient, nurse: User) -> None:
+        """One figure has one name: in the sentence, and in the line of evidence."""
+        sampled(ana, nurse, 62, kind="bacteria", place="product")
+        (alert,) = alerts_of("water_quality")
+        assert sentence_of(alert).endswith("over the action level of 50 CFU/mL, within the limit of 100 CFU/mL.")
+        line = line_of(alert.evidence[-1], ana)
+        assert (line.value, line.level, line.limit) == ("62 CFU/mL", "action level", "50 CFU/mL")
+        sampled(ana, nurse, 120, kind="bacteria", place="product", at=MORNING + DAY)
+        (alert,) = alerts_of("water_quality")
+        assert [line_of(item, ana).level for item in alert.evidence] == ["action level", ""]
+
+    def test_each_alert_names_what_it_is_about(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 120, kind="bacteria", place="product")
+        sampled(ana, nurse, 9, kind="endotoxin", place="product")
+        assert {title_of(alert) for alert in alerts_of("water_quality")} == {
+            "Water beyond its limit: Bacterial culture, product water, at the machine",
+            "Water beyond its limit: Endotoxin, product water, at the machine",
+        }
+
     def test_over_the_limit_makes_disinfection_and_a_new_sample_due(self, ana: Patient, nurse: User) -> None:
         for kind in ("dialysis", "water"):
             MachineFactory(patient=ana, kind=kind, since=TODAY - 5 * DAY)
@@ -163,6 +183,10 @@ class TestInfection:
         assert due["access_exam"] == "Examination of the access"
         assert due["retraining"] == "Needling and care of the access, after an infection"
         assert {alert.cause for alert in alerts_of("after_infection")} == {"access_exam", "retraining"}
+        assert {title_of(alert) for alert in alerts_of("after_infection")} == {
+            "Access to be looked after: Examination of the access",
+            "Access to be looked after: Needling and care of the access, after an infection",
+        }
         note(TaskDone(patient=ana, kind="access_exam", done_at=MORNING), by=nurse, at=MORNING)
         topic = "needling and care of the access, after an infection"
         note(Training(patient=ana, topic=topic, done_on=TODAY, trained_by="Kim"), by=nurse, at=MORNING)
