@@ -15,6 +15,8 @@ import pytest
 import time_machine
 from pytest_django import DjangoDbBlocker
 
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.night.catalogue import NIGHT_NUMBERS
 from homedialysis.accounts.models import Role, User
 from homedialysis.demo.cast import Member
 from homedialysis.demo.lives import (
@@ -38,7 +40,7 @@ from homedialysis.demo.lives import (
     TWO_PHONES,
     VERY_HEAVY,
 )
-from sessions.models import Patient
+from sessions.models import BloodResult, Patient
 from sessions.services.recording import versions
 from tests.cast.conftest import UNTIL
 from tests.cast.crawl import STAFF, addresses_of, faults_of, faults_of_the_unit, ids_of, path_of
@@ -57,6 +59,7 @@ from tests.cast.page_text import PageText
 from tests.cast.places import Places, Said, of_nights, of_notes
 from tests.cast.shown import Shown, disagreeing
 from tests.conftest import signed_in
+from tests.dosing.worked_pages import differing
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 Cast = dict[Member, Patient]
@@ -97,6 +100,20 @@ def test_a_computed_number_of_a_night_is_the_same_everywhere(places: Places) -> 
     found = of_nights(places)
     assert max(len(said) for said in found.values()) >= 7
     assert differences(found) == []
+
+
+@each_member
+def test_numbers_come_out_of_what_their_pages_show(places: Places, member: Member) -> None:
+    """With pencil and paper: of each life a sixth of the numbers of its last night with bloods and of its March."""
+    turn = LIVES.index(member) % 6
+    drawn = BloodResult.objects.filter(patient=places.patient, timing="post", treatment__isnull=False)
+    night = drawn.order_by("drawn_at").values_list("treatment", flat=True).last()
+    nights = {key: f"/nights/{night}/numbers/{key}/" for key in list(NIGHT_NUMBERS)[turn::6]} if night else {}
+    months = {key: f"/patients/{places.patient.pk}/months/{MARCH}/{key}/" for key in list(MONTH_NUMBERS)[turn::6]}
+    months.pop("water", None)  # a grade is a word
+    found = differing(places.nurse, nights, NIGHT_NUMBERS) | differing(places.nurse, months, MONTH_NUMBERS)
+    assert {key: pair for key, pair in found.items() if pair != ("unknown", "unknown")} == {}
+    assert len(found) < len(nights) + len(months), "some are known"
 
 
 @each_member

@@ -17,8 +17,9 @@ from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import compute_month
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
-from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord, UrineCollection
-from tests.dosing.by_hand import WorkedPage, number
+from sessions.models import AccessSite, BloodResult, Patient, Prescription, TreatmentRecord, UrineCollection
+from tests.dosing.by_hand import WorkedPage
+from tests.dosing.worked_pages import differing
 from tests.factories import A_NIGHT, BloodFactory, WaterTestFactory, record_night
 
 pytestmark = pytest.mark.django_db
@@ -60,26 +61,6 @@ def treated(ana: Patient, anas_prescription: Prescription, anas_sites: list[Acce
     for record in records:
         compute(record, at=timezone.now())
     return records
-
-
-def differing(client: Client, paths: dict[str, str], catalogue: Any) -> dict[str, Any]:
-    """{key: (by hand, shown)} of the numbers that do not come out, by hand to as many decimals as are shown."""
-    found = {}
-    for key, path in paths.items():
-        answer = client.get(path)
-        assert answer.status_code == 200, path
-        page = WorkedPage(answer.content.decode())
-        places = 0 if catalogue[key].percent else catalogue[key].decimals
-        found[key] = by_hand_and_shown(page, places) if page.result else ("unknown", "unknown")
-    return {key: pair for key, pair in found.items() if pair[0] != pair[1] or pair[0] == "unknown"}
-
-
-def by_hand_and_shown(page: WorkedPage, places: int) -> tuple[Any, Any]:
-    shown = number(page.result)
-    try:
-        return float(f"{page.recomputed():.{places}f}") + 0.0, shown
-    except (ValueError, AssertionError) as problem:
-        return str(problem), shown
 
 
 def of_night(record: TreatmentRecord) -> dict[str, str]:
@@ -125,6 +106,29 @@ def test_every_number_of_a_month_comes_out_of_what_its_page_shows(
     paths = {key: f"/patients/{ana.pk}/months/2026-03/{key}/" for key in MONTH_NUMBERS}
     del paths["water"]
     assert differing(nurse_client, paths, MONTH_NUMBERS) == {}
+
+
+def test_a_volume_that_no_bloods_made_comes_out_of_the_body(
+    nurse_client: Client, ana: Patient, treated: list[TreatmentRecord]
+) -> None:
+    """Nine tenths of the body water, of what is kept of the patient; the surface of the same body."""
+    where = f"/patients/{ana.pk}/months/2026-03/"
+    compute_month(ana, MARCH, at=timezone.now())
+    surface = WorkedPage(nurse_client.get(f"{where}week_per_surface/").content.decode())
+    assert [symbol for symbol, _written, _shown in surface.steps] == ["V", "BSA"]
+    assert {"A", "H", "W", "Sk"} <= set(surface.given)
+    assert not [
+        step for step in WorkedPage(nurse_client.get(f"{where}kidney_week/").content.decode()).steps if step[0] == "V"
+    ]
+    BloodResult.objects.filter(patient=ana, timing="post").delete()
+    compute_month(ana, MARCH, at=timezone.now())
+    page = WorkedPage(nurse_client.get(f"{where}kidney_week/").content.decode())
+    ((written, shown),) = [(written, shown) for symbol, written, shown in page.steps if symbol == "V"]
+    assert written.startswith("0.9 · (2.447")
+    assert shown == pytest.approx(
+        0.9 * (2.447 - 0.09516 * page.given["A"] + 0.1074 * page.given["H"] + 0.3362 * page.given["W"])
+    )
+    assert differing(nurse_client, {"kidney_week": f"{where}kidney_week/"}, MONTH_NUMBERS) == {}
 
 
 @pytest.mark.parametrize(("count", "grade"), [(20, "within the limit"), (60, "action level"), (130, "over the limit")])

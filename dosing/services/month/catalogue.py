@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from statistics import fmean
 from typing import Any
 
@@ -35,7 +36,7 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers import kidney
 from dosing.services.numbers.blood_units import written_unit
 from dosing.services.numbers.guidance import usual_of
-from dosing.services.numbers.number import GRADE, Catalogue, Computation, Number, Scope, ShownIn, UsualRange
+from dosing.services.numbers.number import GRADE, Catalogue, Computation, Inputs, Number, Scope, ShownIn, UsualRange
 from dosing.services.numbers.papers import (
     COLLECTION,
     DAUGIRDAS,
@@ -123,6 +124,11 @@ def _volume(facts: MonthFacts) -> float | None:
     return assumed_volume(facts.patient, weight_kg=weight, on=facts.span.month)
 
 
+def _behind_volume(facts: MonthFacts) -> Inputs:
+    """What the volume is made from where it is not that of the fitted model."""
+    return {} if facts.model and facts.model.fitted else facts.body
+
+
 def _weekly_inputs(facts: MonthFacts, *, with_kidney: bool) -> dict[str, Any] | Reason:
     """What the weekly standard Kt/V of the month is computed from, or why it cannot be."""
     dose, done, days = newest_with(facts, "single_pool_ktv"), facts.in_treatment.done, facts.in_treatment.days
@@ -167,13 +173,18 @@ def _measured_week(*, with_kidney: bool) -> Callable[[MonthFacts], Computation]:
         answer = adequacy.standard_weekly_ktv_with_fluid_and_kidney(**inputs)
         shown = {name: inputs[name] for name in inputs if name != "kidney_clearance_ml_min"}
         shown |= kidney.counted(facts.kidney) if with_kidney else {}
-        return Computation(shown | _behind_week(facts), answer)
+        return Computation(shown | _behind_volume(facts) | _behind_week(facts), answer)
 
     return ask
 
 
 def _kidney_week(facts: MonthFacts) -> Computation:
-    return of_kidney.weekly(facts, volume_l=_volume(facts))
+    return _with_body(facts, of_kidney.weekly(facts, volume_l=_volume(facts)))
+
+
+def _with_body(facts: MonthFacts, found: Computation) -> Computation:
+    """With what its volume is made from, where it has one."""
+    return replace(found, inputs=found.inputs | _behind_volume(facts)) if "volume_l" in found.inputs else found
 
 
 def _week_per_surface(facts: MonthFacts) -> Computation:
@@ -181,7 +192,7 @@ def _week_per_surface(facts: MonthFacts) -> Computation:
 
 
 def _single_pool_needed(facts: MonthFacts) -> Computation:
-    return of_kidney.single_pool_needed(facts, _weekly_inputs(facts, with_kidney=True))
+    return _with_body(facts, of_kidney.single_pool_needed(facts, _weekly_inputs(facts, with_kidney=True)))
 
 
 def _over_limit(facts: MonthFacts) -> Computation:

@@ -15,8 +15,10 @@ from dosing.science.results import Measure, unknown
 from dosing.services.course.reading import course_at
 from dosing.services.course.urea_fit import UreaFit, urea_fit
 from dosing.services.month.in_treatment import InTreatment
+from dosing.services.night.inputs import age_on
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.numbers import kidney
+from dosing.services.numbers.number import Inputs
 from dosing.services.results.water import Standard, mark_of, standard_in_use
 from sessions.facts.choices import RecordState, SampleTiming
 from sessions.facts.months import next_month
@@ -87,6 +89,18 @@ class MonthFacts:
     @cached_property
     def model(self) -> UreaFit | None:
         return self.model_of()
+
+    @property
+    def body(self) -> Inputs:
+        """What the equations of body water and surface are asked, at the target weight; {} without a prescription."""
+        if self.prescription is None:
+            return {}
+        return {
+            "sex": self.patient.sex,
+            "age_years": age_on(self.patient.birth_date, self.span.month),
+            "height_cm": self.patient.height_cm,
+            "weight_kg": self.prescription.target_weight_kg,
+        }
 
     @cached_property
     def kidney(self) -> KidneyLeft | None:

@@ -8,7 +8,6 @@ from dosing.science.kidney import urine_per_day_ml, weekly_kidney_ktv
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.services.month.facts import MonthFacts
-from dosing.services.night.inputs import body_water
 from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Computation, Inputs
 
@@ -63,11 +62,12 @@ def per_surface(facts: MonthFacts, week: Computation) -> Computation:
     """A weekly standard Kt/V, with the kidney, for the size of the patient's surface."""
     if week.answer.reason or facts.prescription is None:
         return Computation({}, unknown("1/wk", week.answer.reason or Reason("no_prescription")))
-    weight, height = facts.prescription.target_weight_kg, facts.patient.height_cm
-    water = body_water(facts.patient, weight_kg=weight, on=facts.span.month)
-    surface = body.surface_area_du_bois(height_cm=height, weight_kg=weight)
-    inputs: Inputs = {"standard": week.answer.number, "volume_l": water.number, "surface_m2": surface.number}
-    return Computation(inputs, adequacy.surface_normalised_standard_ktv(**inputs))
+    water = body.total_body_water_watson(**facts.body)
+    surface = body.surface_area_du_bois(height_cm=facts.body["height_cm"], weight_kg=facts.body["weight_kg"])
+    answer = adequacy.surface_normalised_standard_ktv(
+        standard=week.answer.value, volume_l=water.value, surface_m2=surface.value
+    )
+    return Computation({"standard": week.answer.number} | facts.body, answer)
 
 
 def single_pool_needed(facts: MonthFacts, week: Inputs | Reason) -> Computation:

@@ -25,8 +25,6 @@ def _urine(facts: MonthFacts, found: Computation) -> Origin | None:
 
 
 def _volume(facts: MonthFacts, found: Computation) -> Origin:
-    if "surface_m2" in found.inputs:  # a surface goes with the body water of the equation, not with a fitted volume
-        return Origin(OriginKind.PERSON)
     return Origin(OriginKind.MODEL if facts.model and facts.model.fitted else OriginKind.PERSON)
 
 
@@ -69,7 +67,8 @@ OF_INPUT: dict[str, Found] = {
     **dict.fromkeys((*kidney.QUANTITIES, "clearance_ml_min", "kidney_days", "urine_ml"), _urine),
     **dict.fromkeys(("calcium_mmol_l", "albumin_g_l", "serum_mmol_l"), _blood),
     **dict.fromkeys(fitted.QUANTITIES, _model),
-    **dict.fromkeys(("height_cm", "weight_kg", "surface_m2"), _person),
+    **dict.fromkeys(("sex", "age_years", "height_cm"), _person),
+    "weight_kg": _order,
     **dict.fromkeys(("value", "test", "unit", "action", "limit", "treatment"), _measured),
     **dict.fromkeys(("minutes", "per_week"), _asked),
     "target": _guidance,

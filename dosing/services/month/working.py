@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from django.utils.translation import gettext_noop as _
 
+from dosing.science import sources as k
+from dosing.science.body import expected_urea_volume
 from dosing.science.nutrition import protein_catabolic_rate
 from dosing.science.results import measure
 from dosing.services.course import fitted
@@ -49,7 +51,6 @@ QUANTITIES = (
         "kidney_days": Quantity("d", _("days from the end of the collection to the end of the month"), "d"),
         "urine_ml": Quantity("V_u", _("urine collected"), "mL"),
         "standard": Quantity("S_k", _("weekly standard Kt/V measured, with the kidney"), "1/wk"),
-        "surface_m2": Quantity("BSA", _("body surface by Du Bois"), "m²"),
         "target": Quantity("S_aim", _("weekly standard Kt/V aimed at"), "1/wk"),
         "calcium_mmol_l": Quantity("Ca", _("total calcium"), "mmol/L"),
         "albumin_g_l": Quantity("Alb", _("albumin"), "g/L"),
@@ -76,6 +77,7 @@ PROTEIN = Quantity("PCR", _("protein catabolic rate"), "g/d")
 
 def of_week(given: Inputs) -> Iterator[WorkingStep]:
     """The mean treatment of the month, how often it was done, and e and S from these."""
+    yield from of_assumed_volume(given)
     yield WorkingStep(QUANTITIES["per_week"], _how_often(given), measure(given["per_week"], "1/wk"))
     yield WorkingStep(QUANTITIES["minutes"], "mean(t_i | t_i > 0)", measure(given["minutes"], "min"))
     yield WorkingStep(QUANTITIES["weekly_uf_l"], "N · mean(UF_i | UF_i ≥ 0)", measure(given["weekly_uf_l"], "L"))
@@ -91,10 +93,32 @@ def _how_often(given: Inputs) -> str:
     return "min(7, max(N_p, 7 · n / d))" if more else "min(7, N_p · n / n_p)"
 
 
+def of_assumed_volume(given: Inputs) -> Iterator[WorkingStep]:
+    """V without a fitted model: the usual share of the body water."""
+    if "sex" in given:
+        water = of_night.of_water(given)
+        volume = expected_urea_volume(watson_l=water.value.value)
+        yield WorkingStep(QUANTITIES["volume_l"], f"{float(k.MODELLED_OVER_WATSON):g} · ({water.written})", volume)
+
+
+def of_volume_and_kidney(given: Inputs) -> Iterator[WorkingStep]:
+    yield from of_assumed_volume(given)
+    yield from kidney.of_kidney(given)
+
+
 def of_protein(given: Inputs) -> Iterator[WorkingStep]:
     yield WorkingStep(PROTEIN, "9.35 · 28.014 · G + 0.294 · V", protein_catabolic_rate(**given))
 
 
+def of_body(given: Inputs) -> Iterator[WorkingStep]:
+    """Body water and surface; months that earlier science computed keep these two themselves."""
+    if "sex" in given:
+        yield of_night.of_water(given)
+        yield from of_night.of_surface(given)
+
+
+OF_TARGET = ("kidney_clearance", "week_per_surface", "kidney_week", "measured_week", "measured_week_kidney")
+"""Numbers of a body at its target weight."""
 WORDS: dict[str, dict[str, Quantity]] = {
     "single_pool_ktv_last": {"value": Quantity("s", _("single-pool Kt/V of that treatment"))},
     "equilibrated_ktv_last": {"value": Quantity("e", _("equilibrated Kt/V of that treatment"))},
@@ -111,12 +135,12 @@ WORDS: dict[str, dict[str, Quantity]] = {
     "post_systolic_mean": {"values": Quantity("SBP_post", _("systolic pressure after each treatment"), "mmHg")},
     **{key: {"prescribed_minutes": Quantity("t_p", _("length prescribed"), "min")} for key in ("prescribed_minutes",)},
     "urine_day": {"minutes": Quantity("t", _("length of the collection"), "min")},
-    "week_per_surface": {"volume_l": Quantity("V", _("body water by Watson"), "L")},
     "single_pool_needed": {
         "minutes": Quantity("t", _("length prescribed"), "min"),
         "per_week": Quantity("N", _("treatments a week prescribed"), "1/wk"),
+        "weight_kg": Quantity("W", _("target weight"), "kg"),
     },
-    "kidney_clearance": {"weight_kg": Quantity("W", _("target weight"), "kg")},
+    **{key: {"weight_kg": Quantity("W", _("target weight"), "kg")} for key in OF_TARGET},
     "water": {"value": Quantity("x", _("the worst result"))},
 }
 """What a number calls an input that others call otherwise, by the key of the number."""
@@ -126,8 +150,9 @@ STEPS: dict[str, Steps] = {
     "measured_week_kidney": of_week,
     "npcr": of_protein,
     "kidney_clearance": of_night.of_surface,
-    "kidney_week": kidney.of_kidney,
-    "single_pool_needed": kidney.of_kidney,
+    "week_per_surface": of_body,
+    "kidney_week": of_volume_and_kidney,
+    "single_pool_needed": of_volume_and_kidney,
 }
 """The steps of a number by its key; all others come straight from what went in."""
 
