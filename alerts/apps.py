@@ -22,4 +22,4 @@ class AlertsConfig(AppConfig):
         register_part("alerts", looked_at)
         register_known("alerts", low_pressure)
         register_lines("alerts", lines_of_month)
-        register_counter("alerts", gettext_lazy("Open alerts"), open_alerts)
+        register_counter("alerts", gettext_lazy("Open alerts, cause not gone"), open_alerts)

@@ -28,6 +28,10 @@ class AlertQuerySet(models.QuerySet["Alert"]):
     def open(self) -> Self:
         return self.filter(state=AlertState.OPEN)
 
+    def standing(self) -> Self:
+        """Open, and the records still show it: what every count of open alerts counts, set aside or not."""
+        return self.open().filter(cause_gone_at=None)
+
     def on_the_table(self) -> Self:
         """Open, and not set aside until later."""
         return self.open().filter(set_aside_until=None)
@@ -115,6 +119,11 @@ class Alert(models.Model):
     @property
     def is_open(self) -> bool:
         return self.state == AlertState.OPEN
+
+    @property
+    def stands(self) -> bool:
+        """As `AlertQuerySet.standing` asks."""
+        return self.is_open and self.cause_gone_at is None
 
     @property
     def tone(self) -> str:

@@ -92,9 +92,9 @@ def _list(request: HttpRequest) -> dict[str, Any]:
     mine = {alert.patient_id for alert in found if alert.assigned_to_id == user.pk}
     theirs = [alert for alert in found if not wanted.mine or alert.patient_id in mine]
     chosen = [alert for alert in theirs if wanted.urgency is None or alert.urgency == wanted.urgency]
-    made = bundles(chosen, at=now, zone=_zone())
+    made = bundles(chosen, at=now, zone=_zone(), set_aside=wanted.aside)
     shown = [bundle for bundle in made if (bundle.aside if wanted.aside else bundle.alerts)]
-    on_table = [alert for alert in theirs if alert.set_aside_until is None]
+    on_table = [alert for alert in theirs if alert.set_aside_until is None and alert.stands]
     today = _end_of_today(now)
     context = {
         "bundles": [bundle for bundle in shown if wanted.aside or not bundle.over],

@@ -21,7 +21,9 @@ ASIDE = (StepKind.SET_ASIDE, StepKind.RETURNED)
 
 @dataclass(slots=True)
 class Changes:
-    """Of one patient, oldest first. mutes: with the rule's title; open_now: the alerts open at the end of it."""
+    """Of one patient, oldest first. mutes: with the rule's title; open_now: the alerts open at the end of it
+    that stand; over_now: those whose cause is gone, which wait to be closed.
+    """
 
     patient: Patient
     new: list[AlertStep] = field(default_factory=list)
@@ -31,6 +33,7 @@ class Changes:
     calls: list[Call] = field(default_factory=list)
     mutes: list[tuple[str, Mute]] = field(default_factory=list)
     open_now: list[Alert] = field(default_factory=list)
+    over_now: list[Alert] = field(default_factory=list)
 
     @property
     def order(self) -> tuple[int, str]:
@@ -78,7 +81,8 @@ def changes_since(since: datetime, *, until: datetime, reader: User) -> HandOver
         changes = found.setdefault(mute.patient_id, Changes(mute.patient))
         changes.mutes.append((title_of_rule(mute.rule), mute))
     for alert in Alert.objects.open().filter(patient__in=found).select_related("assigned_to"):
-        found[alert.patient_id].open_now.append(alert)
+        changes = found[alert.patient_id]
+        (changes.open_now if alert.stands else changes.over_now).append(alert)
     for changes in found.values():
         changes.new.sort(key=lambda step: (step.alert.urgency, step.pk))
         changes.open_now.sort(key=lambda alert: (alert.urgency, alert.opened_at))

@@ -153,53 +153,62 @@ def _spread(lines: Sequence[EvidenceLine]) -> list[EvidenceLine]:
 class Bundle:
     """One patient with all that is open, the most urgent first.
 
-    alerts: on the table; aside: set aside until a day; call: the last one; next: when the next treatment is due, None
-    where nothing says so.
+    alerts: on the table; aside: set aside until a day; about: those that its line speaks of; call: the last one; next:
+    when the next treatment is due, None where nothing says so.
     """
 
     patient: Patient
     alerts: list[ShownAlert]
     aside: list[ShownAlert]
+    about: list[ShownAlert]
     call: Call | None
     next: NextTreatment | None
 
     @property
     def order(self) -> tuple[bool, int, bool, datetime]:
-        return (self.alerts or self.aside)[0].order
+        return self.first.order
 
     @property
     def first(self) -> ShownAlert:
-        return (self.alerts or self.aside)[0]
+        return (self.about or self.alerts or self.aside)[0]
 
     @property
     def over(self) -> bool:
         """Whether nothing of what lies on the table stands any more: it only waits to be closed."""
-        return bool(self.alerts) and all(one.alert.cause_gone_at is not None for one in self.alerts)
-
-    @property
-    def standing(self) -> list[ShownAlert]:
-        """What is on the table and not over."""
-        return [one for one in self.alerts if one.alert.cause_gone_at is None]
+        return bool(self.alerts) and not any(one.alert.stands for one in self.alerts)
 
     @property
     def others(self) -> list[ShownAlert]:
-        """What stands besides the first: what is over already is no more work."""
-        return [one for one in self.standing if one is not self.first]
+        """What its line speaks of besides the first."""
+        return [one for one in self.about if one is not self.first]
+
+    @property
+    def since(self) -> datetime:
+        """Since when the longest of those of the urgency that its line shows waits."""
+        return min(one.alert.waiting_since for one in self.about if one.alert.urgency == self.first.alert.urgency)
+
+    @property
+    def looked(self) -> AlertStep | None:
+        """The last time somebody did something about any of it; None while nobody has."""
+        steps = (one.looked for one in self.about)
+        return max((step for step in steps if step), key=lambda step: step.pk, default=None)
 
     @property
     def unseen(self) -> int:
-        """How many of those that stand nobody has looked at."""
-        return sum(one.alert.looked_at is None for one in self.standing)
+        """How much of it nobody has looked at."""
+        return sum(one.alert.looked_at is None for one in self.about)
 
     @property
     def carers(self) -> list[str]:
         """Who takes care of some of it."""
-        people = {str(shown.alert.assigned_to) for shown in self.alerts if shown.alert.assigned_to}
-        return sorted(people)
+        return sorted({str(one.alert.assigned_to) for one in self.about if one.alert.assigned_to})
 
 
-def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bundle]:
-    """The alerts by patient, the patient who wants a call first on top. Four queries beside those of the alerts."""
+def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo, set_aside: bool = False) -> list[Bundle]:
+    """The alerts by patient, the patient who wants a call first on top. Four queries beside those of the alerts.
+
+    set_aside: whether the lines speak of what is set aside; else of what stands on the table.
+    """
     alerts = list(alerts)
     by_patient: dict[Any, list[ShownAlert]] = {}
     for alert in alerts:
@@ -210,11 +219,14 @@ def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo) -> list[Bu
     found = []
     for patient_id, unsorted in by_patient.items():
         shown = in_order(unsorted)
+        table = [one for one in shown if one.alert.set_aside_until is None]
+        aside = [one for one in shown if one.alert.set_aside_until is not None]
         found.append(
             Bundle(
                 patient=patients[patient_id],
-                alerts=[one for one in shown if one.alert.set_aside_until is None],
-                aside=[one for one in shown if one.alert.set_aside_until is not None],
+                alerts=table,
+                aside=aside,
+                about=aside if set_aside else [one for one in table if one.alert.stands],
                 call=calls.get(patient_id),
                 next=due.get(patient_id),
             )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
@@ -12,11 +13,15 @@ from django.urls import reverse
 from django.utils import timezone
 
 from alerts.models import Alert, PendingEvaluation
+from alerts.models.choices import Urgency
 from alerts.services import acting
 from alerts.services.evaluation import evaluate_pending
+from alerts.services.open_counts import open_alerts
+from alerts.showing.presenting import bundles
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, TreatmentRecord
 from tests.alerts.builders import alerts_of, reading
+from tests.alerts.made_alerts import made_alert
 from tests.conftest import signed_in
 from tests.factories import PatientFactory, PrescriptionFactory, UserFactory, record_night
 
@@ -69,6 +74,44 @@ class TestWhatItShows:
         acting.log_call(patient=ana, by=nurse, result="message", at=timezone.now())
         line = text_of(nurse_client.get(TRIAGE)).partition("Treatment ")[2]
         assert re.search(r"Nurse Kim, .*Dr Lee .*Left a message", line), line
+
+    def test_the_row_speaks_of_all_that_it_shows(self, ana: Patient, nurse_client: Client, nurse: User) -> None:
+        """A new alert beside one that is looked after since days: neither "since an hour" nor "nobody"."""
+        now = timezone.now()
+        old = made_alert(ana, at=now - timedelta(days=3))
+        acting.assign(alerts=[old], by=nurse, to=nurse, at=now - timedelta(days=2))
+        made_alert(ana, at=now - timedelta(minutes=30), rule="fever", cause="fever")
+        (row,) = bundles(Alert.objects.open().for_page(), at=now, zone=ZoneInfo("UTC"))
+        assert (row.since, row.unseen, row.carers) == (old.opened_at, 1, ["Nurse Kim"])
+        assert row.looked is not None
+        line = text_of(nurse_client.get(TRIAGE)).partition("Treatment ")[2]
+        assert re.search(r"3 d .*Nurse Kim, .*\(1 new\) .*Nurse Kim", line), line
+
+    def test_what_is_set_aside_stands_under_its_own_urgency(
+        self, ana: Patient, nurse_client: Client, nurse: User
+    ) -> None:
+        now = timezone.now()
+        made_alert(ana, at=now - timedelta(hours=2))
+        quiet = made_alert(ana, at=now - timedelta(days=1), rule="fever", cause="fever", urgency=Urgency.AT_REVIEW)
+        acting.set_aside(alerts=[quiet], by=nurse, until=(now + timedelta(days=9)).date(), words="Later.", at=now)
+        assert "badge tone-call-today" in nurse_client.get(TRIAGE).content.decode()
+        aside = text_of(nurse_client.get(TRIAGE, {"aside": "1"})).partition("Treatment ")[2]
+        assert aside.startswith("At the review")
+        assert "Call today" not in aside
+
+    def test_one_count_of_what_is_open(self, ana: Patient, nurse_client: Client) -> None:
+        """Triage, the month's board and the hand-over count what stands; what waits to be closed is told apart."""
+        now = timezone.now()
+        made_alert(ana, at=now - timedelta(minutes=20))
+        made_alert(ana, at=now - timedelta(minutes=20), rule="missing", cause="missing", urgency=2, cause_gone_at=now)
+        assert open_alerts([ana.pk]) == {ana.pk: 1}
+        page = text_of(nurse_client.get(TRIAGE))
+        assert "All open (1)" in page
+        assert "This week (0)" in page
+        handed = text_of(nurse_client.get(reverse("alerts:handover")))
+        assert re.search(r"Open now: UF rate[^;]*\. Cause gone, waiting to be closed: Record missing ?\.", handed), (
+            handed
+        )
 
     def test_the_picture_opens_below_it(self, ana: Patient, nurse_client: Client, last_night: datetime) -> None:
         PrescriptionFactory(patient=ana, version=1, weekdays=[])
