@@ -11,6 +11,7 @@ app_name = "dosing"
 urlpatterns = [
     path("patients/<uuid:patient_id>/", patient.patient, name="patient"),
     path("patients/<uuid:patient_id>/bloods/", bloods.bloods, name="bloods"),
+    path("patients/<uuid:patient_id>/bloods/<int:result_id>/", bloods.blood, name="blood"),
     path("patients/<uuid:patient_id>/urine/", bloods.urine, name="urine"),
     path("patients/<uuid:patient_id>/planner/", planner.planner, name="planner"),
     path("patients/<uuid:patient_id>/planner/expected/", planner.expected, name="planner-expected"),

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -15,22 +17,24 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from dosing.pages.forms_bloods import BloodsForm
 from dosing.pages.forms_importing import UrineForm
+from dosing.services.numbers.blood_units import shown_as, three_figures
+from dosing.services.results.blood_history import changes_of, changes_of_one
 from dosing.services.results.blood_tables import drawings_of, drawings_table
 from dosing.services.results.urine import collections_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
 from homedialysis.accounts.services.units import spoken
 from sessions.facts.choices import SampleTiming
-from sessions.models import Patient, UrineCollection
+from sessions.models import BloodResult, Patient, UrineCollection
 from sessions.pages.persons import shown_patient
-from sessions.services.bloods import enter_bloods
+from sessions.services.bloods import enter_bloods, take_back_bloods
 
 DRAWINGS_A_PAGE = 6
 
 
-def _empty_form(request: HttpRequest) -> BloodsForm:
+def _form(person: Patient, data: Any = None) -> BloodsForm:
     start = {"pre_drawn_at": timezone.localtime(), "timing": SampleTiming.PRE}
-    return BloodsForm(request.POST or None, unit_system=spoken(), initial=start)
+    return BloodsForm(data, patient=person, unit_system=spoken(), initial=start)
 
 
 @clinical_only
@@ -38,15 +42,45 @@ def _empty_form(request: HttpRequest) -> BloodsForm:
 def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Enter results, and see those that stand."""
     person = shown_patient(request, patient_id)
-    form = _empty_form(request)
+    form = _form(person, request.POST or None)
     if form.is_sure():
-        saved = enter_bloods(results=form.results(person), by=signed_in(request), at=timezone.now())
+        saved = enter_bloods(results=form.results(), by=signed_in(request), at=timezone.now())
         messages.success(
             request,
             ngettext("%(count)s result entered.", "%(count)s results entered.", len(saved)) % {"count": len(saved)},
         )
         return redirect("dosing:bloods", person.pk)
     return _page(request, person, form, UrineForm())
+
+
+@clinical_only
+@require_http_methods(["GET", "POST"])
+def blood(request: HttpRequest, patient_id: uuid.UUID, result_id: int) -> HttpResponse:
+    """One result: who entered it, what it was before, and taking it back with a reason."""
+    person = shown_patient(request, patient_id)
+    found = get_object_or_404(person.bloods.select_related("entered_by", "message__laboratory"), pk=result_id)
+    if request.method == "POST":
+        return _taken_back(request, person, found)
+    shown = shown_as(found.analyte, spoken())
+    context = {
+        "patient": person,
+        "result": found,
+        "shown": shown,
+        "text": three_figures(shown.from_canonical(found.value)),
+        "changes": changes_of_one(found, spoken()),
+    }
+    return render(request, "dosing/blood.html", context)
+
+
+def _taken_back(request: HttpRequest, person: Patient, found: BloodResult) -> HttpResponse:
+    why = request.POST.get("why", "")[:200]
+    try:
+        take_back_bloods(found, why=why, by=signed_in(request), at=timezone.now())
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+        return redirect(request.path)
+    messages.success(request, _("Taken back: it counts no more."))
+    return redirect("dosing:bloods", person.pk)
 
 
 @clinical_only
@@ -60,7 +94,7 @@ def urine(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         form.save()
         messages.success(request, _("The urine collection is entered."))
         return redirect("dosing:bloods", person.pk)
-    return _page(request, person, BloodsForm(unit_system=spoken()), form)
+    return _page(request, person, _form(person), form)
 
 
 def _page(request: HttpRequest, person: Patient, form: BloodsForm, urine_form: UrineForm) -> HttpResponse:
@@ -71,6 +105,7 @@ def _page(request: HttpRequest, person: Patient, form: BloodsForm, urine_form: U
         "urine": urine_form,
         "page": page,
         "rows": drawings_table(list(page), form.unit_system),
+        "changes": changes_of(person, form.unit_system),
         "collections": collections_of(person),
     }
     return render(request, "dosing/bloods.html", context)

@@ -10,13 +10,14 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from dosing.services.numbers.blood_units import shown_as
+from dosing.services.numbers.blood_units import shown_as, three_figures
 from homedialysis.accounts.models import UnitSystem
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient
+from sessions.services.bloods import says_the_same, standing_for
 
 
 class BloodsForm(AsksAgain, forms.Form):
@@ -45,8 +46,9 @@ class BloodsForm(AsksAgain, forms.Form):
         help_text=_("Of a late sample; left empty, the times of drawing and of the end say so."),
     )
 
-    def __init__(self, *args: Any, unit_system: str = UnitSystem.SI, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, patient: Patient, unit_system: str = UnitSystem.SI, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.patient = patient
         self.unit_system = unit_system
         self.shown = {analyte.value: shown_as(analyte.value, unit_system) for analyte in Analyte}
         for analyte in Analyte:
@@ -86,10 +88,31 @@ class BloodsForm(AsksAgain, forms.Form):
         return data
 
     def unusual(self) -> list[str]:
-        """Each result that is possible but unusual, in words."""
+        """Each result that is possible but unusual, and each that would correct one that stands, in words."""
         names = [*((each.name.lower(), each) for each in Analyte), ("post_urea", Analyte.UREA)]
         given = [(self.shown[each.value], self.cleaned_data.get(name)) for name, each in names]
-        return [words for shown, number in given if number is not None and (words := shown.asked_words(number))]
+        odd = [words for shown, number in given if number is not None and (words := shown.asked_words(number))]
+        return odd + [words for result in self.results() if (words := self._corrects(result))]
+
+    def _corrects(self, result: BloodResult) -> str:
+        """What stands for the same analyte and time, by whom, and what it would become; "" where nothing changes."""
+        there = standing_for(result)
+        if there is None or says_the_same(result, there):
+            return ""
+        shown = self.shown[result.analyte]
+        words = gettext(
+            "%(name)s drawn %(drawn)s: %(was)s %(unit)s stands, entered by %(by)s on %(at)s. This corrects it to "
+            "%(new)s %(unit)s; what stood is kept below."
+        )
+        return words % {
+            "name": shown.label,
+            "drawn": f"{timezone.localtime(there.drawn_at):%Y-%m-%d %H:%M}",
+            "was": three_figures(shown.from_canonical(there.value)),
+            "new": three_figures(shown.from_canonical(result.value)),
+            "unit": shown.unit,
+            "by": there.entered_by.name,
+            "at": f"{timezone.localtime(there.entered_at):%Y-%m-%d %H:%M}",
+        }
 
     def _judge_minutes(self, data: dict[str, Any]) -> None:
         minutes = data.get("post_minutes")
@@ -100,28 +123,24 @@ class BloodsForm(AsksAgain, forms.Form):
         elif why := plausible.MINUTES_AFTER_END.refusal(minutes):
             self.add_error("post_minutes", why)
 
-    def results(self, patient: Patient) -> list[BloodResult]:
+    def results(self) -> list[BloodResult]:
         """The results in canonical units, ready to be entered."""
         data = self.cleaned_data
         rows = [
-            self._result(patient, analyte, data[analyte.name.lower()], data["pre_drawn_at"], data["timing"], "")
+            self._result(analyte, data[analyte.name.lower()], data["pre_drawn_at"], data["timing"], "")
             for analyte in Analyte
             if data.get(analyte.name.lower()) is not None
         ]
         if data.get("post_urea") is not None:
             method = data["post_method"] or PostSampleMethod.NEITHER
-            rows.append(
-                self._result(patient, Analyte.UREA, data["post_urea"], data["post_drawn_at"], SampleTiming.POST, method)
-            )
+            rows.append(self._result(Analyte.UREA, data["post_urea"], data["post_drawn_at"], SampleTiming.POST, method))
             rows[-1].post_minutes = data["post_minutes"]
         return rows
 
-    def _result(
-        self, patient: Patient, analyte: Analyte, given: float, drawn_at: datetime, timing: str, method: str
-    ) -> BloodResult:
+    def _result(self, analyte: Analyte, given: float, drawn_at: datetime, timing: str, method: str) -> BloodResult:
         value = self.shown[analyte.value].to_canonical(given)
         return BloodResult(
-            patient=patient,
+            patient=self.patient,
             analyte=analyte,
             value=value,
             drawn_at=drawn_at,

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models.patient import Patient
-from sessions.models.querysets import OfPatientQuerySet, StaffOnlyQuerySet
+from sessions.models.querysets import BloodsStanding, OfPatientQuerySet, StaffOnlyQuerySet
 from sessions.models.treatment import TreatmentRecord
 
 
@@ -76,7 +76,8 @@ class BloodResult(models.Model):
     """One result. `value` is in the analyte's canonical unit (see plausible.BLOOD).
 
     What a laboratory sent is kept beside it as it was written: value, unit, reference range and flag. specimen and
-    version (0: by hand) tell a correction from a second sample.
+    version (0: by hand) tell a correction from a second sample. entered_by and entered_at are of the newest version; a
+    trigger keeps the earlier ones. One that was taken back stays with its reason, tied to no treatment any more.
     """
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="bloods")
@@ -101,14 +102,20 @@ class BloodResult(models.Model):
     unit_sent = models.CharField(max_length=40, blank=True)
     reference = models.CharField(_("laboratory's reference range"), max_length=60, blank=True)
     flag = models.CharField(_("laboratory's flag"), max_length=10, blank=True)
+    taken_back = models.CharField(_("taken back because"), max_length=200, blank=True)
 
-    objects = OfPatientQuerySet.as_manager()
+    objects = BloodsStanding()
+    with_taken_back = OfPatientQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar = ["-drawn_at"]
         indexes: ClassVar = [models.Index(fields=["patient", "analyte", "-drawn_at"], name="blood_of_patient")]
         constraints: ClassVar = [
-            models.UniqueConstraint(name="blood_result_once", fields=["patient", "analyte", "drawn_at", "timing"]),
+            models.UniqueConstraint(
+                name="blood_result_once",
+                fields=["patient", "analyte", "drawn_at", "timing"],
+                condition=Q(taken_back=""),
+            ),
             models.CheckConstraint(name="blood_post_method", condition=Q(timing=SampleTiming.POST) | Q(post_method="")),
             models.CheckConstraint(
                 name="blood_post_minutes", condition=Q(post_method=PostSampleMethod.LATE) | Q(post_minutes=None)

@@ -91,6 +91,14 @@ class TreatmentsDone(models.Manager.from_queryset(TreatmentQuerySet)):  # type: 
         return found.exclude(state=RecordState.MISTAKEN)
 
 
+class BloodsStanding(models.Manager.from_queryset(OfPatientQuerySet)):  # type: ignore[misc]
+    """Without results that were taken back: they belong to somebody else, so nothing counts, judges or lists them."""
+
+    def get_queryset(self) -> OfPatientQuerySet:
+        found: OfPatientQuerySet = super().get_queryset()
+        return found.filter(taken_back="")
+
+
 class EntryQuerySet(OfPatientQuerySet):
     def standing(self) -> Self:
         """Without what was taken back."""

@@ -1,12 +1,14 @@
-"""Enter blood results, tied to the treatment they were drawn at."""
+"""Enter blood results, tied to the treatment they were drawn at, correct them and take them back."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from sessions.models import BloodResult, Patient, SampleTiming, TreatmentRecord
@@ -41,21 +43,54 @@ def tie_bloods(record: TreatmentRecord) -> None:
             result.save(update_fields=["treatment"])
 
 
+def standing_for(result: BloodResult) -> BloodResult | None:
+    """What stands for the same analyte, time and timing, and would be corrected."""
+    same = BloodResult.objects.filter(
+        patient=result.patient, analyte=result.analyte, drawn_at=result.drawn_at, timing=result.timing
+    )
+    found: BloodResult | None = same.select_related("entered_by").first()
+    return found
+
+
+def says_the_same(result: BloodResult, other: BloodResult) -> bool:
+    """Whether entering the one again would change nothing of the other."""
+    return all(getattr(result, name) == getattr(other, name) for name in ("value", "post_method", "post_minutes"))
+
+
 @transaction.atomic
 def enter_bloods(*, results: Iterable[BloodResult], by: User, at: datetime) -> list[BloodResult]:
-    """Save results of one patient. A result for the same analyte, time and timing takes the old one's place."""
-    saved = []
+    """Save results of one patient, and return the rows that stand.
+
+    A result for the same analyte, time and timing takes the old one's place, of which a trigger keeps the version;
+    one that says just the same leaves the old one, and who entered it, as it was.
+    """
+    standing, changed = [], []
     for result in results:
+        there = None if result.pk else standing_for(result)
+        if there and says_the_same(result, there):
+            standing.append(there)
+            continue
         result.entered_by, result.entered_at = by, at
         if result.treatment_id is None:
             result.treatment = treatment_of_sample(result.patient, result.drawn_at, result.timing)
-        same = BloodResult.objects.filter(
-            patient=result.patient, analyte=result.analyte, drawn_at=result.drawn_at, timing=result.timing
-        ).first()
-        if same and not result.pk:
-            result.pk = same.pk
+        result.pk = there.pk if there else result.pk
         result.save()
-        saved.append(result)
-    if saved:
-        bloods_entered.send(sender=BloodResult, results=saved)
-    return saved
+        standing.append(result)
+        changed.append(result)
+    if changed:
+        bloods_entered.send(sender=BloodResult, results=changed)
+    return standing
+
+
+@transaction.atomic
+def take_back_bloods(result: BloodResult, *, why: str, by: User, at: datetime) -> None:
+    """Mark a result as one that should never have been entered: it counts no more and is kept. Raises ValidationError.
+
+    It lets go of its treatment, so that no number of that treatment finds it; the trigger keeps which one it was.
+    """
+    if not why.strip():
+        raise ValidationError({"taken_back": _("Say why it is taken back.")})
+    result.taken_back, result.treatment = why.strip(), None
+    result.entered_by, result.entered_at = by, at
+    result.save(update_fields=["taken_back", "treatment", "entered_by", "entered_at"])
+    bloods_entered.send(sender=BloodResult, results=[result])

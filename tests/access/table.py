@@ -118,6 +118,7 @@ TABLE: dict[str, dict[str, str]] = {
     "dosing:surroundings": {"GET": STAFF},
     "dosing:surroundings-all": {"GET": STAFF},
     "dosing:bloods": {"GET": CLINICAL, "POST": CLINICAL},
+    "dosing:blood": {"GET": CLINICAL, "POST": CLINICAL_DO},
     "dosing:urine": {"POST": CLINICAL},
     "dosing:planner": {"GET": CLINICAL},
     "dosing:planner-draft": {"POST": CLINICAL_DO},

@@ -77,7 +77,7 @@ def build_world() -> World:
     PrescriptionFactory(patient=ana, version=1)
     record = record_night(ana, pre_weight_kg=165, sites=[{"site": site.pk, "use": "arterial"}])
     compute(record, at=timezone.now())
-    BloodFactory(patient=ana, treatment=record, entered_by=staff["nurse"])
+    urea = BloodFactory(patient=ana, treatment=record, entered_by=staff["nurse"])
     laboratory = Laboratory.objects.create(name="Quillhaven laboratory")
     lines = csv_file([GOOD.replace("HD-A", ana.hospital_number)])
     came = receive(laboratory=laboratory, form="csv", body=lines, filename="", by=staff["nurse"], at=timezone.now())
@@ -99,6 +99,7 @@ def build_world() -> World:
         "secret": new_link(user=newcomer, by=staff["administrator"], at=timezone.now()),
         "message_id": MessageFactory(patient=ana, sent_by=staff["nurse"]).pk,
         "import_id": came.pk,
+        "result_id": urea.pk,
         "job_id": Job.objects.create(kind="export", asked_by=staff["nephrologist"], asked_at=timezone.now()).pk,
         "month": "2026-03",
         "plan_id": _plan_item(ana, staff["nurse"]).pk,

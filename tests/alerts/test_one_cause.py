@@ -14,7 +14,7 @@ from alerts.services.muting import mute
 from alerts.showing.alert_words import step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Analyte, Patient
-from sessions.services.bloods import enter_bloods
+from sessions.services.bloods import enter_bloods, take_back_bloods
 from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated
 from tests.factories import A_NIGHT, BloodFactory, UserFactory
 
@@ -38,6 +38,17 @@ class TestJoined:
         mute(patient=ana, rule="uf_rate", until=MORNING + 30 * DAY, why="Known.", by=nurse, at=A_NIGHT - DAY)
         evaluated(ana, MUCH, MUCH)
         assert len(alerts_of("uf_volume")) == 1
+
+
+def test_taking_back_another_patients_potassium_ends_what_it_called_for(ana: Patient, nurse: User) -> None:
+    potassium(ana, 6.8)
+    (alert,) = alerts_of("potassium_call")
+    (drawn,) = ana.bloods.all()
+    take_back_bloods(drawn, why="Another patient's tube.", by=nurse, at=MORNING + DAY)
+    evaluate_pending(at=MORNING + DAY)
+    (after,) = alerts_of("potassium_call")
+    assert alert.cause_gone_at is None
+    assert after.cause_gone_at is not None
 
 
 class TestUnseen:

@@ -29,6 +29,10 @@ def sent(**changes: str) -> dict[str, str]:
     return {"pre_drawn_at": f"{A_NIGHT:{WALL}}", "timing": "pre"} | changes
 
 
+def texts(row: dict[str, Any]) -> list[str]:
+    return [cell["text"] for cell in row["cells"]]
+
+
 # What the AMA Manual of Style gives to multiply conventional units by (from memory).
 FACTORS = [
     ("urea", 70.0, 70 * 0.357, "mg/dL urea nitrogen"),
@@ -115,7 +119,7 @@ def test_several_results_of_one_drawing(nurse_client: Client, where: str) -> Non
     nurse_client.post(where, sent(timing="apart", potassium="5.1", haemoglobin="112", ferritin="1500"))
     found = {result.analyte: (result.value, result.timing) for result in ours(BloodResult).all()}
     assert found == {"2823-3": (5.1, "apart"), "718-7": (112, "apart"), "2276-4": (1500, "apart")}
-    rows = {row["name"]: (row["unit"], row["texts"]) for row in nurse_client.get(where).context["rows"]}
+    rows = {row["name"]: (row["unit"], texts(row)) for row in nurse_client.get(where).context["rows"]}
     assert rows == {"Potassium": ("mmol/L", ["5.1"]), "Haemoglobin": ("g/L", ["112"]), "Ferritin": ("µg/L", ["1500"])}
 
 
@@ -166,9 +170,9 @@ def test_it_asks_a_fixed_number_of_times(
     for days in range(count):
         BloodFactory(patient=ana, treatment=record, drawn_at=A_NIGHT + timedelta(days=days))
     nurse_client.get(where)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         (urea,) = nurse_client.get(where).context["rows"]
-    assert urea["texts"] == ["20"] * count
+    assert texts(urea) == ["20"] * count
 
 
 @pytest.mark.django_db
@@ -184,3 +188,84 @@ def test_a_comma_is_a_decimal_sign_and_what_is_unusual_is_asked_about_once_more(
     sure = sent(urea="83", pre_drawn_at="2026-03-04T08:00", sure=form.asked_key)
     assert nurse_client.post(where, sure).status_code == 302
     assert ours(BloodResult).count() == 3
+
+
+def enter(client: Client, where: str, **numbers: str) -> Any:
+    return client.post(where, sent(timing="apart", **numbers))
+
+
+@pytest.mark.django_db
+def test_a_second_number_for_the_same_drawing_is_asked_about_and_names_what_stands(
+    nurse_client: Client, nurse: User, where: str
+) -> None:
+    enter(nurse_client, where, potassium="5.1")
+    page = enter(nurse_client, where, potassium="4.6")
+    (words,) = page.context["form"].asked
+    assert words.startswith(
+        f"Potassium drawn {timezone.localtime(A_NIGHT):%Y-%m-%d %H:%M}: 5.1 mmol/L stands, entered by"
+    )
+    assert nurse.name in words
+    assert "corrects it to 4.6 mmol/L" in words
+    assert ours(BloodResult).get().value == 5.1
+    enter(nurse_client, where, potassium="4.6", sure=page.context["form"].asked_key)
+    assert ours(BloodResult).get().value == 4.6
+
+
+@pytest.mark.django_db
+def test_a_correction_stands_on_the_page_with_what_it_was_who_and_when(
+    nurse_client: Client, nephrologist: User, nurse: User, where: str, ana: Patient
+) -> None:
+    BloodFactory(patient=ana, analyte="2823-3", value=5.1, timing="apart", entered_by=nephrologist)
+    page = enter(nurse_client, where, potassium="4.6")
+    enter(nurse_client, where, potassium="4.6", sure=page.context["form"].asked_key)
+    (change,) = nurse_client.get(where).context["changes"]
+    assert (change.was, change.became, change.was_by, change.by) == (
+        "5.1 mmol/L", "4.6 mmol/L", nephrologist.name, nurse.name,
+    )  # fmt: skip
+    assert "5.1 mmol/L corrected to 4.6 mmol/L" in " ".join(nurse_client.get(where).content.decode().split())
+
+
+@pytest.mark.django_db
+def test_the_same_number_again_is_not_asked_about_and_stays_with_who_entered_it(
+    nurse_client: Client, nephrologist: User, where: str, ana: Patient
+) -> None:
+    BloodFactory(patient=ana, analyte="2823-3", value=5.1, timing="apart", entered_by=nephrologist)
+    assert enter(nurse_client, where, potassium="5.1").status_code == 302
+    assert ours(BloodResult).get().entered_by == nephrologist
+    assert nurse_client.get(where).context["changes"] == []
+
+
+@pytest.mark.django_db
+def test_another_patients_result_is_taken_back_with_a_reason_and_the_row_is_kept(
+    nurse_client: Client, nurse: User, where: str, ana: Patient
+) -> None:
+    record = record_night(ana)
+    result = BloodFactory(patient=ana, treatment=record)
+    own = f"{where}{result.pk}/"
+    assert nurse_client.get(own).status_code == 200
+    nurse_client.post(own, {"why": "  "})
+    assert ours(BloodResult).exists()
+    nurse_client.post(own, {"why": "Another patient's tube."})
+    assert not ours(BloodResult).exists()
+    kept = BloodResult.with_taken_back.get(pk=result.pk)
+    assert (kept.value, kept.taken_back, kept.entered_by, kept.treatment) == (
+        20,
+        "Another patient's tube.",
+        nurse,
+        None,
+    )
+    assert not record.bloods.exists()
+    assert nurse_client.get(own).status_code == 404
+    page = nurse_client.get(where)
+    assert page.context["rows"] == []
+    assert "Another patient&#x27;s tube." in page.content.decode()
+
+
+@pytest.mark.django_db
+def test_the_right_result_may_be_entered_where_one_was_taken_back(
+    nurse_client: Client, where: str, ana: Patient
+) -> None:
+    result = BloodFactory(patient=ana, analyte="2823-3", value=7.1, timing="apart")
+    nurse_client.post(f"{where}{result.pk}/", {"why": "Another patient's tube."})
+    assert enter(nurse_client, where, potassium="4.4").status_code == 302
+    assert ours(BloodResult).get().value == 4.4

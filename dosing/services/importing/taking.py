@@ -200,7 +200,8 @@ def _to_take(line: LabLine, answers: Mapping[int, str], method: Method) -> Blood
 def _standing_for(result: BloodResult) -> BloodResult | None:
     mine = BloodResult.objects.filter(patient=result.patient, analyte=result.analyte, timing=result.timing)
     named = mine.filter(specimen=result.specimen).first() if result.specimen else None
-    return named or mine.filter(drawn_at=result.drawn_at).first()
+    found: BloodResult | None = named or mine.filter(drawn_at=result.drawn_at).first()
+    return found
 
 
 __all__ = ["AlreadyHere", "AlreadyTaken", "Changed", "NotAnswered", "Unreadable", "receive", "take"]

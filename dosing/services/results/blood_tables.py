@@ -28,12 +28,15 @@ def drawings_of(patient: Patient) -> list[BloodDrawing]:
 
 
 def drawings_table(drawings: list[BloodDrawing], system: str) -> list[dict[str, Any]]:
-    """A row for each analyte that was measured: its name, its unit, and a text for each drawing ("" where not)."""
+    """A row for each analyte that was measured: its name, its unit, and for each drawing {result, text}, or None."""
     rows = []
     for analyte in Analyte:
         found = [drawing.results.get(analyte) for drawing in drawings]
         if any(found):
             shown = shown_as(analyte.value, system)
-            texts = [three_figures(shown.from_canonical(result.value)) if result else "" for result in found]
-            rows.append({"name": shown.label, "unit": shown.unit, "texts": texts})
+            cells = [
+                result and {"result": result, "text": three_figures(shown.from_canonical(result.value))}
+                for result in found
+            ]
+            rows.append({"name": shown.label, "unit": shown.unit, "cells": cells})
     return rows
