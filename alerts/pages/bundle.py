@@ -20,7 +20,8 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models import Alert, AlertStep, Call
-from alerts.pages.forms_acting import ActForm, CallForm, OfferedAlert
+from alerts.pages import typed_acting
+from alerts.pages.forms_acting import ABOUT, ActForm, CallForm, OfferedAlert
 from alerts.services import acting
 from alerts.services.muting import mutes_of
 from alerts.showing.alert_words import named, title_of
@@ -91,7 +92,9 @@ def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     if form.errors:
         return _page(request, patient, status=400, act_form=form)
     messages.success(request, words)
-    left = Alert.objects.on_the_table().filter(patient=patient).exists()
+    unused = typed_acting.left_by_deed(request.POST)
+    typed_acting.keep(request, patient, unused)
+    left = unused or Alert.objects.on_the_table().filter(patient=patient).exists()
     return redirect("alerts:bundle", patient.pk) if left else redirect("alerts:triage")
 
 
@@ -100,7 +103,7 @@ def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Write down a call with the patient."""
     patient = _patient(request, patient_id)
-    posted = _posted(request)
+    posted = _posted(request, ABOUT)
     form = CallForm(_offered(patient, posted), request.POST)
     if not form.is_valid():
         return _page(request, patient, status=400, call_form=form)
@@ -120,6 +123,7 @@ def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         meanwhile = _since(patient, posted)
         return _page(request, patient, status=409, call_form=again, call_problem=MOVED_ON, meanwhile=meanwhile)
     messages.success(request, gettext("The call is noted."))
+    typed_acting.keep(request, patient, typed_acting.left_by_call(request.POST))
     return redirect("alerts:bundle", patient.pk)
 
 
@@ -164,9 +168,9 @@ def _open_of(patient: Patient) -> list[ShownAlert]:
     return in_order(ShownAlert(alert, drawn(alert, courses), paper=paper) for alert in alerts)
 
 
-def _posted(request: HttpRequest) -> dict[int, int]:
+def _posted(request: HttpRequest, name: str = "parts") -> dict[int, int]:
     """The step that the page had of each alert it sent: a form with a fault keeps what its reader had seen."""
-    pairs = (PART.fullmatch(part) for part in request.POST.getlist("parts"))
+    pairs = (PART.fullmatch(part) for part in request.POST.getlist(name))
     return {int(pair[1]): int(pair[2]) for pair in pairs if pair}
 
 
@@ -239,9 +243,13 @@ def _context(request: HttpRequest, patient: Patient) -> dict[str, Any]:
     context = _story(request, patient)
     offered = [_offer(one) for one in context["open"]]
     now = timezone.now()
+    typed = {
+        form: typed_acting.as_initial(each, offered) for form, each in typed_acting.typed_of(request, patient).items()
+    }
     context |= {
-        "act_form": ActForm(offered, acting.may_take_care()),
-        "call_form": CallForm(offered),
+        "act_form": ActForm(offered, acting.may_take_care(), initial=typed.get(typed_acting.ACT)),
+        "call_form": CallForm(offered, initial=typed.get(typed_acting.CALL)),
+        "unsent": "" if offered else typed.get(typed_acting.ACT, {}).get("words", ""),
         "undo": acting.may_be_undone(by=signed_in(request), at=now),
         "mutes": named(mutes_of(patient).in_force(now)),
         "next": next_treatments([patient], at=now, zone=zone_of(patient)).get(patient.pk),

@@ -20,6 +20,8 @@ from homedialysis.accounts.pages.forms import MOMENT, AskingForm, MomentInput
 from sessions.pages.forms import DateInput
 
 MOST_WORDS = 4000
+ABOUT = "about"
+"""The name under which a browser sends what a call was about."""
 
 
 class TimeInput(forms.TimeInput):
@@ -64,8 +66,13 @@ class OfferedAlert:
 
 
 class PartsForm(forms.Form):
-    """A form about some of a patient's alerts. offered: those that may be chosen."""
+    """A form about some of a patient's alerts. offered: those that may be chosen.
 
+    Both forms of a patient's page are sent together, so that no button loses what stands in the other one; so the
+    browser must not ask for what only the other button needs.
+    """
+
+    use_required_attribute = False
     parts = Parts(label=_("About"), error_messages={"required": _("Tick what it is about.")})
 
     def __init__(self, offered: Iterable[OfferedAlert], *args: Any, **kwargs: Any) -> None:
@@ -161,6 +168,10 @@ class CallForm(PartsForm):
         self.auto_id = "call_%s"
         self.fields["parts"].required = False
         self.fields["parts"].label = gettext("It was about")
+
+    def add_prefix(self, field_name: str) -> str:
+        """Its boxes have a name of their own beside those of `ActForm`."""
+        return ABOUT if field_name == "parts" else super().add_prefix(field_name)
 
 
 class RotaTurnForm(AskingForm[RotaTurn]):

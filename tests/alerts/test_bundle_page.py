@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 from django.test import Client
@@ -103,7 +103,7 @@ class TestActing:
         refused = nurse_client.post(at(ana, "act"), body)
         assert refused.status_code == 400
         assert "wants a call today: note first that the patient was reached" in text_of(refused)
-        nurse_client.post(at(ana, "log-call"), {"parts": [], "result": "reached", "said": "Well."})
+        nurse_client.post(at(ana, "log-call"), {"about": [], "result": "reached", "said": "Well."})
         assert nurse_client.post(at(ana, "act"), body)["Location"] == reverse("alerts:triage")
         alert = two[0]
         alert.refresh_from_db()
@@ -268,7 +268,7 @@ class TestCalls:
     def test_noted_with_plan_and_next(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
         soon = timezone.localtime(timezone.now() + timedelta(minutes=5)).strftime("%Y-%m-%dT%H:%M")
         body = {
-            "parts": parts_of(nurse_client, ana),
+            "about": parts_of(nurse_client, ana),
             "result": "message",
             "plan": "Rings back.",
             "next_call_at": soon,
@@ -285,7 +285,7 @@ class TestCalls:
         self, two: list[Alert], ana: Patient, nurse_client: Client
     ) -> None:
         (first,) = [part for part in parts_of(nurse_client, ana) if part.startswith(f"{two[0].pk}-")]
-        answer = nurse_client.post(at(ana, "log-call"), {"parts": [first], "result": "no_answer"})
+        answer = nurse_client.post(at(ana, "log-call"), {"about": [first], "result": "no_answer"})
         assert answer.status_code == 302
         assert [[step.kind for step in alert.steps.all()] for alert in two] == [["opened", "call"], ["opened"]]
 
@@ -293,14 +293,14 @@ class TestCalls:
         self, two: list[Alert], ana: Patient, ben: Patient, nurse_client: Client
     ) -> None:
         other = made_alert(ben)
-        body = {"parts": [f"{other.pk}-{other.steps.get().pk}"], "result": "no_answer"}
+        body = {"about": [f"{other.pk}-{other.steps.get().pk}"], "result": "no_answer"}
         assert nurse_client.post(at(ana, "log-call"), body).status_code == 400
         assert (other.steps.count(), ours(Call).count()) == (1, 0)
 
     def test_what_the_other_nurse_did_meanwhile_is_read_first(
         self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
     ) -> None:
-        body = {"parts": parts_of(nurse_client, ana), "result": "reached", "said": "Drank more at the party."}
+        body = {"about": parts_of(nurse_client, ana), "result": "reached", "said": "Drank more at the party."}
         acting.note(alerts=two[:1], by=nephrologist, words="I see her at noon.", at=timezone.now())
         answer = nurse_client.post(at(ana, "log-call"), body)
         assert answer.status_code == 409
@@ -311,8 +311,8 @@ class TestCalls:
         ):
             assert words in text_of(answer)
         assert not ours(Call).exists()
-        again = re.findall(r'name="parts" value="(\d+-\d+)"[^>]*checked', answer.content.decode())
-        assert nurse_client.post(at(ana, "log-call"), body | {"parts": sorted(set(again))}).status_code == 302
+        again = re.findall(r'name="about" value="(\d+-\d+)"[^>]*checked', answer.content.decode())
+        assert nurse_client.post(at(ana, "log-call"), body | {"about": sorted(set(again))}).status_code == 302
         assert ours(Call).get().said == "Drank more at the party."
 
     def test_a_call_that_is_due_is_not_forgotten_when_nothing_is_open(
@@ -329,3 +329,65 @@ class TestCalls:
         assert answer.status_code == 400
         assert "write down what was said" in text_of(answer)
         assert "Weighs daily." in answer.content.decode()
+
+
+class TestNothingTypedIsLost:
+    """Both forms are sent with every button; what the button does not use stands in its field again."""
+
+    CALL: ClassVar = {"result": "reached", "said": "Slept badly, leg cramps.", "plan": "Weighs daily."}
+
+    def test_a_look_keeps_what_was_typed_of_the_call(
+        self, two: list[Alert], ana: Patient, nurse_client: Client
+    ) -> None:
+        body = given(nurse_client, ana, "seen", words="") | self.CALL
+        page = nurse_client.post(at(ana, "act"), body, follow=True)
+        form = page.context["call_form"]
+        assert {name: form[name].value() for name in self.CALL} == self.CALL
+        assert "Slept badly, leg cramps." in page.content.decode()
+
+    def test_a_look_keeps_the_words_of_its_own_form_with_the_boxes(
+        self, two: list[Alert], ana: Patient, nurse_client: Client
+    ) -> None:
+        body = given(nurse_client, ana, "seen", words="Ask about salt.")
+        form = nurse_client.post(at(ana, "act"), body, follow=True).context["act_form"]
+        assert form["words"].value() == "Ask about salt."
+        assert form["parts"].value() == [each.part for each in form.offered]
+        assert {step.kind for step in two[0].steps.all()} == {"opened", "seen"}
+
+    def test_a_call_keeps_what_was_typed_of_what_was_done(
+        self, two: list[Alert], ana: Patient, nurse_client: Client
+    ) -> None:
+        body = given(nurse_client, ana, "note", words="Ask about salt.") | self.CALL
+        form = nurse_client.post(at(ana, "log-call"), body, follow=True).context["act_form"]
+        assert form["words"].value() == "Ask about salt."
+        assert ours(Call).get().said == self.CALL["said"]
+
+    def test_a_refused_deed_keeps_the_call(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        body = given(nurse_client, ana, "note", words="") | self.CALL
+        page = nurse_client.post(at(ana, "act"), body)
+        assert (page.status_code, page.context["call_form"]["said"].value()) == (400, self.CALL["said"])
+
+    def test_what_was_used_is_not_shown_again(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        page = nurse_client.post(at(ana, "act"), given(nurse_client, ana, "note"), follow=True)
+        assert page.context["act_form"]["words"].value() is None
+
+    def test_it_is_shown_once(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        nurse_client.post(at(ana, "act"), given(nurse_client, ana, "seen", words="") | self.CALL, follow=True)
+        assert nurse_client.get(at(ana)).context["call_form"]["said"].value() is None
+
+    def test_closing_the_last_one_stays_with_the_call_that_is_typed(
+        self, two: list[Alert], ana: Patient, nurse_client: Client
+    ) -> None:
+        body = given(nurse_client, ana, "close", outcome="visit") | self.CALL
+        answer = nurse_client.post(at(ana, "act"), body)
+        assert answer["Location"] == at(ana)
+        assert nurse_client.get(at(ana)).context["call_form"]["said"].value() == self.CALL["said"]
+
+    def test_words_about_alerts_that_others_closed_are_told(
+        self, two: list[Alert], ana: Patient, nurse_client: Client, nephrologist: User
+    ) -> None:
+        body = given(nurse_client, ana, "note", words="Ask about salt.") | self.CALL
+        ours(Alert).update(state="closed", closed_at=timezone.now(), closed_by=nephrologist, outcome="visit")
+        page = nurse_client.post(at(ana, "log-call"), body | {"about": []}, follow=True)
+        assert "Nothing is open any more" in text_of(page)
+        assert "Ask about salt." in text_of(page)

@@ -125,7 +125,8 @@ def server_at_rest() -> Iterator[Callable[[], None]]:
 def browser_page(
     chromium: Browser, live_server: Any, server_at_rest: Callable[[], None]
 ) -> Iterator[Callable[..., Watched]]:
-    """Make pages: `browser_page(user, size=PHONE, colour="light", bypass_csp=False, worker=True)`.
+    """Make pages: `browser_page(user, size=PHONE, colour="light", bypass_csp=False, worker=True,
+    scripts=True)`.
 
     Without its worker a bedside fetches its files once and not twice: for what needs no start without a network.
     """
@@ -138,8 +139,10 @@ def browser_page(
         colour: str = "light",
         bypass_csp: bool = False,
         worker: bool = True,
+        scripts: bool = True,
     ) -> Watched:
         context = chromium.new_context(
+            java_script_enabled=scripts,
             viewport={"width": size[0], "height": size[1]},
             color_scheme=colour,  # type: ignore[arg-type]
             has_touch=size == PHONE,

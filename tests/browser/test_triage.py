@@ -165,3 +165,22 @@ def test_pages_have_no_accessibility_fault(
     for address in addresses:
         expect_accessible(page.open(address))
         expect_no_sideways_scroll(page.page)
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])
+def test_what_is_typed_of_a_call_outlives_a_look_and_the_other_way_round(
+    browser_page: BrowserPage, nurse: User, ana: Patient, last_night: datetime, scripts: bool
+) -> None:
+    faint(ana, last_night)
+    page = browser_page(nurse, size=DESKTOP, scripts=scripts).open(f"/triage/{ana.pk}/")
+    page.get_by_label("What was said").fill("Slept badly, leg cramps.")
+    page.locator("#id_parts_0").check()
+    page.get_by_role("button", name="I have looked at it").click()
+    expect(page.get_by_text("Looked at: 1 alert.")).to_be_visible()
+    expect(page.get_by_label("What was said")).to_have_value("Slept badly, leg cramps.")
+    page.get_by_label("Words").fill("Ask about salt.")
+    page.get_by_label("reached", exact=False).first.check()
+    page.get_by_role("button", name="Save the call").click()
+    expect(page.get_by_text("The call is noted.")).to_be_visible()
+    expect(page.get_by_label("Words")).to_have_value("Ask about salt.")
+    expect(page.get_by_label("What was said")).to_have_value("")
