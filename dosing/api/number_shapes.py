@@ -89,4 +89,8 @@ class MonthNumbersShape(serializers.Serializer[Any]):
     ready = serializers.BooleanField(help_text="false: something came since, and it is being computed again.")
     science_version = serializers.CharField(allow_blank=True)
     computed_at = serializers.DateTimeField()
+    signed_at = serializers.DateTimeField(allow_null=True, help_text="Of the review of this month; null: not signed.")
+    changed_since_signed = serializers.ListField(
+        child=serializers.CharField(), help_text="Keys of the numbers that read otherwise here than they were signed."
+    )
     numbers = MonthNumberShape(many=True)

@@ -18,10 +18,11 @@ from rest_framework.views import APIView
 
 from dosing.api.number_shapes import MonthNumbersShape, NightNumbersShape
 from dosing.api.unchanged import mark_of, marked
-from dosing.models import PatientMonth
+from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.derivation import worked_of_month
 from dosing.services.month.ranges import RangeBook, book, range_words
+from dosing.services.month.review_changes import later_than_signed
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.night_answer import UnitView, answer_of
@@ -117,12 +118,15 @@ class MonthNumbers(APIView):
             raise NotFound(_("Nothing is computed of this month for this patient."))
         note_reading(request, person.pk)
         ranges = book()
+        review = MonthlyReview.objects.filter(patient=person, month=row.month).exclude(signed_at=None).first()
         body = {
             "patient": str(person.pk),
             "month": month,
             "ready": not row.stale,
             "science_version": row.science_version,
             "computed_at": row.computed_at,
+            "signed_at": review.signed_at if review else None,
+            "changed_since_signed": later_than_signed(review, row),
             "numbers": [],
         }
         with timezone.override(zone_of(person)):  # as the pages of the patient have it

@@ -75,6 +75,10 @@ class ReviewForm(forms.Form):
 
 
 class PlanForm(forms.Form):
+    """It is sent together with the judgement and the signature, so the browser must not ask for it at their buttons."""
+
+    use_required_attribute = False
+    prefix = "plan"
     words = forms.CharField(label=_("What"), max_length=300)
     owner = forms.ModelChoiceField(label=_("Who"), queryset=User.objects.none(), empty_label=_("Choose"))
     due_on = forms.DateField(label=_("Until"), widget=forms.DateInput(attrs={"type": "date"}))
@@ -84,6 +88,8 @@ class PlanForm(forms.Form):
         owner = self.fields["owner"]
         assert isinstance(owner, forms.ModelChoiceField)
         owner.queryset = User.objects.filter(role__in=CLINICAL_ROLES, is_active=True)
+        for field in self.fields.values():
+            field.widget.attrs["form"] = "judgement"
 
 
 class WordsForm(forms.Form):

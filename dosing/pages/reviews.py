@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem
+from dosing.pages import typed_review
 from dosing.pages.forms_month import PlanForm, ReviewForm, WordsForm
 from dosing.pages.month import month_of
 from dosing.services.month import figures, reviewing
@@ -33,25 +34,45 @@ def review(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpRespo
     """One patient's month: six months against the ranges, what changed, the judgement, the plan; written here."""
     person, wanted = shown_patient(request, patient_id), month_of(month)
     found = MonthlyReview.objects.filter(patient=person, month=wanted).first()
-    form = ReviewForm(request.POST if request.method == "POST" else None, initial=_as_written(found))
-    if request.method == "POST" and form.is_valid():
-        try:
-            reviewing.write(patient=person, month=wanted, **form.cleaned_data, by=signed_in(request), at=timezone.now())
-        except reviewing.SignedAlready:
-            messages.error(request, _("Somebody has signed this review meanwhile: add to it instead."))
-        else:
+    if request.method == "POST":
+        form = ReviewForm(request.POST)
+        if not form.is_valid():
+            return _review_page(request, person, wanted, form=form)
+        if _write(request, person, wanted, found):
             messages.success(request, _("Kept. It is not signed yet."))
+        typed_review.keep_plan(request, person, wanted)
         return redirect("dosing:review", person.pk, month)
-    return _review_page(request, person, wanted, form=form)
+    return _review_page(request, person, wanted)
 
 
-def _as_written(found: MonthlyReview | None) -> dict[str, str]:
-    return {"words": found.words, "for_patient": found.for_patient} if found else {}
+def _write(request: HttpRequest, person: Patient, month: date, found: MonthlyReview | None) -> bool:
+    """Keep the judgement as it was typed; where it cannot be kept it is said why, and shown again as it was typed."""
+    typed = typed_review.judgement_in(request.POST)
+    if found and not found.signed_at and typed_review.changed_meanwhile(request.POST, found):
+        messages.error(
+            request,
+            _("Somebody has changed these words since you opened this page. What stands now: “%(words)s” “%(plain)s”. "
+              "Yours are below and not kept yet: put them together, then press “Keep”.")
+            % {"words": found.words, "plain": found.for_patient},
+        )  # fmt: skip
+        typed_review.keep_judgement(request, person, month)
+        return False
+    try:
+        reviewing.write(patient=person, month=month, **typed, by=signed_in(request), at=timezone.now())
+    except reviewing.SignedAlready:
+        messages.error(request, _("Somebody has signed this review meanwhile: add to it instead."))
+        typed_review.keep_judgement(request, person, month)
+        return False
+    return True
 
 
 def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any) -> HttpResponse:
     sheet = review_sheet(person, month, at=timezone.now())
     found, row = sheet.review, sheet.row
+    written = typed_review.as_written(found)
+    typed = typed_review.typed_of(request, person, month)
+    judgement = written | typed.get("judgement", {})
+    signed = bool(found and found.signed_at)
     context = {
         "patient": person,
         "month": month,
@@ -62,10 +83,11 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "doubts": sheet.doubts,
         "unknown": sheet.unknown,
         "range_sources": sheet.range_sources,
-        "months": sheet.months,
+        "months": sheet.columns,
         "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
         "last": sheet.last,
         "changes": sheet.changes,
+        "later": sheet.later,
         "prescription": sheet.prescription,
         "beside": beside(person, month),
         "delivered": sheet.numbers,
@@ -74,9 +96,11 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "open_plan": [item for item in reviewing.open_plan(person) if not found or item.review_id != found.pk],
         "addenda": sheet.addenda,
         "seen": fingerprint(_shown(found, row)) if found else "",
-        "plan_form": PlanForm(),
+        "judged": typed_review.mark_of(found),
+        "plan_form": PlanForm(initial=typed.get("plan")),
         "addendum_form": WordsForm(),
-        "form": ReviewForm(initial=_as_written(found)),
+        "form": ReviewForm(initial=judgement),
+        "unsent": typed.get("judgement", {}) if signed else {},
         "today": timezone.localdate(),
     }
     return render(request, "dosing/review.html", context | more)
@@ -109,6 +133,8 @@ def add_plan(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpRes
         reviewing.plan(review=found, item=reviewing.PlanToBe(**form.cleaned_data), by=signed_in(request))
     except reviewing.SignedAlready:
         messages.error(request, _("This review is signed: its plan no longer changes. Write an addendum."))
+    if typed_review.differs(request.POST, found):
+        _write(request, person, found.month, found)
     return redirect("dosing:review", person.pk, month)
 
 
@@ -128,6 +154,8 @@ def plan_done(request: HttpRequest, plan_id: int) -> HttpResponse:
 def sign(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
     """Sign what was shown, with the password once more."""
     person, found = _one(request, patient_id, month)
+    if not found.signed_at and not _nothing_beside(request, person, found):
+        return redirect("dosing:review", person.pk, month)
     row = PatientMonth.objects.filter(patient=person, month=found.month).first()
     if not was_shown(request, _shown(found, row)):
         messages.error(request, _("Something changed since you opened this page: read it again, then sign."))
@@ -142,6 +170,19 @@ def sign(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpRespons
         except reviewing.NotYet as problem:
             messages.error(request, str(problem))
     return redirect("dosing:review", person.pk, month)
+
+
+def _nothing_beside(request: HttpRequest, person: Patient, found: MonthlyReview) -> bool:
+    """Whether nothing was typed that the signature would leave out. Else it is kept, and nothing is signed yet."""
+    beside = False
+    if typed_review.differs(request.POST, found):
+        beside = True
+        if _write(request, person, found.month, found):
+            messages.warning(request, _("What you had typed was not kept yet. Now it is: read it again, then sign."))
+    if typed_review.keep_plan(request, person, found.month):
+        beside = True
+        messages.warning(request, _("A plan is typed and not added yet: add it or empty it, then sign."))
+    return not beside
 
 
 @clinical_only

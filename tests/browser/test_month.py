@@ -173,6 +173,13 @@ def phone_acknowledges(phone: Watched) -> None:
 
 def review_is_signed(doctor: Watched, patient: Patient) -> str:
     page = doctor.open(f"/patients/{patient.pk}/months/{LAST:%Y-%m}/review/")
+    page.get_by_label("In plain words, for the patient").fill("Typed, and not kept before signing.")
+    page.get_by_label("Your password, to sign").fill(PASSWORD)
+    click(page, "Sign this review")
+    expect(page.get_by_text("Now it is: read it again, then sign.")).to_be_visible()
+    expect(page.get_by_label("In plain words, for the patient")).to_have_value("Typed, and not kept before signing.")
+    page.get_by_label("In plain words, for the patient").fill("Half an hour more a night is easier on your heart.")
+    click(page, "Keep")
     page.get_by_label("Your password, to sign").fill(PASSWORD)
     click(page, "Sign this review")
     expect(page.get_by_text("Signed. From now on it only takes addenda.")).to_be_visible()

@@ -60,10 +60,10 @@ def of_month(places: Places, month: str, board: dict[str, Shown]) -> dict[str, S
 
 
 def _in_pdf(text: str, label: str) -> Shown:
-    """The last of the six months that stand beside a label."""
+    """The first of the six months that stand beside a label: the newest."""
     row = re.search(rf"{re.escape(label)}(?:, [^–]{{1,18}}?)? {' '.join([CELL] * MONTHS_IN_TABLE)}", text)
     assert row, f"“{label}” with its six months is not in the PDF: {text.partition('Six months')[2]}"
-    return written(row[MONTHS_IN_TABLE])
+    return written(row[1])
 
 
 def treatments_done(places: Places, month: str, board: dict[str, Shown]) -> Said:

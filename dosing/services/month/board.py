@@ -20,6 +20,7 @@ from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import BLOODS, DOSE, MONTH_NUMBERS
 from dosing.services.month.in_treatment import begun, lines_said
 from dosing.services.month.ranges import RangeBook, book
+from dosing.services.month.review_changes import later_than_signed
 from dosing.services.numbers.kept import KeptNumber, kept_number
 from dosing.services.numbers.number import Number
 from dosing.services.numbers.standing import DOUBT_MARK
@@ -78,6 +79,11 @@ class PatientLine:
     def in_treatment(self) -> list[str]:
         """What joining, leaving, hospital and missed treatments did to the month."""
         return lines_said(self.month.delivered) if self.month else []
+
+    @cached_property
+    def later(self) -> list[str]:
+        """Keys of the numbers that read otherwise here than they were signed."""
+        return later_than_signed(self.review, self.month)
 
     @property
     def state(self) -> str:
@@ -181,6 +187,16 @@ def _outside(line: PatientLine) -> str:
     return f'<td class="which">{lacks}{count}<span class="soft">{which}</span></td>'
 
 
+def _later(line: PatientLine) -> str:
+    """Beside "signed": that numbers of this row came after the signature, and which."""
+    if not line.later:
+        return ""
+    words = gettext("changed after it: %(numbers)s") % {
+        "numbers": ", ".join(str(MONTH_NUMBERS[key].short) for key in line.later)
+    }
+    return f' <br><strong class="lacking later">{escape(words)}</strong>'
+
+
 def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     """A row of the table, with a way to the review for who judges it.
 
@@ -195,6 +211,7 @@ def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     stale += f'<span class="soft in-treatment">{escape(of_treatment)}</span>' if of_treatment else ""
     state = escape(str(STATES[line.state]))
     state = f'<a href="{address}review/">{state}</a>' if judges else state
+    state += _later(line)
     head = (
         f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>{_outside(line)}'
     )

@@ -103,3 +103,40 @@ def _of_orders(patient: Patient, before: int, now: int) -> list[str]:
         gettext("Prescription %(version)s: %(line)s.") % {"version": now, "line": change.line}
         for change in differences(orders.get(before), orders[now])
     ]
+
+
+def later_than_signed(review: MonthlyReview | None, row: PatientMonth | None) -> list[str]:
+    """Keys of the numbers that read otherwise now than they were signed: what they rest on came afterwards."""
+    if review is None or review.signed_at is None or row is None:
+        return []
+    signed, now = review.frozen.get("numbers", {}), row.numbers
+    return [
+        key
+        for key, number in MONTH_NUMBERS.items()
+        if signed.get(key, {}).get("value") != now.get(key, {}).get("value")
+        and _read(number, signed) != _read(number, now)
+    ]
+
+
+def later_lines(review: MonthlyReview | None, row: PatientMonth | None) -> list[str]:
+    """The same in words, a line each: as it was signed, and as it is."""
+    if review is None or row is None:
+        return []
+    signed = review.frozen.get("numbers", {})
+    return [
+        gettext("%(number)s: signed %(signed)s, now %(now)s.")
+        % {
+            "number": MONTH_NUMBERS[key].label,
+            "signed": _read(MONTH_NUMBERS[key], signed),
+            "now": _read(MONTH_NUMBERS[key], row.numbers),
+        }
+        for key in later_than_signed(review, row)
+    ]
+
+
+def _read(number: Number[Any], numbers: dict[str, Any]) -> str:
+    kept = kept_number(number, numbers)
+    unit = f" {number.unit_shown}" if number.unit_shown else ""
+    return (
+        gettext("unknown (%(why)s)") % {"why": kept.why} if kept.value is None else f"{number.text(kept.value)}{unit}"
+    )

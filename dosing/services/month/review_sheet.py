@@ -12,7 +12,7 @@ from dosing.models import MonthlyReview, PatientMonth, ReviewAddendum
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.in_treatment import lines_said
 from dosing.services.month.ranges import RangeBook, book, ends, range_of, range_words
-from dosing.services.month.review_changes import change_lines, changes_since, last_signed
+from dosing.services.month.review_changes import change_lines, changes_since, last_signed, later_lines
 from dosing.services.numbers.kept import Stored, kept_number
 from dosing.services.numbers.number import Number
 from sessions.facts.months import month_before
@@ -41,7 +41,7 @@ class NumberOfMonth:
 
 @dataclass(frozen=True, slots=True)
 class NumberOverMonths:
-    """One number over the months of a review, and its range in words."""
+    """One number over the months of a review, the newest first, and its range in words."""
 
     number: Number[Any]
     cells: list[NumberOfMonth]
@@ -60,6 +60,11 @@ class ReviewSheet:
     months: list[date]
     rows: dict[date, PatientMonth]
     ranges: RangeBook
+
+    @property
+    def columns(self) -> list[date]:
+        """The months as page and paper set them side by side, the newest first: it is the one that is judged."""
+        return self.months[::-1]
 
     @property
     def row(self) -> PatientMonth | None:
@@ -98,14 +103,19 @@ class ReviewSheet:
         return change_lines(self.patient, kept)
 
     @property
+    def later(self) -> list[str]:
+        """What reads otherwise now than it was signed: the page itself keeps what was signed."""
+        return later_lines(self.review, self.row) if self.frozen else []
+
+    @property
     def addenda(self) -> list[ReviewAddendum]:
         return list(self.review.addenda.select_related("by")) if self.review else []
 
     @cached_property
     def lines(self) -> list[NumberOverMonths]:
-        """Every number over these months."""
+        """Every number over the months, in the order of `columns`."""
         return [
-            NumberOverMonths(number, [self._cell(number, month) for month in self.months], self._range(number))
+            NumberOverMonths(number, [self._cell(number, month) for month in self.columns], self._range(number))
             for number in MONTH_NUMBERS.values()
         ]
 

@@ -12,6 +12,7 @@ from django.test import Client
 from django.utils import timezone
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem
+from dosing.services.month.board import PatientLine, row_html
 from dosing.services.month.computing import compute_month
 from dosing.services.month.ranges import set_range
 from dosing.services.month.report import sheet_of
@@ -57,7 +58,7 @@ def sign(client: Client, where: str, **changes: Any) -> Any:
 
 def test_written_planned_signed_and_frozen(nephrologist_client: Client, where: str, ana: Patient, nurse: User) -> None:
     nephrologist_client.post(where, WORDS)
-    plan = {"words": "Talk about potassium", "owner": nurse.pk, "due_on": "2026-04-10"}
+    plan = {"plan-words": "Talk about potassium", "plan-owner": nurse.pk, "plan-due_on": "2026-04-10"}
     nephrologist_client.post(f"{where}plan/", plan)
     assert "Signed. From now on it only takes addenda." in sign(nephrologist_client, where)
     review = ours(MonthlyReview).get()
@@ -132,7 +133,9 @@ def test_the_next_review_says_what_changed_and_what_is_still_to_do(
     nephrologist_client: Client, where: str, ana: Patient, nurse: User
 ) -> None:
     nephrologist_client.post(where, WORDS)
-    nephrologist_client.post(f"{where}plan/", {"words": "Diet advice", "owner": nurse.pk, "due_on": "2026-04-10"})
+    nephrologist_client.post(
+        f"{where}plan/", {"plan-words": "Diet advice", "plan-owner": nurse.pk, "plan-due_on": "2026-04-10"}
+    )
     sign(nephrologist_client, where)
     potassium(ana, 5.0, 4)
     next_page = where.replace("2026-03", "2026-04")
@@ -169,7 +172,7 @@ def test_the_first_who_says_that_a_plan_is_done_stands(
     nephrologist_client: Client, where: str, nurse: User, nephrologist: User
 ) -> None:
     nephrologist_client.post(where, WORDS)
-    plan_body = {"words": "Talk about potassium", "owner": nurse.pk, "due_on": "2026-04-10"}
+    plan_body = {"plan-words": "Talk about potassium", "plan-owner": nurse.pk, "plan-due_on": "2026-04-10"}
     nephrologist_client.post(f"{where}plan/", plan_body)
     item = ours(PlanItem).get()
     first, second = (datetime(2026, 4, day, 9, tzinfo=UTC) for day in (2, 3))
@@ -177,3 +180,97 @@ def test_the_first_who_says_that_a_plan_is_done_stands(
     settle(item=item, words="Also spoken.", by=nephrologist, at=second)
     item.refresh_from_db()
     assert (item.done_at, item.done_by, item.done_words) == (first, nurse, "Spoken.")
+
+
+TYPED = WORDS | {"for_patient": "Eat less fruit, please."}
+
+
+def test_words_typed_and_not_kept_are_kept_and_read_before_they_are_signed(
+    nephrologist_client: Client, where: str
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    page = sign(nephrologist_client, where, **TYPED)
+    assert "Now it is: read it again, then sign." in page
+    assert "Eat less fruit, please." in page
+    review = ours(MonthlyReview).get()
+    assert (review.signed_at, review.for_patient) == (None, "Eat less fruit, please.")
+    assert "Signed. From now on" in sign(nephrologist_client, where, **TYPED)
+    assert ours(MonthlyReview).get().for_patient == "Eat less fruit, please."
+
+
+def test_a_plan_typed_and_not_added_holds_the_signature_and_stays(
+    nephrologist_client: Client, where: str, nurse: User
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    page = sign(nephrologist_client, where, **WORDS, **{"plan-words": "Diet advice"})
+    assert "add it or empty it, then sign" in page
+    assert 'value="Diet advice"' in page
+    assert ours(MonthlyReview).get().signed_at is None
+
+
+def test_keep_leaves_a_plan_in_its_fields_and_adding_one_keeps_the_words(
+    nephrologist_client: Client, where: str, nurse: User
+) -> None:
+    page = nephrologist_client.post(where, WORDS | {"plan-words": "Diet advice"}, follow=True)
+    assert 'value="Diet advice"' in page.content.decode()
+    plan = {"plan-words": "Diet advice", "plan-owner": nurse.pk, "plan-due_on": "2026-04-10"}
+    nephrologist_client.post(f"{where}plan/", TYPED | plan)
+    assert ours(MonthlyReview).get().for_patient == "Eat less fruit, please."
+    assert ours(PlanItem).get().words == "Diet advice"
+
+
+def test_a_plan_that_is_refused_keeps_the_words(nephrologist_client: Client, where: str) -> None:
+    nephrologist_client.post(where, WORDS)
+    page = nephrologist_client.post(f"{where}plan/", TYPED | {"plan-words": "Diet advice"})
+    assert "Eat less fruit, please." in page.content.decode()
+
+
+def test_what_a_colleague_wrote_meanwhile_is_not_written_over(
+    nephrologist_client: Client, where: str, nurse_client: Client
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    judged = nephrologist_client.get(where).context["judged"]
+    nurse_client.post(where, WORDS | {"words": "Written by the nurse."})
+    page = nephrologist_client.post(where, TYPED | {"judged": judged}, follow=True).content.decode()
+    assert "Written by the nurse." in page
+    assert "Eat less fruit, please." in page
+    assert ours(MonthlyReview).get().words == "Written by the nurse."
+
+
+def on_board(page: Any, patient: Patient) -> PatientLine:
+    return next(line for line in page.context["lines"] if line.patient == patient)
+
+
+def test_what_came_after_the_signature_is_said_on_review_board_paper_and_api(
+    nephrologist_client: Client, where: str, ana: Patient
+) -> None:
+    nephrologist_client.post(where, WORDS)
+    sign(nephrologist_client, where)
+    board, api = "/months/2026-03/", f"/api/v1/patients/{ana.pk}/months/2026-03/"
+    assert "Came after the signature" not in laid_flat(nephrologist_client.get(where))
+    assert on_board(nephrologist_client.get(board), ana).later == []
+    assert nephrologist_client.get(api).json()["changed_since_signed"] == []
+    BloodFactory(patient=ana, analyte="2823-3", value=5.2, drawn_at=datetime(2026, 3, 20, 9, tzinfo=UTC))
+    compute_month(ana, MARCH, at=timezone.now())
+    line = "Potassium: signed 6.1 mmol/L, now 5.2 mmol/L."
+    page = laid_flat(nephrologist_client.get(where))
+    assert "Came after the signature" in page
+    assert line in page
+    assert "6.1 ▲" in page
+    assert line in sheet_of(ana, MARCH, at=timezone.now())["later"]
+    line_of_ana = on_board(nephrologist_client.get(board), ana)
+    assert line_of_ana.later == ["potassium"]
+    assert "changed after it: Potassium" in row_html(line_of_ana, MARCH, judges=True)
+    told = nephrologist_client.get(api).json()
+    assert (told["changed_since_signed"], bool(told["signed_at"])) == (["potassium"], True)
+
+
+def test_page_and_paper_set_the_months_in_one_order(nephrologist_client: Client, where: str, ana: Patient) -> None:
+    potassium(ana, 5.0, 2)
+    months = nephrologist_client.get(where).context["months"]
+    sheet = sheet_of(ana, MARCH, at=timezone.now())
+    assert [f"{month:%b %Y}" for month in months] == sheet["months"]
+    assert months[0] == MARCH
+    row = next(row for row in sheet["numbers"] if row[0].startswith("Potassium, "))
+    assert row[1].startswith("6.1")
+    assert row[2].startswith("5.0")
