@@ -58,6 +58,8 @@ def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
     context = shown | {
         "month": wanted,
         "before": month_before(wanted),
+        "today": timezone.localdate(),
+        "running": first_of(timezone.localdate()) == wanted,
         "after": next_month(wanted) if next_month(wanted) <= timezone.localdate() else None,
         "sort": sort,
         "down": down,

@@ -17,6 +17,8 @@ from dosing.science.course import DAY, AbsenceKind, Counts, DeliveredCourse, Ord
 from sessions.facts.local_day import plain_day
 
 SECONDS = 86400
+UNDER_WAY = timedelta(hours=24)
+"""For so long after its start a treatment that was not handed over may still be running; later it was left open."""
 LEAST_PRESCRIBED = 0.5
 """Treatments, under which a share of those prescribed says nothing."""
 Delivered = Mapping[str, Any]
@@ -52,6 +54,12 @@ class InTreatment:
         return [each for each in self.treatments if each.counted and each.handed_over]
 
     @cached_property
+    def under_way(self) -> set[date]:
+        """Days of a treatment that may still be running, with no other one done: neither done nor missed yet."""
+        running = {each.day for each in self.treatments if not each.handed_over and self.until - each.start < UNDER_WAY}
+        return running - {each.day for each in self.done}
+
+    @cached_property
     def absent(self) -> set[date]:
         """Days of an absence on which no treatment at home was done all the same."""
         treated = {each.day for each in self.treatments}
@@ -65,8 +73,14 @@ class InTreatment:
 
     @property
     def days(self) -> float:
-        """Days in treatment; the day that is running counts as far as it has come."""
-        return sum(self._share(day) for day in self.course.days(self.first, self.last) if day not in self.absent)
+        """Days in treatment; the day that is running counts as far as it has come, without one under way."""
+        return sum(self._share(day) for day in self._judged)
+
+    @cached_property
+    def _judged(self) -> list[date]:
+        """Days in treatment of which it can be said what was done."""
+        left_out = self.absent | self.under_way
+        return [day for day in self.course.days(self.first, self.last) if day not in left_out]
 
     def _share(self, day: date) -> float:
         """How much of a day lies in the month so far; days are as long as clocks make them."""
@@ -80,11 +94,7 @@ class InTreatment:
     def prescribed(self) -> float:
         """Treatments that were prescribed for the time in treatment; of fixed weekdays those that are over."""
         treated = {each.day for each in self.treatments}
-        return sum(
-            self._asked(day, order, treated)
-            for day in self.course.days(self.first, self.last)
-            if day not in self.absent and (order := self._order_on(day))
-        )
+        return sum(self._asked(day, order, treated) for day in self._judged if (order := self._order_on(day)))
 
     @property
     def per_week(self) -> float:
@@ -135,6 +145,7 @@ class InTreatment:
         return {
             "nights": len(self.done),
             "open": sum(not each.handed_over for each in self.treatments),
+            "under_way": len(self.under_way),
             "broken_off": sum(each.counts == Counts.BROKEN_OFF for each in self.treatments),
             "days": round(self.days, 1),
             "absences": [
@@ -195,6 +206,12 @@ def _day(iso: str | None) -> date | None:
 
 
 def _of_records(delivered: Delivered) -> Iterator[str]:
+    if running := delivered.get("under_way", 0):
+        yield ngettext(
+            "%(count)d treatment is under way: neither done nor missed yet.",
+            "%(count)d treatments are under way: neither done nor missed yet.",
+            running,
+        ) % {"count": running}
     missing, broken_off = len(delivered.get("missing", [])), delivered.get("broken_off", 0)
     if missing:
         yield ngettext(

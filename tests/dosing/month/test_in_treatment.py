@@ -125,3 +125,22 @@ def test_a_running_month_counts_the_hours_that_have_passed(three_a_week: Patient
     found = august(three_a_week, at=noon)
     assert found.numbers["weekly_hours"]["value"] == pytest.approx(2 * 4 / 6.5 * 7)
     assert found.numbers["nights"]["inputs"] == {"delivered": 2, "prescribed": 2, "days": 6.5}
+
+
+def test_a_treatment_under_way_is_neither_done_nor_missed(three_a_week: Patient) -> None:
+    """On the evening of Wednesday the 19th, an hour after the start: so far each of the eight was kept."""
+    treated(three_a_week, on_weekdays(1, 17))
+    record_night(three_a_week, datetime(2026, 8, 19, 18, tzinfo=UTC), ended_at=None, status="open")
+    found = august(three_a_week, at=datetime(2026, 8, 19, 19, tzinfo=UTC))
+    assert found.numbers["nights"]["inputs"] == {"delivered": 7, "prescribed": 7, "days": 18}
+    assert found.numbers["nights"]["value"] == 1
+    assert found.numbers["weekly_hours"]["value"] == pytest.approx(7 * 4 / 18 * 7)
+    assert lines_said(found.delivered) == ["1 treatment is under way: neither done nor missed yet."]
+
+
+def test_one_left_open_two_days_ago_counts_as_before(three_a_week: Patient) -> None:
+    treated(three_a_week, on_weekdays(1, 17))
+    record_night(three_a_week, datetime(2026, 8, 19, 18, tzinfo=UTC), ended_at=None, status="open")
+    found = august(three_a_week, at=datetime(2026, 8, 21, 6, tzinfo=UTC))
+    assert found.numbers["nights"]["inputs"]["prescribed"] == 8
+    assert lines_said(found.delivered) == []
