@@ -14,6 +14,7 @@ from alerts.models.looked_over import Part
 from alerts.services.first_hour import steps_of_unit
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
+from sessions.models import TreatmentRecord
 
 
 @staff_only
@@ -28,5 +29,11 @@ def first_hour(request: HttpRequest) -> HttpResponse:
     steps = steps_of_unit()
     missing = [step for step in steps if step.needed and not step.done]
     said = set(LookedOver.objects.values_list("part", flat=True))
-    context = {"steps": steps, "missing": missing, "parts": [part for part in Part if part.value not in said]}
+    treated = TreatmentRecord.objects.exists()
+    context = {
+        "steps": steps,
+        "missing": missing,
+        "treated": treated,
+        "parts": [part for part in Part if part.value not in said],
+    }
     return render(request, "alerts/first_hour.html", context)

@@ -15,7 +15,8 @@ import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
-from alerts.models import PendingEvaluation
+from alerts.models import LookedOver, PendingEvaluation
+from alerts.models.looked_over import Part
 from alerts.services import outbox
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.waking import no_calls
@@ -77,6 +78,7 @@ def seed(plan: SeedingPlan, track: Track = lambda scheduled: scheduled) -> None:
         write_checks(team, plan.until - timedelta(days=plan.days + 3))
         sign_texts(team, plan.until - timedelta(days=20))
         set_up_lists(by=team.technologist, at=plan.until - timedelta(days=plan.days))
+        _look_over(team, plan.until - timedelta(days=plan.days))
         moments = [*_scheduled(plan, team)]
         PendingEvaluation.objects.all().delete()  # each story is looked at as a whole when it is looked at first
         for desk, happening in track(moments):
@@ -89,6 +91,14 @@ def seed(plan: SeedingPlan, track: Track = lambda scheduled: scheduled) -> None:
         evaluate_pending(at=plan.until)
         if failed := PendingEvaluation.objects.first():
             raise RuntimeError(f"Evaluating what was made up failed: {failed}, {failed.last_error}")
+
+
+def _look_over(team: Team, at: datetime) -> None:
+    """What comes with the program was read before the first treatment."""
+    for part, by in (
+        (Part.LIMITS, team.nephrologist), (Part.RANGES, team.nephrologist), (Part.INTERVALS, team.technologist),
+    ):  # fmt: skip
+        LookedOver.objects.create(part=part, by=by, at=at)
 
 
 def _scheduled(plan: SeedingPlan, team: Team) -> Iterator[Scheduled]:

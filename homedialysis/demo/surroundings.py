@@ -39,11 +39,11 @@ LATE_CULTURE, SHORT_OF_COVER, NEAR_THE_LIMIT, TRAINED_AGAIN = 1, 2, 6, 3
 """Places in the cast of those to whom it happens."""
 BAGGED = "short, six days, little dialysate"
 """Fluid out of bags: no water treatment at home."""
-MONTHLY = (
+ROUTINE = (
     Analyte.UREA, Analyte.CREATININE, Analyte.POTASSIUM, Analyte.BICARBONATE, Analyte.CALCIUM, Analyte.PHOSPHATE,
     Analyte.ALBUMIN, Analyte.HAEMOGLOBIN, Analyte.TRANSFERRIN_SATURATION,
 )  # fmt: skip
-QUARTERLY = (Analyte.FERRITIN, Analyte.PTH)
+IRON_AND_BONE = (Analyte.FERRITIN, Analyte.PTH)
 WATER_SERVICE_EVERY = 350
 TASKS = ((TaskKind.DISINFECTION, 28), (TaskKind.FILTER_CHANGE, 84), (TaskKind.SERVICE, 350))
 TASKS_OF_WATER = ((TaskKind.WATER_SERVICE, WATER_SERVICE_EVERY), (TaskKind.CARBON_CHANGE, 350))
@@ -57,7 +57,7 @@ def set_up_lists(*, by: User, at: datetime) -> None:
         )
     for kind, days in (("disinfection", 30), ("supply_count", 30), ("carbon_change", 365)):
         surroundings.keep(Interval(kind=kind, every_days=days), by=by, at=at)
-    for name, analytes, weeks in (("Monthly", MONTHLY, 6), ("Every three months", QUARTERLY, 18)):
+    for name, analytes, weeks in (("Routine bloods", ROUTINE, 6), ("Iron and bone", IRON_AND_BONE, 18)):
         surroundings.keep(BloodsDue(name=name, analytes=list(analytes), every_weeks=weeks), by=by, at=at)
 
 

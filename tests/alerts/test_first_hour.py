@@ -28,6 +28,7 @@ from tests.factories import (
     TrainingFactory,
     UserFactory,
     WaterTestFactory,
+    record_night,
 )
 from tests.page_text import laid_flat
 
@@ -70,6 +71,16 @@ def test_the_administrator_lands_on_what_is_missing_until_nothing_is(adi: User) 
         assert f"right for this unit, says Adi on {timezone.now():%Y-%m-%d}" in page
     assert missing() == set()
     assert client.get("/")["Location"] == "/team/"
+
+
+def test_where_patients_are_treated_it_says_so_beside_what_is_not_done(adi: User, ana: Patient) -> None:
+    client = signed_in(adi)
+    before = "things are missing before a patient can begin"
+    assert before in " ".join(client.get("/unit/first/").content.decode().split())
+    record_night(ana)
+    page = " ".join(client.get("/unit/first/").content.decode().split())
+    assert before not in page
+    assert "Patients are treated already, and" in page
 
 
 def test_nothing_is_chosen_before_the_unit_chooses(adi: User) -> None:
