@@ -32,6 +32,7 @@ from sessions.services.text_signing import (
     Signatures,
     State,
     TextPart,
+    fault_of,
     part_named,
     parts,
     prints,
@@ -115,7 +116,7 @@ def _sign(request: HttpRequest, part: TextPart) -> HttpResponse:
     texts = Texts(part.place.patient)
     shown = prints(part, texts, _languages())
     form = SignForm(request.POST if request.method == "POST" else None, initial=_usual(signed_in(request)))
-    problem = _problem(request, shown) if request.method == "POST" else ""
+    problem = _problem(request, shown) if request.method == "POST" else fault_of(part, texts, _languages())
     if request.method == "POST" and form.is_valid() and not problem:
         try:
             sign(part, texts=texts, by=signed_in(request), at=timezone.now(), **form.cleaned_data)
@@ -181,7 +182,12 @@ def _shown(
         "all": len(order),
         "next": order[at + 1] if at + 1 < len(order) else "",
     }
-    return render(request, "sessions/lists/signing_part.html", context, status=400 if problem or form.errors else 200)
+    return render(
+        request,
+        "sessions/lists/signing_part.html",
+        context,
+        status=400 if form.is_bound and (problem or form.errors) else 200,
+    )
 
 
 def _reading(part: TextPart, texts: Texts, code: str, name: str) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from sessions.facts.choices import EventKind, Technique, TextKind
 from sessions.models import Patient, TextSignature
 from sessions.services import text_rows
 from sessions.services.unit_texts import TextPlace, Texts
+from sessions.texts.whom_to_call import bare_calls
 
 SIGNERS = (Role.NURSE, Role.NEPHROLOGIST)
 """Both of them sign each text."""
@@ -145,6 +146,24 @@ def prints(part: TextPart, texts: Texts, languages: Iterable[str]) -> dict[str, 
     return found
 
 
+def fault_of(part: TextPart, texts: Texts, languages: Iterable[str]) -> str:
+    """Why nobody may sign what stands there in one of these languages, in words; "" where nothing is wrong.
+
+    An emergency card holds whom to call, each line by name or number.
+    """
+    if part.place.kind != TextKind.CARDS:
+        return ""
+    for language in languages:
+        with override(language):
+            [card] = part.content(texts)["cards"]
+        bare = bare_calls(card["call"])
+        if bare or not card["call"]:
+            said = _("“%(line)s” names nobody.") % {"line": bare[0]} if bare else _("It says nothing of a call.")
+            rule = _("This card cannot be signed: each line of whom to call names the unit or the emergency number.")
+            return f"{rule} {said}"
+    return ""
+
+
 def sign(
     part: TextPart, *, texts: Texts, languages: Iterable[str], by: User, at: datetime, read_again_on: date
 ) -> TextSignature:
@@ -155,6 +174,8 @@ def sign(
         raise ValueError(_("A nurse and a nephrologist sign the texts."))
     if not read:
         raise ValueError(_("Say in which language you have read it."))
+    if fault := fault_of(part, texts, read):
+        raise ValueError(fault)
     if not at.date() < read_again_on <= at.date() + LONGEST:
         raise ValueError(
             _("The day to read it again must lie between %(first)s and %(last)s; %(given)s was given.")

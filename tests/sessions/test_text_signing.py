@@ -96,6 +96,40 @@ def test_changed_words_end_it_and_those_of_other_cards_do_not(nurse: User, nephr
     assert checked(AIR)
 
 
+def rewritten(by: User, *lines: str) -> None:
+    """The card of air in the line with other lines of whom to call."""
+    content = DEFAULTS[TextKind.CARDS]("")
+    next(card for card in content["cards"] if card["kind"] == "air")["call"] = list(lines)
+    write_text(place=TextPlace(TextKind.CARDS), content=content, why="Shorter.", base=0, by=by, at=timezone.now())
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        (["Call at once, even if you feel well."], "“Call at once, even if you feel well.” names nobody."),
+        (["Call the emergency number.", "Then call."], "“Then call.” names nobody."),
+        (["At the next opportunity call."], "names nobody."),
+        ([], "It says nothing of a call."),
+    ],
+)
+def test_a_card_of_the_unit_without_whom_to_call_cannot_be_signed(nurse: User, lines: list[str], said: str) -> None:
+    rewritten(nurse, *lines)
+    client = signed_in(nurse)
+    assert said in client.get(WHERE).content.decode(), "told before anybody tries"
+    answer = post(client, WHERE)
+    assert answer.status_code == 400
+    assert said in answer.content.decode()
+    assert not TextSignature.objects.filter(signed_by=nurse).exists()
+    with pytest.raises(ValueError, match="each line of whom to call names the unit or the emergency number"):
+        signing(AIR, nurse)
+
+
+@pytest.mark.parametrize("lines", [["Call 112 now."], ["Ring 01632 960100."], ["Call the UNIT.", "Llame a la unidad."]])
+def test_a_card_of_the_unit_that_names_whom_to_call_can(nurse: User, lines: list[str]) -> None:
+    rewritten(nurse, *lines)
+    assert post(signed_in(nurse), WHERE).status_code == 302
+
+
 def test_the_phone_is_told_which_texts_nobody_has_checked(
     ana: Patient, ana_client: Client, nurse: User, nephrologist: User
 ) -> None:
