@@ -109,7 +109,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
             "short_sheets": patient.short_sheets,
         },
         "unit": _unit(),
-        "by_day": by_day(asked),
+        "by_day": by_day(asked, current),
         "prescription": current and _prescription(current),
         "changes": current and changes_for(reader, current),
         "messages": [
@@ -135,11 +135,19 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
 DAY_HOURS = range(5, 17)
 """A treatment that begins in these hours, on the patient's clock, is one of the day (common practice, no source)."""
 LATELY = 10
+LONG_NIGHT_MINUTES = 360
+"""So long a treatment is one of the night, until one was done (common practice, no source)."""
 
 
-def by_day(asked: KitRequest) -> bool:
-    """Whether most of the latest treatments began by day; without any nothing is known, and the night is spoken of."""
+def by_day(asked: KitRequest, ordered: Prescription | None) -> bool:
+    """Whether most of the latest treatments began by day.
+
+    Before the first one the prescription tells: whoever is to be left alone at night, or is on for as long as a night,
+    reads of the night. Else nothing is known, and no night is spoken of: that is true at any hour.
+    """
     latest = [night.started_at.astimezone(asked.zone).hour for night in asked.nights[:LATELY] if night.started_at]
+    if not latest:
+        return ordered is None or not (ordered.quiet_at_night or ordered.minutes >= LONG_NIGHT_MINUTES)
     return sum(hour in DAY_HOURS for hour in latest) * 2 > len(latest)
 
 

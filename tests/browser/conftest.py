@@ -19,6 +19,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from homedialysis.accounts.models import User
 from sessions.pages import bedside
+from sessions.services import kit
 from tests.browser.static_from_memory import StaticFromMemory, pieces, ways_in
 
 PHONE = (360, 740)
@@ -89,6 +90,12 @@ def bedside_in_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
     kept = [f"bedside/js/{name}.js" for name in LOOKED_INTO]
     monkeypatch.setattr(bedside, "addresses", lambda suffix="": [*addresses(suffix), *map(static, kept)])
     monkeypatch.setattr(bedside, "_release", release_in_pieces)
+
+
+@pytest.fixture(autouse=True)
+def first_treatments_of_the_night(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever has no treatment behind them yet is to be treated at night here, unless a test says otherwise."""
+    monkeypatch.setattr(kit, "LONG_NIGHT_MINUTES", 0)
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from playwright.sync_api import Route, expect
 
 from homedialysis.accounts.models import User
 from sessions.models import Patient
+from sessions.services import kit
 from tests import pseudo_words
 from tests.browser.conftest import PHONE, BrowserPage
 from tests.browser.evening import Evening
@@ -266,3 +267,23 @@ def test_whoever_dialyses_by_day_reads_of_no_night(phone: Evening) -> None:
         if found := re.findall(r"[^.\n]*night[^.\n]*", said, re.IGNORECASE):
             left[screen] = found
     assert left == {}
+
+
+def test_on_the_very_first_day_nobody_reads_of_a_night(
+    browser_page: BrowserPage, unit: object, ana: Patient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From the first words on, before the unit has sent anything; with four hours ordered and nothing done yet."""
+    monkeypatch.setattr(kit, "LONG_NIGHT_MINUTES", 360)
+    prescribed(ana)
+    phone = Evening(browser_page(ana.account, worker=False))
+    phone.page.route("**/api/v1/bedside/**", lambda route: route.abort())
+    phone.watched.open("/tonight/")
+    expect(phone.page.get_by_text("The first start on this phone needs the network")).to_be_visible()
+    assert "night" not in visible_words(phone).lower()
+    phone.page.unroute("**/api/v1/bedside/**")
+    phone.tap("Try again")
+    expect(phone.page.get_by_role("heading", level=1)).to_have_text("Today")
+    expect(phone.main()).to_have_text("Begin today's treatment")
+    for place in ("tonight", "welcome", "more", "nights"):
+        phone.go(place)
+        assert "night" not in visible_words(phone).lower(), place

@@ -325,12 +325,31 @@ def test_a_day_is_that_of_the_patients_clock(ana: Patient, ana_client: Client) -
     assert (site["rest_until"], site["resting"]) == ("2026-07-01", False)
 
 
+@pytest.mark.parametrize(
+    ("ordered", "told"),
+    [
+        ({}, True),
+        ({"minutes": 355}, True),
+        ({"minutes": 360, "max_minutes": 420}, False),
+        ({"quiet_at_night": True}, False),
+    ],
+)
+def test_before_the_first_treatment_the_prescription_says_whether_it_is_one_of_the_night(
+    ana: Patient, ana_client: Client, anas_prescription: Prescription, ordered: dict[str, Any], told: bool
+) -> None:
+    Prescription.objects.filter(pk=anas_prescription.pk).update(**ordered)
+    assert kit_of(ana_client)["by_day"] is told
+
+
+def test_without_a_prescription_no_night_is_spoken_of(ana: Patient, ana_client: Client) -> None:
+    assert kit_of(ana_client)["by_day"] is True
+
+
 @pytest.mark.parametrize(("hour", "told"), [(4, False), (5, True), (10, True), (16, True), (17, False), (22, False)])
 def test_whose_treatments_begin_by_day_reads_of_the_day(
     ana: Patient, ana_client: Client, anas_prescription: Prescription, hour: int, told: bool
 ) -> None:
     """Lisbon is on the clock of UTC in March."""
-    assert kit_of(ana_client)["by_day"] is False, "nothing is known"
     for day in range(1, 4):
         record_night(ana, datetime(2026, 3, day, hour, 0, tzinfo=UTC))
     assert kit_of(ana_client)["by_day"] is told

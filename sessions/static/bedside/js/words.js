@@ -10,7 +10,7 @@ const RTL = /^(ar|fa|he|ur)\b/;
 
 const fill = (text, params) => (params ? text.replace(/\{(\w+)\}/g, (whole, name) => params[name] ?? whole) : text);
 
-let byDay = false;
+let byDay = true; // until the unit has said: a treatment is right at any hour
 /** Whether the person dialyses by day: then no night is spoken of. */
 export const setByDay = (whether) => {
   byDay = Boolean(whether);
