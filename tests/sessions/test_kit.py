@@ -329,7 +329,7 @@ def test_a_day_is_that_of_the_patients_clock(ana: Patient, ana_client: Client) -
     ("ordered", "told"),
     [
         ({}, True),
-        ({"minutes": 355}, True),
+        ({"minutes": 355, "max_minutes": 360}, True),
         ({"minutes": 360, "max_minutes": 420}, False),
         ({"quiet_at_night": True}, False),
     ],
