@@ -274,6 +274,8 @@ interface Kit {
   first_aid_unchecked: string[];
   /** Kind of event -> the emergency card that is its first aid. */
   card_of: Record<string, string>;
+  /** After which kinds of events the blood is not simply given back, what is said then, which steps are left out. */
+  blood_back?: { kinds: Record<string, "never" | "ask">; words: Record<string, string>; steps: string[] };
   access: {
     id: number;
     kind: string;

@@ -12,6 +12,7 @@ from sessions.services import text_rows
 from sessions.services.text_signing import Signatures, TextPart
 from sessions.services.unit_texts import TextPlace, Texts
 from sessions.texts import cards as cards_texts
+from sessions.texts import run_sheets
 from sessions.texts.checklist import CATHETER, NEEDLES
 from sessions.texts.emergency import default_cards, first_aid_of
 
@@ -39,6 +40,7 @@ def emergency_texts(texts: Texts, signed: Signatures, for_whom: str) -> Json:
     return {
         "cards": [card | {"checked": checked[card["kind"]]} for card in cards_for(every, for_whom)],
         "card_of": {event.value: kind for event, kind in cards_texts.CARD_OF.items()},
+        "blood_back": blood_back(),
         "first_aid": first_aid_of(every, words),
         "first_aid_unchecked": [event for event, whether in by_event.items() if not whether],
         "on_each_card": on_each_card(),
@@ -66,6 +68,15 @@ def program_texts() -> Json:
     rows = text_rows.read(TextKind.CARDS, "", default_cards())["cards"]
     cards = [card | {"checked": False} for card in cards_for(rows, "")]
     return {"cards": cards, "on_each_card": on_each_card()}
+
+
+def blood_back() -> Json:
+    """After which events the blood is not simply given back, what is said then, and which steps are left out."""
+    return {
+        "kinds": {event.value: rule.value for event, rule in cards_texts.BLOOD_BACK.items()},
+        "words": {rule.value: str(words) for rule, words in cards_texts.BLOOD_BACK_WORDS.items()},
+        "steps": [step.key for step in run_sheets.WASH_BACK],
+    }
 
 
 def on_each_card() -> Json:

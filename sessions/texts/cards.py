@@ -37,6 +37,13 @@ class FirstCall(StrEnum):
     UNIT = "on_call"
 
 
+class BloodBack(StrEnum):
+    """Why the blood in the lines is not simply given back once something has happened."""
+
+    NEVER = "never"
+    ASK = "ask"
+
+
 class Group(StrEnum):
     """Under which heading a card is looked for."""
 
@@ -45,12 +52,17 @@ class Group(StrEnum):
     MACHINE = "machine"
 
 
+WITH_THE_PROGRAM = frozenset({"source", "blood_back"})
+"""What of a card is no word of it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
     """One emergency: what to do now, what never, whom to call, what a helper does, what to say.
 
     kind is what phone and unit know it by. events: what can be noted of it, and whose first aid it is. signs: how it
     shows itself. alone: what somebody on their own does besides. see: kinds of the cards to open instead or next.
+    blood_back: why the blood is not given back after it; None where it is, or where that depends on more.
     """
 
     kind: str
@@ -67,11 +79,13 @@ class Card:
     signs: StrOrPromise = ""
     for_whom: str = EVERYBODY
     see: tuple[str, ...] = ()
+    blood_back: BloodBack | None = None
     source: str = PRACTICE
 
     def as_json(self) -> dict[str, Any]:
-        """All of it as plain data, in the language of the moment."""
-        return {each.name: _plain(getattr(self, each.name)) for each in fields(self) if each.name != "source"}
+        """What a unit may write anew as plain data, in the language of the moment."""
+        own = (each.name for each in fields(self) if each.name not in WITH_THE_PROGRAM)
+        return {name: _plain(getattr(self, name)) for name in own}
 
 
 def _plain(value: Any) -> Any:
@@ -94,6 +108,7 @@ CARDS = (
     Card(
         kind="needle_out", group=Group.BLOOD, title=_("Needle out, or blood on the sheet"), for_whom=NEEDLES,
         events=(EventKind.NEEDLE_DISLODGED,),
+        blood_back=BloodBack.NEVER,
         now=(
             STOP,
             _("Clamp the lines and the needle that is still in."),
@@ -116,6 +131,7 @@ CARDS = (
     Card(
         kind="catheter_open", group=Group.BLOOD, title=_("Catheter line off, or cap off"), for_whom=CATHETER,
         events=(EventKind.CATHETER_OPEN,),
+        blood_back=BloodBack.NEVER,
         now=(
             _("Pinch the catheter closed with your fingers, close to the skin."),
             _("Close its clamp."),
@@ -134,6 +150,7 @@ CARDS = (
     ),
     Card(
         kind="line_apart", group=Group.BLOOD, title=_("A line came apart"), events=(EventKind.LINE_APART,),
+        blood_back=BloodBack.NEVER,
         now=(
             STOP,
             _("Clamp on both sides of the gap, first on your own side."),
@@ -151,6 +168,7 @@ CARDS = (
     ),
     Card(
         kind="air", group=Group.BLOOD, title=_("Air in the line"), events=(EventKind.AIR,),
+        blood_back=BloodBack.NEVER,
         now=(
             _("Clamp the venous line."),
             STOP,
@@ -171,6 +189,7 @@ CARDS = (
         kind="blood_colour", group=Group.BLOOD, title=_("Blood in the lines looks wrong"),
         events=(EventKind.BLOOD_COLOUR,),
         signs=_("Bright red like cherries, or dark like cola, with or without pain in chest, back or belly."),
+        blood_back=BloodBack.NEVER,
         now=(
             STOP,
             CLAMP,
@@ -224,6 +243,7 @@ CARDS = (
     Card(
         kind="no_answer", group=Group.BODY, title=_("The person does not answer"), events=(EventKind.NO_ANSWER,),
         signs=_("For whoever is there."),
+        blood_back=BloodBack.NEVER,
         now=(
             _("Call the emergency number. Put the telephone on loudspeaker."),
             _("Stop the blood pump. Clamp both lines."),
@@ -261,6 +281,7 @@ CARDS = (
     Card(
         kind="chest_pain", group=Group.BODY, title=_("Chest pain, or short of breath"),
         events=(EventKind.CHEST_PAIN, EventKind.BREATHLESS),
+        blood_back=BloodBack.ASK,
         now=(
             _("Look at the lines. Air in them: open “Air in the line” instead, and do not sit up."),
             _("Stop the blood pump. Clamp both lines."),
@@ -297,6 +318,7 @@ CARDS = (
     Card(
         kind="allergy", group=Group.BODY, title=_("Allergic reaction"), events=(EventKind.ALLERGY,),
         signs=_("Itching, hives, swollen face or tongue, wheezing, most often in the first half hour."),
+        blood_back=BloodBack.NEVER,
         now=(
             _("Stop the blood pump. Clamp both lines."),
             _("Call the emergency number now."),
@@ -334,6 +356,7 @@ CARDS = (
     Card(
         kind="chlorine", group=Group.MACHINE, title=_("Chlorine over the limit while connected"),
         events=(EventKind.CHLORINE,), first=FirstCall.UNIT,
+        blood_back=BloodBack.ASK,
         now=(
             STOP,
             CLAMP,
@@ -387,6 +410,13 @@ CARDS = (
     ),
 )  # fmt: skip
 BY_KIND = {card.kind: card for card in CARDS}
+BLOOD_BACK: dict[EventKind, BloodBack] = {
+    **{event: card.blood_back for card in CARDS for event in card.events if card.blood_back},
+    EventKind.CLOTTING: BloodBack.ASK,
+    EventKind.BLOOD_LEAK: BloodBack.ASK,
+}
+"""Kind of event -> why the blood is not simply given back after it; the last two have no card of their own."""
+BLOOD_BACK_WORDS = {BloodBack.NEVER: NO_RETURN, BloodBack.ASK: ASK_RETURN}
 CARD_OF = {event: card.kind for card in CARDS for event in card.events}
 """Kind of event -> the card that is its first aid."""
 

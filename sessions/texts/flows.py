@@ -124,9 +124,9 @@ HYPOTENSION = (
     FlowStep("again", _("Measure the blood pressure again."), asks="again"),
     FlowStep("better", _("How is it now?"), answers=(
         Reply("feel_better"), Reply("feel_little", WAITS), Reply("feel_not", "help", danger=True))),
-    FlowStep("call", _("Call the unit on call before you go on."),
-             _("Say what was measured, and ask about the rest of the treatment."),
-             (Reply("unit_spoken", does=(UNIT,)), Reply("unit_not_reached", does=(NOT_REACHED,)))),
+    _call(_("Call the unit on call before you go on."), Reply("unit_spoken", does=(UNIT,)), hint=_(
+        "Say what was measured, and ask about the rest of the treatment. If you reach nobody: end the treatment as "
+        "you were trained, and do not go on.")),
     FlowStep("plan", _("How does it go on?"),
              _("Your prescription stays as it is. Where it does not fit: ask the unit."),
              (Reply("uf_on_again", OVER, (RESUME, WENT_ON)), Reply("uf_left_off", OVER, (WENT_ON,)),

@@ -188,15 +188,19 @@ START: Steps = (
 )  # fmt: skip
 
 
-GIVE_BACK: Steps = (
-    Step("off_ready", _("Saline, clamps, gauze and tape in reach"), _("Sit or lie. Measure the pressure first."),
-         part=COMING_OFF),
-    Step("off_uf", _("Fluid removal off"), _("Read what the machine took off."), part=COMING_OFF),
+WASH_BACK: Steps = (
     Step("off_slow", _("Turn the pump down"), speed_ml_min=WASH_BACK_ML_MIN, part=COMING_OFF),
     Step("off_saline", _("Arterial side to the saline, its clamp closed"), _("No air: the bag must not run empty."),
          part=COMING_OFF),
     Step("off_wash", _("Give the blood back until the venous line is pale"),
          _("Watch the venous line and the air detector."), part=COMING_OFF),
+)  # fmt: skip
+"""The steps by which blood comes back: left out where it must not."""
+GIVE_BACK: Steps = (
+    Step("off_ready", _("Saline, clamps, gauze and tape in reach"), _("Sit or lie. Measure the pressure first."),
+         part=COMING_OFF),
+    Step("off_uf", _("Fluid removal off"), _("Read what the machine took off."), part=COMING_OFF),
+    *WASH_BACK,
     Step("off_stop", _("Stop the pump, clamp both lines and both sides of you"), part=COMING_OFF),
 )  # fmt: skip
 OFF_CATHETER: Steps = (

@@ -258,6 +258,9 @@ def test_one_step_at_a_time_in_large_letters(phone: Phone) -> None:
     expect(phone.page.get_by_role("button", name="Next step")).to_have_count(0)
     phone.tap("Step before")
     expect(step).to_contain_text(str(air.now[-2]))
+    phone.go("running")
+    phone.go("danger", "air")  # the same card, gone to again
+    expect(step).to_have_text(f"1 of {len(air.now)} {air.now[0]}")
     phone.go("danger", "faint")
     expect(step).to_contain_text("1 of")
     phone.tap("The person does not answer")  # the card to open instead or next
@@ -330,3 +333,50 @@ def test_what_nobody_has_signed_says_so_small_and_hides_nothing(phone: Phone) ->
         phone.go("running")
         phone.go(*screen)
         expect(phone.page.get_by_text(UNCHECKED)).to_have_count(0)
+
+
+def test_a_needle_that_came_out_stays_in_sight_and_its_end_gives_no_blood_back(phone: Phone) -> None:
+    phone.running()
+    phone.go("danger", "needle_out")
+    phone.tap(HAPPENED, exact=False)
+    screen = phone.page.locator("#screen")
+    phone.go("helper")
+    expect(screen).to_contain_text("Needle came out since")
+    phone.go("running")
+    expect(screen).to_contain_text("Needle came out since")
+    phone.tap("Go on with the steps")
+    expect(phone.page.locator(".now-step")).to_contain_text(f"1 of 4 {BY_KIND['needle_out'].now[0]}")
+    phone.go("finish")
+    expect(screen).to_contain_text("Do not give the blood back.")
+    expect(phone.page.locator(".step-words")).to_have_text("Stop the pump, clamp both lines and both sides of you")
+    for _ in range(3):
+        expect(screen).not_to_contain_text("Give the blood back until")
+        phone.tap("Done, next")
+    phone.tap("End now")
+    assert phone.doc()["blood_return"] == "none"
+
+
+def test_a_needle_that_is_called_over_is_told_no_more(phone: Phone) -> None:
+    phone.running(events=[])
+    phone.go("danger", "needle_out")
+    phone.tap(HAPPENED, exact=False)
+    phone.go("running")
+    phone.tap("It is over: the treatment goes on")
+    expect(phone.page.locator("#screen")).not_to_contain_text("not at its end")
+    [event] = phone.doc()["events"]
+    assert (event["outcome"], event["ended_at"] >= event["at"]) == ("went_on", True)
+    phone.go("finish")
+    expect(phone.page.locator("#screen")).not_to_contain_text("Do not give the blood back.")
+    phone.go("helper")
+    expect(phone.page.locator("#screen")).to_contain_text("the treatment went on")
+
+
+def test_what_else_is_told_stands_below_the_steps(phone: Phone) -> None:
+    phone.running()
+    phone.run("app", "m.ctx.night.trouble = { status: 400, said: 'No.', tries: 1, since: '', at: '', next: null };")
+    for place in (("danger", "needle_out"), ("running",)):
+        phone.go(*place)
+        order = phone.page.locator("#screen > *").evaluate_all("(all) => all.map((each) => each.className)")
+        assert "notice care" in order
+        first = next(index for index, names in enumerate(order) if names in ("steps", "live"))
+        assert (order.index("notice care") > first) == (place[0] == "danger"), order

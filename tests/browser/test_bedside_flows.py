@@ -248,7 +248,7 @@ def test_one_step_back_and_undo_lead_back_and_the_drop_can_be_taken_back(phone: 
 def down_from_flat(phone: Trouble) -> None:
     for words in ("Done, next", "I cannot measure now", "I gave no saline", "Go on now", "I cannot measure now"):
         phone.answer(words)
-    for words in ("I feel better", "I did not reach the unit", "It goes on with fluid removal off"):
+    for words in ("I feel better", "I spoke with the unit", "It goes on with fluid removal off"):
         phone.answer(words)
 
 

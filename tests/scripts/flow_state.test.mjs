@@ -7,6 +7,7 @@ import { chance, script } from "./given.mjs";
 const draft = await script("draft.js");
 const flows = await script("flow_state.js");
 const { placeOfField } = await script("fields.js");
+const { stepsOff } = await script("sheet_steps.js");
 
 const steps = (kind) => [{ key: "first", stamp: `${kind}_first`, answers: [] }];
 const KIT = {
@@ -88,4 +89,53 @@ test("a record that was changed is no longer called refused", () => {
   night.trouble = broken;
   draft.judgeAnew(night);
   assert.equal(night.trouble, broken, "what the server could not do waits for its next try");
+});
+
+/* What is not at its end, and the blood that is not given back --------------------------------------- */
+
+const END_KEYS = ["off_ready", "off_uf", "off_slow", "off_saline", "off_wash", "off_stop", "off_caps"];
+const WITH_CARDS = {
+  ...KIT,
+  card_of: { needle_dislodged: "needle_out", chlorine_connected: "chlorine", infiltration: "swelling" },
+  blood_back: {
+    kinds: { needle_dislodged: "never", chlorine_connected: "ask" },
+    words: { never: "Do not give the blood back.", ask: "Ask first." },
+    steps: ["off_slow", "off_saline", "off_wash"],
+  },
+  run_sheet: { steps: [{ key: "bolus" }, ...END_KEYS.map((key) => ({ key, part: "end" }))] },
+};
+const running = (...events) => {
+  const night = fresh();
+  night.doc.started_at = at(0);
+  for (const event of events) draft.addEvent(night, event);
+  return night;
+};
+const keysOff = (night) => stepsOff(WITH_CARDS, night).map((step) => step.key);
+
+test("a grave event with a card alone is not at its end until somebody says so", () => {
+  const needle = { kind: "needle_dislodged", at: at(29) };
+  const night = running({ kind: "air", at: at(10) }, needle, { kind: "infiltration", at: at(30) });
+  const ctx = { kit: WITH_CARDS, night, now: () => new Date(at(40)) };
+  assert.deepEqual(flows.notAtEnd(ctx), [1, 2], "what has neither steps nor a card holds nobody");
+  assert.deepEqual(flows.wayOf(WITH_CARDS, night.doc.events[1]), ["danger", "needle_out"]);
+  assert.equal(flows.wayOf(WITH_CARDS, night.doc.events[2])?.[0], "flow");
+  flows.write(night, 1, ["went_on"], at(41));
+  assert.deepEqual(flows.notAtEnd(ctx), [2]);
+  assert.deepEqual(flows.notAtEnd({ ...ctx, night: running({ ...needle, at: "2026-11-30T13:00:00.000Z" }) }), []);
+});
+
+test("after a needle that came out the steps of the end bring no blood back, and the pump stands first", () => {
+  assert.deepEqual(keysOff(running()), END_KEYS);
+  assert.deepEqual(keysOff(running({ kind: "hypotension", at: at(29) })), END_KEYS);
+  const without = ["off_stop", "off_ready", "off_uf", "off_caps"];
+  assert.deepEqual(keysOff(running({ kind: "needle_dislodged", at: at(29) })), without);
+  assert.deepEqual(keysOff(running({ kind: "chlorine_connected", at: at(29) })), without);
+  assert.deepEqual(keysOff(running({ kind: "needle_dislodged", at: at(29), outcome: "went_on" })), END_KEYS);
+});
+
+test("of two events the one after which blood never comes back says so", () => {
+  const both = running({ kind: "chlorine_connected", at: at(20) }, { kind: "needle_dislodged", at: at(29) });
+  assert.equal(flows.bloodStays(WITH_CARDS, both), "never");
+  assert.equal(flows.bloodStays(WITH_CARDS, running({ kind: "chlorine_connected", at: at(20) })), "ask");
+  assert.equal(flows.bloodStays(WITH_CARDS, running()), "");
 });

@@ -36,6 +36,8 @@ BARE = {
 """A call without whom. Whoever takes a call, and what a call is told, is another word."""
 NUMBER = {"en": ("the unit", "the emergency number"), "es": ("a la unidad", "al número de emergencias")}
 LANGUAGES = tuple(BARE)
+NEVER_BACK = re.compile(r"Do not give (the|this) blood back\.$")
+UNLESS = re.compile(r"Do not give the blood back unless ")
 
 
 def card_words(card: dict[str, Any]) -> Iterator[str]:
@@ -340,3 +342,24 @@ def test_the_wall_sheet_names_nobody_and_is_the_patients_alone(
     assert (answer.status_code, answer.headers["Content-Type"]) == (200, "application/pdf")
     assert without_breaks(ana.name) not in squeezed(answer.content)
     assert ben_client.get(f"/takeout/{ana.pk}/wall-sheet.pdf").status_code == 404
+
+
+def test_whatever_never_gives_blood_back_is_declared_so_beside_its_words() -> None:
+    """The end of a treatment follows the declaration, so the card and the end cannot say two things."""
+    never = {card.kind for card in cards.CARDS if any(NEVER_BACK.match(str(line)) for line in card.never)}
+    ask = {card.kind for card in cards.CARDS if any(UNLESS.match(str(line)) for line in card.never)}
+    assert {card.kind for card in cards.CARDS if card.blood_back == cards.BloodBack.NEVER} == never
+    assert {card.kind for card in cards.CARDS if card.blood_back == cards.BloodBack.ASK} == ask
+    assert {"needle_out", "air", "blood_colour", "line_apart", "catheter_open"} <= never
+    assert {EventKind.CLOTTING, EventKind.CHLORINE, EventKind.BLOOD_LEAK} <= set(cards.BLOOD_BACK)
+
+
+def test_the_phone_is_told_after_what_the_blood_stays_out_and_which_steps_go(ana_client: Client) -> None:
+    told = ana_client.get("/api/v1/bedside/").json()["blood_back"]
+    assert told["kinds"]["needle_dislodged"] == "never"
+    assert told["words"] == {
+        "never": "Do not give the blood back.",
+        "ask": "Do not give the blood back unless the unit says so.",
+    }
+    assert told["steps"] == ["off_slow", "off_saline", "off_wash"]
+    assert "blood_back" not in cards.CARDS[0].as_json()

@@ -206,6 +206,15 @@ def _leads(keys: list[str], index: int, step: flows.FlowStep) -> set[str]:
     return {answer.then if answer.then in keys or answer.then == flows.OVER else following for answer in step.answers}
 
 
+def test_whoever_reaches_nobody_ends_the_treatment_on_every_way() -> None:
+    calls = [(kind, step) for kind, steps in flows.FLOWS.items() for step in steps if step.key == "call"]
+    assert {kind for kind, _step in calls} == set(flows.FLOWS)
+    for kind, step in calls:
+        assert "If you reach nobody" in str(step.hint), kind
+        [alone] = [each for each in step.answers if each.code == "unit_not_reached"]
+        assert (alone.then, alone.does) == ("blood", (flows.NOT_REACHED, flows.ENDED)), kind
+
+
 def test_words_name_whom_to_call_in_both_languages() -> None:
     """No bare "call": the unit or the emergency number is named in the same sentence."""
     named = {"en": r"\bcall\b(?!.*(unit|emergency number))", "es": r"\bllame\b(?!.*(unidad|emergencias))"}

@@ -36,6 +36,7 @@ NOW = A_NIGHT + timedelta(days=40)
 KEYS = {
     "by_day", "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
     "messages", "due", "checklist", "run_sheet", "cards", "card_of", "on_each_card",
+    "blood_back",
     "first_aid", "first_aid_unchecked", "access", "limits", "asked", "event_kinds",
     "ready", "numbers", "stock", "computed", "history", "open", "urls", "water",
     "flows", "flows_checked", "low_pressure", "left_out",

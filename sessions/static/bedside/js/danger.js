@@ -9,14 +9,14 @@ import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
 import { cardOf, textsOf, uncheckedLine } from "./cards.js";
 import { isLive, removeRow } from "./draft.js";
-import { fetchRest, go, register } from "./router.js";
+import { fetchRest, go, register, visit } from "./router.js";
 import { bigButton, h, note } from "./ui.js";
 import { getOpen } from "./vault.js";
 import { t, timeOf } from "./words.js";
 
 const AGAIN_AFTER = 5 * 60_000;
-/** Which step of which card is in sight, and whether it is read aloud as it comes. */
-const reading = { kind: "", step: 0, aloud: false };
+/** Which step of which card is in sight on this visit, and whether it is read aloud as it comes. */
+const reading = { kind: "", visit: -1, step: 0, aloud: false };
 /** @type {{address?: string, door?: string} | null} Where the phone lives, as its owner wrote it. */
 let home = null;
 
@@ -242,7 +242,7 @@ function draw(ctx, [kind]) {
   keepAwake(true);
   fetchMissing(ctx);
   const card = kind ? cardOf(ctx.kit, kind) : null;
-  if (reading.kind !== kind) open(ctx, kind);
+  if (reading.kind !== kind || reading.visit !== visit()) open(ctx, kind);
   if (!card) return list(ctx);
   const { on_each_card: each } = /** @type {EmergencyTexts} */ (textsOf(ctx.kit));
   return [
@@ -255,9 +255,9 @@ function draw(ctx, [kind]) {
   ];
 }
 
-/** Another card begins at its first step. @param {Ctx} ctx */
+/** A card begins at its first step each time it is gone to: what was done once may be needed again. @param {Ctx} ctx */
 function open(ctx, kind) {
-  Object.assign(reading, { kind, step: 0, aloud: false });
+  Object.assign(reading, { kind, visit: visit(), step: 0, aloud: false });
   hush();
   if (!canRead()) whenVoicesCome(ctx.redraw);
 }

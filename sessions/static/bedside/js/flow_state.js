@@ -153,9 +153,44 @@ export const pausedNow = ({ doc }) =>
 export const underWay = (ctx) =>
   ctx.night.doc.events.flatMap((event, index) => {
     const steps = stepsOf(ctx.kit, event.kind);
-    const runs = instant(event.at) >= instant(ctx.night.doc.started_at ?? event.at);
-    return runs && steps.length && standOf(ctx.night, event, steps).step !== OVER ? [index] : [];
+    return isOfTreatment(ctx.night, event) && steps.length && standOf(ctx.night, event, steps).step !== OVER
+      ? [index]
+      : [];
   });
+
+/** Where the steps of an event are: its own way, else its card, else null. @param {Kit | null} kit */
+export function wayOf(kit, event) {
+  if (hasFlow(kit, event.kind)) return ["flow", ...addressOf(event)];
+  const card = kit?.card_of?.[event.kind];
+  return card ? ["danger", card] : null;
+}
+
+/** Whether an event belongs to the treatment that runs, and not to the hours before it. @param {Night} night */
+const isOfTreatment = ({ doc }, event) => instant(event.at) >= instant(doc.started_at ?? event.at);
+
+/**
+ * Events that are not at their end, as indices: those on their way, and those with a card that nobody called over.
+ * @param {Ctx} ctx
+ */
+export function notAtEnd(ctx) {
+  const going = new Set(underWay(ctx));
+  const open = (event, index) =>
+    going.has(index) || (!hasFlow(ctx.kit, event.kind) && wayOf(ctx.kit, event) && !event.outcome);
+  return ctx.night.doc.events.flatMap((event, index) =>
+    isOfTreatment(ctx.night, event) && open(event, index) ? [index] : [],
+  );
+}
+
+/**
+ * Why the blood is not simply given back tonight: "never", "ask", or "" where it is. What the treatment went on after
+ * counts no more. @param {Kit | null} kit @param {Night} night
+ */
+export function bloodStays(kit, night) {
+  const rules = night.doc.events
+    .filter((event) => event.outcome !== "went_on" && isOfTreatment(night, event))
+    .map((event) => kit?.blood_back?.kinds[event.kind]);
+  return ["never", "ask"].find((rule) => rules.some((each) => each === rule)) ?? "";
+}
 
 /**
  * The newest systolic pressure of a way: its own, or of a reading from shortly before it on -> {systolic, diastolic,

@@ -14,6 +14,8 @@ import { dayOf, hours, t, timeOf, tn } from "./words.js";
 
 /** Screens that stand before the others: nowhere to go from them. */
 const BEFORE = new Set(["lock", "choose", "taken", "first", "gone"]);
+/** Screens whose steps come before anything else that has to be told. */
+const STEPS_FIRST = new Set(["danger", "flow"]);
 /** As much of the window may the dock and the head take together before they make room. */
 const DOCK_MOST = 0.6;
 
@@ -311,7 +313,9 @@ export function drawFrame(ctx, { name, params }, screen, fresh) {
   document.documentElement.dataset.screen = name;
   document.documentElement.classList.toggle("light-frame", Boolean(screen.light));
   drawHead(ctx, name);
-  byId("screen").replaceChildren(...notices(ctx, name), heading, ...[body].flat(9).filter(Boolean));
+  const told = notices(ctx, name);
+  const parts = [heading, ...[body].flat(9).filter(Boolean)];
+  byId("screen").replaceChildren(...(STEPS_FIRST.has(name) ? [...parts, ...told] : [...told, ...parts]));
   safely(
     () => drawDock(ctx, screen, params, name),
     (problem) => {

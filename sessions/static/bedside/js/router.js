@@ -14,6 +14,7 @@ const screens = new Map();
 /** @type {(place: {name: string, params: string[]}, screen: BedsideScreen | undefined, fresh: boolean) => void} */
 let drawFrame = () => {};
 let last = "";
+let visits = 0;
 /** @type {Promise<void> | null} */
 let rest = null;
 let whole = false;
@@ -30,6 +31,9 @@ export function go(name, ...params) {
   if (location.hash === address) draw(true);
   else location.hash = address;
 }
+
+/** How often the address has changed: whoever comes back to a screen is on another visit. */
+export const visit = () => visits;
 
 export function replace(name, ...params) {
   history.replaceState(history.state, "", addressOf(name, ...params));
@@ -74,6 +78,7 @@ export function startRouter(frame) {
   drawFrame = frame;
   window.addEventListener("hashchange", ({ oldURL }) => {
     last = oldURL;
+    visits += 1;
     clearAway();
     draw(true);
   });

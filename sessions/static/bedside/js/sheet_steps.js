@@ -1,5 +1,6 @@
 /* The steps of the run sheet: which stand, in which order, and which go together in the short form. Pure. */
 
+import { bloodStays } from "./flow_state.js";
 import { isOnHeparin } from "./heparin.js";
 
 /** What is asked of a needle once it is taped. */
@@ -11,8 +12,20 @@ const MOST_TOGETHER = 6;
 
 const OFF = "end";
 
-/** How a treatment ends: the steps up to the needles. @param {Kit} kit @returns {SheetStep[]} */
-export const stepsOff = (kit) => (kit.run_sheet?.steps ?? []).filter((step) => step.part === OFF);
+const STOP_KEY = "off_stop";
+
+/**
+ * How a treatment ends: the steps up to the needles. Where the blood must not come back the pump stands first, and the
+ * steps that bring it back are left out.
+ * @param {Kit} kit @param {Night} night @returns {SheetStep[]}
+ */
+export function stepsOff(kit, night) {
+  const steps = (kit.run_sheet?.steps ?? []).filter((step) => step.part === OFF);
+  if (!bloodStays(kit, night)) return steps;
+  const kept = steps.filter((step) => !kit.blood_back?.steps.includes(step.key));
+  const isStop = (step) => step.key === STOP_KEY;
+  return [...kept.filter(isStop), ...kept.filter((step) => !isStop(step))];
+}
 
 /** @typedef {{at: number, since: Iso | null, failed: string, restart?: string, only?: string, first?: string,
  *   single?: boolean, qb?: number}} Sheet */

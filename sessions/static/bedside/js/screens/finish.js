@@ -10,6 +10,7 @@ import { isDisinfection } from "../check_rows.js";
 import { bloodReturns, dialyserLooks, earlyReasons, yesNo } from "../choices.js";
 import { course, minuteOf } from "../course.js";
 import { askedAt, dropRow, putRow, setFields, setMoment, stampStep, toggleField } from "../draft.js";
+import { bloodStays } from "../flow_state.js";
 import { momentRow } from "../moment_row.js";
 import { placeName } from "../needle_sites.js";
 import { lastTime } from "../nights_before.js";
@@ -42,25 +43,29 @@ const EARLY = 5;
 /** @param {Ctx} ctx */
 const isEarly = (ctx) => (course(ctx.night, ctx.kit, ctx.now()).left ?? 0) > EARLY;
 /** The steps of the end that are still to come. @param {Ctx} ctx */
-const stepsLeft = (ctx) => (inShort(ctx) ? [] : stepsOff(ctx.kit).slice(ctx.night.plan.off ?? 0));
+const stepsLeft = (ctx) =>
+  inShort(ctx) ? [] : stepsOff(ctx.kit, ctx.night).filter((step) => !ctx.night.stamps[step.key]);
 
 /** @param {Ctx} ctx */
 function stepDone(ctx, step) {
-  ctx.change(step.words, (night) => {
-    stampStep(night, step.key, asKept(step), ctx.now().toISOString());
-    night.plan.off = (night.plan.off ?? 0) + 1;
-  });
+  ctx.change(step.words, (night) => stampStep(night, step.key, asKept(step), ctx.now().toISOString()));
 }
 
-/** The treatment ends; all the blood is back unless something else was said. @param {Ctx} ctx */
+/** Why the blood is not given back, above everything else. @param {Ctx} ctx */
+function bloodNote(ctx) {
+  const rule = bloodStays(ctx.kit, ctx.night);
+  return rule && note(ctx.kit.blood_back?.words[rule] ?? "", "stop");
+}
+
+/** The treatment ends; the blood is back unless it stays out or something else was said. @param {Ctx} ctx */
 function end(ctx) {
-  const steps = inShort(ctx) ? stepsOff(ctx.kit) : [];
+  const steps = inShort(ctx) ? stepsOff(ctx.kit, ctx.night) : [];
   ctx.change(say(ctx.kit, ENDED), (night) => {
     const iso = ctx.now().toISOString();
     for (const step of steps) stampStep(night, step.key, asKept(step), iso);
     setMoment(night, "ended_at", minuteOf(ctx.now()));
     stampStep(night, ENDED, coded(ENDED), iso);
-    if (!night.doc.blood_return) setFields(night, { blood_return: "whole" });
+    if (!night.doc.blood_return) setFields(night, { blood_return: bloodStays(ctx.kit, night) ? "none" : "whole" });
   });
 }
 
@@ -70,7 +75,7 @@ function stepWords(ctx) {
     step.hint && !inShort(ctx) && h("p", { class: "soft", text: step.hint }),
     step.speed_ml_min && figureRow(t("About"), withUnit(step.speed_ml_min, "mL/min")),
   ];
-  if (inShort(ctx)) return stepList(stepsOff(ctx.kit), words);
+  if (inShort(ctx)) return stepList(stepsOff(ctx.kit, ctx.night), words);
   const [step] = stepsLeft(ctx);
   return step && [h("p", { class: "step-words", text: step.words }), words(step)];
 }
@@ -115,7 +120,7 @@ const lastOf = (ctx) => (path) =>
   path === TOTAL
     ? null
     : ({
-        rinse_back_l: ctx.night.doc.planned_rinse_back_l,
+        rinse_back_l: ctx.night.doc.blood_return === "none" ? null : ctx.night.doc.planned_rinse_back_l,
         intake_l: ctx.night.doc.planned_intake_l,
       }[path] ?? lastTime(ctx)(path));
 
@@ -199,8 +204,11 @@ const asks = (ctx, paths) => ({
 });
 
 /** @param {Ctx} ctx */
-const endLabel = (ctx) =>
-  ["part", "none"].includes(ctx.night.doc.blood_return) ? t("End now") : t("Blood is back: end now");
+function endLabel(ctx) {
+  const { blood_return: back } = ctx.night.doc;
+  const stays = back ? back !== "whole" : bloodStays(ctx.kit, ctx.night);
+  return stays ? t("End now") : t("Blood is back: end now");
+}
 
 /** Whoever knows the steps, or cannot do them, ends all the same. @param {Ctx} ctx */
 const endNow = (ctx) =>
@@ -278,7 +286,8 @@ function checks(ctx) {
 /** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
-  if (!ctx.night.doc.ended_at) return [ended(ctx), stepWords(ctx), endNow(ctx), howEnded(ctx), shortRow(ctx)];
+  if (!ctx.night.doc.ended_at)
+    return [bloodNote(ctx), ended(ctx), stepWords(ctx), endNow(ctx), howEnded(ctx), shortRow(ctx)];
   const rows = bleedingRows(ctx);
   const out = rows.length > 0 && [h("h2", { text: t("Needles out") }), rows];
   if (!stillOpen(ctx).length) return [ended(ctx), howEnded(ctx), questions(ctx), out];

@@ -1,7 +1,7 @@
 /*
  * Trouble as a way through: one step a screen in large letters, what was answered in whole phrases, the unit's number
- * on each. `#/flow/clotting/0d5b1c3e-7a90` is the way of that event; where it stands is kept with the night, so a killed
- * page goes on there.
+ * on each. `#/flow/clotting/0d5b1c3e-7a90` is the way of that event; where it stands is kept with the night, so a
+ * killed page goes on there.
  */
 
 import { textField } from "../ask.js";

@@ -1,7 +1,10 @@
 /* For a second pair of hands: what happens now, what to do now and what not, and the way to the cards. */
 
 import { callButtons } from "../calls.js";
+import { eventWords } from "../choices.js";
 import { course, fluidSoFar } from "../course.js";
+import { courseWords, notAtEnd } from "../flow_state.js";
+import { notAtEndNotes } from "../not_at_end.js";
 import { withUnit } from "../numbers.js";
 import { endedWords } from "../others.js";
 import { wordsOf } from "../ready.js";
@@ -66,6 +69,19 @@ function now(ctx) {
   ]);
 }
 
+/** What happened, newest first: first what is not at its end, then how the others went. @param {Ctx} ctx */
+function events(ctx) {
+  const open = new Set(notAtEnd(ctx));
+  const over = ctx.night.doc.events.filter((_, index) => !open.has(index)).reverse();
+  if (!over.length) return notAtEndNotes(ctx);
+  const told = (event) => [...courseWords(event), wordsOf(ctx.kit, event.note)].filter(Boolean).join(", ");
+  const rows = over.map((event) => [
+    `${timeOf(event.at)} ${eventWords(ctx.kit, event.kind)}`,
+    told(event) || t("noted"),
+  ]);
+  return [notAtEndNotes(ctx), dl(rows)];
+}
+
 /** @param {Ctx} ctx */
 function draw(ctx) {
   const stage = stageOf(ctx);
@@ -77,7 +93,7 @@ function draw(ctx) {
         "care",
         bigButton(t("Look at it"), () => ctx.go("second"), { tone: "go", data: { k: "beside" } }),
       ),
-    stage === "running" && [h("h2", { text: t("What happens now") }), now(ctx)],
+    stage === "running" && [h("h2", { text: t("What happens now") }), events(ctx), now(ctx)],
     stage === "after" && endedWords(ctx),
     h("h2", { text: t("What you do") }),
     h(

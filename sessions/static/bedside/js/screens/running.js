@@ -8,6 +8,7 @@ import { addEvent, removeRow, setFields, stampStep } from "../draft.js";
 import { addressOf, DROP, hasFlow, indexAt, pausedNow, toldOf, underWay, write } from "../flow_state.js";
 import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
 import { momentRow, pointTo } from "../moment_row.js";
+import { notAtEndNotes } from "../not_at_end.js";
 import { withUnit } from "../numbers.js";
 import { endedWords, writtenBy } from "../others.js";
 import { litresWords, planWords } from "../plan_words.js";
@@ -172,22 +173,10 @@ const onAgain = (ctx, event) =>
 
 /** What is on its way, and what is still off: the way back to it stands above everything else. @param {Ctx} ctx */
 function trouble(ctx) {
-  const open = underWay(ctx);
-  for (const index of open) armWait(ctx, ctx.night.doc.events[index]);
-  const going = open.map((index) => {
-    const event = ctx.night.doc.events[index];
-    return note(
-      t("{what} since {time}: not at its end.", { what: eventWords(ctx.kit, event.kind), time: timeOf(event.at) }),
-      "care",
-      bigButton(t("Go on with the steps"), () => go("flow", ...addressOf(event)), {
-        tone: "danger",
-        data: { k: `flow-${index}` },
-      }),
-    );
-  });
+  for (const index of underWay(ctx)) armWait(ctx, ctx.night.doc.events[index]);
   const left = pausedNow(ctx.night).filter((event) => event.outcome && event.kind === DROP);
   return [
-    ...going,
+    ...notAtEndNotes(ctx),
     ...left.map((event) =>
       note(
         t("Fluid removal is off since {time}.", { time: timeOf(event.paused_at) }),
