@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 import pghistory
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, OuterRef, Q, Subquery
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.append_only import append_only
@@ -136,6 +136,31 @@ class Alert(models.Model):
         return self.waits_since or self.opened_at
 
 
+class AlertStepQuerySet(models.QuerySet["AlertStep"]):
+    def closings_that_hold(self, *, until: datetime | None = None) -> Self:
+        """Without the closings after which a person opened the alert again, by `until` where that is given."""
+        return self.filter(~Q(kind=StepKind.CLOSED) | ~Q(pk__in=_opened_again(until)))
+
+    def spoken(self) -> Self:
+        """Closings by which somebody said that the patient was spoken with: contacts, as a call is.
+
+        Opened again later, with a reason, the patient was spoken with all the same; taken back at once, not.
+        """
+        said = self.filter(kind=StepKind.CLOSED, outcome=Outcome.SPOKEN)
+        return said.exclude(pk__in=_opened_again(words=""))
+
+
+def _opened_again(until: datetime | None = None, **how: str) -> models.QuerySet[AlertStep, dict[str, Any]]:
+    """The closings whose alert a person opened again as the next that happened to it; how: of that step."""
+    opened = AlertStep.objects.filter(kind__in=[StepKind.REOPENED, StepKind.BACK_AGAIN], alert=OuterRef("alert"))
+    after = opened.filter(pk__gt=OuterRef("pk")).order_by("pk").values("pk")[:1]
+    again = AlertStep.objects.filter(kind=StepKind.REOPENED, **how)
+    if until is not None:
+        again = again.filter(at__lte=until)
+    closings = AlertStep.objects.filter(kind=StepKind.CLOSED).alias(opening=Subquery(after))
+    return closings.filter(opening__in=again.values("pk")).values("pk")
+
+
 class AlertStep(models.Model):
     """One step in the life of an alert. Rows are only ever added; `who` is empty where the program took the step.
 
@@ -153,6 +178,8 @@ class AlertStep(models.Model):
     to = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     until = models.DateField(null=True, blank=True)
     call = models.ForeignKey(Call, null=True, blank=True, on_delete=models.PROTECT, related_name="steps")
+
+    objects = AlertStepQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar = ["pk"]

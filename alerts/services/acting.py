@@ -243,9 +243,12 @@ def set_aside(
 
 
 def was_reached(alert: Alert) -> bool:
-    """Whether the patient was spoken with since the alert came, came back or grew urgent."""
+    """Whether the patient was spoken with since the alert came, came back or grew urgent: in a call that is noted, or
+    as somebody said who closed another alert.
+    """
     calls = Call.objects.filter(patient=alert.patient_id, result=CallResult.REACHED)
-    return calls.filter(at__gte=alert.waiting_since).exists()
+    spoken = AlertStep.objects.spoken().filter(alert__patient=alert.patient_id)
+    return any(rows.filter(at__gte=alert.waiting_since).exists() for rows in (calls, spoken))
 
 
 @transaction.atomic

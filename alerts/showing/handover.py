@@ -65,7 +65,7 @@ class HandOver:
 def changes_since(since: datetime, *, until: datetime, reader: User) -> HandOver:
     """Steps, calls and mutes after `since` up to `until`: four queries."""
     steps = AlertStep.objects.filter(at__gt=since, at__lte=until).exclude(kind__in=[StepKind.SEEN, StepKind.CALL])
-    steps = steps.filter(alert__in=Alert.objects.visible_to(reader))
+    steps = steps.filter(alert__in=Alert.objects.visible_to(reader)).closings_that_hold(until=until)
     rows = list(steps.select_related("alert__patient", "who", "to", "call").order_by("pk")[: MOST_STEPS + 1])
     calls = Call.objects.visible_to(reader).filter(at__gt=since, at__lte=until).select_related("patient", "by")
     found: dict[uuid.UUID, Changes] = {}

@@ -11,13 +11,13 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
-from alerts.models import Alert, AlertStep, Call, RecordJudgement
+from alerts.models import Alert, AlertStep, RecordJudgement
 from alerts.models.choices import StepKind, Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
 from alerts.showing.alert_words import advice_of, figure_of
 from alerts.showing.pictures import Picture
-from alerts.showing.sparklines import NextTreatment, last_calls, next_treatments
+from alerts.showing.sparklines import Contact, NextTreatment, last_contacts, next_treatments
 from sessions.models import Patient, RecordSource, TreatmentRecord
 
 LINES = 4
@@ -153,15 +153,15 @@ def _spread(lines: Sequence[EvidenceLine]) -> list[EvidenceLine]:
 class Bundle:
     """One patient with all that is open, the most urgent first.
 
-    alerts: on the table; aside: set aside until a day; about: those that its line speaks of; call: the last one; next:
-    when the next treatment is due, None where nothing says so.
+    alerts: on the table; aside: set aside until a day; about: those that its line speaks of; contact: the last one;
+    next: when the next treatment is due, None where nothing says so.
     """
 
     patient: Patient
     alerts: list[ShownAlert]
     aside: list[ShownAlert]
     about: list[ShownAlert]
-    call: Call | None
+    contact: Contact | None
     next: NextTreatment | None
 
     @property
@@ -205,7 +205,7 @@ class Bundle:
 
 
 def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo, set_aside: bool = False) -> list[Bundle]:
-    """The alerts by patient, the patient who wants a call first on top. Four queries beside those of the alerts.
+    """The alerts by patient, the patient who wants a call first on top. Five queries beside those of the alerts.
 
     set_aside: whether the lines speak of what is set aside; else of what stands on the table.
     """
@@ -214,7 +214,7 @@ def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo, set_aside:
     for alert in alerts:
         by_patient.setdefault(alert.patient_id, []).append(ShownAlert(alert))
     patients = {alert.patient_id: alert.patient for alert in alerts}
-    calls = last_calls(list(patients))
+    contacts = last_contacts(list(patients))
     due = next_treatments(list(patients.values()), at=at, zone=zone)
     found = []
     for patient_id, unsorted in by_patient.items():
@@ -227,7 +227,7 @@ def bundles(alerts: Iterable[Alert], *, at: datetime, zone: ZoneInfo, set_aside:
                 alerts=table,
                 aside=aside,
                 about=aside if set_aside else [one for one in table if one.alert.stands],
-                call=calls.get(patient_id),
+                contact=contacts.get(patient_id),
                 next=due.get(patient_id),
             )
         )

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Max
 
-from alerts.models import Alert, Call
+from alerts.models import Alert, AlertStep, Call
 from alerts.rules.base import Evidence
 from alerts.rules.evidence_kinds import as_spoken, kind_of, label_of_evidence, shown
 from alerts.showing.pictures import Course, Picture, picture_of
@@ -93,10 +93,34 @@ def _worst_a_day(items: Iterable[Evidence]) -> dict[date, float]:
     return {day: (min if below else max)(values) for day, values in by_day.items()}
 
 
-def last_calls(patients: Collection[uuid.UUID]) -> dict[uuid.UUID, Call]:
-    """The latest call with each patient: one query."""
-    rows = Call.objects.filter(patient__in=patients).select_related("by").order_by("patient_id", "-at", "-pk")
-    return {call.patient_id: call for call in rows.distinct("patient_id")}
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """The last time somebody tried to reach a patient. result: what came of it; next_call_at: of the last call noted,
+    which holds also where the patient was spoken with in another way since.
+    """
+
+    at: datetime
+    result: str
+    words: str
+    next_call_at: datetime | None
+
+
+def last_contacts(patients: Collection[uuid.UUID]) -> dict[uuid.UUID, Contact]:
+    """The latest call with each patient, or closing that says the patient was spoken with: two queries."""
+    rows = Call.objects.filter(patient__in=patients).order_by("patient_id", "-at", "-pk").distinct("patient_id")
+    found = {call.patient_id: _called(call) for call in rows}
+    spoken = AlertStep.objects.spoken().filter(alert__patient__in=patients).select_related("alert")
+    for step in spoken.order_by("alert__patient_id", "-at", "-pk").distinct("alert__patient_id"):
+        patient, before = step.alert.patient_id, found.get(step.alert.patient_id)
+        if before is None or step.at > before.at:
+            again = before.next_call_at if before else None
+            found[patient] = Contact(step.at, step.get_outcome_display(), step.words, again)
+    return found
+
+
+def _called(call: Call) -> Contact:
+    words = " ".join(each for each in (call.said, call.plan) if each)
+    return Contact(call.at, call.get_result_display(), words, call.next_call_at)
 
 
 def calls_due(*, until: datetime) -> list[Call]:

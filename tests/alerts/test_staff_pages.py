@@ -15,6 +15,7 @@ from scipy import stats
 from alerts.models import Absence, Alert, AlertMessage, Mute, PushAddress, RotaTurn, Routine
 from alerts.services import acting, quality
 from alerts.showing.pictures import picture_of
+from alerts.showing.sparklines import last_contacts
 from homedialysis.accounts.models import User
 from sessions.models import Patient, Prescription
 from tests.alerts.made_alerts import MORNING, made_alert
@@ -193,6 +194,24 @@ class TestHandOver:
         page = text_of(answer)
         for words in ("All well.", "Drinks less.", "Waits.", "Known.", "Spoken with the patient"):
             assert words in page
+
+    def test_a_closing_taken_back_is_no_closing(self, ana: Patient, nurse: User, nurse_client: Client) -> None:
+        """Neither the hand-over nor the last contact tells of it; a closing that holds is a contact."""
+        now = timezone.now()
+        alert, other = made_alert(ana, at=now - timedelta(days=2)), made_alert(ana, rule="fever", cause="fever")
+        acting.log_call(patient=ana, by=nurse, result="no_answer", at=now - timedelta(days=1))
+        when = now - timedelta(minutes=10)
+        acting.close(alerts=[alert], by=nurse, outcome="spoken", words="Drinks less.", at=when)
+        assert last_contacts([ana.pk])[ana.pk].result == "Spoken with the patient"
+        assert acting.was_reached(other)
+        assert "Spoken with the patient, " in text_of(nurse_client.get(reverse("alerts:triage")))
+        assert "Closed UF rate" in text_of(nurse_client.get(HANDOVER))
+        acting.reopen(alert=alert, by=nurse, at=when + timedelta(minutes=1))
+        assert last_contacts([ana.pk])[ana.pk].result == "No answer"
+        assert not acting.was_reached(other)
+        page = text_of(nurse_client.get(HANDOVER))
+        assert "Closed UF rate" not in page
+        assert "(opened again)" in page
 
     def test_a_time_that_is_not_over_is_refused(self, nurse_client: Client) -> None:
         answer = nurse_client.get(HANDOVER, {"since": "2990-01-01T10:00"})
