@@ -11,6 +11,10 @@ interface Limits {
   unit: string;
   hard: [number, number];
   usual: [number, number];
+  at_most?: string;
+  rises?: boolean;
+  apart?: number;
+  doubt?: (number: number) => string;
   step?: number;
   /** What it is called where the place says the rest. */
   short?: string;

@@ -42,7 +42,10 @@ class Field(Range):
     screen, None where that does not ask for it, or works it out. on_paper: whether it has a column or a line on the
     flow sheet and on the page that types it in. drawn: whether the phone draws its course over the nights.
     of_its_treatment: whether it says something of the treatment that runs alone, so that the one of the night before is
-    never offered. example: a likely value, for the API's examples and the demo; None for the middle of what is usual.
+    never offered. at_most: the key of the number of the same treatment that it does not usually pass; rises: within a
+    treatment it does not usually fall; apart: how many times more or less than prescribed it usually is at most, 0
+    where nothing is prescribed (common practice, no source, each). example: a likely value, for the API's examples and
+    the demo; None for the middle of what is usual.
     """
 
     short: str = ""
@@ -57,6 +60,9 @@ class Field(Range):
     on_paper: bool = True
     drawn: bool = False
     of_its_treatment: bool = False
+    at_most: str = ""
+    rises: bool = False
+    apart: float = 0
     example: float | None = None
 
     @property
@@ -129,6 +135,8 @@ class Twice:
     examples: tuple[float | None, float | None] = (None, None)
     together: tuple[str, str] = ("", "")
     drawn: bool = False
+    falls: str = ""
+    """its own name where the one after is usually not above the one before"""
 
     def at(self, place: int) -> Field:
         """The field before (0) or after (1)."""
@@ -140,6 +148,7 @@ class Twice:
             paired_with=below and f"{PREFIXES[place]}{below}",
             together=self.together[place],
             drawn=self.drawn,
+            at_most=f"{PREFIXES[0]}{self.falls}" if self.falls and place else "",
             loinc=self.loinc[place] or self.field.loinc,
             asked=self.asked[place],
             example=self.examples[place],
@@ -164,6 +173,7 @@ MEASURED = {
         asked=(10, 10),
         examples=(72.6, 70.3),
         drawn=True,
+        falls="weight_kg",
     ),
     "systolic": Twice(
         _SITTING,
@@ -352,7 +362,16 @@ READING: dict[str, Field] = {
         example=670,
     ),
     "uf_volume_l": Field(
-        _("UF so far"), "L", (0, 10), (0, 4.5), 0.05, decimals=-2, asked=70, of_its_treatment=True, example=0.2
+        _("UF so far"),
+        "L",
+        (0, 10),
+        (0, 4.5),
+        0.05,
+        decimals=-2,
+        asked=70,
+        of_its_treatment=True,
+        rises=True,
+        example=0.2,
     ),
     "systolic": SYSTOLIC,
     "diastolic": DIASTOLIC,
@@ -388,7 +407,9 @@ then what is asked less often."""
 CHECK: dict[str, Field] = {
     "value": Field(_("Measured value"), "", (0, 10000), (0, 10000), 0.01, decimals=-2, example=0.02)
 }
-MEDICINE: dict[str, Field] = {"amount": Field(_("Amount"), "", (0, 100000), (0, 20000), decimals=-2, example=2000)}
+MEDICINE: dict[str, Field] = {
+    "amount": Field(_("Amount"), "", (0, 100000), (0, 20000), decimals=-2, apart=2, example=2000)
+}
 SITE: dict[str, Field] = {
     "attempts": Field(_("Attempts"), "", (1, 20), (1, 3), whole=True, example=1),
     "pain": Field(

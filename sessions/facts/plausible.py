@@ -7,6 +7,7 @@ live in `alerts`.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -67,9 +68,9 @@ DIALYSER: dict[str, Range] = {
 }
 """Figures of a data sheet."""
 OF_BODY = ("pre_weight_kg", "post_weight_kg")
-WEIGHTS_APART = 0.2
+WEIGHTS_APART = 0.1
 """Share by which a weight may lie off the target or the last one before it is asked about (common practice, no source).
-The phone's plan of the fluid stops at the same."""
+"""
 EVERYBODYS: Mapping[str, Range] = {}
 HEIGHT_CM = Range(_("Height"), "cm", (60, 250), (140, 210))
 SURROUNDINGS: dict[str, Range] = {
@@ -152,11 +153,45 @@ def unusual(document: dict[str, Any], own: Mapping[str, Range] = EVERYBODYS) -> 
     """The numbers of a treatment document that are possible but unusual. own: what is usual of this person."""
     confirmed = set(document.get("confirmed") or [])
     judged = [(path, given, own.get(path, limits)) for path, given, limits in numbers_of(document)]
+    against = dict(_against_others(document))
+    found = [(path, given, limits.oddity(given) or against.get(path, "")) for path, given, limits in judged]
     return [
-        UnusualMark(field=path, given=given, limit=limits.oddity(given), confirmed=path in confirmed)
-        for path, given, limits in judged
-        if limits.oddity(given)
+        UnusualMark(field=path, given=given, limit=limit, confirmed=path in confirmed)
+        for path, given, limit in found
+        if limit
     ]
+
+
+def _against_others(document: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """By path, how a number usually lies to another of the same treatment, where it does not."""
+    for name, field in TREATMENT.items():
+        given, most = document.get(name), document.get(field.at_most) if field.at_most else None
+        if given is not None and most is not None and given > most:
+            yield name, f"usually at most {most:g} {field.unit}, as {TREATMENT[field.at_most].label.lower()}"
+    for listed, fields in LISTS.items():
+        for name in (name for name, field in fields.items() if field.rises):
+            yield from _fallen(document, listed, name)
+
+
+def _fallen(document: dict[str, Any], listed: str, name: str) -> Iterator[tuple[str, str]]:
+    """Of a number that does not usually fall within a treatment, each that lies under one read before."""
+    highest, unit = -math.inf, LISTS[listed][name].unit
+    for index, row in enumerate(document.get(listed) or []):
+        given = row.get(name)
+        if given is not None and given < highest:
+            yield f"{listed}[{index}].{name}", f"usually at least {highest:g} {unit}, as read before"
+        highest = max(highest, highest if given is None else given)
+
+
+def doses(document: dict[str, Any], prescribed: Mapping[str, float | None]) -> dict[str, Range]:
+    """By path, what is usual of a medicine of which a dose is prescribed. prescribed: by the name in the record."""
+    amount = LISTS["medicines"]["amount"]
+    rows = [(index, prescribed.get(row["name"])) for index, row in enumerate(document.get("medicines") or [])]
+    return {
+        f"medicines[{index}].amount": replace(amount, usual=(dose / amount.apart, dose * amount.apart))
+        for index, dose in rows
+        if dose
+    }
 
 
 def moved_paths(paths: list[str], listed: str, moves: Mapping[int, int]) -> list[str]:
@@ -194,6 +229,7 @@ def _for_script(limits: Range) -> dict[str, Any]:
     if not isinstance(limits, Field):
         return told
     told |= {"short": limits.short_words, "decimals": limits.decimals}
+    told |= {name: getattr(limits, name) for name in ("at_most", "rises", "apart") if getattr(limits, name)}
     if not limits.together:
         return told
     return told | {"together": gettext(limits.together), "pair": limits.paired_with}

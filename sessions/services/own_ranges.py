@@ -9,12 +9,22 @@ from sessions.facts import plausible
 from sessions.facts.choices import AccessKind
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
+from sessions.texts.ready import coded
 
 
 def usual_of(record: TreatmentRecord) -> Mapping[str, Range]:
     """As it was known when this record's treatment began, its prescription being set; a catheter has no needle."""
     own = own_ranges(record.patient, record.prescription, before=record.started_at)
-    return {**own, **plausible.of_catheter(record.document, _lumens(record))}
+    doses = plausible.doses(record.document, _prescribed(record.prescription))
+    return {**own, **doses, **plausible.of_catheter(record.document, _lumens(record))}
+
+
+def _prescribed(ordered: Prescription | None) -> dict[str, float | None]:
+    """What is prescribed against clotting, by the names under which the record keeps it."""
+    if ordered is None:
+        return {}
+    bolus, rate = ordered.bolus_units, ordered.rate_units_h
+    return {coded("heparin"): bolus, coded("low_molecular"): bolus, coded("heparin_rate"): rate}
 
 
 def _lumens(record: TreatmentRecord) -> set[int]:

@@ -55,3 +55,41 @@ test("minutes are told as hours, words take their numbers", () => {
     ["0 entries", "1 entry", "2 entries"],
   );
 });
+
+test("litres typed as millilitres are offered as litres, and the other way round; what is usual is not asked about", () => {
+  const saline = { label: "Saline given", unit: "L", hard: [0, 3], usual: [0.05, 0.5] };
+  const lost = { label: "Blood lost", unit: "mL", hard: [0, 3000], usual: [0, 400] };
+  assert.deepEqual(
+    [200, 2, 0.2, 2000].map((number) => numbers.meant(saline, number)),
+    [0.2, null, null, null],
+  );
+  assert.deepEqual(
+    [0.2, 0, 200, 2].map((number) => numbers.meant(lost, number)),
+    [200, null, null, null],
+  );
+  assert.match(numbers.oddity(saline, 2), /^2 L is unusual/);
+});
+
+test("a dose far from the prescribed one is asked about with what is prescribed, on its ends it is not", async () => {
+  const { doseLimits } = await script("heparin.js");
+  const amount = { label: "Amount", unit: "", hard: [0, 100000], usual: [0, 20000], apart: 2 };
+  const kit = { limits: { "medicines.amount": amount } };
+  const asked = (prescribed, given) =>
+    numbers.oddity(doseLimits(kit, { name: "heparin", label: "Heparin bolus", unit: "units", prescribed }), given);
+  assert.match(asked(2100, 20000), /2100 units/);
+  assert.match(asked(2100, 1049), /far from what is prescribed/);
+  assert.deepEqual([asked(2100, 4200), asked(2100, 1050), asked(null, 3000)], ["", "", ""]);
+});
+
+test("a weight over the one before and a volume under the last are asked about", async () => {
+  const { limitsAt, notUnder } = await script("draft.js");
+  const limit = (label, more) => ({ label, unit: "kg", hard: [20, 300], usual: [40, 160], ...more });
+  const kit = { limits: { pre: limit("Weight before"), post: limit("Weight after", { at_most: "pre" }) } };
+  const after = limitsAt(kit, { pre: 72.3 }, "post");
+  assert.equal(numbers.oddity(after, 76), "76 kg is more than 72.3 kg (weight before). Is it right?");
+  assert.equal(numbers.oddity(after, 72.3), "");
+  assert.equal(numbers.oddity(limitsAt(kit, { pre: null }, "post"), 76), "");
+  const volume = { label: "UF so far", unit: "L", hard: [0, 10], usual: [0, 4.5], rises: true };
+  assert.equal(numbers.oddity(notUnder(volume, 0.7), 0.5), "0.5 L is less than 0.7 L, as read before. Is it right?");
+  assert.deepEqual([numbers.oddity(notUnder(volume, 0.7), 0.7), numbers.oddity(notUnder(volume), 0.5)], ["", ""]);
+});

@@ -201,7 +201,8 @@ def test_scripts_get_every_limit_as_json() -> None:
     assert len(told) == of_records + len(plausible.WATER) + 1, "and the count of supplies"
     for name, limits in TREATMENT.items():
         together = {"together": limits.together, "pair": limits.paired_with} if limits.together else {}
-        assert told[name] == together | {
+        most = {"at_most": limits.at_most} if limits.at_most else {}
+        assert told[name] == together | most | {
             "label": limits.label,
             "short": limits.short or limits.label,
             "unit": limits.unit,
@@ -210,6 +211,8 @@ def test_scripts_get_every_limit_as_json() -> None:
             "step": limits.step,
             "decimals": limits.decimals,
         }
+    assert told["post_weight_kg"]["at_most"] == "pre_weight_kg"
+    assert (told["readings.uf_volume_l"]["rises"], told["medicines.amount"]["apart"]) == (True, 2)
     assert told["post_standing_systolic"]["together"] == "Pressure after, standing"
     assert told["post_standing_systolic"]["pair"] == "post_standing_diastolic"
     for listed, rows in LISTS.items():

@@ -217,12 +217,47 @@ export const limitsOf = (kit, path) => kit?.limits?.[path.replace(/\[\d+\]/g, ""
 export const rowOf = (night, path) => (path.includes(".") ? getPath(night, path.replace(/\.\w+$/, "")) : night.doc);
 
 /**
+ * A number that does not usually pass another of its treatment is asked about where it does.
+ * @param {Limits | undefined} limits @param {Kit} kit @param {any} row @returns {Limits | undefined}
+ */
+function notOver(limits, kit, row) {
+  const path = limits?.at_most ?? "";
+  const most = path && row?.[path];
+  if (!limits || !path || most == null) return limits;
+  const doubt = (number) =>
+    number > most
+      ? t("{value} is more than {other} ({label}). Is it right?", {
+          value: withUnit(number, limits.unit),
+          other: withUnit(most, limits.unit),
+          label: t(limitsOf(kit, path)?.label ?? path).toLowerCase(),
+        })
+      : "";
+  return { ...limits, doubt };
+}
+
+/**
+ * A number that does not usually fall within a treatment is asked about where it is under one read before.
+ * @param {Limits} limits @param {number | null | undefined} before @returns {Limits}
+ */
+export function notUnder(limits, before) {
+  if (!limits.rises || before == null) return limits;
+  const doubt = (number) =>
+    number < before
+      ? t("{value} is less than {other}, as read before. Is it right?", {
+          value: withUnit(number, limits.unit),
+          other: withUnit(before, limits.unit),
+        })
+      : "";
+  return { ...limits, doubt };
+}
+
+/**
  * The limits of a number in a row where others stand already: of the two of a blood pressure, each is refused by name
  * where they would be upside down. @param {Kit} kit @param {any} row @param {string} path
  * @returns {Limits | undefined}
  */
 export function limitsAt(kit, row, path) {
-  const limits = limitsOf(kit, path);
+  const limits = notOver(limitsOf(kit, path), kit, row);
   const name = path.split(".").at(-1) ?? path;
   const partner = /systolic$/.test(name)
     ? name.replace(/systolic$/, "diastolic")

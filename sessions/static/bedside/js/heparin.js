@@ -3,7 +3,8 @@
 import { later } from "./clock.js";
 import { course, minuteOf } from "./course.js";
 import { addRow, limitsOf, writeNumber } from "./draft.js";
-import { coded, say } from "./ready.js";
+import { withUnit } from "./numbers.js";
+import { coded, say, wordsOf } from "./ready.js";
 import { t } from "./words.js";
 
 /** The step that says when it was stopped. */
@@ -29,13 +30,31 @@ export const heparin = (kit) => {
 };
 
 /**
+ * What is asked about a dose: far from the prescribed one, or none is prescribed at all.
+ * @param {Kit} kit @param {any} kind @returns {any}
+ */
+export function doseLimits(kit, kind) {
+  const limits = limitsOf(kit, "medicines.amount");
+  const unit = wordsOf(kit, kind.unit);
+  const { apart } = limits ?? {};
+  const doubt = (amount) => {
+    if (kind.prescribed == null || !apart) return "";
+    if (amount >= kind.prescribed / apart && amount <= kind.prescribed * apart) return "";
+    const given = { value: withUnit(amount, unit), prescribed: withUnit(kind.prescribed, unit) };
+    return t("{value} is far from what is prescribed: {prescribed}. Is it right?", given);
+  };
+  return limits && { ...limits, label: kind.label, unit, step: kind.step, doubt };
+}
+
+/**
  * Write a medicine given now. asked: the pad has asked about an unusual amount.
  * @param {Ctx} ctx
  * @param {Night} night
  */
-export function putMedicine(ctx, night, { name, unit }, amount, asked) {
+export function putMedicine(ctx, night, kind, amount, asked) {
+  const { name, unit } = kind;
   const index = addRow(night, "medicines", { name, amount: null, unit, note: "", at: minuteOf(ctx.now()) });
-  writeNumber(night, `medicines[${index}].amount`, amount, limitsOf(ctx.kit, "medicines.amount"), asked);
+  writeNumber(night, `medicines[${index}].amount`, amount, doseLimits(ctx.kit, kind), asked);
 }
 
 /** Whether heparin of either kind is what is prescribed against clotting. @param {Kit} kit */

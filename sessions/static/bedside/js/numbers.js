@@ -25,10 +25,26 @@ export function refusal(limits, number) {
 
 /** The question to ask once more about a possible but unusual number, or "". @param {Limits} limits */
 export function oddity(limits, number) {
+  const why = limits.doubt?.(number);
+  if (why) return why;
   const [low, high] = limits.usual;
   if (number >= low && number <= high) return "";
   const given = { value: withUnit(number, limits.unit), label: t(limits.label).toLowerCase(), ...span(limits.usual) };
   return t("{value} is unusual ({label} is usually {low} to {high}). Is it right?", given);
+}
+
+const THOUSAND = 1000;
+/** Under so many mL nobody types millilitres: litres were meant (common practice, no source). */
+const LEAST_ML = 5;
+
+/**
+ * The number that was meant where the other of litres and millilitres was typed, or null.
+ * @param {Limits} limits @param {number} number
+ */
+export function meant({ unit, hard, usual }, number) {
+  const other = unit === "L" ? number / THOUSAND : unit === "mL" && number < LEAST_ML ? number * THOUSAND : null;
+  const slipped = unit === "mL" ? number > 0 : number > hard[1];
+  return slipped && other !== null && other >= usual[0] && other <= usual[1] ? other : null;
 }
 
 export const withUnit = (number, unit) => (unit ? `${fmt(number)} ${unit}` : fmt(number));

@@ -1,7 +1,7 @@
 /* The own number pad: large keys, the language's decimal key, the last value in sight and never taken over unseen. */
 
 import { getPath, limitsAt, rowOf, takeNumber } from "./draft.js";
-import { decimalsOf, oddity, parseNumber, refusal, stepped, withUnit } from "./numbers.js";
+import { decimalsOf, meant, oddity, parseNumber, refusal, stepped, withUnit } from "./numbers.js";
 import { layOver } from "./over.js";
 import { bigButton, h } from "./ui.js";
 import { decimalSign, fmt, t } from "./words.js";
@@ -218,10 +218,22 @@ class Pad {
     const { number, wrong } = this.parsed();
     if (wrong !== undefined) return this.say(t("“{text}” is no number.", { text: wrong }));
     if (number === undefined) return this.close(null);
+    const other = meant(this.bounds, number);
+    if (other !== null) return this.slip(number, other);
     const why = refusal(this.bounds, number);
     if (why) return this.say(why);
     const question = oddity(this.bounds, number);
     return question ? this.question(question, number) : this.close(number);
+  }
+
+  /** Litres and millilitres mixed up: what was meant is offered, and taken only by a touch. */
+  slip(number, other) {
+    const typed = withUnit(number, this.unit);
+    const words = t("{value} was typed. Was {other} meant?", { value: typed, other: withUnit(other, this.unit) });
+    this.question(words, other, t("Yes: {value}", { value: withUnit(other, this.unit) }));
+    if (refusal(this.bounds, number)) return;
+    const as = bigButton(t("No: {value}", { value: typed }), () => this.close(number), { data: { k: "as-typed" } });
+    this.ask.append(as);
   }
 
   say(words) {
@@ -229,10 +241,10 @@ class Pad {
     this.fresh = true;
   }
 
-  question(words, number) {
+  question(words, number, take = t("Yes, it is right")) {
     this.asked = words;
     this.keys.hidden = true;
-    const yes = bigButton(t("Yes, it is right"), () => this.close(number), { tone: "go" });
+    const yes = bigButton(take, () => this.close(number), { tone: "go" });
     const change = bigButton(t("Change it"), () => {
       this.fresh = true;
       this.render();

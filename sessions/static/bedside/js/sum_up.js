@@ -5,7 +5,7 @@ import { eventWords } from "./choices.js";
 import { minutesBetween } from "./clock.js";
 import { toldOf } from "./flow_state.js";
 import * as fluid from "./fluid.js";
-import { heparinTonight } from "./heparin.js";
+import { doseLimits, heparinTonight } from "./heparin.js";
 import { oddity, shown, withUnit } from "./numbers.js";
 import { calledHere, wordsOf } from "./ready.js";
 import { fmt, hours, t } from "./words.js";
@@ -140,6 +140,15 @@ export function unusual(night, kit, lastPost) {
             : t("Check not good: {check}", { check: calledHere(kit, row) }),
       ),
     ...oddNumbers(doc, kit),
+    ...heparinTonight({ kit, night })
+      .filter(({ kind, given }) => given?.amount != null && oddity(doseLimits(kit, kind), given.amount))
+      .map(({ kind, given }) =>
+        t("{label}: {value}, prescribed {prescribed}", {
+          label: kind.label,
+          value: withUnit(given.amount, wordsOf(kit, kind.unit)),
+          prescribed: withUnit(kind.prescribed, wordsOf(kit, kind.unit)),
+        }),
+      ),
     fluid.overLimit(rate, limit) &&
       t("UF rate {rate} mL/kg/h, over the limit of {limit}", { rate: fmt(rate, 1), limit: fmt(limit) }),
     expected !== null &&

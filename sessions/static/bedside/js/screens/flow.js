@@ -133,7 +133,7 @@ async function saline(ctx, place, { code }) {
   const limits = limitsOf(ctx.kit, "events.saline_l");
   const litres = await askNumber({
     label: t(limits?.label ?? ""),
-    limits: limits && { ...limits, usual: limits.hard },
+    limits,
   });
   if (litres === undefined) return;
   const said = litres === null ? coded(code) : `${coded(code)}, ${withUnit(litres, limits?.unit)}`;

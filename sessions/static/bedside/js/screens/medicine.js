@@ -6,7 +6,7 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { minuteOf } from "../course.js";
 import { addRow, limitsOf, removeRow, writeNumber } from "../draft.js";
-import { givenOf, heparin, putMedicine } from "../heparin.js";
+import { doseLimits, givenOf, heparin, putMedicine } from "../heparin.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { typed as asTyped, coded, wordsOf } from "../ready.js";
@@ -34,12 +34,7 @@ function give(ctx, kind, amount, asked) {
 /** @param {Ctx} ctx */
 function dose(ctx, kind) {
   const given = givenOf(ctx.night, kind);
-  const limits = {
-    ...limitsOf(ctx.kit, "medicines.amount"),
-    label: kind.label,
-    unit: wordsOf(ctx.kit, kind.unit),
-    step: kind.step,
-  };
+  const limits = doseLimits(ctx.kit, kind);
   const said = [
     kind.prescribed == null
       ? t("none prescribed")

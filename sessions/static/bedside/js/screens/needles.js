@@ -20,7 +20,7 @@ import {
   writeNumber,
 } from "../draft.js";
 import { addressOf, underWay } from "../flow_state.js";
-import { givenOf, heparin, putMedicine } from "../heparin.js";
+import { doseLimits, givenOf, heparin, putMedicine } from "../heparin.js";
 import { giveUp, placeName, siteName } from "../needle_sites.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
@@ -396,8 +396,7 @@ function bolusAsked(ctx) {
   const kind = bolusOf(ctx);
   const given = givenOf(ctx.night, kind);
   const other = async () => {
-    const limits = { ...limitsOf(ctx.kit, "medicines.amount"), label: kind.label, unit: wordsOf(ctx.kit, kind.unit) };
-    const amount = await askNumber({ label: kind.label, limits });
+    const amount = await askNumber({ label: kind.label, limits: doseLimits(ctx.kit, kind) });
     if (typeof amount === "number") giveBolus(ctx, amount, true);
   };
   return [

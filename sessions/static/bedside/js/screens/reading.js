@@ -6,7 +6,17 @@ import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { later } from "../clock.js";
 import { lastValues, minuteOf } from "../course.js";
-import { addReading, askedAt, confirmPath, limitsAt, limitsOf, removeRow, shortOf, writeNumber } from "../draft.js";
+import {
+  addReading,
+  askedAt,
+  confirmPath,
+  limitsAt,
+  limitsOf,
+  notUnder,
+  removeRow,
+  shortOf,
+  writeNumber,
+} from "../draft.js";
 import { DROP, hasFlow, isLow, lowLimit, underWay } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
@@ -43,8 +53,9 @@ const whenWords = (ctx, iso) =>
 
 /** @param {Ctx} ctx */
 function row(ctx, index, field, last) {
-  const limits = limitsAt(ctx.kit, index == null ? null : ctx.night.doc.readings[index], `readings.${field}`);
-  if (!limits) return null;
+  const own = limitsAt(ctx.kit, index == null ? null : ctx.night.doc.readings[index], `readings.${field}`);
+  if (!own) return null;
+  const limits = notUnder(own, last[field]?.value);
   const label = t(limits.label);
   const before = last[field];
   return valueRow({
