@@ -396,7 +396,7 @@ interface Ctx {
   change: (label: string, write: (night: Night) => void, final?: boolean) => void;
   undo: () => void;
   redo: () => void;
-  begin: () => Night;
+  begin: (practice?: boolean) => Night;
   open: (id: string, document?: any) => Night | null;
   jot: (event: { kind: string; note?: string; at?: Iso }) => void;
   jotted: () => { kind: string; note: string; at: Iso }[];

@@ -224,8 +224,11 @@ async function unseal(store, row) {
   );
 }
 
-/** One thing after the other: nothing is sealed under a key that is just being changed. */
 let line = Promise.resolve();
+/**
+ * One thing after the other: nothing is sealed under a key that is just being changed.
+ * @param {() => Promise<any>} act @returns {Promise<any>}
+ */
 const inLine = (act) => {
   const result = line.then(act);
   line = result.catch(() => {});
@@ -244,7 +247,10 @@ async function write(make) {
   }
 }
 
-/** Keep a value that has an `id` -> whether it is on the phone now. */
+/**
+ * Keep a value that has an `id` -> whether it is on the phone now.
+ * @param {string} store @param {any} value @returns {Promise<boolean>}
+ */
 export const put = (store, value) =>
   inLine(async () => {
     broken.delete(`${store}/${value.id}`);

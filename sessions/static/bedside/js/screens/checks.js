@@ -20,6 +20,7 @@ import { announce, bigButton, h, note } from "../ui.js";
 import { fmt, t, tn } from "../words.js";
 
 const NEXT = { setup: "weigh", access: "access", after: "finish" };
+/** @type {string | null} */
 let reasoning = null; // the key of the check for which a reason is being given
 let begunReason = { key: "", text: "" }; // what was typed of one and not used yet
 let lift = () => {};

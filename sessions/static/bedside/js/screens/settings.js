@@ -133,11 +133,10 @@ function pinPart(ctx) {
           "help, and so does the phone's own lock. Nobody can tell you a forgotten PIN.",
       ),
     }),
-    bigButton(
-      pin?.set ? t("Change the PIN") : t("Set a PIN"),
-      () => showForm(ctx, true),
-      { tone: pin?.set ? "plain" : "go", data: { k: "pin" } },
-    ),
+    bigButton(pin?.set ? t("Change the PIN") : t("Set a PIN"), () => showForm(ctx, true), {
+      tone: pin?.set ? "plain" : "go",
+      data: { k: "pin" },
+    }),
     pin?.set && [
       row(ctx, "lockAfter", t("Lock when untouched for"), idleMinutes()),
       bigButton(t("Lock now"), ctx.lock),
