@@ -119,7 +119,7 @@ def _shown(plan: FluidPlan | None) -> list[Any] | None:
 
 def test_every_choice_keeps_inside_the_prescription() -> None:
     """Whatever is offered under the limit is under it, no longer than allowed, and takes off no more than planned."""
-    offered = [(evening, plan) for evening in evenings() if not (plan := _planned(evening)).why]
+    offered = [(evening, plan) for evening in evenings() if (plan := _planned(evening))]
     for evening, plan in offered:
         for choice in plan.choices:
             assert choice.rate <= evening["limit"] + 1e-6
