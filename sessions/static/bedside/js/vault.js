@@ -227,7 +227,7 @@ async function unseal(store, row) {
 let line = Promise.resolve();
 /**
  * One thing after the other: nothing is sealed under a key that is just being changed.
- * @param {() => Promise<any>} act @returns {Promise<any>}
+ * @param {() => any} act @returns {Promise<any>}
  */
 const inLine = (act) => {
   const result = line.then(act);
