@@ -19,7 +19,7 @@ from tests.alerts.made_alerts import made_alert
 from tests.alerts.test_triage_page import text_of
 from tests.conftest import signed_in
 from tests.crowd import ours
-from tests.factories import PatientFactory, PrescriptionFactory
+from tests.factories import BloodFactory, PatientFactory, PrescriptionFactory
 
 LAST = "the last thing"
 
@@ -63,6 +63,10 @@ class TestReading:
         ):
             assert words in page
         assert ReadLog.objects.filter(user=nurse, patient_id=ana.pk, path=at(ana)).count() == 1
+
+    def test_the_numbers_of_the_bloods_stand_on_it(self, two: list[Alert], ana: Patient, nurse_client: Client) -> None:
+        BloodFactory(patient=ana, analyte="2823-3", value=5.13, timing="apart")
+        assert "Potassium mmol/L 5.13" in text_of(nurse_client.get(at(ana)))
 
     def test_a_technologist_reads_but_has_no_forms(self, two: list[Alert], ana: Patient, technologist: User) -> None:
         page = signed_in(technologist).get(at(ana)).content.decode()
