@@ -12,13 +12,14 @@ from django.views.decorators.http import require_safe
 
 from alerts.pages.forms_acting import SinceForm
 from alerts.showing.handover import changes_since
+from dosing.services.month.reviewing import plan_due
 from homedialysis.accounts.models import Unit, signed_in
 from homedialysis.accounts.pages.forms import MOMENT
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import closed_last
 from sessions.services.reading_log import note_reading
 
-DAY = timedelta(days=1)
+DAY, WEEK = timedelta(days=1), timedelta(days=7)
 
 
 @staff_only
@@ -33,6 +34,7 @@ def handover(request: HttpRequest) -> HttpResponse:
     told = changes_since(since, until=now, reader=signed_in(request))
     note_reading(request, *(changes.patient.pk for changes in told.patients))
     context = {"form": form, "choices": _choices(now), "told": told, "since": since, "now": now}
+    context |= {"due": plan_due(timezone.localdate() + WEEK), "today": timezone.localdate()}
     return render(request, "alerts/handover.html", context)
 
 

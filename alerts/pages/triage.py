@@ -21,6 +21,7 @@ from alerts.models.choices import Urgency
 from alerts.services import acting
 from alerts.showing.presenting import ShownAlert, bundles
 from alerts.showing.sparklines import calls_due
+from dosing.services.month.reviewing import plan_given_to
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from sessions.pages.handing_over import standing_entries
@@ -105,6 +106,8 @@ def _list(request: HttpRequest) -> dict[str, Any]:
         "mine_count": len(mine),
         "wanted": wanted,
         "calls_due": calls_due(until=today),
+        "given": plan_given_to(user),
+        "today": timezone.localdate(),
         "now": now,
         "put_aside": PendingEvaluation.objects.put_aside().count(),
         "not_handed_over": standing_entries(user),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -18,6 +18,7 @@ from alerts.services import acting
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.open_counts import open_alerts
 from alerts.showing.presenting import bundles
+from dosing.services.month.reviewing import PlanToBe, plan, settle, write
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, TreatmentRecord
 from tests.alerts.builders import alerts_of, reading
@@ -335,3 +336,19 @@ def test_evidence_of_the_night_itself_says_nothing_of_paper(
     night_of(ana, last_night, events=[{"at": last_night.isoformat(), "kind": "needle_dislodged"}])
     assert Alert.objects.filter(patient=ana).exists()
     assert "(from paper)" not in nurse_client.get(picture(ana)).content.decode()
+
+
+def test_what_a_review_gave_to_a_nurse_stands_on_her_list_and_on_the_hand_over(
+    ana: Patient, nurse: User, nephrologist: User, nurse_client: Client
+) -> None:
+    month, today = date(2026, 3, 1), timezone.localdate()
+    review = write(patient=ana, month=month, words="Enough.", for_patient="", by=nephrologist, at=timezone.now())
+    item = plan(review=review, item=PlanToBe("Repeat the potassium", nurse, today - timedelta(days=1)), by=nephrologist)
+    plan(review=review, item=PlanToBe("Write to the surgeon", nephrologist, today), by=nephrologist)
+    triage, handover = (text_of(nurse_client.get(reverse(f"alerts:{name}"))) for name in ("triage", "handover"))
+    assert re.search("Given to you by a review Ana Verdemar ?: Repeat the potassium, overdue since", triage)
+    assert "Write to the surgeon" not in triage
+    assert f"Repeat the potassium, {nurse.name}, overdue since" in handover
+    assert f"Write to the surgeon, {nephrologist.name}, until" in handover
+    settle(item=item, words="Done.", by=nurse, at=timezone.now())
+    assert "Repeat the potassium" not in text_of(nurse_client.get(reverse("alerts:triage")))

@@ -136,3 +136,15 @@ def open_plan(patient: Patient) -> list[PlanItem]:
     """Plan items of this patient's reviews that are not done, the earliest first."""
     items = PlanItem.objects.filter(review__patient=patient, done_at=None)
     return list(items.select_related("owner", "review"))
+
+
+def plan_given_to(person: User) -> list[PlanItem]:
+    """What reviews gave to somebody and is not done, the earliest first: of patients who are in the programme."""
+    items = PlanItem.objects.filter(owner=person, done_at=None, review__patient__left_on=None)
+    return list(items.select_related("owner", "review__patient"))
+
+
+def plan_due(until: date) -> list[PlanItem]:
+    """What reviews gave to anybody and is due up to a day, or overdue, the earliest first."""
+    items = PlanItem.objects.filter(due_on__lte=until, done_at=None, review__patient__left_on=None)
+    return list(items.select_related("owner", "review__patient"))
