@@ -89,6 +89,7 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "changes": sheet.changes,
         "later": sheet.later,
         "prescription": sheet.prescription,
+        "orders": sheet.orders,
         "beside": beside(person, month),
         "delivered": sheet.numbers,
         "minutes": sheet.minutes,

@@ -83,8 +83,15 @@ def _load(before: float, after: float, target: float) -> float | None:
 
 
 def prescribed_minutes(facts: MonthFacts) -> Computation:
-    """The length in force at the end of the month."""
+    """The mean of the lengths that were in force at each treatment done; before any, the length in force."""
+    asked = [
+        (night.record.night.isoformat(), night.prescription.minutes) for night in facts.finished if night.prescription
+    ]
+    if asked:
+        minutes = [float(each) for _night, each in asked]
+        inputs = {"each_night": [night for night, _each in asked], "prescribed_each": minutes}
+        return Computation(inputs, measure(fmean(minutes), "min"))
     if facts.prescription is None:
         return Computation({}, unknown("min", Reason("no_prescription")))
-    minutes = float(facts.prescription.minutes)
-    return Computation({"prescribed_minutes": minutes}, measure(minutes, "min"))
+    in_force = float(facts.prescription.minutes)
+    return Computation({"prescribed_each": [in_force]}, measure(in_force, "min"))

@@ -98,6 +98,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "changes": sheet.changes,
         "later": sheet.later,
         "prescription": _prescription(sheet.prescription),
+        "orders": sheet.orders,
         "rests_on": [*([" ".join(sheet.in_treatment)] if sheet.in_treatment else []), *sheet.doubts],
         "unknown": sheet.unknown,
         "sources": sheet.range_sources,

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from functools import cached_property
 from typing import Any
+
+from django.utils.timezone import localtime
+from django.utils.translation import gettext
 
 from dosing.models import MonthlyReview, PatientMonth, ReviewAddendum
 from dosing.services.month.catalogue import MONTH_NUMBERS
@@ -15,9 +18,12 @@ from dosing.services.month.ranges import RangeBook, book, ends, range_of, range_
 from dosing.services.month.review_changes import change_lines, changes_since, last_signed, later_lines
 from dosing.services.numbers.kept import Stored, kept_number
 from dosing.services.numbers.number import Number
-from sessions.facts.months import month_before
+from sessions.facts.local_day import plain_day
+from sessions.facts.months import month_before, next_month
 from sessions.models import Patient, Prescription
+from sessions.models.local_time import zone_of
 from sessions.services.prescribing import prescription_in_force
+from sessions.services.prescription_changes import differences
 
 MONTHS = 6
 """Shown beside each other, the last of which is the review's."""
@@ -95,6 +101,15 @@ class ReviewSheet:
             return None
         found = Prescription.objects.filter(patient=self.patient, version=version)
         return found.select_related("dialyser", "signed_by").first()
+
+    @property
+    def orders(self) -> list[str]:
+        """Where more than one prescription was in force in the month: each with its days, and what it changed."""
+        zone = zone_of(self.patient)
+        since, until = (datetime.combine(day, time(), zone) for day in (self.month, next_month(self.month)))
+        found = Prescription.objects.filter(patient=self.patient, in_force__overlap=(since, min(until, self.at)))
+        each = list(found.order_by("in_force"))
+        return [line for at in range(len(each)) for line in _order_lines(each, at)] if len(each) > 1 else []
 
     @property
     def changes(self) -> list[str]:
@@ -182,6 +197,24 @@ class ReviewSheet:
         place, aim = self.ranges.place(*held), self.ranges.short(*held)
         unsure = bool(place) and self.ranges.reaches_in(number.key, kept.interval, held[2])
         return NumberOfMonth(shown, kept.why, kept.because, place, aim, unsure)
+
+
+def _order_lines(orders: list[Prescription], at: int) -> list[str]:
+    """One of several prescriptions of a month, after the one before it."""
+    order = orders[at]
+    days = {
+        "version": order.version,
+        "first": plain_day(localtime(order.in_force.lower)),
+        "last": plain_day(localtime(order.in_force.upper)) if order.in_force.upper else "",
+    }
+    words = (
+        gettext("Prescription %(version)s, from %(first)s to %(last)s.")
+        if days["last"]
+        else gettext("Prescription %(version)s, since %(first)s.")
+    )
+    if at == 0:
+        return [words % days + " " + gettext("Length: %(minutes)s min.") % {"minutes": order.minutes}]
+    return [words % days + " " + " ".join(f"{change.line}." for change in differences(orders[at - 1], order))]
 
 
 def _by_words(pairs: Iterable[tuple[str, str]]) -> list[str]:

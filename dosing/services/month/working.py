@@ -133,7 +133,6 @@ WORDS: dict[str, dict[str, Quantity]] = {
     "urr_last": {"value": Quantity("URR", _("urea reduction ratio of that treatment"), "%")},
     "gain_percent_mean": {"values": Quantity("IDWG_p", _("gain of target weight before each treatment"), "%")},
     "post_systolic_mean": {"values": Quantity("SBP_post", _("systolic pressure after each treatment"), "mmHg")},
-    **{key: {"prescribed_minutes": Quantity("t_p", _("length prescribed"), "min")} for key in ("prescribed_minutes",)},
     "urine_day": {"minutes": Quantity("t", _("length of the collection"), "min")},
     "single_pool_needed": {
         "minutes": Quantity("t", _("length prescribed"), "min"),
@@ -175,7 +174,7 @@ WRITTEN = {
     "pre_diastolic_mean": "mean(DBP)",
     "venous_trend": "median(slopes(P_v, w))",
     "arterial_trend": "median(slopes(P_a, w))",
-    "prescribed_minutes": "t_p",
+    "prescribed_minutes": "mean(t_p)",
     "urr_last": "URR",
     "single_pool_needed": f"s | S_aim = {IN_ONE}",
     "week_per_surface": "S_k · V / BSA / 20",

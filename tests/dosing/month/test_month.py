@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from django.utils import timezone
 
 from dosing.models import PatientMonth
@@ -21,6 +22,7 @@ from dosing.services.month.computing import (
     months_between,
     waiting,
 )
+from dosing.services.month.review_sheet import review_sheet
 from dosing.services.month.working import QUANTITIES
 from dosing.services.night.computing import compute
 from sessions.facts.choices import PostSampleMethod
@@ -64,6 +66,28 @@ def test_counts_and_means_are_those_done_by_hand(month: Patient) -> None:
     assert found["uf_rate_highest"]["value"] == pytest.approx(max(rates))
     assert found["uf_over"]["value"] == pytest.approx(sum(round(rate, 1) > 8 for rate in rates) / 13)
     assert found["pre_systolic_mean"]["value"] == 140
+
+
+def test_what_was_prescribed_is_what_was_in_force_at_each_treatment(month: Patient) -> None:
+    """Another length is signed on the last day of the month: the thirteen treatments were prescribed at 240 min."""
+    signed_at = datetime(2026, 3, 31, 12, tzinfo=UTC)
+    first = month.prescriptions.get()
+    first.in_force = DateTimeTZRange(first.in_force.lower, signed_at)
+    first.save(update_fields=["in_force"])
+    PrescriptionFactory(patient=month, version=2, minutes=300, in_force=DateTimeTZRange(signed_at, None))
+    found = numbers(month)
+    assert found["prescribed_minutes"]["value"] == 240
+    assert found["prescribed_minutes"]["inputs"]["prescribed_each"] == [240] * 13
+    one, two = review_sheet(month, MARCH, at=NOW).orders
+    assert "Prescription 1, from" in one
+    assert "Length: 240 min." in one
+    assert "Prescription 2, since 31 March 2026." in two
+    assert "240" in two
+    assert "300" in two
+
+
+def test_one_prescription_of_a_month_is_not_listed_twice(month: Patient) -> None:
+    assert review_sheet(month, MARCH, at=NOW).orders == []
 
 
 def test_the_weekly_dose_is_that_of_the_published_equation(month: Patient) -> None:
