@@ -104,7 +104,7 @@ export function course(night, kit, now) {
  * @param {Night} night
  */
 function pausedMinutes({ doc }, now) {
-  const until = minuteOf(now);
+  const until = now.toISOString();
   const spans = (doc.events ?? [])
     .filter((event) => event.paused_at)
     .map((event) => [event.paused_at, event.resumed_at ?? doc.ended_at ?? until].map((iso) => Date.parse(iso)))
