@@ -22,6 +22,7 @@ READY = {
     "very_tired": _("very tired"),
     "nothing": _("nothing"),
     # Why somebody goes on after a check that failed, and why a site was left.
+    "weighed_unusual": _("What was measured before the treatment is unusual"),
     "unit_said_so": _("The unit said so on the telephone"),
     "checked_again": _("Checked again in another way, and good"),
     "not_tonight": _("Does not apply this time"),

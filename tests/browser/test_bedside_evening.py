@@ -308,7 +308,7 @@ class TestPlan:
     def test_over_the_limit_even_at_the_longest_it_says_call(self, evening: Evening) -> None:
         begun(evening).pass_checks()
         evening.weigh("74")
-        note = evening.page.locator(".note.care", has_text="Before you begin")
+        note = evening.page.locator(".note", has_text="Ask the unit before you begin")
         expect(note).to_contain_text("Even the longest treatment allowed would pass the limit with all of it.")
         expect(note).to_contain_text("Call the unit first")
         expect(note.get_by_role("link", name=re.compile("Call the unit"))).to_be_visible()
@@ -336,16 +336,31 @@ class TestPlan:
         evening.page.locator("[data-path='pre_systolic']").click()
         evening.pad("80")
         evening.tap("Yes, it is right")
-        note = evening.page.locator(".note.care", has_text="Before you begin")
+        note = evening.page.locator(".note", has_text="Ask the unit before you begin")
         expect(note).to_contain_text("is 80: unusual")
         assert evening.doc()["confirmed"] == ["pre_systolic"]
+
+    def test_what_is_unusual_before_is_passed_over_with_a_reason_alone(self, evening: Evening) -> None:
+        begun(evening).pass_checks()
+        evening.weigh("72")
+        evening.page.locator("[data-path='pre_systolic']").click()
+        evening.pad("84")
+        evening.tap("Yes, it is right")
+        expect(evening.main()).to_contain_text("Call the unit")
+        evening.tap("Go on all the same", exact=False)
+        evening.tap("The unit said so on the telephone")
+        evening.touch_main("Next: the access")
+        [kept] = [row for row in evening.doc()["checks"] if row["key"] == "weighed"]
+        assert (kept["passed"], kept["overruled"], kept["reason"]) == (False, True, "⟦unit_said_so⟧")
 
     def test_the_gain_is_told_against_the_last_night(self, evening: Evening, ana: Patient) -> None:
         record_night(ana, evening_before(2), post_weight_kg=69.8)
         begun(evening)
         evening.weigh("73")
         expect(evening.page.locator(".plan")).to_contain_text("Gained since last time: 3.2 kg, 4.6 %")
-        expect(evening.page.locator(".note.care", has_text="Before you begin")).to_contain_text("You gained 3.2 kg")
+        expect(evening.page.locator(".note", has_text="Ask the unit before you begin")).to_contain_text(
+            "You gained 3.2 kg"
+        )
 
 
 def test_a_care_partner_does_the_evening_in_the_patients_name(

@@ -6,6 +6,7 @@ import { script, tables } from "./given.mjs";
 
 const { againstBefore, blocking, figures, middle, missing, spread, unusual } = await script("sum_up.js");
 const { dropWithoutFigure, wentOtherwise } = await script("went_otherwise.js");
+const { isReasoned, nothingUnusual, passOver } = await script("weighed.js");
 const { checkOf, holds, inside, stopsHeld, withAnswer } = await script("check_rows.js");
 
 const doc = (more = {}) => ({
@@ -181,4 +182,16 @@ test("what happened is told first, each event by its name, and an unmeasured low
   ]);
   const measured = (at) => dropWithoutFigure(doc({ events, readings: [{ at, systolic: 126 }] }));
   assert.deepEqual([measured("2026-03-01T22:40:00Z"), measured("2026-03-01T22:41:00Z")], [false, true]);
+});
+
+test("what is unusual before is passed over with a reason alone, which holds for exactly that and is kept as a check", () => {
+  const night = { doc: doc(), plan: {} };
+  assert.equal(isReasoned(night, ["80/45"]), false);
+  passOver(night, ["80/45"], "⟦unit_said_so⟧", "2026-03-01T19:50:00Z");
+  passOver(night, ["80/45", "38.7"], "⟦unit_said_so⟧", "2026-03-01T19:55:00Z");
+  assert.deepEqual([isReasoned(night, ["80/45"]), isReasoned(night, ["80/45", "38.7"])], [false, true]);
+  const kept = night.doc.checks.map((row) => [row.key, row.part, row.passed, row.overruled, row.reason]);
+  assert.deepEqual(kept, [["weighed", "setup", false, true, "⟦unit_said_so⟧"]]);
+  nothingUnusual(night);
+  assert.deepEqual([night.doc.checks, isReasoned(night, ["80/45", "38.7"])], [[], false]);
 });

@@ -194,32 +194,41 @@ function overrule(ctx, item, reason) {
 
 const READY_REASONS = ["unit_said_so", "checked_again", "not_tonight"];
 
-/** The reason: one touch for a usual one, or own words. Without one nothing is overruled. @param {Ctx} ctx */
-function reasons(ctx, item) {
+/** @param {Ctx} ctx */
+const reasons = (ctx, item) =>
+  reasonFor(ctx, item.key, READY_REASONS, {
+    take: (reason) => overrule(ctx, item, reason),
+    leave: () => giveReason(ctx, null),
+  });
+
+/**
+ * The reason: one touch for a usual one, or own words. Without one nothing is passed over.
+ * @param {Ctx} ctx @param {string} key what it is about @param {string[]} codes
+ * @param {{take: (reason: string) => void, leave: () => void}} acts
+ */
+export function reasonFor(ctx, key, codes, { take, leave }) {
   const area = h("textarea", { id: "reason", rows: 3, maxlength: 2000 });
-  if (begunReason.key === item.key) area.value = begunReason.text;
+  if (begunReason.key === key) area.value = begunReason.text;
   const written = () => typed(area.value).trim();
   const use = bigButton(
     t("Go on with this reason"),
     () => {
-      if (written()) overrule(ctx, item, written());
+      if (written()) take(written());
     },
     { disabled: !written(), data: { k: "own-reason" } },
   );
   area.addEventListener("input", () => {
-    begunReason = { key: item.key, text: area.value };
+    begunReason = { key, text: area.value };
     use.disabled = !written();
   });
   return [
     h("h2", { text: t("Why do you go on?") }),
     h("p", { class: "soft", text: t("The unit reads this reason.") }),
-    ...READY_REASONS.map((code) =>
-      bigButton(say(ctx.kit, code), () => overrule(ctx, item, coded(code)), { data: { k: code } }),
-    ),
+    ...codes.map((code) => bigButton(say(ctx.kit, code), () => take(coded(code)), { data: { k: code } })),
     h("label", { for: "reason", text: t("In your own words") }),
     area,
     use,
-    bigButton(t("Leave it"), () => giveReason(ctx, null), { data: { k: "leave-reason" } }),
+    bigButton(t("Leave it"), leave, { data: { k: "leave-reason" } }),
   ];
 }
 

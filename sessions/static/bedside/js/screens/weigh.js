@@ -2,17 +2,20 @@
 
 import { askAll, labelOf, unset, valueAt } from "../ask.js";
 import { measureRow } from "../bluetooth/measure.js";
-import { callButtons } from "../calls.js";
+import { callAction, callButtons } from "../calls.js";
+import { standing } from "../check_rows.js";
 import { askedAt, setFields } from "../draft.js";
 import * as fluid from "../fluid.js";
 import { lastPost, lastTime } from "../nights_before.js";
 import { shown } from "../numbers.js";
+import { layOver } from "../over.js";
 import { askNumber, numberField } from "../pad.js";
 import { register } from "../router.js";
 import { inShort } from "../short.js";
 import { bigButton, choiceRow, dl, h, note } from "../ui.js";
+import { isReasoned, nothingUnusual, passOver, WEIGHED } from "../weighed.js";
 import { fmt, hours, t } from "../words.js";
-import { openChecks } from "./checks.js";
+import { openChecks, reasonFor } from "./checks.js";
 
 const MEASURED = ["pre_weight_kg", "pre_systolic", "pre_diastolic", "pre_pulse"];
 const GOES_IN = ["planned_rinse_back_l", "planned_intake_l"];
@@ -183,7 +186,7 @@ function reasonsToCall(ctx) {
     },
   );
   return [
-    plan.atMostOver && t("Even the longest treatment allowed would pass the limit with all of it."),
+    plan.atMostOver && !planAsTold(ctx) && t("Even the longest treatment allowed would pass the limit with all of it."),
     ...odd.map((path) => t("{field} is {value}: unusual.", { field: labelOf(ctx, path), value: fmt(doc[path]) })),
     gained &&
       gained.percent > GAIN_PERCENT &&
@@ -226,12 +229,64 @@ function gainLine(ctx) {
   );
 }
 
+let reasoning = false;
+let lift = () => {};
+
+/** Unusual before it begins, and nobody has said why it is begun all the same. @param {Ctx} ctx */
+const mustReason = (ctx, calls) => ctx.night.stage === "before" && calls.length > 0 && !isReasoned(ctx.night, calls);
+
+/** What is unusual, and whom to ask first: where the plan comes into sight. @param {Ctx} ctx */
+const callFirst = (ctx, calls) =>
+  note(
+    t("Ask the unit before you begin:"),
+    mustReason(ctx, calls) ? "stop" : "care",
+    h(
+      "ul",
+      null,
+      calls.map((words) => h("li", { text: words })),
+    ),
+    h("p", { text: t("Call the unit first, unless your training says otherwise.") }),
+    ...callButtons(ctx.kit.unit, "on_call"),
+  );
+
+/** @param {Ctx} ctx */
+function askReason(ctx) {
+  reasoning = true;
+  lift = layOver(() => stopAsking(ctx));
+  ctx.redraw();
+  window.scrollTo(0, 0);
+}
+
+/** @param {Ctx} ctx */
+function stopAsking(ctx) {
+  reasoning = false;
+  ctx.redraw();
+}
+
+/** @param {Ctx} ctx */
+function whyGoOn(ctx, calls) {
+  const take = (reason) => {
+    lift();
+    reasoning = false;
+    ctx.change(t("Begun all the same: the reason is written"), (night) =>
+      passOver(night, calls, reason, ctx.now().toISOString()),
+    );
+    showPlan();
+  };
+  const leave = () => {
+    lift();
+    stopAsking(ctx);
+  };
+  return reasonFor(ctx, WEIGHED, ["unit_said_so", "checked_again"], { take, leave });
+}
+
 /** @param {Ctx} ctx */
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   const last = lastTime(ctx);
   const field = (path) => numberField(ctx, path, { last: last(path) });
   const calls = reasonsToCall(ctx);
+  if (reasoning && mustReason(ctx, calls)) return [callFirst(ctx, calls), whyGoOn(ctx, calls)];
   return [
     field("pre_weight_kg"),
     measureRow(ctx, "weight", { weight: "pre_weight_kg" }),
@@ -247,21 +302,10 @@ function draw(ctx) {
     h("h2", { text: t("Fluid that goes in") }),
     field("planned_rinse_back_l"),
     field("planned_intake_l"),
-    calls.length > 0 &&
-      note(
-        t("Before you begin:"),
-        "care",
-        h(
-          "ul",
-          null,
-          calls.map((words) => h("li", { text: words })),
-        ),
-        h("p", { text: t("Call the unit first, unless your training says otherwise.") }),
-        ...callButtons(ctx.kit.unit, "on_call"),
-      ),
     h(
       "section",
       { class: "plan", aria: { label: t("Plan for the fluid") } },
+      calls.length > 0 && callFirst(ctx, calls),
       h("h2", { text: t("Plan for the fluid") }),
       gainLine(ctx),
       planned(ctx),
@@ -301,32 +345,52 @@ function planHint(ctx, plan, waits) {
 }
 
 /** @param {Ctx} ctx */
+const goOnAllTheSame = (ctx) => ({
+  label: t("Go on all the same"),
+  hint: t("Only with a reason"),
+  tap: () => askReason(ctx),
+});
+
+/** On to the access, or back to where the treatment stands. @param {Ctx} ctx @param {string[]} calls */
+function goNext(ctx, calls) {
+  if (!calls.length && standing(ctx.night.doc.checks, WEIGHED)) ctx.change(t("Nothing is unusual"), nothingUnusual);
+  keepPlan(ctx);
+  if (ctx.night.stage !== "before") return ctx.go("running");
+  return inShort(ctx) && openChecks(ctx, "access").length ? ctx.go("checks", "access") : ctx.go("access");
+}
+
+/** What leads on from here: held by a check, by a choice, by what is unusual. @param {Ctx} ctx @param {string[]} calls */
+function onwardOf(ctx, calls) {
+  const plan = planOf(ctx);
+  const waits = plan.over && !chosen(ctx, plan) && !planAsTold(ctx);
+  const before = ctx.night.stage === "before";
+  if (before && openChecks(ctx, "setup").length)
+    return { label: t("Back to the checks"), go: "checks", hint: t("One of them holds") };
+  if (!waits && mustReason(ctx, calls)) return goOnAllTheSame(ctx);
+  return {
+    label: before ? t("Next: the access") : t("Back to the treatment"),
+    tap: () => goNext(ctx, calls),
+    disabled: waits,
+    hint: planHint(ctx, plan, waits),
+  };
+}
+
+/** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const missing = unset(ctx, ASKED);
-  const plan = planOf(ctx);
-  const waits = plan.over && !chosen(ctx, plan) && !planAsTold(ctx);
-  const holds = ctx.night.stage === "before" ? openChecks(ctx, "setup").length : 0;
-  const on = () => {
-    keepPlan(ctx);
-    if (ctx.night.stage !== "before") return ctx.go("running");
-    return inShort(ctx) && openChecks(ctx, "access").length ? ctx.go("checks", "access") : ctx.go("access");
-  };
-  const onward = holds
-    ? { label: t("Back to the checks"), go: "checks", hint: t("One of them holds") }
-    : {
-        label: ctx.night.stage === "before" ? t("Next: the access") : t("Back to the treatment"),
-        tap: on,
-        disabled: waits,
-        hint: planHint(ctx, plan, waits),
-      };
+  const calls = reasonsToCall(ctx);
+  const call = callAction(ctx.kit.unit, "on_call");
+  if (reasoning && mustReason(ctx, calls)) return [call];
+  const onward = onwardOf(ctx, calls);
+  const held = onward.label === goOnAllTheSame(ctx).label;
+  if (!missing.length) return held ? [call, { ...onward, tone: "plain" }] : [onward];
   const usual = asLastTime(ctx);
   const measured = missing.some((path) => MEASURED.includes(path));
   const ask = {
     label: t("Enter: {what}", { what: missing[0] && labelOf(ctx, missing[0]) }),
     tap: () => enter(ctx, usual && measured ? MEASURED : ASKED),
   };
-  if (!missing.length) return [onward];
   return [usual && !measured ? usual : ask, usual && !measured ? ask : { ...onward, tone: "plain" }];
 }
 
