@@ -208,7 +208,7 @@ def test_who_helps_two_patients_says_whose_night_it_is(
 ) -> None:
     ben.carepartner_set.create(user=partner)
     shell = Shell(browser_page(partner)).start()
-    shell.heading("Whose night is it?")
+    shell.heading("Whose treatment is it?")  # of nobody it is known yet whether it is one of the night
     shell.press("Ana Verdemar")
     expect(shell.page.locator("#head .state")).to_contain_text("Rui, who helps Ana for Ana Verdemar")
     shell.whole_night()

@@ -77,6 +77,15 @@ class TestAPad:
         back(phone)
         at(phone, "running")
 
+    def test_the_screen_under_it_can_be_gone_to_from_the_next(self, phone: Evening) -> None:
+        """After a pad the next check took the place of this one; its address again is a step forward."""
+        phone.go("checks/setup/chlorine")
+        phone.touch_main("Enter the reading")
+        phone.pads("0.05")
+        expect(phone.page.locator(".step-words")).not_to_contain_text("chlorine")
+        phone.go("checks/setup/chlorine")
+        expect(phone.page.locator(".step-words")).to_contain_text("chlorine")
+
     def test_another_screen_leaves_no_pad_over_it(self, phone: Evening) -> None:
         phone.go("weigh")
         phone.page.locator("[data-path='pre_weight_kg']").click()

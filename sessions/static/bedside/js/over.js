@@ -1,18 +1,17 @@
 /*
  * What lies over a screen: a pad, a panel that asks. The phone's own way back closes it, and only that. For this an
- * entry of the history is made when it opens, with the address that lies under it; once the entry is spent it is
- * stepped over, so that no touch of the way back does nothing.
+ * entry of the history is made when it opens, and the one under it is marked as its base; once the entry is spent the
+ * base is stepped over too, so that no touch of the way back does nothing.
  */
 
 /** How to close what lies over the screen, the uppermost last. @type {(() => void)[]} */
 const open = [];
-/** The address under the entry on which the person stands, where that entry was made here. @type {string | null} */
+/** The mark of the base under the entry on which the person stands, where that was made here. @type {string | null} */
 let under = history.state?.over ?? null;
 
-const here = () => location.hash;
-
 function makeEntry() {
-  under = here();
+  under = crypto.randomUUID();
+  history.replaceState({ base: under }, "");
   history.pushState({ over: under }, "");
 }
 
@@ -29,13 +28,14 @@ export function layOver(close) {
 function popped({ state }) {
   const left = under;
   under = state?.over ?? null;
+  const isBase = left !== null && state?.base === left; // another screen that was gone to has no mark
   const close = open.pop();
   if (close) {
     const at = /** @type {HTMLElement | null} */ (document.activeElement);
     if (at?.matches("input, textarea")) at.blur(); // a screen on which somebody types is not drawn anew
     close();
-    if (open.length && left === here()) makeEntry();
-  } else if (left !== null && under === null && left === here()) history.back();
+    if (open.length && isBase) makeEntry();
+  } else if (isBase) history.back();
 }
 
 /** Another screen comes: nothing of the one before stays over it. */
