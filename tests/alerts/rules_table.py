@@ -447,7 +447,8 @@ CASES: dict[str, Case] = {
     # Water
     "chlorine": by_number(
         check("chlorine", value=0.11, passed=False, overruled=True, reason="tested again"),
-        "Total chlorine 0.11 mg/L on 2 Mar, over the limit of 0.1 mg/L. The treatment was begun all the same.",
+        "Total chlorine 0.11 mg/L on 2 Mar, over the limit of 0.1 mg/L. The treatment was begun all the same. "
+        "Noted with it: “tested again”.",
         check("chlorine", value=0.04),
         {"checks": USUAL_CHECKS[1:]},
         "no chlorine test was noted",
