@@ -56,7 +56,7 @@ test("minutes are told as hours, words take their numbers", () => {
   );
 });
 
-test("litres typed as millilitres are offered as litres, and the other way round; what is usual is not asked about", () => {
+test("litres typed as millilitres are offered as litres, and the other way round", () => {
   const saline = { label: "Saline given", unit: "L", hard: [0, 3], usual: [0.05, 0.5] };
   const lost = { label: "Blood lost", unit: "mL", hard: [0, 3000], usual: [0, 400] };
   assert.deepEqual(

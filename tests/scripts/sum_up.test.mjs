@@ -169,7 +169,7 @@ test("a reason lifts a check, never a stop", () => {
   assert.equal(holds(row, { key: "any", stop: true }), true);
 });
 
-test("what happened is told first, each event by its name, and an unmeasured low pressure leaves the lowest open", () => {
+test("what happened is told by name; a low pressure without a figure leaves the lowest open", () => {
   const kit = { ...KIT, limits: {}, event_kinds: { hypotension: "Low pressure", needle_out: "Needle out" } };
   const events = [
     { kind: "needle_out", at: "2026-03-01T22:00:00Z" },
@@ -184,7 +184,7 @@ test("what happened is told first, each event by its name, and an unmeasured low
   assert.deepEqual([measured("2026-03-01T22:40:00Z"), measured("2026-03-01T22:41:00Z")], [false, true]);
 });
 
-test("what is unusual before is passed over with a reason alone, which holds for exactly that and is kept as a check", () => {
+test("what is unusual before is passed over with a reason, which holds for exactly that", () => {
   const night = { doc: doc(), plan: {} };
   assert.equal(isReasoned(night, ["80/45"]), false);
   passOver(night, ["80/45"], "⟦unit_said_so⟧", "2026-03-01T19:50:00Z");

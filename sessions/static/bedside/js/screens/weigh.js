@@ -359,7 +359,10 @@ function goNext(ctx, calls) {
   return inShort(ctx) && openChecks(ctx, "access").length ? ctx.go("checks", "access") : ctx.go("access");
 }
 
-/** What leads on from here: held by a check, by a choice, by what is unusual. @param {Ctx} ctx @param {string[]} calls */
+/**
+ * What leads on from here: held by a check, by a choice, by what is unusual.
+ * @param {Ctx} ctx @param {string[]} calls
+ */
 function onwardOf(ctx, calls) {
   const plan = planOf(ctx);
   const waits = plan.over && !chosen(ctx, plan) && !planAsTold(ctx);
