@@ -287,7 +287,7 @@ def test_an_event_is_stored_at_the_touch_with_the_units_first_aid(phone: Phone, 
     expect(phone.page.locator("#screen")).to_contain_text(aid)
     [event] = phone.doc()["events"]
     assert event["kind"] == "cramp"
-    assert datetime.fromisoformat(event["at"]) == phone.now
+    assert datetime.fromisoformat(event["at"]) == phone.now + timedelta(seconds=20)
     phone.page.get_by_label("What happened, what was done").fill("Left calf, stretched it.")
     phone.page.get_by_label("What happened, what was done").blur()
     assert phone.doc()["events"][0]["note"] == "Left calf, stretched it."
