@@ -190,9 +190,11 @@ def _both_levels(seen: Seen) -> str:
 
 
 def _chlorine_passed(history: History, last: date) -> Remark | None:
-    """Over when a test of the water apart from a treatment passes, or three tests before treatments do."""
+    """Over when a test of the water apart from a treatment passes, or three tests before treatments do; never while
+    the phone says not to begin.
+    """
     after = _after_beyond(history)
-    if not after or after[-1][0].day < last:
+    if not after or after[-1][0].day < last or _phone_stops(history):
         return None
     if not any(apart for _item, _grade, apart in after) and len(after) < CLEAN_CHECKS:
         return None

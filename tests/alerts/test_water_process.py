@@ -85,6 +85,9 @@ class TestChlorine:
         sampled(ana, nurse, 0.3, at=MORNING + timedelta(hours=1), place="product")
         sampled(ana, nurse, 0.01, at=MORNING + timedelta(hours=2), place="product")
         assert kit(ana, nurse, timezone.now())["water"]
+        (alert,) = alerts_of("chlorine")
+        assert alert.cause_gone_at is None
+        assert advice_of(alert).endswith("the phone at this home says not to begin.")
 
     @pytest.mark.usefixtures("anas_prescription")
     def test_done_again_before_the_treatment_is_told_with_value_and_note(self, ana: Patient) -> None:
