@@ -91,11 +91,14 @@ def test_the_cells_stand_in_the_order_of_the_printed_sheet(paper: Evening, ana: 
     paths = paper.page.locator("#screen [data-path]").evaluate_all("(all) => all.map((each) => each.dataset.path)")
     first = [re.sub(r"\W.*", "", path) for path in paths]
     parts = [part for index, part in enumerate(first) if part not in first[:index]]
-    plan = ["planned_uf_l", "rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"]
+    plan = [
+        "planned_uf_l", "set_uf_l", "rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv",
+        "blood_lost_ml",
+    ]  # fmt: skip
     assert [each for each in parts if each in ("started_at", "sites", "checks", "readings", "medicines", *plan)] == [
         "started_at", "sites", "checks", *plan, "readings", "medicines",
     ]  # fmt: skip
-    assert len(printed["plan"]) == len(plan) + 2  # the look of the dialyser and the disinfection are touched
+    assert len(printed["plan"]) == len(plan) + 3  # the blood, the look of the dialyser, the disinfection are touched
     columns = [path for path in paths if path.startswith("readings[0].")]
     assert len(columns) == len(printed["reading_columns"]) + 1  # blood pressure has two numbers
 
