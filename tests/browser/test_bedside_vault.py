@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
-from playwright.sync_api import Route, expect
+from playwright.sync_api import expect
 
 from homedialysis.accounts.models import BedsideDevice
+from homedialysis.web.static_storage import FIRST_PIECE
 from sessions.models import Patient, Prescription, TreatmentRecord
 from tests.browser.conftest import BrowserPage
 from tests.browser.shell import STARTED, Shell
+from tests.browser.static_from_memory import pieces
 
 pytestmark = pytest.mark.django_db(transaction=True)
 PIN = "270518"
@@ -201,14 +204,11 @@ def test_a_new_layout_of_the_storage_keeps_what_is_in_it(shell: Shell) -> None:
     shell.ready()
     begun = shell.begin(notes="kept")
 
-    def newer(route: Route) -> None:
-        text = route.fetch().text()
-        assert "const VERSION = 1;" in text
-        assert '"meta"];' in text
-        text = text.replace("const VERSION = 1;", "const VERSION = 2;").replace('"meta"];', '"meta", "more"];')
-        route.fulfill(body=text, content_type="text/javascript")
-
-    shell.page.route("**/bedside/js/vault.js", newer)
+    layout = re.compile(r'"meta"\],\s*VERSION=1\b')
+    written = pieces(opened=True)[FIRST_PIECE]
+    assert len(layout.findall(written)) == 1
+    newer = layout.sub('"meta","more"],VERSION=2', written)
+    shell.page.route(f"**/{FIRST_PIECE}", lambda route: route.fulfill(body=newer, content_type="text/javascript"))
     shell.page.evaluate("async () => { await (await navigator.serviceWorker.getRegistration())?.unregister(); }")
     shell.ready()
     shell.run("await (await import('/static/bedside/js/vault.js')).put('more', { id: 'x' });")
