@@ -62,6 +62,7 @@ NO_NEWS = {
     "alerts_pendingevaluation": "the outbox itself",
     "dosing_recordnumbers": "computed where the record that it hangs on is evaluated",
     "django_content_type": "no fact of a treatment",
+    "treatment_accesssite": "only to which access a used site belongs, which never changes",
 }
 """Tables that are read when a patient is judged and bring no news by themselves, each with the reason."""
 OF_A_RECORD = {"Reading", "Event", "AnsweredCheck", "SiteUsed", "TreatmentRecord"}

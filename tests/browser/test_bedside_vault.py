@@ -266,7 +266,7 @@ def test_signing_out_warns_of_what_was_not_sent_and_then_wipes(shell: Shell) -> 
     shell.press("Send first")
     shell.page.unroute("**/api/v1/treatments/**")
     shell.press("Send now")
-    expect(shell.page.get_by_text("The unit has everything.")).to_be_visible()
+    expect(shell.page.get_by_text("The unit has everything that was entered on this phone.")).to_be_visible()
     assert TreatmentRecord.objects.count() == 1
     shell.go("settings")
     shell.press("Sign out")
