@@ -25,7 +25,9 @@ SCREENS = (
     *("checks", "weigh", "access", "needles", "running", "reading", "medicine", "event", "flow", "paper"),
     *("finish", "summary", "answer", "danger", "danger/needle_out", "danger/air", "danger/power_water"),
 )
+# Names, units, and the version of the scripts, which may begin with letters.
 NOT_WORDS = re.compile(
+    r"\([^()]*-[0-9a-f]{12}\)|"
     r"Ana Verdemar|[AV] (low|mid|high)|Fenrow 17|English|Español|mmHg|mL/kg/h|mL/min|mL/h|mmol/L|mS/cm|\bmin\b|\bkg\b|"
     r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\w*|"
     r"units(/h)?|TMP|\bPIN\b|Kt/V|CSV|JSON|PDF|iOS|Android|\d[\w.-]*"
