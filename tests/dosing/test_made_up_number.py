@@ -116,7 +116,7 @@ def test_a_number_of_a_month_is_found_wherever_such_numbers_are_shown(
     assert '<option value="quillings_month">' in ranges
     assert NAME in nephrologist_client.get("/months/2026-03/unit/").content.decode()
     sheet = sheet_of(ana, MARCH, at=timezone.now())
-    assert ["43.5 ▲ above" in row[6] for row in sheet["numbers"] if row[0] == f"{NAME}, kg"] == [True]
+    assert ["43.5 ▲ above" in row[1] for row in sheet["numbers"] if row[0] == f"{NAME}, kg"] == [True]
     assert NAME in [chart["caption"] for chart in sheet["charts"]]
 
 

@@ -60,7 +60,7 @@ def test_everything_that_was_noted_stands_on_it(ana_client: Client, whole: Treat
         "Bled for 6 min",
         "Slept well.",
         "Weight before: 165",
-        "usually between 56 and 84 kg",
+        "usually between 63 and 77 kg",
         "confirmed when asked",
         "UF rate",
     ):
