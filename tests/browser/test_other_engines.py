@@ -80,10 +80,18 @@ class Wire:
         while True:
             try:
                 near, _ = ear.accept()
-                far = socket.create_connection(("localhost", self.far))
             except OSError:
                 return
+            try:
+                far = socket.create_connection(("localhost", self.far))
+            except OSError:
+                near.close()
+                return
             self.joined += [near, far]
+            if ear.fileno() < 0:  # cut while these two were being joined
+                near.close()
+                far.close()
+                return
             for one, other in ((near, far), (far, near)):
                 threading.Thread(target=self._carry, args=(one, other), daemon=True).start()
 
