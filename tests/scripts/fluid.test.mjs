@@ -29,6 +29,17 @@ test("the plan and its choices are the server's to the last digit shown", () => 
   }
 });
 
+test("what came off, and by which way that is known, is what the unit believes", () => {
+  for (const [document, litres, by] of tables.taken_off) {
+    const found = fluid.takenOff(document);
+    assert.deepEqual(
+      [found.litres === null ? null : shown(found.litres, 2), found.by],
+      [litres, by],
+      JSON.stringify(document),
+    );
+  }
+});
+
 test("an evening worked by hand: 2.9 L in 240 min at 70 kg is 10.36 mL/kg/h", () => {
   const evening = { pre: 72.4, target: 70, rinse: 0.3, drinks: 0.2, minutes: 240, longest: 300, limit: 10 };
   const plan = fluid.plan(evening);

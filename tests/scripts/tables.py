@@ -11,6 +11,8 @@ from zoneinfo import ZoneInfo
 
 from django.template.defaultfilters import floatformat
 
+from dosing.services.course.rows import ReadRow
+from dosing.services.course.treatments import fluid_of
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.opening import closes_next, looked_at_next, opens_next
 from sessions.facts import plausible
@@ -31,6 +33,7 @@ def all_tables(unit: Unit) -> dict[str, Any]:
         "stepped": stepped(chance),
         "walls": {zone: walls(zone) for zone in ZONES},
         "evenings": evenings(chance),
+        "taken_off": taken_off(chance),
         "floats": [sfloat(bits) for bits in range(1 << 16)],
         "medians": medians(chance),
         "opening": [opening(unit, zone) for zone in ZONES[:2]],
@@ -143,6 +146,50 @@ def _shown(plan: FluidPlan | None) -> list[Any] | None:
         for each in plan.choices
     ]
     return [floatformat(plan.uf_l, 2), floatformat(plan.rate, 1), plan.over, plan.at_most_over, choices]
+
+
+def taken_off(chance: random.Random) -> Rows:
+    """[document, litres as they are shown or null, the way that is believed or ""]."""
+    return [[document, *_believed(document)] for document in (_ended(chance) for _ in range(3000))]
+
+
+def _ended(chance: random.Random) -> dict[str, Any]:
+    """A treatment of which more or less was noted; its last reading lies around nine tenths of its length."""
+    start, minutes = datetime(2026, 3, 1, 21, tzinfo=UTC), chance.randrange(60, 600)
+    before = round(chance.uniform(35, 140), 1)
+
+    def maybe(value: float) -> float | None:
+        return chance.choice((None, round(value, 2)))
+
+    reads = [0.5, chance.choice((0.85, 0.9, 0.95, 1.0))]
+    return {
+        "started_at": _iso(start),
+        "ended_at": chance.choice((None, _iso(start + timedelta(minutes=minutes)))),
+        "uf_removed_l": chance.choice((None, None, round(chance.uniform(0, 5), 2))),
+        "pre_weight_kg": maybe(before),
+        "post_weight_kg": maybe(before - chance.choice((-2, 0, 12, chance.uniform(-1, 4)))),
+        "rinse_back_l": maybe(chance.uniform(0, 0.6)),
+        "intake_l": maybe(chance.uniform(0, 1.5)),
+        "events": [{"saline_l": maybe(0.2)} for _ in range(chance.randrange(3))],
+        "readings": [
+            {"at": _iso(start + timedelta(minutes=round(minutes * share))), "uf_volume_l": maybe(3 * share)}
+            for share in reads
+        ],
+    }
+
+
+def _believed(document: dict[str, Any]) -> tuple[str | None, str]:
+    record = document | {name: document[name] and _moment(document[name]) for name in ("started_at", "ended_at")}
+    readings = [
+        ReadRow(at=_moment(each["at"]), qb_ml_min=None, qd_ml_min=None, uf_volume_l=each["uf_volume_l"])
+        for each in document["readings"]
+    ]
+    found = fluid_of(record, readings, sum(each["saline_l"] or 0.0 for each in document["events"]))
+    return (None if found.taken_off is None else floatformat(found.taken_off, 2)), found.by or ""
+
+
+def _moment(iso: str) -> datetime:
+    return datetime.fromisoformat(iso)
 
 
 def sfloat(bits: int) -> float | None:

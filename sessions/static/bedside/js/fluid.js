@@ -105,7 +105,7 @@ export function takenOff(doc) {
   const weighed =
     before == null || after == null
       ? null
-      : before - after + given(doc.rinse_back_l) + given(doc.intake_l) + salineOf(doc);
+      : before - after + (given(doc.rinse_back_l) + given(doc.intake_l) + salineOf(doc));
   if (weighed !== null && between(weighed, 0, MOST_OFF)) return { litres: weighed, by: "weights", read };
   const length = doc.started_at && doc.ended_at && minutesBetween(doc.started_at, doc.ended_at);
   const late = read && length && minutesBetween(doc.started_at, read.at) >= ENOUGH_READ * length;
