@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
@@ -58,10 +58,12 @@ def chlorine_grade(history: History, value: float) -> Grade:
     return Grade.ACTION if limit.action is not None and value >= limit.action else Grade.PASS
 
 
-def _chlorine_of(history: History) -> list[tuple[Evidence, Grade, bool]]:
-    """Every figure that says something, oldest first: with its grade, and whether the water at home was tested apart
-    from a treatment. A strip that sees too little says nothing.
-    """
+ChlorineTest = tuple[Evidence, Grade, bool]
+"""A figure with its grade, and whether the water at home was tested apart from a treatment."""
+
+
+def _chlorine_of(history: History) -> list[ChlorineTest]:
+    """Every figure that says something, oldest first. A strip that sees too little says nothing."""
     found = []
     for night in history.nights:
         for check in night.checks:
@@ -83,7 +85,8 @@ def _with_level(history: History, item: Evidence, grade: Grade) -> Evidence:
 
 
 def _see_chlorine(history: History, at: datetime) -> Iterator[Seen]:
-    beyond = [(item, grade) for item, grade, _apart in _chlorine_of(history) if grade > Grade.PASS]
+    tests = _chlorine_of(history)
+    beyond = [(item, grade) for item, grade, _apart in tests if grade > Grade.PASS]
     if not beyond:
         return
     last = beyond[-1][0].day
@@ -97,21 +100,20 @@ def _see_chlorine(history: History, at: datetime) -> Iterator[Seen]:
         "chlorine",
         tuple(item for item, _grade in beyond),
         parts={"failed": failed, "begun": begun, "limit": limit.limit, "action": limit.action}
-        | {"later": _later_of(history), "stops": _phone_stops(history)},
+        | {"later": _later_of(history, tests), "stops": _phone_stops(tests)},
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )
 
 
-def _after_beyond(history: History) -> list[tuple[Evidence, Grade, bool]]:
+def _after_beyond(tests: Sequence[ChlorineTest]) -> Sequence[ChlorineTest]:
     """The tests after the last that was beyond, by the clock: done again the same evening counts too."""
-    tests = _chlorine_of(history)
     last = max((index for index, (_item, grade, _apart) in enumerate(tests) if grade > Grade.PASS), default=-1)
     return tests[last + 1 :]
 
 
-def _later_of(history: History) -> dict[str, Any] | None:
+def _later_of(history: History, tests: Sequence[ChlorineTest]) -> dict[str, Any] | None:
     """The newest of the tests that passed since, as it goes into words."""
-    after = _after_beyond(history)
+    after = _after_beyond(tests)
     if not after:
         return None
     item = after[-1][0]
@@ -119,9 +121,9 @@ def _later_of(history: History) -> dict[str, Any] | None:
     return {"count": len(after), "value": item.value, "day": item.day.isoformat(), "clock": f"{at:%H:%M}"}
 
 
-def _phone_stops(history: History) -> bool:
+def _phone_stops(tests: Iterable[ChlorineTest]) -> bool:
     """Whether the phone says not to begin: of some place the newest test of the water is over the limit."""
-    newest = {item.place: grade for item, grade, apart in _chlorine_of(history) if apart}
+    newest = {item.place: grade for item, grade, apart in tests if apart}
     return any(grade == Grade.FAIL for grade in newest.values())
 
 
@@ -193,8 +195,9 @@ def _chlorine_passed(history: History, last: date) -> Remark | None:
     """Over when a test of the water apart from a treatment passes, or three tests before treatments do; never while
     the phone says not to begin.
     """
-    after = _after_beyond(history)
-    if not after or after[-1][0].day < last or _phone_stops(history):
+    tests = _chlorine_of(history)
+    after = _after_beyond(tests)
+    if not after or after[-1][0].day < last or _phone_stops(tests):
         return None
     if not any(apart for _item, _grade, apart in after) and len(after) < CLEAN_CHECKS:
         return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from graphlib import TopologicalSorter
 
 from django.db.models import Q
 
@@ -28,7 +29,7 @@ def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> list[
     found = [(rule, seen) for rule in rules for seen in rule.see(history, at)]
     courses = _courses_of(history, rules, at)
     told: dict[str, frozenset[date]] = {}
-    for rule, seen in _joined_last(found):
+    for rule, seen in _joined_last(found, rules):
         course = courses.of(rule, seen.cause)
         days = frozenset(days_of(seen.evidence))
         least = seen.nights or rule.nights
@@ -44,16 +45,11 @@ def reconcile(history: History, rules: Iterable[Rule], *, at: datetime) -> list[
     return found
 
 
-def _joined_last(found: Iterable[tuple[Rule, Seen]]) -> list[tuple[Rule, Seen]]:
+def _joined_last(found: Iterable[tuple[Rule, Seen]], rules: Iterable[Rule]) -> list[tuple[Rule, Seen]]:
     """What joins another comes after it: whether it has anything to add is known only then."""
-    left = list(found)
-    ordered: list[tuple[Rule, Seen]] = []
-    while left:
-        waiting = {rule.key for rule, _seen in left}
-        ready = [pair for pair in left if waiting.isdisjoint(pair[0].joins)] or left
-        ordered += ready
-        left = [pair for pair in left if pair not in ready]
-    return ordered
+    order = TopologicalSorter({rule.key: rule.joins for rule in rules}).static_order()
+    place = {key: number for number, key in enumerate(order)}
+    return sorted(found, key=lambda pair: place[pair[0].key])
 
 
 def _of_others(told: Mapping[str, frozenset[date]], rule: Rule) -> frozenset[date]:

@@ -177,10 +177,11 @@ def _fallen(document: dict[str, Any], listed: str, name: str) -> Iterator[tuple[
     """Of a number that does not usually fall within a treatment, each that lies under one read before."""
     highest, unit = -math.inf, LISTS[listed][name].unit
     for index, row in enumerate(document.get(listed) or []):
-        given = row.get(name)
-        if given is not None and given < highest:
+        if (given := row.get(name)) is None:
+            continue
+        if given < highest:
             yield f"{listed}[{index}].{name}", f"usually at least {highest:g} {unit}, as read before"
-        highest = max(highest, highest if given is None else given)
+        highest = max(highest, given)
 
 
 def doses(document: dict[str, Any], prescribed: Mapping[str, float | None]) -> dict[str, Range]:

@@ -19,7 +19,7 @@ from dosing.services.importing.rows import ResultRow, Unreadable
 from homedialysis.accounts.models import Unit, User
 from sessions.facts.choices import MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, LabLine, LabMessage, Laboratory
-from sessions.services.bloods import enter_bloods
+from sessions.services.bloods import enter_bloods, standing_for
 
 LEAVE = "leave"
 Method = tuple[PostSampleMethod, float | None]
@@ -198,10 +198,10 @@ def _to_take(line: LabLine, answers: Mapping[int, str], method: Method) -> Blood
 
 
 def _standing_for(result: BloodResult) -> BloodResult | None:
+    """What stands of the same specimen, else of the same time."""
     mine = BloodResult.objects.filter(patient=result.patient, analyte=result.analyte, timing=result.timing)
-    named = mine.filter(specimen=result.specimen).first() if result.specimen else None
-    found: BloodResult | None = named or mine.filter(drawn_at=result.drawn_at).first()
-    return found
+    named: BloodResult | None = mine.filter(specimen=result.specimen).first() if result.specimen else None
+    return named or standing_for(result)
 
 
 __all__ = ["AlreadyHere", "AlreadyTaken", "Changed", "NotAnswered", "Unreadable", "receive", "take"]

@@ -33,7 +33,7 @@ export const themes = () =>
 export const textSizes = () => pairs({ 1: t("Normal"), 2: t("Large"), 3: t("Very large") });
 export const idleMinutes = () =>
   [2, 5, 10, 30, 0].map((n) => ({ value: n, label: n ? t("{n} minutes", { n }) : t("Never") }));
-/** The words of a site's use. */
 /** What a kind of event is called. @param {Kit | null} kit @param {string} kind */
 export const eventWords = (kit, kind) => t(kit?.event_kinds?.[kind] ?? kind);
+/** The words of a site's use. */
 export const useWords = (use) => uses().find((each) => each.value === use)?.label ?? use;
