@@ -14,7 +14,7 @@ from django.conf import settings
 from django.core.signals import request_finished, request_started
 from django.templatetags.static import static
 from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, expect
 from pytest_django.live_server_helper import LiveServer
 
 from homedialysis.accounts.models import User
@@ -25,6 +25,9 @@ from tests.browser.static_from_memory import StaticFromMemory, pieces, ways_in
 PHONE = (360, 740)
 DESKTOP = (1280, 800)
 SERVER_SECONDS, QUIET_LOOKS = 5, 3
+PATIENCE_MS = 15_000
+"""How long a page may take on a machine that does other work beside: what never comes costs this once."""
+expect.set_options(timeout=PATIENCE_MS)
 EXPECTED = ("Failed to load resource", "An unknown error occurred when fetching the script.")
 """What Chromium tells the console of answers of 4xx and of a network that is cut, the second while it looks for a newer
 service worker: no fault of a page."""
@@ -157,7 +160,7 @@ def browser_page(
             service_workers="allow" if worker else "block",
             timezone_id="Asia/Tokyo",  # far from the patient's zone: what the phone thinks must not matter
         )
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(PATIENCE_MS)
         watched = Watched(context.new_page(), context, live_server.url)
         watched.page.on("console", watched.note_console)
         watched.page.on("pageerror", lambda problem: watched.faults.append(str(problem)))

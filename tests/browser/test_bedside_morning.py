@@ -281,6 +281,7 @@ class TestLookingBack:
         evening.open()
         evening.go("trends")
         rates = evening.page.locator(".trend", has_text="UF rate (mL/kg/h)")
+        expect(rates.locator("circle")).to_have_count(3)
         heights = [float(mark.get_attribute("cy") or "") for mark in rates.locator("circle").all()]
         drawn = rates.locator(".limit[points]").get_attribute("points") or ""
         limit = {float(point.split(",")[1]) for point in drawn.split()}
