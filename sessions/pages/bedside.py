@@ -62,6 +62,11 @@ def sheets() -> list[str]:
     return [static(name) for name in (rest if in_pieces() else (*FIRST_SHEETS, *rest))]
 
 
+def words_of_scripts() -> str:
+    """Where the scripts find their words in each language, as JSON."""
+    return json.dumps({Path(name).stem: static(name) for name in files() if name.startswith("bedside/words/")})
+
+
 def addresses(suffix: str = "") -> list[str]:
     return [static(name) for name in files() if name.endswith(suffix)]
 
@@ -98,11 +103,10 @@ def _own(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpRe
 @require_safe
 def shell(request: HttpRequest) -> HttpResponse:
     """The page in which the scripts draw every screen. It holds nothing of anybody: phones keep it."""
-    words = {Path(name).stem: static(name) for name in files() if name.startswith("bedside/words/")}
     context = {
         "release": current_release(),
         "language": translation.get_language() or "en",
-        "words": json.dumps(words),
+        "words": words_of_scripts(),
         "languages": json.dumps(dict(settings.LANGUAGES), ensure_ascii=False),
         "sheets": sheets(),
         "script": static(FIRST_PIECE if in_pieces() else ENTRY),

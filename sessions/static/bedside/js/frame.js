@@ -1,5 +1,6 @@
 /* What surrounds every screen: the head with the state of the record, notices, the dock for the thumb. */
 
+import { action, focusKey, isTyping, refocus } from "./frame_parts.js";
 import { keptOf } from "./kept.js";
 import * as kits from "./kit.js";
 import * as offline from "./offline.js";
@@ -195,19 +196,6 @@ function notices(ctx, name) {
     .map(([words, to, tone]) => h("a", { class: `notice ${tone}`, href: addressOf(to), data: { k: to } }, words));
 }
 
-/** @param {Ctx} ctx */
-function action(ctx, { label, go, tap, href, tone, hint, disabled }, index) {
-  if (href)
-    return h(
-      "a",
-      { class: `big ${tone ?? "plain"}`, href, data: { k: `bar/${label}` } },
-      h("span", { text: label }),
-      hint && h("small", { text: hint }),
-    );
-  const act = tap ?? (() => ctx.go(...[go].flat()));
-  return bigButton(label, act, { tone: tone ?? (index ? "plain" : "go"), hint, disabled, data: { k: `bar/${label}` } });
-}
-
 /**
  * The main action on top (none where the answers stand in the text), beneath it the others and, in the thumb's corner
  * of every screen, the way to help.
@@ -251,23 +239,6 @@ export function fitDock() {
 export function redrawHead(ctx) {
   if (byId("head").children.length) drawHead(ctx, document.documentElement.dataset.screen);
 }
-
-function focusKey() {
-  const at = /** @type {HTMLElement | null} */ (document.activeElement);
-  return at?.id || at?.dataset?.k || at?.textContent;
-}
-
-function refocus(key) {
-  if (!key) return;
-  /** @type {NodeListOf<HTMLElement>} */
-  const all = document.querySelectorAll("button, a, input, select, textarea, summary, h1");
-  const same = [...all].find((each) => (each.id || each.dataset.k || each.textContent) === key);
-  same?.focus({ preventScroll: true });
-}
-
-/** Somebody writes a text: drawing the screen anew would take it away. */
-const isTyping = () =>
-  byId("screen").contains(document.activeElement) && Boolean(document.activeElement?.matches("textarea, input"));
 
 /** @param {Ctx} ctx */
 function failed(ctx, problem) {

@@ -2,7 +2,7 @@
 
 import { putRight } from "./check_rows.js";
 import { eventWords } from "./choices.js";
-import { minutesBetween } from "./clock.js";
+import { later, minutesBetween } from "./clock.js";
 import { toldOf } from "./flow_state.js";
 import * as fluid from "./fluid.js";
 import { doseLimits, heparinTonight } from "./heparin.js";
@@ -40,6 +40,21 @@ export function blocking({ doc, plan }) {
   if (doc.started_at && doc.ended_at && doc.ended_at <= doc.started_at)
     found.push(t("The treatment ends before it starts."));
   return [...found, ...(plan.paper?.wrong ?? [])];
+}
+
+/**
+ * Treatments of the same time that the unit has already, to a night from paper: somebody else may have entered it.
+ * @param {Night} night @param {Kit} kit
+ */
+export function sameTime({ id, doc, plan }, kit) {
+  if (!plan.paper || !doc.started_at || !doc.ended_at) return [];
+  const until = ({ started_at: at, ended_at: end, minutes }) => end ?? (minutes == null ? at : later(at, minutes));
+  return [...(kit.history ?? []), ...(kit.open ?? [])].filter(
+    (each) =>
+      each.id !== id &&
+      minutesBetween(each.started_at, doc.ended_at) > 0 &&
+      minutesBetween(doc.started_at, until(each)) > 0,
+  );
 }
 
 /** What is not known, by name; nothing is held up by it. @param {Night} night @param {Kit} kit */

@@ -22,8 +22,8 @@ const isPaper = (night) => night && night.stage !== "handed" && night.plan.paper
 /** @param {Ctx} ctx */
 const checksOf = (ctx) => (ctx.kit.checklist?.items ?? []).filter((item) => item.part !== "after");
 
-/** @param {Ctx} ctx */
-function begin(ctx) {
+/** A sheet of the evening before, with its cells empty. @param {Ctx} ctx */
+export function beginOnPaper(ctx) {
   const today = toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
   const given = ["none", "other"].includes(ctx.kit.prescription?.anticoagulant)
     ? []
@@ -365,7 +365,7 @@ function draw(ctx) {
 function bar(ctx) {
   if (!isPaper(ctx.night))
     return [
-      { label: t("Begin a night from paper"), tap: () => begin(ctx) },
+      { label: t("Begin a night from paper"), tap: () => beginOnPaper(ctx) },
       { label: t("Tonight"), go: "tonight" },
     ];
   return [{ label: t("Look it over"), go: "summary" }];

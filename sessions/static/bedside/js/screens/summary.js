@@ -8,7 +8,7 @@ import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
 import { throwAway } from "../practice.js";
 import { register } from "../router.js";
-import { blocking, figures, missing, unusual } from "../sum_up.js";
+import { blocking, figures, missing, sameTime, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
 
@@ -112,15 +112,21 @@ function draw(ctx) {
     ctx.night.practice && note(t("This was practice. Nothing of it was sent, and nothing of it stays.")),
     ctx.night.doc.started_at && h("p", { class: "soft", text: dayOf(ctx.night.doc.started_at) }),
     stops.length > 0 && note(t("This has to be put right first:"), "stop", list(stops)),
+    sameTime(ctx.night, ctx.kit).map(({ started_at: at }) =>
+      note(
+        t("The unit has a treatment of {day}, {time}, already. Hand this one over only if it is another one.", {
+          day: dayOf(at),
+          time: timeOf(at),
+        }),
+        "care",
+      ),
+    ),
     times(ctx),
     refused(ctx),
     outcome(ctx),
     odd.length
       ? note(t("Unusual; the unit sees it marked:"), "care", list(odd))
-      : note(
-          t("This phone compared the numbers with what is usual: nothing unusual. No person has looked at it."),
-          "good",
-        ),
+      : note(t("The numbers were compared with what is usual: nothing unusual. No person has looked at it."), "good"),
     open.length > 0 &&
       note(t("Not known. You may hand over without; the unit sees that it is not known."), "plain", list(open)),
   ];
