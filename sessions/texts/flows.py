@@ -106,6 +106,14 @@ def _call(words: StrOrPromise, *go_on: Reply, hint: StrOrPromise = "") -> FlowSt
 NOBODY = _("If you reach nobody: end the treatment as you were trained, and do not go on.")
 GO_ON = Reply("unit_go_on", "pump_on", (UNIT,))
 CALL = _call(_("Call the unit on call: how to go on."), GO_ON)
+NO_PLACE = FlowStep(
+    "call_no_place", _("Call the unit on call: no other place is left for a needle."),
+    _("Ask whether the blood may come back, and how. Never force it. If you reach nobody: end the treatment as you "
+      "were trained."),
+    (Reply("place_after_all", "place"), Reply("unit_end", "blood", (UNIT, ENDED)),
+     Reply("unit_not_reached", "blood", (NOT_REACHED, ENDED))),
+    for_whom=NEEDLES,
+)  # fmt: skip
 
 HYPOTENSION = (
     LOOK,
@@ -143,11 +151,13 @@ INFILTRATION = (
              _("How hard to press, and when the needle comes out, is what your unit taught you.")),
     _signs(_("Does the swelling grow fast? Is the hand cold, numb, white or very painful?")),
     _call(_("Call the unit on call before you put in another needle."), Reply("unit_new_needle", does=(UNIT,))),
-    FlowStep("place", _("A new needle at a new place, cleaned from the start."), asks="place", for_whom=NEEDLES),
+    FlowStep("place", _("A new needle at a new place, cleaned from the start."),
+             answers=(Reply("no_other_place", "call_no_place"),), asks="place", for_whom=NEEDLES),
     FlowStep("pump_on", _("Connect the new needle and start the pump slowly, your hand on it."),
              _("No air in the lines. Look at the place: it must not swell."),
              (Reply("not_swollen_pump_runs", OVER, (RESUME, WENT_ON)), Reply("swollen_again", "stop", danger=True),
               TREATMENT_OVER)),
+    NO_PLACE,
     BLOOD,
     HELP,
 )  # fmt: skip

@@ -57,6 +57,8 @@ READY = {
     "unit_end": _("The unit said: end the treatment"),
     "unit_go_on": _("The unit said: go on"),
     "unit_new_needle": _("The unit said: a new needle"),
+    "no_other_place": _("No other place is left for a needle"),
+    "place_after_all": _("There is a place after all"),
     "unit_new_lines": _("The unit said: new lines and dialyser"),
     "lines_ready": _("The new lines are ready"),
     "alarm_gone": _("The alarm is gone, and the pump runs"),

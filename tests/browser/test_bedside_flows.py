@@ -356,6 +356,34 @@ def test_a_swelling_during_the_treatment_leads_to_a_new_needle_cleaned_from_the_
     accepted(phone, ana)
 
 
+TWO_PLACES = """const { ctx } = await import("/static/bedside/js/app.js");
+  const held = ctx.night.doc.sites.map((row) => row.site);
+  ctx.kit.access.sites = ctx.kit.access.sites.filter((site) => held.includes(site.id));"""
+
+
+def test_a_swelling_without_another_place_is_ended_by_the_unit_and_the_record_says_so(
+    phone: Trouble, ana: Patient
+) -> None:
+    phone.run("app", TWO_PLACES)
+    phone.go("event")
+    phone.tap("Swelling at a needle")
+    phone.page.locator("[data-k='at_venous']").click()
+    for words in ("Done, next", "Done, next", "None of these", "The unit said: a new needle"):
+        phone.answer(words)
+    expect(phone.page.locator("#screen")).to_contain_text("Every place on this phone was tried")
+    expect(phone.page.get_by_role("button", name="Choose the new place")).to_have_count(0)
+    phone.answer("No other place is left for a needle")
+    expect(phone.step()).to_contain_text("no other place is left")
+    assert phone.calls() >= {UNIT_NUMBER, EMERGENCY_NUMBER}
+    expect(phone.page.locator("a.danger[href^='tel:']")).to_have_attribute("href", UNIT_NUMBER)
+    for words in ("I did not reach the unit", "The blood was not given back", "To the end of the treatment"):
+        phone.answer(words)
+    doc = phone.doc()
+    assert doc["events"][-1]["note"] == "⟦no_other_place⟧"
+    assert (doc["early_reason"], doc["blood_return"]) == ("needle", "none")
+    accepted(phone, ana)
+
+
 def test_a_hand_that_is_cold_or_white_leads_to_the_emergency_number(phone: Trouble) -> None:
     phone.go("event")
     phone.tap("Swelling at a needle")
@@ -378,7 +406,8 @@ def way(kind: str, ends: bool) -> list[tuple[flows.FlowStep, flows.Reply | None]
     at, walked = 0, []
     while True:
         step = steps[at]
-        answer = min(step.answers, key=lambda each: _against(each, ends)) if step.answers else None
+        asked = step.answers and (ends or step.asks != "place")  # a place is taken, not answered, where it goes on
+        answer = min(step.answers, key=lambda each: _against(each, ends)) if asked else None
         walked.append((step, answer))
         then = answer.then if answer else ""
         if then == OVER:

@@ -328,6 +328,36 @@ def to_countdown(phone: Phone) -> None:
     raise AssertionError("no step counts down")
 
 
+def test_a_needle_that_fails_with_no_other_place_left_leads_to_the_unit_and_to_an_end(
+    phone: Phone, ana: Patient, sites: list[AccessSite]
+) -> None:
+    looked(phone)
+    choose(phone, "A mid", "V high")
+    two = "m.ctx.kit.access.sites = m.ctx.kit.access.sites.filter((site) => given.includes(site.id));"
+    phone.run("app", two, [sites[1].pk, sites[5].pk])
+    phone.go("needles")
+    to_ask(phone, "flush")
+    phone.tap(NOT_FREELY)
+    phone.tap("There is swelling: note it")
+    expect(phone.page.get_by_role("button", name="Take another site")).to_have_count(0)
+    phone.tap("No other place is left for a needle")
+    expect(phone.page.locator("h1")).to_have_text("No other place is left for a needle")
+    expect(phone.page.locator("#dock .arc a")).to_have_attribute("href", "tel:01632960100")
+    phone.tap("There is a place after all")
+    phone.tap("What to do without another place")
+    phone.page.evaluate(AHEAD, 180)
+    phone.tap("End: needles out")
+    expect(phone.page.locator("h1")).to_have_text("Finish")
+    doc = phone.doc()
+    assert doc["started_at"] < doc["ended_at"]
+    assert (doc["events"][0]["note"], doc["events"][0]["outcome"]) == ("A mid ⟦no_other_place⟧", "ended")
+    assert (doc["early_reason"], doc["blood_return"], doc["steps"][-1]["words"]) == ("needle", "", "⟦no_other_place⟧")
+    body = """const { ctx } = await import("/static/bedside/js/app.js"); return m.documentOf(ctx.night, "finished");"""
+    ahead = datetime.now(UTC) + timedelta(minutes=5)
+    reader = TreatmentDocument(data=phone.run("draft", body), context={"patient": ana, "now": ahead})
+    assert reader.is_valid(), reader.errors
+
+
 def test_the_contact_time_counts_on_through_a_killed_page(phone: Phone) -> None:
     to_countdown(phone)
     expect(phone.page.locator(".countdown")).to_have_text("0:30")

@@ -29,6 +29,7 @@ import "./screens/due.js";
 import "./screens/surroundings.js";
 import "./screens/access.js";
 import "./screens/needles.js";
+import "./screens/no_place.js";
 import "./screens/medicine.js";
 
 bringFallback(/** @type {any} */ (FALLBACK));

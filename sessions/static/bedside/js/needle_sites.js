@@ -15,6 +15,15 @@ export const placeName = (kit, row) => siteName(kit, row.site) ?? t("Site");
 /** @param {UsedSite | undefined} row */
 export const isGivenUp = (row) => Boolean(row?.note?.includes(GIVEN_UP));
 
+/**
+ * The sites where a needle of a use may still go: neither the other needle's nor one where a needle was in already.
+ * @param {Kit} kit @param {Night} night
+ */
+export function placesLeft(kit, night, use) {
+  const gone = night.doc.sites.filter((row) => row.use !== use || row.at || isGivenUp(row)).map((row) => row.site);
+  return (kit.access?.sites ?? []).filter((site) => !gone.includes(site.id));
+}
+
 /** The needle of a use stays in the record as given up. @param {Night} night */
 export function giveUp(night, use) {
   const row = siteOf(night, use);

@@ -4,8 +4,10 @@ import { limbPicture, longestRested, siteWords, stateOf, warnings } from "../arm
 import { useWords } from "../choices.js";
 import { toWall } from "../clock.js";
 import { siteOf } from "../draft.js";
-import { register } from "../router.js";
-import { h, note, toast } from "../ui.js";
+import { noneLeft } from "../flow_needle.js";
+import { isGivenUp, placesLeft } from "../needle_sites.js";
+import { go, register } from "../router.js";
+import { bigButton, h, note, toast } from "../ui.js";
 import { t } from "../words.js";
 import { openChecks } from "./checks.js";
 import { takeSite } from "./needles.js";
@@ -30,6 +32,16 @@ function turnOf(ctx, [asked]) {
   const picked = pickedOf(ctx);
   const wanted = active ?? (USES.includes(asked) ? asked : null);
   return wanted ?? USES.find((use) => picked[use] == null) ?? "arterial";
+}
+
+/** @param {Ctx} ctx */
+const gaveUp = (ctx, site) => ctx.night.doc.sites.some((row) => row.site === site.id && isGivenUp(row));
+
+/** Where a needle was tried in vain and every other place is gone too. @param {Ctx} ctx */
+function isStuck(ctx, use) {
+  const row = siteOf(ctx.night, use);
+  const failed = row && (isGivenUp(row) || row.flash === false || row.flushed === false);
+  return failed && !placesLeft(ctx.kit, ctx.night, use).length;
 }
 
 /** @param {Ctx} ctx */
@@ -82,6 +94,7 @@ function listed(ctx, use, picked, today) {
     );
     const words = [
       siteWords(site, today),
+      gaveUp(ctx, site) && t("given up this time"),
       longest.includes(site.id) && t("longest rested"),
       site.uses_30 ? t("{n} uses in 30 days", { n: site.uses_30 }) : null,
       ...chosen,
@@ -115,6 +128,12 @@ function draw(ctx, params) {
   return [
     openChecks(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
     turns(ctx, use, picked),
+    isStuck(ctx, use) &&
+      note(
+        noneLeft(),
+        "care",
+        bigButton(t("What to do without another place"), () => go("noplace", use), { data: { k: "no-place" } }),
+      ),
     warned.length
       ? note(
           warned[0],

@@ -14,7 +14,7 @@ import { later } from "../clock.js";
 import { course, minuteOf } from "../course.js";
 import { notSo } from "../danger.js";
 import { limitsAt, limitsOf, readingNow, removeRow, setPath, setRow, siteOf, stampStep } from "../draft.js";
-import { bloodIs, endedEarly, isIn, newPlace, swollenAgain, swollenAt } from "../flow_needle.js";
+import { bloodIs, endedEarly, isIn, newPlace, noOtherPlace, swollenAgain, swollenAt } from "../flow_needle.js";
 import {
   addressOf,
   begin,
@@ -115,6 +115,7 @@ const FILLS = {
   at_arterial: swollenAt("arterial"),
   at_venous: swollenAt("venous"),
   swollen_again: swollenAgain,
+  no_other_place: noOtherPlace,
   blood_all: bloodIs("whole"),
   blood_part: bloodIs("part"),
   blood_none: bloodIs("none"),
@@ -254,9 +255,12 @@ function hintOf(ctx, code) {
   return use && siteName(ctx.kit, siteOf(ctx.night, use)?.site);
 }
 
+/** Whoever has the new needle in is not asked whether there is a place for it. @param {Ctx} ctx */
+const asksStill = (ctx, { step, event }) => (step.asks === "place" && isIn(ctx, event) ? [] : step.answers);
+
 /** @param {Ctx} ctx */
 const answers = (ctx, place) =>
-  place.step.answers.map((each) =>
+  asksStill(ctx, place).map((each) =>
     bigButton(say(ctx.kit, each.code), () => answer(ctx, place, each), {
       tone: each.danger ? "danger" : "plain",
       hint: hintOf(ctx, each.code),
@@ -266,7 +270,7 @@ const answers = (ctx, place) =>
 
 /** Both numbers on every step; red is the one that the step is about. Without any, what to do. @param {Ctx} ctx */
 function calls(ctx, step) {
-  const first = step?.urgent ? "emergency" : step?.key === "call" ? "on_call" : "calm";
+  const first = step?.urgent ? "emergency" : step?.key.startsWith("call") ? "on_call" : "calm";
   const buttons = callButtons(ctx.kit.unit, first);
   const none = t("The unit's numbers are not on this phone. Call your local emergency number.");
   return buttons.length ? buttons : note(none, "care");
@@ -380,13 +384,15 @@ function mainOf(ctx, place) {
     return event.outcome === "ended" && !ctx.night.doc.ended_at
       ? { label: t("To the end of the treatment"), go: "finish" }
       : { label: t("Back to the treatment"), go: "running" };
-  if (step.answers.length) return null;
+  if (asksStill(ctx, place).length) return null;
   if (step.asks === "wait") return { label: t("Go on now"), tap: () => onward(ctx, place), tone: "plain" };
   if (ASKED[step.asks] === pressure && !measuredHere(ctx, place)) return null;
-  if (step.asks === "place")
-    return isIn(ctx, event)
-      ? { label: say(ctx.kit, "new_needle"), tap: () => onward(ctx, place, { said: coded("new_needle") }), tone: "go" }
-      : null;
+  if (step.asks === "place" && isIn(ctx, event))
+    return {
+      label: say(ctx.kit, "new_needle"),
+      tap: () => onward(ctx, place, { said: coded("new_needle") }),
+      tone: "go",
+    };
   return { label: t("Done, next"), tap: () => onward(ctx, place, { does: step.does }), tone: "go" };
 }
 

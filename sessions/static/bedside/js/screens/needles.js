@@ -1,7 +1,7 @@
 /* The run sheet: one step a screen, forward by one large touch, each step stamped by the phone's clock. */
 
 import { keepAwake } from "../awake.js";
-import { callButtons } from "../calls.js";
+import { callAction, callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
 import { stopsHeld } from "../check_rows.js";
 import { needleKinds, useWords } from "../choices.js";
@@ -19,9 +19,10 @@ import {
   stampStep,
   writeNumber,
 } from "../draft.js";
-import { addressOf, underWay } from "../flow_state.js";
+import { noneLeft, noOtherPlace } from "../flow_needle.js";
+import { addressOf, setStand, underWay } from "../flow_state.js";
 import { doseLimits, givenOf, heparin, putMedicine } from "../heparin.js";
-import { giveUp, placeName, siteName } from "../needle_sites.js";
+import { giveUp, placeName, placesLeft, siteName } from "../needle_sites.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
 import { litresWords, plannedWords } from "../plan_words.js";
@@ -480,6 +481,33 @@ function swelling(ctx, use) {
   return bigButton(t("There is swelling: note it"), write, { data: { k: "swelling" } });
 }
 
+/** The swelling whose steps are gone through just now. @param {Ctx} ctx */
+const swellingUnderWay = (ctx) =>
+  underWay(ctx)
+    .map((index) => ctx.night.doc.events[index])
+    .find((event) => event.kind === "infiltration");
+
+/** No other place: while it runs the step of the swelling about that, else the screen about it. @param {Ctx} ctx */
+function leave(ctx, use) {
+  const event = ctx.night.doc.started_at && swellingUnderWay(ctx);
+  ctx.change(say(ctx.kit, "no_other_place"), (night) => {
+    giveUp(night, use);
+    night.plan.sheet = { ...sheetOf(night), failed: "" };
+    if (!event) return;
+    noOtherPlace(night, night.doc.events.indexOf(event));
+    setStand(night, event, { step: "call_no_place", since: ctx.now().toISOString(), past: [] });
+  });
+  if (event) go("flow", ...addressOf(event));
+  else go("noplace", use);
+}
+
+/** @param {Ctx} ctx */
+function noPlace(ctx, use) {
+  const left = placesLeft(ctx.kit, ctx.night, use).length;
+  const button = bigButton(say(ctx.kit, "no_other_place"), () => leave(ctx, use), { data: { k: "no-place" } });
+  return left ? button : [note(noneLeft(), "care"), button];
+}
+
 /** @param {Ctx} ctx */
 function notWorking(ctx, use) {
   const catheter = ofCatheter(ctx);
@@ -501,6 +529,7 @@ function notWorking(ctx, use) {
     flushed === false && !catheter ? swelling(ctx, use) : null,
     catheter ? null : bigButton(t("Another attempt at the same site"), () => again(ctx, use), { data: { k: "again" } }),
     ...callButtons(ctx.kit.unit, "on_call"),
+    catheter ? null : noPlace(ctx, use),
     bigButton(t("Go on all the same"), goOn, {
       hint: t("Only after the unit has said so"),
       data: { k: "all-the-same" },
@@ -640,8 +669,7 @@ function sooner(ctx, step) {
 
 /** A needle put in anew because of some trouble goes back to its steps. @param {Ctx} ctx */
 function backTo(ctx) {
-  const trouble = underWay(ctx).map((index) => ctx.night.doc.events[index]);
-  const event = trouble.find((each) => each.kind === "infiltration");
+  const event = swellingUnderWay(ctx);
   if (event) return { label: t("Back to what to do"), go: ["flow", ...addressOf(event)], tone: "go" };
   return { label: t("Back to the treatment"), go: "running", tone: "go" };
 }
@@ -668,10 +696,12 @@ function main(ctx) {
 }
 
 /** @param {Ctx} ctx */
-const failedMain = (ctx, use) =>
-  ofCatheter(ctx)
-    ? { label: t("Try again"), tap: () => again(ctx, use), tone: "plain" }
-    : { label: t("Take another site"), go: ["access", use] };
+function failedMain(ctx, use) {
+  if (ofCatheter(ctx)) return { label: t("Try again"), tap: () => again(ctx, use), tone: "plain" };
+  return placesLeft(ctx.kit, ctx.night, use).length
+    ? { label: t("Take another site"), go: ["access", use] }
+    : callAction(ctx.kit.unit, "on_call");
+}
 
 /** @param {Ctx} ctx @param {SheetStep[]} shown */
 const withoutAnswer = (ctx, shown) =>
