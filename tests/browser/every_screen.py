@@ -36,6 +36,8 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "medicine": ("medicine", "medicine/0"),
     "messages": ("messages",),
     "mistake": ("mistake",),
+    "again": ("again",),
+    "noplace": ("noplace", "arterial"),
     "more": ("more",),
     "needles": tuple(f"needles/{at}" for at in (0, 5, 8, 9, 12, 13, 23, 26)),
     "nights": ("nights", "nights/{past}"),

@@ -146,6 +146,28 @@ class TestNoTreatmentToday:
         expect(his.page.locator("#screen")).to_contain_text("No treatment today: in hospital.")
 
 
+class TestOneIsDoneAlready:
+    def test_home_says_so_none_today_is_refused_and_a_second_one_is_asked_about(self, hers: Shell) -> None:
+        start, end = (now_minute() - timedelta(minutes=each) for each in (130, 10))
+        hers.begin(started_at=start.isoformat(), ended_at=end.isoformat())
+        hers.run("ctx.night.stage = 'handed'; await ctx.save();")
+        screen = hers.page.locator("#screen")
+        hers.go("nottonight")
+        if hers.run(f"const m = await import('{MODULES}/treated.js'); return m.treatedToday(ctx).length;"):
+            expect(screen).to_contain_text("so it cannot be said that there is none")
+            expect(hers.page.get_by_role("button", name="Ill", exact=True)).to_have_count(0)
+        hers.go("tonight")
+        expect(screen).to_contain_text("treatment is handed over.")
+        expect(hers.page.locator("#dock .arc")).to_have_text("Look at the treatment that is done")
+        hers.press("Begin another treatment")
+        hers.heading("Another treatment?")
+        assert hers.run("return ctx.nights.length;") == 1, "nothing was begun"
+        hers.press("Begin another one: the unit said I may")
+        hers.until("['checks', 'changes'].includes(document.documentElement.dataset.screen)")
+        hers.go("nottonight")
+        expect(hers.page.get_by_role("button", name="Ill", exact=True)).to_have_count(0)
+
+
 class TestBegunByMistake:
     def test_one_that_was_not_started_goes_and_comes_back(self, hers: Shell) -> None:
         begun = hers.begin()

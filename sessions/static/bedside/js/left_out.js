@@ -1,6 +1,6 @@
 /* That no treatment is done today: what was said of it on this phone or to the unit, in words. */
 
-import { toWall } from "./clock.js";
+import { dayServed } from "./treated.js";
 import { plain } from "./vault.js";
 import { t } from "./words.js";
 
@@ -11,8 +11,8 @@ export const reasons = () => ({
   other: t("another reason"),
 });
 
-/** The day on the patient's wall. @param {Ctx} ctx */
-export const today = (ctx) => toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
+/** The day that a treatment of now would serve. @param {Ctx} ctx */
+export const today = (ctx) => dayServed(ctx.now().toISOString(), ctx.kit.patient.zone);
 
 /** What was said of today: on this phone, else what the kit knows; null where nothing was. @param {Ctx} ctx */
 export function saidToday(ctx) {

@@ -46,6 +46,7 @@ const NO_RETURN = new Set([
   "takeout",
   "second",
   "mistake",
+  "again",
   "nottonight",
   "helper",
   "welcome",

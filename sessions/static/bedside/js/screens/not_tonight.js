@@ -1,9 +1,12 @@
 /* No treatment today: why, said in one touch, offline too; the unit sees it and nobody calls it missing. */
 
 import { callButtons } from "../calls.js";
+import { look, toldOfDone } from "../done_already.js";
+import { isLive } from "../draft.js";
 import { reasons, saidToday, saidWords, today } from "../left_out.js";
 import * as outbox from "../outbox.js";
 import { register, replace } from "../router.js";
+import { treatedToday } from "../treated.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { setPlain } from "../vault.js";
 import { capital, t } from "../words.js";
@@ -32,6 +35,23 @@ async function takeBack(ctx) {
   toast(words, null);
 }
 
+/** There is a treatment of today: that there is none cannot be said. @param {Ctx} ctx */
+const there = (ctx, done) => [
+  note(t("There is a treatment today, so it cannot be said that there is none."), "care"),
+  h("p", { text: toldOfDone(done) }),
+  bigButton(t("Look at it"), () => look(ctx, done), { tone: "go", data: { k: "look-at-it" } }),
+  ctx.night?.id === done.id && isLive(ctx.night)
+    ? bigButton(t("Begun by mistake"), () => ctx.go("mistake"), { data: { k: "mistake" } })
+    : h("p", { text: t("Not right, or begun by mistake? Tell the unit.") }),
+  callButtons(ctx.kit.unit, "calm"),
+];
+
+/** @param {Ctx} ctx */
+const begun = (ctx) => [
+  note(t("A treatment is begun on this phone. Take it back first, or go on with it."), "care"),
+  bigButton(t("Begun by mistake"), () => ctx.go("mistake"), { data: { k: "mistake" } }),
+];
+
 register("nottonight", {
   title: () => t("No treatment today"),
   draw: (ctx) => {
@@ -41,6 +61,9 @@ register("nottonight", {
         note(saidWords(said)),
         bigButton(t("Take it back: there is one"), () => takeBack(ctx), { data: { k: "take-it-back" } }),
       ];
+    const [done] = treatedToday(ctx);
+    if (done) return there(ctx, done);
+    if (isLive(ctx.night) && !ctx.night.practice) return begun(ctx);
     return [
       h("p", { text: t("Why? The unit sees the answer and looks for no record of today. Nobody calls by itself.") }),
       h(

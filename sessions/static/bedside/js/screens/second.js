@@ -1,10 +1,14 @@
 /* A treatment runs already: which, since when, on whose phone; then to go on with it, or to say that it is another. */
 
+import { changesUnread } from "../acknowledging.js";
+import { callButtons } from "../calls.js";
+import { look, toldOfDone } from "../done_already.js";
 import { joinNights, takeBack } from "../draft.js";
 import { whenWords } from "../fields.js";
 import { whoWords } from "../others.js";
 import { register, replace } from "../router.js";
 import { runningBeside, unclear } from "../second.js";
+import { doneAlready } from "../treated.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { t, timeOf } from "../words.js";
 
@@ -101,6 +105,39 @@ register("second", {
     return all.length ? before(ctx, all) : note(t("No other treatment runs that this phone knows of."));
   },
   bar: () => [{ label: t("To tonight"), go: "tonight", tone: "plain" }],
+});
+
+/* One is done already --------------------------------------------------------------------------------- */
+
+/** @param {Ctx} ctx */
+function beginAgain(ctx) {
+  ctx.begin();
+  ctx.go(changesUnread(ctx) ? "changes" : "checks");
+}
+
+register("again", {
+  title: () => t("Another treatment?"),
+  draw: (ctx) => {
+    const found = doneAlready(ctx);
+    if (!found) return note(t("No other treatment of today is known to this phone."));
+    return [
+      note(toldOfDone(found), "care"),
+      h("p", {
+        text: t(
+          "A second treatment so soon takes off fluid again, and heparin may be given twice. Ask the unit first.",
+        ),
+      }),
+      ...callButtons(ctx.kit.unit, "on_call"),
+      bigButton(t("Begin another one: the unit said I may"), () => beginAgain(ctx), { data: { k: "begin-again" } }),
+    ];
+  },
+  bar: (ctx) => {
+    const found = doneAlready(ctx);
+    return [
+      found && { label: t("Look at the treatment that is done"), tap: () => look(ctx, found) },
+      { label: t("To tonight"), go: "tonight", tone: "plain" },
+    ];
+  },
 });
 
 /* Begun by mistake ------------------------------------------------------------------------------------ */

@@ -4,6 +4,7 @@ import { changesUnread, unseen } from "../acknowledging.js";
 import { callAction, callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { notSo } from "../danger.js";
+import { look, toldOfDone } from "../done_already.js";
 import { isLive } from "../draft.js";
 import { dueWords } from "../due_words.js";
 import * as kits from "../kit.js";
@@ -14,6 +15,7 @@ import { throwAwayButton } from "../practice.js";
 import { here, register } from "../router.js";
 import { askWhatRuns, runningBeside } from "../second.js";
 import { whyAsk } from "../stops.js";
+import { doneAlready, treatedToday } from "../treated.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { plain } from "../vault.js";
 import { dayOf, t, timeOf, tn } from "../words.js";
@@ -47,6 +49,7 @@ async function begin(ctx) {
   asking = false;
   if (here().name !== "tonight") return;
   if (all.length) return ctx.go("second");
+  if (doneAlready(ctx)) return ctx.go("again");
   ctx.begin();
   ctx.go(changesUnread(ctx) ? "changes" : "checks");
 }
@@ -172,9 +175,22 @@ function aside(ctx, night) {
   return h("div", { class: "rows" }, [
     night?.practice ? throwAwayButton(ctx) : null,
     night && !night.practice && link(t("Begun by mistake"), "mistake"),
-    !night && link(t("No treatment today"), "nottonight"),
+    !night && !treatedToday(ctx).length && link(t("No treatment today"), "nottonight"),
     link(t("I help: what happens now"), "helper"),
   ]);
+}
+
+/** The treatment that is done: said before anything of a next one. @param {Ctx} ctx */
+function done(ctx) {
+  const found = doneAlready(ctx);
+  if (!found) return null;
+  const today = treatedToday(ctx).some(({ id }) => id === found.id);
+  const words = today ? t("Today's treatment is handed over.") : t("The last treatment is handed over.");
+  const another = () => begin(ctx);
+  return [
+    note(words, "good", h("p", { text: toldOfDone(found) })),
+    whyAsk(ctx).length ? null : bigButton(t("Begin another treatment"), another, { data: { k: "another" } }),
+  ];
 }
 
 /** That there is no treatment today, as was said. @param {Ctx} ctx */
@@ -247,6 +263,7 @@ function draw(ctx) {
   return [
     waiting(),
     !night && leftOut(ctx),
+    !night && done(ctx),
     welcome(ctx),
     state,
     askFirst(ctx),
@@ -269,6 +286,8 @@ function bar(ctx) {
   if (night) return [{ label: night.practice ? t("Go on practising") : t("Go on"), tap: () => goOn(ctx, night) }];
   if (runningBeside(ctx).length) return [{ label: t("A treatment runs already: look"), go: "second" }];
   if (whyAsk(ctx).length) return [callAction(ctx.kit.unit, "on_call")];
+  const found = doneAlready(ctx);
+  if (found) return [{ label: t("Look at the treatment that is done"), tap: () => look(ctx, found) }];
   return [{ label: t("Begin tonight's treatment"), tap: () => begin(ctx) }];
 }
 
