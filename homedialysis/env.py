@@ -13,6 +13,8 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
 
+CONNECTED_WITHIN = "5"
+"""Seconds, unless the address of the database says otherwise."""
 SHORTEST_KEY, FEWEST_SIGNS = 32, 8
 MACHINE_ALONE = ("localhost", "127.0.0.1", "::1")
 """Names under which only this machine reaches itself."""
@@ -124,7 +126,7 @@ def database_from_url(url: str, *, password: str = "") -> dict[str, Any]:
         "PASSWORD": password or unquote(parts.password or ""),
         "HOST": options.pop("host", "") or parts.hostname or "",
         "PORT": str(parts.port or ""),
-        "OPTIONS": options,
+        "OPTIONS": {"connect_timeout": CONNECTED_WITHIN} | options,
         "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
     }

@@ -6,6 +6,9 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitVie
 from homedialysis.web import health
 from homedialysis.web.home import home
 
+handler404 = "homedialysis.web.failing.not_found"
+handler500 = "homedialysis.web.failing.failed"
+
 urlpatterns = [
     path("", home, name="home"),
     path("accounts/", include("allauth.account.urls")),

@@ -4,10 +4,23 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 from datetime import UTC, datetime
 
 KEPT = ("record", "rule", "alert", "outbox", "attempts", "status_code")
 """Extra fields that may be logged: row numbers and names of rules."""
+
+
+OF_A_VALUE = re.compile(r"^ *(DETAIL|CONTEXT|HINT|QUERY|STATEMENT|LINE \d+): .*\n?(?: +\^\n?)?", re.MULTILINE)
+"""What the database adds to an error: the row, the statement, the value that it could not read."""
+SAID_BY_DATABASE = re.compile(r"^((?:psycopg|django\.db)[\w.]*: )(.*)$", re.MULTILINE)
+QUOTED = re.compile(r": \"[^\"]*\"|'[^']*'")
+
+
+def without_values(trace: str) -> str:
+    """A trace in which the database's errors name the kind of fault, and none of the values over which it came."""
+    trace = OF_A_VALUE.sub("", trace)
+    return SAID_BY_DATABASE.sub(lambda found: found[1] + QUOTED.sub(": …", found[2]), trace)
 
 
 class JsonLines(logging.Formatter):
@@ -20,5 +33,5 @@ class JsonLines(logging.Formatter):
         }
         line |= {name: str(getattr(record, name)) for name in KEPT if hasattr(record, name)}
         if record.exc_info:
-            line["trace"] = self.formatException(record.exc_info)
+            line["trace"] = without_values(self.formatException(record.exc_info))
         return json.dumps(line)

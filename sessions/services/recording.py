@@ -183,16 +183,25 @@ def _is_empty(value: Any) -> bool:
 
 
 def _created(record: TreatmentRecord, document: Document, by: User, at: datetime) -> bool:
-    """Save a new record; False when its id is taken."""
+    """Save a new record; False when its id is taken.
+
+    A record that is sent again is looked for first: an INSERT that the database refuses is written whole into its log.
+    """
+    if _is_there(record):
+        return False
     _fill(record, document, by, at)
     try:
         with transaction.atomic():
             record.save(force_insert=True)
-    except IntegrityError:
-        if TreatmentRecord.with_mistaken.filter(pk=record.pk).exists():
+    except IntegrityError:  # sent twice at the same moment
+        if _is_there(record):
             return False
         raise
     return True
+
+
+def _is_there(record: TreatmentRecord) -> bool:
+    return TreatmentRecord.with_mistaken.filter(pk=record.pk).exists()
 
 
 def _replace(

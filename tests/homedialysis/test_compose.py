@@ -25,6 +25,7 @@ import redis
 import yaml
 from django.conf import settings
 
+from homedialysis.local.postgres import SILENT
 from homedialysis.local.processes import Child, wait_until
 from homedialysis.local.servers import LocalServers
 from homedialysis.local.tools import free_port, package_folder, port_is_free
@@ -125,6 +126,34 @@ def test_no_secret_stands_in_the_environment(name: str) -> None:
         assert not re.search(r"://[^/@]*:[^/@]*@", value or ""), "a password in an address"
 
 
+def test_each_part_has_the_secrets_and_the_ways_out_that_its_work_needs() -> None:
+    """Mail and messages go out from the pages and from the worker that is woken; the rest reaches the servers alone."""
+    shared = {"secret_key", "database_password", "broker_url"}
+    sending = {"web", "worker"}
+    for name in OURS:
+        assert set(SERVICES[name]["secrets"]) == shared | ({"email_password", "push_key"} if name in sending else set())
+        assert SERVICES[name]["networks"] == (["inside", "outside"] if name in sending else ["inside"])
+
+
+def test_what_one_part_writes_another_can_fetch() -> None:
+    """Reports and exports: everything else of these parts can only be read."""
+    assert {SERVICES[name]["environment"]["DATA_DIR"] for name in ("web", "later")} == {"/files"}
+    assert all(SERVICES[name]["volumes"] == ["files:/files"] for name in ("web", "later"))
+    assert re.search(r"^RUN install --directory --owner 10001 .* /files$", DOCKERFILE, re.MULTILINE)
+
+
+@pytest.mark.parametrize("name", SERVICES)
+def test_memory_processes_and_logs_are_bounded(name: str) -> None:
+    service = SERVICES[name]
+    assert re.fullmatch(r"\d+[mg]", service["mem_limit"])
+    assert service["pids_limit"] <= 256
+    assert set(service["logging"]["options"]) == {"max-size", "max-file"}
+
+
+def test_the_database_keeps_records_out_of_its_log() -> None:
+    assert SERVICES["postgres"]["command"] == ["postgres", *(part for each in SILENT for part in ("-c", each))]
+
+
 def test_nothing_starts_before_what_it_needs() -> None:
     for name in ("web", "worker", "later", "beat"):
         needs = SERVICES[name]["depends_on"]
@@ -174,7 +203,9 @@ def environment(servers: LocalServers, tmp_path_factory: pytest.TempPathFactory)
     }
     for name, text in (texts | {"broker_url": servers.broker.url}).items():
         (folder / name).write_text(text)
-    given = {name: value or "" for name, value in SERVICES["beat"]["environment"].items() if value is not None}
+    asked = SERVICES["web"]["environment"] | SERVICES["beat"]["environment"]
+    given = {name: value for name, value in asked.items() if value is not None}
+    given |= {"DATA_DIR": str(tmp_path_factory.mktemp("files"))}
     given = {name: value.replace("/run/secrets", str(folder)) for name, value in given.items()}
     return {
         "PATH": f"{PROGRAMS}:{os.environ['PATH']}",
@@ -194,9 +225,16 @@ def migrated(environment: dict[str, str]) -> dict[str, str]:
     """After the one-shot service, and the collecting that the image's build does."""
     collect = re.search(r"python manage.py (collectstatic .*)$", DOCKERFILE, re.MULTILINE)
     assert collect is not None
-    _run(SERVICES["migrate"]["command"], environment)
+    _run(SERVICES["migrate"]["command"], _of("migrate", environment))
     _run(["python", "manage.py", *collect[1].split()], environment)
     return environment
+
+
+def _of(name: str, environment: dict[str, str]) -> dict[str, str]:
+    """What a service is told of it: a setting that stands in another's part of the file it does not have."""
+    of_the_file = {each for service in OURS for each in SERVICES[service]["environment"]}
+    foreign = of_the_file - set(SERVICES[name]["environment"])
+    return {variable: value for variable, value in environment.items() if variable not in foreign}
 
 
 def _run(command: list[str], environment: dict[str, str]) -> None:
@@ -220,6 +258,7 @@ def _probe(name: str, environment: dict[str, str]) -> subprocess.CompletedProces
 
 
 def _becomes_well(name: str, command: list[str], environment: dict[str, str], log: Path) -> None:
+    environment = _of(name, environment)
     assert _probe(name, environment).returncode == 1, "the check says well before anything runs"
     child = Child(name, command, log, environment, ROOT)
     child.start()

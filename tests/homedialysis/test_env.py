@@ -81,7 +81,7 @@ def test_a_database_is_read_from_its_address() -> None:
     assert found["USER"] == "an@a"
     assert found["PASSWORD"] == "p/w"
     assert (found["HOST"], found["PORT"], found["NAME"]) == ("db.example", "5433", "home d")
-    assert found["OPTIONS"] == {"sslmode": "require"}
+    assert found["OPTIONS"] == {"sslmode": "require", "connect_timeout": "5"}
     assert found["CONN_HEALTH_CHECKS"] is True
 
 

@@ -93,6 +93,18 @@ def test_nobody_gets_in_without_the_password(servers: LocalServers, password: st
         redis.Redis(host="127.0.0.1", port=broker.port or 0, password=password or None, retry=ONCE).ping()
 
 
+def test_what_a_failed_statement_was_about_stays_out_of_the_log(servers: LocalServers) -> None:
+    with psycopg.connect(servers.postgres.url, autocommit=True) as connection:
+        connection.execute("CREATE TEMPORARY TABLE weights (kg real UNIQUE, note text)")
+        connection.execute("INSERT INTO weights VALUES (72.6, 'first')")
+        with pytest.raises(psycopg.errors.UniqueViolation):
+            connection.execute("INSERT INTO weights VALUES (72.6, 'cried all night')")
+    log = servers.postgres.log.read_text()
+    assert "duplicate key value violates unique constraint" in log
+    assert "72.6" not in log
+    assert "cried" not in log
+
+
 def test_stopping_leaves_no_process_and_no_addresses(folder: Path) -> None:
     with LocalServers(folder, throwaway=True) as servers:
         told = json.loads((folder / ADDRESSES).read_text())

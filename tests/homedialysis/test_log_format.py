@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from homedialysis.running.log_format import KEPT, JsonLines
+from homedialysis.running.log_format import KEPT, JsonLines, without_values
 
 
 def logged(message: str, *args: Any, exc_info: Any = None, **extra: Any) -> dict[str, Any]:
@@ -72,3 +72,23 @@ def test_an_error_keeps_where_it_happened() -> None:
 @pytest.mark.parametrize("text", ["two\nlines", 'a "quoted" word', "µg/L"])
 def test_any_text_stays_one_line(text: str) -> None:
     assert logged(text)["message"] == text
+
+
+def test_an_error_of_the_database_is_told_without_the_row() -> None:
+    said = (
+        "Traceback (most recent call last):\n"
+        '  File "recording.py", line 190, in _created\n'
+        'psycopg.errors.UniqueViolation: duplicate key value violates unique constraint "accounts_user_email_key"\n'
+        "DETAIL:  Key (email)=(ana@example.org) already exists.\n"
+        "\nThe above exception was the direct cause of the following exception:\n\n"
+        'django.db.utils.DataError: invalid input syntax for type numeric: "72,6 kg"\n'
+        "LINE 1: INSERT INTO treatment VALUES ('72,6 kg')\n"
+        "                                      ^\n"
+        "CONTEXT:  unnamed portal parameter $3 = '...'\n"
+    )
+    kept = without_values(said)
+    assert "recording.py" in kept
+    assert "accounts_user_email_key" in kept
+    assert "invalid input syntax for type numeric" in kept
+    for value in ("ana@example.org", "72,6", "INSERT", "$3"):
+        assert value not in kept

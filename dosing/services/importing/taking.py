@@ -82,6 +82,8 @@ def receive(*, laboratory: Laboratory, form: str, body: bytes, filename: str, by
     """
     rows = rows_of(laboratory, form, body, unit_zone())
     digest = hashlib.sha256(body).hexdigest()
+    if former := _former(laboratory, digest):
+        raise AlreadyHere(former)
     message = LabMessage(
         laboratory=laboratory,
         form=form,
@@ -95,12 +97,16 @@ def receive(*, laboratory: Laboratory, form: str, body: bytes, filename: str, by
         with transaction.atomic():
             message.save()
             LabLine.objects.bulk_create(judge(message, rows, codes=laboratory.codes, at=at))
-    except IntegrityError:
-        former = LabMessage.objects.filter(laboratory=laboratory, digest=digest).first()
+    except IntegrityError:  # twice at the same moment
+        former = _former(laboratory, digest)
         if former is None:
             raise
         raise AlreadyHere(former) from None
     return message
+
+
+def _former(laboratory: Laboratory, digest: str) -> LabMessage | None:
+    return LabMessage.objects.filter(laboratory=laboratory, digest=digest).first()
 
 
 @transaction.atomic
