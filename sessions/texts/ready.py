@@ -95,6 +95,7 @@ READY = {
     "running": _("Treatment is running"),
     "reading_missed": _("Reading missed"),
     "ended": _("Blood is back, treatment ended"),
+    "ended_without": _("Treatment ended, the blood is not all back"),
     "needle_out": _("Needle out: {site}"),
 }
 """Code -> its words in English, with a place in braces for each part."""

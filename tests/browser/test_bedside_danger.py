@@ -156,6 +156,8 @@ def test_power_and_water_share_a_card_and_the_record_tells_them_apart(phone: Pho
     expect(phone.page.get_by_text("This happened: note it")).to_have_count(0)
     phone.tap("Happened: Water failure")
     assert [event["kind"] for event in phone.doc()["events"]] == [EventKind.WATER_FAILURE]
+    phone.tap("What to do now, step by step")
+    expect(phone.page.locator(".step-words")).to_have_text("Is the water back?")
 
 
 @pytest.mark.parametrize(
@@ -351,9 +353,12 @@ def test_a_needle_that_came_out_stays_in_sight_and_its_end_gives_no_blood_back(p
     expect(phone.page.locator(".step-words")).to_have_text("Stop the pump, clamp both lines and both sides of you")
     for _ in range(3):
         expect(screen).not_to_contain_text("Give the blood back until")
+        expect(phone.page.locator(".step-words")).to_be_in_viewport(ratio=1)
         phone.tap("Done, next")
     phone.tap("End now")
     assert phone.doc()["blood_return"] == "none"
+    assert phone.doc()["steps"][-1]["words"] == "⟦ended_without⟧"
+    assert phone.page.evaluate("scrollY") == 0
 
 
 def test_a_needle_that_is_called_over_is_told_no_more(phone: Phone) -> None:

@@ -107,6 +107,8 @@ def down_to_the_plan(phone: Trouble) -> None:
     phone.pad("108")
     phone.pad("62")
     phone.answer("I feel better")
+    expect(phone.page.locator("#screen")).to_contain_text("84/46 mmHg")  # what is to be said on the telephone
+    expect(phone.page.locator("#screen")).to_contain_text("108/62 mmHg")
     phone.answer("I spoke with the unit")
     expect(phone.step()).to_have_text("How does it go on?")
 
@@ -336,8 +338,18 @@ def test_a_swelling_during_the_treatment_leads_to_a_new_needle_cleaned_from_the_
     for words in ("Done, next", "Done, next", "None of these", "The unit said: a new needle"):
         phone.answer(words)
     expect(phone.page.locator("#screen")).to_contain_text("Given up")
+    phone.go("running")
+    expect(phone.page.locator("h1")).to_have_text("The blood pump is stopped")
+    phone.answer("Go on with the steps")
     phone.answer("Choose the new place")
-    phone.page.locator(".site-row", has_text="V mid").click()
+    old_place, new_place = (phone.page.locator(".site-row", has_text=name) for name in ("V low", "V mid"))
+    expect(old_place).to_contain_text("given up this time")
+    old_place.click()
+    assert [row["site"] for row in phone.doc()["sites"] if row["use"] == "venous"] == [old.pk]
+    new_place.click()
+    phone.go("access")  # as after look, feel, listen: the next touch is not for the needle that is in
+    expect(phone.page.locator("[data-k='turn-venous']")).to_have_attribute("aria-pressed", "true")
+    expect(phone.page.get_by_text("A low was used at the last treatment.")).to_have_count(0)
     phone.go("needles")
     told = put_in_anew(phone)
     assert told[0] == "Clean the skin at the venous place"
@@ -400,6 +412,9 @@ def test_a_hand_that_is_cold_or_white_leads_to_the_emergency_number(phone: Troub
 # Every way -----------------------------------------------------------------------------------------
 
 
+ABOVE = "(calls) => Boolean(calls.compareDocumentPosition(document.querySelector('#screen .list')) & 4)"
+
+
 def way(kind: str, ends: bool) -> list[tuple[flows.FlowStep, flows.Reply | None]]:
     """Steps and answers from the first to the end: the first answer that is no danger, or each that ends it."""
     steps = [step for step in FLOWS[kind] if step.for_whom != "catheter"]
@@ -444,11 +459,18 @@ def test_each_way_stands_on_large_steps_with_both_numbers_and_survives_a_killed_
             phone.kill()
         expect(phone.step()).to_have_text(str(step.words))
         assert phone.calls() >= {UNIT_NUMBER, EMERGENCY_NUMBER}
+        if step.key == "help" or step.key.startswith(
+            "call"
+        ):  # the numbers of a call stand above what is answered of it
+            above = phone.page.locator("#screen .calls").evaluate(ABOVE)
+            assert above, step.key
         assert phone.too_small() == []
         assert phone.overflows() <= 0
         take(phone, step, answer)
     event = phone.event()
     assert event["outcome"] == ("ended" if ends else "went_on")
+    measured = phone.page.locator("#screen .notice", has_text="Measured at")
+    assert measured.count() == 0  # nothing was measured in it
     assert event["ended_at"] >= event["at"]
     kept = [row["key"] for row in phone.doc()["steps"]]
     assert kept == [flows.key_of(kind, step.key) for step, _answer in way(kind, ends)]

@@ -9,6 +9,7 @@ import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
 import { cardOf, textsOf, uncheckedLine } from "./cards.js";
 import { isLive, removeRow } from "./draft.js";
+import { addressOf, hasFlow } from "./flow_state.js";
 import { fetchRest, go, register, visit } from "./router.js";
 import { bigButton, h, note } from "./ui.js";
 import { getOpen } from "./vault.js";
@@ -185,8 +186,12 @@ export const notSo = (back, k) => bigButton(t("It did not happen: take it back")
 /** @param {Ctx} ctx */
 function inRecord(ctx, { row, index }) {
   const back = () => ctx.change(t("Taken back"), (night) => removeRow(night, "events", index));
+  const steps = () => go("flow", ...addressOf(row));
   return [
     note(t("Noted in the record at {time}. This does not call anybody.", { time: timeOf(row.at) })),
+    ctx.night.doc.started_at && hasFlow(ctx.kit, row.kind)
+      ? bigButton(t("What to do now, step by step"), steps, { tone: "danger", data: { k: "flow" } })
+      : null,
     bigButton(t("Write what happened"), () => go("event", index), { data: { k: "write" } }),
     notSo(back, "take-back"),
   ];

@@ -193,15 +193,21 @@ export function bloodStays(kit, night) {
 }
 
 /**
- * The newest systolic pressure of a way: its own, or of a reading from shortly before it on -> {systolic, diastolic,
- * at} or null.
- * @param {Night} night
+ * The pressures of a way in order of time: its own, and those of readings from shortly before it on -> [{systolic,
+ * diastolic, at}]. @param {Night} night
  */
-export function measuredOf(night, event) {
+export function pressuresOf(night, event) {
   const from = Date.parse(event.at) - FRESH;
-  const rows = night.doc.readings.filter((row) => row.systolic != null && Date.parse(row.at) >= from);
-  return rows.at(-1) ?? (event.systolic == null ? null : event);
+  return [...night.doc.readings, event]
+    .filter((row) => row.systolic != null && Date.parse(row.at) >= from)
+    .sort((one, other) => Date.parse(one.at) - Date.parse(other.at));
 }
+
+/** The newest of them, or null. @param {Night} night */
+export const measuredOf = (night, event) => pressuresOf(night, event).at(-1) ?? null;
+
+/** Whether the pressure belongs to what a way asks. @param {FlowStep[]} steps */
+export const asksPressure = (steps) => steps.some((step) => step.asks === "pressure");
 
 /**
  * Below which systolic pressure [mmHg] something is done at once: the unit's limit, null without one.

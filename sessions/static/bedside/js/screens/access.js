@@ -8,7 +8,7 @@ import { noneLeft } from "../flow_needle.js";
 import { isGivenUp, placesLeft } from "../needle_sites.js";
 import { go, register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
-import { t } from "../words.js";
+import { t, tn } from "../words.js";
 import { openChecks } from "./checks.js";
 import { takeSite } from "./needles.js";
 
@@ -18,8 +18,16 @@ window.addEventListener("hashchange", () => {
   active = null;
 });
 
-/** @param {Ctx} ctx */
-const pickedOf = (ctx) => Object.fromEntries(USES.map((use) => [use, siteOf(ctx.night, use)?.site ?? null]));
+/** The place of each needle; null where none is chosen, or the one that was is given up. @param {Ctx} ctx */
+function pickedOf(ctx) {
+  const place = (use) => {
+    const row = siteOf(ctx.night, use);
+    return row && !isGivenUp(row) ? row.site : null;
+  };
+  return Object.fromEntries(USES.map((use) => [use, place(use)]));
+}
+/** The one needle that is put in anew while the other stays where it is, or "". @param {Ctx} ctx */
+const onlyOne = (ctx) => (ctx.night.stage === "before" ? "" : (ctx.night.plan.sheet?.only ?? ""));
 /** @param {Ctx} ctx */
 const todayOf = (ctx) => toWall(ctx.now().toISOString(), ctx.kit.patient.zone).slice(0, 10);
 /** @param {Ctx} ctx */
@@ -31,7 +39,7 @@ const nameOf = (ctx, id) => sitesOf(ctx).find((site) => site.id === id)?.name;
 function turnOf(ctx, [asked]) {
   const picked = pickedOf(ctx);
   const wanted = active ?? (USES.includes(asked) ? asked : null);
-  return wanted ?? USES.find((use) => picked[use] == null) ?? "arterial";
+  return (wanted ?? USES.find((use) => picked[use] == null) ?? onlyOne(ctx)) || "arterial";
 }
 
 /** @param {Ctx} ctx */
@@ -49,6 +57,8 @@ function pick(ctx, use, site) {
   const other = USES.find((each) => each !== use);
   if (other && pickedOf(ctx)[other] === site.id)
     return toast(t("{site} is taken for the other needle: two needles need two places.", { site: site.name }));
+  if (siteOf(ctx.night, use)?.site === site.id && gaveUp(ctx, site))
+    return toast(t("{site} was given up this time: choose another place.", { site: site.name }));
   active = other && pickedOf(ctx)[other] == null ? other : use;
   // The undo bar is in sight wherever the touch was: what speaks against the site is said there too.
   const said = warnings(sitesOf(ctx), { ...pickedOf(ctx), [use]: site.id }, use, todayOf(ctx));
@@ -96,7 +106,7 @@ function listed(ctx, use, picked, today) {
       siteWords(site, today),
       gaveUp(ctx, site) && t("given up this time"),
       longest.includes(site.id) && t("longest rested"),
-      site.uses_30 ? t("{n} uses in 30 days", { n: site.uses_30 }) : null,
+      site.uses_30 ? tn("{n} use in 30 days", "{n} uses in 30 days", site.uses_30) : null,
       ...chosen,
     ];
     const look = `choice site-row ${site.use}${stateOf(site, today).resting ? " resting" : ""}`;
@@ -124,7 +134,9 @@ function draw(ctx, params) {
     return note(t("The unit has put no sites of your access on this phone. Choose as you were trained."));
   const use = turnOf(ctx, params);
   const [picked, today] = [pickedOf(ctx), todayOf(ctx)];
-  const warned = [...new Set(USES.flatMap((each) => warnings(sites, picked, each, today)))];
+  // Of a needle that is in and stays in, nothing is asked any more.
+  const concerned = ctx.night.stage === "before" ? USES : USES.filter((each) => each === onlyOne(ctx));
+  const warned = [...new Set(concerned.flatMap((each) => warnings(sites, picked, each, today)))];
   return [
     openChecks(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
     turns(ctx, use, picked),

@@ -28,6 +28,8 @@ import { openChecks } from "./checks.js";
 import { standingDrop } from "./weigh.js";
 
 const ENDED = "ended";
+/** What is said of an end after which the blood is not all back. */
+const ENDED_WITHOUT = "ended_without";
 const FLUID = ["rinse_back_l", "intake_l"];
 /** What is taken after, and what the machine shows, in the order of asking. @param {Ctx} ctx */
 const body = (ctx) => askedAt(ctx.kit, "after");
@@ -49,6 +51,7 @@ const stepsLeft = (ctx) =>
 /** @param {Ctx} ctx */
 function stepDone(ctx, step) {
   ctx.change(step.words, (night) => stampStep(night, step.key, asKept(step), ctx.now().toISOString()));
+  window.scrollTo(0, 0);
 }
 
 /** Why the blood is not given back, above everything else. @param {Ctx} ctx */
@@ -60,13 +63,16 @@ function bloodNote(ctx) {
 /** The treatment ends; the blood is back unless it stays out or something else was said. @param {Ctx} ctx */
 function end(ctx) {
   const steps = inShort(ctx) ? stepsOff(ctx.kit, ctx.night) : [];
-  ctx.change(say(ctx.kit, ENDED), (night) => {
+  const back = ctx.night.doc.blood_return || (bloodStays(ctx.kit, ctx.night) ? "none" : "whole");
+  const said = back === "whole" ? ENDED : ENDED_WITHOUT;
+  ctx.change(say(ctx.kit, said), (night) => {
     const iso = ctx.now().toISOString();
     for (const step of steps) stampStep(night, step.key, asKept(step), iso);
     setMoment(night, "ended_at", minuteOf(ctx.now()));
-    stampStep(night, ENDED, coded(ENDED), iso);
-    if (!night.doc.blood_return) setFields(night, { blood_return: bloodStays(ctx.kit, night) ? "none" : "whole" });
+    stampStep(night, ENDED, coded(said), iso);
+    setFields(night, { blood_return: back });
   });
+  window.scrollTo(0, 0);
 }
 
 /** @param {Ctx} ctx */

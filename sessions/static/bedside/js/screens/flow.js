@@ -17,6 +17,7 @@ import { limitsAt, limitsOf, readingNow, removeRow, setPath, setRow, siteOf, sta
 import { bloodIs, endedEarly, isIn, newPlace, noOtherPlace, swollenAgain, swollenAt } from "../flow_needle.js";
 import {
   addressOf,
+  asksPressure,
   begin,
   courseWords,
   DROP,
@@ -26,6 +27,7 @@ import {
   measuredOf,
   moveTimes,
   nextOf,
+  pressuresOf,
   setStand,
   standOf,
   stepsOf,
@@ -317,6 +319,19 @@ function moveTo(ctx, { index, event }, iso) {
   });
 }
 
+/** A step that is a call: the numbers stand before what is answered of it. @param {FlowStep} step */
+const isCall = (step) => step.urgent || step.key.startsWith("call");
+
+/** What was measured, in sight while it is said on the telephone. @param {Ctx} ctx */
+function toSay(ctx, { step, steps, event }) {
+  if (!isCall(step) || !asksPressure(steps)) return null;
+  const rows = pressuresOf(ctx.night, event).map((row) => [
+    t("Measured at {time}", { time: timeOf(row.at) }),
+    `${[row.systolic, row.diastolic].filter((each) => each != null).join("/")} mmHg`,
+  ]);
+  return rows.length ? dl(rows) : null;
+}
+
 /** @param {string[]} words */
 const sentence = (words) => `${capital(words.join(", "))}.`;
 
@@ -324,7 +339,7 @@ const sentence = (words) => `${capital(words.join(", "))}.`;
 function summary(ctx, place) {
   const { index, event } = place;
   const words = courseWords(event);
-  const last = measuredOf(ctx.night, event);
+  const last = asksPressure(place.steps) && measuredOf(ctx.night, event);
   return [
     words.length ? note(sentence(words)) : null,
     last && pressureNote(ctx, last),
@@ -355,8 +370,10 @@ function draw(ctx, params) {
   return [
     h("p", { class: "step-words", text: step.words }),
     step.hint ? h("p", { text: step.hint }) : null,
+    toSay(ctx, place),
+    isCall(step) ? calls(ctx, step) : null,
     h("div", { class: "list" }, ASKED[step.asks]?.(ctx, place), answers(ctx, place)),
-    calls(ctx, step),
+    isCall(step) ? null : calls(ctx, step),
     uncheckedLine(ctx.kit, ctx.kit.flows_checked),
     h("div", { class: "rows" }, beside(ctx, place)),
   ].filter(Boolean);

@@ -381,6 +381,10 @@ function bar(ctx) {
 }
 
 /** @param {Ctx} ctx */
-const titleOf = (ctx) => (ctx.night?.doc.ended_at ? t("The treatment has ended") : t("Treatment is running"));
+function titleOf({ night }) {
+  if (night?.doc.ended_at) return t("The treatment has ended");
+  const stands = night && pausedNow(night).some((event) => event.kind !== DROP);
+  return stands ? t("The blood pump is stopped") : t("Treatment is running");
+}
 
 register("running", { title: titleOf, draw, bar });
