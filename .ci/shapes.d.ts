@@ -261,7 +261,7 @@ interface Kit {
   changes: { lines: any[]; acknowledged?: boolean; [name: string]: any } | null;
   messages: Message[];
   /** Water tests over their limit that the unit knows of. */
-  water?: { label: string; value: number; unit: string; place: string; at: Iso; limit: string }[];
+  water?: { label: string; value: number; unit: string; place: string; at: Iso; limit: string; again?: { value: number; at: Iso } | null }[];
   due: Due[];
   stock: Stock[];
   checklist: { version: number; items: CheckItem[]; checked: boolean };

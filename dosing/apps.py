@@ -9,14 +9,14 @@ class DosingConfig(AppConfig):
         from dosing.services import jobs
         from dosing.services.fhir import export
         from dosing.services.month import report
-        from dosing.services.night.bedside_kit import computed, names, water_over
+        from dosing.services.night.bedside_kit import computed, names, water_held
         from dosing.services.results.water import grades_of
         from sessions.services import surroundings_facts
         from sessions.services.kit import register_known, register_names, register_part
 
         register_part("dosing", computed)
         register_names("dosing", names)
-        register_known("dosing", water_over)
+        register_known("dosing", water_held)
         surroundings_facts.register_judge(grades_of)
         _listen()
         jobs.register_kind("reports", report.keys, report.part)

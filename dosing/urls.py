@@ -3,7 +3,7 @@ from django.urls import path
 from dosing.api import fhir as fhir_api
 from dosing.api import importing as imports_api
 from dosing.api import numbers
-from dosing.pages import bloods, jobs, outcomes, patient, planner, reviews, surroundings
+from dosing.pages import bloods, jobs, outcomes, patient, planner, reviews, surroundings, water_release
 from dosing.pages import importing as imports
 from dosing.pages import month as months
 
@@ -46,6 +46,7 @@ urlpatterns = [
     path("api/v1/bloods/import/<int:import_id>/", imports_api.ImportOne.as_view(), name="api-import"),
     path("surroundings/", surroundings.everybody, name="surroundings-all"),
     path("patients/<uuid:patient_id>/surroundings/", surroundings.patient, name="surroundings"),
+    path("patients/<uuid:patient_id>/water/release/", water_release.release, name="water-release"),
     path("api/v1/fhir/metadata", fhir_api.Metadata.as_view(), name="fhir-metadata"),
     path("api/v1/fhir/Patient/<uuid:patient_id>", fhir_api.PatientOne.as_view(), name="fhir-patient"),
     path("api/v1/fhir/Patient/<uuid:patient_id>/$everything", fhir_api.Everything.as_view(), name="fhir-everything"),

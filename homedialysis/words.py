@@ -60,6 +60,7 @@ STAFF_ROOMS = (
     "sessions/services/prescription_kept.py",
     "sessions/services/text_signing.py",
     "sessions/services/unit_texts.py",
+    "sessions/services/water_*.py",
     "templates/_look_again.html",
     "templates/accounts/_link.html",
     "templates/accounts/person.html",

@@ -40,6 +40,7 @@ from sessions.models import (
 )
 from sessions.services.due import Due
 from sessions.services.stock import Stock
+from sessions.services.water_held import Held
 
 HISTORY = timedelta(days=90)
 Parts = Mapping[str, Any]
@@ -122,12 +123,13 @@ class JudgedNight:
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What stands around the treatments: water samples, oldest first, and the standard they are graded by; what is
-    due now; the stock at home; the prescriptions that were acknowledged, by id.
+    """What stands around the treatments: water samples, oldest first, the standard they are graded by, and what is held
+    back of the water; what is due now; the stock at home; the prescriptions that were acknowledged, by id.
     """
 
     water: Sequence[WaterTest] = ()
     standard: Standard = field(default_factory=Standard)
+    held: Sequence[Held] = ()
     due: Sequence[Due] = ()
     stock: Sequence[Stock] = ()
     acknowledged: frozenset[int] = frozenset()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
@@ -100,7 +100,7 @@ def _see_chlorine(history: History, at: datetime) -> Iterator[Seen]:
         "chlorine",
         tuple(item for item, _grade in beyond),
         parts={"failed": failed, "begun": begun, "limit": limit.limit, "action": limit.action}
-        | {"later": _later_of(history, tests), "stops": _phone_stops(tests)},
+        | {"later": _later_of(history, tests), "stops": _is_held(history, WaterKind.TOTAL_CHLORINE)},
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )
 
@@ -121,10 +121,10 @@ def _later_of(history: History, tests: Sequence[ChlorineTest]) -> dict[str, Any]
     return {"count": len(after), "value": item.value, "day": item.day.isoformat(), "clock": f"{at:%H:%M}"}
 
 
-def _phone_stops(tests: Iterable[ChlorineTest]) -> bool:
-    """Whether the phone says not to begin: of some place the newest test of the water is over the limit."""
-    newest = {item.place: grade for item, grade, apart in tests if apart}
-    return any(grade == Grade.FAIL for grade in newest.values())
+def _is_held(history: History, kind: str, place: str | None = None) -> bool:
+    """Whether the phone says not to begin, because of a test of this kind, from this place or any."""
+    held = history.surroundings.held if history.surroundings else ()
+    return any(each.test.kind == kind and place in (None, each.test.place) for each in held)
 
 
 def _tested_since(seen: Seen) -> str:
@@ -158,7 +158,10 @@ def _chlorine_advice(seen: Seen) -> str:
     """What the phone does now, and only where it does."""
     if not seen.parts.get("stops"):
         return ""
-    return gettext("Until a later test from the same place passes, the phone at this home says not to begin.")
+    return gettext(
+        "Until a later test from the same place passes and the unit releases the water, the phone at this home says "
+        "not to begin."
+    )
 
 
 def _say_chlorine(seen: Seen) -> str:
@@ -193,11 +196,11 @@ def _both_levels(seen: Seen) -> str:
 
 def _chlorine_passed(history: History, last: date) -> Remark | None:
     """Over when a test of the water apart from a treatment passes, or three tests before treatments do; never while
-    the phone says not to begin.
+    the water is held back.
     """
     tests = _chlorine_of(history)
     after = _after_beyond(tests)
-    if not after or after[-1][0].day < last or _phone_stops(tests):
+    if not after or after[-1][0].day < last or _is_held(history, WaterKind.TOTAL_CHLORINE):
         return None
     if not any(apart for _item, _grade, apart in after) and len(after) < CLEAN_CHECKS:
         return None
@@ -225,7 +228,7 @@ CHLORINE = Rule(
     limit_words=_both_levels,
     reads=frozenset({"checks"}),
     holds=_("each time; today when over the limit, this week from the action level on"),
-    over=_("when a test of the water passes, or three tests before treatments do"),
+    over=_("when a test of the water passes and the unit has released it, or three tests before treatments pass"),
     passed=_chlorine_passed,
     not_judged=_chlorine_unknown,
     reasons={NOT_NOTED: _("no chlorine test was noted")},
@@ -254,21 +257,28 @@ def _is_judged(standard: Standard, test: WaterTest) -> bool:
 
 
 def _since_clean(history: History, kind: str, place: str) -> list[WaterTest]:
-    """The results of one kind from one place since it last passed; none when the newest passed."""
+    """The results of one kind from one place since it last passed; none when the newest passed, unless the water is
+    held back: then since it passed before.
+    """
     own = [test for test in _samples(history) if (test.kind, test.place) == (kind, place)]
-    clean = [index for index, test in enumerate(own) if grade_of(history, test) == Grade.PASS]
+    over = [index for index, test in enumerate(own) if grade_of(history, test) == Grade.FAIL]
+    until = over[-1] if over and _is_held(history, kind, place) else len(own)
+    clean = [index for index, test in enumerate(own[:until]) if grade_of(history, test) == Grade.PASS]
     return own[clean[-1] + 1 :] if clean else own
 
 
 def _see_quality(history: History, at: datetime) -> Iterator[Seen]:
     for kind, place in sorted({(test.kind, test.place) for test in _samples(history)}):
-        beyond = [test for test in _since_clean(history, kind, place) if (grade_of(history, test) or 0) > Grade.PASS]
+        since = _since_clean(history, kind, place)
+        beyond = [test for test in since if (grade_of(history, test) or 0) > Grade.PASS]
         if beyond:
-            yield _seen_quality(history, beyond)
+            yield _seen_quality(history, beyond, since[-1])
 
 
-def _seen_quality(history: History, tests: list[WaterTest]) -> Seen:
+def _seen_quality(history: History, tests: list[WaterTest], last: WaterTest) -> Seen:
+    """tests: those that are beyond; last: the newest from there, which may have passed."""
     newest = tests[-1]
+    passed = None if last is newest else last.sampled_at.astimezone(history.zone).date().isoformat()
     limit = _limit_of(history, newest)
     assert limit is not None  # a grade was given against it
     failed = any(grade_of(history, test) == Grade.FAIL for test in tests)
@@ -282,6 +292,7 @@ def _seen_quality(history: History, tests: list[WaterTest]) -> Seen:
             "action": limit.action,
             "edition": str(history.surroundings.standard.edition) if history.surroundings else "",
             "own": bool(history.surroundings and history.surroundings.standard.is_own(newest.fluid, newest.kind)),
+            "passed": passed,
         },
         urgency=Urgency.CALL_TODAY if failed else Urgency.THIS_WEEK,
     )
@@ -320,7 +331,12 @@ def _say_quality(seen: Seen) -> str:
         "day": day(newest.day),
     }
     sampled = gettext("%(what)s %(figure)s in %(fluid)s, %(place)s, sampled on %(day)s") % parts
-    return f"{sampled}: {_where(newest, seen)}."
+    said = f"{sampled}: {_where(newest, seen)}."
+    passed = seen.parts.get("passed")
+    if not passed:
+        return said
+    again = gettext("Sampled again on %(day)s, within the limit; nobody has released the water yet.")
+    return f"{said} {again % {'day': day(date.fromisoformat(passed))}}"
 
 
 def _what_of(seen: Seen) -> str:
@@ -388,7 +404,7 @@ QUALITY = Rule(
     source=STANDARD,
     limit_words=_level_words,
     source_words=_standard_words,
-    over=_("when the next sample from the same place passes"),
+    over=_("when the next sample from the same place passes and, after one over the limit, the unit has released it"),
     not_judged=_quality_unknown,
     reasons={
         "no_sample": _("no culture and no endotoxin of the water is noted"),
@@ -397,8 +413,9 @@ QUALITY = Rule(
     by_time=True,
     may_be_muted=False,
     advice=_(
-        "Over the limit: disinfect the machine and sample again from the same place; until a sample passes, the "
-        "phone at this home says not to begin. At the action level: sample again and look for the cause."
+        "Over the limit: disinfect the machine and sample again from the same place; until a sample passes and the "
+        "unit releases the water, the phone at this home says not to begin. At the action level: sample again and "
+        "look for the cause."
     ),
 )
 

@@ -154,6 +154,7 @@ def _surroundings(
         facts.patient.pk: Surroundings(
             water=water[facts.patient.pk],
             standard=standard,
+            held=facts.held,
             due=due_of(facts, ahead=EVER),
             stock=stock_of(facts),
             acknowledged=frozenset(read[facts.patient.pk]),

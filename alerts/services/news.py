@@ -45,6 +45,7 @@ from sessions.models import (
     TreatmentRecord,
     UrineCollection,
     VascularAccess,
+    WaterRelease,
     WaterStandard,
     WaterTest,
 )
@@ -159,6 +160,7 @@ SOURCES: dict[type[Model], Source] = {
     Unit: Source(_("unit's settings changed"), everybody),
     UrineCollection: Source(_("urine collection entered"), at="entered_at", records=_of_urine),
     VascularAccess: Source(_("access changed"), records=_since_made),
+    WaterRelease: Source(_("water released"), at="released_at"),
     WaterStandard: Source(_("standard of water chosen"), everybody, at="set_at"),
     WaterTest: Source(_("water test noted"), at="entered_at"),
 }

@@ -15,6 +15,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from dosing.science.water import Grade
 from dosing.services.results.water import JudgedTest, mark_of, standard_in_use
 from homedialysis.accounts.pages.guards import staff_only
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind
@@ -43,6 +44,8 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     own: Any = Interval.objects.filter(patient=person)
     context = {
         "patient": person,
+        "held": facts.held,
+        "released": person.water_releases.select_related("released_by").first(),
         "due": due_of(facts),
         "later": [each for each in due_of(facts, ahead=WHOLE_YEAR) if each.due_on > facts.today + timedelta(days=7)],
         "page": page,
@@ -96,7 +99,8 @@ def _row(facts: SurroundingsFacts, marks: list[JudgedTest]) -> dict[str, Any]:
         "overdue": [each for each in due if each.overdue],
         "soon": [each for each in due if not each.overdue],
         "short": [each for each in stock_of(facts) if each.short],
-        "water": [mark for mark in marks if mark.grade != 0],
+        "held": facts.held,
+        "water": [mark for mark in marks if mark.grade not in (0, Grade.FAIL)],
         "no_water": not marks,
         "no_machine": MachineKind.DIALYSIS not in facts.machines,
         "no_plant": MachineKind.WATER not in facts.machines,

@@ -35,10 +35,10 @@ from sessions.models.bedside import (
 from sessions.models.dialyser import Dialyser
 from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
 from sessions.models.outcomes import AccessInfection, HospitalStay
-from sessions.models.patient import AccessSite, CarePartner, Patient, VascularAccess
+from sessions.models.patient import AccessSite, CarePartner, Caution, Patient, VascularAccess
 from sessions.models.prescription import Prescription, PrescriptionDraft
 from sessions.models.supplies import BloodsDue, SupplyCount, SupplyDelivery, SupplyItem, Training
-from sessions.models.surroundings import Entry, Interval, Machine, TaskDone, WaterStandard, WaterTest
+from sessions.models.surroundings import Entry, Interval, Machine, TaskDone, WaterRelease, WaterStandard, WaterTest
 from sessions.models.treatment import AnsweredCheck, Event, Medicine, Reading, SiteUsed, StepDone, TreatmentRecord
 
 __all__ = [
@@ -53,6 +53,7 @@ __all__ = [
     "BloodsDue",
     "Buffer",
     "CarePartner",
+    "Caution",
     "CheckPart",
     "Dialyser",
     "DialyserLook",
@@ -100,6 +101,7 @@ __all__ = [
     "UnitText",
     "UrineCollection",
     "VascularAccess",
+    "WaterRelease",
     "WaterStandard",
     "WaterTest",
 ]

@@ -7,6 +7,7 @@ from datetime import date
 from typing import ClassVar, Self
 
 import pghistory
+import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -47,6 +48,39 @@ class Patient(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Caution(models.Model):
+    """What everybody who treats a patient has to know: allergies, and dangers. The newest row holds; none goes away.
+
+    A text, or that it was asked and there is none; neither: nobody has asked yet.
+    """
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="cautions")
+    allergies = models.CharField(_("allergies"), max_length=300, blank=True)
+    no_allergies = models.BooleanField(_("asked: no allergy is known"), default=False)
+    dangers = models.CharField(_("dangers"), max_length=300, blank=True)
+    no_dangers = models.BooleanField(_("asked: nothing of this kind"), default=False)
+    written_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    written_at = models.DateTimeField()
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-written_at", "-pk"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                name="caution_says_one_thing",
+                condition=(Q(no_allergies=False) | Q(allergies="")) & (Q(no_dangers=False) | Q(dangers="")),
+                violation_error_message=_("Either words, or that there is nothing: not both."),
+            )
+        ]
+        triggers: ClassVar = [
+            pgtrigger.Protect(name="caution_only_added", operation=pgtrigger.Update | pgtrigger.Delete)
+        ]
+
+    def __str__(self) -> str:
+        return f"Cautions of {self.patient}, {self.written_at:%Y-%m-%d}"
 
 
 class CarePartner(models.Model):

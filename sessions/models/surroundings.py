@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from typing import Any, ClassVar
 
 import pghistory
+import pgtrigger
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -133,6 +134,30 @@ class WaterTest(Entry):
             words = gettext("A sample from “%(place)s” is not %(fluid)s: say one or the other.")
             told = {"place": self.get_place_display(), "fluid": self.get_fluid_display()}
             raise ValidationError({"fluid": words % told})
+
+
+class WaterRelease(models.Model):
+    """That a person has released the water at a home after tests over their limit: their ids are in `tests`.
+
+    Without `released_by`: what was over its limit and had passed since when releases began to be asked for.
+    """
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="water_releases")
+    tests = models.JSONField(default=list)
+    released_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    released_at = models.DateTimeField()
+    words = models.CharField(_("what was done"), max_length=300)
+
+    objects = OfPatientQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-released_at", "-pk"]
+        triggers: ClassVar = [
+            pgtrigger.Protect(name="water_release_only_added", operation=pgtrigger.Update | pgtrigger.Delete)
+        ]
+
+    def __str__(self) -> str:
+        return f"Water of {self.patient}, released {self.released_at:%Y-%m-%d %H:%M}"
 
 
 @pghistory.track()

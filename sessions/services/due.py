@@ -8,7 +8,8 @@ at once. A rule that calls people to account asks for `overdue` ones by their ki
 - "disinfection", "filter_change", "service", "carbon_change", "water_service": care of a machine that is at home;
 - "supply_count": the unit's list wants counting; "delivery": supplies that should have come;
 - "urine": a collection, while the last one had urine in it, or fewer than three treatments a week are prescribed;
-- "bloods": a panel to draw; "training": a topic to go through again.
+- "bloods": a panel to draw; "training": a topic to go through again;
+- "resample", "release": after a water test that was beyond: another sample, and a person who releases the water.
 
 A chlorine test before each treatment is a check of that treatment, no due item.
 """
@@ -49,6 +50,7 @@ CATHETER_TOPIC = _("Care of the catheter, after an infection")
 OF_NAMED = {"bloods": _("Bloods: %(panel)s"), "training": _("Training: %(topic)s"), "delivery": _("Delivery: %(item)s")}
 """Kinds of which there are several, each with a name of its own."""
 AGAIN = _("Sample again: %(test)s, %(place)s")
+RELEASE = _("Release of the water by the unit")
 LAST_TIME = {
     "last": _("Last on %(day)s."),
     "never": _("Not noted so far."),
@@ -59,6 +61,7 @@ LAST_TIME = {
     "infection": _("The access was infected from %(day)s on."),
     "beyond": _("The sample of %(day)s was beyond."),
     "service": _("Not sampled since the service on %(day)s."),
+    "passed": _("Sampled again on %(day)s, within the limit."),
 }
 """What is known of the last time, by code; days are kept as ISO 8601, results as codes of `Analyte`."""
 
@@ -107,6 +110,8 @@ def label_of(kind: str, of: str) -> str:
         return gettext(OF_NAMED[kind]) % {"panel": of, "topic": of, "item": of}
     if kind == "retraining":
         return gettext(CATHETER_TOPIC if of == AccessKind.CATHETER else ACCESS_TOPIC)
+    if kind == "release":
+        return gettext(RELEASE)
     if kind == "resample":
         test, _colon, place = of.partition(":")
         return gettext(AGAIN) % {"test": WaterKind(test).label, "place": WaterPlace(place).label}
@@ -134,7 +139,7 @@ def due_of(facts: SurroundingsFacts, *, ahead: int = AHEAD) -> list[Due]:
     parts = (
         *(_water(facts), _tasks(facts), _count(facts), _urine(facts)),
         *(_bloods(facts), _trainings(facts), _deliveries(facts), _examinations(facts), _after_infection(facts)),
-        *(_resamples(facts), _disinfection(facts)),
+        *(_resamples(facts), _disinfection(facts), _release(facts)),
     )
     found = sorted(
         (each for part in parts for each in part if each.due_on <= facts.today + ahead * DAY),
@@ -319,7 +324,7 @@ def _resamples(facts: SurroundingsFacts) -> Iterator[Due]:
 
 def _disinfection(facts: SurroundingsFacts) -> Iterator[Due]:
     """Microbes over the limit: the machine is disinfected before it is used again, whatever its interval says."""
-    microbes = [test for test, grade in facts.beyond if grade > 1 and test.kind in MICROBES]
+    microbes = [held.test for held in facts.held if held.test.kind in MICROBES]
     if not microbes or MachineKind.DIALYSIS not in facts.machines:
         return
     newest = max(microbes, key=lambda test: test.sampled_at)
@@ -328,6 +333,14 @@ def _disinfection(facts: SurroundingsFacts) -> Iterator[Due]:
         on = facts.day_of(newest.sampled_at)
         said = ("beyond", {"day": on.isoformat()})
         yield _due(facts, DueKind.DISINFECTION, on, said, form="done", id=TaskKind.DISINFECTION)
+
+
+def _release(facts: SurroundingsFacts) -> Iterator[Due]:
+    """What was over its limit and has passed since is not used before a person of the unit has released it."""
+    again = [held.again for held in facts.held if held.again is not None]
+    if again and len(again) == len(facts.held):
+        on = facts.day_of(max(test.sampled_at for test in again))
+        yield _due(facts, "release", on, ("passed", {"day": on.isoformat()}))
 
 
 def _deliveries(facts: SurroundingsFacts) -> Iterator[Due]:

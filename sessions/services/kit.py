@@ -30,7 +30,7 @@ from sessions.services.prescribing import prescription_in_force
 from sessions.services.prescription_changes import changes_for
 from sessions.services.site_uses import NEVER, uses_of
 from sessions.services.stock import for_kit, stock_of
-from sessions.services.surroundings_facts import facts_of
+from sessions.services.surroundings_facts import SurroundingsFacts, facts_of
 from sessions.services.text_signing import Signatures, TextPart
 from sessions.services.unit_texts import TextPlace, Texts, technique_of
 from sessions.texts import checklist, flows
@@ -45,18 +45,21 @@ READ = tuple(READING)
 
 @dataclass(frozen=True, slots=True)
 class KitRequest:
-    """For whom a kit is made, by whom it was asked for, when, and the nights of its history, newest first."""
+    """For whom a kit is made, by whom it was asked for, when, the nights of its history, newest first, and what
+    surrounds them.
+    """
 
     patient: Patient
     reader: User
     now: datetime
     zone: ZoneInfo
     nights: list[TreatmentRecord]
+    facts: SurroundingsFacts
 
     @property
     def today(self) -> date:
         """The day where the patient lives."""
-        return self.now.astimezone(self.zone).date()
+        return self.facts.today
 
 
 Part = Callable[[KitRequest], Mapping[uuid.UUID, Json]]
@@ -92,7 +95,8 @@ def register_known(name: str, known: Callable[[KitRequest], Json]) -> None:
 def kit(patient: Patient, reader: User, now: datetime) -> Json:
     """The whole kit but for its addresses, as JSON. A fixed number of queries, whatever the history."""
     zone = zone_of(patient)
-    asked = KitRequest(patient, reader, now, zone, _nights(patient))
+    facts = facts_of(patient, now.astimezone(zone).date())
+    asked = KitRequest(patient, reader, now, zone, _nights(patient), facts)
     current = prescription_in_force(patient, now)
     access = patient.accesses.in_use().prefetch_related("sites").first()
     return {
@@ -101,13 +105,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         "release": settings.VERSION,
         "language": get_language(),
         "account": {"id": reader.pk, "name": str(reader), "role": reader.role},
-        "patient": {
-            "id": str(patient.pk),
-            "name": patient.name,
-            "zone": zone.key,
-            "access_side": access.side if access else None,
-            "short_sheets": patient.short_sheets,
-        },
+        "patient": _patient(asked, access),
         "unit": _unit(),
         "by_day": by_day(asked, current),
         "prescription": current and _prescription(current),
@@ -116,7 +114,8 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
             {"id": each.pk, "words": each.words, "from": str(each.sent_by), "at": each.sent_at.isoformat()}
             for each in unseen(patient, reader)
         ],
-        **_surroundings(asked),
+        "due": [each.as_json() for each in due_of(facts)],
+        "stock": for_kit(stock_of(facts)),
         **{key: value for known in _known.values() for key, value in known(asked).items()},
         **_texts(asked, access),
         "access": access and _access(access, asked),
@@ -129,6 +128,16 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         "history": _history(asked),
         "open": _open(patient, reader),
         "left_out": _left_out(patient, asked.today),
+    }
+
+
+def _patient(asked: KitRequest, access: VascularAccess | None) -> Json:
+    return {
+        "id": str(asked.patient.pk),
+        "name": asked.patient.name,
+        "zone": asked.zone.key,
+        "access_side": access.side if access else None,
+        "short_sheets": asked.patient.short_sheets,
     }
 
 
@@ -324,9 +333,3 @@ def _left_out(patient: Patient, today: date) -> list[Json]:
         }
         for each in said.select_related("said_by")
     ]
-
-
-def _surroundings(asked: KitRequest) -> Json:
-    """What is due and what is in stock, out of facts that are read once."""
-    facts = facts_of(asked.patient, asked.today)
-    return {"due": [each.as_json() for each in due_of(facts)], "stock": for_kit(stock_of(facts))}

@@ -84,20 +84,21 @@ def _at_home(patient: Patient, at: datetime) -> list[ToDo]:
 
 
 def _water(patient: Patient, at: datetime) -> ToDo:
-    """Tested, and of every kind and place the newest result within its limit: else the phone says not to begin."""
+    """Tested, and nothing of it held back: else the phone says not to begin."""
     facts = facts_of(patient, at.astimezone(zone_of(patient)).date())
-    over = [test for test, grade in facts.beyond if grade > 1]
     near = [test for test, grade in facts.beyond if grade == 1]
-    if over:
-        words = _("over the limit: %(tests)s") % {"tests": _named(over)}
+    if facts.held:
+        words = "; ".join(held.words for held in facts.held)
     elif near:
         words = _("within the limit, at or over the action level: %(tests)s") % {"tests": _named(near)}
     elif facts.water:
         words = _("the newest results are not over their limits")
     else:
         words = _("no result stands")
-    address = _page("treatments:surroundings-note", patient, "water")
-    return ToDo(_("Water tested"), bool(facts.water) and not over, words, address, wrong=bool(over))
+    held = bool(facts.held)
+    name = "dosing:water-release" if held else "treatments:surroundings-note"
+    address = _page(name, patient) if held else _page(name, patient, "water")
+    return ToDo(_("Water tested"), bool(facts.water) and not held, words, address, wrong=held)
 
 
 def _named(tests: Iterable[WaterTest]) -> str:

@@ -29,9 +29,11 @@ from sessions.models import (
     Training,
     TreatmentRecord,
     UrineCollection,
+    WaterRelease,
     WaterTest,
 )
 from sessions.models.local_time import zones_of
+from sessions.services.water_held import Held, held_of
 
 Grades = Callable[[Sequence[WaterTest]], Mapping[uuid.UUID, int]]
 _judges: list[Grades] = []
@@ -107,7 +109,7 @@ class SurroundingsFacts:
     who still helps; counts: the newest, by item; deliveries: those to come, and those that came since
     `LOOKS_BACK`; per_week: treatments prescribed, None without a prescription; urine: the newest collection;
     beyond: of each kind of water test and place the newest, where it is at the action level (1) or over the limit
-    (2); infection: the latest of an access.
+    (2); held: the water that is held back; infection: the latest of an access.
     """
 
     patient: Patient
@@ -127,6 +129,7 @@ class SurroundingsFacts:
     per_week: float | None = None
     urine: UrineCollection | None = None
     beyond: list[tuple[WaterTest, int]] = field(default_factory=list)
+    held: list[Held] = field(default_factory=list)
     infection: AccessInfection | None = None
 
     def day_of(self, moment: datetime) -> date:
@@ -220,16 +223,32 @@ def _machines(facts: ByPatient) -> None:
 
 
 def _water(facts: ByPatient) -> None:
-    """The newest of each kind, and of each place those that are beyond: a clean sample elsewhere clears nothing."""
-    rows = WaterTest.objects.standing().filter(_within(facts, "sampled_at"))
-    place = ("patient_id", "kind", "place")
-    newest = list(rows.order_by(*place, "-sampled_at").distinct(*place))
-    grades: Mapping[uuid.UUID, int] = _judges[0](newest) if _judges and newest else {}
-    for row in sorted(newest, key=lambda test: test.sampled_at):
-        own = facts[row.patient_id]
-        own.water[row.kind] = row
-        if grades.get(row.pk, 0) > 0:
-            own.beyond.append((row, grades[row.pk]))
+    """The newest of each kind; of each place the newest where it is beyond, for a clean sample elsewhere clears
+    nothing; and what is held back.
+    """
+    tests: defaultdict[uuid.UUID, list[WaterTest]] = defaultdict(list)
+    for row in WaterTest.objects.standing().filter(_within(facts, "sampled_at")).order_by("sampled_at", "entered_at"):
+        row.patient = facts[row.patient_id].patient
+        tests[row.patient_id].append(row)
+    everything = [row for rows in tests.values() for row in rows]
+    grades: Mapping[uuid.UUID, int] = _judges[0](everything) if _judges and everything else {}
+    released = _released(facts)
+    for key, rows in tests.items():
+        own = facts[key]
+        own.water = {row.kind: row for row in rows}
+        newest = {(row.kind, row.place): row for row in rows}
+        by_time = sorted(newest.values(), key=lambda row: row.sampled_at)
+        own.beyond = [(row, grades[row.pk]) for row in by_time if grades.get(row.pk, 0) > 0]
+        own.held = held_of(rows, grades, released[key], own.zone)
+
+
+def _released(facts: ByPatient) -> defaultdict[uuid.UUID, set[uuid.UUID]]:
+    """The tests after which somebody has released the water."""
+    found: defaultdict[uuid.UUID, set[uuid.UUID]] = defaultdict(set)
+    rows = WaterRelease.objects.filter(_within(facts, "released_at"))
+    for patient_id, tests in rows.values_list("patient_id", "tests"):
+        found[patient_id] |= {uuid.UUID(each) for each in tests}
+    return found
 
 
 def _infections(facts: ByPatient) -> None:

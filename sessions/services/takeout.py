@@ -25,6 +25,7 @@ from rest_framework import serializers
 from sessions.models import (
     AccessSite,
     BloodResult,
+    Caution,
     Machine,
     Message,
     Patient,
@@ -37,6 +38,7 @@ from sessions.models import (
     TreatmentRecord,
     UrineCollection,
     VascularAccess,
+    WaterRelease,
     WaterTest,
 )
 from sessions.services.document import TreatmentDocument
@@ -126,6 +128,8 @@ def _other_tables(patient: Patient) -> list[Table]:
         "needle_sites": AccessSite.objects.filter(access__patient=patient).order_by("pk"),
         "machines": Machine.objects.filter(**mine).order_by("since", "pk"),
         "water_tests": WaterTest.objects.filter(**mine).order_by("sampled_at", "pk"),
+        "water_releases": WaterRelease.objects.filter(**mine).order_by("released_at", "pk"),
+        "cautions": Caution.objects.filter(**mine).order_by("written_at", "pk"),
         "tasks_done": TaskDone.objects.filter(**mine).order_by("done_at", "pk"),
         "supply_counts": SupplyCount.objects.filter(**mine).order_by("counted_at", "pk"),
         "deliveries": SupplyDelivery.objects.filter(**mine).order_by("entered_at", "pk"),

@@ -117,6 +117,7 @@ TABLE: dict[str, dict[str, str]] = {
     # What was computed
     "dosing:patient": {"GET": STAFF},
     "dosing:surroundings": {"GET": STAFF},
+    "dosing:water-release": {"GET": TECHNICAL, "POST": "302 403 403 403 400 400 400 403"},
     "dosing:surroundings-all": {"GET": STAFF},
     "dosing:bloods": {"GET": CLINICAL, "POST": CLINICAL},
     "dosing:blood": {"GET": CLINICAL, "POST": CLINICAL_DO},

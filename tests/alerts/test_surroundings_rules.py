@@ -12,13 +12,14 @@ from homedialysis.accounts.models import User
 from sessions.models import Analyte, BloodResult, Patient, Prescription, SupplyCount, Training, WaterTest
 from sessions.services.bloods import enter_bloods
 from sessions.services.surroundings import note
+from sessions.services.water_release import release_water
 from tests.alerts.builders import DAY, MORNING, alerts_of, sentences_of
 from tests.factories import A_NIGHT, BloodFactory, BloodsDueFactory, SupplyItemFactory
 
 pytestmark = pytest.mark.usefixtures("anas_prescription")
 
 
-def test_a_water_sample_at_its_limit_and_the_next_that_passes(ana: Patient, nurse: User) -> None:
+def test_a_water_sample_over_its_limit_the_next_that_passes_and_the_release(ana: Patient, nurse: User) -> None:
     for days, value in ((0, 120.0), (7, 10.0)):
         sample = WaterTest(
             patient=ana, kind="bacteria", sampled_at=A_NIGHT + days * DAY, value=value, fluid="dialysis_water",
@@ -28,8 +29,11 @@ def test_a_water_sample_at_its_limit_and_the_next_that_passes(ana: Patient, nurs
         evaluate_pending(at=MORNING + days * DAY)
     (alert,) = alerts_of("water_quality")
     assert (alert.get_urgency_display(), alert.first_night) == ("Call today", date(2026, 3, 2))
-    assert sentence_of(alert).endswith("sampled on 2 Mar: over the limit of 100 CFU/mL.")
-    assert alert.cause_gone_at == MORNING + 7 * DAY
+    assert "sampled on 2 Mar: over the limit of 100 CFU/mL." in sentence_of(alert)
+    assert alert.cause_gone_at is None
+    release_water(patient=ana, words="Disinfected.", by=nurse, at=MORNING + 8 * DAY)
+    evaluate_pending(at=MORNING + 8 * DAY)
+    assert alerts_of("water_quality")[0].cause_gone_at == MORNING + 8 * DAY
 
 
 def test_a_dangerous_potassium_without_a_treatment(ana: Patient, nurse: User) -> None:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from importlib import import_module
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.core.exceptions import ValidationError
+from django.db import ProgrammingError, transaction
+from django.test import Client
 from django.utils import timezone
 
 from alerts.models.choices import Urgency
@@ -20,7 +24,9 @@ from sessions.models.local_time import zone_of
 from sessions.services.due import due_for
 from sessions.services.kit import kit
 from sessions.services.outcomes import keep
+from sessions.services.readiness import steps_to_first_treatment
 from sessions.services.surroundings import note
+from sessions.services.water_release import release_water
 from tests.alerts.builders import DAY, MORNING, alerts_of, evaluated
 from tests.factories import A_NIGHT, AccessFactory, MachineFactory
 
@@ -33,6 +39,11 @@ def sampled(patient: Patient, by: User, value: float, *, at: Any = MORNING, **mo
     note(row, by=by, at=at)
     evaluate_pending(at=at)
     return row
+
+
+def released(patient: Patient, by: User, *, at: Any) -> None:
+    release_water(patient=patient, words="Carbon changed.", by=by, at=at)
+    evaluate_pending(at=at)
 
 
 def due_kinds(patient: Patient) -> dict[str, str]:
@@ -59,21 +70,30 @@ class TestChlorine:
         assert sentence_of(alert) == "Total chlorine 0.06 mg/L on 3 Mar: from 0.05 mg/L on act, the limit is 0.1 mg/L."
         assert kit(ana, nurse, timezone.now())["water"] == []
 
-    def test_a_later_test_that_passes_ends_it(self, ana: Patient, nurse: User) -> None:
+    def test_a_later_test_that_passes_and_the_release_end_it(self, ana: Patient, nurse: User) -> None:
         sampled(ana, nurse, 0.3)
         sampled(ana, nurse, 0.01, at=MORNING + DAY)
         (alert,) = alerts_of("chlorine")
-        assert alert.cause_gone_at == MORNING + DAY
+        assert alert.cause_gone_at is None
+        (row,) = kit(ana, nurse, timezone.now())["water"]
+        assert (row["value"], row["again"]["value"]) == (0.3, 0.01)
+        released(ana, nurse, at=MORNING + 2 * DAY)
+        (alert,) = alerts_of("chlorine")
+        assert alert.cause_gone_at == MORNING + 2 * DAY
         assert kit(ana, nurse, timezone.now())["water"] == []
 
     def test_a_test_later_the_same_day_ends_it_too(self, ana: Patient, nurse: User) -> None:
         sampled(ana, nurse, 0.3)
         (alert,) = alerts_of("chlorine")
-        advice = "Until a later test from the same place passes, the phone at this home says not to begin."
+        advice = (
+            "Until a later test from the same place passes and the unit releases the water, the phone at this home "
+            "says not to begin."
+        )
         assert advice_of(alert) == advice
         sampled(ana, nurse, 0.01, at=MORNING + timedelta(hours=2))
+        released(ana, nurse, at=MORNING + timedelta(hours=3))
         (alert,) = alerts_of("chlorine")
-        assert alert.cause_gone_at == MORNING + timedelta(hours=2)
+        assert alert.cause_gone_at == MORNING + timedelta(hours=3)
         assert sentence_of(alert) == (
             "Total chlorine 0.3 mg/L on 3 Mar, over the limit of 0.1 mg/L. "
             "Tested again since: 0.01 mg/L on 3 Mar at 11:30, within the limit."
@@ -153,7 +173,16 @@ class TestCulture:
         assert sentence_of(alert).endswith("sampled on 3 Mar: over the limit of 100 CFU/mL.")
         note(TaskDone(patient=ana, kind="disinfection", done_at=MORNING), by=nurse, at=MORNING)
         sampled(ana, nurse, 3, kind="bacteria", place="product", at=MORNING + timedelta(hours=1))
-        assert not {"disinfection", "resample"} & due_kinds(ana).keys()
+        assert {"disinfection", "resample", "release"} & due_kinds(ana).keys() == {"release"}
+        (alert,) = alerts_of("water_quality")
+        assert alert.cause_gone_at is None
+        assert sentence_of(alert).endswith(
+            "Sampled again on 3 Mar, within the limit; nobody has released the water yet."
+        )
+        released(ana, nurse, at=MORNING + timedelta(hours=2))
+        assert not {"disinfection", "resample", "release"} & due_kinds(ana).keys()
+        (alert,) = alerts_of("water_quality")
+        assert alert.cause_gone_at == MORNING + timedelta(hours=2)
 
     def test_a_clean_sample_from_elsewhere_clears_nothing(self, ana: Patient, nurse: User) -> None:
         sampled(ana, nurse, 150, kind="bacteria", place="product")
@@ -175,6 +204,62 @@ class TestCulture:
     def test_fluid_and_place_agree(self, ana: Patient, nurse: User) -> None:
         with pytest.raises(ValidationError, match="is not water for dialysis"):
             sampled(ana, nurse, 3, kind="bacteria", place="fluid_port", fluid="dialysis_water")
+
+
+class TestRelease:
+    def test_a_person_signs_exactly_what_was_shown(self, ana: Patient, technologist: User, nurse: User) -> None:
+        technologist.set_password("a long enough password")
+        technologist.save()
+        client = Client()
+        client.force_login(technologist)
+        where = f"/patients/{ana.pk}/water/release/"
+        MachineFactory(patient=ana, kind="dialysis", since=TODAY - 5 * DAY)
+        sampled(ana, nurse, 150, kind="bacteria", place="product")
+        lacking = client.get(where).content.decode()
+        assert "no sample from there has passed since." in lacking
+        assert "note the disinfection first." in lacking
+        with pytest.raises(ValidationError, match="no sample from there has passed since"):
+            release_water(patient=ana, words="x", by=technologist, at=MORNING)
+        note(TaskDone(patient=ana, kind="disinfection", done_at=MORNING), by=nurse, at=MORNING)
+        old = client.get(where).context["seen"]
+        sampled(ana, nurse, 3, kind="bacteria", place="product", at=MORNING + timedelta(hours=1))
+        sent = {"words": "Disinfected with heat.", "password": "a long enough password"}
+        assert "Something changed" in client.post(where, sent | {"seen": old}).content.decode()
+        seen = client.get(where).context["seen"]
+        assert "password is not right" in client.post(where, sent | {"seen": seen, "password": "?"}).content.decode()
+        assert not ana.water_releases.exists()
+        assert "not released" in self.readiness(ana)
+        assert "not released" in client.get("/surroundings/").content.decode()
+        assert client.post(where, sent | {"seen": seen}).status_code == 302
+        assert ana.water_releases.get().released_by == technologist
+        assert kit(ana, nurse, timezone.now())["water"] == []
+        assert "Disinfected with heat." in client.get(f"/patients/{ana.pk}/surroundings/").content.decode()
+        assert self.readiness(ana) == "the newest results are not over their limits"
+
+    @staticmethod
+    def readiness(patient: Patient) -> str:
+        steps = steps_to_first_treatment(patient, at=timezone.now())
+        return next(step.words for step in steps if step.title == "Water tested")
+
+    def test_a_release_counts_for_what_it_was_signed_for_and_for_nothing_later(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 0.3)
+        sampled(ana, nurse, 0.01, at=MORNING + DAY)
+        released(ana, nurse, at=MORNING + DAY)
+        sampled(ana, nurse, 0.4, at=MORNING + 2 * DAY)
+        sampled(ana, nurse, 0.02, at=MORNING + 3 * DAY)
+        (row,) = kit(ana, nurse, timezone.now())["water"]
+        assert row["value"] == 0.4
+        with pytest.raises(ProgrammingError, match="Cannot update or delete"), transaction.atomic():
+            ana.water_releases.update(words="else")
+
+    def test_the_upgrade_holds_back_what_is_over_and_nothing_that_passed_since(self, ana: Patient, nurse: User) -> None:
+        sampled(ana, nurse, 0.3)
+        sampled(ana, nurse, 0.01, at=MORNING + DAY)
+        sampled(ana, nurse, 150, kind="bacteria", place="product")
+        migration = import_module("sessions.migrations.0015_water_that_passed_since_is_released")
+        migration.take_over(apps, None)
+        assert ana.water_releases.get().released_by is None
+        assert [row["value"] for row in kit(ana, nurse, timezone.now())["water"]] == [150]
 
 
 class TestInfection:

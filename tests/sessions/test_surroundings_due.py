@@ -506,7 +506,7 @@ def test_it_asks_a_fixed_number_of_times(
 ) -> None:
     for person in (ana, ben)[:count]:
         _full(person, count)
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(17):
         found = [due_of(each) for each in facts_of_many([ana, ben][:count], TODAY)]
     assert all(found)
 

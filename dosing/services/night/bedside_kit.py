@@ -7,14 +7,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from dosing.models import RecordNumbers
-from dosing.science.water import Grade
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.kept import Stored, kept_number
 from dosing.services.numbers.number import ShownIn
 from dosing.services.numbers.standing import Standing
 from dosing.services.results.water import mark_of, standard_in_use
-from sessions.models import WaterTest
 from sessions.services.kit import KitRequest
+from sessions.services.water_held import Held
 
 
 def computed(asked: KitRequest) -> Mapping[uuid.UUID, dict[str, Any]]:
@@ -35,19 +34,20 @@ def _of_night(numbers: Stored, keys: list[str]) -> dict[str, Any]:
     return {key: figure.value for key, figure in figures.items()} | {"doubtful": doubtful}
 
 
-def water_over(asked: KitRequest) -> dict[str, Any]:
-    """{"water": the tests over their limit, of each kind and place the newest that stands}: two queries.
+def water_held(asked: KitRequest) -> dict[str, Any]:
+    """{"water": what is held back, of each kind and place the test over its limit}: one query.
 
-    The phone tells of them before a treatment begins, so that nobody connects to water that the unit knows to be bad.
+    The phone tells of it before a treatment begins, so that nobody connects to water that the unit knows to be bad, or
+    has not released since.
     """
-    standing = WaterTest.objects.standing().filter(patient=asked.patient)
-    newest = standing.order_by("kind", "place", "-sampled_at").distinct("kind", "place")
+    if not asked.facts.held:
+        return {"water": []}
     standard = standard_in_use()
-    marks = [mark for mark in (mark_of(test, standard) for test in newest) if mark.grade == Grade.FAIL]
-    return {"water": [_water_row(mark.test, mark.limit) for mark in marks]}
+    return {"water": [_water_row(held, mark_of(held.test, standard).limit) for held in asked.facts.held]}
 
 
-def _water_row(test: WaterTest, limit: str) -> dict[str, Any]:
+def _water_row(held: Held, limit: str) -> dict[str, Any]:
+    test, again = held.test, held.again
     return {
         "label": test.get_kind_display(),
         "value": test.value,
@@ -55,6 +55,7 @@ def _water_row(test: WaterTest, limit: str) -> dict[str, Any]:
         "place": test.get_place_display(),
         "at": test.sampled_at.isoformat(),
         "limit": limit,
+        "again": again and {"value": again.value, "at": again.sampled_at.isoformat()},
     }
 
 

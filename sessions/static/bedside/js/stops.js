@@ -14,21 +14,24 @@ export const stopNotes = (ctx) =>
     return note(t("{check} is not good.", { check: item.name }) + shown, "stop", h("p", { text: words }));
   });
 
-/** Water tests over their limit that the unit knows of. @param {Ctx} ctx */
+/** Water that the unit holds back: over its limit, or not released by anybody since. @param {Ctx} ctx */
 const waterNotes = (ctx) =>
-  (ctx.kit.water ?? []).map(({ label, value, unit, place, at, limit }) =>
-    note(
-      t("The unit knows of water over the limit: {test} {value}, {place}, {day} ({limit}).", {
-        test: label,
-        value: withUnit(value, unit),
-        place,
-        day: dayOf(at),
-        limit,
-      }),
-      "stop",
-      h("p", { text: t("Ask the unit before you begin.") }),
-    ),
-  );
+  (ctx.kit.water ?? []).map(({ label, value, unit, place, at, limit, again }) => {
+    const over = t("The unit knows of water over the limit: {test} {value}, {place}, {day} ({limit}).", {
+      test: label,
+      value: withUnit(value, unit),
+      place,
+      day: dayOf(at),
+      limit,
+    });
+    const since =
+      again &&
+      t("Sampled again on {day}: {value}. Nobody of the unit has released the water since.", {
+        value: withUnit(again.value, unit),
+        day: dayOf(again.at),
+      });
+    return note(over, "stop", since && h("p", { text: since }), h("p", { text: t("Ask the unit before you begin.") }));
+  });
 
 const noPrescription = () =>
   note(
