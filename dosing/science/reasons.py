@@ -167,6 +167,7 @@ OF_SCIENCE: Mapping[str, str] = {
     "no_flow_reading": _("no reading of the blood flow"),
     "reading_incomplete": _("a reading lacks its flow or its time"),
     "reading_after_empty": _("a reading follows an empty one"),
+    "no_stretch": _("the fluid so far was not noted at two times a quarter of an hour apart"),
     "readings_not_in_order": _("the readings are not in order of time"),
     "reading_outside": _("a reading lies outside the treatment"),
     "ends_do_not_fit": _("start and end of treatment do not fit"),

@@ -238,6 +238,12 @@ def area(y: list[float], x: list[float], end: float) -> float:
     return sum((x2 - x1) * (y1 + y2) / 2 for (x1, y1), (x2, y2) in pairwise(points))
 
 
+def steepest(y: list[float], x: list[float], apart: float) -> float:
+    """The highest slope from each point to the first at least so far behind it, without those that fall."""
+    pairs = [(i, next((j for j in range(i, len(x)) if x[j] - x[i] >= apart), None)) for i in range(len(x))]
+    return max((y[j] - y[i]) / (x[j] - x[i]) for i, j in pairs if j is not None and y[j] >= y[i])
+
+
 def as_list(value: Value) -> list[float]:
     return value if isinstance(value, list) else [value]
 
@@ -260,4 +266,5 @@ FUNCTIONS: dict[str, Callable[..., Value]] = {
     "count": lambda values: len(as_list(values)),
     "slopes": slopes,
     "area": area,
+    "steepest": steepest,
 }

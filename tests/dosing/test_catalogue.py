@@ -54,10 +54,21 @@ def named(given: Any) -> str:
 
 
 A_DROP = {"events": [Event(kind="hypotension", systolic=84, diastolic=46), Event(kind="cramp")]}
+AFTER_A_STOP = {
+    "record": night(180, uf_removed_l=2.1, post_weight_kg=70),
+    "readings": [reading(60, uf_volume_l=0.7), reading(120, uf_volume_l=0.7)],
+}
 KNOWN: list[Any] = [
     ("uf_volume", {}, 2.9, "as noted"),
     ("uf_rate", {"record": night(uf_removed_l=2.8, post_weight_kg=70)}, 10.0, "2800 mL in 4 h on 70 kg"),
     ("uf_rate", {"record": night(225, uf_removed_l=3.5, post_weight_kg=85)}, 3500 / 3.75 / 85, "225 min, 85 kg"),
+    ("uf_rate_fastest", AFTER_A_STOP, 20.0, "1.4 L in the last hour on 70 kg; 10 in the mean"),
+    (
+        "uf_rate_fastest",
+        {"record": night(uf_removed_l=2.8, post_weight_kg=70), "readings": []},
+        10.0,
+        "the total alone",
+    ),
     ("uf_rate_by_weight", {"record": night(post_weight_kg=70)}, 710 / 70, "Mermelstein 2023: 710 mL/h at 70 kg"),
     ("gain", {}, 2.6, "72.6 from 70.0"),
     ("gain_percent", {}, 100 * 2.6 / 70, "3.714 % of 70 kg"),
@@ -160,6 +171,12 @@ UNKNOWN: list[Any] = [
     ("uf_rate", NO_END, "treatment length is not given"),
     ("uf_rate", NO_WEIGHT, "weight after is not given"),
     ("uf_rate", {"record": night(29)}, "treatment length is outside 30 to 900 minutes"),
+    ("uf_rate_fastest", NO_WEIGHT, "weight after is not given"),
+    (
+        "uf_rate_fastest",
+        {"record": night(uf_removed_l=None), "readings": []},
+        "the fluid so far was not noted at two times a quarter of an hour apart",
+    ),
     ("uf_rate_by_weight", NO_WEIGHT, "weight after is not given"),
     ("gain", NO_BEFORE, "weight before is not given"),
     ("gain", NO_LAST, "last weight after is not given"),

@@ -83,7 +83,7 @@ def test_also_of_a_woman_with_a_catheter_whose_volumes_are_read(
     TreatmentRecord.objects.filter(pk=record.pk).update(blood_processed_l=None, uf_removed_l=None)
     record = TreatmentRecord.objects.get(pk=record.pk)
     compute(record, at=timezone.now())
-    unknown = {"expected_weight": ("unknown", "unknown")}
+    unknown = dict.fromkeys(("expected_weight", "uf_rate_fastest"), ("unknown", "unknown"))
     assert differing(nurse_client, of_night(record), NIGHT_NUMBERS) == unknown, "weights cannot be held against fluid"
     steps = worked_steps(nurse_client, record, "equilibrated_ktv")
     assert steps["τ"] == ("22", 22)

@@ -40,6 +40,18 @@ test("what came off, and by which way that is known, is what the unit believes",
   }
 });
 
+test("the fastest between two looks is the unit's, and hides nothing in the mean", () => {
+  for (const [document, expected] of tables.fastest) {
+    const found = fluid.fastest(document, document.post_weight_kg);
+    assert.equal(found && shown(found.rate, 1), expected, JSON.stringify(document));
+  }
+  const read = (at, uf_volume_l) => ({ at: `2026-03-01T${at}:00.000Z`, uf_volume_l });
+  const doc = { started_at: "2026-03-01T20:00:00Z", ended_at: "2026-03-01T23:00:00Z", uf_removed_l: 2.1 };
+  const found = fluid.fastest({ ...doc, readings: [read("21:00", 0.7), read("22:00", 0.7)] }, 70);
+  assert.ok(Math.abs(found.rate - 20) < 1e-9, "1.4 L in an hour on 70 kg, 10 in the mean");
+  assert.deepEqual([found.from, found.to], ["2026-03-01T22:00:00.000Z", "2026-03-01T23:00:00.000Z"]);
+});
+
 test("an evening worked by hand: 2.9 L in 240 min at 70 kg is 10.36 mL/kg/h", () => {
   const evening = { pre: 72.4, target: 70, rinse: 0.3, drinks: 0.2, minutes: 240, longest: 300, limit: 10 };
   const plan = fluid.plan(evening);

@@ -108,6 +108,19 @@ test("a rate over the limit, a short night and a strange weight are looked at tw
   assert.equal(said({ pulse: 120 }).filter((words) => words.startsWith("Pulse")).length, 0);
 });
 
+test("fluid that came off faster after a stop is told with its times and the limit, and looked at twice", () => {
+  const readings = [
+    { at: "2026-03-01T21:00:00Z", uf_volume_l: 0.7 },
+    { at: "2026-03-01T23:00:00Z", uf_volume_l: 0.7 },
+  ];
+  const whole = { pre_weight_kg: 72.1, post_weight_kg: 70, rinse_back_l: 0, intake_l: 0, uf_removed_l: 2.1 };
+  const { rate, fastest } = figures({ doc: doc({ ...whole, readings }) }, KIT);
+  assert.deepEqual([rate.toFixed(1), fastest.rate.toFixed(1)], ["7.5", "20.0"]);
+  const words = "UF rate 20.0 mL/kg/h from 23:00 to 00:00, over the limit of 10";
+  assert.deepEqual(unusual({ doc: doc({ ...whole, readings }) }, KIT), [words]);
+  assert.equal(figures({ doc: doc(whole) }, KIT).fastest, null, "the total alone says no more than the mean");
+});
+
 test("what is not known is named; a catheter has no needles to miss", () => {
   const open = missing({ doc: doc() }, { ...KIT, run_sheet: { technique: "rope_ladder" } });
   const catheter = missing({ doc: doc() }, { ...KIT, run_sheet: { technique: "catheter" } });

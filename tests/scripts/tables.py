@@ -6,16 +6,20 @@ import random
 import statistics
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from django.template.defaultfilters import floatformat
 
 from dosing.services.course.rows import ReadRow
 from dosing.services.course.treatments import fluid_of
+from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.inputs import NightFacts
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.opening import closes_next, looked_at_next, opens_next
 from sessions.facts import plausible
+from sessions.models import Reading, TreatmentRecord
 from tests.tonights_fluid import FluidPlan, plan_fluid
 
 Rows = list[list[Any]]
@@ -34,6 +38,7 @@ def all_tables(unit: Unit) -> dict[str, Any]:
         "walls": {zone: walls(zone) for zone in ZONES},
         "evenings": evenings(chance),
         "taken_off": taken_off(chance),
+        "fastest": fastest(chance),
         "floats": [sfloat(bits) for bits in range(1 << 16)],
         "medians": medians(chance),
         "opening": [opening(unit, zone) for zone in ZONES[:2]],
@@ -186,6 +191,32 @@ def _believed(document: dict[str, Any]) -> tuple[str | None, str]:
     ]
     found = fluid_of(record, readings, sum(each["saline_l"] or 0.0 for each in document["events"]))
     return (None if found.taken_off is None else floatformat(found.taken_off, 2)), found.by or ""
+
+
+def fastest(chance: random.Random) -> Rows:
+    """[document, the fastest rate as it is shown or null]: by the unit's own inputs and equation."""
+    rows: Rows = []
+    for _ in range(1500):
+        length = chance.randrange(60, 600)
+        document = _ended(chance) | {"post_weight_kg": round(chance.uniform(35, 140), 1)}
+        start = _moment(document["started_at"])
+        document["ended_at"] = chance.choice((None, _iso(start + timedelta(minutes=length))))
+        read = sorted(chance.sample(range(1, length), chance.randrange(6)))
+        document["readings"] = [
+            {"at": _iso(start + timedelta(minutes=each)), "uf_volume_l": chance.choice((None, chance.random() * 4))}
+            for each in read
+        ]
+        rows.append([document, _fastest(document)])
+    return rows
+
+
+def _fastest(document: dict[str, Any]) -> str | None:
+    plain = {name: document[name] for name in ("uf_removed_l", "post_weight_kg")}
+    moments = {name: document[name] and _moment(document[name]) for name in ("started_at", "ended_at")}
+    readings = [Reading(at=_moment(each["at"]), uf_volume_l=each["uf_volume_l"]) for each in document["readings"]]
+    night = SimpleNamespace(record=TreatmentRecord(**plain, **moments), readings=readings)
+    found = NIGHT_NUMBERS["uf_rate_fastest"].ask(cast("NightFacts", night)).answer.number
+    return None if found is None else floatformat(found, 1)
 
 
 def _moment(iso: str) -> datetime:

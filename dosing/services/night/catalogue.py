@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import datetime
 from functools import wraps
 from typing import Any
 
@@ -75,6 +76,24 @@ def _rate(*, fluid_by: str, **inputs: Any) -> Measure:
     return fluid.uf_rate(**inputs)
 
 
+def _looks(facts: NightFacts) -> Inputs:
+    """The machine's volume so far: nought at the start, then as it was read, and its total at the end."""
+    record = facts.record
+    read = [(_minute(facts, each.at), each.uf_volume_l) for each in facts.readings if each.uf_volume_l is not None]
+    if record.uf_removed_l is not None and record.minutes is not None:
+        read = [look for look in read if look[0] < record.minutes] + [(record.minutes, record.uf_removed_l)]
+    looks = [(0.0, 0.0), *(look for look in read if look[0] > 0)]
+    return {
+        "volumes_l": [volume for _at, volume in looks],
+        "volume_minutes": [at for at, _volume in looks],
+        "post_weight_kg": record.post_weight_kg,
+    }
+
+
+def _minute(facts: NightFacts, at: datetime) -> float:
+    return (at - facts.record.started_at).total_seconds() / 60
+
+
 def _as_noted(value: float | None, *, unit: str, what: str) -> Measure:
     return unknown(unit, Reason("not_noted", what=what)) if value is None else measure(value, unit)
 
@@ -116,12 +135,11 @@ def _expected_weight(facts: NightFacts) -> Inputs:
 
 
 def _processed(facts: NightFacts) -> Inputs:
-    start = facts.record.started_at
     read = [reading for reading in facts.readings if reading.qb_ml_min is not None]
     return {
         "machine_l": facts.record.blood_processed_l,
         "flows_ml_min": [reading.qb_ml_min for reading in read],
-        "minutes_at": [(reading.at - start).total_seconds() / 60 for reading in read],
+        "minutes_at": [_minute(facts, reading.at) for reading in read],
         "end_minute": facts.record.minutes,
     }
 
@@ -443,6 +461,8 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             RECORD, Equation(_fluid, _taken_off, (_no_fluid,), (_doubt_fluid,)), ANSWER, TABLE, PHONE),
     _number("uf_rate", (_("UF rate"), _("UF rate")), "mL/kg/h", 1, FLYTHE,
             Equation(_fluid_rate, _rate, (_no_fluid,), (_doubt_fluid,)), ANSWER, TABLE, PHONE),
+    _number("uf_rate_fastest", (_("UF rate, fastest between two looks"), _("UF rate, fastest")), "mL/kg/h", 1, FLYTHE,
+            Equation(_looks, fluid.fastest_uf_rate), ANSWER),
     _number("uf_rate_by_weight", (_("UF rate line that grows with weight"), _("UF rate line by weight")), "mL/kg/h", 1,
             MERMELSTEIN, Equation(lambda facts: {"post_weight_kg": facts.record.post_weight_kg},
                      fluid.weight_scaled_uf_limit_per_kg)),

@@ -82,7 +82,7 @@ def _planned(key: str, record: TreatmentRecord) -> float | None:
     wanted: dict[str, float | None] = {
         "uf_volume": record.document.get("planned_uf_l"),
         "minutes": record.document.get("planned_minutes") or (ordered.minutes if ordered else None),
-        "uf_rate": ordered.uf_rate_limit_ml_kg_h if ordered else None,
+        **dict.fromkeys(("uf_rate", "uf_rate_fastest"), ordered.uf_rate_limit_ml_kg_h if ordered else None),
         "off_target": 0.0 if ordered else None,
     }
     return wanted.get(key)

@@ -234,6 +234,7 @@ MORE: dict[str, Callable[[], Any]] = {
     "no_flow_reading": lambda: of_flows([NAN], [NAN]),
     "reading_incomplete": lambda: of_flows([300, 300], [10, NAN]),
     "reading_after_empty": lambda: of_flows([300, NAN, 300], [10, NAN, 30]),
+    "no_stretch": lambda: fluid.fastest_uf_rate(volumes_l=[0, 1], volume_minutes=[0, 14], post_weight_kg=70),
     "readings_not_in_order": lambda: of_flows([300, 300], [30, 10]),
     "reading_outside": lambda: of_flows([300], [300]),
     "ends_do_not_fit": lambda: of_flows([300], [0], end=3000),

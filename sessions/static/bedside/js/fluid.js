@@ -9,7 +9,7 @@ import { lastValues } from "./course.js";
 const SLACK = 1e-9;
 const MOST_APART = 0.2;
 const between = (number, low, high) => number >= low && number <= high;
-const apart = (weight, reference) => Math.abs(weight - reference) > MOST_APART * reference;
+const farFrom = (weight, reference) => Math.abs(weight - reference) > MOST_APART * reference;
 
 /** Whether a UF rate lies over its limit. As it reads, with one decimal: what reads as the limit is not over it. */
 export const overLimit = (rate, limit) => rate != null && limit != null && Math.round(rate * 10) / 10 > limit + SLACK;
@@ -23,7 +23,7 @@ export function volume({ pre, target, rinse = 0, drinks = 0 }) {
   if (target == null) return { why: "no_target" };
   const possible = between(pre, 20, 300) && between(target, 20, 300) && between(rinse, 0, 2) && between(drinks, 0, 5);
   if (!possible) return { why: "odd" };
-  if (apart(pre, target)) return { why: "apart" };
+  if (farFrom(pre, target)) return { why: "apart" };
   const litres = pre - target + rinse + drinks;
   return litres < 0 ? { why: "under" } : { litres };
 }
@@ -75,7 +75,7 @@ export function plan({ pre, target, rinse, drinks, minutes, longest, limit }) {
 /** Gained since last time -> {kg, percent of the target}, null where a weight is missing or cannot belong. */
 export function gain({ pre, last, target }) {
   if (pre == null || last == null || target == null) return null;
-  if (apart(pre, last) || apart(pre, target) || apart(last, target)) return null;
+  if (farFrom(pre, last) || farFrom(pre, target) || farFrom(last, target)) return null;
   return { kg: pre - last, percent: (100 * (pre - last)) / target };
 }
 
@@ -110,6 +110,44 @@ export function takenOff(doc) {
   const length = doc.started_at && doc.ended_at && minutesBetween(doc.started_at, doc.ended_at);
   const late = read && length && minutesBetween(doc.started_at, read.at) >= ENOUGH_READ * length;
   return late ? { litres: read.litres, by: "readings", read } : { litres: null, by: "", read };
+}
+
+/** So far apart two looks at the machine lie at the least, as at the unit (dosing/science/fluid.py) [min]. */
+const STRETCH = 15;
+
+/**
+ * The machine's volume so far: nought at the start, as it was read, its total at the end -> [{at, litres}].
+ * @param {TreatmentDocument} doc
+ */
+function looks({ started_at: started, ended_at: ended, uf_removed_l: total, readings }) {
+  const end = total != null && ended ? Date.parse(ended) : null;
+  const read = readings
+    .map((row) => ({ at: Date.parse(row.at), litres: row.uf_volume_l }))
+    .filter(({ at, litres }) => litres != null && at > Date.parse(started ?? "") && !(end !== null && at >= end))
+    .sort((one, other) => one.at - other.at);
+  const last = end === null ? [] : [{ at: end, litres: total }];
+  return [{ at: Date.parse(started ?? ""), litres: 0 }, ...read, ...last];
+}
+
+const apart = (from, to) => (to.at - from.at) / 60_000;
+
+/**
+ * The fastest that fluid came off between two looks -> {rate [mL/kg/h], from, to} or null where nothing says it: the
+ * mean of the whole hides what came off after a stop. weight in kg. @param {TreatmentDocument} doc
+ */
+export function fastest(doc, weight) {
+  if (!doc.started_at || weight == null) return null;
+  const seen = looks(doc);
+  /** @type {any} */
+  let most = null;
+  for (const [index, from] of seen.entries()) {
+    const to = seen.slice(index).find((each) => apart(from, each) >= STRETCH);
+    if (!to || to.litres < from.litres) continue;
+    const found = rate(to.litres - from.litres, apart(from, to), weight);
+    if (!most || found > most.rate) most = { rate: found, from, to };
+  }
+  const moment = ({ at }) => new Date(at).toISOString();
+  return most && { rate: most.rate, from: moment(most.from), to: moment(most.to) };
 }
 
 /** Of a time that is left the most that a limit allows [L], in hundredths rounded down. */

@@ -8,7 +8,7 @@ import * as fluid from "./fluid.js";
 import { doseLimits, heparinTonight } from "./heparin.js";
 import { oddity, shown, withUnit } from "./numbers.js";
 import { calledHere, wordsOf } from "./ready.js";
-import { fmt, hours, t } from "./words.js";
+import { fmt, hours, t, timeOf } from "./words.js";
 
 /**
  * A found weight this far from what the fluid says points to a scale, an entry or the machine (common practice) [kg].
@@ -78,9 +78,12 @@ export function missing(night, kit) {
   return found;
 }
 
+/** The fastest stretch, where it says more than the mean does. */
+const telling = (found, mean) => (found && (mean === null || fmt(found.rate, 1) !== fmt(mean, 1)) ? found : null);
+
 /**
  * What came out of the night by this phone's own arithmetic: {minutes, litres, by and read (of
- * `takenOff`), rate, limit, off, gained, expected, lowest}; null where unknown.
+ * `takenOff`), rate, fastest, limit, off, gained, expected, lowest}; null where unknown.
  * @param {Night} night @param {Kit} kit @param {number | null} [lastPost]
  */
 export function figures({ doc }, kit, lastPost = null) {
@@ -88,6 +91,7 @@ export function figures({ doc }, kit, lastPost = null) {
   const minutes = doc.started_at && doc.ended_at ? minutesBetween(doc.started_at, doc.ended_at) : null;
   const { litres, by, read } = fluid.takenOff(doc);
   const known = litres !== null && minutes !== null && minutes >= 30 && doc.post_weight_kg != null;
+  const rate = known ? fluid.rate(litres, minutes, doc.post_weight_kg) : null;
   const gained = fluid.gain({ pre: doc.pre_weight_kg, last: lastPost, target: ordered?.target_weight_kg });
   const balance = doc.pre_weight_kg != null && litres !== null && doc.rinse_back_l != null && doc.intake_l != null;
   const saline = fluid.salineOf(doc);
@@ -104,7 +108,8 @@ export function figures({ doc }, kit, lastPost = null) {
     read,
     gained,
     limit: ordered?.uf_rate_limit_ml_kg_h ?? null,
-    rate: known ? fluid.rate(litres, minutes, doc.post_weight_kg) : null,
+    rate,
+    fastest: telling(fluid.fastest(doc, doc.post_weight_kg), rate),
     off: doc.post_weight_kg != null && ordered ? doc.post_weight_kg - ordered.target_weight_kg : null,
     expected: balance
       ? fluid.expectedAfter({ pre: doc.pre_weight_kg, litres, rinse: doc.rinse_back_l, drinks: doc.intake_l, saline })
@@ -133,12 +138,24 @@ function oddNumbers(doc, kit) {
 }
 
 /**
+ * The fastest stretch in words, with its limit where there is one.
+ * @param {{rate: number, from: Iso, to: Iso}} found
+ */
+export function fastestWords({ rate, from, to }, limit) {
+  const words = { rate: fmt(rate, 1), from: timeOf(from), to: timeOf(to), limit: limit == null ? "" : fmt(limit) };
+  if (limit == null) return t("{rate} mL/kg/h from {from} to {to}", words);
+  return fluid.overLimit(rate, limit)
+    ? t("{rate} mL/kg/h from {from} to {to}, over the limit of {limit}", words)
+    : t("{rate} mL/kg/h from {from} to {to}, under the limit of {limit}", words);
+}
+
+/**
  * What the unit will look at twice -> [words]: unusual numbers, events, overruled checks, the plan against what came.
  * @param {Night} night @param {Kit} kit @param {number | null} [lastPost]
  */
 export function unusual(night, kit, lastPost) {
   const { doc } = night;
-  const { rate, limit, expected, minutes, off } = figures(night, kit, lastPost);
+  const { rate, fastest, limit, expected, minutes, off } = figures(night, kit, lastPost);
   const planned = doc.planned_minutes ?? kit.prescription?.minutes;
   return [
     ...doc.events.map((event) => [eventWords(kit, event.kind), ...toldOf(kit, event)].join(", ")),
@@ -166,6 +183,7 @@ export function unusual(night, kit, lastPost) {
       ),
     fluid.overLimit(rate, limit) &&
       t("UF rate {rate} mL/kg/h, over the limit of {limit}", { rate: fmt(rate, 1), limit: fmt(limit) }),
+    fastest && fluid.overLimit(fastest.rate, limit) && t("UF rate {words}", { words: fastestWords(fastest, limit) }),
     expected !== null &&
       doc.post_weight_kg != null &&
       Math.abs(doc.post_weight_kg - expected) >= WEIGHT_OFF &&

@@ -23,17 +23,21 @@ const answers = new Map(); // id -> {tries, data}
 /** The weekly dose, by the equation or, after long nights, by the fit alone. */
 const WEEKLY = ["standard_ktv", "fitted_week"];
 
+/** What is held against the limit of the prescription. */
+const RATES = ["uf_rate", "uf_rate_fastest"];
+
 /** What this phone keeps of the nights before, by the server's keys. */
 const KEPT = ["minutes", "uf_volume", "uf_rate", "gain"];
 
 /** What this phone knows by itself, in the same shape as the server's answer. @param {Ctx} ctx @param {Night} night */
 function ownLines(ctx, night) {
-  const { minutes, litres, rate, gained, off, lowest, limit } = figures(night, ctx.kit, lastPost(ctx, night));
+  const { minutes, litres, rate, fastest, gained, off, lowest, limit } = figures(night, ctx.kit, lastPost(ctx, night));
   const { doc } = night;
   const values = {
     minutes,
     uf_volume: litres,
     uf_rate: rate,
+    uf_rate_fastest: fastest?.rate ?? null,
     gain: gained?.kg ?? null,
     off_target: off,
     lowest_systolic: lowest,
@@ -43,6 +47,7 @@ function ownLines(ctx, night) {
     minutes: doc.planned_minutes ?? ctx.kit.prescription?.minutes,
     uf_volume: doc.planned_uf_l,
     uf_rate: limit,
+    uf_rate_fastest: limit,
     off_target: 0,
   };
   return Object.entries(values).map(([key, value]) => ({
@@ -60,7 +65,7 @@ function ownLines(ctx, night) {
 function againstPlan({ key, value, planned }, decimals) {
   if (planned == null || value == null) return "";
   if (key === "minutes") return t("planned {hours} h", { hours: hours(planned) });
-  if (key === "uf_rate")
+  if (RATES.includes(key))
     return overLimit(value, planned)
       ? t("over the limit of {limit}", { limit: fmt(planned) })
       : t("under the limit of {limit}", { limit: fmt(planned) });
@@ -95,7 +100,7 @@ function row(ctx, line) {
   ];
 }
 
-const isOver = (line) => line.key === "uf_rate" && overLimit(line.value, line.planned);
+const isOver = (line) => RATES.includes(line.key) && overLimit(line.value, line.planned);
 
 function look(data) {
   const words = {

@@ -8,7 +8,7 @@ import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
 import { throwAway } from "../practice.js";
 import { register } from "../router.js";
-import { blocking, figures, missing, sameTime, unusual } from "../sum_up.js";
+import { blocking, fastestWords, figures, missing, sameTime, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
 
@@ -55,7 +55,7 @@ function removedWords({ litres, by, read }, unit) {
 function outcome(ctx) {
   const { doc } = ctx.night;
   const found = figures(ctx.night, ctx.kit, lastPost(ctx));
-  const { minutes, rate, off, gained } = found;
+  const { minutes, rate, fastest, limit, off, gained } = found;
   const { kit } = ctx;
   const [weight, removed, lost] = ["pre_weight_kg", "uf_removed_l", "blood_lost_ml"].map((path) => limitsOf(kit, path));
   const { gain, uf_rate: ufRate } = kit.computed;
@@ -71,6 +71,7 @@ function outcome(ctx) {
     gained && [gain.label, gained.kg, gain.unit, gain.decimals],
     [removed?.label, ...removedWords(found, removed?.unit)],
     [ufRate.label, rate, ufRate.unit, ufRate.decimals],
+    fastest && [kit.computed.uf_rate_fastest?.label, fastestWords(fastest, limit)],
     choice && [t("Plan"), `${choice}: ${fmt(doc.planned_uf_l)} L, ${hours(doc.planned_minutes)} h`],
     doc.blood_return && [t("Blood in the lines"), shownValue(ctx, "blood_return", doc.blood_return)],
     doc.early_reason && [t("Why it ended early"), shownValue(ctx, "early_reason", doc.early_reason)],
