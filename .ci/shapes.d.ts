@@ -16,6 +16,8 @@ interface Limits {
   apart?: number;
   doubt?: (number: number) => string;
   step?: number;
+  /** The unit that the reader chose where it is not the canonical one: told = factor · kept + offset. */
+  told?: { unit: string; factor: number; offset: number };
   /** What it is called where the place says the rest. */
   short?: string;
   /** Figures after the sign; under zero: at most so many. */
@@ -292,7 +294,7 @@ interface Kit {
   /** Paths that each screen asks for and each part of the paper sheet has, in their order. */
   asked: { paper: Record<string, string[]>; drawn: string[]; [place: string]: any };
   /** Numbers that the unit computes, under the names that they have everywhere. */
-  computed: Record<string, { label: string; short: string; unit: string; decimals: number }>;
+  computed: Record<string, { label: string; short: string; unit: string; decimals: number; told?: Limits["told"] }>;
   event_kinds: Record<string, string>;
   /** The ready-made words of a record: code -> words in the language of the kit, with {places} for their parts. */
   ready: Record<string, string>;

@@ -3,7 +3,7 @@ from django.urls import path
 from dosing.api import fhir as fhir_api
 from dosing.api import importing as imports_api
 from dosing.api import numbers
-from dosing.pages import bloods, jobs, outcomes, patient, planner, reviews, surroundings, water_release
+from dosing.pages import bloods, jobs, outcomes, patient, planner, reviews, surroundings, units, water_release
 from dosing.pages import importing as imports
 from dosing.pages import month as months
 
@@ -21,6 +21,7 @@ urlpatterns = [
     path("months/<str:month>/unit/", outcomes.report, name="unit-report"),
     path("patients/<uuid:patient_id>/outcomes/", outcomes.outcomes, name="outcomes"),
     path("patients/<uuid:patient_id>/outcomes/<slug:what>/<int:row>/", outcomes.outcome, name="outcome"),
+    path("unit/bloods/", units.analyte_units, name="analyte-units"),
     path("ranges/", months.review_ranges, name="review-ranges"),
     path("patients/<uuid:patient_id>/months/<str:month>/review/", reviews.review, name="review"),
     path("patients/<uuid:patient_id>/months/<str:month>/review/review.pdf", reviews.as_pdf, name="review-pdf"),

@@ -16,6 +16,7 @@ from dosing.science.sources import Status
 from dosing.services.numbers.blood_units import ShownAnalyte, spoken_of
 from dosing.services.numbers.guidance import source_words
 from dosing.services.numbers.seen import with_status
+from homedialysis.accounts.services.units import Told, told_in
 from sessions.facts.choices import Analyte
 
 
@@ -56,15 +57,22 @@ class LimitKind:
 
     @property
     def unit_shown(self) -> str:
-        return self.shown.unit if self.shown else self.unit
+        return self.shown.unit if self.shown else self.told.unit
+
+    @property
+    def told(self) -> Told:
+        """How a weight or a temperature is told; what is read off the machine stays in the machine's unit."""
+        return Told(self.unit) if self.family == Family.COMPOSITION else told_in(self.unit)
 
     def as_read(self, value: float) -> float:
         """A value in the unit in which it is shown."""
-        return self.shown.figure(value) if self.shown else value
+        if self.shown:
+            return self.shown.figure(value)
+        return round(self.told.of(value), 1) if self.told.differs else value
 
     def as_kept(self, typed: float) -> float:
         """A value that was typed in the unit in which it is shown, in its own."""
-        return self.shown.to_canonical(typed) if self.shown else typed
+        return self.shown.to_canonical(typed) if self.shown else self.told.kept(typed)
 
     def refusal(self, given: float) -> str:
         """Why a value cannot be this limit, or ""."""

@@ -19,7 +19,8 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules.base import OF_SCIENCE, Evidence, History, NotJudged, Parts, Point, Remark, Rule, Seen
 from alerts.rules.evidence_kinds import TREND_LABELS
 from alerts.rules.rule_kinds import NOT_NOTED
-from alerts.rules.wording import figure, later
+from alerts.rules.wording import figure, later, weight
+from dosing.science.trends import Watch
 from dosing.services.night.trend_of_patient import WATCHES, TrendVerdict
 
 NIGHTS = 20
@@ -109,12 +110,17 @@ def drift_parts(series: str, verdict: TrendVerdict) -> dict[str, Any]:
     }
 
 
+def _amount(shift: float, watch: Watch) -> str:
+    form = f".{watch.decimals}f"
+    return weight(shift, form) if watch.unit == "kg" else figure(shift, form, watch.unit)
+
+
 def drift_words(parts: Parts) -> str:
     """ "Venous pressure up 24 mmHg at 300 mL/min over 5 weeks, 18 of the last 20 nights above the earlier middle"."""
     watch = WATCHES[parts["series"]]
     said = dict(parts) | {
         "what": TREND_LABELS[parts["series"]],
-        "amount": figure(abs(parts["shift"]), f".{watch.decimals}f", watch.unit),
+        "amount": _amount(abs(parts["shift"]), watch),
         "span": _span(parts["weeks"]),
     }
     flow = parts["flow"]

@@ -20,6 +20,7 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.trend_of_patient import WATCHES
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.reasons import reason_words
+from homedialysis.accounts.services.units import Told, told_in
 from sessions.facts.choices import Analyte, DialyserLook, EventKind, LeftOutReason
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
@@ -44,7 +45,7 @@ def _nothing(item: Evidence) -> str:
 class EvidenceKind:
     """label: what it is called; unit: of value and limit, where the evidence does not bring its own; decimals: in
     which people read it, None as it was noted; more: what is said beside the value; drawn_from: the computed number or
-    the column of the record whose course its chart draws, "" for the evidence alone.
+    the column of the record whose course its chart draws, "" for the evidence alone; of_machine: as a field says it.
     """
 
     label: Words
@@ -52,6 +53,7 @@ class EvidenceKind:
     decimals: int | None = None
     more: Words = _nothing
     drawn_from: str = ""
+    of_machine: bool = False
 
     def shown(self, value: float) -> float:
         """A value as people read it: what reads as the limit is not over it."""
@@ -225,6 +227,7 @@ def _field(fields: Mapping[str, Field]) -> Callable[[str], EvidenceKind]:
             decimals=abs(field.decimals),
             drawn_from=FIELDS_DRAWN_FROM.get(key, ""),
             more=_how_it_went,
+            of_machine=field.of_machine,
         )
 
     return kind
@@ -274,19 +277,23 @@ def unit_of(item: Evidence) -> StrOrPromise:
 
 
 def as_spoken(item: Evidence, value: float) -> tuple[float, str]:
-    """A value or limit of it with its unit: bloods in the system that is spoken, everything else as it is kept."""
+    """A value or limit of it with its unit: bloods, weights and temperatures of the body in the units that are spoken,
+    everything else as it is kept.
+    """
     family, _dot, key = item.kind.partition(".")
     if family == "blood":
         analyte = spoken_of(Analyte.CALCIUM if item.kind == CORRECTED_CALCIUM else Analyte(key))
         if analyte.factor != 1:
             return analyte.figure(value), analyte.unit
-    return value, str(unit_of(item))
+    unit = str(unit_of(item))
+    told = Told(unit) if kind_of(item.kind).of_machine else told_in(unit)
+    return (round(told.of(value), 1), told.unit) if told.differs else (value, unit)
 
 
-def figure_with_unit(item: Evidence, value: float) -> str:
+def figure_with_unit(item: Evidence, value: float, form: str = "g") -> str:
     """The same as people write it."""
     number, unit = as_spoken(item, value)
-    return figure(number, unit=unit)
+    return figure(number, form, unit)
 
 
 def label_of_evidence(item: Evidence) -> str:

@@ -15,7 +15,7 @@ from alerts.rules.evidence_kinds import PERCENT, unit_of
 from alerts.rules.rule_kinds import of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
 from alerts.rules.target import TARGET
-from alerts.rules.wording import days_of, figure, when
+from alerts.rules.wording import days_of, figure, weight, when
 
 UF_RATE = outside(
     "uf_rate",
@@ -161,7 +161,7 @@ def _seen_off_target(history: History, nights: list[JudgedNight], cause: str) ->
 
 
 def _say_off_target(seen: Seen) -> str:
-    parts = {"off": figure(max(map(abs, values_of(seen.evidence))), ".1f", "kg"), "when": when(seen.evidence)}
+    parts = {"off": weight(max(map(abs, values_of(seen.evidence)))), "when": when(seen.evidence)}
     if seen.cause == "above":
         return gettext("Weight after treatment %(off)s above target %(when)s, more than once running.") % parts
     return gettext("Weight after treatment %(off)s below target %(when)s, more than once running.") % parts

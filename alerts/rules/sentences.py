@@ -9,8 +9,8 @@ from django.utils.translation import gettext
 from django_stubs_ext import StrOrPromise
 
 from alerts.rules.base import Evidence, Seen
-from alerts.rules.evidence_kinds import shown, unit_of
-from alerts.rules.wording import days_of, figure, when
+from alerts.rules.evidence_kinds import figure_with_unit, shown
+from alerts.rules.wording import days_of, when
 
 Pick = Callable[[Iterable[float]], float]
 
@@ -25,9 +25,9 @@ def beyond(seen: Seen, *, what: StrOrPromise, worst: Pick, form: str = ".0f") ->
     newest = seen.evidence[-1]
     parts: dict[str, Any] = {
         "what": what,
-        "figure": figure(worst(values_of(seen.evidence)), form, unit_of(newest)),
+        "figure": figure_with_unit(newest, worst(values_of(seen.evidence)), form),
         "when": when(seen.evidence),
-        "limit": seen.limit.words if seen.limit else figure(newest.limit or 0, unit=unit_of(newest)),
+        "limit": seen.limit.words if seen.limit else figure_with_unit(newest, newest.limit or 0),
     }
     several = len(days_of(seen.evidence)) > 1
     if worst is min:

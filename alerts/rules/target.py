@@ -19,7 +19,7 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules.base import History, JudgedNight, NotJudged, Remark, Rule, Seen
 from alerts.rules.drifts import AGAIN, drift_parts, drift_words, newest, of_point, unjudged
 from alerts.rules.rule_kinds import NOT_NOTED, PRACTICE, of_kind
-from alerts.rules.wording import figure
+from alerts.rules.wording import weight
 from dosing.services.night.trend_of_patient import TrendVerdict
 from sessions.models import EventKind
 
@@ -89,7 +89,7 @@ def _beside(seen: Seen) -> str:
         words = gettext("low pressure, dizziness or cramps on %(felt)d of the last %(of)d nights")
         return words % {"felt": seen.parts["felt"], "of": seen.parts["of"]}
     off = seen.parts["off_kg"]
-    amount = {"amount": figure(abs(off), ".1f", "kg")}
+    amount = {"amount": weight(abs(off))}
     if abs(off) < NOT_OFF_KG:
         return gettext("weight after is on target")
     if off > 0:

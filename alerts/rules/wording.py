@@ -11,6 +11,7 @@ from django.utils.translation import gettext, ngettext, pgettext
 from django_stubs_ext import StrOrPromise
 
 from alerts.rules.base import Evidence
+from homedialysis.accounts.services.units import told_in
 
 
 def later(words: Callable[[], str]) -> StrOrPromise:
@@ -32,6 +33,12 @@ def day(value: date | str) -> str:
 def figure(value: float, form: str = "g", unit: StrOrPromise = "") -> str:
     """A number as people write it, with its unit."""
     return f"{number_format(f'{value:{form}}')} {unit}".strip()
+
+
+def weight(change: float, form: str = ".1f") -> str:
+    """A weight, or a difference of weights [kg], in the unit of the reader."""
+    told = told_in("kg")
+    return figure(told.change(change), form, told.unit)
 
 
 def days_of(evidence: Sequence[Evidence]) -> list[date]:

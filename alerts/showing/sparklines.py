@@ -79,6 +79,7 @@ def drawn(alert: Alert, courses: Courses) -> Picture | None:
     told = {day: as_spoken(newest, value)[0] for day, value in _worst_a_day(same).items()}
     limit, unit = as_spoken(newest, newest.limit or 0.0)
     known = None if newest.limit is None else limit
+    course = [(day, as_spoken(newest, value)[0]) for day, value in course]
     return picture_of(course, told, limit=known, label=label_of_evidence(newest), unit=unit)
 
 

@@ -21,6 +21,7 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT, days_axis
 from dosing.services.night.treatments import ComputedNight, nights_of
 from sessions.facts.local_number import plain
+from sessions.facts.ordered import NUMBERS
 from sessions.models import BloodResult, Patient, Prescription, VascularAccess
 from sessions.models.local_time import on_wall
 
@@ -35,7 +36,7 @@ WATCHED = {
     "qd_ml_min": _("dialysate flow, mL/min"),
     "minutes": _("minutes"),
     "days_per_week": _("treatments a week"),
-    "target_weight_kg": _("target weight, kg"),
+    "target_weight_kg": _("target weight, %(unit)s"),
     "uf_rate_limit_ml_kg_h": _("UF rate limit, mL/kg/h"),
     "dialyser_id": _("dialyser"),
 }
@@ -102,7 +103,11 @@ def _differences(before: Prescription, after: Prescription) -> Iterator[str]:
         if old != new:
             if name == "dialyser_id":
                 old, new = before.dialyser.name, after.dialyser.name
-            parts = {"what": words, "before": _shown(old), "after": _shown(new)}
+            weight = NUMBERS["target_weight_kg"]
+            if name == "target_weight_kg":
+                old, new = (round(weight.told.of(each), 1) for each in (old, new))
+            what = str(words) % {"unit": weight.unit_told}
+            parts = {"what": what, "before": _shown(old), "after": _shown(new)}
             yield gettext("%(what)s %(before)s to %(after)s") % parts
 
 

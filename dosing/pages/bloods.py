@@ -34,7 +34,7 @@ DRAWINGS_A_PAGE = 6
 
 def _form(person: Patient, data: Any = None) -> BloodsForm:
     start = {"pre_drawn_at": timezone.localtime(), "timing": SampleTiming.PRE}
-    return BloodsForm(data, patient=person, unit_system=spoken(), initial=start)
+    return BloodsForm(data, patient=person, initial=start)
 
 
 @clinical_only
@@ -104,8 +104,8 @@ def _page(request: HttpRequest, person: Patient, form: BloodsForm, urine_form: U
         "form": form,
         "urine": urine_form,
         "page": page,
-        "rows": drawings_table(list(page), form.unit_system),
-        "changes": changes_of(person, form.unit_system),
+        "rows": drawings_table(list(page), spoken()),
+        "changes": changes_of(person, spoken()),
         "collections": collections_of(person),
     }
     return render(request, "dosing/bloods.html", context)

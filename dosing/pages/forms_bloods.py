@@ -10,8 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from dosing.services.numbers.blood_units import shown_as, three_figures
-from homedialysis.accounts.models import UnitSystem
+from dosing.services.numbers.blood_units import spoken_of, three_figures
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts import plausible
@@ -46,11 +45,10 @@ class BloodsForm(AsksAgain, forms.Form):
         help_text=_("Of a late sample; left empty, the times of drawing and of the end say so."),
     )
 
-    def __init__(self, *args: Any, patient: Patient, unit_system: str = UnitSystem.SI, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.patient = patient
-        self.unit_system = unit_system
-        self.shown = {analyte.value: shown_as(analyte.value, unit_system) for analyte in Analyte}
+        self.shown = {analyte.value: spoken_of(analyte.value) for analyte in Analyte}
         for analyte in Analyte:
             label = f"{analyte.label} ({self.shown[analyte.value].unit})"
             self.fields[analyte.name.lower()] = NumberField(label=label, required=False)

@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from dosing.pages.forms_planner import DraftForm, PlannerForm, asked_of, read_back, read_number, written
+from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.reasons import reason_words
 from dosing.services.numbers.shares import percent
 from dosing.services.planner import figures
@@ -35,6 +36,7 @@ from dosing.services.planner.fluid_of_schedule import NightFluid
 from dosing.services.planner.patterns import nights_words, pattern_of
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
+from sessions.facts.choices import Analyte
 from sessions.facts.local_number import decimals, plain
 from sessions.models import Patient, Prescription
 from sessions.pages.persons import shown_patient
@@ -118,6 +120,7 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
     rows = [_row(at, name, each, tried, expected[at], first=chosen) for at, (name, each) in enumerate(schedules)]
     return {
         "model": model,
+        "urea": spoken_of(Analyte.UREA),
         "checks": model.checks,
         "drifted": bool(model.checks) and model.checks[-1].drifted,
         "fluid_checks": fluid_held_against(known.course),
@@ -190,8 +193,8 @@ def _row(
             gettext("%(qb)s, %(qd)s mL/min") % {"qb": plain(candidate.qb_ml_min), "qd": plain(candidate.qd_ml_min)},
         ),
         (gettext("Dialyser"), candidate.dialyser.name),
-        (gettext("Urea before, highest"), f"{decimals(tried.pre[at], 1)} mmol/L"),
-        (gettext("Urea after, lowest"), f"{decimals(tried.post[at], 1)} mmol/L"),
+        (gettext("Urea before, highest"), _urea_words(tried.pre[at])),
+        (gettext("Urea after, lowest"), _urea_words(tried.post[at])),
         (gettext("Hours a week"), decimals(candidate.weekly_hours, 1)),
         (gettext("Blood processed a week"), f"{candidate.blood_l_week:.0f} L"),
         (gettext("Dialysate a week"), f"{candidate.dialysate_l_week:.0f} L"),
@@ -206,6 +209,12 @@ def _row(
         verdicts=[_dose_verdict(expected), _fluid_verdict(expected)],
         directions="" if at == 0 else _directions(first, candidate),
     )
+
+
+def _urea_words(mmol_l: float) -> str:
+    """Urea of plasma in the unit of the reader."""
+    urea = spoken_of(Analyte.UREA)
+    return f"{decimals(urea.from_canonical(mmol_l), 1)} {urea.unit}"
 
 
 def _of_dose(at: int, tried: Tried, expected: Expectation) -> list[tuple[str, str]]:

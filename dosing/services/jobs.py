@@ -19,7 +19,7 @@ from django.db import transaction
 
 from dosing.models import Job
 from homedialysis.accounts.models import User
-from homedialysis.accounts.services.units import speaking, unit_system
+from homedialysis.accounts.services.units import speaking, unit_speaks
 
 logger = logging.getLogger(__name__)
 KEPT_FOR = timedelta(days=7)
@@ -83,7 +83,7 @@ def work(*, now: Callable[[], datetime], seconds: float = SECONDS_A_TURN) -> boo
         if job is None:
             return False
         try:
-            with speaking(unit_system()):
+            with speaking(unit_speaks()):
                 _turn(job, now, lambda: time.monotonic() - began > seconds)
         except Exception as problem:
             logger.exception("A job failed", extra={"job": job.pk})

@@ -6,8 +6,10 @@ import re
 from html import escape
 
 from django import template
+from django.template.defaultfilters import floatformat
 from django.utils.safestring import SafeString, mark_safe
 
+from dosing.services.numbers.blood_units import ShownAnalyte
 from dosing.services.numbers.reasons import Stored, reason_words
 from dosing.services.numbers.shares import percent
 
@@ -22,6 +24,12 @@ def in_words(reason: Stored) -> str:
 
 
 register.filter(percent)
+
+
+@register.filter
+def in_unit_of(value: float | None, shown: ShownAnalyte) -> str:
+    """A canonical value of an analyte in the unit of the reader, with a tenth; "" where there is none."""
+    return "" if value is None else floatformat(shown.from_canonical(value), 1)
 
 
 @register.filter

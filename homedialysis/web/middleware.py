@@ -10,9 +10,9 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone, translation
 
-from homedialysis.accounts.models import Unit, UnitSystem
+from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.language import language_for, languages_for
-from homedialysis.accounts.services.units import speaking
+from homedialysis.accounts.services.units import SI, speaking, units_of
 
 Respond = Callable[[HttpRequest], HttpResponse]
 SCREENS_IN = "X-Bedside-Language"
@@ -59,12 +59,12 @@ class UnitTime:
         self.respond = respond
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        system: str = UnitSystem.SI
+        units = SI
         if request.user.is_authenticated and not request.path.startswith("/api/") and (unit := unit_of(request)):
             timezone.activate(ZoneInfo(unit.time_zone))
-            system = unit.unit_system
+            units = units_of(unit, request.user)
         try:
-            with speaking(system):
+            with speaking(units):
                 return self.respond(request)
         finally:
             timezone.deactivate()

@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from homedialysis.accounts.services.units import Told
 from sessions.facts.ranges import UCUM, Range, unit_words
 
 PREFIXES = ("pre_", "post_")
@@ -45,7 +46,8 @@ class Field(Range):
     never offered. at_most: the key of the number of the same treatment that it does not usually pass; rises: within a
     treatment it does not usually fall; apart: how many times more or less than prescribed it usually is at most, 0
     where nothing is prescribed (common practice, no source, each). example: a likely value, for the API's examples and
-    the demo; None for the middle of what is usual.
+    the demo; None for the middle of what is usual. of_machine: whether it is read off the machine, and so told in the
+    machine's unit whatever the reader chose for weight and temperature of the body.
     """
 
     short: str = ""
@@ -64,6 +66,11 @@ class Field(Range):
     rises: bool = False
     apart: float = 0
     example: float | None = None
+    of_machine: bool = False
+
+    @property
+    def told(self) -> Told:
+        return Told(self.unit) if self.of_machine else super(Field, self).told
 
     @property
     def short_words(self) -> str:
@@ -73,7 +80,7 @@ class Field(Range):
     @property
     def heading(self) -> str:
         """What stands over its column, in the language of the reader."""
-        return gettext(self.head) if self.head else with_unit(self.short_words, self.unit)
+        return gettext(self.head) if self.head else with_unit(self.short_words, self.told.unit)
 
     @property
     def ucum_code(self) -> str | None:
@@ -399,6 +406,7 @@ READING: dict[str, Field] = {
         asked=120,
         on_paper=False,
         example=36.5,
+        of_machine=True,
     ),
 }
 """The numbers of a reading. Asked in the order in which people go round: the machine's front first, then the cuff,

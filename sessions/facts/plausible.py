@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from homedialysis.accounts.services.units import Told
 from sessions.facts.field_words import field_words
 from sessions.facts.fields import AFTER, BEFORE, FLUID, LISTS, TREATMENT, Field, at_bedside, drawn, on_paper
 from sessions.facts.ranges import Range, unit_words
@@ -218,8 +219,13 @@ def for_scripts(own: Mapping[str, Range] = EVERYBODYS) -> dict[str, dict[str, An
     return {name: _for_script(limits) for name, limits in flat.items()}
 
 
+def told_beside(told: Told) -> dict[str, Any]:
+    """{"told": unit, factor, offset} for a phone whose reader has another unit than the one it keeps; else nothing."""
+    return {"told": asdict(told)} if told.differs else {}
+
+
 def _for_script(limits: Range) -> dict[str, Any]:
-    told = {
+    told = told_beside(limits.told) | {
         "label": gettext(limits.label),
         "short": gettext(limits.label),
         "unit": unit_words(limits.unit),

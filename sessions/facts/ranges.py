@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from homedialysis.accounts.services.units import Told, told_in
 from sessions.facts.local_number import plain
 
 
@@ -24,20 +25,35 @@ class Range:
     usual: tuple[float, float]
     step: float = 1
 
+    @property
+    def told(self) -> Told:
+        """How it is told to this reader."""
+        return told_in(self.unit)
+
+    @property
+    def unit_told(self) -> str:
+        """The unit in which it is told, in the language of the reader."""
+        return unit_words(self.told.unit)
+
+    def figure(self, value: float) -> str:
+        """A value as it is told, without unit; a tenth where it was converted."""
+        return plain(round(self.told.of(value), 1) if self.told.differs else value)
+
     def refusal(self, given: float) -> str:
         """Why a number is refused, or "" when it is possible."""
         low, high = self.hard
         if low <= given <= high:
             return ""
         words = gettext("%(label)s must be between %(low)s and %(high)s %(unit)s; %(given)s was given.")
-        parts = {"low": plain(low), "high": plain(high), "unit": unit_words(self.unit), "given": plain(given)}
+        parts = {"low": self.figure(low), "high": self.figure(high), "given": self.figure(given)}
+        parts["unit"] = self.unit_told
         return (words % (parts | {"label": gettext(self.label)})).replace(" ;", ";")
 
     @property
     def needed(self) -> str:
         """Why something that is no number is refused."""
         words = gettext("%(label)s: a number is needed, in %(unit)s.")
-        return words % {"label": gettext(self.label), "unit": unit_words(self.unit) or gettext("plain units")}
+        return words % {"label": gettext(self.label), "unit": self.unit_told or gettext("plain units")}
 
     def oddity(self, given: float) -> str:
         """What is unusual about a number, or "". In English: it is kept with the record, and the unit reads it."""
@@ -48,14 +64,14 @@ class Range:
         """What to ask about an unusual number, in the language of the reader; "" for a usual one."""
         if not self.oddity(given):
             return ""
-        return f"{gettext(self.label)}: {plain(given)} {unit_words(self.unit)}".rstrip() + f", {self.usual_words}"
+        return f"{gettext(self.label)}: {self.figure(given)} {self.unit_told}".rstrip() + f", {self.usual_words}"
 
     @property
     def usual_words(self) -> str:
         """The same in the language of the reader."""
-        low, high = (plain(end) for end in self.usual)
+        low, high = (self.figure(end) for end in self.usual)
         words = gettext("usually between %(low)s and %(high)s %(unit)s")
-        return (words % {"low": low, "high": high, "unit": unit_words(self.unit)}).rstrip()
+        return (words % {"low": low, "high": high, "unit": self.unit_told}).rstrip()
 
 
 def unit_words(unit: str) -> str:

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from homedialysis.accounts.models import Weekday
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm
-from homedialysis.accounts.pages.typed_numbers import NumberField
+from homedialysis.accounts.pages.typed_numbers import NumberField, ToldField
 from homedialysis.accounts.pages.zones import ZoneField
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, Limb
@@ -186,6 +186,10 @@ class PrescriptionForm(AskingForm[Prescription]):
         super().__init__(*args, **kwargs)
         for name in ORDERED:
             self.fields[name].label = ORDERED[name].heading
+        weight = NUMBERS["target_weight_kg"]
+        if weight.told.differs:
+            label = ORDERED["target_weight_kg"].heading
+            self.fields["target_weight_kg"] = ToldField(told=weight.told, label=label)
         self.fields["qb_ml_min"].help_text = gettext(
             "Long nights usually run near %(long)s, four hours at %(four)s and more (common practice, no source)."
         ) % {"long": LONG_NIGHT_ML_MIN, "four": FOUR_HOURS_ML_MIN}
@@ -216,6 +220,12 @@ class PrescriptionForm(AskingForm[Prescription]):
             )
         return None if given == today else given
 
+    def clean_target_weight_kg(self) -> float | None:
+        """What was not touched is not moved by the way to pounds and back."""
+        given: float | None = self.cleaned_data["target_weight_kg"]
+        field = self.fields["target_weight_kg"]
+        return field.unmoved(given, self.initial.get("target_weight_kg")) if isinstance(field, ToldField) else given
+
     @property
     def begins(self) -> datetime | None:
         """The first moment of the day on which it begins, where the patient lives; None: at once."""
@@ -245,6 +255,7 @@ def _target_moved(last: Prescription | None, given: float | None) -> str:
     if off <= TARGET_MOVES * last.target_weight_kg:
         return ""
     limits = NUMBERS["target_weight_kg"]
-    parts = {"label": limits.label, "given": plain(given), "now": plain(last.target_weight_kg), "unit": limits.unit}
+    parts = {"label": limits.label, "given": limits.figure(given), "now": limits.figure(last.target_weight_kg)}
     words = gettext("%(label)s: %(given)s %(unit)s, %(off)s %(unit)s off the %(now)s %(unit)s that holds now")
-    return words % (parts | {"off": plain(round(off, 2))})
+    change = plain(round(limits.told.change(off), 2))
+    return words % (parts | {"off": change, "unit": limits.unit_told})

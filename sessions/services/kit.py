@@ -16,6 +16,7 @@ from django.conf import settings
 from django.utils.translation import get_language, override
 
 from homedialysis.accounts.models import Unit, User
+from homedialysis.accounts.services.units import speaking, units_of
 from sessions.facts import plausible
 from sessions.facts.choices import EventKind, TextKind
 from sessions.facts.fields import AFTER, BEFORE, READING, TREATMENT
@@ -93,7 +94,16 @@ def register_known(name: str, known: Callable[[KitRequest], Json]) -> None:
 
 
 def kit(patient: Patient, reader: User, now: datetime) -> Json:
-    """The whole kit but for its addresses, as JSON. A fixed number of queries, whatever the history."""
+    """The whole kit but for its addresses, as JSON. A fixed number of queries, whatever the history.
+
+    Values and limits are canonical; what the reader has in another unit brings that unit beside it ("told").
+    """
+    unit = Unit.objects.current()
+    with speaking(units_of(unit, reader)):
+        return _kit(patient, reader, now, unit)
+
+
+def _kit(patient: Patient, reader: User, now: datetime, unit: Unit | None) -> Json:
     zone = zone_of(patient)
     facts = facts_of(patient, now.astimezone(zone).date())
     asked = KitRequest(patient, reader, now, zone, _nights(patient), facts)
@@ -106,7 +116,7 @@ def kit(patient: Patient, reader: User, now: datetime) -> Json:
         "language": get_language(),
         "account": {"id": reader.pk, "name": str(reader), "role": reader.role},
         "patient": _patient(asked, access),
-        "unit": _unit(),
+        "unit": unit and _unit(unit),
         "by_day": by_day(asked, current),
         "prescription": current and _prescription(current),
         "changes": current and changes_for(reader, current),
@@ -160,10 +170,7 @@ def by_day(asked: KitRequest, ordered: Prescription | None) -> bool:
     return sum(hour in DAY_HOURS for hour in latest) * 2 > len(latest)
 
 
-def _unit() -> Json | None:
-    unit = Unit.objects.current()
-    if unit is None:
-        return None
+def _unit(unit: Unit) -> Json:
     return {
         "name": unit.name,
         "emergency_number": unit.emergency_number,

@@ -10,7 +10,6 @@ from django.template.defaultfilters import floatformat
 from django.utils.translation import gettext
 
 from sessions.facts.fields import MEASURED, PREFIXES, READING, Column, Field, columns
-from sessions.facts.ranges import unit_words
 from sessions.models import Reading, TreatmentRecord
 
 NOTHING = "–"
@@ -38,7 +37,7 @@ class ReadingLine:
 
 def shown(field: Field, value: float | None) -> str:
     """A number with the figures that are declared for it, in the notation of the reader."""
-    return NOTHING if value is None else floatformat(value, field.decimals)
+    return NOTHING if value is None else floatformat(field.told.of(value), field.decimals)
 
 
 def cell(holder: Any, fields: Mapping[str, Field], column: Column, *, prefix: str = "") -> str:
@@ -81,9 +80,7 @@ def before_and_after(record: TreatmentRecord) -> list[tuple[str, list[str]]]:
 def noted(holder: Any, fields: Mapping[str, Field]) -> list[NotedNumber]:
     """The numbers of a record or a row that were noted, in the order of their declaration."""
     known = (column for column in columns(fields) if _is_noted(holder, column))
-    return [
-        NotedNumber(_label(column), cell(holder, fields, column), unit_words(column.field.unit)) for column in known
-    ]
+    return [NotedNumber(_label(column), cell(holder, fields, column), column.field.unit_told) for column in known]
 
 
 def _label(column: Column) -> str:

@@ -50,7 +50,10 @@ def _in_words(prescription: Prescription, name: str) -> str:
         return _("yes") if value else _("no")
     if value in (None, ""):
         return _("none")
-    return plain(value) if isinstance(value, float) else str(value)
+    if isinstance(value, float):
+        number = ORDERED[name].number
+        return number.figure(value) if number else plain(value)
+    return str(value)
 
 
 def changes_for(reader: User, current: Prescription) -> dict[str, Any] | None:

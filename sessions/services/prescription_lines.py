@@ -11,7 +11,6 @@ from django.utils.translation import gettext_lazy
 from sessions.facts.choices import Anticoagulant
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import ANTICOAGULATION, ORDERED
-from sessions.facts.ranges import unit_words
 from sessions.models import Prescription
 
 WEEKDAYS = (
@@ -92,7 +91,7 @@ def line_of(prescription: Prescription, name: str) -> OrderedLine:
     each = ORDERED[name]
     if each.number is None:
         return OrderedLine(each.short_words, str(getattr(prescription, name)))
-    return OrderedLine(each.short_words, plain(getattr(prescription, name)), unit_words(each.number.unit))
+    return OrderedLine(each.short_words, each.number.figure(getattr(prescription, name)), each.number.unit_told)
 
 
 def _length(prescription: Prescription) -> OrderedLine:

@@ -72,6 +72,8 @@ TABLE: dict[str, dict[str, str]] = {
     "accounts:unit": {"GET": STAFF, "POST": ADMIN},
     "accounts:account": {"GET": SIGNED_IN},
     "accounts:language": {"POST": ONWARD},
+    "accounts:own-units": {"POST": ONWARD},
+    "dosing:analyte-units": {"GET": ADMIN, "POST": ADMIN},
     "accounts:devices": {"GET": SIGNED_IN, "POST": SIGNED_IN},
     "accounts:take-bedside-back": {"POST": "302 302 404 404 404 404 404 404"},
     "accounts:revoke-device": {"POST": "302 302 404 404 404 404 404 404"},

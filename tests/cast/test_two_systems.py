@@ -17,7 +17,8 @@ from dosing.models import ReviewRange
 from dosing.services.month.computing import compute_month
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import Analyte
-from sessions.models import Patient, UrineCollection
+from sessions.models import Patient, Prescription, UrineCollection
+from sessions.services.kit import kit
 from tests.factories import A_NIGHT, BloodFactory, record_night
 from tests.page_text import laid_flat
 
@@ -132,3 +133,80 @@ def test_urine_is_typed_in_the_system_of_the_unit(nurse_client: Client, us: Unit
     assert nurse_client.post(where, sent).status_code == 302
     kept = UrineCollection.objects.get(patient=ana)
     assert (round(kept.urea_mmol_l or 0, 1), round(kept.creatinine_mmol_l or 0, 1)) == (100.0, 5.0)
+
+
+def test_what_a_unit_writes_otherwise_is_chosen_for_each_analyte(
+    admin_client: Client, nurse_client: Client, unit: Unit, bled: Patient
+) -> None:
+    """Urea in mg/dL, which is not its nitrogen: 96 mg/dL of urea are 16.0 mmol/L, where 96 of nitrogen were 34.3."""
+    sent = {Analyte.UREA.value: "mg/dL urea", Analyte.HAEMOGLOBIN.value: "g/dL"}
+    assert admin_client.post("/unit/bloods/", sent).status_code == 302
+    typed = {"pre_drawn_at": "2026-03-02T12:00", "timing": "apart", "urea": "96", "haemoglobin": "10,4"}
+    assert nurse_client.post(f"/patients/{bled.pk}/bloods/", typed).status_code == 302
+    kept = {row.analyte: row.value for row in bled.bloods.filter(timing="apart")}
+    assert round(kept[Analyte.UREA], 2) == 15.99
+    assert round(kept[Analyte.HAEMOGLOBIN], 1) == 104
+    page = laid_flat(nurse_client.get(f"/patients/{bled.pk}/bloods/").content.decode())
+    assert "Haemoglobin, g/dL" in page
+    assert "Phosphate, mmol/L" in page
+    refused = admin_client.post("/unit/bloods/", {Analyte.UREA.value: "stone"})
+    assert "stone is not one of the available choices" in refused.content.decode()
+
+
+def test_a_worked_number_has_the_readers_unit_beside_that_of_its_equation(
+    nurse_client: Client, us: Unit, bled: Patient
+) -> None:
+    page = laid_flat(nurse_client.get(f"/patients/{bled.pk}/months/2026-03/phosphate/").content.decode())
+    text = " ".join(re.sub(r"<[^>]+>", " ", page).split())
+    assert "Result 5.9 mg/dL (1.90 mmol/L)" in text
+    assert "1.9 mmol/L (5.89 mg/dL)" in text
+
+
+def test_a_target_is_typed_in_pounds_and_what_was_not_touched_is_not_moved(
+    nephrologist_client: Client, unit: Unit, anas_prescription: Prescription
+) -> None:
+    Unit.objects.update(weight_unit="lb")
+    where = f"/patients/{anas_prescription.patient_id}/prescription/"
+    form = nephrologist_client.get(where).context["form"]
+    target = anas_prescription.target_weight_kg
+    assert form["target_weight_kg"].value() == round(target / 0.45359237, 1)
+    shown = str(form["target_weight_kg"].value())
+    field = form.fields["target_weight_kg"]
+    assert field.unmoved(field.clean(shown), target) == target
+    assert round(field.clean("155") or 0, 3) == 70.307
+    page = nephrologist_client.post(where, {"target_weight_kg": "700"})
+    assert "must be between 44.1 and 661.4 lb; 700 was given" in page.content.decode()
+
+
+def test_the_kit_of_a_reader_in_pounds_keeps_kilograms(
+    unit: Unit, ana: Patient, anas_prescription: Prescription
+) -> None:
+    """Limits stay canonical and the unit of the reader stands beside; the lines of the prescription are told in it."""
+    assert ana.account is not None
+    plain = kit(ana, ana.account, A_NIGHT)["limits"]["pre_weight_kg"]
+    ana.account.weight_unit = "lb"
+    made = kit(ana, ana.account, A_NIGHT)
+    weight = made["limits"]["pre_weight_kg"]
+    assert weight.pop("told") == {"unit": "lb", "factor": pytest.approx(2.20462262), "offset": 0}
+    assert weight == plain
+    assert made["computed"]["gain"]["unit"] == "kg"
+    assert made["computed"]["gain"]["told"]["unit"] == "lb"
+    target = next(line for line in made["prescription"]["lines"]["main"] if line["label"] == "Target weight")
+    assert (target["number"], target["unit"]) == (
+        f"{anas_prescription.target_weight_kg / 0.45359237:.1f}".rstrip("0").rstrip("."),
+        "lb",
+    )
+    assert made["prescription"]["target_weight_kg"] == anas_prescription.target_weight_kg
+    assert "told" not in made["limits"]["readings.dialysate_temperature_c"]
+
+
+def test_a_person_chooses_pounds_and_goes_by_the_unit_again(ana_client: Client, unit: Unit, ana: Patient) -> None:
+    for chosen in ("lb", ""):
+        sent = {"weight_unit": chosen, "temperature_unit": "°F"}
+        assert ana_client.post("/account/units/", sent).status_code == 302
+        assert ana.account is not None
+        ana.account.refresh_from_db()
+        assert (ana.account.weight_unit, ana.account.temperature_unit) == (chosen, "°F")
+    ana_client.post("/account/units/", {"weight_unit": "stone"})
+    ana.account.refresh_from_db()
+    assert ana.account.weight_unit == ""

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from dosing.services.numbers.blood_units import shown_as, three_figures
 from homedialysis.accounts.models import Unit, UnitSystem, User
+from homedialysis.accounts.services.units import Spoken
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.models import BloodResult, Patient
@@ -54,7 +55,7 @@ FACTORS = [
 def test_conventional_units_become_canonical_ones_and_back(
     name: str, given: float, canonical: float, unit: str
 ) -> None:
-    shown = shown_as(Analyte[name.upper()].value, UnitSystem.US)
+    shown = shown_as(Analyte[name.upper()].value, Spoken(UnitSystem.US))
     assert shown.unit == unit
     assert shown.to_canonical(given) == pytest.approx(canonical, rel=0.01)
     assert shown.from_canonical(shown.to_canonical(given)) == pytest.approx(given)
@@ -66,14 +67,14 @@ def test_every_analyte_is_among_them() -> None:
 
 @pytest.mark.parametrize("analyte", Analyte.values)
 def test_in_si_nothing_is_converted(analyte: str) -> None:
-    shown = shown_as(analyte, UnitSystem.SI)
+    shown = shown_as(analyte, Spoken(UnitSystem.SI))
     assert (shown.to_canonical(5.0), shown.unit) == (5.0, plausible.BLOOD[analyte].unit)
 
 
 @pytest.mark.parametrize("analyte", Analyte.values)
 @pytest.mark.parametrize("system", UnitSystem.values)
 def test_limits_hold_in_the_units_shown(analyte: str, system: str) -> None:
-    shown, (low, high) = shown_as(analyte, system), plausible.BLOOD[analyte].hard
+    shown, (low, high) = shown_as(analyte, Spoken(system)), plausible.BLOOD[analyte].hard
     inside = [shown.from_canonical(low) * 1.001, shown.from_canonical(high) * 0.999]
     outside = [shown.from_canonical(low) * 0.99, shown.from_canonical(high) * 1.01]
     assert [shown.refusal(given) for given in inside] == ["", ""]

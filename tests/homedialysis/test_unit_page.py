@@ -26,6 +26,8 @@ def sent(unit: Unit | None, *rows: dict[str, Any], **changes: str) -> dict[str, 
         "name": "Home dialysis unit, Quillhaven",
         "time_zone": "Europe/Lisbon",
         "unit_system": "si",
+        "weight_unit": "kg",
+        "temperature_unit": "°C",
         "emergency_number": "112",
         "on_call_number": "01632 960100",
     }

@@ -93,3 +93,25 @@ test("a weight over the one before and a volume under the last are asked about",
   assert.equal(numbers.oddity(notUnder(volume, 0.7), 0.5), "0.5 L is less than 0.7 L, as read before. Is it right?");
   assert.deepEqual([numbers.oddity(notUnder(volume, 0.7), 0.7), numbers.oddity(notUnder(volume), 0.5)], ["", ""]);
 });
+
+test("pounds and Fahrenheit are told and typed, and kilograms and Celsius are kept", async () => {
+  const { readNumber } = await script("paper_sheet.js");
+  const told = { unit: "lb", factor: 1 / 0.45359237, offset: 0 };
+  const weight = { label: "Weight before", unit: "kg", hard: [20, 300], usual: [63, 77], told };
+  // 155 lb are 70.307 kg (pound of 1959, 0.45359237 kg); told again they are what was typed.
+  assert.deepEqual([numbers.keptOf(weight, 155), numbers.inWords(weight, 70.307)], [70.307, "155 lb"]);
+  for (let tenths = 450; tenths < 6600; tenths += 7) {
+    const typed = tenths / 10;
+    assert.equal(numbers.toldOf(weight, numbers.keptOf(weight, typed)), typed);
+  }
+  assert.equal(
+    numbers.oddity(weight, numbers.keptOf(weight, 180)),
+    "180 lb is unusual (weight before is usually 138.9 to 169.8). Is it right?",
+  );
+  assert.equal(numbers.refusal(weight, 10), "Weight before must be between 44.1 and 661.4 lb; 22 was given.");
+  assert.deepEqual(readNumber(weight, "155"), { value: 70.307, ask: "" });
+  const heat = { label: "Temperature", unit: "°C", hard: [30, 43], usual: [35.5, 37.8] };
+  const warm = { ...heat, told: { unit: "°F", factor: 1.8, offset: 32 } };
+  assert.deepEqual([numbers.keptOf(warm, 98.6), numbers.inWords(warm, 37)], [37, "98.6 °F"]);
+  assert.match(String(readNumber(warm, "37").wrong), /between 86 and 109.4 °F; 37 was given/);
+});

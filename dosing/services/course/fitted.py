@@ -15,6 +15,7 @@ from dosing.science.results import measure, unknown
 from dosing.services.course.urea_fit import UreaFit
 from dosing.services.numbers.number import Computation, Inputs
 from dosing.services.numbers.quantity import Quantity
+from sessions.facts.choices import Analyte
 
 MINUTES = float(k.MINUTES_PER_WEEK)
 MODEL = _("two-pool urea model fitted to the treatments as they were and to the bloods of half a year")
@@ -25,7 +26,9 @@ QUANTITIES = {
     "kidney_fitted_ml_min": Quantity("K_f", _("kidney clearance of plasma water by now, as the fit has it"), "mL/min"),
     "clearance_share": Quantity("k", _("clearance delivered, of that noted")),
     "pairs": Quantity("n_f", _("pairs of bloods in the fit")),
-    "mean_pre_mmol_l": Quantity("C_m", _("mean urea before the treatments, in plasma water"), "mmol/L"),
+    "mean_pre_mmol_l": Quantity(
+        "C_m", _("mean urea before the treatments, in plasma water"), "mmol/L", Analyte.UREA.value
+    ),
     "kidney_share": Quantity("p_k", _("share of the urea that leaves by the kidney")),
 }
 WITH_KIDNEY = "10080 · G / (V · C_m)"

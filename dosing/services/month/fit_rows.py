@@ -24,6 +24,7 @@ from dosing.services.month.facts import MonthSpan
 from dosing.services.night.inputs import fitted_course_of
 from dosing.services.numbers.quantity import Quantity
 from dosing.services.numbers.working import WorkedLine, WorkedRows
+from sessions.facts.choices import Analyte
 from sessions.facts.local_day import plain_moment
 from sessions.models import TreatmentRecord
 from sessions.models.local_time import zone_of
@@ -40,8 +41,8 @@ TREATMENT = (
     Quantity("", _("Counts as a treatment")),
 )
 PAIR = (
-    Quantity("C_pre", _("urea before, of plasma"), "mmol/L"),
-    Quantity("C_post", _("urea after, of plasma"), "mmol/L"),
+    Quantity("C_pre", _("urea before, of plasma"), "mmol/L", Analyte.UREA.value),
+    Quantity("C_post", _("urea after, of plasma"), "mmol/L", Analyte.UREA.value),
     Quantity("t_d", _("from the end to the sample"), "min"),
 )
 BEFOREHAND = {

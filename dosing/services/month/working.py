@@ -16,13 +16,16 @@ from dosing.services.night import working as of_night
 from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
+from sessions.facts import plausible
+from sessions.facts.choices import Analyte
 
+NEWEST = _("the newest result of the month that was not drawn after a treatment")
 QUANTITIES = (
     {"each_night": Quantity("", _("Night"))}
     | of_night.QUANTITIES
     | fitted.QUANTITIES
     | {
-        "value": Quantity("x", _("the newest result of the month that was not drawn after a treatment")),
+        "value": Quantity("x", NEWEST),
         "delivered": Quantity("n", _("treatments done")),
         "prescribed": Quantity("n_p", _("treatments prescribed")),
         "delivered_minutes": Quantity("t", _("length of the treatments together"), "min"),
@@ -52,9 +55,9 @@ QUANTITIES = (
         "urine_ml": Quantity("V_u", _("urine collected"), "mL"),
         "standard": Quantity("S_k", _("weekly standard Kt/V measured, with the kidney"), "1/wk"),
         "target": Quantity("S_aim", _("weekly standard Kt/V aimed at"), "1/wk"),
-        "calcium_mmol_l": Quantity("Ca", _("total calcium"), "mmol/L"),
-        "albumin_g_l": Quantity("Alb", _("albumin"), "g/L"),
-        "serum_mmol_l": Quantity("K_pre", _("potassium before"), "mmol/L"),
+        "calcium_mmol_l": Quantity("Ca", _("total calcium"), "mmol/L", Analyte.CALCIUM.value),
+        "albumin_g_l": Quantity("Alb", _("albumin"), "g/L", Analyte.ALBUMIN.value),
+        "serum_mmol_l": Quantity("K_pre", _("potassium before"), "mmol/L", Analyte.POTASSIUM.value),
         "dialysate_mmol_l": Quantity("K_d", _("potassium of the dialysate, as ordered"), "mmol/L"),
         "nights": Quantity("n", _("treatments that have it")),
         "times": Quantity("w", _("weeks from the first of them"), "wk"),
@@ -141,6 +144,10 @@ WORDS: dict[str, dict[str, Quantity]] = {
     },
     **{key: {"weight_kg": Quantity("W", _("target weight"), "kg")} for key in OF_TARGET},
     "water": {"value": Quantity("x", _("the worst result"))},
+    **{
+        name: {"value": Quantity("x", NEWEST, plausible.BLOOD[analyte.value].unit, analyte.value)}
+        for name, analyte in OF_SCIENCE.items()
+    },
 }
 """What a number calls an input that others call otherwise, by the key of the number."""
 

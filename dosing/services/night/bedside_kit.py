@@ -12,6 +12,8 @@ from dosing.services.numbers.kept import Stored, kept_number
 from dosing.services.numbers.number import ShownIn
 from dosing.services.numbers.standing import Standing
 from dosing.services.results.water import mark_of, standard_in_use
+from homedialysis.accounts.services.units import SI, speaking
+from sessions.facts import plausible
 from sessions.services.kit import KitRequest
 from sessions.services.water_held import Held
 
@@ -62,7 +64,10 @@ def _water_row(held: Held, limit: str) -> dict[str, Any]:
 def names() -> dict[str, dict[str, Any]]:
     """What the numbers that a phone shows are called, in the language of the reader."""
     shown = {number.key: number for place in (ShownIn.ANSWER, ShownIn.PHONE) for number in NIGHT_NUMBERS.at(place)}
+    with speaking(SI):
+        units = {key: each.unit_shown for key, each in shown.items()}
     return {
-        key: {"label": each.label, "short": each.short, "unit": each.unit_shown, "decimals": each.decimals}
+        key: {"label": each.label, "short": each.short, "unit": units[key], "decimals": each.decimals}
+        | plausible.told_beside(each.told)
         for key, each in shown.items()
     }

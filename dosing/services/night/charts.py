@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight
+from sessions.facts.fields import WEIGHT
 from sessions.models.local_time import on_wall
 
 Figure = dict[str, Any]
@@ -73,14 +74,24 @@ def _of(key: str, nights: list[ComputedNight], colour: str, **more: Any) -> Figu
     return _line(NIGHT_NUMBERS[key].short, nights, lambda night: night.value(key), colour, **more)
 
 
+def _told_weight(value: Value) -> Value:
+    """A weight in the unit of the reader."""
+
+    def told(night: ComputedNight) -> float | None:
+        kept = value(night)
+        return None if kept is None else WEIGHT.told.of(kept)
+
+    return told
+
+
 def weight(nights: list[ComputedNight]) -> Figure:
     return {
         "data": [
-            _line("before", nights, _noted("pre_weight_kg"), FIRST),
-            _line("after", nights, _noted("post_weight_kg"), SECOND, marker={"symbol": "square"}),
-            _limit("target", nights, _prescribed("target_weight_kg")),
+            _line("before", nights, _told_weight(_noted("pre_weight_kg")), FIRST),
+            _line("after", nights, _told_weight(_noted("post_weight_kg")), SECOND, marker={"symbol": "square"}),
+            _limit("target", nights, _told_weight(_prescribed("target_weight_kg"))),
         ],
-        "layout": _layout("kg", nights),
+        "layout": _layout(WEIGHT.unit_told, nights),
     }
 
 

@@ -16,10 +16,11 @@ from dosing.services.course import fitted
 from dosing.services.numbers import kidney
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
+from sessions.facts.choices import Analyte
 
 QUANTITIES = {
-    "pre": Quantity("C_pre", _("urea before"), "mmol/L"),
-    "post": Quantity("C_post", _("urea after"), "mmol/L"),
+    "pre": Quantity("C_pre", _("urea before"), "mmol/L", Analyte.UREA.value),
+    "post": Quantity("C_post", _("urea after"), "mmol/L", Analyte.UREA.value),
     "minutes": Quantity("t", _("length of the treatment"), "min"),
     "uf_l": Quantity("UF", _("fluid removed"), "L"),
     "net_uf_l": Quantity("UF", _("fluid removed, less what came in meanwhile"), "L"),

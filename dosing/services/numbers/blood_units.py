@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from dosing.science.bloods import ANALYTES
 from homedialysis.accounts.models import UnitSystem
-from homedialysis.accounts.services.units import spoken
+from homedialysis.accounts.services.units import Spoken, spoken
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.local_number import plain
@@ -68,10 +68,22 @@ def written_unit(name: str) -> str:
     return name.replace("ug/", "µg/").replace("umol/", "µmol/")
 
 
-def shown_as(loinc: str, unit_system: str) -> ShownAnalyte:
-    """How one analyte is shown in a system of units."""
+def units_known(loinc: str) -> list[str]:
+    """The names of an analyte's units in the science, the canonical one first."""
+    return list(ANALYTES[_BY_LOINC[loinc]].units)
+
+
+def usual_unit(loinc: str, system: str) -> str:
+    """The unit of an analyte in a system of units, by its name in the science."""
+    names = units_known(loinc)
+    return names[1 if system == UnitSystem.US and len(names) > 1 else 0]
+
+
+def shown_as(loinc: str, said: Spoken) -> ShownAnalyte:
+    """How one analyte is shown: in the unit that was chosen for it, else in that of the system."""
     units = ANALYTES[_BY_LOINC[loinc]].units
-    name = list(units)[1 if unit_system == UnitSystem.US and len(units) > 1 else 0]
+    chosen = said.analytes.get(loinc, "")
+    name = chosen if chosen in units else usual_unit(loinc, said.system)
     return ShownAnalyte(
         label=str(Analyte(loinc).label),
         unit=written_unit(name),
@@ -81,5 +93,5 @@ def shown_as(loinc: str, unit_system: str) -> ShownAnalyte:
 
 
 def spoken_of(loinc: str) -> ShownAnalyte:
-    """How an analyte is written in the system that is spoken just now."""
+    """How an analyte is written in the units that are spoken just now."""
     return shown_as(loinc, spoken())

@@ -13,6 +13,7 @@ from dosing.services.numbers.number import Computation, Inputs, Number
 from dosing.services.numbers.origin import Origin, origin_of
 from dosing.services.numbers.reasons import NOT_COMPUTED, reason_words
 from dosing.services.numbers.standing import NumberInterval, Standing, interval_of
+from homedialysis.accounts.services.units import SI, speaking
 
 Stored = Mapping[str, Mapping[str, Any]]
 """Key → {"value", "why", "inputs", "function", "at"}, and "interval", "doubts" and "from" where there are any: how the
@@ -89,6 +90,16 @@ class KeptNumber:
             return ""
         ends = {"low": self.number.text(found.low), "high": self.number.text(found.high)}
         return gettext("%(low)s to %(high)s") % ends
+
+    @property
+    def reckoned(self) -> str:
+        """The number in the unit of its equation, where the reader has another one; else ""."""
+        if self.value is None or not (self.number.told.differs or self.number.analyte):
+            return ""
+        told = f"{self.shown} {self.unit}"
+        with speaking(SI):
+            own = f"{self.shown} {self.unit}"
+        return "" if own == told else own
 
     @property
     def inputs(self) -> Inputs:

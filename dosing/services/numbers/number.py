@@ -25,6 +25,7 @@ from dosing.services.numbers.origin import Origin
 from dosing.services.numbers.quantity import Quantity, Steps
 from dosing.services.numbers.seen import with_status
 from dosing.services.numbers.standing import NumberInterval
+from homedialysis.accounts.services.units import Told, told_in
 from sessions.facts.local_number import decimals, rounded
 from sessions.facts.ranges import UCUM
 
@@ -200,7 +201,12 @@ class Number(Generic[Facts]):
             return "%"
         if self.analyte:
             return spoken_of(self.analyte).unit
-        return "" if self.unit in ("1", GRADE) else gettext(self.unit)
+        return "" if self.unit in ("1", GRADE) else gettext(self.told.unit)
+
+    @property
+    def told(self) -> Told:
+        """How a value is told that is kept in its unit; a phone is given it beside the canonical one."""
+        return told_in(self.unit)
 
     @property
     def heading(self) -> str:
@@ -232,11 +238,15 @@ class Number(Generic[Facts]):
         if self.analyte and (factor := spoken_of(self.analyte).factor) != 1:
             places = max(0, self.decimals - (factor > 2) + (factor < 0.5))
             return decimals(value * factor, places).replace("-", "−")
+        if self.told.differs:
+            return decimals(self.told.of(value), self.places_shown).replace("-", "−")
         return decimals(self.rounded(value), self.places_shown).replace("-", "−")
 
     def as_drawn(self, value: float) -> float:
         """The value on an axis whose unit is `unit_shown`."""
-        return spoken_of(self.analyte).from_canonical(value) if self.analyte else self.as_read(value)
+        if self.analyte:
+            return spoken_of(self.analyte).from_canonical(value)
+        return self.told.of(self.as_read(value))
 
 
 class Catalogue(dict[str, Number[Facts]]):

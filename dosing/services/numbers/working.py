@@ -19,6 +19,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
+from dosing.services.numbers.blood_units import three_figures
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.numbers.origin import Origin
 from dosing.services.numbers.quantity import Quantity, WorkingStep
@@ -47,6 +48,14 @@ class WorkedLine:
     def unit(self) -> str:
         return self.quantity.unit_shown
 
+    @property
+    def told(self) -> str:
+        """The same in the unit of the reader; "" where that is the unit of the equation."""
+        told = self.quantity.told
+        if not told.differs or isinstance(self.kept, bool) or not isinstance(self.kept, int | float):
+            return ""
+        return f"{decimal_sign(three_figures(told.of(self.kept)))} {told.unit}"
+
 
 @dataclass(frozen=True, slots=True)
 class WorkedRows:
@@ -59,6 +68,11 @@ class WorkedRows:
     def rows(self) -> list[list[str]]:
         """As they are shown."""
         return [[shown_value(value) for value in row] for row in zip(*self.columns, strict=True)]
+
+    @property
+    def told_words(self) -> list[str]:
+        """What its units are in those of the reader, each once."""
+        return list(dict.fromkeys(words for head in self.heads if (words := head.told_words)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,12 +160,17 @@ CODES: dict[str, StrOrPromise] = {
 """Inputs that are codes."""
 
 
+def decimal_sign(figures: str) -> str:
+    """A number as Python writes it, with a true minus and the decimal sign of the reader."""
+    return figures.replace("-", "−").replace(".", get_format("DECIMAL_SEPARATOR"))
+
+
 def shown_value(value: Any) -> str:
     """A value that went in or came between, as people read it and with all the digits that the result needs."""
     if value is None:
         return gettext("not known")
     if isinstance(value, float):
-        return f"{value:.{DIGITS}g}".replace("-", "−").replace(".", get_format("DECIMAL_SEPARATOR"))
+        return decimal_sign(f"{value:.{DIGITS}g}")
     if isinstance(value, str) and DAY.fullmatch(value):
         return plain_day(date.fromisoformat(value))
     if isinstance(value, int):

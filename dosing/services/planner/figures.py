@@ -9,9 +9,11 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from dosing.science.results import FloatArray
+from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.planner.candidates import Candidate, RateMap, curves
 from dosing.services.planner.patterns import nights_words
 from dosing.services.planner.urea_model import UreaModel
+from sessions.facts.choices import Analyte
 
 Figure = dict[str, Any]
 COLOURS = ("--chart-1", "--chart-2", "--chart-limit", "--ink-soft", "--chart-1")
@@ -29,13 +31,14 @@ def _numbers(values: Any) -> list[Any]:
 def week(names: Sequence[str], candidates: Sequence[Candidate], model: UreaModel) -> Figure:
     """Urea in plasma through the steady week, a line for each schedule, told apart by colour and dash."""
     hours, values = curves(candidates, model)
+    urea = spoken_of(Analyte.UREA)
     lines = [
         {
             "type": "scatter",
             "mode": "lines",
             "name": name,
             "x": _numbers(hours / 24),
-            "y": _numbers(row),
+            "y": _numbers(row * urea.factor),
             "line": {"color": colour, "dash": dash, "width": 2},
         }
         for name, row, colour, dash in zip(names, values, COLOURS, DASHES, strict=False)
@@ -45,7 +48,7 @@ def week(names: Sequence[str], candidates: Sequence[Candidate], model: UreaModel
         "height": 280,
         "legend": {"orientation": "h", "y": -0.25},
         "xaxis": {"title": {"text": _("day of the week")}, "dtick": 1, "range": [0, 7]},
-        "yaxis": {"title": {"text": _("urea, mmol/L")}, "rangemode": "tozero"},
+        "yaxis": {"title": {"text": _("urea, %(unit)s") % {"unit": urea.unit}}, "rangemode": "tozero"},
     }
     return {"data": lines, "layout": layout}
 

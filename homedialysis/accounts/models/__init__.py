@@ -29,6 +29,16 @@ class UnitSystem(models.TextChoices):
     US = "us", _("US conventional (mg/dL, g/dL)")
 
 
+class WeightUnit(models.TextChoices):
+    KG = "kg", "kg"
+    LB = "lb", "lb"
+
+
+class TemperatureUnit(models.TextChoices):
+    CELSIUS = "°C", "°C"
+    FAHRENHEIT = "°F", "°F"
+
+
 class Role(models.TextChoices):
     PATIENT = "patient", _("patient")
     CARE_PARTNER = "care_partner", _("care partner")
@@ -56,6 +66,12 @@ class Unit(models.Model):
     name = models.CharField(_("name"), max_length=120)
     time_zone = models.CharField(_("time zone"), max_length=60, default="UTC", validators=[known_time_zone])
     unit_system = models.CharField(_("unit system"), max_length=2, choices=UnitSystem, default=UnitSystem.SI)
+    analyte_units = models.JSONField(default=dict, blank=True)
+    """LOINC code of an analyte that is not read in the unit of the system → name of its unit in the science."""
+    weight_unit = models.CharField(_("weights in"), max_length=2, choices=WeightUnit, default=WeightUnit.KG)
+    temperature_unit = models.CharField(
+        _("temperatures of the body in"), max_length=2, choices=TemperatureUnit, default=TemperatureUnit.CELSIUS
+    )
     emergency_number = models.CharField(_("ambulance number"), max_length=30)
     on_call_number = models.CharField(_("unit's on-call number"), max_length=30)
 
@@ -118,6 +134,10 @@ class User(AbstractBaseUser, PermissionsMixin):  # type: ignore[django-manager-m
     name = models.CharField(_("name"), max_length=120)
     role = models.CharField(max_length=20, choices=Role)
     language = models.CharField(max_length=20, blank=True, help_text=_("Empty: as the browser asks."))
+    weight_unit = models.CharField(_("weights in"), max_length=2, choices=WeightUnit, blank=True)
+    temperature_unit = models.CharField(
+        _("temperatures of the body in"), max_length=2, choices=TemperatureUnit, blank=True
+    )
     is_active = models.BooleanField(default=True)
     date_joined = models.DateTimeField(default=timezone.now)
 

@@ -17,8 +17,18 @@ from homedialysis.accounts.pages.zones import ZoneField
 class UnitForm(AskingForm[Unit]):
     class Meta:
         model = Unit
-        fields: ClassVar = ["name", "time_zone", "unit_system", "emergency_number", "on_call_number"]
+        fields: ClassVar = [
+            "name",
+            "time_zone",
+            "unit_system",
+            "weight_unit",
+            "temperature_unit",
+            "emergency_number",
+            "on_call_number",
+        ]
         help_texts: ClassVar = {
+            "weight_unit": _("Each person may choose the other one for themselves."),
+            "temperature_unit": _("What is read off the machine stays in the machine’s °C."),
             "emergency_number": _("As patients dial it at home."),
             "on_call_number": _("With the code of the country, as a telephone far away dials it. Ring it once."),
         }
@@ -32,11 +42,13 @@ class UnitForm(AskingForm[Unit]):
             help_text=_("Nights are dated in it."),
         )
         if self.instance.pk is None:  # nothing that a unit could take for its own choice
-            self.initial |= {"time_zone": "", "unit_system": ""}
-            system = self.fields["unit_system"]
-            assert isinstance(system, forms.ChoiceField)
-            given: Any = system.choices
-            system.choices = [("", _("Choose")), *given]
+            for name in ("unit_system", "weight_unit", "temperature_unit"):
+                field = self.fields[name]
+                assert isinstance(field, forms.ChoiceField)
+                given: Any = field.choices
+                field.choices = [("", _("Choose")), *given]
+                self.initial[name] = ""
+            self.initial["time_zone"] = ""
 
     def clean_emergency_number(self) -> str:
         return dialled(self.cleaned_data["emergency_number"], least=2)

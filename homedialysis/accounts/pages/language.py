@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Any, ClassVar
 
+from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -13,7 +14,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from homedialysis.accounts.models import BEDSIDE_ROLES, signed_in
+from homedialysis.accounts.models import BEDSIDE_ROLES, TemperatureUnit, User, WeightUnit, signed_in
 from homedialysis.accounts.services.language import languages_for
 
 
@@ -27,8 +28,39 @@ def account(request: HttpRequest) -> HttpResponse:
         "base": "phone_base.html" if user.role in BEDSIDE_ROLES else "unit_base.html",
         "languages": [(code, name) for code, name in settings.LANGUAGES if code in known],
         "chosen": user.language if user.language in known else "",
+        "form": OwnUnitsForm(instance=user),
     }
     return render(request, "accounts/account.html", context)
+
+
+class OwnUnitsForm(forms.ModelForm[User]):
+    """Weight and temperature of the body as this person reads and types them."""
+
+    class Meta:
+        model = User
+        fields: ClassVar = ["weight_unit", "temperature_unit"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        labels = {"weight_unit": _("Weight in"), "temperature_unit": _("Temperature in")}
+        for name, kind in (("weight_unit", WeightUnit), ("temperature_unit", TemperatureUnit)):
+            field = self.fields[name]
+            assert isinstance(field, forms.ChoiceField)
+            field.label = labels[name]
+            field.choices = [("", _("As the unit has them")), *kind.choices]
+
+
+@login_required
+@require_POST
+def choose_units(request: HttpRequest) -> HttpResponse:
+    """Takes weight_unit and temperature_unit; "" goes by the unit again."""
+    form = OwnUnitsForm(request.POST, instance=signed_in(request))
+    if form.is_valid():
+        form.save()
+        messages.success(request, _("Saved."))
+    else:
+        messages.error(request, " ".join(str(each) for errors in form.errors.values() for each in errors))
+    return redirect("accounts:account")
 
 
 @login_required

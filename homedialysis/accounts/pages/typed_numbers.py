@@ -16,8 +16,12 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 
+from homedialysis.accounts.services.units import Told
+
 GROUPS = " \u00a0\u2009\u202f'\u2019"
 """What people put between thousands beside comma and point: spaces of all widths, apostrophes."""
+TOLD_PLACES = 1
+"""Figures behind the sign of a number that was converted."""
 MINUS = "\u2212"
 PLAIN = re.compile(r"[+-]?\d+")
 DECIMAL = re.compile(r"([+-]?\d*)[.,](\d+)")
@@ -112,6 +116,31 @@ class NumberField(forms.Field):
         if value in self.empty_values or (isinstance(value, str) and not value.strip()):
             return None
         return float(value) if isinstance(value, int | float) else read_typed(str(value))
+
+
+class ToldField(NumberField):
+    """A number that is kept in one unit and typed in another. Cleaned, it is the canonical value."""
+
+    def __init__(self, *, told: Told, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.told = told
+
+    def prepare_value(self, value: Any) -> Any:
+        return round(self.told.of(value), TOLD_PLACES) if isinstance(value, int | float) else value
+
+    def to_python(self, value: Any) -> float | None:
+        given = super().to_python(value)
+        return None if given is None else self.told.kept(given)
+
+    def unmoved(self, given: float | None, before: float | None) -> float | None:
+        """The value that stood before, where what was typed is how that is shown; else what was typed."""
+        if (
+            given is None
+            or before is None
+            or round(self.told.of(before), TOLD_PLACES) != round(self.told.of(given), TOLD_PLACES)
+        ):
+            return given
+        return before
 
 
 class WholeNumberField(NumberField):

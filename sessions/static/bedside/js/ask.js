@@ -1,7 +1,7 @@
 /* Several numbers asked one after the other, and a field for words. */
 
 import { getPath, limitsAt, limitsOf, rowOf, setPath, takeNumber } from "./draft.js";
-import { withUnit } from "./numbers.js";
+import { inWords } from "./numbers.js";
 import { askNumber } from "./pad.js";
 import { typed } from "./ready.js";
 import { h } from "./ui.js";
@@ -26,7 +26,7 @@ export async function askAll(ctx, paths, last = (_path) => null, aside = (_path)
     const answer = await askNumber({ label: labelOf(ctx, path), limits, last: last(path), aside: aside(path) });
     if (answer === undefined) return;
     if (answer === null) continue;
-    const words = t("{field}: {value}", { field: labelOf(ctx, path), value: withUnit(answer, limits?.unit) });
+    const words = t("{field}: {value}", { field: labelOf(ctx, path), value: inWords(limits, answer) });
     ctx.change(words, (night) => takeNumber(night, path, answer, limits));
   }
 }

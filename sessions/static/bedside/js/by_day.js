@@ -165,12 +165,12 @@ const PAIRS = [
   ["Begin tonight's treatment", wording("Begin today's treatment")],
   ["In {n} nights it was {low} to {high}.", wording("In {n} treatments it was {low} to {high}.")],
   [
-    "After treatment you weighed {low} to {high} kg in {n} nights.",
-    wording("After treatment you weighed {low} to {high} kg in {n} treatments."),
+    "After treatment you weighed {low} to {high} {unit} in {n} nights.",
+    wording("After treatment you weighed {low} to {high} {unit} in {n} treatments."),
   ],
   [
-    "After treatment you weighed {low} to {high} kg in {n} nights; your target now is {target} kg.",
-    wording("After treatment you weighed {low} to {high} kg in {n} treatments; your target now is {target} kg."),
+    "After treatment you weighed {low} to {high} {unit} in {n} nights; your target now is {target} {unit}.",
+    wording("After treatment you weighed {low} to {high} {unit} in {n} treatments; your target now is {target} {unit}."),
   ],
   [
     "In {over} of {n} nights fluid came off faster than your limit.",

@@ -1,17 +1,25 @@
 /* Numbers of a treatment under the names, units and digits that the unit declares for them. Pure. */
 
 import { askedAt, limitsOf } from "./draft.js";
+import { toldOf, unitOf } from "./numbers.js";
 import { shown } from "./rounding.js";
 import { fmt, t } from "./words.js";
 
 /**
  * A number with its digits; `decimals` under zero says "at most so many".
- * @param {Pick<Limits, "decimals"> | undefined} limits
+ * @param {Pick<Limits, "decimals" | "told"> | undefined} limits
  */
-export function figureOf(limits, number) {
+export function figureOf(limits, kept) {
   const decimals = limits?.decimals;
+  const number = toldOf(limits, kept);
   if (number == null || decimals == null) return fmt(number);
   return decimals < 0 ? fmt(Number(shown(number, -decimals))) : fmt(number, decimals);
+}
+
+/** A weight or a difference of two [kg], as the parts of a sentence. @param {Kit} kit */
+export function weightParts(kit, kg) {
+  const weight = limitsOf(kit, "pre_weight_kg");
+  return { kg: fmt(toldOf(weight, kg), 1), unit: unitOf(weight) };
 }
 
 /**
@@ -25,7 +33,7 @@ function declaredRow(kit, values, path) {
   const parts = pair ? [path, pair] : [path];
   const words = parts.map((each) => figureOf(limitsOf(kit, each), values[each])).join(" / ");
   const known = parts.some((each) => values[each] != null);
-  return [t(limits?.together ?? limits?.label ?? path), known ? words : null, limits?.unit ?? ""];
+  return [t(limits?.together ?? limits?.label ?? path), known ? words : null, unitOf(limits)];
 }
 
 /**

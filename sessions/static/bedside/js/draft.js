@@ -13,7 +13,7 @@
 import { standing, withAnswer } from "./check_rows.js";
 import { nowMinute } from "./clock.js";
 import { LISTS, merge, mergedRows, same, withIds } from "./merge.js";
-import { oddity, withUnit } from "./numbers.js";
+import { inWords, oddity } from "./numbers.js";
 import { isRefused } from "./trouble.js";
 import { fmt, t } from "./words.js";
 
@@ -227,8 +227,8 @@ function notOver(limits, kit, row) {
   const doubt = (number) =>
     number > most
       ? t("{value} is more than {other} ({label}). Is it right?", {
-          value: withUnit(number, limits.unit),
-          other: withUnit(most, limits.unit),
+          value: inWords(limits, number),
+          other: inWords(limits, most),
           label: t(limitsOf(kit, path)?.label ?? path).toLowerCase(),
         })
       : "";
@@ -244,8 +244,8 @@ export function notUnder(limits, before) {
   const doubt = (number) =>
     number < before
       ? t("{value} is less than {other}, as read before. Is it right?", {
-          value: withUnit(number, limits.unit),
-          other: withUnit(before, limits.unit),
+          value: inWords(limits, number),
+          other: inWords(limits, before),
         })
       : "";
   return { ...limits, doubt };
@@ -269,7 +269,7 @@ export function limitsAt(kit, row, path) {
   const below = name.endsWith("diastolic");
   const refuse = (number) => {
     if (below ? number < other : number > other) return "";
-    const given = { label: t(limits.label), other: withUnit(other, limits.unit), given: fmt(number) };
+    const given = { label: t(limits.label), other: inWords(limits, other), given: fmt(number) };
     return below
       ? t("{label} must be below the systolic {other}; {given} was given.", given)
       : t("{label} must be above the diastolic {other}; {given} was given.", given);

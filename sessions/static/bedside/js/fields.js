@@ -2,7 +2,7 @@
 
 import { bloodReturns, dialyserLooks, earlyReasons, needleKinds, planChoices, uses } from "./choices.js";
 import { limitsOf } from "./draft.js";
-import { withUnit } from "./numbers.js";
+import { inWords } from "./numbers.js";
 import { calledHere, wordsOf } from "./ready.js";
 import { dayOf, t, timeOf } from "./words.js";
 
@@ -82,7 +82,7 @@ const ISO = /^\d{4}-\d\d-\d\dT\d\d:\d\d/;
 /** A value of the document as people read it; rows as one line each. @param {Ctx} ctx @param {string} path */
 export function shownValue(ctx, path, value) {
   if (value == null || value === "") return t("not known");
-  if (typeof value === "number") return withUnit(value, limitsOf(ctx.kit, path)?.unit ?? "");
+  if (typeof value === "number") return inWords(limitsOf(ctx.kit, path), value);
   if (typeof value === "boolean") return value ? t("Yes") : t("No");
   if (Array.isArray(value)) return value.map((each) => shownValue(ctx, path, each)).join("; ");
   if (typeof value === "object") return rowWords(ctx, path, value);

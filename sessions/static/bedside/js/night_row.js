@@ -2,6 +2,7 @@
 
 import { figureOf } from "./declared.js";
 import { limitsOf } from "./draft.js";
+import { unitOf } from "./numbers.js";
 import { hours, t, timeOf } from "./words.js";
 
 /**
@@ -12,7 +13,7 @@ export const nightWords = (kit, night) =>
   [
     night.started_at && timeOf(night.started_at),
     night.minutes && `${hours(night.minutes)} h`,
-    night.post_weight_kg != null && `${figureOf(limitsOf(kit, "post_weight_kg"), night.post_weight_kg)} kg`,
+    night.post_weight_kg != null && `${figureOf(limitsOf(kit, "post_weight_kg"), night.post_weight_kg)} ${unitOf(limitsOf(kit, "post_weight_kg"))}`,
     night.uf_volume != null && `UF ${figureOf(kit.computed.uf_volume, night.uf_volume)} L`,
     night.source === "paper" && t("From paper"),
   ].filter(Boolean);

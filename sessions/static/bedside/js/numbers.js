@@ -11,6 +11,28 @@ export function parseNumber(text) {
   return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? { number: Number(plain) } : { wrong: trimmed };
 }
 
+/*
+ * What is kept is canonical; `told` of its limits is the unit that the reader chose: value told = factor · kept + offset.
+ */
+
+/** @param {Partial<Limits> | undefined | null} limits */
+export const unitOf = (limits) => limits?.told?.unit ?? limits?.unit ?? "";
+
+/** A kept value as it is told; a tenth where it was converted. @param {Partial<Limits> | undefined | null} limits */
+export const toldOf = (limits, number) =>
+  limits?.told && number != null ? Number(shown(number * limits.told.factor + limits.told.offset, 1)) : number;
+
+/** A typed value as it is kept: to the gram, so that it is told again as it was typed. @param {Limits} limits */
+export const keptOf = ({ told }, number) =>
+  told ? Number(shown((number - told.offset) / told.factor, KEPT_PLACES)) : number;
+const KEPT_PLACES = 3;
+
+/** A kept value with its unit, as people read it. @param {Partial<Limits> | undefined | null} limits */
+export const inWords = (limits, number) => withUnit(toldOf(limits, number), unitOf(limits));
+
+/** @param {Limits} limits @param {[number, number]} ends @returns {[number, number]} */
+const endsOf = (limits, [low, high]) => [toldOf(limits, low), toldOf(limits, high)];
+
 const span = ([low, high], unit) => ({ low: fmt(low), high: fmt(high), unit: unit ? ` ${unit}` : "" });
 
 /** Why a number is refused, or "". In English the same words as Range.refusal on the server. @param {Limits} limits */
@@ -19,7 +41,8 @@ export function refusal(limits, number) {
   if (why) return why;
   const [low, high] = limits.hard;
   if (number >= low && number <= high) return "";
-  const given = { label: t(limits.label), given: fmt(number), ...span(limits.hard, limits.unit) };
+  const ends = span(endsOf(limits, limits.hard), unitOf(limits));
+  const given = { label: t(limits.label), given: fmt(toldOf(limits, number)), ...ends };
   return t("{label} must be between {low} and {high}{unit}; {given} was given.", given);
 }
 
@@ -29,7 +52,8 @@ export function oddity(limits, number) {
   if (why) return why;
   const [low, high] = limits.usual;
   if (number >= low && number <= high) return "";
-  const given = { value: withUnit(number, limits.unit), label: t(limits.label).toLowerCase(), ...span(limits.usual) };
+  const ends = span(endsOf(limits, limits.usual));
+  const given = { value: inWords(limits, number), label: t(limits.label).toLowerCase(), ...ends };
   return t("{value} is unusual ({label} is usually {low} to {high}). Is it right?", given);
 }
 

@@ -1,7 +1,19 @@
 /* The own number pad: large keys, the language's decimal key, the last value in sight and never taken over unseen. */
 
 import { getPath, limitsAt, rowOf, takeNumber } from "./draft.js";
-import { decimalsOf, meant, oddity, parseNumber, refusal, stepped, withUnit } from "./numbers.js";
+import {
+  decimalsOf,
+  inWords,
+  keptOf,
+  meant,
+  oddity,
+  parseNumber,
+  refusal,
+  stepped,
+  toldOf,
+  unitOf,
+  withUnit,
+} from "./numbers.js";
 import { layOver } from "./over.js";
 import { bigButton, h } from "./ui.js";
 import { decimalSign, fmt, t } from "./words.js";
@@ -24,7 +36,7 @@ export function askNumber({ label, unit, limits, value = null, last = null, allo
   return new Promise((resolve) =>
     new Pad({
       label: label ?? t(bounds.label),
-      unit: unit ?? bounds.unit,
+      unit: unit ?? unitOf(bounds),
       bounds,
       value,
       last,
@@ -50,14 +62,14 @@ class Pad {
     this.label = label;
     this.unit = unit;
     this.bounds = bounds;
-    this.last = last;
+    this.last = toldOf(bounds, last);
     this.allowSame = allowSame;
     this.aside = aside;
     this.resolve = resolve;
     this.value = value;
     this.place = location.hash;
     this.lift = () => {};
-    this.text = value == null ? "" : fmt(value);
+    this.text = value == null ? "" : fmt(toldOf(bounds, value));
     this.fresh = true;
     this.asked = "";
     this.step = bounds.step ?? 1;
@@ -215,9 +227,10 @@ class Pad {
   }
 
   done() {
-    const { number, wrong } = this.parsed();
+    const { number: typed, wrong } = this.parsed();
     if (wrong !== undefined) return this.say(t("“{text}” is no number.", { text: wrong }));
-    if (number === undefined) return this.close(null);
+    if (typed === undefined) return this.close(null);
+    const number = typed === toldOf(this.bounds, this.value) ? this.value : keptOf(this.bounds, typed);
     const other = meant(this.bounds, number);
     if (other !== null) return this.slip(number, other);
     const why = refusal(this.bounds, number);
@@ -282,6 +295,7 @@ export function numberField(
 ) {
   const value = getPath(ctx.night, path) ?? null;
   const name = label ?? t(limits?.label ?? path);
+  const words = (number) => (unit ? withUnit(number, unit) : inWords(limits, number));
   const fault = ctx.night.faults.find((each) => each.field === path);
   const open = async () => {
     const answer = await askNumber({ label: name, unit, limits, value, last, allowSame, aside });
@@ -289,7 +303,7 @@ export function numberField(
     ctx.change(
       t("{field}: {value}", {
         field: name,
-        value: answer === null ? t("not yet") : withUnit(answer, unit ?? limits?.unit),
+        value: answer === null ? t("not yet") : words(answer),
       }),
       (night) => {
         takeNumber(night, path, answer, limits);
@@ -300,10 +314,10 @@ export function numberField(
   const shown =
     value === null
       ? h("span", { class: "unset", text: t("not yet") })
-      : h("b", { text: withUnit(value, unit ?? limits?.unit) });
+      : h("b", { text: words(value) });
   const beside = aside && h("small", { text: aside });
   const before =
-    last != null && h("small", { text: t("Last: {value}", { value: withUnit(last, unit ?? limits?.unit) }) });
+last != null && h("small", { text: t("Last: {value}", { value: words(last) }) });
   return h(
     "button",
     { type: "button", class: `field${fault ? " wrong" : ""}`, data: { k: path, path }, on: { click: open } },

@@ -7,7 +7,7 @@
 import { checkOf, inside } from "./check_rows.js";
 import { fromWall, later, toWall } from "./clock.js";
 import { getPath, limitsOf, onPaper, takeDocument } from "./draft.js";
-import { oddity, parseNumber, refusal } from "./numbers.js";
+import { keptOf, oddity, parseNumber, refusal } from "./numbers.js";
 import { t } from "./words.js";
 
 /** A text of the sheet, "" where nothing was typed. @param {Night} night @param {string} path */
@@ -30,8 +30,9 @@ export function readNumber(limits, text) {
   const { number, wrong } = parseNumber(text);
   if (wrong !== undefined) return { wrong: t("“{text}” is no number.", { text: wrong }) };
   if (number === undefined) return {};
-  const why = refusal(limits, number);
-  return why ? { wrong: why } : { value: number, ask: oddity(limits, number) };
+  const kept = keptOf(limits, number);
+  const why = refusal(limits, kept);
+  return why ? { wrong: why } : { value: kept, ask: oddity(limits, kept) };
 }
 
 /** The first moment with this clock time at or after another one: the night runs over midnight. */

@@ -3,10 +3,11 @@
 import { putRight } from "./check_rows.js";
 import { eventWords } from "./choices.js";
 import { later, minutesBetween } from "./clock.js";
+import { weightParts } from "./declared.js";
 import { toldOf } from "./flow_state.js";
 import * as fluid from "./fluid.js";
 import { doseLimits, heparinTonight } from "./heparin.js";
-import { oddity, shown, withUnit } from "./numbers.js";
+import { inWords, oddity, shown, withUnit } from "./numbers.js";
 import { calledHere, wordsOf } from "./ready.js";
 import { fmt, hours, t, timeOf } from "./words.js";
 
@@ -133,7 +134,7 @@ function oddNumbers(doc, kit) {
   return [...plain, ...rows]
     .filter(([path, value]) => oddity(kit.limits[path.replace(/\[\d+\]/g, "")], value))
     .map(
-      ([path, value]) => `${labelled(kit, path)}: ${withUnit(value, kit.limits[path.replace(/\[\d+\]/g, "")].unit)}`,
+      ([path, value]) => `${labelled(kit, path)}: ${inWords(kit.limits[path.replace(/\[\d+\]/g, "")], value)}`,
     );
 }
 
@@ -187,9 +188,9 @@ export function unusual(night, kit, lastPost) {
     expected !== null &&
       doc.post_weight_kg != null &&
       Math.abs(doc.post_weight_kg - expected) >= WEIGHT_OFF &&
-      t("The weight after is {kg} kg away from what the fluid says: {expected} kg", {
-        kg: fmt(Math.abs(doc.post_weight_kg - expected), 1),
-        expected: fmt(expected, 1),
+      t("The weight after is {kg} {unit} away from what the fluid says: {expected} {unit}", {
+        ...weightParts(kit, Math.abs(doc.post_weight_kg - expected)),
+        expected: weightParts(kit, expected).kg,
       }),
     doc.set_uf_l != null &&
       doc.planned_uf_l != null &&
@@ -199,7 +200,7 @@ export function unusual(night, kit, lastPost) {
         planned: fmt(doc.planned_uf_l),
       }),
     ["part", "none"].includes(doc.blood_return) && t("The blood in the lines was not all given back"),
-    off !== null && Math.abs(off) >= 1 && t("{kg} kg off the target weight", { kg: fmt(off, 1) }),
+    off !== null && Math.abs(off) >= 1 && t("{kg} {unit} off the target weight", weightParts(kit, off)),
     minutes &&
       planned &&
       minutes < 0.9 * planned &&

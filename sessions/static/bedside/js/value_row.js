@@ -1,7 +1,7 @@
 /* A value with its last one in sight: same, a step down or up, or typed. Nothing is taken over without a touch. */
 
 import { confirmPath, getPath, limitsAt, rowOf, writeNumber } from "./draft.js";
-import { oddity, refusal, stepped, withUnit } from "./numbers.js";
+import { inWords, keptOf, oddity, refusal, stepped, toldOf, unitOf } from "./numbers.js";
 import { askNumber } from "./pad.js";
 import { bigButton, h, note, toast } from "./ui.js";
 import { fmt, t } from "./words.js";
@@ -17,9 +17,9 @@ function keysOf(row, put, type) {
   const { name, label, limits, value, last } = row;
   const from = value ?? last;
   if (from == null) return [key(`${name}-type`, t("Enter"), t("{label}: enter", { label }), type, "wide")];
-  const step = (count) => () => put(stepped(from, limits.step ?? 1, count));
-  const words = withUnit(from, limits.unit);
-  const figure = (sign) => h("span", null, sign + fmt(from), limits.unit && h("small", { text: limits.unit }));
+  const step = (count) => () => put(keptOf(limits, stepped(toldOf(limits, from), limits.step ?? 1, count)));
+  const [words, unit] = [inWords(limits, from), unitOf(limits)];
+  const figure = (sign) => h("span", null, sign + fmt(toldOf(limits, from)), unit && h("small", { text: unit }));
   const middle =
     value == null
       ? key(
@@ -51,7 +51,6 @@ export function valueRow(row) {
   const type = async () => {
     const given = await askNumber({
       label,
-      unit: limits.unit,
       limits: row.unasked ? { ...limits, usual: [limits.hard[0], limits.usual[1]] } : limits,
       value,
       last: row.last,
@@ -95,7 +94,7 @@ export function fieldRow(ctx, path, { label, last = null, lastWords = "" } = {})
   };
   const words = label ?? t(limits.label);
   const said = (value) =>
-    t("{label}: {value}", { label: words, value: value == null ? "–" : withUnit(value, limits.unit) });
+    t("{label}: {value}", { label: words, value: value == null ? "–" : inWords(limits, value) });
   return valueRow({
     name: path,
     label: words,

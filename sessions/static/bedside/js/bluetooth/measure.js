@@ -2,7 +2,7 @@
 
 import { minutesBetween, toWall } from "../clock.js";
 import { limitsOf, takeNumber } from "../draft.js";
-import { decimalsOf, oddity, refusal, shown, withUnit } from "../numbers.js";
+import { decimalsOf, inWords, keptOf, oddity, refusal, shown, toldOf } from "../numbers.js";
 import { announce, bigButton, h, note } from "../ui.js";
 import { t } from "../words.js";
 import { available, forgetDevice, listen } from "./devices.js";
@@ -40,7 +40,8 @@ function proposals({ ctx, paths, measured }) {
     .filter(([name]) => measured[name] != null)
     .map(([name, path]) => {
       const limits = limitsOf(ctx.kit, path);
-      return { name, limits, asks: !DURING.test(path), value: Number(shown(measured[name], decimalsOf(limits?.step))) };
+      const told = Number(shown(toldOf({ told: limits?.told }, measured[name]), decimalsOf(limits?.step)));
+      return { name, limits, asks: !DURING.test(path), value: limits?.told ? keptOf(limits, told) : told };
     });
 }
 
@@ -62,7 +63,7 @@ function cautions(ctx, measured, values) {
 }
 
 function valueWords(kind, values) {
-  const [first, second, third] = values.map(({ limits, value }) => withUnit(value, limits?.unit));
+  const [first, second, third] = values.map(({ limits, value }) => inWords(limits, value));
   if (kind === "weight") return first;
   const pair = [values[0]?.value, second].filter((each) => each != null).join(" / ");
   return third ? `${pair}, ${t("pulse")} ${third}` : pair;

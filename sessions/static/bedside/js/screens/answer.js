@@ -8,6 +8,7 @@ import { hasUnsent, openQuestions } from "../draft.js";
 import { overLimit } from "../fluid.js";
 import { keptOf } from "../kept.js";
 import { lastPost, nightsBefore } from "../nights_before.js";
+import { toldOf, unitOf } from "../numbers.js";
 import { looksNext } from "../opening.js";
 import { register } from "../router.js";
 import { againstBefore, figures, spread } from "../sum_up.js";
@@ -74,11 +75,12 @@ function againstPlan({ key, value, planned }, decimals) {
 
 /** @param {Ctx} ctx */
 function row(ctx, line) {
-  const { label, unit, decimals } = ctx.kit.computed[line.key];
+  const named = ctx.kit.computed[line.key];
+  const { label, decimals } = named;
   const value =
     line.key === "minutes" && line.value != null
       ? `${hours(line.value)} h`
-      : [fmt(line.value, decimals), line.value != null && unit].filter(Boolean).join(" ");
+      : [fmt(toldOf(named, line.value), decimals), line.value != null && unitOf(named)].filter(Boolean).join(" ");
   const more = [
     line.because && t("doubtful: {why}", { why: line.because }),
     againstPlan(line, decimals),
@@ -86,7 +88,7 @@ function row(ctx, line) {
       line.value,
       line.before,
       decimals,
-      line.key === "minutes" ? (minutes) => `${hours(minutes)} h` : undefined,
+      line.key === "minutes" ? (minutes) => `${hours(minutes)} h` : (number) => fmt(toldOf(named, number), decimals),
     ),
   ].filter(Boolean);
   return [

@@ -4,6 +4,7 @@ import { declaredRows, figureOf } from "../declared.js";
 import { limitsOf } from "../draft.js";
 import { overLimit } from "../fluid.js";
 import { nightWords } from "../night_row.js";
+import { toldOf, unitOf } from "../numbers.js";
 import { register } from "../router.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, hours, plainDay, t, timeOf } from "../words.js";
@@ -31,9 +32,10 @@ function entry(ctx, night) {
 
 /** A number that the unit computed, under the name that it has everywhere. @param {Ctx} ctx */
 function computed(ctx, night, key) {
-  const { label, unit, decimals } = ctx.kit.computed[key];
+  const named = ctx.kit.computed[key];
+  const { label, decimals } = named;
   const doubtful = night.doubtful?.includes(key);
-  return [doubtful ? t("{number}, doubtful", { number: label }) : label, night[key], unit, decimals];
+  return [doubtful ? t("{number}, doubtful", { number: label }) : label, toldOf(named, night[key]), unitOf(named), decimals];
 }
 
 /** @param {Ctx} ctx @param {PastNight} night */
@@ -49,7 +51,7 @@ function whole(ctx, night) {
       [
         t("Weight before and after"),
         `${figureOf(weight, night.pre_weight_kg)} → ${figureOf(weight, night.post_weight_kg)}`,
-        weight?.unit,
+        unitOf(weight),
       ],
       computed(ctx, night, "gain"),
       computed(ctx, night, "uf_volume"),

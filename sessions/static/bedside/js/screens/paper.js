@@ -9,6 +9,7 @@ import { bloodReturns, dialyserLooks, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
 import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
 import { heparin } from "../heparin.js";
+import { unitOf } from "../numbers.js";
 import { layOut, limitsAt, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
 import { typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
@@ -107,7 +108,7 @@ const problem = (words) => words && h("p", { class: "problem", text: words });
 /** @param {Ctx} ctx @param {string} path */
 function numberCell(ctx, path, name = shortOf(ctx.kit, path)) {
   const limits = limitsAt(ctx.kit, path);
-  const label = [name, limits.unit].filter(Boolean).join(", ");
+  const label = [name, unitOf(limits)].filter(Boolean).join(", ");
   const judge = () => {
     const text = String(typedAt(ctx.night, path));
     const { wrong, ask } = readNumber(limits, text);

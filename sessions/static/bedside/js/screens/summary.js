@@ -7,6 +7,7 @@ import { fieldName, placeOfField, shownValue } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
 import { throwAway } from "../practice.js";
+import { toldOf, unitOf } from "../numbers.js";
 import { register } from "../router.js";
 import { blocking, fastestWords, figures, missing, sameTime, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -65,10 +66,10 @@ function outcome(ctx) {
     [
       t("Weight before and after"),
       `${figureOf(weight, doc.pre_weight_kg)} → ${figureOf(weight, doc.post_weight_kg)}`,
-      weight?.unit,
+      unitOf(weight),
     ],
-    off !== null && [t("Off the target weight"), off, weight?.unit, 1],
-    gained && [gain.label, gained.kg, gain.unit, gain.decimals],
+    off !== null && [t("Off the target weight"), toldOf(weight, off), unitOf(weight), 1],
+    gained && [gain.label, toldOf(gain, gained.kg), unitOf(gain), gain.decimals],
     [removed?.label, ...removedWords(found, removed?.unit)],
     [ufRate.label, rate, ufRate.unit, ufRate.decimals],
     fastest && [kit.computed.uf_rate_fastest?.label, fastestWords(fastest, limit)],

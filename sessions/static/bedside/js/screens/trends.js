@@ -1,8 +1,9 @@
 /* The own numbers over the last nights, each with one sentence that is computed from them. */
 
-import { figureOf } from "../declared.js";
+import { figureOf, weightParts } from "../declared.js";
 import { limitsOf, shortOf } from "../draft.js";
 import { overLimit } from "../fluid.js";
+import { toldOf, unitOf } from "../numbers.js";
 import { register } from "../router.js";
 import { middle } from "../sum_up.js";
 import { trend } from "../trend_pictures.js";
@@ -11,6 +12,8 @@ import { dayOf, fmt, t } from "../words.js";
 
 const known = (nights, of) => nights.map(of).filter((value) => value != null);
 const field = (name) => (night) => night[name] ?? null;
+
+const toldField = (limits, name) => (night) => toldOf(limits, night[name] ?? null);
 
 const OWN_PICTURES = ["weight_kg", "systolic"];
 
@@ -23,11 +26,11 @@ function beforeAndAfter(kit, name) {
   const decimals = limits?.decimals;
   return {
     title: shortOf(kit, `pre_${name}`),
-    unit: limits?.unit ?? "",
+    unit: unitOf(limits),
     ...(decimals != null && decimals >= 0 && { decimals }),
     series: [
-      { name: t("before"), of: field(`pre_${name}`) },
-      { name: t("after"), of: field(`post_${name}`) },
+      { name: t("before"), of: toldField(limits, `pre_${name}`) },
+      { name: t("after"), of: toldField(limits, `post_${name}`) },
     ],
   };
 }
@@ -47,26 +50,28 @@ function weight(nights, kit) {
   const gained = known(nights, field("gain"));
   const target = kit.prescription?.target_weight_kg ?? null;
   const [low, high] = after.length ? [Math.min(...after), Math.max(...after)] : [null, null];
+  const told = (kg) => weightParts(kit, kg).kg;
   const words = {
-    low: fmt(low, 1),
-    high: fmt(high, 1),
-    target: fmt(target),
+    low: told(low),
+    high: told(high),
+    target: figureOf(limitsOf(kit, "pre_weight_kg"), target),
     n: after.length,
-    gain: fmt(middle(gained), 1),
+    gain: told(middle(gained)),
+    unit: weightParts(kit, null).unit,
   };
   const first =
     target === null
-      ? t("After treatment you weighed {low} to {high} kg in {n} nights.", words)
-      : t("After treatment you weighed {low} to {high} kg in {n} nights; your target now is {target} kg.", words);
+      ? t("After treatment you weighed {low} to {high} {unit} in {n} nights.", words)
+      : t("After treatment you weighed {low} to {high} {unit} in {n} nights; your target now is {target} {unit}.", words);
   const sentence = after.length
-    ? [first, gained.length ? t("Between treatments you gained {gain} kg in the middle.", words) : ""]
+    ? [first, gained.length ? t("Between treatments you gained {gain} {unit} in the middle.", words) : ""]
         .filter(Boolean)
         .join(" ")
     : "";
   return {
     ...beforeAndAfter(kit, "weight_kg"),
     sentence,
-    limit: target === null ? null : { name: t("target now"), of: () => target },
+    limit: target === null ? null : { name: t("target now"), of: () => toldOf(limitsOf(kit, "pre_weight_kg"), target) },
   };
 }
 

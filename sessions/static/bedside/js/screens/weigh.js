@@ -4,10 +4,11 @@ import { askAll, labelOf, unset, valueAt } from "../ask.js";
 import { measureRow } from "../bluetooth/measure.js";
 import { callAction, callButtons } from "../calls.js";
 import { standing } from "../check_rows.js";
+import { weightParts } from "../declared.js";
 import { askedAt, setFields } from "../draft.js";
 import * as fluid from "../fluid.js";
 import { lastPost, lastTime } from "../nights_before.js";
-import { shown } from "../numbers.js";
+import { shown, toldOf } from "../numbers.js";
 import { layOver } from "../over.js";
 import { askNumber, numberField } from "../pad.js";
 import { register } from "../router.js";
@@ -187,11 +188,11 @@ function reasonsToCall(ctx) {
   );
   return [
     plan.atMostOver && !planAsTold(ctx) && t("Even the longest treatment allowed would pass the limit with all of it."),
-    ...odd.map((path) => t("{field} is {value}: unusual.", { field: labelOf(ctx, path), value: fmt(doc[path]) })),
+    ...odd.map((path) => t("{field} is {value}: unusual.", { field: labelOf(ctx, path), value: fmt(toldOf(ctx.kit.limits[path], doc[path])) })),
     gained &&
       gained.percent > GAIN_PERCENT &&
-      t("You gained {kg} kg, {percent} % of the target weight: more than is usual.", {
-        kg: fmt(gained.kg, 1),
+      t("You gained {kg} {unit}, {percent} % of the target weight: more than is usual.", {
+        ...weightParts(ctx.kit, gained.kg),
         percent: fmt(gained.percent, 1),
       }),
     plan.litres !== undefined &&
@@ -221,8 +222,8 @@ function gainLine(ctx) {
   return (
     gained &&
     h("p", {
-      text: t("Gained since last time: {kg} kg, {percent} % of the target weight.", {
-        kg: fmt(gained.kg, 1),
+      text: t("Gained since last time: {kg} {unit}, {percent} % of the target weight.", {
+        ...weightParts(ctx.kit, gained.kg),
         percent: fmt(gained.percent, 1),
       }),
     })
