@@ -170,7 +170,9 @@ const PAIRS = [
   ],
   [
     "After treatment you weighed {low} to {high} {unit} in {n} nights; your target now is {target} {unit}.",
-    wording("After treatment you weighed {low} to {high} {unit} in {n} treatments; your target now is {target} {unit}."),
+    wording(
+      "After treatment you weighed {low} to {high} {unit} in {n} treatments; your target now is {target} {unit}.",
+    ),
   ],
   [
     "In {over} of {n} nights fluid came off faster than your limit.",

@@ -12,7 +12,8 @@ export function parseNumber(text) {
 }
 
 /*
- * What is kept is canonical; `told` of its limits is the unit that the reader chose: value told = factor · kept + offset.
+ * What is kept is canonical; `told` of its limits is the unit that the reader chose: a value is told
+ * as factor · kept + offset.
  */
 
 /** @param {Partial<Limits> | undefined | null} limits */

@@ -311,13 +311,9 @@ export function numberField(
       },
     );
   };
-  const shown =
-    value === null
-      ? h("span", { class: "unset", text: t("not yet") })
-      : h("b", { text: words(value) });
+  const shown = value === null ? h("span", { class: "unset", text: t("not yet") }) : h("b", { text: words(value) });
   const beside = aside && h("small", { text: aside });
-  const before =
-last != null && h("small", { text: t("Last: {value}", { value: words(last) }) });
+  const before = last != null && h("small", { text: t("Last: {value}", { value: words(last) }) });
   return h(
     "button",
     { type: "button", class: `field${fault ? " wrong" : ""}`, data: { k: path, path }, on: { click: open } },

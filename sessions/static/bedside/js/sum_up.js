@@ -133,9 +133,7 @@ function oddNumbers(doc, kit) {
   );
   return [...plain, ...rows]
     .filter(([path, value]) => oddity(kit.limits[path.replace(/\[\d+\]/g, "")], value))
-    .map(
-      ([path, value]) => `${labelled(kit, path)}: ${inWords(kit.limits[path.replace(/\[\d+\]/g, "")], value)}`,
-    );
+    .map(([path, value]) => `${labelled(kit, path)}: ${inWords(kit.limits[path.replace(/\[\d+\]/g, "")], value)}`);
 }
 
 /**

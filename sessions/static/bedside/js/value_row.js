@@ -93,8 +93,7 @@ export function fieldRow(ctx, path, { label, last = null, lastWords = "" } = {})
     step: 1,
   };
   const words = label ?? t(limits.label);
-  const said = (value) =>
-    t("{label}: {value}", { label: words, value: value == null ? "–" : inWords(limits, value) });
+  const said = (value) => t("{label}: {value}", { label: words, value: value == null ? "–" : inWords(limits, value) });
   return valueRow({
     name: path,
     label: words,

@@ -35,7 +35,8 @@ function computed(ctx, night, key) {
   const named = ctx.kit.computed[key];
   const { label, decimals } = named;
   const doubtful = night.doubtful?.includes(key);
-  return [doubtful ? t("{number}, doubtful", { number: label }) : label, toldOf(named, night[key]), unitOf(named), decimals];
+  const name = doubtful ? t("{number}, doubtful", { number: label }) : label;
+  return [name, toldOf(named, night[key]), unitOf(named), decimals];
 }
 
 /** @param {Ctx} ctx @param {PastNight} night */

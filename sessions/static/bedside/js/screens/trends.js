@@ -62,7 +62,10 @@ function weight(nights, kit) {
   const first =
     target === null
       ? t("After treatment you weighed {low} to {high} {unit} in {n} nights.", words)
-      : t("After treatment you weighed {low} to {high} {unit} in {n} nights; your target now is {target} {unit}.", words);
+      : t(
+          "After treatment you weighed {low} to {high} {unit} in {n} nights; your target now is {target} {unit}.",
+          words,
+        );
   const sentence = after.length
     ? [first, gained.length ? t("Between treatments you gained {gain} {unit} in the middle.", words) : ""]
         .filter(Boolean)

@@ -188,7 +188,10 @@ function reasonsToCall(ctx) {
   );
   return [
     plan.atMostOver && !planAsTold(ctx) && t("Even the longest treatment allowed would pass the limit with all of it."),
-    ...odd.map((path) => t("{field} is {value}: unusual.", { field: labelOf(ctx, path), value: fmt(toldOf(ctx.kit.limits[path], doc[path])) })),
+    ...odd.map((path) => {
+      const value = fmt(toldOf(ctx.kit.limits[path], doc[path]));
+      return t("{field} is {value}: unusual.", { field: labelOf(ctx, path), value });
+    }),
     gained &&
       gained.percent > GAIN_PERCENT &&
       t("You gained {kg} {unit}, {percent} % of the target weight: more than is usual.", {
