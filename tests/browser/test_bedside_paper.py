@@ -124,6 +124,16 @@ def test_an_unusual_number_is_asked_about_and_confirmed_where_it_stands(paper: E
     assert paper.doc()["confirmed"] == ["pre_systolic"]
     fill(paper, {"pre_systolic": "206"})
     assert paper.doc()["confirmed"] == []
+    fill(paper, {"pre_weight_kg": "72.4", "post_weight_kg": "69.8", "uf_removed_l": "0.26", "ended_at": "1230"})
+    paper.page.locator("input[data-path='pre_pulse']").focus()
+    expect(paper.screen()).to_contain_text("0.26 L taken off, but the weights make 2.6 L. Is it right?")
+    expect(paper.screen()).to_contain_text("14:00 h long, 4:00 h are prescribed. Is it right?")
+    fill(paper, {"uf_removed_l": "2.6", "ended_at": "0230"})
+    paper.touch_main("Look it over")
+    expect(paper.main()).to_be_disabled()  # what nobody looked at twice is asked here once more
+    paper.tap("Yes, it is right")
+    expect(paper.main()).to_be_enabled()
+    assert paper.doc()["confirmed"] == ["pre_systolic"]
 
 
 def test_the_day_is_chosen_by_touch_and_the_times_follow(paper: Evening) -> None:

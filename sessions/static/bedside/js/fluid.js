@@ -93,6 +93,19 @@ const given = (litres) => litres ?? 0;
 export const salineOf = (doc) => doc.events.reduce((sum, row) => sum + given(row.saline_l), 0);
 
 /**
+ * A found weight this far from what the fluid says points to a scale, an entry or the machine (common practice) [kg].
+ */
+export const WEIGHT_OFF = 0.5;
+
+/** What the two weights and what came in say was taken off [L]; null where a weight is missing, or it cannot be. */
+export function weighedOff(doc) {
+  const { pre_weight_kg: before, post_weight_kg: after } = doc;
+  if (before == null || after == null) return null;
+  const litres = before - after + (given(doc.rinse_back_l) + given(doc.intake_l) + salineOf(doc));
+  return between(litres, 0, MOST_OFF) ? litres : null;
+}
+
+/**
  * What the machine took off, by the best way that is believed, as the unit does it (dosing/science/course_fluid.py) ->
  * {litres, by: "total" | "weights" | "readings" | "", read: {litres, at} | null}; litres null where none is.
  * @param {TreatmentDocument} doc
@@ -101,12 +114,8 @@ export function takenOff(doc) {
   const last = lastValues(doc.readings, "9").uf_volume_l;
   const read = last ? { litres: last.value, at: last.at } : null;
   if (doc.uf_removed_l != null) return { litres: doc.uf_removed_l, by: "total", read };
-  const { pre_weight_kg: before, post_weight_kg: after } = doc;
-  const weighed =
-    before == null || after == null
-      ? null
-      : before - after + (given(doc.rinse_back_l) + given(doc.intake_l) + salineOf(doc));
-  if (weighed !== null && between(weighed, 0, MOST_OFF)) return { litres: weighed, by: "weights", read };
+  const weighed = weighedOff(doc);
+  if (weighed !== null) return { litres: weighed, by: "weights", read };
   const length = doc.started_at && doc.ended_at && minutesBetween(doc.started_at, doc.ended_at);
   const late = read && length && minutesBetween(doc.started_at, read.at) >= ENOUGH_READ * length;
   return late ? { litres: read.litres, by: "readings", read } : { litres: null, by: "", read };

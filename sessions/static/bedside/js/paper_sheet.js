@@ -1,28 +1,34 @@
 /*
- * A paper sheet while it is being typed in: `night.plan.paper` = {day, typed, sure, wrong}. `typed` has the shape of
- * the record with every cell as the text that was typed, so that nothing of it is lost; `layOut` makes the record of
- * it. Pure.
+ * A paper sheet while it is being typed in: `night.plan.paper` = {day, typed, sure, wrong, asked}. `typed` has the
+ * shape of the record with every cell as the text that was typed, so that nothing of it is lost; `layOut` makes the
+ * record of it, with what cannot stand (`wrong`) and what nobody has looked at twice (`asked`). Pure.
  */
 
 import { checkOf, inside } from "./check_rows.js";
-import { fromWall, later, toWall } from "./clock.js";
-import { getPath, limitsOf, onPaper, takeDocument } from "./draft.js";
-import { keptOf, oddity, parseNumber, refusal } from "./numbers.js";
+import { fromWall, later, minutesBetween, toWall } from "./clock.js";
+import { getPath, onPaper, takeDocument } from "./draft.js";
+import { keptOf, meant, oddity, parseNumber, refusal, withUnit } from "./numbers.js";
+import { cellLimits, lengthDoubt } from "./paper_doubts.js";
 import { t } from "./words.js";
 
 /** A text of the sheet, "" where nothing was typed. @param {Night} night @param {string} path */
 export const typedAt = (night, path) => getPath({ doc: night.plan.paper.typed }, path) ?? "";
 
-/** The limits of a cell; a check's own are the unit's. @param {Kit} kit @param {string} path */
-export function limitsAt(kit, path) {
-  const limits = limitsOf(kit, path.replace(/^checks\.\w+/, "checks"));
-  return path.startsWith("checks") ? { ...limits, usual: limits.hard } : limits;
-}
+/** The limits of a cell, with what it is held against. @param {Night} night @param {Kit} kit @param {string} path */
+export const limitsAt = (night, kit, path) => cellLimits(kit, night.plan.paper.typed, path);
 
 /** "2130", "21:30", "9.05" -> "21:30", or null where it is no time of day. */
 function clockOf(text = "") {
   const [, hour, minute] = /^(\d{1,2})\D?(\d\d)$/.exec(text.trim()) ?? [];
   return Number(hour) < 24 && Number(minute) < 60 ? `${hour.padStart(2, "0")}:${minute}` : null;
+}
+
+/** Litres typed as millilitres, or the other way round, as a question; "" where they are not. @param {Limits} limits */
+function slip(limits, number) {
+  const other = meant(limits, number);
+  if (other === null) return "";
+  const [typed, asked] = [number, other].map((each) => withUnit(each, limits.unit));
+  return t("{value} was typed. Was {other} meant?", { value: typed, other: asked });
 }
 
 /** A cell -> {value}, with {ask} where it is unusual; {} where it is empty; {wrong: words}. @param {Limits} limits */
@@ -31,8 +37,21 @@ export function readNumber(limits, text) {
   if (wrong !== undefined) return { wrong: t("“{text}” is no number.", { text: wrong }) };
   if (number === undefined) return {};
   const kept = keptOf(limits, number);
-  const why = refusal(limits, kept);
-  return why ? { wrong: why } : { value: kept, ask: oddity(limits, kept) };
+  const [slipped, why] = [slip(limits, kept), refusal(limits, kept)];
+  if (why) return { wrong: [why, slipped].filter(Boolean).join(" ") };
+  return { value: kept, ask: slipped || oddity(limits, kept) };
+}
+
+/** What is asked of a cell, until somebody has said that it is right; "" for nothing. @param {Night} night */
+export const askedOf = (night, path) => night.plan.paper.asked?.find((each) => each.path === path)?.words ?? "";
+
+/**
+ * Somebody looked at a cell a second time, and it is right: that holds for exactly what was asked.
+ * @param {Night} night @param {Kit} kit @param {string} path
+ */
+export function sayRight(night, kit, path) {
+  night.plan.paper.sure[path] = askedOf(night, path);
+  layOut(night, kit);
 }
 
 /** The first moment with this clock time at or after another one: the night runs over midnight. */
@@ -65,9 +84,10 @@ function reader(laid, kit) {
   const { paper } = laid.plan;
   return (path, to = path) => {
     const text = typedAt(laid, path);
-    const { value = null, ask, wrong } = readNumber(limitsAt(kit, path), text);
+    const { value = null, ask, wrong } = readNumber(limitsAt(laid, kit, path), text);
     if (wrong) paper.wrong.push(wrong);
-    if (ask && paper.sure[path] === text) laid.doc.confirmed.push(to);
+    if (ask && paper.sure[path] === ask) laid.doc.confirmed.push(to);
+    else if (ask) paper.asked.push({ path, words: ask });
     return value;
   };
 }
@@ -127,9 +147,16 @@ function laySites(laid, kit, number) {
   }
 }
 
+/** A length that is not the prescribed one is asked about at the end. @param {Night} laid @param {Kit} kit */
+function askLength({ doc, plan: { paper } }, kit) {
+  if (!doc.started_at || !doc.ended_at) return;
+  const words = lengthDoubt(kit, minutesBetween(doc.started_at, doc.ended_at));
+  if (words && paper.sure.ended_at !== words) paper.asked.push({ path: "ended_at", words });
+}
+
 /**
- * Make the record of what was typed; `paper.wrong` says what cannot stand. Unusual numbers are confirmed by their very
- * text.
+ * Make the record of what was typed; `paper.wrong` says what cannot stand, `paper.asked` what is unusual and was not
+ * looked at twice: [{path, words}].
  * @param {Night} night @param {Kit} kit
  */
 export function layOut(night, kit) {
@@ -139,9 +166,11 @@ export function layOut(night, kit) {
   const { typed, day } = paper;
   const [start, end] = [clockOf(typed.started_at), clockOf(typed.ended_at)];
   Object.assign(record, { source: "paper", run_sheet_version: null, confirmed: [] });
+  paper.asked = [];
   paper.wrong = ["started_at", "ended_at"].map((path) => wrongTime(laid, path)).filter(Boolean);
   record.started_at = start && fromWall(`${day}T${start}`, kit.patient.zone);
   record.ended_at = record.started_at && end ? following(end, later(record.started_at, 1), kit.patient.zone) : null;
+  askLength(laid, kit);
   night.stage = record.ended_at ? "after" : record.started_at ? "running" : "before";
   const number = reader(laid, kit);
   Object.assign(record, columns(wholeNight(kit), number));

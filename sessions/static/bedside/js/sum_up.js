@@ -11,10 +11,6 @@ import { inWords, oddity, shown, withUnit } from "./numbers.js";
 import { calledHere, wordsOf } from "./ready.js";
 import { fmt, hours, t, timeOf } from "./words.js";
 
-/**
- * A found weight this far from what the fluid says points to a scale, an entry or the machine (common practice) [kg].
- */
-const WEIGHT_OFF = 0.5;
 /** What machines round when a removal is set on them (common practice) [L]. */
 const SET_OFF = 0.1;
 const TOTAL = "uf_removed_l";
@@ -42,6 +38,9 @@ export function blocking({ doc, plan }) {
     found.push(t("The treatment ends before it starts."));
   return [...found, ...(plan.paper?.wrong ?? [])];
 }
+
+/** Of a night from paper, what is unusual and was not looked at twice -> [{path, words}]. @param {Night} night */
+export const askedTwice = ({ plan }) => plan.paper?.asked ?? [];
 
 /**
  * Treatments of the same time that the unit has already, to a night from paper: somebody else may have entered it.
@@ -185,7 +184,7 @@ export function unusual(night, kit, lastPost) {
     fastest && fluid.overLimit(fastest.rate, limit) && t("UF rate {words}", { words: fastestWords(fastest, limit) }),
     expected !== null &&
       doc.post_weight_kg != null &&
-      Math.abs(doc.post_weight_kg - expected) >= WEIGHT_OFF &&
+      Math.abs(doc.post_weight_kg - expected) >= fluid.WEIGHT_OFF &&
       t("The weight after is {kg} {unit} away from what the fluid says: {expected} {unit}", {
         ...weightParts(kit, Math.abs(doc.post_weight_kg - expected)),
         expected: weightParts(kit, expected).kg,

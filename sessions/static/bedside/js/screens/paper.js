@@ -10,8 +10,8 @@ import { later, toWall } from "../clock.js";
 import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
 import { heparin } from "../heparin.js";
 import { unitOf } from "../numbers.js";
-import { layOut, limitsAt, readNumber, typedAt, wrongTime } from "../paper_sheet.js";
-import { typed, wordsOf } from "../ready.js";
+import { askedOf, layOut, limitsAt, readNumber, sayRight, typedAt, wrongTime } from "../paper_sheet.js";
+import { typed } from "../ready.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
 import { plainDay, t } from "../words.js";
@@ -70,6 +70,25 @@ function onward(event) {
   all[all.indexOf(event.target) + 1]?.focus();
 }
 
+/** @type {Map<HTMLElement, () => void>} what stands beside each cell of the page is said anew by these */
+const tells = new Map();
+
+/** One cell can put another one into question. */
+function tellAll() {
+  for (const [said, tell] of tells) {
+    if (said.isConnected) tell();
+    else tells.delete(said);
+  }
+}
+
+/** Words that stand already stay: a finger may be on its way to their button. @param {HTMLElement} said */
+function say(said, nodes) {
+  const words = nodes.map((each) => each.textContent).join(" ");
+  if (said.dataset.words === words) return;
+  said.dataset.words = words;
+  said.replaceChildren(...nodes);
+}
+
 /**
  * A labelled cell: `judge()` gives words about what stands in it, or null, with a button where they are a question.
  * @param {Ctx} ctx @param {string} path
@@ -77,7 +96,8 @@ function onward(event) {
 function cell(ctx, path, label, judge, props = {}) {
   const id = `cell-${path}`;
   const said = h("div", { class: "said", role: "status" });
-  const tell = () => said.replaceChildren(...[judge()].flat().filter(Boolean));
+  const tell = () => say(said, [judge()].flat().filter(Boolean));
+  tells.set(said, tell);
   const input = h("input", {
     id,
     type: "text",
@@ -91,9 +111,9 @@ function cell(ctx, path, label, judge, props = {}) {
       input: () => {
         write(ctx, path, typed(input.value));
         keep(ctx);
-        said.replaceChildren();
+        say(said, []);
       },
-      change: tell,
+      change: tellAll,
       keydown: onward,
     },
   });
@@ -105,19 +125,24 @@ function cell(ctx, path, label, judge, props = {}) {
 
 const problem = (words) => words && h("p", { class: "problem", text: words });
 
+/** What is asked of a cell, with the touch that answers it. @param {Ctx} ctx @param {string} path */
+export function question(ctx, path) {
+  const words = askedOf(ctx.night, path);
+  if (!words) return null;
+  const yes = () => {
+    sayRight(ctx.night, ctx.kit, path);
+    settle(ctx);
+  };
+  return [h("p", { text: words }), bigButton(t("Yes, it is right"), yes, { data: { k: `yes-${path}` } })];
+}
+
 /** @param {Ctx} ctx @param {string} path */
 function numberCell(ctx, path, name = shortOf(ctx.kit, path)) {
-  const limits = limitsAt(ctx.kit, path);
+  const limits = limitsAt(ctx.night, ctx.kit, path);
   const label = [name, unitOf(limits)].filter(Boolean).join(", ");
   const judge = () => {
-    const text = String(typedAt(ctx.night, path));
-    const { wrong, ask } = readNumber(limits, text);
-    if (!ask || ctx.night.plan.paper.sure[path] === text) return problem(wrong);
-    const yes = () => {
-      ctx.night.plan.paper.sure[path] = text;
-      settle(ctx);
-    };
-    return [h("p", { text: ask }), bigButton(t("Yes, it is right"), yes, { data: { k: `yes-${path}` } })];
+    const { wrong } = readNumber(limitsAt(ctx.night, ctx.kit, path), String(typedAt(ctx.night, path)));
+    return wrong ? problem(wrong) : question(ctx, path);
   };
   // A keypad of figures has no minus sign on some phones.
   return cell(ctx, path, label, judge, { inputmode: limits.hard[0] < 0 ? "text" : "decimal" });
@@ -125,7 +150,10 @@ function numberCell(ctx, path, name = shortOf(ctx.kit, path)) {
 
 /** @param {Ctx} ctx @param {string} path */
 const timeCell = (ctx, path, label) =>
-  cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)), { inputmode: "numeric", placeholder: "21:30" });
+  cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)) || question(ctx, path), {
+    inputmode: "numeric",
+    placeholder: "21:30",
+  });
 /** @param {Ctx} ctx @param {string} path */
 const wordCell = (ctx, path, label) => cell(ctx, path, label, () => null, { maxlength: 200 });
 
@@ -210,10 +238,10 @@ const eventCells = (ctx) => (row) => [
 
 const medicineCells =
   (ctx) =>
-  (row, { name, unit, fixed }) => [
+  (row, { name, fixed }) => [
     timeCell(ctx, `${row}.at`, t("Time")),
     fixed ? null : wordCell(ctx, `${row}.name`, t("Name")),
-    numberCell(ctx, `${row}.amount`, fixed ? `${nameWords(ctx.kit, name)}, ${wordsOf(ctx.kit, unit)}` : undefined),
+    numberCell(ctx, `${row}.amount`, fixed ? nameWords(ctx.kit, name) : undefined),
     fixed ? null : wordCell(ctx, `${row}.unit`, t("Unit")),
   ];
 

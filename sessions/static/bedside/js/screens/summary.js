@@ -6,12 +6,13 @@ import { limitsOf, setMoment } from "../draft.js";
 import { fieldName, placeOfField, shownValue } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
-import { throwAway } from "../practice.js";
 import { toldOf, unitOf } from "../numbers.js";
+import { throwAway } from "../practice.js";
 import { register } from "../router.js";
-import { blocking, fastestWords, figures, missing, sameTime, unusual } from "../sum_up.js";
+import { askedTwice, blocking, fastestWords, figures, missing, sameTime, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
+import { question } from "./paper.js";
 
 /** Told whether they are known or not; the other numbers where they are. */
 const ALWAYS = ["pre_systolic", "post_systolic"];
@@ -123,6 +124,7 @@ function draw(ctx) {
         "care",
       ),
     ),
+    askedTwice(ctx.night).map(({ path }) => h("div", { class: "notice care" }, question(ctx, path))),
     times(ctx),
     refused(ctx),
     outcome(ctx),
@@ -134,6 +136,13 @@ function draw(ctx) {
   ];
 }
 
+/** Why it cannot go yet, or where it waits; null where it goes at once. @param {Ctx} ctx @param {string[]} stops */
+function handOverHint(ctx, stops) {
+  if (stops.length) return stops[0];
+  if (askedTwice(ctx.night).length) return t("First answer what is asked");
+  return ctx.online() ? null : t("It waits on this phone for the network");
+}
+
 /** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
@@ -143,8 +152,8 @@ function bar(ctx) {
     {
       label: t("Hand over to the unit"),
       tap: () => handOver(ctx),
-      disabled: stops.length > 0,
-      hint: stops[0] ?? (ctx.online() ? null : t("It waits on this phone for the network")),
+      disabled: stops.length > 0 || askedTwice(ctx.night).length > 0,
+      hint: handOverHint(ctx, stops),
     },
     {
       label: t("Back, to change something"),
