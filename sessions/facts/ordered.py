@@ -113,7 +113,10 @@ ORDERED: dict[str, Ordered] = {
         CIRCUIT, Field(_("Dialysate buffer"), "mmol/L", (10, 60), (24, 45), 1), on_paper=False
     ),
     "dialysate_temperature_c": Ordered(
-        CIRCUIT, Field(_("Dialysate temperature"), "°C", (30, 40), (35, 37.5), 0.1, of_machine=True), on_paper=False
+        CIRCUIT,
+        Field(_("Dialysate temperature"), "°C", (30, 40), (35, 37.5), 0.1, of_machine=True),
+        main=6,
+        on_paper=False,
     ),
     "anticoagulant": Ordered(ANTICOAGULATION, label=_("Anticoagulation")),
     "bolus_units": Ordered(

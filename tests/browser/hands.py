@@ -152,7 +152,7 @@ class Hands:
     def value(self, label: str, number: float, step: float) -> None:
         """A row of a reading: same as last, some steps away, or typed, whichever is least."""
         row = self.page.get_by_role("group", name=label, exact=True)
-        same = row.get_by_role("button", name=re.compile(r": same as last, "))
+        same = row.get_by_role("button", name=re.compile(r": (same as last|as prescribed), "))
         last = number_in(same.inner_text()) if same.count() else None
         steps = None if last is None else round((number - last) / step, 6)
         if steps == 0:

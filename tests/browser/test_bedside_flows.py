@@ -137,6 +137,13 @@ def test_a_low_pressure_is_gone_through_to_its_end_and_the_record_has_its_times(
     screen = phone.page.locator("#screen")
     expect(screen).to_contain_text("on again")
     expect(screen).to_contain_text("the treatment went on, the unit was called")
+    phone.go("event", "0")
+    dock = phone.page.locator("#dock").bounding_box()
+    for words in ("Off since: ", "On again: ", "End: "):
+        box = phone.page.get_by_role("button", name=re.compile(f"^{words}")).bounding_box()
+        assert dock is not None and box is not None
+        assert box["y"] + box["height"] <= dock["y"], f"{words} lies under the dock"
+    phone.go(*("flow", "hypotension", event["id"]))
     phone.answer("Back to the treatment")
     expect(screen).to_contain_text("Treatment is running")
     phone.page.get_by_role("button", name=re.compile("Low blood pressure")).click()

@@ -175,6 +175,10 @@ def test_each_value_is_touched_same_stepped_or_typed_and_none_comes_unseen(phone
     record_night(ana, evening_before(2))  # venous 130, arterial −140, Qb 300
     phone.running(70)
     phone.tap("Reading")
+    phone.run("app", "m.ctx.kit.prescription.dialysate_temperature_c = 35.5; m.ctx.redraw();")
+    temperature = phone.page.get_by_role("group", name="Dialysate temperature")
+    expect(temperature).to_contain_text("prescribed 35.5")  # tonight's, and not the one of the night before
+    expect(temperature.get_by_role("button", name="Dialysate temperature: as prescribed, 35.5 °C")).to_be_visible()
     row = phone.page.get_by_role("group", name="Venous pressure")
     expect(row).to_contain_text("last 130")
     press(phone, r"^Venous pressure: same as last, 130 mmHg$")
@@ -200,7 +204,7 @@ def test_the_last_value_is_tonights_once_there_is_one(phone: Phone, ana: Patient
     phone.go("reading")
     venous = phone.page.get_by_role("group", name="Venous pressure")
     expect(venous).to_contain_text(f"last 165, {at.astimezone(LISBON):%H:%M}")
-    expect(phone.page.get_by_role("group", name="Blood flow rate (Qb)")).to_contain_text("last 300, ")
+    expect(phone.page.get_by_role("group", name="Blood flow rate (Qb)")).to_contain_text("prescribed 300")
 
 
 def test_what_is_impossible_is_refused_and_what_is_unusual_asked_once_more(phone: Phone) -> None:
@@ -252,7 +256,7 @@ def test_a_page_that_dies_in_a_reading_comes_back_to_it(phone: Phone, ana: Patie
     phone.page.wait_for_timeout(300)
     phone.kill()
     expect(phone.page.get_by_role("button", name="Venous pressure: 130 mmHg, change")).to_be_visible()
-    press(phone, r"^Blood flow rate \(Qb\): same as last, 300 mL.min$")
+    press(phone, r"^Blood flow rate \(Qb\): as prescribed, 300 mL.min$")
     [reading] = phone.doc()["readings"]
     assert (reading["venous_mmhg"], reading["qb_ml_min"]) == (130, 300)
 

@@ -86,6 +86,7 @@ def test_the_prescription_comes_whole(ana_client: Client, anas_prescription: Pre
     assert told["lines"]["main"][0] == {"label": "Target weight", "number": "70", "unit": "kg"}
     assert [line["label"] for line in told["lines"]["main"]] == [
         "Target weight", "Length", "Blood flow (Qb)", "Dialysate flow (Qd)", "UF rate, at most",
+        "Dialysate temperature",
     ]  # fmt: skip
     assert {"label": "Needles", "number": "15", "unit": "G"} in told["lines"]["other"]
     assert (told["weekdays"], told["quiet_at_night"], told["in_force_from"]) == (

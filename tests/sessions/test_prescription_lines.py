@@ -28,6 +28,7 @@ MAIN = [
     "Blood flow (Qb): 300 mL/min",
     "Dialysate flow (Qd): 500 mL/min",
     "UF rate, at most: 10 mL/kg/h",
+    "Dialysate temperature: 36.5 °C",
 ]
 REST = [
     "Days: Monday, Wednesday, Friday",
@@ -39,7 +40,6 @@ REST = [
     "Dialysate calcium: 1.5 mmol/L",
     "Dialysate sodium: 138 mmol/L",
     "Dialysate bicarbonate: 35 mmol/L",
-    "Dialysate temperature: 36.5 °C",
     "Anticoagulation: unfractionated heparin",
     "Bolus: 2000 units",
 ]

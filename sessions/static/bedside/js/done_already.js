@@ -2,9 +2,10 @@
 
 import { t, timeOf } from "./words.js";
 
-/** @param {{started_at: Iso, ended_at: Iso | null, stage: string}} done */
-export function toldOfDone({ started_at: started, ended_at: ended, stage }) {
+/** @param {{started_at: Iso, ended_at: Iso | null, stage: string, waits: boolean}} done */
+export function toldOfDone({ started_at: started, ended_at: ended, stage, waits }) {
   const times = { from: timeOf(started), to: ended ? timeOf(ended) : "" };
+  if (waits) return t("Begun {from}, ended {to}, waits on this phone for the unit.", times);
   if (stage === "handed" && !ended) return t("Begun {from}, handed over to the unit.", times);
   if (stage === "handed") return t("Begun {from}, ended {to}, handed over to the unit.", times);
   return ended ? t("Begun {from}, ended {to}, not handed over yet.", times) : t("Begun {from}, not ended yet.", times);

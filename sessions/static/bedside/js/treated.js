@@ -15,12 +15,13 @@ export const dayServed = (iso, zone) =>
   new Date(Date.parse(`${toWall(iso, zone)}Z`) - STILL_EVENING_H * 3_600_000).toISOString().slice(0, 10);
 
 /** @param {Night} night */
-const ofPhone = ({ id, doc, stage }) => ({
+const ofPhone = ({ id, doc, stage, delivered }) => ({
   id,
   started_at: doc.started_at,
   ended_at: doc.ended_at,
   stage,
   here: true,
+  waits: stage === "handed" && !delivered,
 });
 
 /** @param {any} document */
@@ -30,6 +31,7 @@ const ofUnit = ({ id, started_at, ended_at, status }) => ({
   ended_at: ended_at ?? null,
   stage: status !== "open" ? "handed" : ended_at ? "after" : "running",
   here: false,
+  waits: false,
 });
 
 /** @param {PastNight} night */
@@ -42,9 +44,9 @@ const ofHistory = ({ id, started_at, minutes }) =>
   });
 
 /**
- * Every treatment that began, of which the phone knows, newest first -> [{id, started_at, ended_at, stage, here}];
- * here: that its record is on this phone. Neither practice nor what was begun by mistake.
- * @param {Ctx} ctx
+ * Every treatment that began, of which the phone knows, newest first; neither practice nor what was begun by mistake ->
+ * [{id, started_at, ended_at, stage, here, waits}]. here: that its record is on this phone; waits: that the unit does
+ * not have it yet. @param {Ctx} ctx
  */
 function known(ctx) {
   const own = ctx.nights.filter((night) => !night.practice && !night.mistaken && night.doc.started_at).map(ofPhone);

@@ -14,7 +14,7 @@ const key = (name, label, spoken, act, names = "") =>
   );
 
 function keysOf(row, put, type) {
-  const { name, label, limits, value, last } = row;
+  const { name, label, limits, value, last, isOrdered } = row;
   const from = value ?? last;
   if (from == null) return [key(`${name}-type`, t("Enter"), t("{label}: enter", { label }), type, "wide")];
   const step = (count) => () => put(keptOf(limits, stepped(toldOf(limits, from), limits.step ?? 1, count)));
@@ -25,7 +25,9 @@ function keysOf(row, put, type) {
       ? key(
           `${name}-mid`,
           figure("= "),
-          t("{label}: same as last, {value}", { label, value: words }),
+          isOrdered
+            ? t("{label}: as prescribed, {value}", { label, value: words })
+            : t("{label}: same as last, {value}", { label, value: words }),
           () => put(from),
           "same",
         )
@@ -38,7 +40,7 @@ function keysOf(row, put, type) {
 }
 
 /**
- * {name, label, short?, limits, value, last, lastWords, confirmed, write(value, asked), confirm()} -> Node. `asked`
+ * {name, label, short?, limits, value, last, isOrdered?, lastWords, confirmed, write(value, asked), confirm()} -> Node. `asked`
  * says that the pad has already asked about an unusual value. unasked: nobody is asked whether a low one is right.
  */
 export function valueRow(row) {
@@ -53,8 +55,9 @@ export function valueRow(row) {
       label,
       limits: row.unasked ? { ...limits, usual: [limits.hard[0], limits.usual[1]] } : limits,
       value,
-      last: row.last,
+      last: row.isOrdered ? null : row.last,
       allowSame: row.last != null,
+      aside: row.isOrdered ? row.lastWords : "",
     });
     if (given !== undefined) row.write(given, !(row.unasked && given != null && given < limits.usual[0]));
   };

@@ -63,13 +63,22 @@ const grid = (ctx) =>
 
 const MOMENT_NAMES = () => ({ paused_at: t("Off since"), resumed_at: t("On again"), ended_at: t("End") });
 
-/** The other times of an event, each to be put right where it is wrong. @param {Ctx} ctx */
-const otherTimes = (ctx, index) =>
-  MOMENTS.filter((name) => ctx.night.doc.events[index][name]).map((name) =>
-    momentRow(`event-${name}`, MOMENT_NAMES()[name], ctx.night.doc.events[index][name], (iso) =>
+/** The times of an event, each to be put right where it is wrong. @param {Ctx} ctx */
+function times(ctx, index) {
+  const event = ctx.night.doc.events[index];
+  const others = MOMENTS.filter((name) => event[name]).map((name) =>
+    momentRow(`event-${name}`, MOMENT_NAMES()[name], event[name], (iso) =>
       ctx.change(t("Time changed"), (night) => setRow(night, "events", index, { [name]: iso })),
     ),
   );
+  const own = momentRow("event", t("Time"), event.at, (iso) =>
+    ctx.change(t("Time changed"), (night) => {
+      setRow(night, "events", index, moveTimes(event, iso));
+      pointTo(ctx, "event", retime(night, "events", index, iso));
+    }),
+  );
+  return others.length ? h("div", { class: "pair" }, own, others) : own;
+}
 
 /** @param {Ctx} ctx */
 function draw(ctx, [given]) {
@@ -80,23 +89,17 @@ function draw(ctx, [given]) {
   if (!event) return grid(ctx);
   const aid = ctx.kit.first_aid?.[event.kind];
   return [
-    aid ? note(aid, "care") : null,
-    aid ? uncheckedLine(ctx.kit, !ctx.kit.first_aid_unchecked?.includes(event.kind)) : null,
-    toCard(ctx, event.kind),
-    momentRow("event", t("Time"), event.at, (iso) =>
-      ctx.change(t("Time changed"), (night) => {
-        setRow(night, "events", index, moveTimes(event, iso));
-        pointTo(ctx, "event", retime(night, "events", index, iso));
-      }),
-    ),
-    otherTimes(ctx, index),
-    textField(ctx, `events[${index}].note`, t("What happened, what was done")),
     hasFlow(ctx.kit, event.kind)
       ? bigButton(t("What to do now, step by step"), () => replace("flow", ...addressOf(event)), {
           tone: "danger",
           data: { k: "flow" },
         })
       : null,
+    times(ctx, index),
+    aid ? note(aid, "care") : null,
+    aid ? uncheckedLine(ctx.kit, !ctx.kit.first_aid_unchecked?.includes(event.kind)) : null,
+    toCard(ctx, event.kind),
+    textField(ctx, `events[${index}].note`, t("What happened, what was done")),
     ...callButtons(ctx.kit.unit, "on_call"),
   ].filter(Boolean);
 }

@@ -408,7 +408,17 @@ function bolusAsked(ctx) {
   ];
 }
 
-/** What has to stand on the machine: the plan, how long, heparin. @param {Ctx} ctx */
+/** What is ordered of the dialysate, as it is set. */
+const ON_THE_MACHINE = ["qd_ml_min", "dialysate_temperature_c"];
+
+/** @param {Ctx} ctx @param {string} name */
+function orderedLine(ctx, name) {
+  const value = ctx.kit.prescription?.[name];
+  const path = `readings.${name}`;
+  return value == null ? null : [shortOf(ctx.kit, path), withUnit(value, limitsOf(ctx.kit, path)?.unit)];
+}
+
+/** What has to stand on the machine: the plan, how long, dialysate, heparin. @param {Ctx} ctx */
 function machineAsked(ctx) {
   const { planned_uf_l: litres, planned_minutes: planned } = ctx.night.doc;
   const minutes = planned ?? ctx.kit.prescription?.minutes;
@@ -419,6 +429,7 @@ function machineAsked(ctx) {
     litres != null && figureRow(t("Fluid to take off"), litresWords(litres)),
     dl([
       minutes && [t("Length"), `${hours(minutes)} h`],
+      ...ON_THE_MACHINE.map((name) => orderedLine(ctx, name)),
       rate && [rate.label, withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))],
       rate &&
         ctx.kit.prescription?.stop_minutes_before_end != null && [

@@ -47,6 +47,19 @@ function write(ctx, index, field, label, value, asked) {
   });
 }
 
+/** What is ordered of a number that is read. @param {Ctx} ctx @param {string} field @returns {number | null} */
+const orderedOf = (ctx, field) => ctx.kit.prescription?.[field] ?? null;
+
+/** Where a value in sight comes from; what is ordered stands beside one that differs. @param {Ctx} ctx */
+function besideWords(ctx, field, before) {
+  if (!before) return "";
+  const ordered = orderedOf(ctx, field);
+  const prescribed = ordered === null ? "" : t("prescribed {value}", { value: withUnit(ordered) });
+  if (before.ordered) return prescribed;
+  const last = t("last {value}, {time}", { value: withUnit(before.value), time: whenWords(ctx, before.at) });
+  return ordered === null || ordered === before.value ? last : `${last} · ${prescribed}`;
+}
+
 /** Last night's values say the day, tonight's the time. @param {Ctx} ctx @param {Iso} iso */
 const whenWords = (ctx, iso) =>
   ctx.night.doc.started_at && iso >= ctx.night.doc.started_at ? timeOf(iso) : dayOf(iso);
@@ -65,9 +78,8 @@ function row(ctx, index, field, last) {
     limits,
     value: index == null ? null : ctx.night.doc.readings[index][field],
     last: before?.value ?? null,
-    lastWords: before
-      ? t("last {value}, {time}", { value: withUnit(before.value), time: whenWords(ctx, before.at) })
-      : "",
+    lastWords: besideWords(ctx, field, before),
+    isOrdered: Boolean(before?.ordered),
     unasked: PRESSURE.has(field),
     confirmed: index != null && ctx.night.doc.confirmed.includes(`readings[${index}].${field}`),
     write: (value, asked) => write(ctx, index, field, label, value, asked),
@@ -99,10 +111,17 @@ function beginAt(ctx, iso) {
   );
 }
 
-/** Before the first reading of a night, the last one of the night before is in sight. @param {Ctx} ctx */
+/**
+ * Before the first reading of a night, the last one of the night before is in sight; of what is ordered, what holds
+ * tonight. @param {Ctx} ctx
+ */
 function lastNight(ctx) {
   const reading = ctx.kit.history?.find((night) => night.last_reading)?.last_reading;
-  return lastValues(reading ? [reading] : [], ctx.now().toISOString());
+  const before = lastValues(reading ? [reading] : [], ctx.now().toISOString());
+  const ordered = askedAt(ctx.kit, "readings")
+    .filter((field) => typeof orderedOf(ctx, field) === "number")
+    .map((field) => [field, { value: orderedOf(ctx, field), at: null, ordered: true }]);
+  return { ...before, ...Object.fromEntries(ordered) };
 }
 
 /** @param {Ctx} ctx */

@@ -185,10 +185,10 @@ function done(ctx) {
   const found = doneAlready(ctx);
   if (!found) return null;
   const today = treatedToday(ctx).some(({ id }) => id === found.id);
-  const words = today ? t("Today's treatment is handed over.") : t("The last treatment is handed over.");
+  const words = today ? t("Today's treatment is done.") : t("The last treatment is done.");
   const another = () => begin(ctx);
   return [
-    note(words, "good", h("p", { text: toldOfDone(found) })),
+    note(words, found.waits ? "plain" : "good", h("p", { text: toldOfDone(found) })),
     whyAsk(ctx).length ? null : bigButton(t("Begin another treatment"), another, { data: { k: "another" } }),
   ];
 }
