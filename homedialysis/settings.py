@@ -131,6 +131,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "CommonPasswordValidator",
     )
 ]
+AUTH_PASSWORD_VALIDATORS.append({"NAME": "homedialysis.accounts.services.passwords.NotGuessedAtOnce"})
 AUTH_PASSWORD_VALIDATORS[1]["OPTIONS"] = {"min_length": 12}  # type: ignore[assignment]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
@@ -139,6 +140,10 @@ ACCOUNT_LOGIN_METHODS = {"email"}
 ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_EMAIL_VERIFICATION = "none"  # the invitation went to the address already
+ACCOUNT_CHANGE_EMAIL = True  # one address; a new one counts once it is confirmed
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+# Whoever tries slows down where they try from; an address is never locked: it may be that of the nurse on call.
+ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,60/h/ip"}
 ACCOUNT_USER_DISPLAY = str
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 PROXIES = 1 if HTTPS else 0  # limits on tries count by the address that our own proxy saw

@@ -15,6 +15,7 @@ from sessions.pages import (
     takeout,
     text_signing,
     unit,
+    who_sees,
 )
 
 app_name = "treatments"
@@ -36,6 +37,9 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/facts/", patient_facts.facts, name="patient-facts"),
     path("patients/<uuid:patient_id>/from-paper/", from_paper.from_paper, name="from-paper"),
     path("patients/<uuid:patient_id>/invite/", unit.invite, name="invite"),
+    path("patients/<uuid:patient_id>/who-sees/", who_sees.who_sees, name="who-sees"),
+    path("patients/<uuid:patient_id>/who-sees/<int:helper_id>/end/", who_sees.end, name="end-help"),
+    path("patients/<uuid:patient_id>/who-sees/switch/", who_sees.switch, name="switch-patient"),
     path("patients/<uuid:patient_id>/access/", access.access, name="access"),
     path("patients/<uuid:patient_id>/devices/", devices.devices, name="devices"),
     path(

@@ -16,6 +16,7 @@ WORDS: dict[str, StrOrPromise] = {
     "push_taken": _("The push service took it (%(code)s)."),
     "push_said": _("%(host)s says %(code)s."),
     "push_gone": _("%(host)s says %(code)s: this browser is gone, and was removed."),
+    "push_inside": _("The push service's name leads to a machine inside: nothing was sent there."),
     "push_not_reached": _("The push service was not reached: %(why)s"),
     "push_not_made": _("The push message could not be made: %(why)s"),
     "no_push_key": _("No key for push messages is set up (make_push_keys)."),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import base64
 import binascii
 import ipaddress
+import re
+import socket
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
@@ -21,6 +23,10 @@ MOST_BROWSERS = 10
 POINT_BYTES, AUTH_BYTES = 65, 16
 """An uncompressed point of P-256, and the secret of RFC 8291."""
 LABEL = "a browser"
+NAME_IN_THE_WORLD = re.compile(r"(?:[a-z0-9](?:[a-z0-9-]*[a-z0-9])?\.)+[a-z][a-z0-9-]*[a-z0-9]")
+"""Two parts or more, the last of which no number can be; no dot at the end, by which inner names are written too."""
+WRITTEN_OUTSIDE = re.compile(r"[^\x21-\x7e]")
+"""Line ends, spaces and what else an address cannot hold."""
 
 
 @transaction.atomic
@@ -64,16 +70,19 @@ def _check_endpoint(endpoint: str) -> None:
             _("endpoint must be an https address of at most 600 letters; %(given)s was given.")
             % {"given": endpoint[:80]}
         )
-    if "." not in host or host.endswith((".local", ".internal", ".localhost")) or _is_number(host):
+    inner = host.endswith((".local", ".internal", ".localhost", ".lan", ".home.arpa"))
+    if inner or not NAME_IN_THE_WORLD.fullmatch(host) or WRITTEN_OUTSIDE.search(endpoint):
         raise ValidationError(_("endpoint must name a push service; %(given)s was given.") % {"given": host})
 
 
-def _is_number(host: str) -> bool:
-    try:
-        ipaddress.ip_address(host)
-    except ValueError:
-        return host.replace(".", "").isdigit()
-    return True
+def leads_outside(endpoint: str) -> bool:
+    """Whether every address behind the name lies in the world. Asked before each sending: a name may change its place.
+
+    Raises OSError where the name has none.
+    """
+    host = urlsplit(endpoint).hostname or ""
+    found = {place[0] for *_, place in socket.getaddrinfo(host, 443, type=socket.SOCK_STREAM)}
+    return all(ipaddress.ip_address(str(each).partition("%")[0]).is_global for each in found)
 
 
 def _checked(keys: Mapping[str, Any], name: str, length: int) -> str:

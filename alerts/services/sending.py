@@ -22,6 +22,7 @@ from pywebpush import WebPushException, webpush
 
 from alerts.models import AlertMessage, PushAddress
 from alerts.models.choices import Channel
+from alerts.services import push_addresses
 from alerts.services.delivery import Answer
 from alerts.services.push_keys import private_key
 from homedialysis.accounts.services.language import language_for
@@ -79,6 +80,8 @@ def _push(row: AlertMessage) -> Answer:
     if key is None:
         return Answer(sent=False, code="no_push_key", refused=True)
     try:
+        if not push_addresses.leads_outside(row.push.endpoint):
+            return Answer(sent=False, code="push_inside", refused=True)
         response = webpush(
             row.push.subscription,
             data=json.dumps(payload_of(row)),

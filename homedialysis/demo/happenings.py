@@ -23,6 +23,7 @@ from sessions.facts.choices import Anticoagulant, LeftReason
 from sessions.models import BloodResult, Dialyser, HospitalStay, Prescription, UrineCollection
 from sessions.services import outcomes
 from sessions.services.bloods import enter_bloods
+from sessions.services.enrolment import end_help
 from sessions.services.prescribing import sign_prescription
 from sessions.services.recording import record_treatment
 
@@ -99,11 +100,8 @@ class Life:
         self._enter(laboratory.apart(self.enrolled.member, self.enrolled.patient, at, rng=self.rng), at)
 
     def _let_the_partner_go(self, at: datetime) -> None:
-        """Nobody of the unit can do it on a page: the row goes, and the account with it."""
         for helper in self.enrolled.patient.carepartner_set.all():
-            helper.delete()
-            helper.user.is_active = False
-            helper.user.save(update_fields=["is_active"])
+            end_help(helper=helper, by=self.team.nurse(at), at=at)
 
     def _leave(self, at: datetime) -> None:
         patient = self.enrolled.patient

@@ -7,8 +7,8 @@ import logging
 import re
 from datetime import UTC, datetime
 
-KEPT = ("record", "rule", "alert", "outbox", "attempts", "status_code")
-"""Extra fields that may be logged: row numbers and names of rules."""
+KEPT = ("record", "rule", "alert", "outbox", "attempts", "status_code", "person", "from_address")
+"""Extra fields that may be logged: row numbers, names of rules, and from which address of the network it came."""
 
 
 OF_A_VALUE = re.compile(r"^ *(DETAIL|CONTEXT|HINT|QUERY|STATEMENT|LINE \d+): .*\n?(?: +\^\n?)?", re.MULTILINE)
@@ -32,6 +32,14 @@ class JsonLines(logging.Formatter):
             "message": record.getMessage(),
         }
         line |= {name: str(getattr(record, name)) for name in KEPT if hasattr(record, name)}
+        if (person := _who_asked(record)) is not None:
+            line.setdefault("person", str(person))
         if record.exc_info:
             line["trace"] = without_values(self.formatException(record.exc_info))
         return json.dumps(line)
+
+
+def _who_asked(record: logging.LogRecord) -> int | None:
+    """The number of the account behind a request that was refused or failed, where it was known by then."""
+    user = getattr(getattr(record, "request", None), "_cached_user", None)
+    return getattr(user, "pk", None)

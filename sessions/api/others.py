@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework.exceptions import NotFound, ValidationError
+from rest_framework.exceptions import NotFound, PermissionDenied, ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -122,7 +122,9 @@ class Devices(APIView):
         responses={201: NewDeviceAnswer},
     )
     def post(self, request: Request) -> Response:
-        """A token for one more device. It is shown this once; only its hash is kept."""
+        """A token for one more device. It is shown this once; only its hash is kept. A token makes no other token."""
+        if request.auth is not None:
+            raise PermissionDenied(_("Sign in to make a token: one that a device holds makes no other."))
         sent = NewDevice(data=request.data)
         sent.is_valid(raise_exception=True)
         try:

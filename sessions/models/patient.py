@@ -83,14 +83,39 @@ class Caution(models.Model):
         return f"Cautions of {self.patient}, {self.written_at:%Y-%m-%d}"
 
 
+NOT_ENDED = Q(ended_at__isnull=True, ended_by__isnull=True)
+ENDED_BY_SOMEBODY = Q(ended_at__isnull=False, ended_by__isnull=False)
+
+
+class WhoHelpsNow(models.Manager["CarePartner"]):
+    """Only those who help now: whoever is asked for in any other way sees nothing of a patient any more."""
+
+    def get_queryset(self) -> models.QuerySet[CarePartner]:
+        return super().get_queryset().filter(ended_at=None)
+
+
+class EveryHelper(models.Manager["CarePartner"]):
+    """Also those whose help was ended: for the history alone."""
+
+
 class CarePartner(models.Model):
-    """Someone who helps a patient at home and may fill in the record."""
+    """Someone who helps a patient at home and may fill in the record, until that is ended."""
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE)
     user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="cares_for")
+    ended_at = models.DateTimeField(null=True, blank=True)
+    ended_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = WhoHelpsNow()
+    ever = EveryHelper()
 
     class Meta:
-        constraints: ClassVar = [models.UniqueConstraint(name="care_partner_once", fields=["patient", "user"])]
+        constraints: ClassVar = [
+            models.UniqueConstraint(name="care_partner_once", fields=["patient", "user"], condition=Q(ended_at=None)),
+            models.CheckConstraint(name="help_is_ended_by_somebody", condition=NOT_ENDED | ENDED_BY_SOMEBODY),
+        ]
 
     def __str__(self) -> str:
         return f"{self.user} helps {self.patient}"

@@ -22,7 +22,7 @@ class PatientQuerySet(models.QuerySet[Any]):
             return self.none()
         if user.is_unit_staff:
             return self
-        return self.filter(Q(account=user) | Q(carepartner__user=user)).distinct()
+        return self.filter(Q(account=user) | Q(pk__in=user.cares_for.values("patient")))
 
     def in_programme(self) -> Self:
         return self.filter(left_on=None)

@@ -84,7 +84,11 @@ def invite(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         asked = bound.cleaned_data | {"patient": patient, "by": signed_in(request), "at": timezone.now()}
         try:
             secret = invite_care_partner(**asked) if for_partner else invite_patient(**asked)
-            link = link_for(request, secret)
+            if secret:
+                link = link_for(request, secret)
+            else:
+                words = _("%(email)s has a password already, and sees %(patient)s from the next sign-in on.")
+                messages.success(request, words % {"email": asked["email"], "patient": patient.name})
         except NotInvitable as problem:
             bound.add_error("email", str(problem))
     helpers = patient.carepartner_set.select_related("user")

@@ -295,7 +295,7 @@ def _bloods(facts: ByPatient) -> None:
 
 
 def _trainings(facts: ByPatient) -> None:
-    helping = Q(partner=None) | Q(partner__cares_for__patient=F("patient"))
+    helping = Q(partner=None) | Q(partner__cares_for__patient=F("patient"), partner__cares_for__ended_at=None)
     today = next(own.today for own in facts.values())
     rows = Training.objects.standing().filter(helping, patient__in=facts, done_on__lte=today)
     newest = rows.order_by("patient_id", "topic", "partner_id", "-done_on").distinct(

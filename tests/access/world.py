@@ -125,6 +125,7 @@ def build_world() -> World:
         "said_id": LeftOut.objects.create(
             patient=ana, day=A_NIGHT.date(), reason="ill", said_by=ana.account, said_at=A_NIGHT, received_at=A_NIGHT
         ).pk,
+        "helper_id": CarePartnerFactory(patient=ana, user__name="Ivo, who helps Ana").pk,
         "version": 1,
         "key": "made-up",
         "uidb36": "1",

@@ -30,7 +30,7 @@ from django.db import connection
 
 from alerts.models import Alert, AlertMessage, PushAddress
 from alerts.models.choices import Channel
-from alerts.services import delivery, escalation, push_keys, sending
+from alerts.services import delivery, escalation, push_addresses, push_keys, sending
 from alerts.services.acting import see
 from alerts.services.delivery import Answer
 from homedialysis.accounts.models import User
@@ -225,8 +225,16 @@ SECRET = os.urandom(16)
 
 
 @pytest.fixture
-def push(nurse: User, service: PushService, browser_key: ec.EllipticCurvePrivateKey, settings: Any) -> AlertMessage:
+def push(
+    nurse: User,
+    service: PushService,
+    browser_key: ec.EllipticCurvePrivateKey,
+    settings: Any,
+    monkeypatch: pytest.MonkeyPatch,
+) -> AlertMessage:
+    """The service of these tests runs on this machine: for it that counts as outside."""
     settings.PUSH_KEY = push_keys.new_key()
+    monkeypatch.setattr(push_addresses, "leads_outside", lambda endpoint: True)
     point = browser_key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
     address = PushAddress.objects.create(
         person=nurse,
@@ -260,6 +268,16 @@ def vapid_claims(authorization: str) -> dict[str, Any]:
 
 
 class TestPush:
+    def test_a_name_that_leads_inside_is_never_asked(
+        self, push: AlertMessage, service: PushService, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.undo()
+        run()
+        push.refresh_from_db()
+        assert push.failed_at == MORNING
+        assert "leads to a machine inside" in push.answer_words
+        assert service.got == []
+
     def test_the_browser_can_read_it_and_nobody_else(
         self, push: AlertMessage, service: PushService, browser_key: ec.EllipticCurvePrivateKey, ana: Patient
     ) -> None:

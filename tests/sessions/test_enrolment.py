@@ -185,9 +185,13 @@ def test_a_care_partner_comes_in_and_may_help_two(
 def test_a_care_partner_who_signs_in_already_needs_no_link_to_be_told_so(
     nurse_client: Client, partner: User, ben: Patient
 ) -> None:
+    partner.set_password("a quiet river at dawn")
+    partner.save()
     fields = {"partner-email": partner.email, "partner-name": partner.name}
     page = nurse_client.post(f"/patients/{ben.pk}/invite/", fields)
-    assert "already has an account" in page.context["partner"].errors["email"][0]
+    assert page.context["link"] == ""
+    assert "has a password already, and sees" in page.content.decode()
+    assert ben in Patient.objects.visible_to(partner)
 
 
 def test_the_sign_up_page_lets_nobody_in(unit: Any) -> None:

@@ -16,6 +16,7 @@ from dosing.services.importing.line_words import in_words
 from dosing.services.importing.taking import LEAVE
 from sessions.facts.choices import MessageFormat
 from sessions.models import LabLine, LabMessage
+from sessions.services.takeout import safe_cell
 
 REASON = "reason"
 CONTENT_TYPES = {
@@ -47,9 +48,9 @@ def _csv(lines: Sequence[LabLine]) -> bytes:
     for at, line in enumerate(lines):
         raw = line.row["raw"]
         if at == 0:
-            writer.writerow([*raw["header"], REASON])
+            writer.writerow([safe_cell(name) for name in (*raw["header"], REASON)])
         padding = [""] * max(0, len(raw["header"]) - len(raw["cells"]))
-        writer.writerow([*raw["cells"], *padding, reason_of(line)])
+        writer.writerow([safe_cell(cell) for cell in (*raw["cells"], *padding, reason_of(line))])
     return target.getvalue().encode()
 
 

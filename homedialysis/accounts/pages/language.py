@@ -27,6 +27,7 @@ def account(request: HttpRequest) -> HttpResponse:
     context = {
         "base": "phone_base.html" if user.role in BEDSIDE_ROLES else "unit_base.html",
         "languages": [(code, name) for code, name in settings.LANGUAGES if code in known],
+        "record": getattr(user, "patient", None) and user.patient.pk,
         "chosen": user.language if user.language in known else "",
         "form": OwnUnitsForm(instance=user),
     }

@@ -21,7 +21,7 @@ from homedialysis.accounts.models import BEDSIDE_ROLES, BedsideDevice, DeviceTok
 from homedialysis.accounts.pages.forms import DeviceForm, FirstPasswordForm, InviteStaffForm
 from homedialysis.accounts.pages.forms_unit import UnitForm, hours_of
 from homedialysis.accounts.pages.guards import administrator_only, staff_only
-from homedialysis.accounts.services import bedside_devices, invitations
+from homedialysis.accounts.services import bedside_devices, invitations, leaving
 
 
 def link_for(request: HttpRequest, secret: str) -> str:
@@ -79,8 +79,10 @@ def switch_person(request: HttpRequest, user_id: int) -> HttpResponse:
     if person == request.user:
         messages.error(request, _("You cannot shut yourself out."))
     else:
-        person.is_active = not person.is_active
-        person.save(update_fields=["is_active"])
+        if person.is_active:
+            leaving.shut_out(user=person, by=signed_in(request), at=timezone.now())
+        else:
+            leaving.let_in(user=person)
         told = _("%(person)s can sign in again.") if person.is_active else _("%(person)s can no longer sign in.")
         messages.success(request, told % {"person": person.name})
         if not person.is_active:

@@ -48,3 +48,9 @@ def withdraw(user: User) -> bool:
 def story_of(user: User) -> list[Any]:
     """Every state of the account that the triggers kept, newest first."""
     return list(user.events.order_by("-pgh_id"))  # type: ignore[attr-defined]
+
+
+def own_address_counts(user: User) -> None:
+    """The address by which somebody signs in is the one that the unit invited: it needs no confirmation, and stands
+    until another one is confirmed."""
+    EmailAddress.objects.update_or_create(user=user, email=user.email, defaults={"verified": True, "primary": True})

@@ -1,0 +1,80 @@
+"""Who can see a patient's record, who looked at it, and the end of it."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from homedialysis.accounts.models import User, signed_in
+from homedialysis.accounts.pages.guards import staff_only
+from homedialysis.accounts.services.leaving import let_in, shut_out
+from sessions.models import CarePartner, Patient
+from sessions.services.enrolment import end_help
+from sessions.services.reading_log import note_reading, read_by_day
+
+
+def may_end(user: User, patient: Patient) -> bool:
+    """Patients say themselves who helps them; the unit's nurse, nephrologist and administrator can too."""
+    return user.is_clinical or user.is_administrator or patient.account_id == user.pk
+
+
+@login_required
+@require_safe
+def who_sees(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """Who helps, whether the patient can sign in, and which of the unit's people looked at the record when."""
+    user = signed_in(request)
+    patient = get_object_or_404(Patient.objects.visible_to(user), pk=patient_id)
+    if not may_end(user, patient):
+        raise PermissionDenied
+    note_reading(request, patient.pk)
+    context: dict[str, Any] = {
+        "patient": patient,
+        "own": patient.account_id == user.pk,
+        "base": "unit_base.html" if user.is_unit_staff else "phone_base.html",
+        "helpers": CarePartner.ever.filter(patient=patient).select_related("user", "ended_by").order_by("-pk"),
+        "days": read_by_day(patient, until=timezone.now()),
+    }
+    return render(request, "sessions/who_sees.html", context)
+
+
+@login_required
+@require_POST
+def end(request: HttpRequest, patient_id: uuid.UUID, helper_id: int) -> HttpResponse:
+    """Somebody who helped sees nothing more: on no page, by no program, on no phone."""
+    user = signed_in(request)
+    patient = get_object_or_404(Patient.objects.visible_to(user), pk=patient_id)
+    if not may_end(user, patient):
+        raise PermissionDenied
+    helper = get_object_or_404(CarePartner.ever.filter(patient=patient), pk=helper_id)
+    end_help(helper=helper, by=user, at=timezone.now())
+    messages.success(request, _("%(name)s sees nothing of this record any more.") % {"name": helper.user.name})
+    return redirect("treatments:who-sees", patient.pk)
+
+
+@staff_only
+@require_POST
+def switch(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """Let a patient sign in again, or no longer."""
+    user = signed_in(request)
+    patient = get_object_or_404(Patient.objects.visible_to(user).select_related("account"), pk=patient_id)
+    if not may_end(user, patient):
+        raise PermissionDenied
+    account = patient.account
+    if account is None or not account.has_usable_password():
+        messages.error(request, _("%(name)s has never signed in.") % {"name": patient.name})
+    elif account.is_active:
+        shut_out(user=account, by=user, at=timezone.now())
+        messages.success(request, _("%(name)s can no longer sign in.") % {"name": patient.name})
+    else:
+        let_in(user=account)
+        messages.success(request, _("%(name)s can sign in again.") % {"name": patient.name})
+    return redirect("treatments:who-sees", patient.pk)
