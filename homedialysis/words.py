@@ -77,6 +77,7 @@ PATIENTS_TOO = (
     "sessions/pages/bedside.py",
     "sessions/pages/differences.py",
     "sessions/pages/takeout.py",
+    "sessions/pages/who_sees.py",
     "templates/dosing/_number.html",
     "templates/dosing/_quantity.html",
     "templates/dosing/_value.html",
@@ -85,6 +86,7 @@ PATIENTS_TOO = (
     "templates/dosing/patient_letters.html",
     "templates/sessions/bedside*.html",
     "templates/sessions/versions.html",
+    "templates/sessions/who_sees.html",
 )
 """What in those rooms patients read nevertheless."""
 
