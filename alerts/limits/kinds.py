@@ -129,6 +129,7 @@ _FLUID: tuple[Row | Guided, ...] = (
      "gain_percent"),
     ("off_target_kg", _("Weight after, off target by"), "kg", 1, 0.3, 5, 0.1, "", _PRACTICE),
     ("off_target_percent", _("or by, of target weight"), "%", 2, 0.5, 10, 0.5, "", _PRACTICE),
+    ("gain_rise", _("Rise of the gain over weeks, of target weight, told from"), "%", 0.5, 0, 5, 0.1, "", _PRACTICE),
     ("target_pressure_shift", _("Shift of the pressure before that questions the target weight"), "mmHg", 8, 4, 40, 1,
      "", _PRACTICE),
 )  # fmt: skip
@@ -148,6 +149,7 @@ _PRESSURE: tuple[Row | Guided, ...] = (
 _DOSE: tuple[Row | Guided, ...] = (
     ("delivered", _("Time of treatment at least, twice in three"), "%", 90, 50, 100, 5, "", _PRACTICE),
     ("delivered_once", _("Time of treatment at least, once"), "%", 75, 30, 100, 5, "", _PRACTICE),
+    ("length_fall", _("Treatments getting shorter over weeks, told from"), "%", 4, 0, 30, 1, "", _PRACTICE),
     ("treatments", _("Treatments in four weeks at least, of those prescribed"), "%", 85, 50, 100, 5, "", _PRACTICE),
     Guided("single_pool_ktv", _("Single-pool Kt/V at least, three a week"), "", 0.6, 2, 0.05, "low", "single_pool_ktv"),
     Guided("weekly_ktv", _("Weekly standard Kt/V with the kidney at least, other schedules"), "1/wk", 1.5, 4, 0.1,

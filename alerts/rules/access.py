@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from alerts.models.choices import Family, Urgency
 from alerts.rules import pressures
 from alerts.rules.base import History, JudgedNight, Rule, Seen
-from alerts.rules.drifts import drifting
+from alerts.rules.drifts import drifting, together
 from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import label_of_evidence, more_of
 from alerts.rules.rule_kinds import (
@@ -43,6 +43,18 @@ ADVICE = _(
 )
 
 
+STORY = together(
+    "access_story",
+    "access",
+    title=_("Several signs of the access worsen together"),
+    about=_("pressures, clearance, bleeding, attempts, pain and the look at the access, together over weeks"),
+    family=Family.ACCESS,
+    urgency=Urgency.THIS_WEEK,
+    beginning=lambda signs: gettext("Signs of the access worsen together: %(signs)s.") % {"signs": signs},
+    unnoted=_("none of the signs of the access was noted"),
+    advice=ADVICE,
+)
+OF_STORY = ("access_story",)
 VENOUS_RISE = drifting(
     "venous_rise",
     series="venous",
@@ -50,6 +62,8 @@ VENOUS_RISE = drifting(
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     limit="venous_rise",
+    part_of=OF_STORY,
+    joins=OF_STORY,
     advice=ADVICE,
 )
 ARTERIAL_FALL = drifting(
@@ -59,6 +73,8 @@ ARTERIAL_FALL = drifting(
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     limit="arterial_fall",
+    part_of=OF_STORY,
+    joins=OF_STORY,
     advice=ADVICE,
 )
 BLEEDING_RISE = drifting(
@@ -68,7 +84,8 @@ BLEEDING_RISE = drifting(
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     limit="bleeding_rise",
-    part_of=("bleeding", "venous_rise"),
+    part_of=("bleeding", "venous_rise", *OF_STORY),
+    joins=OF_STORY,
     advice=ADVICE,
 )
 
@@ -223,6 +240,7 @@ AFTER_INFECTION = overdue(
 
 RULES = (
     *pressures.RULES,
+    STORY,
     VENOUS_RISE,
     ARTERIAL_FALL,
     BLEEDING,

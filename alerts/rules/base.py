@@ -22,7 +22,15 @@ from alerts.limits.book import LimitBook, LimitInForce
 from alerts.models.choices import Family, Urgency
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.inputs import at_treatment_flow
-from dosing.services.night.trend_of_patient import WATCHES, Series, TrendVerdict, trends_of
+from dosing.services.night.trend_of_patient import (
+    ALONE,
+    WATCHES,
+    Series,
+    StoryVerdict,
+    TrendVerdict,
+    story_of,
+    trends_of,
+)
 from dosing.services.results.water import Standard
 from sessions.facts.fields import READING
 from sessions.models import (
@@ -194,13 +202,28 @@ class History:
 
     @cached_property
     def trends(self) -> dict[str, TrendVerdict]:
-        """What drifts, by key of `WATCHES`; nothing where no course was read."""
+        """What drifts by itself, by key of `ALONE`; nothing where no course was read."""
         if not self.course:
             return {}
-        return trends_of(
-            days=[point.night for point in self.course],
-            series={key: _series(key, self.course) for key in WATCHES},
-        )
+        return trends_of(days=self._course_days, series={key: self._series[key] for key in ALONE})
+
+    @property
+    def _course_days(self) -> list[date]:
+        return [point.night for point in self.course]
+
+    @cached_property
+    def _series(self) -> dict[str, Series]:
+        return {key: _series(key, self.course) for key in WATCHES}
+
+    def story(self, name: str) -> StoryVerdict | None:
+        """What drifts together, by key of `STORIES`; None where nothing of it was noted."""
+        if name not in self._stories:
+            self._stories[name] = story_of(name, days=self._course_days, series=self._series)
+        return self._stories[name]
+
+    @cached_property
+    def _stories(self) -> dict[str, StoryVerdict | None]:
+        return {}
 
     def limit(self, name: str, night: JudgedNight) -> LimitInForce:
         """The limit that held when a night began."""

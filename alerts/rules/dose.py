@@ -309,7 +309,20 @@ DOSE_DRIFT = drifting(
     family=Family.DOSE,
     urgency=Urgency.THIS_WEEK,
     limit="dose_drift",
+    part_of=("access_story",),
+    joins=("access_story",),
     advice=DRIFT_ADVICE,
 )
+LENGTH_FALL = drifting(
+    "length_fall",
+    series="length",
+    title=_("Treatments getting shorter"),
+    family=Family.DOSE,
+    urgency=Urgency.THIS_WEEK,
+    limit="length_fall",
+    part_of=("short",),
+    joins=("short",),
+    advice=_("Trend information: ask what makes the treatments end earlier (common practice, no source)."),
+)
 
-RULES = (SHORT, FEWER_TREATMENTS, SINGLE_POOL, WEEKLY_KTV, BLOOD_PROCESSED, BLOOD_FLOW, DOSE_DRIFT)
+RULES = (SHORT, FEWER_TREATMENTS, SINGLE_POOL, WEEKLY_KTV, BLOOD_PROCESSED, BLOOD_FLOW, DOSE_DRIFT, LENGTH_FALL)

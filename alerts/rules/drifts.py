@@ -7,7 +7,7 @@ was closed as known and accepted.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -21,7 +21,7 @@ from alerts.rules.evidence_kinds import TREND_LABELS
 from alerts.rules.rule_kinds import NOT_NOTED
 from alerts.rules.wording import figure, later, weight
 from dosing.science.trends import Watch
-from dosing.services.night.trend_of_patient import WATCHES, TrendVerdict
+from dosing.services.night.trend_of_patient import WATCHES, StoryVerdict, TrendVerdict
 
 NIGHTS = 20
 """The newest nights that stand as evidence."""
@@ -44,6 +44,7 @@ def drifting(
     advice: StrOrPromise = "",
     limit: str,
     part_of: tuple[str, ...] = (),
+    joins: tuple[str, ...] = (),
 ) -> Rule:
     """A rule over the drift of one series of `trend_of_patient.WATCHES`, told from a shift of `limit` on."""
 
@@ -77,8 +78,102 @@ def drifting(
         not_judged=lambda history: unjudged(history, series),
         reasons={NOT_NOTED: later(lambda: gettext("no %(quantity)s was noted") % _quantity(series))},
         part_of=part_of,
+        joins=joins,
         advice=advice,
     )
+
+
+TOGETHER = _(
+    "designed false alarms of the signs together (Xie and Siegmund, Ann Stat 2013;41:670 [from memory, source not "
+    "opened]), see the science of trends"
+)
+
+
+def together(
+    key: str,
+    story: str,
+    *,
+    title: StrOrPromise,
+    about: StrOrPromise,
+    family: Family,
+    urgency: Urgency,
+    beginning: Callable[[str], str],
+    unnoted: StrOrPromise,
+    part_of: tuple[str, ...] = (),
+    advice: StrOrPromise = "",
+) -> Rule:
+    """A rule over a story of `trend_of_patient.STORIES`: two signs at least speak; which, and how far each has moved.
+
+    beginning: the sentence around the signs; unnoted: why nothing can be said where none of them was ever noted.
+    """
+
+    def see(history: History, at: datetime) -> Iterator[Seen]:
+        told = history.story(story)
+        if told is not None and told.drifting:
+            yield Seen(key, evidence_of(history, told), parts={"signs": signs_of(told)})
+
+    def not_judged(history: History) -> Iterator[NotJudged]:
+        told = history.story(story)
+        if told is None:
+            yield NotJudged(None, Remark(NOT_NOTED))
+        elif all(sign.why is not None for sign in told.signs.values()):
+            yield from (NotJudged(None, Remark(OF_SCIENCE, {"why": why})) for why in _first_why(told))
+
+    return Rule(
+        key=key,
+        title=title,
+        about=about,
+        family=family,
+        urgency=urgency,
+        see=see,
+        say=lambda seen: beginning(signs_words(seen.parts["signs"])),
+        source=TOGETHER,
+        limit_words=lambda seen: gettext("evidence of several signs together beyond its limit"),
+        reads=frozenset({"course"}),
+        nights=AGAIN,
+        holds=_("when weeks of nights bear it out"),
+        over=_("when the running mean of each sign that spoke is back well within its limit"),
+        replaces=True,
+        not_judged=not_judged,
+        reasons={NOT_NOTED: unnoted},
+        part_of=part_of,
+        advice=advice,
+    )
+
+
+def _first_why(told: StoryVerdict) -> list[dict[str, Any]]:
+    return [sign.why.as_json() for sign in told.signs.values() if sign.why is not None][:1]
+
+
+def signs_of(told: StoryVerdict) -> list[dict[str, Any]]:
+    """The signs that speak, as `drift_parts`."""
+    return [drift_parts(key, told.signs[key]) for key in told.speaking]
+
+
+def evidence_of(history: History, told: StoryVerdict) -> tuple[Evidence, ...]:
+    """The newest nights of every sign that speaks, in order of time."""
+    found = [of_point(point, key) for key in told.speaking for point in newest(history, key)]
+    return tuple(sorted(found, key=lambda item: (item.at, item.kind)))
+
+
+def signs_words(signs: Sequence[Parts]) -> str:
+    """ "venous pressure up 24 mmHg at 300 mL/min, bleeding time up 4 min"."""
+    return ", ".join(
+        uncapital(str(SIGN_WAYS[parts["direction"], parts["flow"] is not None]) % _said(parts)) for parts in signs
+    )
+
+
+def uncapital(words: str) -> str:
+    return words[:1].lower() + words[1:]
+
+
+SIGN_WAYS: dict[tuple[str, bool], StrOrPromise] = {
+    ("up", False): _("%(what)s up %(amount)s"),
+    ("down", False): _("%(what)s down %(amount)s"),
+    ("up", True): _("%(what)s up %(amount)s at %(flow)s"),
+    ("down", True): _("%(what)s down %(amount)s at %(flow)s"),
+}
+"""By direction, and whether it holds at one blood flow."""
 
 
 def _quantity(series: str) -> dict[str, str]:
@@ -117,16 +212,14 @@ def _amount(shift: float, watch: Watch) -> str:
 
 def drift_words(parts: Parts) -> str:
     """ "Venous pressure up 24 mmHg at 300 mL/min over 5 weeks, 18 of the last 20 nights above the earlier middle"."""
-    watch = WATCHES[parts["series"]]
-    said = dict(parts) | {
-        "what": TREND_LABELS[parts["series"]],
-        "amount": _amount(abs(parts["shift"]), watch),
-        "span": _span(parts["weeks"]),
-    }
-    flow = parts["flow"]
-    if flow is not None:
-        said["flow"] = figure(flow, ".0f", "mL/min")
-    return str(WAYS[parts["direction"], flow is not None]) % said
+    return str(WAYS[parts["direction"], parts["flow"] is not None]) % (_said(parts) | {"span": _span(parts["weeks"])})
+
+
+def _said(parts: Parts) -> dict[str, Any]:
+    watch, flow = WATCHES[parts["series"]], parts["flow"]
+    amount = _amount(abs(parts["shift"]), watch)
+    said = dict(parts) | {"what": TREND_LABELS[parts["series"]], "amount": amount}
+    return said if flow is None else said | {"flow": figure(flow, ".0f", "mL/min")}
 
 
 WAYS: dict[tuple[str, bool], StrOrPromise] = {

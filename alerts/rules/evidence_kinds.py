@@ -161,6 +161,14 @@ TREND_LABELS: dict[str, StrOrPromise] = {
     "systolic": _("Systolic pressure"),
     "bleeding": _("Bleeding time"),
     "tmp": _("Transmembrane pressure"),
+    "length": _("Length of treatments, of prescribed,"),
+    "gain": _("Gain between treatments, of target weight,"),
+    "post_systolic": _("Systolic pressure after"),
+    "lowest": _("Lowest systolic pressure"),
+    "felt": _("Nights with low pressure, dizziness or cramps"),
+    "attempts": _("Needle attempts"),
+    "pain": _("Pain at the needles"),
+    "found": _("Nights with something found at the access"),
 }
 """What a series of `trend_of_patient.WATCHES` is called at the beginning of a sentence."""
 FIELDS_DRAWN_FROM = {
@@ -177,6 +185,10 @@ TRENDS_DRAWN_FROM = {
     "post_weight": "post_weight_kg",
     "systolic": "pre_systolic",
     "bleeding": "bleeding",
+    "post_systolic": "post_systolic",
+    "lowest": "lowest_systolic",
+    "gain": "gain_percent",
+    "length": "delivered",
 }
 
 

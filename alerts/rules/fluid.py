@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Rule, Seen, of_number, runs_of, where_unknown
+from alerts.rules.drifts import drifting
 from alerts.rules.evidence_kinds import PERCENT, unit_of
 from alerts.rules.rule_kinds import of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
@@ -127,6 +128,19 @@ GAIN = outside(
 )
 
 
+GAIN_RISE = drifting(
+    "gain_rise",
+    series="gain",
+    title=_("Gain between treatments rising"),
+    family=Family.FLUID,
+    urgency=Urgency.AT_REVIEW,
+    limit="gain_rise",
+    part_of=("gain", "uf_rate", "uf_volume", "target_outdated"),
+    joins=("gain", "target_outdated"),
+    advice=_("Trend information: a reason to talk about drinking, salt and what is left of the kidneys' work."),
+)
+
+
 def _allowed(history: History, night: JudgedNight) -> float:
     """How far the weight after may be off target [kg]: one kilogram, or two per cent where that is less."""
     prescription = night.prescription
@@ -190,4 +204,4 @@ OFF_TARGET = Rule(
     not_judged=where_unknown("off_target"),
 )
 
-RULES = (UF_RATE, UF_RATE_LINE, UF_VOLUME, GAIN, OFF_TARGET, TARGET)
+RULES = (UF_RATE, UF_RATE_LINE, UF_VOLUME, GAIN, GAIN_RISE, OFF_TARGET, TARGET)

@@ -17,7 +17,18 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import History, JudgedNight, NotJudged, Remark, Rule, Seen
-from alerts.rules.drifts import AGAIN, drift_parts, drift_words, newest, of_point, unjudged
+from alerts.rules.drifts import (
+    AGAIN,
+    drift_parts,
+    drift_words,
+    evidence_of,
+    newest,
+    of_point,
+    signs_of,
+    signs_words,
+    uncapital,
+    unjudged,
+)
 from alerts.rules.rule_kinds import NOT_NOTED, PRACTICE, of_kind
 from alerts.rules.wording import weight
 from dosing.services.night.trend_of_patient import TrendVerdict
@@ -49,7 +60,10 @@ def _felt(history: History) -> int:
 def _see(history: History, at: datetime) -> Iterator[Seen]:
     verdict, off = history.trends.get("systolic"), _off_target(history)
     held = history.limits.at("target_pressure_shift", at)
-    if verdict is None or off is None or not verdict.drifting or abs(verdict.science.shift) < held.value:
+    if verdict is None or off is None:
+        return
+    if not verdict.drifting or abs(verdict.science.shift) < held.value:
+        yield from _together(history, off)
         return
     cause, meaning = _meaning(history, verdict, off)
     if cause:
@@ -57,6 +71,18 @@ def _see(history: History, at: datetime) -> Iterator[Seen]:
         moved = drift_parts("post_weight", weight) if weight is not None and weight.drifting else {}
         evidence = tuple(of_point(point, "systolic") for point in newest(history, "systolic"))
         yield Seen(cause, evidence, held, {"pressure": drift_parts("systolic", verdict), "weight": moved} | meaning)
+
+
+PRESSURES = ("systolic", "post_systolic", "lowest")
+
+
+def _together(history: History, off: float) -> Iterator[Seen]:
+    """What no pressure says alone, but pressures, weight, symptoms and gain say together."""
+    for cause, may_be in (("too_high", off <= NEAR_KG), ("too_low", True)):
+        told = history.story(f"target_{cause}")
+        if told is not None and told.drifting and may_be and any(key in PRESSURES for key in told.speaking):
+            yield Seen(cause, evidence_of(history, told), parts={"signs": signs_of(told)})
+            return
 
 
 def _meaning(history: History, verdict: TrendVerdict, off: float) -> tuple[str, dict[str, Any]]:
@@ -71,11 +97,13 @@ def _meaning(history: History, verdict: TrendVerdict, off: float) -> tuple[str, 
 
 def _say(seen: Seen) -> str:
     """What the pressure did, what was seen beside it, and what that may mean for the target weight."""
+    if "signs" in seen.parts:
+        return _say_together(seen)
     weight = seen.parts["weight"]
     parts = {
         "pressure": drift_words(seen.parts["pressure"]),
         "beside": _beside(seen),
-        "weight": f", {_uncapital(drift_words(weight))}" if weight else "",
+        "weight": f", {uncapital(drift_words(weight))}" if weight else "",
     }
     if seen.cause == "too_high":
         words = gettext("%(pressure)s; %(beside)s%(weight)s: the target weight may be too high by now (flesh lost).")
@@ -97,8 +125,11 @@ def _beside(seen: Seen) -> str:
     return gettext("weight after is %(amount)s below target") % amount
 
 
-def _uncapital(words: str) -> str:
-    return words[:1].lower() + words[1:]
+def _say_together(seen: Seen) -> str:
+    parts = {"signs": signs_words(seen.parts["signs"])}
+    if seen.cause == "too_high":
+        return gettext("Together over weeks: %(signs)s: the target weight may be too high by now (flesh lost).") % parts
+    return gettext("Together over weeks: %(signs)s: the target weight may be too low by now (flesh gained).") % parts
 
 
 def _source(seen: Seen) -> str:

@@ -1,16 +1,16 @@
-"""Read the longer courses of patients that trends look at: few columns of many nights, in seven queries for all."""
+"""Read the longer courses of patients that trends look at: few columns of many nights, in ten queries for all."""
 
 from __future__ import annotations
 
 import math
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
-from django.db.models import Aggregate, FloatField, Max
+from django.db.models import Aggregate, FloatField, Max, Sum
 
 from alerts.models import Alert
 from alerts.models.choices import Outcome
@@ -18,9 +18,11 @@ from alerts.rules.base import Point
 from dosing.models import RecordNumbers
 from dosing.science.flows import clearance_from_ktv
 from dosing.services.night.inputs import body_water
-from sessions.facts.choices import AccessKind
+from sessions.facts.choices import AccessKind, CheckPart, EventKind
 from sessions.facts.choices_surroundings import MachineKind
 from sessions.models import (
+    AnsweredCheck,
+    Event,
     Machine,
     Patient,
     Prescription,
@@ -33,18 +35,38 @@ from sessions.models import (
 
 TREND_SPAN = timedelta(days=270)
 """Trends are held against the usual of before they began: half a year at least, and some for a drift that goes on."""
-OF_CATALOGUE = {"venous": "venous_median", "arterial": "arterial_median", "bleeding": "bleeding"}
-OF_RECORD = {"post_weight": "post_weight_kg", "systolic": "pre_systolic"}
-TOLD_BY = {
-    "venous": "venous_rise",
-    "arterial": "arterial_fall",
-    "bleeding": "bleeding_rise",
-    "tmp": "tmp_rise",
-    "clearance": "dose_drift",
-    "systolic": "target_outdated",
-    "post_weight": "target_outdated",
+OF_CATALOGUE = {
+    "venous": "venous_median",
+    "arterial": "arterial_median",
+    "bleeding": "bleeding",
+    "lowest": "lowest_systolic",
+    "gain": "gain_percent",
+    "length": "delivered",
 }
-"""Which rule tells of a series: when its alert was closed as known and accepted, a new usual begins."""
+OF_RECORD = {"post_weight": "post_weight_kg", "systolic": "pre_systolic", "post_systolic": "post_systolic"}
+FELT = (EventKind.HYPOTENSION, EventKind.DIZZY, EventKind.CRAMP)
+"""What is felt where the target weight is too low (common practice, no source)."""
+TOLD_BY: dict[str, tuple[str, ...]] = {
+    "venous": ("venous_rise", "access_story"),
+    "arterial": ("arterial_fall", "access_story"),
+    "bleeding": ("bleeding_rise", "access_story"),
+    "clearance": ("dose_drift", "access_story"),
+    "attempts": ("access_story",),
+    "pain": ("access_story",),
+    "found": ("access_story",),
+    "tmp": ("tmp_rise",),
+    "systolic": ("target_outdated",),
+    "post_systolic": ("target_outdated",),
+    "post_weight": ("target_outdated",),
+    "lowest": ("target_outdated",),
+    "felt": ("target_outdated",),
+    "gain": ("gain_rise", "target_outdated"),
+    "length": ("length_fall",),
+}
+"""Which rules tell of a series: when an alert of theirs was closed as known and accepted, a new usual begins."""
+OF_CIRCUIT = ("venous", "arterial", "bleeding", "tmp", "attempts", "pain", "found")
+OF_TARGET = ("post_weight", "systolic", "post_systolic", "lowest", "felt")
+"""Series that a change of access or machine, and of the target weight, makes incomparable."""
 
 
 class Median(Aggregate):
@@ -67,6 +89,7 @@ class Row(NamedTuple):
     machine_ktv: float | None
     post_weight_kg: float | None
     pre_systolic: float | None
+    post_systolic: float | None
 
 
 class AccessDays(NamedTuple):
@@ -85,12 +108,17 @@ Days = tuple[date, date | None]
 class Beside:
     """What was read beside the records, by record; medians of the transmembrane pressure in mmHg, sizes in gauge.
 
-    catheters: by patient, the days from and to which one was in use.
+    needles: attempts together and the worst pain; found: whether the look at the access failed, of the records that
+    have one; felt: those in which something of `FELT` was noted; catheters: by patient, the days from and to which one
+    was in use.
     """
 
     computed: Mapping[uuid.UUID, dict[str, float | None]]
     tmp: Mapping[uuid.UUID, float]
     gauges: Mapping[uuid.UUID, int]
+    needles: Mapping[uuid.UUID, dict[str, float | None]]
+    found: Mapping[uuid.UUID, bool]
+    felt: Collection[uuid.UUID]
     catheters: Mapping[uuid.UUID, list[Days]]
 
 
@@ -107,7 +135,15 @@ def long_courses_of(
     )
     accesses = VascularAccess.objects.filter(patient__in=patients).values_list(*AccessDays._fields)
     used = list(map(AccessDays._make, accesses))
-    beside = Beside(_computed(records), _tmp(records), _gauges(records), _catheters(used))
+    beside = Beside(
+        computed=_computed(records),
+        tmp=_tmp(records),
+        gauges=_gauges(records),
+        needles=_needles(records),
+        found=_found(records),
+        felt=_felt(records),
+        catheters=_catheters(used),
+    )
     changes = _changes(patients, used, at)
     rows: defaultdict[uuid.UUID, list[Row]] = defaultdict(list)
     for row in map(Row._make, records.order_by("started_at", "pk").values_list(*Row._fields)):
@@ -139,6 +175,9 @@ def _point(row: Row, by_id: Orders, clearance: float | None, changes: Changes, b
     values = {key: getattr(row, column) for key, column in OF_RECORD.items()}
     values |= {"tmp": beside.tmp.get(row.pk), "clearance": clearance}
     values |= {key: computed.get(name) for key, name in OF_CATALOGUE.items()}
+    values |= beside.needles.get(row.pk, {}) | _of_events(row, beside)
+    if values["length"] is not None:
+        values["length"] *= 100
     return Point(
         record=str(row.pk),
         at=row.started_at,
@@ -148,6 +187,12 @@ def _point(row: Row, by_id: Orders, clearance: float | None, changes: Changes, b
         gauge=beside.gauges.get(row.pk) or _ordered_needle(row, order, beside),
         segments=_segments(row.night, order, changes),
     )
+
+
+def _of_events(row: Row, beside: Beside) -> dict[str, float | None]:
+    """What is there or not in a night, as per cent, so that its middle is a share of nights."""
+    found = beside.found.get(row.pk)
+    return {"felt": 100.0 * (row.pk in beside.felt), "found": None if found is None else 100.0 * found}
 
 
 def _ordered_needle(row: Row, order: Prescription | None, beside: Beside) -> float | None:
@@ -199,6 +244,28 @@ def _gauges(records: Any) -> dict[uuid.UUID, int]:
     return dict(rows.values("record_id").annotate(size=Max("gauge")).values_list("record_id", "size"))
 
 
+def _needles(records: Any) -> dict[uuid.UUID, dict[str, float | None]]:
+    rows = SiteUsed.objects.filter(record__in=records).order_by().values("record_id")
+    together = rows.annotate(attempts_made=Sum("attempts"), worst=Max("pain"))
+    return {
+        pk: {"attempts": attempts, "pain": pain}
+        for pk, attempts, pain in together.values_list("record_id", "attempts_made", "worst")
+    }
+
+
+def _found(records: Any) -> dict[uuid.UUID, bool]:
+    """Whether any look at the access of a record failed."""
+    rows = AnsweredCheck.objects.filter(record__in=records, part=CheckPart.ACCESS)
+    found: dict[uuid.UUID, bool] = {}
+    for pk, passed in rows.values_list("record_id", "passed"):
+        found[pk] = found.get(pk, False) or not passed
+    return found
+
+
+def _felt(records: Any) -> set[uuid.UUID]:
+    return set(Event.objects.filter(record__in=records, kind__in=FELT).values_list("record_id", flat=True))
+
+
 def _catheters(accesses: Iterable[AccessDays]) -> dict[uuid.UUID, list[Days]]:
     found: defaultdict[uuid.UUID, list[Days]] = defaultdict(list)
     for each in accesses:
@@ -220,7 +287,7 @@ def _changes(
         found[patient_id][""] += [day for day in days if day]
     accepted = Alert.objects.closed().filter(patient__in=patients, outcome=Outcome.KNOWN, closed_at__gt=at - TREND_SPAN)
     for patient_id, rule, closed_at in accepted.values_list("patient", "rule", "closed_at"):
-        for key in (key for key, told_by in TOLD_BY.items() if told_by == rule):
+        for key in (key for key, told_by in TOLD_BY.items() if rule in told_by):
             found[patient_id][key] += [closed_at.date()] if closed_at else []
     return found
 
@@ -229,13 +296,11 @@ def _segments(night: date, order: Prescription | None, changes: Changes) -> dict
     """One label a series that changes whenever nights before and after cannot be compared."""
     circuit = _since(night, changes[""])
     target = f"{order.target_weight_kg:g}" if order else "?"
-    found = {key: f"{circuit}/{_since(night, changes[key])}" for key in ("venous", "arterial", "bleeding", "tmp")}
     fluid = f"{order.dialyser_id}/{order.qd_ml_min:g}" if order else "?"
-    return found | {
-        "clearance": f"{circuit}/{fluid}/{_since(night, changes['clearance'])}",
-        "post_weight": f"{target}/{_since(night, changes['post_weight'])}",
-        "systolic": f"{target}/{_since(night, changes['systolic'])}",
-    }
+    schedule = f"{order.days_per_week:g}/{order.minutes:g}" if order else "?"
+    before = dict.fromkeys(OF_CIRCUIT, circuit) | dict.fromkeys(OF_TARGET, target)
+    before |= {"clearance": f"{circuit}/{fluid}", "length": schedule, "gain": f"{schedule}/{target}"}
+    return {key: f"{label}/{_since(night, changes[key])}" for key, label in before.items()}
 
 
 def _since(night: date, days: Iterable[date]) -> str:

@@ -5,11 +5,17 @@ one of the last nights than by no change, averaged over a few slopes and added u
 (Shiryaev 1963, Roberts 1966; Pollak, Ann Stat 1985;13:206; from memory). The rise is followed through the same filter
 as the nights, so what the level has already taken up of it does not count. CUSUM and EWMA add up the same scores.
 
+Quantities that may tell of one cause make a story: the ratios of the nights of one beginning are multiplied, each
+mixed with the chance that this quantity stays silent (Xie and Siegmund, Ann Stat 2013;41:670; from memory), and then
+added up over the beginnings as for one alone. So quantities that move a little each are told together before any of
+them is told by itself, and one that nobody notes adds nothing.
+
 One direction is looked at, the rise; for a fall turn the signs. See `usual` for levels and scores.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -23,11 +29,17 @@ from dosing.science.usual import Design, Mask, Score, Usual, Whole
 
 DESIGN = Design()
 Numbers = np.ndarray[Any, Any]
+MOST = 600.0
+"""Log of a ratio beyond which it would leave the range of floating point."""
 EVIDENCE_LIMITS = {71.3: 0.5, 187.9: 1.0, 414.5: 1.5, 892: 2.0, 1914: 2.5, 4102: 3.0, 8469: 3.5, 17806: 4.0}
 """Limits of the evidence by nights until a false signal, one direction: 30,000 simulated patients of 200 nights with
 the default design, `python tests/benchmarks/alert_quality.py --limits`. The last one rests on 335 signals."""
 OF_USUAL = ("level", "factor", "scatter", "correlation")
-OF_CHARTS = ("evidence", "cusum", "average")
+OF_CHARTS = ("evidence", "voice", "cusum", "average")
+SPEAKING = 0.9
+"""Share of a story's quantities that are thought to move when it begins, before any night is seen."""
+ALOUD = math.log(3)
+"""Voice from which a quantity is named among those that speak: its nights are three times likelier with the drift."""
 LIMITS = ("evidence_limit", "cusum_limit", "average_limit")
 PLACES = ("since", "told_at", "passed")
 
@@ -37,10 +49,11 @@ class Course:
     """The charts night by night, (rows, nights), or of the last night only, (rows, 1); NaN while nothing is known.
 
     level: the usual where the expected change is 0 [unit]; factor: answer to flow over the expected one; scatter: of
-    one night [unit]; correlation: of neighbours. evidence: log of the likelihood ratio; cusum, average: [standard
-    deviations]; each with its limit, (rows,). told: whether a drift was told and goes on; since: place of the night on
-    which it began, told_at: on which it was told, -1 for none; passed: place of the night on which the last one was
-    over, -1 for none. A missed night keeps what the night before it had.
+    one night [unit]; correlation: of neighbours. evidence: log of the likelihood ratio, in each row of a story that
+    of the whole; voice: log of the row's own ratio for the likeliest beginning; cusum, average: [standard deviations];
+    evidence, cusum and average each with its limit, (rows,). told: whether a drift was told and goes on; since: place
+    of the night on which it began, told_at: on which it was told, -1 for none; passed: place of the night on which the
+    last one was over, -1 for none. A missed night keeps what the night before it had.
     """
 
     level: FloatArray
@@ -48,6 +61,7 @@ class Course:
     scatter: FloatArray
     correlation: FloatArray
     evidence: FloatArray
+    voice: FloatArray
     cusum: FloatArray
     average: FloatArray
     told: Mask
@@ -72,6 +86,9 @@ def follow(
     segment: ArrayLike = 0,
     two_sided: ArrayLike = False,
     drift_nights: ArrayLike | None = None,
+    memory: ArrayLike | None = None,
+    least_scatter: ArrayLike | None = None,
+    story: ArrayLike | None = None,
     only_last: bool = False,
     design: Design = DESIGN,
 ) -> Course:
@@ -82,8 +99,10 @@ def follow(
     the conditions of a night (its blood flow) make by a published slope [unit], 0 at the conditions in which levels
     are told; NaN leaves the night out. segment: whole numbers, a change starts a new level. two_sided: whether the
     same nights are also followed with the signs turned: the limits then allow for it; one or one a row. drift_nights:
-    nights that the evidence runs until a false signal, one or one a row, else the design's. only_last: answer the last
-    night only. Time and memory of the charts do not grow with the nights that went before.
+    nights that the evidence runs until a false signal, one or one a row, else the design's; memory, least_scatter: as
+    in the design, the same way. story: a whole number a row; rows of one number stand together, tell of one cause, and
+    are told and over together; None where each stands alone. only_last: answer the last night only.
+    Time and memory of the charts do not grow with the nights that went before.
     Raises ValueError for other shapes or a usual scatter that is not above zero.
 
     >>> course = follow(values=[100, 102, 99, 101, 98, 100, 101, 99, 100, 135, 138, 140, 141], usual_scatter=9)
@@ -95,7 +114,8 @@ def follow(
         raise ValueError(f"values are nights, or rows of nights, not of shape {x.shape}")
     change = np.broadcast_to(np.asarray(expected, dtype=np.float64), x.shape)
     fresh = _fresh(np.broadcast_to(np.asarray(segment), x.shape))
-    charts = _charts(len(x), usual_scatter, two_sided, drift_nights, design)
+    rows = _rows(len(x), usual_scatter, memory, least_scatter, story, design)
+    charts = _Charts(rows, _limits_of(rows, two_sided, drift_nights, design), design)
     kept: list[dict[str, Numbers]] = []
     for night in range(x.shape[1]):
         charts.take(night, x[:, night], change[:, night], fresh[:, night])
@@ -113,15 +133,58 @@ def _fresh(label: Numbers) -> Mask:
     return fresh
 
 
-def _charts(
-    rows: int, usual_scatter: ArrayLike, two_sided: ArrayLike, drift_nights: ArrayLike | None, design: Design
-) -> _Charts:
-    usual = np.broadcast_to(np.asarray(usual_scatter, dtype=np.float64), rows)
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """What is known of each row beforehand, (rows,). first: the first row of each story; story: of each row, from 0."""
+
+    usual_scatter: FloatArray
+    memory: FloatArray
+    least_scatter: FloatArray
+    first: Whole
+    story: Whole
+
+    @property
+    def alone(self) -> bool:
+        return self.first.size == self.story.size
+
+
+def _rows(
+    count: int,
+    usual_scatter: ArrayLike,
+    memory: ArrayLike | None,
+    least_scatter: ArrayLike | None,
+    story: ArrayLike | None,
+    design: Design,
+) -> _Rows:
+    usual = np.broadcast_to(np.asarray(usual_scatter, dtype=np.float64), count)
     if not (usual > 0).all():
         raise ValueError(f"the usual scatter is above zero, not {usual[~(usual > 0)][0]:g}")
-    both = np.broadcast_to(np.asarray(two_sided, dtype=bool), rows)
+    label = np.arange(count) if story is None else np.asarray(story)
+    if label.shape != (count,):
+        raise ValueError(f"a story is one number for each of {count} rows, not of shape {label.shape}")
+    begins = np.concatenate([[True], label[1:] != label[:-1]])[:count]
+    first = np.flatnonzero(begins)
+    if np.unique(label[first]).size < first.size:
+        raise ValueError(f"the rows of one story stand together, not as in {label.tolist()}")
+
+    def of_rows(given: ArrayLike | None, usually: float) -> FloatArray:
+        return np.broadcast_to(np.asarray(usually if given is None else given, dtype=np.float64), count)
+
+    return _Rows(
+        usual, of_rows(memory, design.memory), of_rows(least_scatter, design.least_scatter), first, begins.cumsum() - 1
+    )
+
+
+def _limits_of(
+    rows: _Rows, two_sided: ArrayLike, drift_nights: ArrayLike | None, design: Design
+) -> dict[str, FloatArray]:
+    count = rows.story.size
+    both = np.broadcast_to(np.asarray(two_sided, dtype=bool), count)
     lengths = np.asarray(design.drift_nights if drift_nights is None else drift_nights, dtype=np.float64)
-    return _Charts(usual, _limits_of_rows(both, np.broadcast_to(lengths, rows), design), design)
+    limits = _limits_of_rows(both, np.broadcast_to(lengths, count), design)
+    if not rows.alone:
+        limits["cusum_limit"] = np.full(count, np.inf)
+    return limits
 
 
 def _stacked(kept: list[dict[str, Numbers]], charts: _Charts) -> dict[str, Numbers]:
@@ -192,24 +255,26 @@ def _limits(design: Design, *, two_sided: bool, drift_nights: float) -> dict[str
 class _Charts:
     """Evidence, CUSUM and EWMA of many rows, and what was told of them."""
 
-    def __init__(self, usual_scatter: FloatArray, limits: dict[str, FloatArray], design: Design) -> None:
-        rows = usual_scatter.size
-        self.design, self.usual, self.limits = design, Usual(usual_scatter, design), limits
-        self.evidence, self.cusum, self.average = np.zeros((3, rows))
-        self.told = np.zeros(rows, dtype=bool)
-        self.since, self.told_at, self.passed = np.full((3, rows), -1, dtype=np.intp)
+    def __init__(self, rows: _Rows, limits: dict[str, FloatArray], design: Design) -> None:
+        count = rows.story.size
+        self.design, self.limits, self.rows = design, limits, rows
+        self.usual = Usual(rows.usual_scatter, design, rows.memory, rows.least_scatter)
+        self.evidence, self.voice, self.cusum, self.average = np.zeros((4, count))
+        self.told = np.zeros(count, dtype=bool)
+        self.since, self.told_at, self.passed = np.full((3, count), -1, dtype=np.intp)
         # For each night on which a drift may have begun, by place in a ring: products of score and drift, squares of
-        # the drift, how far the drift has moved level and factor, the number and place of that night.
-        shape = (rows, design.window)
+        # the drift, how far the drift has moved level and factor, the number and place of that night. A night has the
+        # same place in every row, so that the rows of a story lie beside each other.
+        shape = (count, design.window)
         self.product, self.square, self.in_level, self.in_factor, self.began = np.zeros((5, *shape))
-        self.night_of = np.zeros(shape, dtype=np.intp)
+        self.night_of = np.zeros(design.window, dtype=np.intp)
 
     def take(self, night: int, values: FloatArray, expected: FloatArray, fresh: Mask) -> None:
         """Judge one night of all rows, then learn from it."""
         self._restart(fresh)
         score = self.usual.score(values, expected)
         self._add(night, score)
-        begins = score.live & ~self.told & self._beyond()
+        begins = self._of_stories(score.live) & ~self.told & self._beyond()
         if begins.any():
             self._tell(night, begins)
         self._end(night, score)
@@ -234,24 +299,25 @@ class _Charts:
 
     def _clear(self, rows: Mask) -> None:
         """Forget what speaks for a drift."""
-        for part in (self.product, self.square, self.in_level, self.in_factor, self.evidence, self.cusum):
+        for part in (self.product, self.square, self.in_level, self.in_factor, self.evidence, self.voice, self.cusum):
             part[rows] = 0.0
         self.began[rows] = np.inf
 
     def _add(self, night: int, score: Score) -> None:
         design, live = self.design, score.live
-        rows = np.flatnonzero(live)
-        place = (rows, self.usual.count[rows] % design.window)
+        place = night % design.window
         for part in (self.product, self.square, self.in_level, self.in_factor):
-            part[place] = 0.0
-        self.began[place], self.night_of[place] = self.usual.count[rows], night
+            part[:, place] = 0.0
+        # In a story a quantity that is missing tonight may begin to move tonight all the same.
+        opens = live if self.rows.alone else self.usual.count >= design.first
+        self.began[:, place], self.night_of[place] = np.where(opens, self.usual.count, np.inf), night
         drift = self._drift(score)
         self.product += drift * score.tame[:, None]
         self.square += drift * drift
         moved = np.where(self.told, 0.0, score.wide)[:, None] * drift
         self.in_level += score.gain_level[:, None] * moved
         self.in_factor += score.gain_factor[:, None] * moved
-        self.evidence = np.where(live, self._ratio(), self.evidence)
+        self._weigh(live)
         self.cusum = np.where(live, np.maximum(0.0, self.cusum + score.tame - design.allowance), self.cusum)
         self.average += np.where(live, design.weight * (score.tame - self.average), 0.0)
 
@@ -264,14 +330,44 @@ class _Charts:
         drift = (new * usual.scatter[:, None] - taken) / score.wide[:, None]
         return np.where(score.live[:, None] & np.isfinite(self.began), drift, 0.0)
 
-    def _ratio(self) -> FloatArray:
-        total = np.zeros(self.told.size)
+    def _weigh(self, live: Mask) -> None:
+        """Evidence of each row, or of its story, on a night on which something of it is known."""
+        ratios, tried = self._ratios(), np.isfinite(self.began)
+        if self.rows.alone:
+            self.evidence = np.where(live, self._added(ratios, tried), self.evidence)
+            self.voice = self.evidence
+            return
+        silent = np.log1p(SPEAKING * (ratios - 1))
+        joined = np.add.reduceat(silent, self.rows.first, axis=0)
+        evidence = self._added(np.exp(np.minimum(joined, MOST)), np.logical_or.reduceat(tried, self.rows.first, axis=0))
+        self.evidence = np.where(self._of_stories(live), evidence[self.rows.story], self.evidence)
+        place = np.where(self._remembered(), self.since % self.design.window, joined.argmax(1)[self.rows.story])
+        now = np.log(ratios[np.arange(place.size), place])
+        self.voice = np.where(self.told & ~self._remembered(), self.voice, now)
+
+    def _ratios(self) -> FloatArray:
+        """Of each row and each night of beginning: a mean over the slopes, 1 where none was tried, (rows, window)."""
+        total = np.zeros(self.product.shape)
         for slope in self.design.slopes:
-            total += np.exp(slope * self.product - slope**2 / 2 * self.square).sum(1)
-        # A beginning that was not tried yet gave exp(0).
-        tried = np.isfinite(self.began).sum(1)
-        total = total / len(self.design.slopes) - (self.design.window - tried)
-        return np.asarray(np.log(np.maximum(total, 1e-6) / np.clip(tried, 1, self.design.starts)))
+            total += np.exp(slope * self.product - slope**2 / 2 * self.square)
+        return total / len(self.design.slopes)
+
+    def _added(self, ratios: FloatArray, tried: Mask) -> FloatArray:
+        """Log of the sum over the beginnings that were tried, of which `starts` at most share it."""
+        count = tried.sum(1)
+        total = ratios.sum(1) - (self.design.window - count)
+        return np.asarray(np.log(np.maximum(total, 1e-6) / np.clip(count, 1, self.design.starts)))
+
+    def _remembered(self) -> Mask:
+        """Whether the night on which a drift that goes on began is still in the ring."""
+        place = self.since % self.design.window
+        return np.asarray(self.told & (self.night_of[place] == self.since))
+
+    def _of_stories(self, rows: Mask) -> Mask:
+        """Whether any row of the same story is among these."""
+        if self.rows.alone:
+            return rows
+        return np.asarray(np.logical_or.reduceat(rows, self.rows.first)[self.rows.story])
 
     def _beyond(self) -> Mask:
         limits = self.limits
@@ -280,19 +376,27 @@ class _Charts:
     def _tell(self, night: int, rows: Mask) -> None:
         """Hold level and factor where they were before the likeliest drift began."""
         chosen = np.flatnonzero(rows)
-        product, square = np.maximum(self.product[chosen], 0.0), np.maximum(self.square[chosen], 1e-9)
-        likeliest = (product**2 / square).argmax(1)
+        likeliest = self._likeliest()[chosen]
         place = (chosen, likeliest)
-        slope = np.minimum(self.product[place] / self.square[place], 1.0)
+        slope = np.clip(self.product[place] / np.maximum(self.square[place], 1e-9), 0.0, 1.0)
         self.usual.level[chosen] -= slope * self.in_level[place]
         self.usual.factor[chosen] -= slope * self.in_factor[place]
-        self.told[chosen], self.told_at[chosen], self.since[chosen] = True, night, self.night_of[place]
+        self.told[chosen], self.told_at[chosen], self.since[chosen] = True, night, self.night_of[likeliest]
         self.passed[chosen] = -1
         self.usual.forget_waiting(rows)
 
+    def _likeliest(self) -> Whole:
+        """The place of the likeliest beginning by the best slope of each row, those of a story together, (rows,)."""
+        product, square = np.maximum(self.product, 0.0), np.maximum(self.square, 1e-9)
+        gained = np.add.reduceat(product**2 / square, self.rows.first, axis=0)
+        return np.asarray(gained.argmax(1)[self.rows.story])
+
     def _end(self, night: int, score: Score) -> None:
-        """A drift is over when the running mean is back; what spoke for it is forgotten."""
-        over = score.live & self.told & (self.average < self.design.over * self.limits["average_limit"])
+        """A drift is over when the running mean is back, of a story that of each that spoke; all is forgotten then."""
+        back = self.average < self.design.over * self.limits["average_limit"]
+        if not self.rows.alone:
+            back = ~self._of_stories(~back & (self.voice > ALOUD))
+        over = self._of_stories(score.live) & self.told & back
         if over.any():
             self.told[over], self.passed[over] = False, night
             self._clear(over)

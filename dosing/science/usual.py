@@ -32,7 +32,8 @@ class Design:
     """How the charts are built. Choices without a source were made on simulated patients, never on those reported.
 
     first: nights with a value before anything is said: eight tell a level to a third of one night's scatter.
-    memory: nights over which a level is known: it may wander by scatter/memory a night.
+    memory: nights over which a level is known, where a quantity has none of its own: it may wander by scatter/memory a
+        night, and what wanders more slowly than that calls nobody.
     clip, wild: a night counts at most `clip` standard deviations. One beyond `wild` counts nothing unless the night
         before went beyond the clip the same way: a needle tip at the wall is one night, a change of the access stays.
     slopes: drifts that are looked for [standard deviations of a night per night]; 1.5 mmHg on 9 is a sixth.
@@ -110,9 +111,18 @@ class Usual:
     covariance; scatter: of one night [unit]; correlation: of neighbours; count: nights with a value in this segment.
     """
 
-    def __init__(self, usual_scatter: FloatArray, design: Design) -> None:
+    def __init__(
+        self,
+        usual_scatter: FloatArray,
+        design: Design,
+        memory: FloatArray | None = None,
+        least: FloatArray | None = None,
+    ) -> None:
+        """memory, least: of each row as in the design, (rows,); the design's where None."""
         rows = usual_scatter.size
         self.design, self.usual_scatter = design, usual_scatter
+        self.memory = np.full(rows, design.memory) if memory is None else memory
+        self.least_scatter = usual_scatter * (design.least_scatter if least is None else least)
         self.level, self.level_variance, self.covariance = np.zeros((3, rows))
         self.factor, self.factor_variance = np.ones(rows), np.full(rows, design.flow_spread**2)
         self.scatter, self.correlation = usual_scatter.copy(), np.full(rows, design.correlation)
@@ -163,7 +173,7 @@ class Usual:
             ("factor_variance", score.gain_factor, score.gain_factor),
         ):
             setattr(self, name, getattr(self, name) - np.where(free, gain * other * score.wide**2, 0.0))
-        self.level_variance += np.where(free, (self.scatter / self.design.memory) ** 2, 0.0)
+        self.level_variance += np.where(free, (self.scatter / self.memory) ** 2, 0.0)
         # As it counted: a wild night must not make the next one look wild the other way.
         counted = values - (score.raw - score.tame) * score.wide
         self._pass_on(score.live, counted, expected, score.raw)
@@ -205,8 +215,9 @@ class Usual:
     def _shrink(self) -> None:
         design, (nights, squares, products) = self.design, self.known
         usual = design.scatter_nights * self.usual_scatter**2
-        found = np.sqrt((usual + squares) / (design.scatter_nights + nights))
-        self.scatter = np.maximum(found, design.least_scatter * self.usual_scatter)
+        # One step of Newton's overshoots below zero for who writes the same every night.
+        found = np.sqrt(np.maximum(usual + squares, 0.0) / (design.scatter_nights + nights))
+        self.scatter = np.maximum(found, self.least_scatter)
         found = (design.correlation_nights * design.correlation + products) / (design.correlation_nights + nights)
         self.correlation = np.clip(found, 0, design.most_correlation)
 

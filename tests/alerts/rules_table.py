@@ -6,8 +6,8 @@ limits of `alerts.limits.kinds`, which name their sources.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -15,7 +15,7 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from alerts.limits.book import LimitBook
 from alerts.models import Limit
-from alerts.rules.base import History, Surroundings
+from alerts.rules.base import History, Point, Surroundings
 from homedialysis.accounts.models import User
 from sessions.models import Analyte, EventKind, SupplyDelivery, SupplyItem, WaterTest
 from sessions.services.due import Due
@@ -161,6 +161,24 @@ def drift(key: str, usual: float, scatter: float, slope: float, says: str, **mor
     )
 
 
+def together(says: str, unknown: str, **signs: tuple[float, float, float]) -> Case:
+    """The same of several quantities on the same nights, each with its usual, scatter and climb."""
+
+    def made(slopes: bool, nights: int = 60) -> History:
+        series = [
+            course(key, scattered(place, usual, scatter, 60, slope=slope if slopes else 0, flat=40)[:nights])
+            for place, (key, (usual, scatter, slope)) in enumerate(signs.items(), start=1)
+        ]
+        return history(night(), course=[joined(points) for points in zip(*series, strict=True)])
+
+    return Case(lambda: made(True), says, lambda: made(False), lambda: made(False, 5), unknown)
+
+
+def joined(points: Sequence[Point]) -> Point:
+    """The nights of several series as one."""
+    return replace(points[0], values={key: value for point in points for key, value in point.values.items()})
+
+
 LINE_CHOSEN = LimitBook(
     for_unit=(
         Limit(name="uf_rate_line", value=100, since=A_NIGHT - timedelta(days=90), set_by=User(name="Kim"), why="x"),
@@ -222,6 +240,9 @@ CASES: dict[str, Case] = {
         "systolic", 140, 9, 1.5,
         f"Systolic pressure up 23 mmHg over 5 weeks, {ABOVE}; weight after is on target: "
         "the target weight may be too high by now (flesh lost).",
+    ),
+    "gain_rise": drift(
+        "gain", 3, 0.5, 0.1, f"Gain between treatments, of target weight, up 1.5 % over 4 weeks, {ABOVE}."
     ),
     "uf_rate_line": Case(
         lambda: history(night(uf_removed_l=2.85), limits=LINE_CHOSEN),
@@ -325,6 +346,9 @@ CASES: dict[str, Case] = {
         "no prescription was in force",
         times=2,
     ),
+    "length_fall": drift(
+        "length", 100, 2, -0.5, f"Length of treatments, of prescribed, down 10 % over 7 weeks, {BELOW}."
+    ),
     "dose_drift": drift(
         "clearance", 200, 8, -1.8, f"Clearance by the machine down 35 mL/min at 300 mL/min over 7 weeks, {BELOW}."
     ),
@@ -391,9 +415,15 @@ CASES: dict[str, Case] = {
         {"checks": USUAL_CHECKS[:1]},
         "no look at the access was noted",
     ),
-    "venous_rise": drift("venous", 140, 9, 1.5, f"Venous pressure up 23 mmHg at 300 mL/min over 4 weeks, {ABOVE}."),
+    "access_story": together(
+        "Signs of the access worsen together: venous pressure up 11 mmHg at 300 mL/min, clearance by the machine down "
+        "12 mL/min at 300 mL/min, bleeding time up 3 min.",
+        "5 usable treatments, 8 are needed",
+        venous=(140, 9, 0.7), clearance=(180, 9, -0.9), bleeding=(8, 1.5, 0.2),
+    ),
+    "venous_rise": drift("venous", 140, 9, 1.5, f"Venous pressure up 24 mmHg at 300 mL/min over 4 weeks, {ABOVE}."),
     "arterial_fall": drift(
-        "arterial", -150, 9, -1.5, f"Arterial pressure down 30 mmHg at 300 mL/min over 7 weeks, {BELOW}."
+        "arterial", -150, 9, -1.5, f"Arterial pressure down 31 mmHg at 300 mL/min over 7 weeks, {BELOW}."
     ),
     "bleeding_rise": drift("bleeding", 8, 1.5, 0.3, f"Bleeding time up 5 min over 5 weeks, {ABOVE}."),
     # Circuit

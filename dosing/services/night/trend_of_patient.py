@@ -51,6 +51,21 @@ WATCHES = {
     "systolic": trends.SYSTOLIC,
     "bleeding": trends.BLEEDING_TIME,
     "tmp": trends.TRANSMEMBRANE_PRESSURE,
+    "length": trends.LENGTH,
+    "gain": trends.GAIN,
+    "post_systolic": trends.POST_SYSTOLIC,
+    "lowest": trends.LOWEST_SYSTOLIC,
+    "felt": trends.FELT,
+    "attempts": trends.ATTEMPTS,
+    "pain": trends.PAIN,
+    "found": trends.FOUND_AT_ACCESS,
+}
+ALONE = ("venous", "arterial", "clearance", "post_weight", "systolic", "bleeding", "tmp", "length", "gain")
+"""Those of which a drift is told by itself; the others only speak in stories."""
+STORIES = {
+    "access": trends.ACCESS,
+    "target_too_high": trends.TARGET_TOO_HIGH,
+    "target_too_low": trends.TARGET_TOO_LOW,
 }
 T = TypeVar("T")
 CLEARANCE_SLOPE = 0.3
@@ -167,6 +182,51 @@ def trends_of(*, days: Sequence[date], series: Mapping[str, Series]) -> dict[str
         flows=reference,
     )
     return {key: TrendVerdict(verdict) for key, verdict in zip(prepared, verdicts, strict=True)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StoryVerdict:
+    """What the quantities of a story say together: a verdict of each that was noted, by key; which of them speak."""
+
+    told: bool
+    signs: dict[str, TrendVerdict]
+    speaking: tuple[str, ...]
+
+    @property
+    def drifting(self) -> bool:
+        """Told, and by two quantities at least."""
+        return self.told and len(self.speaking) > 1
+
+
+def story_of(name: str, *, days: Sequence[date], series: Mapping[str, Series]) -> StoryVerdict | None:
+    """Whether the quantities of one of `STORIES` drift together; None where none of them was ever noted.
+
+    days, series: as in `trends_of`; a quantity that was never noted stays out.
+    """
+    story = STORIES[name]
+    order = sorted(range(len(days)), key=lambda place: days[place])
+    prepared = {
+        key: _prepared(key, _in_order(series[key], order))
+        for key in story.signs
+        if key in series and any(value is not None for value in series[key].values)
+    }
+    if not prepared:
+        return None
+    keys = list(prepared)
+    values, expected, segment, reference = zip(*prepared.values(), strict=True)
+    found = trends.judge_together(
+        watches=[WATCHES[key] for key in keys],
+        ways=[story.signs[key] for key in keys],
+        values=np.array(values),
+        days=[days[place].toordinal() for place in order],
+        run_length=story.run_length,
+        memory=story.memory,
+        expected=np.array(expected),
+        segment=np.array(segment),
+        flows=reference,
+    )
+    signs = {key: TrendVerdict(verdict) for key, verdict in zip(keys, found.signs, strict=True)}
+    return StoryVerdict(found.told, signs, tuple(keys[place] for place in found.speaking))
 
 
 def _refuse_misfits(key: str, given: Series, days: int) -> None:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm
 
-from dosing.science.drift import DESIGN, EVIDENCE_LIMITS, evidence_limit, follow, segments
+from dosing.science.drift import DESIGN, EVIDENCE_LIMITS, SPEAKING, evidence_limit, follow, segments
 from dosing.science.sequential import cusum_limit, ewma_spread, ewma_width
 from dosing.science.usual import Design, Usual
 from tests.dosing.science.plain_charts import ewma_path
@@ -176,6 +177,43 @@ def test_evidence_is_the_likelihood_ratio_written_out() -> None:
     written_out = np.log(total / len(design.slopes) / 12)
     # The level is not known exactly and takes a little of the rise up.
     assert course.evidence[0, -1] == pytest.approx(written_out, abs=0.15)
+
+
+def test_evidence_of_a_story_is_the_mixed_product_written_out() -> None:
+    """Two quantities with known levels, the ratios by SciPy's normal density; one that is never noted adds nothing."""
+    rng = np.random.default_rng(9)
+    usual = np.tile([-1.0, 1.0], 200)
+    values = np.array([np.concatenate([usual, rng.normal(middle, 0.6, 12)]) for middle in (0.5, -0.1)])
+    design = Design(correlation=0, correlation_nights=1e12, scatter_nights=1e12, memory=1e9, window=12)
+    course = follow(values=values, usual_scatter=1.0, design=design, story=[0, 0])
+    z = np.clip(values[:, -12:], -design.clip, design.clip)
+    total = 0.0
+    for start in range(12):
+        ratios = []
+        for nights in z:
+            rises = [slope * np.arange(1, 13 - start) for slope in design.slopes]
+            logs = [(norm.logpdf(nights[start:], rise) - norm.logpdf(nights[start:])).sum() for rise in rises]
+            ratios.append(np.exp(logs).mean())
+        total += np.prod([1 - SPEAKING + SPEAKING * ratio for ratio in ratios])
+    # The levels are not known exactly and take a little of the rise up.
+    assert course.evidence[:, -1] == pytest.approx(np.log(total / 12), abs=0.15)
+    silent = np.vstack([values, np.full(values.shape[1], np.nan)])
+    assert follow(values=silent, usual_scatter=1.0, design=design, story=[0, 0, 0]).evidence[0, -1] == (
+        pytest.approx(course.evidence[0, -1])
+    )
+
+
+def test_a_story_of_one_would_be_refused_where_its_rows_lie_apart() -> None:
+    with pytest.raises(ValueError, match=r"stand together, not as in \[0, 1, 0\]"):
+        follow(values=np.zeros((3, 9)), usual_scatter=1.0, story=[0, 1, 0])
+
+
+def test_who_writes_the_same_every_night_keeps_a_scatter() -> None:
+    """An overshooting step made it no number, and with it nothing was ever told."""
+    values = np.concatenate([np.full(60, 2.0), np.tile([3.0, 4.0, 4.0], 8)])
+    course = follow(values=values, usual_scatter=0.6, least_scatter=1.0)
+    assert np.isfinite(course.scatter[0, 8:]).all()
+    assert course.told[0, -1]
 
 
 def test_cusum_and_average_are_the_tested_ones() -> None:
