@@ -238,6 +238,8 @@ interface Unit {
   on_call_number: string;
   time_zone: string;
   opening_hours: { weekday: number; opens: string; closes: string }[];
+  /** Days on which it is closed whatever its hours say. */
+  closed_days?: string[];
 }
 
 /** Everything personal that a night needs: `GET /api/v1/bedside/`. */
@@ -252,6 +254,10 @@ interface Kit {
     id: string;
     name: string;
     zone: string;
+    /** Where no place holds. */
+    home_zone?: string;
+    /** Where the patient is for some days: with a clock and an emergency number of its own. */
+    places?: { name: string; since: string; until: string | null; zone: string; emergency: string }[];
     access_side: "left" | "right" | null;
     /** Whether the unit lets this person go through the sheets in short. */
     short_sheets?: boolean;

@@ -6,9 +6,28 @@ from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils import timezone
 
+from homedialysis.accounts.models import Unit
 from homedialysis.web.middleware import unit_of
+from sessions.models import Patient
+from sessions.models.local_time import unit_there
 
 
 def unit(request: HttpRequest) -> dict[str, Any]:
-    return {"unit": unit_of(request), "release": settings.VERSION}
+    return {"unit": _unit_there(request), "release": settings.VERSION}
+
+
+def _unit_there(request: HttpRequest) -> Unit | None:
+    """The unit, to a patient with the ambulance number of the place where the patient is."""
+    known = unit_of(request)
+    patient = own_patient(request)
+    return unit_there(patient, known, timezone.now()) if patient else known
+
+
+def own_patient(request: HttpRequest) -> Patient | None:
+    """Who asks, where that is a patient, read once a request; None for everybody else."""
+    if not getattr(request.user, "is_bedside", False):
+        return None
+    found: Patient | None = getattr(request.user, "patient", None)
+    return found

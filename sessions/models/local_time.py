@@ -4,28 +4,52 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from copy import copy
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
 from homedialysis.accounts.models import Unit
+from sessions.facts.places import place_at
 from sessions.models import Patient
 
 STILL_EVENING = timedelta(hours=3)
 """After midnight a treatment that begins is still the one of the evening before (common practice, no source)."""
 
 
-def zone_of(patient: Patient) -> ZoneInfo:
-    """The patient's own time zone, else the unit's, else UTC."""
-    return zones_of([patient])[patient.pk]
+def zone_of(patient: Patient, at: datetime | None = None) -> ZoneInfo:
+    """The time zone of the place where the patient is, else the patient's own, else the unit's, else UTC. at: now."""
+    return zones_of([patient], at)[patient.pk]
 
 
-def zones_of(patients: Sequence[Patient]) -> dict[uuid.UUID, ZoneInfo]:
+def zones_of(patients: Sequence[Patient], at: datetime | None = None) -> dict[uuid.UUID, ZoneInfo]:
     """The time zone of each patient, by patient: one query at most."""
-    unit = Unit.objects.first() if any(not patient.time_zone for patient in patients) else None
+    moment = at or timezone.now()
+    own = {patient.pk: _own_zone(patient, moment) for patient in patients}
+    unit = Unit.objects.first() if not all(own.values()) else None
     usual = unit.time_zone if unit else "UTC"
-    return {patient.pk: ZoneInfo(patient.time_zone or usual) for patient in patients}
+    return {key: ZoneInfo(name or usual) for key, name in own.items()}
+
+
+def _own_zone(patient: Patient, at: datetime) -> str:
+    place = place_at(patient.places, at)
+    return place.zone if place else patient.time_zone
+
+
+def emergency_number(patient: Patient, unit: Unit | None, at: datetime) -> str:
+    """What is called in an emergency where the patient is, "" where nobody has set it."""
+    place = place_at(patient.places, at)
+    return (place.emergency if place else "") or (unit.emergency_number if unit else "")
+
+
+def unit_there(patient: Patient, unit: Unit | None, at: datetime) -> Unit | None:
+    """The unit as the patient's pages name it: with the number of an emergency where the patient is."""
+    if unit is None or not patient.places:
+        return unit
+    there = copy(unit)
+    there.emergency_number = emergency_number(patient, unit, at)
+    return there
 
 
 def night_of(started_at: datetime, zone: ZoneInfo) -> date:

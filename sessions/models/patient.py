@@ -33,6 +33,8 @@ class Patient(models.Model):
     height_cm = models.FloatField(_("height (cm)"))
     phone = models.CharField(_("telephone"), max_length=30, blank=True)
     time_zone = models.CharField(_("time zone"), max_length=60, blank=True, validators=[known_time_zone])
+    places = models.JSONField(_("other places"), default=list, blank=True)
+    """Where the patient is for some days beside home: rows of `facts.places.Place`."""
     short_sheets = models.BooleanField(
         _("may go through the sheets in short"), default=False,
         help_text=_("For whoever is experienced: several steps on one screen, each named."),

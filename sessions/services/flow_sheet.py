@@ -26,7 +26,7 @@ from sessions.facts.fields import FLUID, MEASURED, READING, SITE, Field, columns
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import ORDERED, Ordered
 from sessions.models import Patient, Prescription, VascularAccess
-from sessions.models.local_time import zone_of
+from sessions.models.local_time import emergency_number, zone_of
 from sessions.services import prescription_lines
 from sessions.services.emergency_texts import access_word
 from sessions.services.prescribing import prescription_in_force
@@ -69,7 +69,7 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
         "patient": "" if blank else f"{patient.name} · {patient.hospital_number}",
         "unit": {
             "name": unit.name if unit else "",
-            "emergency": unit.emergency_number if unit else "",
+            "emergency": emergency_number(patient, unit, at),
             "on_call": unit.on_call_number if unit else "",
         },
         "prescription": _lines(ordered),

@@ -115,7 +115,7 @@ def _kit(patient: Patient, reader: User, now: datetime, unit: Unit | None) -> Js
         "release": settings.VERSION,
         "language": get_language(),
         "account": {"id": reader.pk, "name": str(reader), "role": reader.role},
-        "patient": _patient(asked, access),
+        "patient": _patient(asked, access, unit),
         "unit": unit and _unit(unit),
         "by_day": by_day(asked, current),
         "prescription": current and _prescription(current),
@@ -141,11 +141,17 @@ def _kit(patient: Patient, reader: User, now: datetime, unit: Unit | None) -> Js
     }
 
 
-def _patient(asked: KitRequest, access: VascularAccess | None) -> Json:
+def _patient(asked: KitRequest, access: VascularAccess | None, unit: Unit | None) -> Json:
     return {
         "id": str(asked.patient.pk),
         "name": asked.patient.name,
         "zone": asked.zone.key,
+        "home_zone": asked.patient.time_zone or (unit.time_zone if unit else "UTC"),
+        "places": [
+            {name: row[name] for name in ("name", "since", "until", "zone", "emergency")}
+            for row in asked.patient.places
+            if not row["until"] or row["until"] >= (asked.today - timedelta(days=1)).isoformat()
+        ],
         "access_side": access.side if access else None,
         "short_sheets": asked.patient.short_sheets,
     }
@@ -181,6 +187,7 @@ def _unit(unit: Unit) -> Json:
             {"weekday": each.weekday, "opens": f"{each.opens:%H:%M}", "closes": f"{each.closes:%H:%M}"}
             for each in unit.opening_hours.all()
         ],
+        "closed_days": [each.day.isoformat() for each in unit.closed_days.all()],
     }
 
 

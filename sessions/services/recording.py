@@ -223,7 +223,7 @@ def _fill(record: TreatmentRecord, document: Document, by: User, at: datetime) -
     record.state = document["status"]
     began = datetime.fromisoformat(document["started_at"])
     if began != record.started_at:  # else the night stays the one that it was, wherever the patient lives by now
-        record.night = night_of(began, zone_of(record.patient))
+        record.night = night_of(began, zone_of(record.patient, began))
     record.started_at = began
     record.ended_at = datetime.fromisoformat(document["ended_at"]) if document["ended_at"] else None
     for name in COLUMNS:

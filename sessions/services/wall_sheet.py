@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit
 from sessions.models import Patient
-from sessions.models.local_time import zone_of
+from sessions.models.local_time import emergency_number, zone_of
 from sessions.services.emergency_texts import access_word, emergency_texts
 from sessions.services.text_signing import Signatures
 from sessions.services.unit_texts import Texts
@@ -40,7 +40,7 @@ def wall_sheet_of(patient: Patient, *, at: datetime) -> dict[str, Any]:
         "title": _("When something goes wrong"),
         "language": (get_language() or "en").split("-")[0],
         "unit": {
-            "emergency": unit.emergency_number if unit else "",
+            "emergency": emergency_number(patient, unit, at),
             "on_call": unit.on_call_number if unit else "",
         },
         "groups": [

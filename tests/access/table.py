@@ -68,6 +68,8 @@ TABLE: dict[str, dict[str, str]] = {
     "alerts:first-hour": {"GET": STAFF, "POST": STAFF},
     "alerts:leaving": {"GET": STAFF, "POST": "302 403 403 403 200 200 403 200"},
     "treatments:patient-facts": {"GET": CLINICAL, "POST": CLINICAL},
+    "treatments:places": {"GET": CLINICAL, "POST": CLINICAL},
+    "treatments:end-place": {"POST": CLINICAL_DO},
     "accounts:switch-person": {"POST": "302 403 403 403 403 403 403 302"},
     "accounts:unit": {"GET": STAFF, "POST": ADMIN},
     "accounts:account": {"GET": SIGNED_IN},

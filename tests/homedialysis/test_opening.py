@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -152,3 +152,15 @@ class TestWhatThePatientIsTold:
     def test_the_day_is_named_in_the_readers_language(self, weekdays: Unit) -> None:
         with translation.override("es"):
             assert "martes, 3 de marzo" in looked_at_next(weekdays, lisbon(2026, 3, 2, 23))
+
+
+def test_a_closed_day_is_no_day_of_the_week(weekdays: Unit) -> None:
+    """Closed from Thursday 24 December to Monday 4 January: after Wednesday the next opening is Tuesday the 5th."""
+    for day in range(12):
+        weekdays.closed_days.create(day=date(2026, 12, 24) + timedelta(days=day), name="Holidays")
+    unit = Unit.objects.get()
+    assert not is_open(unit, lisbon(2026, 12, 24, 12))
+    assert opens_next(unit, lisbon(2026, 12, 23, 20)) == lisbon(2027, 1, 5, 8)
+    assert closed_last(unit, lisbon(2027, 1, 5, 1)) == lisbon(2026, 12, 23, 17)
+    assert open_time_between(unit, lisbon(2026, 12, 24, 0), lisbon(2027, 1, 4, 23)) == timedelta()
+    assert "Tuesday 5 January at 08:00" in looked_at_next(unit, lisbon(2026, 12, 26, 12))

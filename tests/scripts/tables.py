@@ -240,6 +240,9 @@ def medians(chance: random.Random) -> Rows:
 
 def opening(unit: Unit, zone: str) -> dict[str, Any]:
     """What the server says at moments of three weeks, over the night of 29 March on which Europe's clocks change."""
+    for day in (20, 23, 24):  # a long weekend, which the weekend alone does not end
+        unit.closed_days.get_or_create(day=datetime(2026, 3, day, tzinfo=UTC).date(), name="holiday")
+    closed = [each.day.isoformat() for each in unit.closed_days.all()]
     start = datetime(2026, 3, 18, tzinfo=UTC)
     moments = [start + timedelta(minutes=317 * step) for step in range(100)]
     first = opens_next(unit, start)
@@ -253,4 +256,8 @@ def opening(unit: Unit, zone: str) -> dict[str, Any]:
     ]
     told = [[_iso(each), looked_at_next(unit, each, zone=ZoneInfo(zone))] for each in moments]
     numbers = {"on_call_number": unit.on_call_number, "emergency_number": unit.emergency_number}
-    return {"zone": zone, "unit": {"time_zone": unit.time_zone, "opening_hours": hours} | numbers, "told": told}
+    return {
+        "zone": zone,
+        "unit": {"time_zone": unit.time_zone, "opening_hours": hours, "closed_days": closed} | numbers,
+        "told": told,
+    }

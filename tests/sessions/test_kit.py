@@ -64,7 +64,9 @@ def test_it_has_the_keys_that_the_phone_reads_and_no_other(ana: Patient, ana_cli
     kit = kit_of(ana_client)
     assert set(kit) == KEYS
     assert (kit["prescription"], kit["changes"], kit["access"], kit["history"]) == (None, None, None, [])
-    told = {"name": "Ana Verdemar", "zone": "Europe/Lisbon", "access_side": None, "short_sheets": False}
+    told = {"name": "Ana Verdemar", "zone": "Europe/Lisbon", "access_side": None, "short_sheets": False} | {
+        "home_zone": "Europe/Lisbon", "places": [],
+    }  # fmt: skip
     assert kit["patient"] == {"id": str(ana.pk)} | told
     assert datetime.fromisoformat(kit["server_time"]) == NOW
     assert kit["limits"] == plausible.for_scripts() | {

@@ -55,7 +55,7 @@ CLINICAL_ROLES = frozenset({Role.NURSE, Role.NEPHROLOGIST})
 class UnitManager(models.Manager["Unit"]):
     def current(self) -> Unit | None:
         """The one unit of this installation, or None before it is set up."""
-        return self.prefetch_related("opening_hours").first()
+        return self.prefetch_related("opening_hours", "closed_days").first()
 
 
 @pghistory.track()
@@ -111,6 +111,27 @@ class OpeningHours(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_weekday_display()} {self.opens:%H:%M} to {self.closes:%H:%M}"
+
+
+class ClosedDay(models.Model):
+    """A day on which the unit is closed whatever its hours say: a holiday, a move."""
+
+    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="closed_days")
+    day = models.DateField(_("day"))
+    name = models.CharField(_("what for"), max_length=60)
+
+    class Meta:
+        ordering: ClassVar = ["day"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                name="closed_day_once",
+                fields=["unit", "day"],
+                violation_error_message=_("This day is entered already."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.day:%Y-%m-%d} {self.name}"
 
 
 class UserManager(BaseUserManager["User"]):

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from typing import Any, ClassVar
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from homedialysis.accounts.models import OpeningHours, Unit, Weekday
+from homedialysis.accounts.models import ClosedDay, OpeningHours, Unit, Weekday
 from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.zones import ZoneField
+
+RECENT = timedelta(days=7)
+"""How long a closed day that is over stands in the form."""
 
 
 class UnitForm(AskingForm[Unit]):
@@ -94,6 +99,26 @@ class OpeningHoursForm(AskingForm[OpeningHours]):
 
 
 OpeningHoursForms = forms.inlineformset_factory(Unit, OpeningHours, form=OpeningHoursForm, extra=7, can_delete=True)
+
+
+class ClosedDayForm(AskingForm[ClosedDay]):
+    class Meta:
+        model = ClosedDay
+        fields: ClassVar = ["day", "name"]
+        widgets: ClassVar = {"day": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
+
+
+ClosedDayForms = forms.inlineformset_factory(Unit, ClosedDay, form=ClosedDayForm, extra=3, can_delete=True)
+
+
+def closed_days_of(unit: Unit | None, data: Any) -> Any:
+    """The forms of the days on which the unit is closed, those to come, and three empty ones.
+
+    A page that sends nothing of them, such as a program's, leaves them as they are.
+    """
+    given = data if data and "closed_days-TOTAL_FORMS" in data else None
+    coming = ClosedDay.objects.filter(day__gte=timezone.localdate() - RECENT)
+    return ClosedDayForms(given, instance=unit, queryset=coming)
 
 
 def hours_of(unit: Unit | None, data: Any) -> Any:

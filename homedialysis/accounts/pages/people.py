@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from homedialysis.accounts.models import BEDSIDE_ROLES, BedsideDevice, DeviceToken, Unit, User, signed_in
 from homedialysis.accounts.pages.forms import DeviceForm, FirstPasswordForm, InviteStaffForm
-from homedialysis.accounts.pages.forms_unit import UnitForm, hours_of
+from homedialysis.accounts.pages.forms_unit import UnitForm, closed_days_of, hours_of
 from homedialysis.accounts.pages.guards import administrator_only, staff_only
 from homedialysis.accounts.services import bedside_devices, invitations, leaving
 
@@ -99,14 +99,18 @@ def unit(request: HttpRequest) -> HttpResponseBase:
         return administrator_only(unit)(request)
     current = Unit.objects.current()
     form = UnitForm(request.POST or None, instance=current)
-    hours = hours_of(current, request.POST or None)
-    if request.method == "POST" and form.is_valid() and hours.is_valid():
+    hours, closed = hours_of(current, request.POST or None), closed_days_of(current, request.POST or None)
+    parts = [form, hours, closed] if closed.is_bound else [form, hours]
+    if request.method == "POST" and all(part.is_valid() for part in parts):
         with transaction.atomic():
-            hours.instance = form.save()
-            hours.save()
+            hours.instance = closed.instance = form.save()
+            for part in parts[1:]:
+                part.save()
         messages.success(request, _("Saved."))
         return redirect("accounts:unit")
-    return render(request, "accounts/unit.html", {"form": form, "hours": hours, "may_change": may_change})
+    return render(
+        request, "accounts/unit.html", {"form": form, "hours": hours, "closed": closed, "may_change": may_change}
+    )
 
 
 @login_required

@@ -36,7 +36,8 @@ def is_open(unit: Unit, at: datetime) -> bool:
 
 def opens_next(unit: Unit, at: datetime) -> datetime | None:
     """The next opening after a moment, also while the unit is open; None where no hours are set."""
-    return next((period.opens for period in _open_periods(unit, at, days=WEEK_AND_A_DAY) if period.opens > at), None)
+    periods = _open_periods(unit, at, days=_long_enough(unit))
+    return next((period.opens for period in periods if period.opens > at), None)
 
 
 def closes_next(unit: Unit, at: datetime) -> datetime | None:
@@ -48,11 +49,14 @@ def closes_next(unit: Unit, at: datetime) -> datetime | None:
 
 def closed_last(unit: Unit, at: datetime) -> datetime | None:
     """The latest closing up to a moment; None where no hours are set."""
-    start = at - WEEK_AND_A_DAY * DAY
-    return max(
-        (period.closes for period in _open_periods(unit, start, days=WEEK_AND_A_DAY) if period.closes <= at),
-        default=None,
-    )
+    days = _long_enough(unit)
+    periods = _open_periods(unit, at - days * DAY, days=days)
+    return max((period.closes for period in periods if period.closes <= at), default=None)
+
+
+def _long_enough(unit: Unit) -> int:
+    """Days in which a unit that has hours is open once, whatever days it is closed in a row."""
+    return WEEK_AND_A_DAY + len(unit.closed_days.all())
 
 
 def open_time_between(unit: Unit, start: datetime, end: datetime) -> timedelta:
@@ -105,9 +109,10 @@ def _open_periods(unit: Unit, start: datetime, *, days: int) -> Iterator[OpenPer
     zone = ZoneInfo(unit.time_zone)
     first = start.astimezone(zone).date()
     hours = {row.weekday: row for row in unit.opening_hours.all()}
+    closed = {each.day for each in unit.closed_days.all()}
     for count in range(days + 1):
         day = first + count * DAY
-        row = hours.get(day.weekday())
+        row = None if day in closed else hours.get(day.weekday())
         if row is not None:
             period = OpenPeriod(
                 _at(datetime.combine(day, row.opens), zone), _at(datetime.combine(day, row.closes), zone)

@@ -16,6 +16,7 @@ import { begins, ends, keptOf } from "./kept.js";
 import * as kits from "./kit.js";
 import { deviceGone } from "./leaving.js";
 import * as outbox from "./outbox.js";
+import { asOfNow } from "./place.js";
 import { back, draw, go, here, replace } from "./router.js";
 import { apply, languageOf, settings } from "./settings.js";
 import { toast } from "./ui.js";
@@ -259,9 +260,9 @@ async function pass(door, data) {
 /** @param {Kit | null} kit */
 async function useKit(kit) {
   const moved = ctx.kit?.patient?.id !== kit?.patient.id;
-  ctx.kit = kit;
-  if (!kit) return;
-  setZone(kit.patient.zone);
+  ctx.kit = kit && asOfNow(kit, ctx.now());
+  if (!ctx.kit || !kit) return;
+  setZone(ctx.kit.patient.zone);
   setByDay(kit.by_day);
   if (moved || ctx.gate !== "open") await speak(languageOf(kit));
   apply(kit);

@@ -2,6 +2,7 @@
  * The kit: everything personal that a night needs, asked for when there is a network and kept for when there is none.
  */
 
+import { asOfNow } from "./place.js";
 import * as vault from "./vault.js";
 import { call, deviceOf } from "./wire.js";
 
@@ -49,8 +50,8 @@ export async function take(data) {
   kit = taken;
   vault.setPlain("patient", taken.id);
   await vault.put("kit", taken);
-  await vault.putOpen("emergency", openPart(taken));
-  vault.setPlain("emergency", openPart(taken));
+  await vault.putOpen("emergency", openPart(asOfNow(taken, new Date())));
+  vault.setPlain("emergency", openPart(asOfNow(taken, new Date())));
   return taken;
 }
 

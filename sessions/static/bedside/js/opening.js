@@ -12,13 +12,13 @@ const WEEK_AND_A_DAY = 8;
  * The unit's hours of so many days from the day of `iso` on, in order -> [{opens, closes}] as ISO.
  * @param {Unit} unit @param {Iso} iso @param {number} days
  */
-function spans({ opening_hours: hours, time_zone: zone }, iso, days) {
+function spans({ opening_hours: hours, closed_days: closed = [], time_zone: zone }, iso, days) {
   const first = `${toWall(iso, zone).slice(0, 10)}T12:00:00Z`;
   return [...Array(days + 1).keys()]
     .flatMap((count) => {
       const noon = later(first, count * 24 * 60);
       const at = (clock) => fromWall(`${noon.slice(0, 10)}T${clock}`, zone) ?? "";
-      return hours
+      return (closed.includes(noon.slice(0, 10)) ? [] : hours)
         .filter((each) => each.weekday === (new Date(noon).getUTCDay() + 6) % 7)
         .map(({ opens, closes }) => ({ opens: at(opens), closes: at(closes) }));
     })
@@ -37,7 +37,7 @@ function who(unit, now) {
     return t("The unit is open until {time}. This is no alarm: nobody watches it all the time.", {
       time: moment(open.closes, now),
     });
-  const next = spans(unit, now, WEEK_AND_A_DAY).find(({ opens }) => opens > now);
+  const next = spans(unit, now, WEEK_AND_A_DAY + (unit.closed_days ?? []).length).find(({ opens }) => opens > now);
   if (!next) return t("Nobody is sure to look at this: the unit has set no opening hours.");
   return t("The unit is closed: nobody looks at this until {time}.", { time: moment(next.opens, now) });
 }

@@ -11,13 +11,14 @@ import * as kits from "../kit.js";
 import { saidToday, saidWords } from "../left_out.js";
 import { looksNext } from "../opening.js";
 import * as outbox from "../outbox.js";
+import { twoClocks, twoClocksWords } from "../place.js";
 import { throwAwayButton } from "../practice.js";
 import { here, register } from "../router.js";
 import { askWhatRuns, runningBeside } from "../second.js";
 import { whyAsk } from "../stops.js";
 import { doneAlready, treatedToday } from "../treated.js";
 import { bigButton, dl, h, note } from "../ui.js";
-import { plain } from "../vault.js";
+import { plain, setPlain } from "../vault.js";
 import { dayOf, t, timeOf, tn } from "../words.js";
 
 const STAGE = { before: "checks", running: "running", after: "finish", handed: "answer" };
@@ -193,6 +194,22 @@ function done(ctx) {
   ];
 }
 
+/** The phone's own clock is another than that of the screens: asked before anything is begun. @param {Ctx} ctx */
+function elsewhere(ctx) {
+  const clocks = twoClocks(ctx.kit, ctx.now());
+  if (!clocks || plain("at_home_by") === clocks.own) return null;
+  const notElsewhere = () => {
+    setPlain("at_home_by", clocks.own);
+    ctx.redraw();
+  };
+  return note(
+    twoClocksWords(clocks),
+    "care",
+    ...callButtons(ctx.kit.unit, "on_call"),
+    bigButton(t("No, I am where the unit thinks"), notElsewhere, { data: { k: "not-elsewhere" } }),
+  );
+}
+
 /** That there is no treatment today, as was said. @param {Ctx} ctx */
 function leftOut(ctx) {
   const said = saidToday(ctx);
@@ -262,6 +279,7 @@ function draw(ctx) {
   ];
   return [
     waiting(),
+    !night && elsewhere(ctx),
     !night && leftOut(ctx),
     !night && done(ctx),
     welcome(ctx),
