@@ -261,6 +261,8 @@ interface Kit {
     access_side: "left" | "right" | null;
     /** Whether the unit lets this person go through the sheets in short. */
     short_sheets?: boolean;
+    /** Allergies and dangers as sentences, also that nobody has asked. */
+    cautions?: string[];
   };
   unit: Unit | null;
   /** Whether most of the latest treatments began by day. */

@@ -3,6 +3,7 @@ from django.urls import path
 from sessions.pages import (
     access,
     bedside,
+    cautions,
     devices,
     dialysers,
     from_paper,
@@ -38,6 +39,7 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/facts/", patient_facts.facts, name="patient-facts"),
     path("patients/<uuid:patient_id>/places/", places.places, name="places"),
     path("patients/<uuid:patient_id>/places/end/", places.end_place, name="end-place"),
+    path("patients/<uuid:patient_id>/cautions/", cautions.cautions, name="cautions"),
     path("patients/<uuid:patient_id>/from-paper/", from_paper.from_paper, name="from-paper"),
     path("patients/<uuid:patient_id>/invite/", unit.invite, name="invite"),
     path("patients/<uuid:patient_id>/who-sees/", who_sees.who_sees, name="who-sees"),

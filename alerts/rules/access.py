@@ -29,18 +29,24 @@ from alerts.rules.rule_kinds import (
     unknown_number,
     where_not_noted,
 )
-from alerts.rules.wording import when
+from alerts.rules.wording import cited, later, when
+from dosing.science.sources import Status
 from sessions.facts.choices import CheckPart
 from sessions.models import AnsweredCheck, EventKind
 
-INFECTION = _(
-    "infection signs want a call the same day: Nesrallah et al., Clin J Am Soc Nephrol 2010;5:1047 [source read]; "
-    "an access that does not hum as ever too: common practice"
+INFECTION = cited(
+    _(
+        "an access that does not hum as ever wants a call the same day by common practice, infection signs by "
+        "Nesrallah et al., Clin J Am Soc Nephrol 2010;5:1047"
+    ),
+    Status.SEEN,
 )
-ADVICE = _(
-    "Trend information: a reason to examine the access and to talk about it, not a finding "
-    "(KDOQI 2019 asks for regular examination [from memory, source not opened])."
-)
+REGULARLY = cited(_("KDOQI 2019 asks for regular examination"), Status.MEMORY)
+ADVICE = later(
+    lambda: gettext(
+        "Trend information: a reason to examine the access and to talk about it, not a finding. %(source)s."
+    ) % {"source": REGULARLY}
+)  # fmt: skip
 
 
 STORY = together(

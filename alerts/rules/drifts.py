@@ -19,7 +19,8 @@ from alerts.models.choices import Family, Urgency
 from alerts.rules.base import OF_SCIENCE, Evidence, History, NotJudged, Parts, Point, Remark, Rule, Seen
 from alerts.rules.evidence_kinds import TREND_LABELS
 from alerts.rules.rule_kinds import NOT_NOTED
-from alerts.rules.wording import figure, later, weight
+from alerts.rules.wording import cited, figure, later, weight
+from dosing.science.sources import Status
 from dosing.science.trends import Watch
 from dosing.services.night.trend_of_patient import WATCHES, StoryVerdict, TrendVerdict
 
@@ -27,10 +28,12 @@ NIGHTS = 20
 """The newest nights that stand as evidence."""
 AGAIN = 8
 """Nights that nobody has dealt with, before it is told once more."""
-SOURCE = _(
-    "designed false alarms, see the science of trends (Page, Biometrika 1954;41:100 [from memory, source not opened]); "
-    "slope by Theil and "
-    "Sen, evidence by Mann and Kendall"
+SOURCE = cited(
+    _(
+        "designed false alarms, slope by Theil and Sen, evidence by Mann and Kendall: see the science of trends; Page, "
+        "Biometrika 1954;41:100"
+    ),
+    Status.MEMORY,
 )
 
 

@@ -10,8 +10,9 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
-from alerts.rules.wording import day, days_of
+from alerts.rules.wording import cited, day, days_of
 from dosing.science.due_days import DueBy, days_not_entered
+from dosing.science.sources import Status
 from sessions.facts.choices import LeftOutReason
 from sessions.models import Prescription
 from sessions.models.local_time import night_of
@@ -167,7 +168,7 @@ LEFT_OUT = Rule(
     about=_("days left out"),
     family=Family.PROCESS,
     urgency=Urgency.THIS_WEEK,
-    source=_("What the patient said at the bedside. More than one day wants a call at once (from memory)."),
+    source=cited(_("What the patient said at the bedside. More than one day wants a call at once"), Status.MEMORY),
     limit_words=_each_day,
     not_judged=_nothing_due,
     reasons=MISSING.reasons,

@@ -12,15 +12,17 @@ from django_stubs_ext import StrOrPromise
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Rule
 from alerts.rules.rule_kinds import PRACTICE, noted
+from alerts.rules.wording import cited
+from dosing.science.sources import Status
 from sessions.models import EventKind
 
-SEVERE = _(
-    "needle dislodgement and air lead the severe events at home: "
-    "Tennankore et al., Am J Kidney Dis 2015;65:116, [abstract read]"
+SEVERE = cited(
+    _("needle dislodgement and air lead the severe events at home: Tennankore et al., Am J Kidney Dis 2015;65:116"),
+    Status.ABSTRACT,
 )
-BLOOD_BREAKS = _(
-    "chloramine in the water broke the blood of people at home: Junglee et al., Hemodial Int 2010;14:327, "
-    "[abstract read]"
+BLOOD_BREAKS = cited(
+    _("chloramine in the water broke the blood of people at home: Junglee et al., Hemodial Int 2010;14:327"),
+    Status.ABSTRACT,
 )
 
 

@@ -15,7 +15,7 @@ from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import ACTION_LEVEL, label_of_evidence, more_of, unit_of
 from alerts.rules.rule_kinds import NOT_NOTED, check_evidence
-from alerts.rules.wording import day, figure
+from alerts.rules.wording import cited, day, figure
 from dosing.science.sources import Status
 from dosing.science.water import LIMITS, Grade, WaterLimit
 from dosing.services.numbers.seen import with_status
@@ -391,7 +391,7 @@ def _quality_unknown(history: History) -> Iterator[NotJudged]:
             yield NotJudged(None, Remark("no_figure", {"fluid": test.get_fluid_display()}))
 
 
-STANDARD = _("the edition of the standard that the unit has chosen; see ISO 23500-3 and -5:2019 [source read]")
+STANDARD = cited(_("the edition of the standard that the unit has chosen; see ISO 23500-3 and -5:2019"), Status.SEEN)
 QUALITY = Rule(
     key="water_quality",
     title=_("Water beyond its limit"),

@@ -11,6 +11,8 @@ from django.utils.translation import gettext, ngettext, pgettext
 from django_stubs_ext import StrOrPromise
 
 from alerts.rules.base import Evidence
+from dosing.science.sources import Status
+from dosing.services.numbers.seen import with_status
 from homedialysis.accounts.services.units import told_in
 
 
@@ -18,6 +20,11 @@ def later(words: Callable[[], str]) -> StrOrPromise:
     """Words that are made whenever they are read, for what is declared once."""
     made: StrOrPromise = lazy(words, str)()
     return made
+
+
+def cited(source: StrOrPromise, status: Status) -> StrOrPromise:
+    """A source with how far it was seen, in the words that stand wherever a number has a source."""
+    return later(lambda: with_status(source, status))
 
 
 def capital(words: str) -> str:

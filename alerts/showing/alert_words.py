@@ -47,12 +47,17 @@ def named(rows: Iterable[Mute]) -> list[NamedMute]:
 
 def title_of(alert: Alert) -> str:
     """What its rule is called, and which of its causes it is where there may be several of one patient."""
-    rule, title = BY_KEY.get(alert.rule), title_of_rule(alert.rule)
-    if rule is None or rule.naming is None:
-        return title
-    naming, seen = rule.naming, seen_of(alert)
-    which = _said(rule, lambda _known: naming(seen))
+    title, which = title_of_rule(alert.rule), which_of(alert)
     return gettext("%(title)s: %(which)s") % {"title": title, "which": which} if which else title
+
+
+def which_of(alert: Alert) -> str:
+    """Which of its causes it is, where there may be several of one patient; else ""."""
+    rule = BY_KEY.get(alert.rule)
+    if rule is None or rule.naming is None:
+        return ""
+    naming, seen = rule.naming, seen_of(alert)
+    return _said(rule, lambda _known: naming(seen))
 
 
 def name_of(alert: Alert) -> str:

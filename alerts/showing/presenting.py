@@ -16,6 +16,7 @@ from alerts.models.choices import StepKind, Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import Evidence
 from alerts.showing.alert_words import advice_of, figure_of
+from alerts.showing.in_short import InShort, in_short
 from alerts.showing.pictures import Picture
 from alerts.showing.sparklines import Contact, NextTreatment, last_contacts, next_treatments
 from sessions.models import Patient, RecordSource, TreatmentRecord
@@ -178,9 +179,9 @@ class Bundle:
         return bool(self.alerts) and not any(one.alert.stands for one in self.alerts)
 
     @property
-    def others(self) -> list[ShownAlert]:
-        """What its line speaks of besides the first."""
-        return [one for one in self.about if one is not self.first]
+    def in_short(self) -> InShort:
+        """What its line speaks of, by short names."""
+        return in_short([one.alert for one in (self.about or [self.first])])
 
     @property
     def since(self) -> datetime:

@@ -102,6 +102,7 @@ TABLE: dict[str, dict[str, str]] = {
     "treatments:wall-sheet": {"GET": ANAS},
     "treatments:patients": {"GET": STAFF},
     "treatments:enrol": {"GET": CLINICAL, "POST": CLINICAL},
+    "treatments:cautions": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:from-paper": {"GET": CLINICAL},
     "treatments:invite": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:access": {"GET": CLINICAL, "POST": CLINICAL},

@@ -40,6 +40,21 @@ def test_every_other_answer_has_the_policy_and_is_kept_by_no_cache(walked: Walk,
     assert {each: found for each, said in others.items() if (found := faults_of_headers(said))} == {}
 
 
+ABOUT_ONE = {"patient_id", "record_id", "alert_id", "result_id"}
+
+
+def test_every_page_of_a_patient_has_the_same_frame(walked: Walk) -> None:
+    """Name, number, birth, allergies and dangers stand above whatever staff look at of one patient."""
+    about_one = {address.name for address in every_address() if ABOUT_ONE & set(address.holds)}
+    pages = {
+        name: said.text
+        for (who, name, method), said in walked.items()
+        if (who, method, said.status) == ("nephrologist", "GET", 200) and name in about_one and "<html" in said.text
+    }
+    assert len(pages) > 20
+    assert {name for name, text in pages.items() if "cautions" not in text or "born" not in text} == set()
+
+
 FRAGMENTS = ["alerts:triage-list", "alerts:of-patient", "alerts:of-record", "alerts:heartbeat"]
 
 

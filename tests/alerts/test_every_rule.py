@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields, is_dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -15,6 +16,7 @@ from alerts.rules import BY_KEY, RULES, safety
 from alerts.rules.base import Evidence, History, Rule, Seen, own_limit
 from alerts.rules.wording import days_of
 from alerts.showing.alert_words import why_not
+from dosing.services.numbers.seen import STATUS_WORDS
 from tests.alerts.rules_table import CASES, Case
 
 TABLE = list(CASES.items())
@@ -45,6 +47,16 @@ def reasons(rule: Rule, history: History) -> list[str]:
 
 def test_every_rule_has_its_row_and_every_row_its_rule() -> None:
     assert set(CASES) == set(BY_KEY)
+
+
+def test_how_far_a_source_was_seen_is_said_in_the_one_set_of_words() -> None:
+    """Brackets hold nothing else, and nobody reads how a number came into the program."""
+    texts = [str(each.source) for each in RULES] + [str(each.words) for each in KINDS.values()]
+    texts += [str(each.advice) for each in RULES]
+    told = {words for text in texts for words in re.findall(r"\[([^\]]*)\]", text)}
+    assert len(told) >= 4
+    assert told <= {str(words) for words in STATUS_WORDS.values()}
+    assert [text for text in texts if "memory" in text or "opened" in text] == []
 
 
 @pytest.mark.parametrize(("key", "case"), TABLE)

@@ -14,9 +14,11 @@ from django.utils import timezone
 
 from alerts.models import Alert, PendingEvaluation
 from alerts.models.choices import Urgency
+from alerts.rules import BY_KEY, RULES
 from alerts.services import acting
 from alerts.services.evaluation import evaluate_pending
 from alerts.services.open_counts import open_alerts
+from alerts.showing.in_short import MOST_LETTERS, SHORT, in_short
 from alerts.showing.presenting import bundles
 from dosing.services.month.reviewing import PlanToBe, plan, settle, write
 from homedialysis.accounts.models import Role, User
@@ -352,3 +354,19 @@ def test_what_a_review_gave_to_a_nurse_stands_on_her_list_and_on_the_hand_over(
     assert f"Write to the surgeon, {nephrologist.name}, until" in handover
     settle(item=item, words="Done.", by=nurse, at=timezone.now())
     assert "Repeat the potassium" not in text_of(nurse_client.get(reverse("alerts:triage")))
+
+
+def test_a_line_names_what_is_open_in_short_and_says_how_many_more_there_are(ana: Patient) -> None:
+    """Nothing of it is cut off: what has no room in two lines is counted, and stands in the picture."""
+    keys = ["uf_rate_line", "low_noted", "not_acknowledged", "gain"]
+    alerts = [made_alert(ana, rule=key, cause=key) for key in keys]
+    told = in_short(alerts)
+    assert (told.first, told.others, told.more) == (
+        "UF rate over the weight's line",
+        ["Low pressure, patient noted"],
+        2,
+    )
+    assert in_short(alerts[:1]).more == 0
+    assert set(SHORT) <= set(BY_KEY)
+    names = {rule.key: str(SHORT.get(rule.key, rule.title)) for rule in RULES}
+    assert {key: name for key, name in names.items() if len(name) > MOST_LETTERS} == {}

@@ -10,9 +10,9 @@ from dosing.science.sources import Status
 
 STATUS_WORDS: dict[Status, StrOrPromise] = {
     Status.SEEN: _("source read"),
-    Status.ABSTRACT: _("abstract read"),
-    Status.SECOND_HAND: _("read as quoted by others"),
-    Status.MEMORY: _("from memory, source not opened"),
+    Status.ABSTRACT: _("summary of the source read"),
+    Status.SECOND_HAND: _("as others quote it, source not read"),
+    Status.MEMORY: _("as commonly quoted, not looked up: check it before you rely on it"),
     Status.PRACTICE: _("common practice, no source"),
     Status.COMPUTED: _("computed"),
     Status.UNIT: _("entered by the unit"),

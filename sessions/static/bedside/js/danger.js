@@ -134,7 +134,7 @@ function whole(ctx, card, { headings, ...each }) {
     part(headings.call, card.call),
     otherCall(ctx, card),
     first ? null : helper,
-    part(headings.say, sayings(card, each), "say"),
+    part(headings.say, sayings(ctx, card, each), "say"),
     ctx.gate === "open"
       ? bigButton(home?.address ? t("Change address and door") : t("Write down address and door"), () => go("home"), {
           data: { k: "home" },
@@ -146,12 +146,12 @@ function whole(ctx, card, { headings, ...each }) {
 }
 
 /**
- * What to say on the telephone; the address is the phone's owner's.
- * @param {EmergencyCard} card @param {{[name: string]: any}} each
+ * What to say on the telephone; the address is the phone's owner's. Of allergies and dangers only an open phone tells.
+ * @param {Ctx} ctx @param {EmergencyCard} card @param {{[name: string]: any}} each
  */
-function sayings(card, { say_first: about, say_address: address, say_door: door }) {
+function sayings(ctx, card, { say_first: about, say_address: address, say_door: door }) {
   const where = [`${address} ${home?.address || "…"}`, `${door} ${home?.door || "…"}`];
-  return [about, card.say, ...where, card.alone].filter(Boolean);
+  return [about, card.say, ...(ctx.kit?.patient?.cautions ?? []), ...where, card.alone].filter(Boolean);
 }
 
 /** Cards to open instead, or next. @param {Ctx} ctx */
