@@ -64,7 +64,9 @@ ORDERED: dict[str, Ordered] = {
         TIME, Field(_("Longest allowed"), "min", (30, 900), (90, 660), 5, whole=True), on_paper=False
     ),
     "reading_interval_minutes": Ordered(
-        TIME, Field(_("Readings every"), "min", (5, 480), (15, 240), 5, whole=True), on_paper=False
+        TIME,
+        Field(_("Readings every"), "min", (5, 480), (15, 240), 5, short=_("Readings"), whole=True),
+        on_paper=False,
     ),
     "quiet_at_night": Ordered(
         TIME, label=_("No readings asked for during sleep"), needed=False, line=False, on_paper=False

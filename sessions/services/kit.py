@@ -204,6 +204,7 @@ def _prescription(current: Prescription) -> Json:
         "lines": {
             "main": [asdict(line) for line in prescription_lines.main_lines(current)],
             "other": [asdict(line) for line in prescription_lines.other_lines(current)],
+            "readings": prescription_lines.readings_words(current),
         },
     }
 

@@ -116,6 +116,29 @@ def _buffer(prescription: Prescription) -> OrderedLine:
     return OrderedLine(label, plain(prescription.dialysate_buffer_mmol_l), "mmol/L")
 
 
+FIRST_READING_MINUTES = 10
+"""The first reading comes when the pump has reached its speed and the pressures stand still (common practice, no
+source)."""
+ASLEEP = (22, 6)
+"""Hours on the patient's clock in which no reading is asked for, where that is ordered (common practice, no source)."""
+
+
+def readings_words(prescription: Prescription) -> str:
+    """When readings are taken, in one phrase: what prescription, running treatment and paper say of it."""
+    every = prescription.reading_interval_minutes
+    parts = [_("%(minutes)s min after the start") % {"minutes": FIRST_READING_MINUTES}]
+    if every:
+        parts.append(_("then every %(minutes)s min") % {"minutes": every})
+    if prescription.quiet_at_night:
+        asleep = {"from": f"{ASLEEP[0]:02}:00", "to": f"{ASLEEP[1]:02}:00"}
+        parts.append(_("none from %(from)s to %(to)s, while you sleep") % asleep)
+    return ", ".join(parts)
+
+
+def _readings(prescription: Prescription) -> OrderedLine:
+    return OrderedLine(ORDERED["reading_interval_minutes"].short_words, readings_words(prescription))
+
+
 def _anticoagulant(prescription: Prescription) -> OrderedLine:
     return OrderedLine(ORDERED["anticoagulant"].short_words, prescription.get_anticoagulant_display())
 
@@ -123,6 +146,7 @@ def _anticoagulant(prescription: Prescription) -> OrderedLine:
 IN_OWN_WORDS: dict[str, Callable[[Prescription], OrderedLine]] = {
     "minutes": _length,
     "max_minutes": _longest,
+    "reading_interval_minutes": _readings,
     "weekdays": _days,
     "dialyser": _dialyser,
     "dialysate_buffer_mmol_l": _buffer,

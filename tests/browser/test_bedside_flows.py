@@ -141,7 +141,8 @@ def test_a_low_pressure_is_gone_through_to_its_end_and_the_record_has_its_times(
     dock = phone.page.locator("#dock").bounding_box()
     for words in ("Off since: ", "On again: ", "End: "):
         box = phone.page.get_by_role("button", name=re.compile(f"^{words}")).bounding_box()
-        assert dock is not None and box is not None
+        assert dock is not None
+        assert box is not None
         assert box["y"] + box["height"] <= dock["y"], f"{words} lies under the dock"
     phone.go(*("flow", "hypotension", event["id"]))
     phone.answer("Back to the treatment")

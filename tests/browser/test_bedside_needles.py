@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import re
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -392,6 +393,15 @@ def test_a_step_left_without_an_answer_says_so(phone: Phone) -> None:
     to_ask(phone, "flash")
     phone.tap("Go on without an answer")
     assert phone.doc()["steps"][-1]["words"].endswith(": ⟦no_answer⟧")
+    phone.run("app", "m.ctx.change('end', (night) => { night.plan.sheet = { ...night.plan.sheet, at: 99 }; });")
+    heading = phone.page.locator("h1")
+    expect(heading).to_have_text(re.compile(r"^\d+ steps are open$"))
+    before = int(heading.inner_text().split()[0])
+    phone.page.locator("[data-k^='open-']").first.click()  # the blood that nobody said came back
+    expect_asked(phone, "flash")
+    phone.tap("Yes")
+    expect(heading).to_have_text(f"{before - 1} steps are open")
+    phone.tap("Undo", exact=False)
     assert phone.doc()["sites"][0]["flash"] is None
 
 

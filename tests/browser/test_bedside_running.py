@@ -163,7 +163,7 @@ def test_it_is_quiet_when_no_readings_are_wanted_during_sleep(at_bedside: MakePh
     first = (started + timedelta(minutes=15)).isoformat()
     phone.run("app", "m.ctx.change('one', (night) => night.doc.readings.push({ at: given, pulse: 70 }));", first)
     expect(phone.page.locator("#screen")).to_contain_text(
-        "No readings while you sleep. Next reading at 06:00, in 6:30 h."
+        "Next reading at 06:00, in 6:30 h.Readings: 10 min after the start, then every 60 min, none from 22:00 to 06:00"
     )
     expect(phone.page.locator("#screen .note.care")).to_have_count(0)
 

@@ -2,9 +2,10 @@
 
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { chance, script } from "./given.mjs";
+import { chance, script, tables } from "./given.mjs";
 
-const { course, fluidSoFar, lastValues, minuteOf, MISSED, readingDue } = await script("course.js");
+const { BASELINE_AFTER, course, fluidSoFar, lastValues, minuteOf, MISSED, readingDue, SLEEP } =
+  await script("course.js");
 const { later, minutesBetween, toWall } = await script("clock.js");
 
 const ZONE = "Europe/Lisbon"; // in March the wall shows UTC
@@ -16,6 +17,10 @@ const night = (doc = {}) => ({
   doc: { started_at: "2026-03-01T19:00:00.000Z", readings: [], steps: [], planned_minutes: null, ...doc },
 });
 const at = (clock, day = "01") => new Date(`2026-03-${day}T${clock}:00Z`);
+
+test("readings come when the unit's own words of the prescription say", () => {
+  assert.deepEqual({ sleep: [SLEEP.from, SLEEP.to], first: BASELINE_AFTER }, tables.readings);
+});
 
 test("ten minutes after the start the first reading is due, and late from then on; the next an interval later", () => {
   const { minutes, left, endsAt, due, late, over } = course(night(), kit(), at("19:22"));

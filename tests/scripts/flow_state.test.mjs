@@ -7,7 +7,7 @@ import { chance, script } from "./given.mjs";
 const draft = await script("draft.js");
 const flows = await script("flow_state.js");
 const { placeOfField } = await script("fields.js");
-const { stepsOff } = await script("sheet_steps.js");
+const { gapsOf, stepsOff } = await script("sheet_steps.js");
 
 const steps = (kind) => [{ key: "first", stamp: `${kind}_first`, answers: [] }];
 const KIT = {
@@ -138,4 +138,14 @@ test("of two events the one after which blood never comes back says so", () => {
   assert.equal(flows.bloodStays(WITH_CARDS, both), "never");
   assert.equal(flows.bloodStays(WITH_CARDS, running({ kind: "chlorine_connected", at: at(20) })), "ask");
   assert.equal(flows.bloodStays(WITH_CARDS, running()), "");
+});
+
+test("a sheet is done when each step was, with its answer; one needle put in anew asks for its own steps alone", () => {
+  const steps = [{ key: "wash" }, { key: "flash", use: "venous" }, { key: "flash_a", use: "arterial" }];
+  const noted = (...rows) => ({ doc: { steps: rows.map(([key, words]) => ({ key, words, at: "" })) } });
+  const open = (...given) => gapsOf(...given).map(({ key }) => key);
+  assert.deepEqual(open(steps, noted(["wash", "Wash"], ["flash", "Flash: ⟦no_answer⟧"])), ["flash", "flash_a"]);
+  const later = noted(["flash", "Flash: ⟦no_answer⟧"], ["flash", "Flash: ⟦yes⟧"]);
+  assert.deepEqual(open(steps, later), ["wash", "flash_a"], "what was answered since counts");
+  assert.deepEqual(open(steps, noted(), "venous"), ["flash"]);
 });

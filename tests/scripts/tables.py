@@ -20,6 +20,7 @@ from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.opening import closes_next, looked_at_next, opens_next
 from sessions.facts import plausible
 from sessions.models import Reading, TreatmentRecord
+from sessions.services.prescription_lines import ASLEEP, FIRST_READING_MINUTES
 from tests.tonights_fluid import FluidPlan, plan_fluid
 
 Rows = list[list[Any]]
@@ -39,6 +40,7 @@ def all_tables(unit: Unit) -> dict[str, Any]:
         "evenings": evenings(chance),
         "taken_off": taken_off(chance),
         "fastest": fastest(chance),
+        "readings": {"sleep": ASLEEP, "first": FIRST_READING_MINUTES},
         "floats": [sfloat(bits) for bits in range(1 << 16)],
         "medians": medians(chance),
         "opening": [opening(unit, zone) for zone in ZONES[:2]],

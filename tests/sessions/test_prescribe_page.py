@@ -258,10 +258,10 @@ def test_what_is_signed_is_shown_whole(
     whole = page.split("All of it")[1].split("Your password, to sign")[0]
     lines = [" ".join(line.split()) for line in re.sub("<[^>]+>", "\n", whole).split("\n") if line.strip()]
     shown = dict(pairwise(lines))
-    assert {name: shown[name] for name in ("Days", "Longest allowed", "Readings every", "Needles")} == {
+    assert {name: shown[name] for name in ("Days", "Longest allowed", "Readings", "Needles")} == {
         "Days": "Monday, Wednesday, Friday",
         "Longest allowed": "5 h",
-        "Readings every": "60",
+        "Readings": "10 min after the start, then every 60 min, none from 22:00 to 06:00, while you sleep",
         "Needles": "none",
     }
     assert shown["No readings asked for during sleep"] == "yes"
@@ -339,7 +339,7 @@ def test_what_another_schedule_leaves_as_ordered_is_named_where_one_signs(
     }
     assert kept["Dialysate potassium"] == "ordered for 12 h a week; the new schedule has 21 h"
     assert kept["Target weight"] == "the fluid of a treatment and its hours change; this does not"
-    assert kept["Readings every"] == "ordered for 4 h a treatment; the new length is 7 h"
+    assert kept["Readings"] == "ordered for 4 h a treatment; the new length is 7 h"
     assert "Longest allowed" not in kept, "it was changed"
     same = nephrologist_client.post(where, sent(target_weight_kg="70"))
     assert same.context["review"]["kept"] == []

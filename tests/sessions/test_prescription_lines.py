@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from sessions.models import Prescription
-from sessions.services.prescription_lines import all_lines, days, in_hours, main_lines, other_lines
+from sessions.services.prescription_lines import all_lines, days, in_hours, main_lines, other_lines, readings_words
 from tests.factories import DialyserFactory, PrescriptionFactory
 
 
@@ -33,7 +33,7 @@ MAIN = [
 REST = [
     "Days: Monday, Wednesday, Friday",
     "Longest allowed: 5 h",
-    "Readings every: 60 min",
+    "Readings: 10 min after the start, then every 60 min",
     "Dialyser: Fenrow 17",
     "Needles: 15 G",
     "Dialysate potassium: 2 mmol/L",
@@ -77,3 +77,11 @@ def test_days_in_the_order_of_the_week_or_how_many() -> None:
     assert days(ordered(weekdays=[6, 0, 3])) == "Monday, Thursday, Sunday"
     assert days(ordered(weekdays=[], days_per_week=3.5)) == "3.5 a week"
     assert days(ordered(weekdays=[], days_per_week=4)) == "4 a week"
+
+
+def test_when_readings_are_taken_is_one_phrase_and_the_nights_rest_is_part_of_it() -> None:
+    quiet = ordered(quiet_at_night=True, reading_interval_minutes=120)
+    assert (
+        readings_words(quiet) == "10 min after the start, then every 120 min, none from 22:00 to 06:00, while you sleep"
+    )
+    assert f"Readings: {readings_words(quiet)}" in told(quiet)

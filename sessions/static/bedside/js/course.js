@@ -2,15 +2,11 @@
 
 import { fromWall, later, minutesBetween, toWall } from "./clock.js";
 
-/**
- * Hours of sleep on the patient's own clock, when the prescription wants no readings then. Common practice, no source.
- */
-const SLEEP = { from: 22, to: 6 };
+/** Hours of sleep on the patient's own clock, as the unit words them (sessions/services/prescription_lines.py). */
+export const SLEEP = { from: 22, to: 6 };
 export const MISSED = "reading_missed";
-/**
- * The first reading comes when the pump has reached its speed and the pressures stand still (common practice) [min].
- */
-const BASELINE_AFTER = 10;
+/** When the first reading comes, as the unit words it [min]. */
+export const BASELINE_AFTER = 10;
 
 /** @param {Iso} iso */
 const minutesFrom = (iso, now) => Math.floor(minutesBetween(iso, now.toISOString()));

@@ -2,6 +2,7 @@
 
 import { bloodStays } from "./flow_state.js";
 import { isOnHeparin } from "./heparin.js";
+import { coded } from "./ready.js";
 
 /** What is asked of a needle once it is taped. */
 const QUESTIONS = new Set(["flash", "flush", "attempts"]);
@@ -28,7 +29,7 @@ export function stepsOff(kit, night) {
 }
 
 /** @typedef {{at: number, since: Iso | null, failed: string, restart?: string, only?: string, first?: string,
- *   single?: boolean, qb?: number}} Sheet */
+ *   single?: boolean, gap?: boolean, qb?: number}} Sheet */
 
 /** @param {SheetStep} step */
 export const isQuestion = (step) => QUESTIONS.has(step.asks);
@@ -93,6 +94,17 @@ export function nextAfter(steps, at, only = "") {
   while (only && next < steps.length && steps[next].use && steps[next].use !== only) next += 1;
   return next;
 }
+
+/**
+ * The steps that nobody did, or that were gone past without their answer; of one needle alone where only that is put in.
+ * @param {SheetStep[]} steps @param {Pick<Night, "doc">} night
+ */
+export const gapsOf = (steps, { doc }, only = "") =>
+  steps.filter((step) => {
+    if (only && step.use !== only) return false;
+    const last = doc.steps.findLast((row) => row.key === step.key);
+    return !last || last.words.includes(coded("no_answer"));
+  });
 
 /** @param {SheetStep[]} group @param {SheetStep} step */
 function joins(group, step) {

@@ -30,7 +30,7 @@ import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, register, replace } from "../router.js";
 import { figureRow, stepList } from "../sheet_parts.js";
-import { firstUse, isQuestion, nextAfter, restartOf, stepsOf, together } from "../sheet_steps.js";
+import { firstUse, gapsOf, isQuestion, nextAfter, restartOf, stepsOf, together } from "../sheet_steps.js";
 import { inShort, onceSeen, shortRow } from "../short.js";
 import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
@@ -56,15 +56,22 @@ function here(ctx) {
   // Another site was taken after a needle that failed: the sheet goes on where that place is cleaned.
   const from = sheet.restart ? restartOf(steps, sheet.restart, true) : Math.min(sheet.at, steps.length);
   const at = nextAfter(steps, from, sheet.only);
-  const shown = inShort(ctx) && !sheet.single ? together(steps, at) : steps.slice(at, at + 1);
+  const shown = inShort(ctx) && !sheet.single && !sheet.gap ? together(steps, at) : steps.slice(at, at + 1);
   return { steps, sheet, at, step: steps[at], shown };
+}
+
+/** What is open of the sheet. @param {Ctx} ctx */
+function gaps(ctx) {
+  const { steps, sheet } = here(ctx);
+  return gapsOf(steps, ctx.night, sheet.only);
 }
 
 /** @param {Ctx} ctx */
 const titleOf = (ctx) => {
   if (!ctx.night) return t("Needles");
   const { at, steps, shown } = here(ctx);
-  if (at >= steps.length) return t("All steps done");
+  const open = gaps(ctx).length;
+  if (at >= steps.length) return open ? tn("{n} step is open", "{n} steps are open", open) : t("All steps done");
   if (shown.length < 2) return t("Step {n} of {all}", { n: at + 1, all: steps.length });
   return t("Steps {from} to {to} of {all}", { from: at + 1, to: at + shown.length, all: steps.length });
 };
@@ -100,10 +107,10 @@ const stamp = (night, step, said, iso) => stampStep(night, step.key, withSaid(as
 function forward(ctx, said = "", fill = (_night, _iso) => {}) {
   const { step, steps, at, sheet } = here(ctx);
   const still = isQuestion(steps[at + 1] ?? {});
-  moveTo(ctx, at + 1, withSaid(step.words, wordsOf(ctx.kit, said)), (night, iso) => {
+  moveTo(ctx, sheet.gap ? steps.length : at + 1, withSaid(step.words, wordsOf(ctx.kit, said)), (night, iso) => {
     fill(night, iso);
     stamp(night, step, said, iso);
-    night.plan.sheet = { ...sheet, single: sheet.single && still };
+    night.plan.sheet = { ...sheet, single: sheet.single && still, gap: false };
   });
 }
 
@@ -616,6 +623,25 @@ function draw(ctx) {
     .filter(Boolean);
 }
 
+/** What is open, each one touch away; it may stay so, and the unit sees it. @param {Ctx} ctx */
+function openSteps(ctx) {
+  const { steps } = here(ctx);
+  const open = gaps(ctx);
+  if (!open.length) return null;
+  const back = (step) => () => {
+    ctx.change(step.words, (night) => {
+      night.plan.sheet = { ...sheetOf(night), at: steps.indexOf(step), gap: true, since: ctx.now().toISOString() };
+    });
+    window.scrollTo(0, 0);
+    sayStep(ctx);
+  };
+  return note(
+    t("Not done, or without an answer. You may begin without; the unit sees it."),
+    "care",
+    open.map((step) => bigButton(step.words, back(step), { data: { k: `open-${step.key}` } })),
+  );
+}
+
 /** @param {Ctx} ctx */
 function lastScreen(ctx) {
   const rows = ctx.night.doc.sites.map((row) => {
@@ -634,6 +660,7 @@ function lastScreen(ctx) {
     ];
   });
   return [
+    openSteps(ctx),
     h("p", { class: "step-words", text: t("Does the machine run, and are both needles taped and in sight?") }),
     dl(rows),
   ];
@@ -689,6 +716,14 @@ function backTo(ctx) {
 const finished = (ctx) =>
   ctx.night.doc.started_at ? backTo(ctx) : { label: say(ctx.kit, RUNS), tap: () => start(ctx), tone: "go" };
 
+/** The last screen of the short form begins the treatment itself, where nothing else is open. @param {Ctx} ctx */
+const isLastOfShort = (ctx, shown, at, steps) =>
+  inShort(ctx) &&
+  shown.length > 1 &&
+  at + shown.length >= steps.length &&
+  !ctx.night.doc.started_at &&
+  gaps(ctx).every((step) => shown.includes(step));
+
 /** What the large touch does on this step. @param {Ctx} ctx */
 function main(ctx) {
   const { step, sheet, shown, at, steps } = here(ctx);
@@ -699,7 +734,7 @@ function main(ctx) {
   if (step.asks === "set_machine") return machineMain(ctx);
   if (PICKED.has(step.asks))
     return { label: t("Go on without an answer"), tap: () => withoutAnswer(ctx, shown), tone: "plain" };
-  if (inShort(ctx) && shown.length > 1 && at + shown.length >= steps.length && !ctx.night.doc.started_at)
+  if (isLastOfShort(ctx, shown, at, steps))
     return { label: say(ctx.kit, RUNS), tap: onceSeen(() => start(ctx, shown, steps.length)), tone: "go" };
   return shown.length > 1
     ? { label: t("All done, next"), tap: onceSeen(() => done(ctx)), tone: "go" }

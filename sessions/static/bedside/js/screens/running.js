@@ -77,13 +77,18 @@ function overOf(ctx, { endsAt, minutes, stale }) {
   ].filter(Boolean);
 }
 
+/** When readings are taken, in the words of the prescription. @param {Ctx} ctx */
+function readingsLine(ctx) {
+  const words = ctx.kit.prescription?.lines?.readings;
+  return words ? h("p", { class: "soft", text: t("Readings: {when}.", { when: words }) }) : null;
+}
+
 /** @param {Ctx} ctx */
 function dueOf(ctx) {
   const now = course(ctx.night, ctx.kit, ctx.now());
-  const { due, late, asleep } = now;
+  const { due, late } = now;
   if (now.over) return overOf(ctx, now);
-  const sleep = asleep ? `${t("No readings while you sleep.")} ` : "";
-  if (!due) return note(sleep + t("No further reading is due."));
+  if (!due) return note(t("No further reading is due."), "plain", readingsLine(ctx));
   if (late) {
     const missed = () =>
       ctx.change(t("Reading of {time} missed", { time: timeOf(due) }), (night) =>
@@ -96,7 +101,8 @@ function dueOf(ctx) {
     );
   }
   const minutes = Math.ceil((Date.parse(due) - ctx.now().getTime()) / 60_000);
-  return note(sleep + t("Next reading at {time}, in {left} h.", { time: timeOf(due), left: hours(minutes) }));
+  const next = t("Next reading at {time}, in {left} h.", { time: timeOf(due), left: hours(minutes) });
+  return note(next, "plain", readingsLine(ctx));
 }
 
 /** @param {Ctx} ctx */
