@@ -58,6 +58,8 @@ class AbsenceKind(StrEnum):
     AFTER = "after"
     HOSPITAL = "hospital"
     AWAY = "away"
+    CENTRE = "centre"
+    PAUSED = "paused"
 
 
 class SampleWay(StrEnum):

@@ -228,6 +228,8 @@ class StayKind(models.TextChoices):
 
     HOSPITAL = "hospital", _("in hospital")
     AWAY = "away", _("away: on holiday, or treated elsewhere")
+    CENTRE = "centre", _("in the centre for a time")
+    PAUSED = "paused", _("home dialysis paused")
 
 
 class LeftReason(models.TextChoices):
@@ -239,6 +241,7 @@ class LeftReason(models.TextChoices):
     PERITONEAL = "peritoneal", _("to peritoneal dialysis")
     RECOVERED = "recovered", _("kidneys recovered")
     MOVED = "moved", _("moved away")
+    TRANSFERRED = "transferred", _("transferred to another home unit")
 
 
 class MessageFormat(models.TextChoices):

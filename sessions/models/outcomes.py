@@ -8,7 +8,7 @@ import pghistory
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_noop
 from django.utils.translation import gettext_lazy as _
 
 from sessions.facts.choices import InfectionKind, StayKind
@@ -59,6 +59,14 @@ class AccessInfection(NotedOutcome):
         return gettext("%(kind)s from %(day)s") % {"kind": self.get_kind_display(), "day": f"{self.began_on:%Y-%m-%d}"}
 
 
+_FROM = {
+    StayKind.HOSPITAL: gettext_noop("In hospital from %(day)s"),
+    StayKind.AWAY: gettext_noop("Away from %(day)s"),
+    StayKind.CENTRE: gettext_noop("In the centre from %(day)s"),
+    StayKind.PAUSED: gettext_noop("Home dialysis paused from %(day)s"),
+}
+
+
 class StayQuerySet(EntryQuerySet):
     def in_hospital(self) -> Self:
         """Without days away for other reasons."""
@@ -67,7 +75,9 @@ class StayQuerySet(EntryQuerySet):
 
 @pghistory.track()
 class HospitalStay(NotedOutcome):
-    """Days in hospital, or away, on which no treatment at home is due; without an end the patient is there still."""
+    """Days in hospital, away, in the centre or in a pause, on which no treatment at home is due; without an end the
+    patient is there still.
+    """
 
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="hospital_stays")
     kind = models.CharField(_("where"), max_length=8, choices=StayKind, default=StayKind.HOSPITAL)
@@ -94,5 +104,4 @@ class HospitalStay(NotedOutcome):
         ]
 
     def __str__(self) -> str:
-        words = gettext("Away from %(day)s") if self.kind == StayKind.AWAY else gettext("In hospital from %(day)s")
-        return words % {"day": f"{self.admitted_on:%Y-%m-%d}"}
+        return gettext(_FROM[StayKind(self.kind)]) % {"day": f"{self.admitted_on:%Y-%m-%d}"}

@@ -71,7 +71,8 @@ def _saved(form: PatientFactsForm) -> bool:
     return True
 
 
-SHOWN = ("name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on", "left_on")
+SHOWN = ("name", "hospital_number", "birth_date", "sex", "height_cm", "phone", "time_zone", "joined_on", "left_on",
+         "left_reason")  # fmt: skip
 OF_ACCOUNT = ("email",)
 
 
@@ -93,7 +94,8 @@ def _changes(row: Patient | User, names: tuple[str, ...]) -> Iterator[dict[str, 
 
 def _line(row: Patient | User, before: Any, after: Any, name: str) -> str:
     field: Any = row._meta.get_field(name)
-    old, new = ("–" if getattr(each, name) in ("", None) else getattr(each, name) for each in (before, after))
+    named = dict(field.flatchoices)
+    old, new = (named.get(value := getattr(each, name), value) or "–" for each in (before, after))
     return f"{capfirst(str(field.verbose_name))}: {old} → {new}"
 
 

@@ -168,6 +168,10 @@ ABSENT: dict[tuple[str, bool, bool], str] = {
     (AbsenceKind.HOSPITAL, True, False): _("In hospital since %(first)s."),
     (AbsenceKind.AWAY, True, True): _("Away from %(first)s to %(last)s."),
     (AbsenceKind.AWAY, True, False): _("Away since %(first)s."),
+    (AbsenceKind.CENTRE, True, True): _("In the centre from %(first)s to %(last)s."),
+    (AbsenceKind.CENTRE, True, False): _("In the centre since %(first)s."),
+    (AbsenceKind.PAUSED, True, True): _("Home dialysis paused from %(first)s to %(last)s."),
+    (AbsenceKind.PAUSED, True, False): _("Home dialysis paused since %(first)s."),
 }
 """By kind, and whether the first and the last day are known."""
 

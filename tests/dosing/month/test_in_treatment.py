@@ -46,9 +46,10 @@ def three_a_week(ana: Patient) -> Patient:
     return ana
 
 
-def stay(patient: Patient, first: int, last: int | None) -> None:
+def stay(patient: Patient, first: int, last: int | None, kind: str = "hospital") -> None:
     HospitalStay.objects.create(
         patient=patient,
+        kind=kind,
         admitted_on=date(2026, 8, first),
         discharged_on=date(2026, 8, last) if last else None,
         entered_by=UserFactory(),
@@ -72,14 +73,25 @@ def test_a_first_month_from_the_21st_is_divided_by_its_eleven_days(three_a_week:
     assert lines_said(found.delivered) == ["In the programme since 21 August 2026.", "11 days in treatment."]
 
 
-def test_days_in_hospital_are_no_days_without_treatment(three_a_week: Patient) -> None:
-    stay(three_a_week, 3, 20)
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("hospital", "In hospital from 3 August 2026 to 20 August 2026."),
+        ("away", "Away from 3 August 2026 to 20 August 2026."),
+        ("centre", "In the centre from 3 August 2026 to 20 August 2026."),
+        ("paused", "Home dialysis paused from 3 August 2026 to 20 August 2026."),
+    ],
+)
+def test_days_in_hospital_away_or_paused_are_no_days_without_treatment(
+    kind: str, words: str, three_a_week: Patient
+) -> None:
+    stay(three_a_week, 3, 20, kind)
     treated(three_a_week, [1, *on_weekdays(21, 31)])
     found = august(three_a_week)
     assert found.numbers["nights"]["inputs"] == {"delivered": 6, "prescribed": 5, "days": 13}
     assert found.numbers["measured_week"]["inputs"]["per_week"] == pytest.approx(6 / 13 * 7)
     assert found.delivered["missing"] == []
-    assert lines_said(found.delivered) == ["In hospital from 3 August 2026 to 20 August 2026.", "13 days in treatment."]
+    assert lines_said(found.delivered) == [words, "13 days in treatment."]
 
 
 def test_who_leaves_is_counted_up_to_that_day(three_a_week: Patient) -> None:
@@ -144,3 +156,11 @@ def test_one_left_open_two_days_ago_counts_as_before(three_a_week: Patient) -> N
     found = august(three_a_week, at=datetime(2026, 8, 21, 6, tzinfo=UTC))
     assert found.numbers["nights"]["inputs"]["prescribed"] == 8
     assert lines_said(found.delivered) == []
+
+
+def test_nothing_is_called_missing_in_a_pause_and_what_comes_after_it_is_due_again(three_a_week: Patient) -> None:
+    """Paused from the 10th to the 21st, with six due days in it; after it the 26th was left out."""
+    stay(three_a_week, 10, 21, "paused")
+    treated(three_a_week, [3, 5, 7, 24, 28, 31])
+    found = august(three_a_week)
+    assert found.delivered["missing"] == ["2026-08-26"]
