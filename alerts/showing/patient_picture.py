@@ -9,11 +9,12 @@ from typing import Any
 
 from django.db.models import Min
 
+from alerts.showing.courses import CourseChart, charts_of
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.results.blood_tables import BloodDrawing, drawings_of, drawings_table
 from homedialysis.accounts.services.units import spoken
-from sessions.models import Patient, Prescription, Reading, VascularAccess
+from sessions.models import Medicine, Patient, Prescription, Reading, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 
 NIGHTS = 6
@@ -35,9 +36,13 @@ class NightLine:
 
 @dataclass(frozen=True, slots=True)
 class PatientPicture:
-    """nights: the latest, newest first; drawings, bloods: the latest bloods, as `drawings_table` lays them out."""
+    """nights: the latest, newest first; charts: their course, of all those of the last weeks; medicines: what was given
+    in them; drawings, bloods: the latest bloods, as `drawings_table` lays them out.
+    """
 
     nights: list[NightLine]
+    charts: list[CourseChart]
+    medicines: list[Medicine]
     drawings: list[BloodDrawing]
     bloods: list[dict[str, Any]]
     prescription: Prescription | None
@@ -45,12 +50,15 @@ class PatientPicture:
 
 
 def picture_of_patient(patient: Patient, *, at: datetime) -> PatientPicture:
-    """Five queries, whatever the history."""
-    nights = nights_of(patient.pk, since=at - NIGHTS_BACK, until=at + timedelta(days=1))[::-1][:NIGHTS]
+    """Six queries, whatever the history."""
+    course = nights_of(patient.pk, since=at - NIGHTS_BACK, until=at + timedelta(days=1))
+    nights = course[::-1][:NIGHTS]
     lowest = _lowest(nights)
     drawings = drawings_of(patient)[:DRAWINGS]
     return PatientPicture(
         nights=[_line(night, lowest) for night in nights],
+        charts=charts_of(course),
+        medicines=_medicines(course),
         drawings=drawings,
         bloods=drawings_table(drawings, spoken()),
         prescription=prescription_in_force(patient, at),
@@ -61,6 +69,12 @@ def picture_of_patient(patient: Patient, *, at: datetime) -> PatientPicture:
 def _lowest(nights: list[ComputedNight]) -> Mapping[Any, float]:
     rows = Reading.objects.filter(record__in=[night.record for night in nights], systolic__isnull=False).order_by()
     return dict(rows.values("record_id").annotate(lowest=Min("systolic")).values_list("record_id", "lowest"))
+
+
+def _medicines(nights: list[ComputedNight]) -> list[Medicine]:
+    """What was given in the last weeks: of each the newest, in order of names."""
+    rows = Medicine.objects.filter(record__in=[night.record for night in nights])
+    return list(rows.order_by("name", "-at").distinct("name"))
 
 
 def _line(night: ComputedNight, lowest: Mapping[Any, float]) -> NightLine:
