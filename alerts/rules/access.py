@@ -163,6 +163,12 @@ REDNESS = noted(
     source=INFECTION,
     may_be_muted=False,
 )
+SILENT = noted(
+    EventKind.ACCESS_SILENT,
+    family=Family.ACCESS,
+    urgency=Urgency.CALL_TODAY,
+    may_be_muted=False,
+)
 FEVER = noted(
     EventKind.FEVER_CHILLS,
     key="fever",
@@ -229,7 +235,7 @@ ACCESS_CHECK = Rule(
     reads=frozenset({"checks"}),
     not_judged=where_not_noted(_examined),
     reasons={NOT_NOTED: _("no look at the access was noted")},
-    part_of=("access_redness",),
+    part_of=("access_redness", "access_silent"),
     may_be_muted=False,
 )
 
@@ -255,6 +261,7 @@ RULES = (
     PAIN,
     INFILTRATION,
     REDNESS,
+    SILENT,
     FEVER,
     TEMPERATURE,
     ACCESS_CHECK,

@@ -75,6 +75,7 @@ class EventKind(models.TextChoices):
     BLOOD_LEAK = "blood_leak", _("Blood-leak alarm")
     MACHINE_ALARM = "machine_alarm", _("Machine alarm that stayed")
     ACCESS_REDNESS = "access_redness", _("Redness, pain or pus at the access")
+    ACCESS_SILENT = "access_silent", _("No buzz at the access")
     LINE_APART = "line_apart", _("A line came apart")
     CATHETER_OPEN = "catheter_open", _("Catheter line or cap came off")
     BLOOD_COLOUR = "blood_colour", _("Blood in the lines of a wrong colour")

@@ -27,6 +27,8 @@ FIRST_AID: dict[EventKind, StrOrPromise] = {
                             "Call the unit. Shivering, faint or chest pain: call the emergency number."),
     EventKind.ACCESS_REDNESS: _("Do not use this place. Call the unit the same day. Fever, a shiny, thin or black "
                                 "spot, or a scab that bleeds: call the unit now."),
+    EventKind.ACCESS_SILENT: _("Do not put a needle in. It may be clotted, and hours count: call the unit now, at "
+                               "night too. Nothing tight over it, and do not press on it."),
     EventKind.OTHER: _("In doubt, stop the pump, clamp both lines and call the unit. In danger, call the emergency "
                        "number."),
 }  # fmt: skip

@@ -400,6 +400,7 @@ CASES: dict[str, Case] = {
     ),
     "infiltration": noted(EventKind.INFILTRATION),
     "access_redness": noted(EventKind.ACCESS_REDNESS),
+    "access_silent": noted(EventKind.ACCESS_SILENT),
     "fever": noted(EventKind.FEVER_CHILLS),
     "body_temperature": by_number(
         {"pre_temperature_c": 38.0},

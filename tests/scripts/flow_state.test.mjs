@@ -45,6 +45,32 @@ test("two events of one kind in one second have two addresses", () => {
   assert.deepEqual([one, other], [0, 1]);
 });
 
+test("the newest pressure is also one that was noted with trouble", () => {
+  const readings = [
+    { at: at(10), systolic: 130, diastolic: 80 },
+    { at: at(40), systolic: null },
+  ];
+  const events = [{ at: at(30), kind: "hypotension", systolic: 84, diastolic: 46 }];
+  assert.equal(flows.lastPressure({ readings, events }).systolic, 84);
+  assert.equal(flows.lastPressure({ readings: [...readings, { at: at(50), systolic: 110 }], events }).systolic, 110);
+  assert.equal(flows.lastPressure({ readings: [], events: [] }), undefined);
+});
+
+test("another phone knows from the record at which step trouble stands, whatever was done before it", () => {
+  const night = fresh();
+  const way = ["look", "uf_off", "flat"].map((key) => ({ key, stamp: `hypotension_${key}`, answers: [] }));
+  const event = { id: "a", kind: "hypotension", at: at(29), outcome: "" };
+  const where = () => flows.standOf(night, event, way).step;
+  draft.stampStep(night, "hypotension_uf_off", "Of an earlier drop.", at(5));
+  assert.equal(where(), "look");
+  draft.stampStep(night, "hypotension_look", "Looked.", at(30));
+  assert.equal(where(), "uf_off");
+  draft.stampStep(night, "hypotension_flat", "Lay down.", at(31));
+  assert.equal(where(), "flat"); // the last step has no step after it
+  event.outcome = "went_on";
+  assert.equal(where(), flows.OVER);
+});
+
 test("an event that is moved keeps its place on its way", () => {
   const night = fresh();
   const event = flows.begin(ctxOf(night, at(29)), night, "hypotension", at(29));

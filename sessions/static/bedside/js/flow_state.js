@@ -206,6 +206,13 @@ export function pressuresOf(night, event) {
 /** The newest of them, or null. @param {Night} night */
 export const measuredOf = (night, event) => pressuresOf(night, event).at(-1) ?? null;
 
+/** The newest pressure of a treatment, also one that was noted with trouble. @param {TreatmentDocument} doc */
+export const lastPressure = (doc) =>
+  [...doc.readings, ...doc.events]
+    .filter((row) => row.systolic != null)
+    .sort((one, other) => Date.parse(one.at) - Date.parse(other.at))
+    .at(-1);
+
 /** Whether the pressure belongs to what a way asks. @param {FlowStep[]} steps */
 export const asksPressure = (steps) => steps.some((step) => step.asks === "pressure");
 

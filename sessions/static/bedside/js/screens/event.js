@@ -23,6 +23,7 @@ const ORDER = [
   "fever_chills",
   "infiltration",
   "access_redness",
+  "access_silent",
   "clotting",
   "machine_alarm",
   "bleeding",

@@ -3,7 +3,7 @@
 import { callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { course, fluidSoFar } from "../course.js";
-import { courseWords, notAtEnd } from "../flow_state.js";
+import { courseWords, lastPressure, notAtEnd } from "../flow_state.js";
 import { notAtEndNotes } from "../not_at_end.js";
 import { withUnit } from "../numbers.js";
 import { endedWords } from "../others.js";
@@ -57,7 +57,7 @@ function now(ctx) {
   const { minutes, left, endsAt, due } = course(ctx.night, ctx.kit, ctx.now());
   const fluid = fluidSoFar(ctx.night, ctx.kit, ctx.now());
   const last = doc.readings.at(-1);
-  const pressure = [...doc.readings].reverse().find((row) => row.systolic != null);
+  const pressure = lastPressure(doc);
   return dl([
     [t("Running since"), `${timeOf(doc.started_at)}, ${hours(minutes)} h`],
     left != null && left >= 0 && endsAt && [t("Planned until"), `${timeOf(endsAt)}, ${hours(left)} h`],
