@@ -19,19 +19,19 @@ from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
-from homedialysis.accounts.models import User, signed_in
+from homedialysis.accounts.models import Role, User, signed_in
 from sessions.api.pagination import NewestFirst
 from sessions.api.permissions import MayNoteSurroundings
 from sessions.api.serializers import Page, Refusal
 from sessions.api.treatments import patient_meant
 from sessions.facts.choices_surroundings import WATER_UNITS, TaskKind, WaterFluid, WaterKind, WaterPlace
-from sessions.models import Patient, SupplyCount, SupplyDelivery, SupplyItem, TaskDone, WaterTest
+from sessions.models import Patient, SupplyCount, SupplyDelivery, SupplyItem, TaskDone, Training, WaterTest
 from sessions.models.local_time import zone_of
 from sessions.services import surroundings
 from sessions.services.document import KnownFields, MomentField, PlainNumber
 from sessions.services.reading_log import note_reading
 
-DELIVERY = "delivery"
+DELIVERY, PRACTICE = "delivery", "practice"
 PAGE = [
     OpenApiParameter("patient", uuid.UUID, description="Needed when you see more than one patient."),
     OpenApiParameter("limit", int),
@@ -95,11 +95,12 @@ class CountShape(serializers.ModelSerializer[SupplyCount]):
 
 
 class DoneSent(KnownFields):
-    """A task done, or (kind "delivery") a delivery that came: its id, and how many where that differs."""
+    """A task done, or (kind "delivery") a delivery that came: its id, and how many where that differs; or (kind
+    "practice") that a treatment was gone through on the phone for practice, of which nothing but the day is told."""
 
     id = serializers.UUIDField()
     patient = serializers.UUIDField(required=False)
-    kind = serializers.ChoiceField(choices=[*TaskKind.choices, (DELIVERY, "Delivery")])
+    kind = serializers.ChoiceField(choices=[*TaskKind.choices, (DELIVERY, "Delivery"), (PRACTICE, "Practice")])
     done_at = MomentField()
     note = serializers.CharField(required=False, allow_blank=True, default="", max_length=300)
     delivery = serializers.UUIDField(required=False, help_text="Only with the kind “delivery”.")
@@ -279,10 +280,10 @@ class TasksDone(NotedSurroundings):
         responses={200: DoneAnswer, 201: DoneAnswer, 400: Refusal, 409: Refusal},
     )
     def post(self, request: Request) -> Response:
-        """Note a task as done, or a delivery as come."""
+        """Note a task as done, a delivery as come, or a treatment as practised."""
         user, now = signed_in(request), timezone.now()
         data, patient = _read(DoneSent, request.data, user)
-        created = _came(data, patient, user, now) if data["kind"] == DELIVERY else _task(data, patient, user, now)
+        created = {DELIVERY: _came, PRACTICE: _practised}.get(data["kind"], _task)(data, patient, user, now)
         return Response(DoneAnswer(data).data, status=201 if created else 200)
 
 
@@ -291,6 +292,16 @@ def _task(data: dict[str, Any], patient: Patient, user: User, now: datetime) -> 
         raise ValidationError({"kind": _("The access is examined by the unit, which notes it.")})
     task = TaskDone(patient=patient, **data)
     return _kept(task, user, now).created
+
+
+def _practised(data: dict[str, Any], patient: Patient, user: User, now: datetime) -> bool:
+    """Among the trainings: the day and who practised, and that nobody trained."""
+    helper = user if user.role == Role.CARE_PARTNER else None
+    day = data["done_at"].astimezone(zone_of(patient)).date()
+    entry = Training(
+        id=data["id"], patient=patient, partner=helper, topic=Training.PRACTICE, done_on=day, trained_by=str(user)[:80]
+    )
+    return _kept(entry, user, now, {"done_on": "done_at"}).created
 
 
 def _came(data: dict[str, Any], patient: Patient, user: User, now: datetime) -> bool:

@@ -65,7 +65,7 @@ ORDERED: dict[str, Ordered] = {
     ),
     "reading_interval_minutes": Ordered(
         TIME,
-        Field(_("Readings every"), "min", (5, 480), (15, 240), 5, short=_("Readings"), whole=True),
+        Field(_("Readings every"), "min", (5, 480), (15, 240), 5, whole=True),
         on_paper=False,
     ),
     "quiet_at_night": Ordered(

@@ -19,6 +19,7 @@ from sessions.facts.choices import Analyte
 from sessions.models.patient import Patient
 from sessions.models.querysets import OwnOrUnitQuerySet, UnitListQuerySet
 from sessions.models.surroundings import Entry, refuse_impossible
+from sessions.texts.ready import coded
 
 
 @pghistory.track()
@@ -142,6 +143,9 @@ class Training(Entry):
                 violation_error_message=_("It must be due again after the day on which it was done."),
             )
         ]
+
+    PRACTICE: ClassVar = coded("practised")
+    """The topic of a treatment that was gone through on the phone for practice: nobody trained anybody in it."""
 
     @property
     def who(self) -> str:

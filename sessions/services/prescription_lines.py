@@ -136,7 +136,7 @@ def readings_words(prescription: Prescription) -> str:
 
 
 def _readings(prescription: Prescription) -> OrderedLine:
-    return OrderedLine(ORDERED["reading_interval_minutes"].short_words, readings_words(prescription))
+    return OrderedLine(_("Readings"), readings_words(prescription))
 
 
 def _anticoagulant(prescription: Prescription) -> OrderedLine:

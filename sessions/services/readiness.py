@@ -115,7 +115,7 @@ def _named(tests: Iterable[WaterTest]) -> str:
 
 
 def _beside(patient: Patient) -> list[ToDo]:
-    trained = Training.objects.standing().filter(patient=patient).exists()
+    trained = Training.objects.standing().filter(patient=patient).exclude(topic=Training.PRACTICE).exists()
     unit = Unit.objects.current()
     reached = bool(unit and unit.opening_hours.all())
     come = patient.account is not None and patient.account.has_usable_password()

@@ -71,6 +71,8 @@ READY = {
     "water_off": _("There is no water"),
     "not_measured": _("I cannot measure now"),
     "new_needle": _("The new needle is in"),
+    # What the phone notes among the trainings.
+    "practised": _("Practice of a treatment on the phone"),
     # Medicines that have a place of their own.
     "heparin": _("Heparin"),
     "low_molecular": _("Low-molecular-weight heparin"),

@@ -7,9 +7,9 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import Request, expect
 
-from sessions.models import Patient, TreatmentRecord
+from sessions.models import Patient, Training, TreatmentRecord
 from tests.browser.conftest import BrowserPage
-from tests.browser.evening import Evening
+from tests.browser.evening import Evening, wait_for
 from tests.browser.running_phone import now_minute, prescribed, rope_ladder
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -73,6 +73,10 @@ def test_a_whole_practice_is_marked_everywhere_never_sent_and_thrown_away(phone:
     phone.run("app", "await m.ctx.push();")
     phone.go("summary")
     expect(phone.page.get_by_role("button", name="Hand over to the unit")).to_have_count(0)
+    phone.page.locator("[data-k='practised']").click()
+    expect(phone.screen()).to_contain_text("Nothing else of it is told.")
+    assert wait_for(lambda: Training.objects.filter(patient=ana).exists())
+    assert Training.objects.get(patient=ana).topic == Training.PRACTICE
     phone.touch_main("End of the practice: throw it away")
     expect(phone.page.locator("html[data-screen='tonight']")).to_have_count(1)
     expect(phone.page.locator("#dock .practice")).to_have_count(0)

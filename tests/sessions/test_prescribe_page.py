@@ -266,7 +266,8 @@ def test_what_is_signed_is_shown_whole(
     }
     assert shown["No readings asked for during sleep"] == "yes"
     assert shown["Stop before the end"] == "none"
-    said = {each.short_words for name, each in ORDERED.items() if name not in ("days_per_week", "note")}
+    otherwise = ("days_per_week", "note", "reading_interval_minutes")  # the readings are one phrase, looked for above
+    said = {each.short_words for name, each in ORDERED.items() if name not in otherwise}
     said = said - {ORDERED["dialysate_buffer"].short_words, ORDERED["dialysate_buffer_mmol_l"].short_words}
     assert said <= set(lines)
     assert "Dialysate bicarbonate" in lines

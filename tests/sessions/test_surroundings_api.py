@@ -12,7 +12,8 @@ from django.utils import timezone
 
 from homedialysis.accounts.models import ReadLog, User
 from sessions.facts import plausible
-from sessions.models import Patient, SupplyCount, SupplyItem, TaskDone, WaterTest
+from sessions.models import Patient, SupplyCount, SupplyItem, TaskDone, Training, WaterTest
+from sessions.services.readiness import steps_to_first_treatment
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import A_NIGHT, DeliveryFactory, MachineFactory, SupplyItemFactory, WaterTestFactory
@@ -225,3 +226,24 @@ def test_a_patient_reads_only_their_own(ana_client: Client, ana: Patient, ben: P
     WaterTestFactory(patient=ben)
     assert [row["patient"] for row in ana_client.get(WATER).json()["results"]] == [str(ana.pk)]
     assert set(faults(ana_client.get(WATER, {"patient": str(ben.pk)}))) == {"patient"}
+
+
+def test_that_a_treatment_was_practised_stands_among_the_trainings_and_trains_nobody(
+    ana_client: Client, nurse_client: Client, partner: User, ana: Patient
+) -> None:
+    body = task(kind="practice")
+    assert [post(ana_client, DONE, body).status_code for _ in range(2)] == [201, 200]
+    assert post(signed_in(partner), DONE, task(kind="practice", patient=str(ana.pk))).status_code == 201
+    mine, helpers = Training.objects.filter(patient=ana).order_by("entered_at")
+    assert (mine.partner, mine.done_on, mine.valid_until, mine.trained_by) == (
+        None,
+        A_NIGHT.date(),
+        None,
+        str(ana.account),
+    )
+    assert helpers.partner == partner
+    page = nurse_client.get(f"/patients/{ana.pk}/surroundings/").content.decode()
+    assert page.count("Practice of a treatment on the phone") == 2
+    assert "⟦" not in page
+    [training] = [each for each in steps_to_first_treatment(ana, at=timezone.now()) if each.title == "Training"]
+    assert training.done is False

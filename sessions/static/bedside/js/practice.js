@@ -3,9 +3,10 @@
  * other, so that a phone that dies finds it again, is marked on every screen, never sent, and thrown away at the end.
  */
 
+import { noteSurroundings } from "./acknowledging.js";
 import { replace } from "./router.js";
-import { bigButton, toast } from "./ui.js";
-import { t } from "./words.js";
+import { bigButton, note, toast } from "./ui.js";
+import { dayOf, t } from "./words.js";
 
 /** Whether what is in hand is practice. @param {Ctx} ctx */
 export const isPractice = (ctx) => Boolean(ctx.night?.practice);
@@ -27,3 +28,27 @@ export async function throwAway(ctx) {
 /** @param {Ctx} ctx */
 export const throwAwayButton = (ctx) =>
   bigButton(t("Throw the practice away"), () => throwAway(ctx), { data: { k: "throw-away" } });
+
+/** Tell the unit that there was practice: its day, and nothing of what was gone through. @param {Ctx} ctx */
+async function tell(ctx) {
+  const { night } = ctx;
+  const at = ctx.now().toISOString();
+  const words = t("Practised on {day}", { day: dayOf(at) });
+  night.plan.practised = at;
+  await ctx.save();
+  await noteSurroundings(ctx, "done", { id: night.id, kind: "practice", done_at: at }, words);
+  ctx.redraw();
+}
+
+/** That it was practised, noted for the unit's list of trainings where the person wants that. @param {Ctx} ctx */
+export const practisedNote = (ctx) =>
+  ctx.night.plan.practised
+    ? note(
+        t("Noted for the unit: practised on {day}. Nothing else of it is told.", {
+          day: dayOf(ctx.night.plan.practised),
+        }),
+      )
+    : bigButton(t("Note for the unit that I practised today"), () => tell(ctx), {
+        hint: t("The day alone, for the list of trainings"),
+        data: { k: "practised" },
+      });

@@ -7,7 +7,7 @@ import { fieldName, placeOfField, shownValue } from "../fields.js";
 import { momentRow } from "../moment_row.js";
 import { lastPost } from "../nights_before.js";
 import { toldOf, unitOf } from "../numbers.js";
-import { throwAway } from "../practice.js";
+import { practisedNote, throwAway } from "../practice.js";
 import { register } from "../router.js";
 import { askedTwice, blocking, fastestWords, figures, missing, sameTime, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
@@ -112,7 +112,10 @@ function draw(ctx) {
   const odd = unusual(ctx.night, ctx.kit, lastPost(ctx));
   const open = missing(ctx.night, ctx.kit);
   return [
-    ctx.night.practice && note(t("This was practice. Nothing of it was sent, and nothing of it stays.")),
+    ctx.night.practice && [
+      note(t("This was practice. Nothing of it was sent, and nothing of it stays.")),
+      practisedNote(ctx),
+    ],
     ctx.night.doc.started_at && h("p", { class: "soft", text: dayOf(ctx.night.doc.started_at) }),
     stops.length > 0 && note(t("This has to be put right first:"), "stop", list(stops)),
     sameTime(ctx.night, ctx.kit).map(({ started_at: at }) =>

@@ -12,7 +12,7 @@ import { saidToday, saidWords } from "../left_out.js";
 import { looksNext } from "../opening.js";
 import * as outbox from "../outbox.js";
 import { twoClocks, twoClocksWords } from "../place.js";
-import { throwAwayButton } from "../practice.js";
+import { practisedNote, throwAwayButton } from "../practice.js";
 import { here, register } from "../router.js";
 import { askWhatRuns, runningBeside } from "../second.js";
 import { whyAsk } from "../stops.js";
@@ -174,7 +174,7 @@ function noted(ctx) {
 function aside(ctx, night) {
   const link = (words, to) => bigButton(words, () => ctx.go(to), { data: { k: to } });
   return h("div", { class: "rows" }, [
-    night?.practice ? throwAwayButton(ctx) : null,
+    night?.practice ? [practisedNote(ctx), throwAwayButton(ctx)] : null,
     night && !night.practice && link(t("Begun by mistake"), "mistake"),
     !night && !treatedToday(ctx).length && link(t("No treatment today"), "nottonight"),
     link(t("I help: what happens now"), "helper"),
