@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
@@ -13,7 +12,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from dosing.science.bloods import analyte_of_loinc
-from dosing.services.importing.csv_table import NEEDED, OPTIONAL
+from dosing.services.importing.csv_table import EXAMPLE, NEEDED, OPTIONAL
 from dosing.services.importing.line_words import FIELDS
 from dosing.services.importing.rows import MOST_BYTES
 from dosing.services.numbers.blood_units import spoken_of
@@ -48,9 +47,18 @@ class UploadForm(forms.Form):
         return given
 
 
-EXAMPLE = datetime(2026, 11, 25, 14, 30, 5)  # noqa: DTZ001  (it shows how a date is written, and is never a time)
 DAYS_WRITTEN = ("%Y-%m-%d", "%d/%m/%Y", "%d.%m.%Y", "%d-%m-%Y", "%m/%d/%Y", "%Y%m%d", "%d %b %Y")
-TIMES_WRITTEN = ("%H:%M", "%H:%M:%S")
+TIMES_WRITTEN = ("%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p")
+NUMBERS_WRITTEN = {"1234.5": (False, ""), "1,234.5": (False, ","), "1'234.5": (False, "'"), "1234,5": (True, ""),
+                   "1.234,5": (True, "."), "1 234,5": (True, " ")}  # fmt: skip
+"""By example: whether a comma is the decimal sign, and what stands between thousands."""
+LETTERS = {
+    "utf-8-sig": _("any letter (UTF-8)"),
+    "cp1252": _("Windows, western Europe: ä é ñ"),
+    "cp1250": _("Windows, central Europe: ą č ő"),
+    "iso8859-15": _("Unix, western Europe: ä é ñ €"),
+    "cp850": _("old MS-DOS: ä é ñ"),
+}
 MOMENTS_WRITTEN = (
     *(f"{day} {time}" for day in DAYS_WRITTEN for time in TIMES_WRITTEN),
     *("%Y-%m-%dT%H:%M:%S", "%Y%m%d%H%M", "%Y%m%d%H%M%S"),
@@ -70,12 +78,14 @@ class LaboratoryForm(AskingForm[Laboratory]):
         label=_("Its own codes"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 6}),
-        help_text=_("Where it sends no LOINC: one a line, such as K = 2823-3."),
+        help_text=_(
+            "Of tests for which it sends no LOINC code, or one that is not known here: one a line, K = 2823-3."
+        ),
     )
 
     class Meta:
         model = Laboratory
-        fields = ("name", "decimal_comma", "date_format", "time_format")
+        fields = ("name", "encoding", "date_format", "time_format")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -85,6 +95,15 @@ class LaboratoryForm(AskingForm[Laboratory]):
         ):
             written = ways_of_writing(ways, getattr(self.instance, field))
             self.fields[field] = forms.ChoiceField(label=label, choices=written)
+        self.fields["encoding"] = forms.ChoiceField(
+            label=gettext("Which letters its tables have"), choices=LETTERS.items()
+        )
+        style = (self.instance.decimal_comma, self.instance.thousands)
+        self.fields["numbers"] = forms.ChoiceField(
+            label=gettext("How it writes a number"),
+            choices=[(each, each) for each in NUMBERS_WRITTEN],
+            initial=next((each for each, known in NUMBERS_WRITTEN.items() if known == style), ""),
+        )
         for name in (*NEEDED, *OPTIONAL):
             self.fields[f"column_{name}"] = forms.CharField(
                 label=capfirst(FIELDS[name]), required=False, max_length=60, initial=self.instance.columns.get(name)
@@ -93,7 +112,7 @@ class LaboratoryForm(AskingForm[Laboratory]):
 
     @property
     def plain_fields(self) -> list[forms.BoundField]:
-        return [self[name] for name in (*self._meta.fields, "own_codes")]  # type: ignore[misc,union-attr]
+        return [self[name] for name in (*self._meta.fields, "numbers", "own_codes")]  # type: ignore[misc,union-attr]
 
     @property
     def column_fields(self) -> list[forms.BoundField]:
@@ -118,6 +137,7 @@ class LaboratoryForm(AskingForm[Laboratory]):
         named = {name: self.cleaned_data[f"column_{name}"].strip() for name in (*NEEDED, *OPTIONAL)}
         self.instance.columns = {name: column for name, column in named.items() if column}
         self.instance.codes = self.cleaned_data["own_codes"]
+        self.instance.decimal_comma, self.instance.thousands = NUMBERS_WRITTEN[self.cleaned_data["numbers"]]
         return super().save(commit)
 
 

@@ -142,6 +142,10 @@ ANALYTES: dict[str, LabAnalyte] = {
     ),
 }
 
+ALSO_LOINC = {"2028-9": ("bicarbonate", ("mmol/L", "mEq/L"))}
+"""Other codes under which laboratories send the same: total carbon dioxide is what most American ones report for
+bicarbonate, and reads about 1 mmol/L higher (code and difference from memory)."""
+
 BEFORE_AFTER_LOINC = {
     ("urea", "mg/dL urea nitrogen", "before"): "11065-0",
     ("urea", "mg/dL urea nitrogen", "after"): "11064-3",
@@ -233,4 +237,5 @@ def analyte_of_loinc(code: str) -> tuple[str, str] | None:
         for unit, details in analyte_.units.items():
             if details.loinc == code:
                 return name, unit
-    return None
+    also = ALSO_LOINC.get(code)
+    return (also[0], also[1][0]) if also else None

@@ -21,14 +21,16 @@ from sessions.models.treatment import TreatmentRecord
 class Laboratory(models.Model):
     """A laboratory that sends results, and how its tables are read.
 
-    columns: {what we need: its column's name}; codes: {its own code of a test: LOINC}; decimal_comma and the
-    formats say how it writes numbers and times.
+    columns: {what we need: its column's name}; codes: {its own code of a test: LOINC}; decimal_comma,
+    thousands (the sign between them) and the formats say how it writes numbers and times, encoding its letters.
     """
 
     name = models.CharField(_("name"), max_length=80, unique=True)
     columns = models.JSONField(default=dict, blank=True)
     codes = models.JSONField(_("its own codes"), default=dict, blank=True)
     decimal_comma = models.BooleanField(_("writes 5,4 for 5.4"), default=False)
+    thousands = models.CharField(_("between thousands"), max_length=1, blank=True)
+    encoding = models.CharField(_("letters as"), max_length=12, default="utf-8-sig")
     date_format = models.CharField(_("dates as"), max_length=30, default="%Y-%m-%d")
     time_format = models.CharField(_("times as"), max_length=30, default="%Y-%m-%d %H:%M")
 

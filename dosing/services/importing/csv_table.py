@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass, field
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext
@@ -27,6 +28,9 @@ TIMINGS = {"": "", "pre": "pre", "before": "pre", "post": "post", "after": "post
 STATES = {"": "final", "f": "final", "final": "final", "c": "corrected", "corrected": "corrected"}
 
 
+EXAMPLE = datetime(2026, 11, 25, 14, 30, 5)  # noqa: DTZ001  (it shows how a date is written, and is never a time)
+
+
 @dataclass(frozen=True, slots=True)
 class Way:
     """How a laboratory writes its tables. columns: {what we need: the column's name}, the same name where unsaid."""
@@ -36,6 +40,8 @@ class Way:
     date_format: str = "%Y-%m-%d"
     time_format: str = "%Y-%m-%d %H:%M"
     own_codes: bool = False
+    encoding: str = "utf-8-sig"
+    thousands: str = ""
 
     def column(self, name: str) -> str:
         return self.columns.get(name) or name
@@ -43,7 +49,7 @@ class Way:
 
 def read(body: bytes, way: Way, zone: ZoneInfo) -> list[ResultRow]:
     """Each line of the table as a row. Raises Unreadable, naming the column that is missing."""
-    lines, header = _reader(text_of(body))
+    lines, header = _reader(text_of(body, way.encoding))
     for name in NEEDED:
         if way.column(name) not in header:
             parts = {"column": way.column(name), "field": FIELDS[name], "columns": ", ".join(header)}
@@ -78,7 +84,7 @@ def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: i
         return ResultRow(said("line", line=place), fault=fault, raw=raw)
     by_name = dict(zip(header, (cell.strip() for cell in cells), strict=True))
     given = {name: by_name.get(way.column(name), "") for name in (*NEEDED, *OPTIONAL)}
-    number = number_of(given["value"], decimal_comma=way.decimal_comma)
+    number = number_of(given["value"], decimal_comma=way.decimal_comma, thousands=way.thousands)
     return ResultRow(
         place=said("line", line=place),
         numbers=(given["identifier"],) if given["identifier"] else (),
@@ -114,7 +120,7 @@ def _fault(given: dict[str, str], number: float | None, way: Way, zone: ZoneInfo
     ):
         if found is None and given[name]:
             written = way.date_format if name == "birth_date" else way.time_format
-            return said("written", given=given[name][:40], field=name, written=written)
+            return said("written", given=given[name][:40], field=name, written=EXAMPLE.strftime(written))
     if given["timing"].lower() not in TIMINGS:
         return said("timing", given=given["timing"][:40])
     if given["version"] and not _is_version(given["version"]):

@@ -159,7 +159,7 @@ def _meaning(row: ResultRow, codes: dict[str, str], at: datetime) -> Meant:
     if row.own_code and row.code not in codes:
         raise NotTaken(said("own_code", code=row.code[:40]))
     try:
-        return meant(codes[row.code] if row.own_code else row.code, row.unit)
+        return meant(codes.get(row.code, row.code), row.unit)
     except NotMeant as problem:
         raise NotTaken(*problem.said) from problem
 

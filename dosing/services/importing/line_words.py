@@ -23,7 +23,7 @@ WORDS: dict[str, StrOrPromise] = {
     "no_value": _("There is no value."),
     "bound": _("“%(given)s” is a bound, not a number: it cannot be kept as a value."),
     "no_number": _("“%(given)s” is not a number."),
-    "written": _("“%(given)s” (%(field)s) is not written as %(written)s."),
+    "written": _("“%(given)s” (%(field)s) is not written as in %(written)s."),
     "timing": _("“%(given)s” says neither before nor after: write before, after or apart."),
     "version": _("The version must be a whole number; “%(given)s” was given."),
     "hl7_time": _("“%(given)s” (OBR-7 or OBX-14) is not a time."),

@@ -71,9 +71,18 @@ class ResultRow:
         return cls(**(data | dates))
 
 
-def number_of(text: str, *, decimal_comma: bool = False) -> float | None:
-    """A plain decimal number, or None: "<5", ">2000", "1e3" and "5 420" are none."""
+def number_of(text: str, *, decimal_comma: bool = False, thousands: str = "") -> float | None:
+    """A plain decimal number, or None: "<5", ">2000", "1e3" and "5 420" are none. thousands: the sign that a
+    laboratory puts between them; where it stands it has to part threes, else the number is none.
+
+    >>> [number_of(each, decimal_comma=True, thousands=".") for each in ("1.234,5", "612,5", "1.23", "12.34,5")]
+    [1234.5, 612.5, None, None]
+    """
     stripped = text.strip()
+    if thousands and thousands in stripped:
+        if not re.fullmatch(rf"[+-]?\d{{1,3}}(?:{re.escape(thousands)}\d{{3}})+(?:[.,]\d+)?", stripped):
+            return None
+        stripped = stripped.replace(thousands, "")
     if not _NUMBER.fullmatch(stripped) or ("." if decimal_comma else ",") in stripped:
         return None
     return float(stripped.replace(",", "."))

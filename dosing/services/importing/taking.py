@@ -67,6 +67,8 @@ def way_of(laboratory: Laboratory) -> Way:
         date_format=laboratory.date_format,
         time_format=laboratory.time_format,
         own_codes=bool(laboratory.codes),
+        encoding=laboratory.encoding,
+        thousands=laboratory.thousands,
     )
 
 

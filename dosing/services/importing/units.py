@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from dosing.science.bloods import ANALYTES, BEFORE_AFTER_LOINC, loinc_is_well_formed
+from dosing.science.bloods import ALSO_LOINC, ANALYTES, BEFORE_AFTER_LOINC, loinc_is_well_formed
 from dosing.services.importing.line_words import Said, said
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
@@ -73,11 +73,12 @@ def meant(code: str, unit: str) -> Meant:
 def _by_code(code: str) -> list[tuple[str, str, str]]:
     """(name, unit, timing) of each unit that goes with a code."""
     around = [(name, unit, TIMINGS[when]) for (name, unit, when), known in BEFORE_AFTER_LOINC.items() if known == code]
+    name_also, units_also = ALSO_LOINC.get(code, ("", ()))
     return around or [
         (name, unit, "")
         for name, analyte in ANALYTES.items()
         for unit, details in analyte.units.items()
-        if details.loinc == code
+        if details.loinc == code or (name == name_also and unit in units_also)
     ]
 
 

@@ -61,8 +61,8 @@ def test_what_a_cell_means(cells: dict[str, str], expected: dict[str, Any]) -> N
         ({"value": "<0.5"}, "“<0.5” is a bound, not a number: it cannot be kept as a value."),
         ({"value": ""}, "There is no value."),
         ({"value": "25,5"}, "“25,5” is not a number."),
-        ({"birth_date": "31.1.1970"}, "“31.1.1970” (date of birth) is not written as %Y-%m-%d."),
-        ({"drawn_at": "2 July"}, "“2 July” (drawn at) is not written as %Y-%m-%d %H:%M."),
+        ({"birth_date": "31.1.1970"}, "“31.1.1970” (date of birth) is not written as in 2026-11-25."),
+        ({"drawn_at": "2 July"}, "“2 July” (drawn at) is not written as in 2026-11-25 14:30."),
         ({"timing": "noon"}, "“noon” says neither before nor after: write before, after or apart."),
         ({"version": "two"}, "The version must be a whole number; “two” was given."),
         ({"version": "1" * 19}, f"The version must be a whole number; “{'1' * 19}” was given."),
@@ -89,6 +89,35 @@ def test_another_laboratory_s_way_of_writing() -> None:
     (row,) = read(table(line, by=";").replace(b"value", b"Wert"), way, LISBON)
     assert (row.number, row.birth_date, row.code, row.own_code) == (25.5, date(1970, 1, 31), "UREA", True)
     assert (row.drawn_at, row.fault) == (datetime(2026, 7, 2, 6, 30, tzinfo=UTC), None)
+
+
+@pytest.mark.parametrize(
+    ("way", "value", "drawn_at", "number"),
+    [
+        (Way(decimal_comma=True, thousands="."), "1.234,5", "2026-07-02 07:30", 1234.5),
+        (Way(thousands=","), "1,234.5", "2026-07-02 07:30", 1234.5),
+        (Way(decimal_comma=True, thousands=" "), "612,5", "2026-07-02 07:30", 612.5),
+        (Way(decimal_comma=True, thousands="."), "45.2", "2026-07-02 07:30", None),
+        (Way(time_format="%m/%d/%Y %I:%M %p"), "25.5", "07/02/2026 07:30 PM", 25.5),
+    ],
+)
+def test_thousands_and_half_days_as_a_laboratory_writes_them(
+    way: Way, value: str, drawn_at: str, number: float | None
+) -> None:
+    cells = {"value": value, "drawn_at": drawn_at}
+    line = [cells.get(name, cell) for name, cell in zip(HEAD, LINE, strict=True)]
+    (row,) = read(table(line, by=";"), way, LISBON)
+    assert row.number == number
+    assert row.drawn_at == datetime(2026, 7, 2, 18 if "PM" in drawn_at else 6, 30, tzinfo=UTC)
+
+
+def test_a_table_as_a_spreadsheet_of_windows_writes_it() -> None:
+    line = ["Grund, Müßig" if name == "name" else cell for name, cell in zip(HEAD, LINE, strict=True)]
+    body = table(line, by=";").decode().encode("cp1252")
+    with pytest.raises(Unreadable, match="is not a character"):
+        read(body, Way(), LISBON)
+    (row,) = read(body, Way(encoding="cp1252"), LISBON)
+    assert row.name == "Grund, Müßig"
 
 
 @pytest.mark.parametrize(

@@ -61,14 +61,20 @@ def test_the_same_file_leads_to_the_first_one(nurse_client: Client, laboratory: 
 
 
 def test_how_a_laboratory_writes_is_kept_and_checked(nurse_client: Client) -> None:
-    given = {"name": "Harbour street", "date_format": "%d.%m.%Y", "time_format": "%d.%m.%Y %H:%M"}
+    given = {
+        "name": "Harbour street", "date_format": "%d.%m.%Y", "time_format": "%d.%m.%Y %I:%M %p", "encoding": "cp1252",
+        "numbers": "1.234,5",
+    }  # fmt: skip
     refused = nurse_client.post("/laboratories/new/", given | {"own_codes": "K = 1234-5"}).content.decode()
     assert "“1234-5” is no LOINC code that this record knows." in refused
     columns = {"column_identifier": "Nr", "column_code": "test"}
     nurse_client.post("/laboratories/new/", given | columns | {"own_codes": "K = 2823-3\nNa+=2951-2"})
     kept = ours(Laboratory).get()
     assert (kept.columns, kept.codes) == ({"identifier": "Nr", "code": "test"}, {"K": "2823-3", "Na+": "2951-2"})
+    assert (kept.decimal_comma, kept.thousands, kept.encoding) == (True, ".", "cp1252")
     page = nurse_client.get(f"/laboratories/{kept.pk}/").content.decode()
+    assert '<option value="1.234,5" selected>1.234,5</option>' in page
+    assert "25.11.2026 02:30 PM" in page
     assert "Na+ = 2951-2" in page
     assert '<option value="%d.%m.%Y" selected>25.11.2026</option>' in page
 

@@ -25,6 +25,8 @@ UREA = Meant(Analyte.UREA, "urea", "mmol/L", "pre")
         ("14682-9", "\N{GREEK SMALL LETTER MU}mol/L", Meant(Analyte.CREATININE, "creatinine", "umol/L")),
         ("718-7", "g/L", HAEMOGLOBIN),
         ("718-7", "g/dL", Meant(Analyte.HAEMOGLOBIN, "haemoglobin", "g/dL")),
+        ("2028-9", "mmol/L", Meant(Analyte.BICARBONATE, "bicarbonate", "mmol/L")),
+        ("2028-9", "meq/L", Meant(Analyte.BICARBONATE, "bicarbonate", "mEq/L")),
         ("2823-3", "meq/L", Meant(Analyte.POTASSIUM, "potassium", "mEq/L")),
     ],
 )
