@@ -20,6 +20,7 @@ from sessions.facts.local_number import decimals
 
 WIDTH, HEIGHT = 460.0, 128.0
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 82.0, 10.0, 18.0
+LEVEL = "course-level"
 FEWEST = 2
 """Treatments below which nothing of a course is seen."""
 LEAST_APART = 12.0
@@ -29,21 +30,15 @@ Values = Sequence[float | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Dot:
-    x: float
-    y: float
-
-
-@dataclass(frozen=True, slots=True)
 class Line:
-    """kind: "first", "second" or "third" of what was measured, or "level" for what it is held against; path: broken
+    """kind: the class that draws it, `LEVEL` for what the others are held against; path: broken
     where a value is unknown; name_y: where its name stands, at the right.
     """
 
     kind: str
     name: str
     path: str
-    dots: Sequence[Dot]
+    dots: Sequence[tuple[float, float]]
     name_y: float
 
 
@@ -78,18 +73,18 @@ def charts_of(nights: Sequence[ComputedNight]) -> list[CourseChart]:
     told = WEIGHT.told.of
     orders = [night.record.prescription for night in nights]
     weights = [
-        _Series("second", _("before"), _of(nights, "pre_weight_kg")),
-        _Series("first", _("after"), _of(nights, "post_weight_kg")),
-        _Series("level", _("target"), [order.target_weight_kg if order else None for order in orders]),
+        _Series("course-second", _("before"), _of(nights, "pre_weight_kg")),
+        _Series("course-first", _("after"), _of(nights, "post_weight_kg")),
+        _Series(LEVEL, _("target"), [order.target_weight_kg if order else None for order in orders]),
     ]
     in_unit = [
         _Series(each.kind, each.name, [None if value is None else told(value) for value in each.values])
         for each in weights
     ]
     pressures = [
-        _Series("second", _("before"), _of(nights, "pre_systolic")),
-        _Series("first", _("after"), _of(nights, "post_systolic")),
-        _Series("third", _("lowest"), [night.value("lowest_systolic") for night in nights]),
+        _Series("course-second", _("before"), _of(nights, "pre_systolic")),
+        _Series("course-first", _("after"), _of(nights, "post_systolic")),
+        _Series("course-third", _("lowest"), [night.value("lowest_systolic") for night in nights]),
     ]
     drawn = (
         _chart(_("Weight and target, %(unit)s") % {"unit": WEIGHT.unit_told}, days, in_unit, places=1),
@@ -103,12 +98,12 @@ def _of(nights: Sequence[ComputedNight], name: str) -> Values:
 
 
 def _chart(title: str, days: Sequence[date], series: Sequence[_Series], *, places: int) -> CourseChart | None:
-    measured = [value for each in series if each.kind != "level" for value in each.values if value is not None]
+    measured = [value for each in series if each.kind != LEVEL for value in each.values if value is not None]
     if len(days) < FEWEST or not measured:
         return None
     shown = [each for each in series if any(value is not None for value in each.values)]
     ticks = ticks_of([value for each in shown for value in each.values if value is not None])
-    scale = _Scale(ticks[0], ticks[-1], days[0], max(1, (days[-1] - days[0]).days))
+    scale = _Axes(ticks[0], ticks[-1], days[0], max(1, (days[-1] - days[0]).days))
     finest = max(len(f"{tick:g}".partition(".")[2]) for tick in ticks)
     return CourseChart(
         title=title,
@@ -121,7 +116,7 @@ def _chart(title: str, days: Sequence[date], series: Sequence[_Series], *, place
 
 
 @dataclass(frozen=True, slots=True)
-class _Scale:
+class _Axes:
     low: float
     high: float
     first: date
@@ -134,7 +129,7 @@ class _Scale:
         return round(TOP + (self.high - value) / (self.high - self.low) * (HEIGHT - TOP - BOTTOM), 1)
 
 
-def _lines(scale: _Scale, days: Sequence[date], series: Sequence[_Series]) -> list[Line]:
+def _lines(scale: _Axes, days: Sequence[date], series: Sequence[_Series]) -> list[Line]:
     points = [
         [
             None if value is None else (scale.x(day), scale.y(value))
@@ -147,8 +142,8 @@ def _lines(scale: _Scale, days: Sequence[date], series: Sequence[_Series]) -> li
         Line(
             each.kind,
             each.name,
-            _path(own, steps=each.kind == "level"),
-            [] if each.kind == "level" else [Dot(*point) for point in own if point],
+            _path(own, steps=each.kind == LEVEL),
+            [] if each.kind == LEVEL else [point for point in own if point],
             name_y,
         )
         for each, own, name_y in zip(series, points, _apart(ends), strict=True)

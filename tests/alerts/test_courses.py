@@ -43,13 +43,13 @@ def test_what_is_unknown_breaks_the_line_and_draws_no_point(three: Patient) -> N
     assert len(after.dots) == 2
     assert after.path.count("M") == 2
     assert next(line for line in pressure.lines if line.name == "before").path.count("M") == 1
-    assert [line.kind for line in weight.lines] == ["second", "first", "level"]
+    assert [line.kind for line in weight.lines] == ["course-second", "course-first", "course-level"]
 
 
 def test_a_higher_value_lies_higher_and_the_later_one_further_right(three: Patient) -> None:
     before = next(line for line in drawn(three)[1].lines if line.name == "before")
-    assert [dot.x for dot in before.dots] == sorted(dot.x for dot in before.dots)
-    assert before.dots[2].y < before.dots[0].y < before.dots[1].y
+    assert [dot[0] for dot in before.dots] == sorted(dot[0] for dot in before.dots)
+    assert before.dots[2][1] < before.dots[0][1] < before.dots[1][1]
 
 
 def test_names_never_lie_over_each_other(three: Patient) -> None:

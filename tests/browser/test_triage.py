@@ -112,34 +112,6 @@ def test_a_list_that_cannot_be_renewed_says_so(browser_page: BrowserPage, nurse:
     watched.faults.clear()  # htmx tells the console of the answer that the test made up
 
 
-def test_from_triage_to_closed_by_keyboard_alone(
-    browser_page: BrowserPage, nurse: User, ana: Patient, last_night: datetime
-) -> None:
-    alert = faint(ana, last_night)
-    page = browser_page(nurse, size=DESKTOP).open(TRIAGE)
-    reach(page, f"#open-{alert.pk}")
-    page.keyboard.press("Enter")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Fainted")
-    reach(page, "#id_outcome")
-    page.keyboard.type("Spoken")
-    page.keyboard.press("Tab")
-    page.keyboard.type("Stood up too fast; sits for ten minutes from now on.")
-    page.keyboard.press("Tab")
-    page.keyboard.press("Enter")
-    expect(page.get_by_text("Closed: Fainted: Ana Verdemar.")).to_be_visible()
-    alert.refresh_from_db()
-    assert (alert.closed_by, alert.outcome) == (nurse, "spoken")
-
-
-def reach(page: Page, selector: str) -> None:
-    """Press Tab until the focus is there, as somebody without a mouse does."""
-    for _ in range(60):
-        page.keyboard.press("Tab")
-        if page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
-            return
-    raise AssertionError(f"{selector} is not reached by Tab")
-
-
 def test_pages_have_no_accessibility_fault(
     browser_page: BrowserPage,
     nurse: User,
