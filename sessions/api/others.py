@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
+from django.db import transaction
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -17,6 +18,7 @@ from rest_framework.views import APIView
 from homedialysis.accounts.models import DeviceToken, signed_in
 from homedialysis.accounts.services.invitations import TooManyDevices, add_device
 from sessions.api import examples
+from sessions.api.errors import refusal
 from sessions.api.pagination import NewestFirst
 from sessions.api.permissions import IsStaff, MayEnterBloods
 from sessions.api.serializers import (
@@ -34,8 +36,9 @@ from sessions.api.serializers import (
 )
 from sessions.api.treatments import patient_meant
 from sessions.facts import plausible
+from sessions.facts.local_number import plain
 from sessions.models import BloodResult, Patient
-from sessions.services.bloods import enter_bloods
+from sessions.services.bloods import enter_bloods, says_the_same, standing_for
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
 
@@ -92,10 +95,14 @@ class Bloods(APIView):
         operation_id="bloods_enter",
         request=BloodsSent,
         examples=[examples.BLOODS],
-        responses={201: BloodShape(many=True), 400: Refusal},
+        responses={201: BloodShape(many=True), 400: Refusal, 409: Refusal},
     )
+    @transaction.atomic
     def post(self, request: Request) -> Response:
-        """Enter results in canonical units; each is tied to the treatment it was drawn at."""
+        """Enter results in canonical units; each is tied to the treatment it was drawn at.
+
+        A result that stands is written over only by who names its value in `corrects`; else 409, and none is entered.
+        """
         now = timezone.now()
         sent = BloodsSent(data=request.data, context={"now": now})
         sent.is_valid(raise_exception=True)
@@ -103,10 +110,25 @@ class Bloods(APIView):
         meant = {row["patient"]: patient_meant(signed_in(request), row["patient"]) for row in rows}
         if len(meant) != 1:
             raise ValidationError({"results": _("Send the results of one patient at a time.")})
+        corrects = [row.pop("corrects") for row in rows]
         results = [BloodResult(**{**row, "patient": meant[row["patient"]]}) for row in rows]
+        if unseen := _unseen(results, corrects):
+            return Response(refusal({"results": unseen}, request.data), status=409)
         return Response(
             BloodShape(enter_bloods(results=results, by=signed_in(request), at=now), many=True).data, status=201
         )
+
+
+def _unseen(results: list[BloodResult], corrects: list[float | None]) -> dict[int, dict[str, str]]:
+    """By index, what stands and would be written over by somebody who did not name it."""
+    found = {}
+    for index, (result, named) in enumerate(zip(results, corrects, strict=True)):
+        there = standing_for(result)
+        if there is not None and not says_the_same(result, there) and named != there.value:
+            words = _("%(value)s %(unit)s stands, entered by %(by)s. To write over it send corrects: %(value)s.")
+            told = {"value": plain(there.value), "unit": plausible.BLOOD[there.analyte].unit, "by": there.entered_by}
+            found[index] = {"corrects": words % told}
+    return found
 
 
 class Devices(APIView):

@@ -197,6 +197,12 @@ class BloodSent(KnownFields):
         default=None,
         help_text="Minutes from the end of the treatment to a late sample; without it the times say so.",
     )
+    corrects = PlainNumber(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="The value that stands for this analyte, time and timing, where this one is to take its place.",
+    )
 
     def validate(self, data: dict[str, Any]) -> dict[str, Any]:
         limits = plausible.BLOOD[data["analyte"]]

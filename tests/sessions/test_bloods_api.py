@@ -117,7 +117,15 @@ def test_a_result_entered_again_takes_the_old_ones_place_and_the_old_one_is_kept
     nurse_client: Client, ana: Patient
 ) -> None:
     enter(nurse_client, row(ana))
-    enter(nurse_client, row(ana, value=24.0))
+    for named in ({}, {"corrects": 21.0}):
+        refused = enter(nurse_client, row(ana, value=24.0, **named), row(ana, analyte="2823-3", value=5.0))
+        assert refused.status_code == 409
+        (fault,) = refused.json()["errors"]
+        assert fault["field"] == "results[0].corrects"
+        assert "22.4 mmol/L stands, entered by Nurse Kim" in fault["message"]
+    assert [result.value for result in ours(BloodResult)] == [22.4]
+    assert enter(nurse_client, row(ana)).status_code == 201  # the same again is no correction
+    assert enter(nurse_client, row(ana, value=24.0, corrects=22.4)).status_code == 201
     result = ours(BloodResult).get()
     assert result.value == 24.0
     assert [event.value for event in result.events.order_by("pgh_id")] == [22.4, 24.0]  # type: ignore[attr-defined]
