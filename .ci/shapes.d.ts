@@ -304,6 +304,8 @@ interface Kit {
   /** Numbers that the unit computes, under the names that they have everywhere. */
   computed: Record<string, { label: string; short: string; unit: string; decimals: number; told?: Limits["told"] }>;
   event_kinds: Record<string, string>;
+  /** Those that can happen to this access. */
+  event_kinds_here?: string[];
   /** The ready-made words of a record: code -> words in the language of the kit, with {places} for their parts. */
   ready: Record<string, string>;
   numbers: string[];

@@ -37,6 +37,7 @@ from sessions.services.text_signing import Signatures, TextPart
 from sessions.services.unit_texts import TextPlace, Texts, technique_of
 from sessions.texts import checklist, flows
 from sessions.texts.cards import meant_for
+from sessions.texts.emergency import kinds_for
 from sessions.texts.ready import ready_words
 
 Json = dict[str, Any]
@@ -133,6 +134,7 @@ def _kit(patient: Patient, reader: User, now: datetime, unit: Unit | None) -> Js
         "limits": plausible.for_scripts(own_ranges(patient, current, before=now)),
         "asked": plausible.for_screens(),
         "event_kinds": {kind.value: str(kind.label) for kind in EventKind},
+        "event_kinds_here": kinds_for(access_word(access)),
         "ready": ready_words(),
         "numbers": list(TREATMENT),
         "computed": {key: each for names in _named.values() for key, each in names().items()},

@@ -13,7 +13,8 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from sessions.facts.choices import EventKind
-from sessions.texts.cards import CARD_OF, CARDS
+from sessions.texts.cards import CARD_OF, CARDS, meant_for
+from sessions.texts.checklist import EVERYBODY, NEEDLES
 
 FIRST_AID: dict[EventKind, StrOrPromise] = {
     EventKind.CRAMP: _("Lower or stop the fluid removal (UF). Stretch the muscle. Warm it. Measure the pressure. "
@@ -32,6 +33,18 @@ FIRST_AID: dict[EventKind, StrOrPromise] = {
     EventKind.OTHER: _("In doubt, stop the pump, clamp both lines and call the unit. In danger, call the emergency "
                        "number."),
 }  # fmt: skip
+
+
+FOR_WHOM: dict[EventKind, str] = {
+    **{kind: card.for_whom for card in CARDS for kind in card.events},
+    EventKind.ACCESS_SILENT: NEEDLES,
+}
+"""Kinds of event that happen to one kind of access alone."""
+
+
+def kinds_for(access: str) -> list[str]:
+    """The kinds of event that can happen to somebody with this access; every one where none is known."""
+    return [kind.value for kind in EventKind if meant_for(FOR_WHOM.get(kind, EVERYBODY), access)]
 
 
 def default_cards() -> dict[str, Any]:

@@ -193,6 +193,9 @@ def test_somebody_gets_the_cards_of_their_own_access(
     assert missing not in kinds
     assert {kind for card in kit["cards"] for kind in card["see"]} <= kinds
     assert set(kit["first_aid"]) == set(EventKind.values)
+    of_needles = {EventKind.NEEDLE_DISLODGED, EventKind.INFILTRATION, EventKind.ACCESS_SILENT}
+    never = of_needles if access == "catheter" else {EventKind.CATHETER_OPEN}
+    assert set(kit["event_kinds_here"]) == set(EventKind.values) - never
 
 
 @pytest.fixture

@@ -37,7 +37,7 @@ KEYS = {
     "by_day", "made_at", "server_time", "release", "account", "patient", "language", "unit", "prescription", "changes",
     "messages", "due", "checklist", "run_sheet", "cards", "card_of", "on_each_card",
     "blood_back",
-    "first_aid", "first_aid_unchecked", "access", "limits", "asked", "event_kinds",
+    "first_aid", "first_aid_unchecked", "access", "limits", "asked", "event_kinds", "event_kinds_here",
     "ready", "numbers", "stock", "computed", "history", "open", "urls", "water",
     "flows", "flows_checked", "low_pressure", "left_out",
 }  # fmt: skip

@@ -35,5 +35,7 @@ export const idleMinutes = () =>
   [2, 5, 10, 30, 0].map((n) => ({ value: n, label: n ? t("{n} minutes", { n }) : t("Never") }));
 /** What a kind of event is called. @param {Kit | null} kit @param {string} kind */
 export const eventWords = (kit, kind) => t(kit?.event_kinds?.[kind] ?? kind);
+/** The kinds of event that can happen to this access: a catheter has no needle. @param {Kit} kit @returns {string[]} */
+export const kindsHere = (kit) => kit.event_kinds_here ?? Object.keys(kit.event_kinds ?? {});
 /** The words of a site's use. */
 export const useWords = (use) => uses().find((each) => each.value === use)?.label ?? use;

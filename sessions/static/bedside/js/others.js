@@ -21,5 +21,6 @@ export function endedWords(ctx) {
   const time = timeOf(doc.ended_at);
   if (stage === "handed" && heard)
     return note(t("Ended at {time} and handed over by {who}.", { time, who: whoWords(ctx, heard.by) }), "good");
-  return note(t("The treatment has ended at {time}.", { time }), "good");
+  // Not in green: that it ended says nothing of how.
+  return note(t("The treatment has ended at {time}.", { time }));
 }

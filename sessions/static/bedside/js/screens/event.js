@@ -4,7 +4,7 @@ import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { cardOfEvent, uncheckedLine } from "../cards.js";
-import { eventWords } from "../choices.js";
+import { eventWords, kindsHere } from "../choices.js";
 import { addEvent, setRow } from "../draft.js";
 import { addressOf, hasFlow, MOMENTS, moveTimes } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
@@ -38,7 +38,7 @@ function toCard(ctx, kind) {
 
 /** @param {Ctx} ctx */
 function kindsOf(ctx) {
-  const known = Object.keys(ctx.kit.event_kinds ?? {});
+  const known = kindsHere(ctx.kit);
   return [
     ...ORDER.filter((kind) => known.includes(kind)),
     ...known.filter((kind) => !ORDER.includes(kind) && kind !== "other"),

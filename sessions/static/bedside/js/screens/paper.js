@@ -5,7 +5,7 @@
  */
 
 import { textField } from "../ask.js";
-import { bloodReturns, dialyserLooks, useWords, yesNo } from "../choices.js";
+import { bloodReturns, dialyserLooks, eventWords, kindsHere, useWords, yesNo } from "../choices.js";
 import { later, toWall } from "../clock.js";
 import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
 import { heparin } from "../heparin.js";
@@ -125,15 +125,19 @@ function cell(ctx, path, label, judge, props = {}) {
 
 const problem = (words) => words && h("p", { class: "problem", text: words });
 
-/** What is asked of a cell, with the touch that answers it. @param {Ctx} ctx @param {string} path */
-export function question(ctx, path) {
-  const words = askedOf(ctx.night, path);
-  if (!words) return null;
+/** The touch that answers what is asked of a cell. @param {Ctx} ctx @param {string} path */
+export function isRight(ctx, path) {
   const yes = () => {
     sayRight(ctx.night, ctx.kit, path);
     settle(ctx);
   };
-  return [h("p", { text: words }), bigButton(t("Yes, it is right"), yes, { data: { k: `yes-${path}` } })];
+  return bigButton(t("Yes, it is right"), yes, { data: { k: `yes-${path}` } });
+}
+
+/** @param {Ctx} ctx @param {string} path */
+function question(ctx, path) {
+  const words = askedOf(ctx.night, path);
+  return words ? [h("p", { text: words }), isRight(ctx, path)] : null;
 }
 
 /** @param {Ctx} ctx @param {string} path */
@@ -232,7 +236,10 @@ const readingCells = (ctx) => (row) => [
 /** @param {Ctx} ctx */
 const eventCells = (ctx) => (row) => [
   timeCell(ctx, `${row}.at`, t("Time")),
-  pick(ctx, `${row}.kind`, t("What"), [["", t("choose")], ...Object.entries(ctx.kit.event_kinds ?? {})]),
+  pick(ctx, `${row}.kind`, t("What"), [
+    ["", t("choose")],
+    ...kindsHere(ctx.kit).map((kind) => [kind, eventWords(ctx.kit, kind)]),
+  ]),
   wordCell(ctx, `${row}.note`, t("Note")),
 ];
 

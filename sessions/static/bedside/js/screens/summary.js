@@ -12,7 +12,7 @@ import { register } from "../router.js";
 import { askedTwice, blocking, fastestWords, figures, missing, sameTime, unusual } from "../sum_up.js";
 import { bigButton, dl, h, note } from "../ui.js";
 import { dayOf, fmt, hours, t, timeOf, tn } from "../words.js";
-import { question } from "./paper.js";
+import { isRight } from "./paper.js";
 
 /** Told whether they are known or not; the other numbers where they are. */
 const ALWAYS = ["pre_systolic", "post_systolic"];
@@ -127,7 +127,7 @@ function draw(ctx) {
         "care",
       ),
     ),
-    askedTwice(ctx.night).map(({ path }) => h("div", { class: "notice care" }, question(ctx, path))),
+    askedTwice(ctx.night).map(({ path, words }) => note(words, "care", isRight(ctx, path))),
     times(ctx),
     refused(ctx),
     outcome(ctx),
