@@ -65,7 +65,7 @@ def test_it_has_the_keys_that_the_phone_reads_and_no_other(ana: Patient, ana_cli
     assert set(kit) == KEYS
     assert (kit["prescription"], kit["changes"], kit["access"], kit["history"]) == (None, None, None, [])
     told = {"name": "Ana Verdemar", "zone": "Europe/Lisbon", "access_side": None, "short_sheets": False} | {
-        "home_zone": "Europe/Lisbon", "places": [],
+        "home_zone": "Europe/Lisbon", "places": [], "cautions": ["Allergies: not asked yet", "Dangers: not asked yet"],
     }  # fmt: skip
     assert kit["patient"] == {"id": str(ana.pk)} | told
     assert datetime.fromisoformat(kit["server_time"]) == NOW
