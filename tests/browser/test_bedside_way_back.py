@@ -107,6 +107,11 @@ class TestAPanel:
         expect(phone.page.get_by_label("In your own words")).to_have_value("the nurse said")
         phone.tap("Go on with this reason")
         assert phone.doc()["checks"][-1]["reason"] == "the nurse said"
+        hands = phone.page.get_by_text("the nurse said")
+        expect(hands).to_have_count(0)
+        back(phone)  # to the check before, which was answered on this visit
+        expect(hands).to_be_visible()
+        at(phone, "checks")
         back(phone)
         at(phone, "running")
 
@@ -120,6 +125,58 @@ class TestAPanel:
         at(phone, "running")
         back(phone)
         at(phone, "tonight")
+
+
+class TestSteps:
+    def test_each_step_of_a_card_then_the_cards_then_the_screen_before(self, phone: Evening) -> None:
+        phone.go("running")
+        phone.go("danger")
+        phone.page.locator(".alarms .big").first.click()
+        step = phone.page.locator(".step-count")
+        phone.tap("Next step")
+        phone.tap("Next step")
+        expect(step).to_contain_text("3 of")
+        for count in ("2 of", "1 of"):
+            back(phone)
+            expect(step).to_contain_text(count)
+        back(phone)
+        expect(phone.page.locator("h1")).to_have_text("Something is wrong")
+        back(phone)
+        at(phone, "running")
+
+    def test_each_step_of_trouble_and_what_was_answered_stays(self, phone: Evening) -> None:
+        phone.go("running")
+        phone.go("helper")
+        back(phone)
+        at(phone, "running")
+        phone.tap("Blood pressure drop")
+        at(phone, "flow")
+        phone.tap("There is no blood")
+        words = phone.page.locator(".step-words")
+        expect(words).to_contain_text("Look at the catheter")
+        back(phone)
+        expect(words).to_contain_text("Look at the needles")
+        assert [row["key"] for row in phone.doc()["steps"]] == ["hypotension_look"], (
+            "what was done stays written"
+        )
+        phone.tap("There is no blood")
+        phone.page.locator("[data-k='step-back']").click()
+        expect(words).to_contain_text("Look at the needles")
+        back(phone)
+        expect(words).to_have_count(0)
+
+    def test_each_check_that_was_answered_on_this_visit(self, phone: Evening) -> None:
+        phone.go("running")
+        phone.go("checks/setup/hands")
+        words = phone.page.locator(".step-words")
+        hands = words.inner_text()
+        phone.touch_main("Good")
+        expect(words).not_to_have_text(hands)
+        back(phone)
+        expect(words).to_have_text(hands)
+        assert [row["passed"] for row in phone.doc()["checks"]] == [True]
+        back(phone)
+        at(phone, "running")
 
 
 COVERED = """() => {

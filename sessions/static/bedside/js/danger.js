@@ -11,6 +11,7 @@ import { cardOf, textsOf, uncheckedLine } from "./cards.js";
 import { isLive, removeRow } from "./draft.js";
 import { addressOf, hasFlow } from "./flow_state.js";
 import { fetchRest, go, register, visit } from "./router.js";
+import { stepTaken, stepUndone } from "./step_back.js";
 import { bigButton, h, note } from "./ui.js";
 import { getOpen } from "./vault.js";
 import { t, timeOf } from "./words.js";
@@ -64,6 +65,18 @@ function showStep(ctx, card, step) {
   ctx.redraw();
 }
 
+/** @param {Ctx} ctx */
+function nextStep(ctx, card, step) {
+  showStep(ctx, card, step + 1);
+  stepTaken(() => showStep(ctx, card, step));
+}
+
+/** @param {Ctx} ctx */
+function stepBefore(ctx, card, step) {
+  stepUndone();
+  showStep(ctx, card, step - 1);
+}
+
 /** The step of the moment in large letters, the way to the next, and to the one before. @param {Ctx} ctx */
 function oneStep(ctx, card) {
   const { step } = reading;
@@ -85,8 +98,8 @@ function oneStep(ctx, card) {
     h(
       "div",
       { class: "step-moves" },
-      last ? null : bigButton(t("Next step"), () => showStep(ctx, card, step + 1), { tone: "go", data: { k: "next" } }),
-      step ? bigButton(t("Step before"), () => showStep(ctx, card, step - 1), { data: { k: "before" } }) : null,
+      last ? null : bigButton(t("Next step"), () => nextStep(ctx, card, step), { tone: "go", data: { k: "next" } }),
+      step ? bigButton(t("Step before"), () => stepBefore(ctx, card, step), { data: { k: "before" } }) : null,
       canRead() ? aloud(ctx, card) : null,
     ),
   ];

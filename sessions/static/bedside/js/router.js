@@ -7,7 +7,7 @@
  * makes the main action as tall as the thumb's half. One h1 a screen: the frame draws it from `title`.
  */
 
-import { clearAway } from "./over.js";
+import { clearAway, isSpent } from "./over.js";
 
 /** @type {Map<string, BedsideScreen>} */
 const screens = new Map();
@@ -36,6 +36,7 @@ export function go(name, ...params) {
 export const visit = () => visits;
 
 export function replace(name, ...params) {
+  clearAway();
   history.replaceState(history.state, "", addressOf(name, ...params));
   draw(true);
 }
@@ -76,7 +77,8 @@ export function draw(fresh = false) {
 /** main.js tells how the frame is drawn; then the address decides. */
 export function startRouter(frame) {
   drawFrame = frame;
-  window.addEventListener("hashchange", ({ oldURL }) => {
+  window.addEventListener("hashchange", ({ oldURL, newURL }) => {
+    if (isSpent(newURL)) return;
     last = oldURL;
     visits += 1;
     clearAway();

@@ -96,7 +96,7 @@ export function nextAfter(steps, at, only = "") {
 }
 
 /**
- * The steps that nobody did, or that were gone past without their answer; of one needle alone where only that is put in.
+ * The steps that nobody did, or that were gone past without their answer; of one needle where only that is put in.
  * @param {SheetStep[]} steps @param {Pick<Night, "doc">} night
  */
 export const gapsOf = (steps, { doc }, only = "") =>

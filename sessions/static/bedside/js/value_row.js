@@ -40,8 +40,9 @@ function keysOf(row, put, type) {
 }
 
 /**
- * {name, label, short?, limits, value, last, isOrdered?, lastWords, confirmed, write(value, asked), confirm()} -> Node. `asked`
- * says that the pad has already asked about an unusual value. unasked: nobody is asked whether a low one is right.
+ * {name, label, short?, limits, value, last, isOrdered?, lastWords, confirmed, write(value, asked), confirm()} -> Node.
+ * isOrdered: that `last` is what is ordered; `asked` says that the pad has already asked about an unusual value.
+ * unasked: nobody is asked whether a low one is right.
  */
 export function valueRow(row) {
   const { name, label, limits, value, lastWords } = row;

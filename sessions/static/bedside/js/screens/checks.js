@@ -16,6 +16,7 @@ import { askNumber } from "../pad.js";
 import { coded, say, typed, wordsOf } from "../ready.js";
 import { register } from "../router.js";
 import { inShort, onceSeen, shortRow } from "../short.js";
+import { stepTaken } from "../step_back.js";
 import { announce, bigButton, h, note } from "../ui.js";
 import { fmt, t, tn } from "../words.js";
 
@@ -90,6 +91,7 @@ function onward(ctx, item) {
   const items = itemsOf(ctx, item.part);
   const next = items.slice(items.indexOf(item) + 1).find((each) => !rowOf(ctx, each)) ?? openChecks(ctx, item.part)[0];
   turnTo(ctx, item.part, next?.key ?? "all");
+  stepTaken(() => turnTo(ctx, item.part, item.key));
   announce([next?.name ?? t("All checks are answered."), next && limitWords(next)].filter(Boolean).join(", "));
 }
 

@@ -40,6 +40,7 @@ import { askNumber } from "../pad.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remindAt } from "../reminders.js";
 import { go, register, replace } from "../router.js";
+import { stepTaken, stepUndone } from "../step_back.js";
 import { announce, bigButton, dl, h, note } from "../ui.js";
 import { capital, stopwatch, t, timeOf } from "../words.js";
 import { planPanel } from "./uf_rest.js";
@@ -92,6 +93,8 @@ function onward(ctx, place, { said = "", then = "", does = [], fill } = {}) {
       past: [...stand.past, step.key],
     });
   });
+  const address = addressOf(place.event);
+  stepTaken(() => backward(ctx, placeOf(ctx, address)));
   window.scrollTo(0, 0);
   sayStep(ctx, place.event);
 }
@@ -100,11 +103,19 @@ function onward(ctx, place, { said = "", then = "", does = [], fill } = {}) {
 const sayStep = (ctx, event) => announce(placeOf(ctx, addressOf(event))?.step?.words ?? t("All steps done"));
 
 /** @param {Ctx} ctx */
-function backward(ctx, { index, event, stand }) {
+function backward(ctx, place) {
+  if (!place?.stand.past.length) return;
+  const { index, event, stand } = place;
   ctx.change(t("One step back"), (night) =>
     setStand(night, night.doc.events[index], { ...stand, step: stand.past.at(-1), past: stand.past.slice(0, -1) }),
   );
   sayStep(ctx, event);
+}
+
+/** @param {Ctx} ctx */
+function byTouch(ctx, place) {
+  stepUndone();
+  backward(ctx, place);
 }
 
 /** @param {Ctx} ctx */
@@ -381,8 +392,7 @@ function draw(ctx, params) {
 
 /** Where else to go from any step; at the first also that it was none. @param {Ctx} ctx */
 const beside = (ctx, place) => [
-  place.stand.past.length > 0 &&
-    bigButton(t("One step back"), () => backward(ctx, place), { data: { k: "step-back" } }),
+  place.stand.past.length > 0 && bigButton(t("One step back"), () => byTouch(ctx, place), { data: { k: "step-back" } }),
   bigButton(t("Write a note, change the time"), () => go("event", place.index), { data: { k: "note" } }),
   bigButton(t("Back to the treatment"), () => go("running"), { data: { k: "away" } }),
   !place.stand.past.length && notSo(() => dropEvent(ctx, place.index), "take-back"),

@@ -32,6 +32,7 @@ import { go, register, replace } from "../router.js";
 import { figureRow, stepList } from "../sheet_parts.js";
 import { firstUse, gapsOf, isQuestion, nextAfter, restartOf, stepsOf, together } from "../sheet_steps.js";
 import { inShort, onceSeen, shortRow } from "../short.js";
+import { stepTaken, stepUndone } from "../step_back.js";
 import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { fieldRow, valueRow } from "../value_row.js";
@@ -87,10 +88,12 @@ const sayStep = (ctx) =>
 /** @param {Ctx} ctx */
 function moveTo(ctx, at, label, fill = (_night, _iso) => {}) {
   const since = ctx.now().toISOString();
+  const before = here(ctx).at;
   ctx.change(label, (night) => {
     fill(night, since);
     night.plan.sheet = { ...sheetOf(night), at, since, failed: "", restart: "" };
   });
+  if (at > before) stepTaken(() => backward(ctx));
   window.scrollTo(0, 0);
   sayStep(ctx);
 }
@@ -133,6 +136,12 @@ function backward(ctx) {
   let from = to;
   if (inShort(ctx)) while (from > 0 && together(steps, from - 1).includes(steps[to])) from -= 1;
   moveTo(ctx, from, t("One step back"));
+}
+
+/** @param {Ctx} ctx */
+function byTouch(ctx) {
+  stepUndone();
+  backward(ctx);
 }
 
 /* Countdown ---------------------------------------------------------------------------------------- */
@@ -801,7 +810,7 @@ function bar(ctx) {
   const { at } = here(ctx);
   return [
     main(ctx),
-    at ? { label: t("One step back"), tap: () => backward(ctx) } : { label: t("To the sites"), go: "access" },
+    at ? { label: t("One step back"), tap: () => byTouch(ctx) } : { label: t("To the sites"), go: "access" },
   ];
 }
 
