@@ -96,6 +96,8 @@ def database() -> Iterator[Found]:
                 "FROM pg_roles WHERE rolname = current_user"
             )
             number, version, encoding, superuser, at = cursor.fetchone()
+            cursor.execute("SELECT count(*) FROM pg_tables WHERE tableowner = current_user")
+            (owned,) = cursor.fetchone()
         fit = fit_of_database()
     except DatabaseError as problem:
         yield Found("database", WRONG, f"it cannot be asked: {problem}".strip() + "; look at DATABASE_URL")
@@ -106,6 +108,9 @@ def database() -> Iterator[Found]:
     if superuser:
         words = "this role is a superuser: triggers that keep history bind it no more. Make it a role of its own"
         yield Found("database", LOOK, words)
+    elif owned:
+        words = f"this role owns {owned} tables: who has its password can take off the triggers that keep history. Let "
+        yield Found("database", LOOK, words + "another role own them and migrate, as deploy/debian/database.sql does")
     yield _judged("clock", abs(at - timezone.now()) < CLOCKS_APART, f"the database says {at:%H:%M:%S}",
                   "its clock and this machine's are apart: let both follow a time server")  # fmt: skip
 

@@ -17,8 +17,10 @@ from django.urls import reverse
 from django.utils import timezone, translation
 from django.views.decorators.http import require_safe
 
+from homedialysis.accounts.models import Unit
 from homedialysis.accounts.pages.guards import bedside_only
 from homedialysis.accounts.services.language import language_for
+from homedialysis.accounts.services.units import speaking, units_of
 from sessions.models import Patient
 from sessions.services import takeout
 from sessions.services.flow_sheet import flow_sheet_pdf
@@ -92,11 +94,12 @@ def wall_sheet(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 
 
 def _printed(request: HttpRequest, patient_id: uuid.UUID, make: Callable[[Patient], bytes], name: str) -> HttpResponse:
-    """A sheet of one patient, in the patient's language whoever prints it."""
+    """A sheet of one patient, in the patient's language and units whoever prints it: that phone types it in."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
     asked = translation.get_language() or ""
-    with translation.override(language_for(patient.account, wished=asked) if patient.account else asked):
+    language = language_for(patient.account, wished=asked) if patient.account else asked
+    with translation.override(language), speaking(units_of(Unit.objects.current(), patient.account)):
         made = make(patient)
     headers = {"Content-Disposition": f'inline; filename="{name}"', "Cache-Control": "no-store"}
     return HttpResponse(made, content_type="application/pdf", headers=headers)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import pytest
@@ -18,6 +18,7 @@ from dosing.services.month.computing import compute_month
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import Analyte
 from sessions.models import Patient, Prescription, UrineCollection
+from sessions.services.flow_sheet import sheet_of
 from sessions.services.kit import kit
 from tests.factories import A_NIGHT, BloodFactory, record_night
 from tests.page_text import laid_flat
@@ -210,3 +211,21 @@ def test_a_person_chooses_pounds_and_goes_by_the_unit_again(ana_client: Client, 
     ana_client.post("/account/units/", {"weight_unit": "stone"})
     ana.account.refresh_from_db()
     assert ana.account.weight_unit == ""
+
+
+def test_the_paper_sheet_asks_in_the_units_in_which_the_phone_will_type_it(
+    nurse_client: Client, unit: Unit, ana: Patient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Printed by a nurse in kilograms for a patient in pounds: the patient's phone types it in."""
+    headings: list[str] = []
+
+    def seen(patient: Patient, *, at: datetime, blank: bool) -> bytes:
+        headings.extend(sheet_of(patient, at=at, blank=blank)["measured"])
+        return b"%PDF"
+
+    assert ana.account is not None
+    ana.account.weight_unit = "lb"
+    ana.account.save()
+    monkeypatch.setattr("sessions.pages.takeout.flow_sheet_pdf", seen)
+    nurse_client.get(f"/takeout/{ana.pk}/flow-sheet.pdf")
+    assert headings[0] == "Weight, lb"

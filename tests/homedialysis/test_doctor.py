@@ -10,12 +10,14 @@ from typing import Any
 import pytest
 from django.conf import LazySettings
 from django.core.management import call_command
+from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
 from alerts.services.heartbeat import BEAT, sign_of_life
 from homedialysis.accounts.models import User
 from homedialysis.running import doctor
+from homedialysis.running.doctor import LOOK
 
 
 def said(found: Any) -> list[tuple[str, str]]:
@@ -53,6 +55,18 @@ def test_mail_that_nobody_takes_is_wrong(settings: LazySettings) -> None:
     (found, *_) = doctor.mail()
     assert found.state == "WRONG"
     assert f"127.0.0.1:{settings.EMAIL_PORT} does not" in found.words
+
+
+@pytest.mark.django_db
+def test_a_role_that_owns_its_tables_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The tests' own role is a superuser; another that owns nothing is well, one that owns a table is not."""
+    with connection.cursor() as cursor:
+        cursor.execute("CREATE ROLE plain_role NOLOGIN; GRANT USAGE, CREATE ON SCHEMA public TO plain_role")
+        cursor.execute("GRANT SELECT ON ALL TABLES IN SCHEMA public TO plain_role; SET LOCAL ROLE plain_role")
+        assert LOOK not in [found.state for found in doctor.database()]
+        cursor.execute("CREATE TABLE owned_by_it (id int)")
+        (found,) = [each for each in doctor.database() if each.state == LOOK]
+        assert "this role owns 1 tables" in found.words
 
 
 @pytest.mark.django_db
