@@ -41,6 +41,7 @@ from sessions.services import noted_tables
 from sessions.services.event_course import course_of, course_words
 from sessions.services.own_ranges import usual_of
 from sessions.services.prescribing import prescription_in_force
+from sessions.services.readiness import ToDo, steps_to_first_treatment
 from sessions.services.reading_log import note_reading
 from sessions.texts.checklist import not_put_right
 
@@ -79,11 +80,19 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "bloods": _latest_bloods(person),
         "last_month": month_before(first_of(timezone.localdate())),
         "open_plan": open_plan(person),
+        "steps": _steps(request, person, nights),
         "not_handed_over": standing_entries(signed_in(request), person),
         **said_of_late(person, now),
         "today": timezone.localdate(),
     }
     return render(request, "dosing/patient.html", context)
+
+
+def _steps(request: HttpRequest, person: Patient, nights: list[ComputedNight]) -> list[ToDo]:
+    """The way to the first treatment, for whoever goes it with the patient, until there is one."""
+    if nights or not signed_in(request).is_clinical or person.treatments.exists():
+        return []
+    return steps_to_first_treatment(person, at=timezone.now())
 
 
 def _row(night: ComputedNight) -> dict[str, Any]:

@@ -6,17 +6,28 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.conf import settings
 from django.urls import reverse
 from django.utils.formats import date_format
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext, override
 
 from homedialysis.accounts.models import Unit
 from sessions.facts.choices import AccessKind, SiteUse
 from sessions.facts.choices_surroundings import MachineKind
 from sessions.models import AccessSite, Machine, Patient, SupplyCount, Training, WaterTest
 from sessions.models.local_time import zone_of
+from sessions.services.cautions import cautions_of
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.surroundings_facts import facts_of
+from sessions.services.text_signing import SIGNERS, Signatures
+from sessions.services.unit_texts import Texts
+
+SUPERVISED = gettext_noop("Treatment at home under supervision")
+"""The topic of a training that notes one of the first treatments."""
+FIRST_SUPERVISED = 3
+"""So many treatments are usually done with somebody of the unit beside (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +49,7 @@ class ToDo:
 
 def steps_to_first_treatment(patient: Patient, *, at: datetime) -> list[ToDo]:
     """What has to stand before the first treatment at home, in the order in which it is usually done."""
-    return [*_of_the_person(patient, at), *_at_home(patient, at), *_beside(patient)]
+    return [*_of_the_person(patient, at), *_at_home(patient, at), _texts(patient, at), *_beside(patient)]
 
 
 def _page(name: str, patient: Patient, *more: str) -> str:
@@ -51,7 +62,10 @@ def _of_the_person(patient: Patient, at: datetime) -> list[ToDo]:
     sites = list(access.sites.all()) if access else []
     enough = access is not None and (access.kind == AccessKind.CATHETER or set(SiteUse.values) <= _uses(sites))
     where = _page("treatments:access", patient)
+    asked = all(line.asked for line in cautions_of(patient))
     return [
+        ToDo(_("Allergies and dangers"), asked, _("asked") if asked else _("not asked yet"),
+             _page("treatments:cautions", patient)),
         ToDo(_("Access"), access is not None, str(access or _("none is noted")), where),
         ToDo(_("Sites for both needles"), enough, _("marked") if enough else _("not marked yet"), where),
         ToDo(
@@ -114,6 +128,36 @@ def _named(tests: Iterable[WaterTest]) -> str:
     )
 
 
+def _texts(patient: Patient, at: datetime) -> ToDo:
+    """What this patient reads at the bedside, in this patient's language."""
+    language = (patient.account.language if patient.account else "") or settings.LANGUAGE_CODE
+    signed = Signatures(Texts(), at.astimezone(zone_of(patient)).date())
+    missing = {part.name for role in SIGNERS for part in signed.wanting(role, [language])}
+    words = ngettext("%(count)s text is not signed", "%(count)s texts are not signed", len(missing))
+    return ToDo(
+        _("Texts signed by nurse and nephrologist"), not missing,
+        words % {"count": len(missing)} if missing else _("all of them"), reverse("treatments:signing"), needed=False,
+    )  # fmt: skip
+
+
+def _supervised(patient: Patient) -> ToDo:
+    count = Training.objects.standing().filter(patient=patient, topic__in=_in_each_language(SUPERVISED)).count()
+    address = _page("treatments:surroundings-note", patient, "training")
+    return ToDo(
+        _("First treatments under supervision"), count >= FIRST_SUPERVISED,
+        _("%(count)s of %(wanted)s noted") % {"count": count, "wanted": FIRST_SUPERVISED},
+        f"{address}?{urlencode({'topic': _(SUPERVISED)})}", needed=False,
+    )  # fmt: skip
+
+
+def _in_each_language(words: str) -> set[str]:
+    found = set()
+    for code, _name in settings.LANGUAGES:
+        with override(code):
+            found.add(_(words))
+    return found
+
+
 def _beside(patient: Patient) -> list[ToDo]:
     trained = Training.objects.standing().filter(patient=patient).exclude(topic=Training.PRACTICE).exists()
     unit = Unit.objects.current()
@@ -122,6 +166,7 @@ def _beside(patient: Patient) -> list[ToDo]:
     return [
         ToDo(_("Training"), trained, _("noted") if trained else _("none is noted"),
              _page("treatments:surroundings-note", patient, "training")),
+        _supervised(patient),
         ToDo(_("Numbers to call, and opening hours"), reached, _("set") if reached else _("not set for the unit"),
              reverse("accounts:unit")),
         ToDo(_("Invitation"), come, _("the patient signs in") if come else _("the patient has not come yet"),

@@ -14,9 +14,11 @@ from alerts.models import RotaTurn
 from alerts.models.looked_over import Part
 from alerts.services.first_hour import steps_of_unit
 from homedialysis.accounts.models import Role, Unit, User
-from sessions.models import Patient
+from sessions.models import Caution, Patient
 from sessions.models.local_time import zone_of
+from sessions.services.cautions import write_cautions
 from sessions.services.readiness import ToDo, steps_to_first_treatment
+from sessions.services.water_release import release_water
 from tests.conftest import signed_in
 from tests.factories import (
     AccessFactory,
@@ -110,12 +112,13 @@ def not_ready(patient: Patient) -> set[str]:
     }
 
 
-def test_a_patient_is_ready_once_everything_is_there(nurse_client: Client, unit: Unit) -> None:
+def test_a_patient_is_ready_once_everything_is_there(nurse_client: Client, nurse: User, unit: Unit) -> None:
     patient = PatientFactory(account=None)
     page = nurse_client.get(f"/patients/{patient.pk}/invite/").content.decode()
     assert "Ready for the first treatment?" in page
     assert not_ready(patient) == {
-        "Access", "Sites for both needles", "Prescription", "Machine at home", "Water tested", "Training", "Invitation",
+        "Allergies and dangers", "Access", "Sites for both needles", "Prescription", "Machine at home", "Water tested",
+        "Training", "Invitation",
     }  # fmt: skip
     access = AccessFactory(patient=patient)
     SiteFactory(access=access, use="arterial")
@@ -125,7 +128,17 @@ def test_a_patient_is_ready_once_everything_is_there(nurse_client: Client, unit:
     MachineFactory(patient=patient)
     WaterTestFactory(patient=patient)
     TrainingFactory(patient=patient)
+    assert not_ready(patient) == {"Allergies and dangers", "Invitation"}
+    write_cautions(
+        Caution(patient=patient, no_allergies=True, dangers="Falls"), after=None, by=nurse, at=timezone.now()
+    )
     assert not_ready(patient) == {"Invitation"}
+    on_the_way = nurse_client.get(f"/patients/{patient.pk}/").content.decode()
+    assert "On the way to the first treatment" in on_the_way
+    assert "texts are not signed" in on_the_way
+    assert "0 of 3 noted" in on_the_way
+    TrainingFactory(patient=patient, topic="Treatment at home under supervision")
+    assert "1 of 3 noted" in nurse_client.get(f"/patients/{patient.pk}/").content.decode()
 
 
 def water_step(patient: Patient) -> ToDo:
@@ -133,7 +146,7 @@ def water_step(patient: Patient) -> ToDo:
     return found
 
 
-def test_water_over_its_limit_is_not_ready(nurse_client: Client, unit: Unit) -> None:
+def test_water_over_its_limit_is_not_ready(nurse_client: Client, nurse: User, unit: Unit) -> None:
     """Of each kind and place the newest counts; at the action level it is told, and is within the limit."""
     patient, when = PatientFactory(), timezone.now() - timedelta(days=2)
     culture = {"patient": patient, "kind": "bacteria", "place": "product", "fluid": "dialysis_water"}
@@ -145,14 +158,16 @@ def test_water_over_its_limit_is_not_ready(nurse_client: Client, unit: Unit) -> 
     assert "Water tested" in not_ready(patient)
     day = date_format(when.astimezone(zone_of(patient)), "j M Y")
     assert water_step(patient).words == (
-        f"over the limit: Bacterial culture, product water, at the machine, {day}; "
-        f"Total chlorine, after the first carbon bed, {day}"
+        f"Bacterial culture, product water, at the machine, {day}: over the limit; "
+        f"Total chlorine, after the first carbon bed, {day}: over the limit"
     )
     page = laid_flat(nurse_client.get(f"/patients/{patient.pk}/invite/"))
     assert page.count("> not ready<") + page.count(">not ready<") == 1
     later = when + timedelta(hours=1)
     WaterTestFactory(sampled_at=later, value=60, **culture)
     WaterTestFactory(patient=patient, sampled_at=later, value=0.01, **chlorine)
+    assert "not released" in water_step(patient).words
+    release_water(patient=patient, words="Disinfected.", by=nurse, at=timezone.now())
     assert (water_step(patient).done, water_step(patient).words) == (
         True,
         f"within the limit, at or over the action level: Bacterial culture, product water, at the machine, {day}",
