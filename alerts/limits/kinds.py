@@ -148,7 +148,7 @@ _PRESSURE: tuple[Row | Guided, ...] = (
 )  # fmt: skip
 _DOSE: tuple[Row | Guided, ...] = (
     ("delivered", _("Time of treatment at least, twice in three"), "%", 90, 50, 100, 5, "", _PRACTICE),
-    ("delivered_once", _("Time of treatment at least, once"), "%", 75, 30, 100, 5, "", _PRACTICE),
+    ("delivered_once", _("Time of treatment at least, once"), "%", 50, 30, 100, 5, "", _PRACTICE),
     ("length_fall", _("Treatments getting shorter over weeks, told from"), "%", 4, 0, 30, 1, "", _PRACTICE),
     ("treatments", _("Treatments in four weeks at least, of those prescribed"), "%", 85, 50, 100, 5, "", _PRACTICE),
     Guided("single_pool_ktv", _("Single-pool Kt/V at least, three a week"), "", 0.6, 2, 0.05, "low", "single_pool_ktv"),

@@ -378,6 +378,8 @@ class Rule:
     joins: those of `part_of` that tell of the very same: an alert of this rule stands only while enough of its days are
     told by none of them, in whatever order the records arrived. rises: after how long an alert of an urgency that
     nobody has looked at becomes more urgent by one step.
+    rests: for so long after somebody dealt with a cause it opens no alert of it again, unless it is more urgent than
+    then: it has been spoken of, and all that came since is told then.
     ends_when_done: it tells of something to do, so that talking about it closes nothing while it is not done.
     waits_at_home: it is not asked while the patient is in hospital or away, and goes on afterwards.
     by_time: whether time alone, without a new record, can bring it about. advice: what to bear in mind;
@@ -413,6 +415,7 @@ class Rule:
     may_be_muted: bool = True
     joins: tuple[str, ...] = ()
     rises: Mapping[Urgency, timedelta] = field(default_factory=dict)
+    rests: timedelta = timedelta(0)
     ends_when_done: bool = False
     waits_at_home: bool = False
     by_time: bool = False

@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
 
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_lazy as _
 
 from alerts.limits.book import HIGH_BEFORE, LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, JudgedNight, Parts, Rule, Seen
+from alerts.rules.base import Evidence, History, JudgedNight, Parts, Seen, within
 from alerts.rules.evidence_kinds import MMHG, kind_of
-from alerts.rules.rule_kinds import LimitOf, ValueRead, noted, of_kind, of_record, outside, record_columns
-from alerts.rules.sentences import values_of
+from alerts.rules.rule_kinds import (
+    LimitOf,
+    ValueRead,
+    event_evidence,
+    noted,
+    of_kind,
+    of_record,
+    outside,
+    passed_after,
+    record_columns,
+)
+from alerts.rules.sentences import beyond, values_of
 from alerts.rules.wording import figure, when
+from dosing.services.night.low_pressure import noted_without_figure
 from sessions.models import Event, EventKind
 from sessions.services.event_course import course_of
 
@@ -60,21 +71,54 @@ def _very_low(history: History, night: JudgedNight) -> bool:
     return any(kind_of(look.kind).shown(look.value) < limit for look in lows_read(night))
 
 
-def _see_low(often: Rule) -> Callable[[History, datetime], Iterator[Seen]]:
-    """What is low often enough, and besides every night on which it was very low once."""
+def _see_low(history: History, at: datetime) -> Iterator[Seen]:
+    """What is low on a large enough share of nights, and besides every night on which it was very low once."""
+    known = [night for night in history.nights if any(lows_read(night)) or noted_without_figure(night.numbers)]
+    shared = {known[place].record.pk for place in within(*SHARE, [_low_night(history, night) for night in known])}
+    deep = [night for night in known if _very_low(history, night)]
+    found = [night for night in known if night.record.pk in shared or night in deep]
+    if found:
+        evidence = tuple(item for night in found for item in _told_low(history, night))
+        limits = [limit for night in found for _item, limit in _lows(history, night)]
+        held = limits[-1] if limits else history.limit("systolic_low", found[-1])
+        pressing = bool(deep) and deep[-1] is found[-1]
+        yield Seen("systolic_low", evidence, held, urgency=Urgency.CALL_TODAY if pressing else None)
 
-    def see(history: History, at: datetime) -> Iterator[Seen]:
-        shared = [item for seen in often.see(history, at) for item in seen.evidence]
-        deep = [night for night in history.nights if _very_low(history, night)]
-        days = {item.day for item in shared} | {night.record.night for night in deep}
-        found = [night for night in history.nights if night.record.night in days]
-        pairs = [pair for night in found for pair in _lows(history, night)]
-        if pairs:
-            pressing = bool(deep) and deep[-1] is found[-1]
-            evidence = tuple(item for item, _limit in pairs)
-            yield Seen("systolic_low", evidence, pairs[-1][1], urgency=Urgency.CALL_TODAY if pressing else None)
 
-    return see
+def _low_night(history: History, night: JudgedNight) -> bool:
+    """By any figure, or as it was noted without one: that counts as low, for nobody knows how low it was."""
+    return noted_without_figure(night.numbers) or any(_lows(history, night))
+
+
+def _inside(history: History, night: JudgedNight) -> bool | None:
+    known = any(lows_read(night)) or noted_without_figure(night.numbers)
+    return not _low_night(history, night) if known else None
+
+
+def _told_low(history: History, night: JudgedNight) -> list[Evidence]:
+    """The figures below their limit, and what was noted without one."""
+    told = [item for item, _limit in _lows(history, night)]
+    if noted_without_figure(night.numbers):
+        told += [
+            item for item in event_evidence(night, EventKind.HYPOTENSION) if item.at not in {one.at for one in told}
+        ]
+    return sorted(told, key=lambda item: item.at)
+
+
+def _say_low(seen: Seen) -> str:
+    figures = tuple(item for item in seen.evidence if item.value is not None)
+    bare = {item.day for item in seen.evidence} - {item.day for item in figures}
+    if not figures:
+        return gettext("Low pressure noted without a figure %(when)s.") % {"when": when(seen.evidence)}
+    said = beyond(replace(seen, evidence=figures), what=_("Systolic pressure"), worst=min)
+    return f"{said} {BARE % {'count': len(bare)}!s}" if bare else said
+
+
+BARE = ngettext_lazy(
+    "On %(count)d more treatment it was noted as low without a figure.",
+    "On %(count)d more treatments it was noted as low without a figure.",
+    "count",
+)
 
 
 def _lows(history: History, night: JudgedNight) -> Iterator[tuple[Evidence, LimitInForce]]:
@@ -102,7 +146,12 @@ _LOW_OFTEN = outside(
     reads="readings events",
 )
 LOW = replace(
-    _LOW_OFTEN, see=_see_low(_LOW_OFTEN), nights=1, holds=_("on 3 of 10 treatments, or once when very low: then today")
+    _LOW_OFTEN,
+    see=_see_low,
+    say=_say_low,
+    passed=passed_after(3, _inside),
+    nights=1,
+    holds=_("on 3 of 10 treatments, or once when very low: then today"),
 )
 
 LOW_NOTED = noted(

@@ -145,6 +145,12 @@ def _in_a_row(results: Iterable[Beyond | None], count: int) -> list[Beyond]:
     return found
 
 
+def _pressing(history: History, result: Beyond, soon: str) -> bool:
+    """Whether a result is so high that it is for this week, by itself."""
+    item, _held = result
+    return (item.value or 0.0) >= history.limits.at(soon, item.at).value
+
+
 def blood(
     key: str,
     analyte: Analyte,
@@ -160,22 +166,24 @@ def blood(
     soon: str = "",
     in_a_row: int = 1,
     joins: tuple[str, ...] = (),
+    rests: timedelta = QUARTER,
     may_be_muted: bool = True,
 ) -> Rule:
     """A rule over one analyte between two limits; with `at_high` the upper limit itself counts.
 
     judge: what of a result is held against them, where it is not the result itself; soon: the limit from which the
-    newest result is for this week; in_a_row: so many neighbouring results must be beyond. What nobody looks at rises.
+    newest result is for this week, by itself; in_a_row: otherwise so many neighbouring results must be beyond. rests:
+    as in `Rule`; the month's review judges each result meanwhile. What nobody looks at rises.
     """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
-        beyond = _in_a_row(_judged(history, analyte, judge, low, high, at_high), in_a_row)
+        results = list(_judged(history, analyte, judge, low, high, at_high))
+        pressing = bool(soon and results and results[-1] and _pressing(history, results[-1], soon))
+        beyond = _in_a_row(results, in_a_row) or [each for each in results[-1:] if each and pressing]
         if beyond:
-            newest, held = beyond[-1]
-            from_here = history.limits.at(soon, newest.at).value if soon else None
-            pressing = from_here is not None and (newest.value or 0.0) >= from_here
             evidence = tuple(item for item, _held in beyond)
-            yield Seen(key, evidence, held, urgency=Urgency.THIS_WEEK if pressing else None)
+            urgent, once = (Urgency.THIS_WEEK, 1) if pressing else (None, None)
+            yield Seen(key, evidence, beyond[-1][1], urgency=urgent, nights=once)
 
     def not_judged(history: History) -> Iterator[NotJudged]:
         if not _results(history, analyte):
@@ -197,6 +205,7 @@ def blood(
         limits=tuple(name for name in (low, high, soon) if name),
         rises=RISES,
         nights=in_a_row,
+        rests=rests,
         holds=EACH_TIME if in_a_row == 1 else _("on 2 results in a row"),
         joins=joins,
         looks_back=looks_back,
@@ -218,6 +227,7 @@ POTASSIUM_CALL = blood(
     at_high=True,
     urgency=Urgency.CALL_TODAY,
     looks_back=FORTNIGHT,
+    rests=timedelta(0),
     title=_("Potassium dangerous"),
     may_be_muted=False,
 )
@@ -227,18 +237,23 @@ POTASSIUM = blood(
     low="potassium_low",
     high="potassium_high",
     soon="potassium_soon",
+    in_a_row=2,
+    rests=timedelta(0),
     part_of=("potassium_call",),
     joins=("potassium_call",),
 )
 BICARBONATE = blood("bicarbonate", Analyte.BICARBONATE, low="bicarbonate_low", high="bicarbonate_high")
 CALCIUM = blood("calcium", Analyte.CALCIUM, low="calcium_low", high="calcium_high", judge=calcium_corrected)
 # Phosphate and parathyroid hormone on two results in a row: KDIGO 2017 has them judged by trends and not by a single
-# value (3.1.4, from memory); the month's review marks each single one.
+# value (3.1.4, from memory); iron, and a potassium a little off, the same way (common practice, no source). The month's
+# review marks each single one.
 PHOSPHATE = blood("phosphate", Analyte.PHOSPHATE, low="phosphate_low", high="phosphate_high", in_a_row=2)
 ALBUMIN = blood("albumin", Analyte.ALBUMIN, low="albumin_low")
 HAEMOGLOBIN = blood("haemoglobin", Analyte.HAEMOGLOBIN, low="haemoglobin_low", high="haemoglobin_high")
-FERRITIN = blood("ferritin", Analyte.FERRITIN, low="ferritin_low", high="ferritin_high")
-SATURATION = blood("saturation", Analyte.TRANSFERRIN_SATURATION, low="saturation_low", high="saturation_high")
+FERRITIN = blood("ferritin", Analyte.FERRITIN, low="ferritin_low", high="ferritin_high", in_a_row=2)
+SATURATION = blood(
+    "saturation", Analyte.TRANSFERRIN_SATURATION, low="saturation_low", high="saturation_high", in_a_row=2
+)
 PARATHYROID = blood("pth", Analyte.PTH, low="pth_low", high="pth_high", in_a_row=2)
 
 PANELS = frozenset({"bloods", "urine"})
@@ -251,6 +266,7 @@ OVERDUE = overdue(
     family=Family.BLOODS,
     urgency=Urgency.THIS_WEEK,
     unset=_("neither a panel of bloods nor a urine collection is set"),
+    at_once=True,
 )
 
 RULES = (

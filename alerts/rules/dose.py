@@ -61,6 +61,11 @@ def _long_enough(history: History, night: JudgedNight) -> bool | None:
     return None if night.number("delivered") is None else not shortened(history, "delivered", night)
 
 
+CUT_SHORT_BY = (
+    "needle_dislodged", "air_in_line", "hard_bleeding", "fainted", "chest_pain", "breathless", "fever", "infiltration",
+    "clotting", "blood_leak", "power_or_water",
+)  # fmt: skip
+"""What ends a treatment and calls by itself: the length of that night is no second call."""
 SHORT = Rule(
     key="short",
     title=_("Treatment cut short"),
@@ -71,7 +76,9 @@ SHORT = Rule(
     say=_say_short,
     limits=("delivered", "delivered_once"),
     reads=frozenset({"numbers"}),
-    holds=_("on 2 of 3 treatments, or once by much"),
+    holds=_("on 2 of 3 treatments, or once by half"),
+    part_of=CUT_SHORT_BY,
+    joins=CUT_SHORT_BY,
     over=over_inside(3),
     passed=passed_after(3, _long_enough),
     not_judged=where_unknown("delivered"),

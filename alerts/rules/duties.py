@@ -31,10 +31,12 @@ def overdue(
     family: Family,
     urgency: Urgency,
     unset: StrOrPromise,
+    at_once: bool = False,
 ) -> Rule:
     """A rule over duties of some kinds, each a cause of its own, `limit` days after they fell due.
 
-    unset: why nothing can be said where nothing of these kinds is due now or later: nobody has set it.
+    at_once: all of them are one cause, for one call settles them: two samples of the same water, two panels of one
+    drawing. unset: why nothing can be said where nothing of these kinds is due now or later: nobody has set it.
     """
 
     def see(history: History, at: datetime) -> Iterator[Seen]:
@@ -42,9 +44,13 @@ def overdue(
             return
         held = history.limits.at(limit, at)
         today = at.astimezone(history.zone).date()
-        for each in history.surroundings.due:
-            if each.kind in kinds and (today - each.due_on).days > held.value:
-                yield _seen(history, each, held)
+        late = [
+            each for each in history.surroundings.due if each.kind in kinds and (today - each.due_on).days > held.value
+        ]
+        if at_once and late:
+            yield Seen(key, tuple(_evidence(history, each) for each in late), held)
+        elif late:
+            yield from (_seen(history, each, held) for each in late)
 
     def not_judged(history: History) -> Iterator[NotJudged]:
         if history.surroundings is None:
@@ -77,29 +83,35 @@ UNSET = "unset"
 
 
 def _seen(history: History, each: Due, held: LimitInForce) -> Seen:
+    cause = f"{each.kind}:{each.of}" if each.of else each.kind
+    return Seen(cause[:60], (_evidence(history, each),), held)
+
+
+def _evidence(history: History, each: Due) -> Evidence:
     code, said = each.said
-    evidence = Evidence(
+    return Evidence(
         kind=f"due.{each.kind}",
         at=datetime.combine(each.due_on, NOON, history.zone),
         day=each.due_on,
         place=each.of,
         parts={"code": code, "said": dict(said)},
     )
-    cause = f"{each.kind}:{each.of}" if each.of else each.kind
-    return Seen(cause[:60], (evidence,), held)
 
 
 def _say(seen: Seen) -> str:
-    newest = seen.evidence[-1]
-    parts = {"what": label_of_evidence(newest), "day": day(newest.day), "last": more_of(newest)}
+    return " ".join(_say_one(item) for item in seen.evidence)
+
+
+def _say_one(item: Evidence) -> str:
+    parts = {"what": label_of_evidence(item), "day": day(item.day), "last": more_of(item)}
     return gettext("%(what)s, due on %(day)s: not noted since. %(last)s") % parts
 
 
 def _which(seen: Seen) -> str:
-    """Which duty: by its own name where its kind has several."""
-    newest = seen.evidence[-1]
-    kind = newest.kind.partition(".")[2]
-    return newest.place if kind in OF_NAMED else label_of_evidence(newest)
+    """Which duties: by their own names where their kind has several."""
+    return ", ".join(
+        item.place if item.kind.partition(".")[2] in OF_NAMED else label_of_evidence(item) for item in seen.evidence
+    )
 
 
 def _late_by(seen: Seen) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
@@ -18,6 +18,9 @@ from alerts.rules.sentences import values_of
 from alerts.rules.target import TARGET
 from alerts.rules.wording import days_of, figure, weight, when
 
+SPOKEN_OF = timedelta(days=28)
+"""So long a habit is left alone once it was spoken of; the month's share goes on (common practice, no source)."""
+
 UF_RATE = outside(
     "uf_rate",
     title=_("UF rate over its limit"),
@@ -29,6 +32,7 @@ UF_RATE = outside(
     what=_("UF rate"),
     form=".1f",
     missing=unknown_number("uf_rate"),
+    rests=SPOKEN_OF,
 )
 
 
@@ -93,6 +97,7 @@ UF_RATE_LINE = Rule(
     not_judged=_line_unknown,
     part_of=("uf_rate",),
     joins=("uf_rate",),
+    rests=SPOKEN_OF,
 )
 
 UF_VOLUME = outside(

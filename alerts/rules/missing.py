@@ -19,6 +19,9 @@ from sessions.models.local_time import night_of
 
 LOOKS_BACK = timedelta(days=31)
 """A whole month, so that what a month counts as not entered is named here too, however late it was first looked at."""
+TWICE = 2
+"""Days without a record that call although treatments have come since: whoever went on is not in danger, and a single
+day is asked about at the month's review, which counts it (common practice, no source)."""
 DAY = timedelta(days=1)
 NOON = time(12)
 
@@ -76,7 +79,8 @@ def _see(history: History, at: datetime) -> Iterator[Seen]:
     missing = due_without_record(history, until=until)
     if missing:
         evidence = tuple(_evidence(history, when) for when in missing)
-        yield Seen("missing", evidence, grace)
+        treated_since = any(when > missing[-1] for when in _treated(history))
+        yield Seen("missing", evidence, grace, nights=TWICE if treated_since else 1)
 
 
 def _say(seen: Seen) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import NamedTuple, TypedDict, Unpack
 
 from django.utils.translation import gettext, ngettext
@@ -110,6 +110,7 @@ class More(TypedDict, total=False):
     joins: tuple[str, ...]
     advice: StrOrPromise
     may_be_muted: bool
+    rests: timedelta
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

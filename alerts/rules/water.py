@@ -428,6 +428,7 @@ OVERDUE = overdue(
     family=Family.WATER,
     urgency=Urgency.THIS_WEEK,
     unset=_("no water treatment at home is noted"),
+    at_once=True,
 )
 
 RULES = (CHLORINE, QUALITY, OVERDUE)

@@ -11,7 +11,7 @@ A course belongs to one cause of one rule of one patient. It is in one of these 
 What the rule sees now is set beside that:
 
     none    -- enough that nobody has dealt with, unmuted -->  open      step: opened
-    closed  -- the same                                   -->  open      step: back again; what was kept is "handled"
+    closed  -- the same, once it has rested as its rule says -->  open      step: back again; what was kept is "handled"
     open    -- more, or less, of it                       -->  open      step: evidence
     aside   -- more, and it is urgent or grew more urgent -->  open      step: returned
     aside   -- its day has come (`bring_back_due`)        -->  open      step: returned
@@ -35,7 +35,7 @@ from typing import Any
 from django.db import transaction
 
 from alerts.models import Alert, AlertStep, Routine
-from alerts.models.choices import AlertState, StepKind, Urgency
+from alerts.models.choices import AlertState, Outcome, StepKind, Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import HISTORY, Evidence, History, Parts, Remark, Rule, Seen
 from alerts.rules.wording import days_of
@@ -83,11 +83,21 @@ class AlertCourse:
         heard = self._heard(seen)
         if len(days_of(heard.evidence)) < (seen.nights or self.rule.nights):
             return
+        if self._rests(heard):
+            return
         closed = self._closed_lately()
         if closed is None:
             self._open(heard)
         else:
             self._come_back(closed, heard)
+
+    def _rests(self, seen: Seen) -> bool:
+        """Whether somebody has dealt with the cause lately, and it is no more urgent since."""
+        if not self.rule.rests:
+            return False
+        closed = Alert.objects.closed().filter(patient=self.history.patient, rule=self.rule.key, cause=self.cause)
+        lately = closed.filter(closed_at__gt=self.at - self.rule.rests, urgency__lte=self._urgency(seen))
+        return lately.exclude(outcome=Outcome.RECORD_WRONG).exists()
 
     def _heard(self, seen: Seen) -> Seen:
         """What may open an alert: nothing while the rule is muted, else what is recent and was seen unmuted."""

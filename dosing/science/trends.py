@@ -63,22 +63,22 @@ WANDERS = 20.0
 `tests/benchmarks/alert_quality.py`. With 100 a wander of 4 mmHg makes twice as many false alerts, and what is found as
 early at the same rate of them is found a night later."""
 VENOUS_PRESSURE = Watch(
-    "mmHg", "up", 12.0, f"10 to 15 mmHg at one flow: {_PRACTICE}", run_length=1000.0, memory=WANDERS
+    "mmHg", "up", 12.0, f"10 to 15 mmHg at one flow: {_PRACTICE}", run_length=1300.0, memory=WANDERS
 )
 ARTERIAL_PRESSURE = Watch("mmHg", "down", 12.0, _PRACTICE, memory=WANDERS)
-CLEARANCE = Watch("mL/min", "down", 9.0, f"5 % of 180 mL/min: {_PRACTICE}")
+CLEARANCE = Watch("mL/min", "down", 9.0, f"5 % of 180 mL/min: {_PRACTICE}", memory=WANDERS)
 POST_WEIGHT = Watch("kg", "both", 0.3, _PRACTICE, decimals=1)
 SYSTOLIC = Watch("mmHg", "both", 14.0, "9.9 % of 145: HEMO, J Hum Hypertens 2014;28:18 (abstract)")
 POST_SYSTOLIC = Watch("mmHg", "both", 14.0, f"as before treatment: {_PRACTICE}")
 LOWEST_SYSTOLIC = Watch("mmHg", "down", 14.0, f"as before treatment: {_PRACTICE}")
-BLEEDING_TIME = Watch("min", "up", 3.0, _PRACTICE)
-TRANSMEMBRANE_PRESSURE = Watch("mmHg", "up", 10.0, _PRACTICE)
+BLEEDING_TIME = Watch("min", "up", 3.0, _PRACTICE, memory=WANDERS)
+TRANSMEMBRANE_PRESSURE = Watch("mmHg", "up", 10.0, _PRACTICE, memory=WANDERS)
 ATTEMPTS = Watch("", "up", 0.6, _PRACTICE, decimals=1, least_scatter=1.0)
 PAIN = Watch("of 10", "up", 1.5, _PRACTICE, decimals=1, least_scatter=0.6)
 FOUND_AT_ACCESS = Watch("%", "up", 40.0, f"0 or 100 a night: {_PRACTICE}", least_scatter=1.0)
 FELT = Watch("%", "up", 40.0, f"0 or 100 a night: {_PRACTICE}", least_scatter=1.0)
-GAIN = Watch("%", "up", 0.8, _PRACTICE, decimals=1)
-LENGTH = Watch("%", "down", 4.0, _PRACTICE)
+GAIN = Watch("%", "up", 0.8, _PRACTICE, decimals=1, run_length=4000.0)
+LENGTH = Watch("%", "down", 4.0, _PRACTICE, memory=WANDERS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ class Story:
 
 ACCESS = Story(
     {"venous": 1, "arterial": -1, "clearance": -1, "bleeding": 1, "attempts": 1, "pain": 1, "found": 1},
-    run_length=300.0,
+    run_length=400.0,
     memory=40.0,
 )
 """An access that narrows, by whatever of it is noted (KDOQI 2019 names these as signs, from memory)."""

@@ -270,8 +270,12 @@ def _panel_due(facts: SurroundingsFacts, panel: BloodsDue, *, days: int) -> Due:
 
 
 def _first_due(facts: SurroundingsFacts, days: int) -> date:
-    """When what comes round every so many days and was never done is due: a day that stands, so that it can pass."""
-    return facts.patient.joined_on + min(days, FIRST_WITHIN) * DAY
+    """When what comes round every so many days and was never done is due: a day that stands, so that it can pass.
+
+    Counted from joining, or from the first treatment that is recorded here: what was done before is not known here.
+    """
+    first = facts.day_of(facts.treatments[0].at) if facts.treatments else facts.patient.joined_on
+    return max(facts.patient.joined_on, first) + min(days, FIRST_WITHIN) * DAY
 
 
 def _trainings(facts: SurroundingsFacts) -> Iterator[Due]:

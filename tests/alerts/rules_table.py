@@ -301,9 +301,9 @@ CASES: dict[str, Case] = {
     "something_else": noted(EventKind.OTHER),
     # Dose
     "short": by_number(
-        {"minutes": 178},
-        "Treatment shortened to 74 % of the prescribed time on 2 Mar.",
-        {"minutes": 180},
+        {"minutes": 117},
+        "Treatment shortened to 49 % of the prescribed time on 2 Mar.",
+        {"minutes": 120},
         {"ordered": None},
         "prescribed time is not given",
     ),
@@ -508,7 +508,10 @@ CASES: dict[str, Case] = {
     "potassium_call": blood(
         Analyte.POTASSIUM, 6.5, "Potassium 6.5 mmol/L on 2 Mar, over the limit of 6.5 mmol/L.", 6.4
     ),
-    "potassium": blood(Analyte.POTASSIUM, 5.6, "Potassium 5.6 mmol/L on 2 Mar, over the limit of 5.5 mmol/L.", 5.5),
+    "potassium": blood(
+        Analyte.POTASSIUM, 5.6, "Potassium 5.6 mmol/L on 2 Mar, over the limit of 5.5 mmol/L, 2 results in a row.", 5.5,
+        twice=True,
+    ),
     "bicarbonate": blood(
         Analyte.BICARBONATE, 19, "Bicarbonate 19 mmol/L on 2 Mar, under the limit of 20 mmol/L.", 20
     ),
@@ -528,9 +531,13 @@ CASES: dict[str, Case] = {
         Analyte.PTH, 65, "Parathyroid hormone 65 pmol/L on 2 Mar, over the limit of 64 pmol/L, 2 results in a row.", 64,
         twice=True,
     ),
-    "ferritin": blood(Analyte.FERRITIN, 15, "Ferritin 15 µg/L on 2 Mar, under the limit of 200 µg/L.", 200),
+    "ferritin": blood(
+        Analyte.FERRITIN, 15, "Ferritin 15 µg/L on 2 Mar, under the limit of 200 µg/L, 2 results in a row.", 200,
+        twice=True,
+    ),
     "saturation": blood(
-        Analyte.TRANSFERRIN_SATURATION, 6, "Transferrin saturation 6 % on 2 Mar, under the limit of 20 %.", 20
+        Analyte.TRANSFERRIN_SATURATION, 6, "Transferrin saturation 6 % on 2 Mar, under the limit of 20 %, 2 results in a row.",
+        20, twice=True,
     ),
     "albumin": blood(Analyte.ALBUMIN, 34, "Albumin 34 g/L on 2 Mar, under the limit of 35 g/L.", 35),
     "haemoglobin": blood(

@@ -13,6 +13,7 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import Outcome, StepKind
 from alerts.services import acting
+from alerts.services.alert_course import AlertCourse
 from alerts.showing.alert_words import sentence_of, step_words
 from homedialysis.accounts.models import Role, User
 from sessions.models import Patient, Prescription
@@ -104,6 +105,13 @@ class TestEvidence:
             twin.save(force_insert=True)
 
 
+@pytest.fixture
+def restless(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As of a rule that comes back with the next night."""
+    monkeypatch.setattr(AlertCourse, "_rests", lambda course, seen: False)
+
+
+@pytest.mark.usefixtures("restless")
 class TestAfterClosing:
     def close(self, nurse: User, at: Any = MORNING) -> None:
         acting.close(alerts=[the_alert()], by=nurse, at=at, **SPOKEN)

@@ -9,7 +9,9 @@ import pytest
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from alerts.models import Alert
+from alerts.rules.missing import MISSING
 from alerts.services.evaluation import look_for_missing
+from alerts.services.history import SURROUNDINGS, history_of
 from alerts.showing.alert_words import sentence_of
 from dosing.science.due_days import longest_gap
 from dosing.services.course.reading import course_of
@@ -34,14 +36,30 @@ def from_monday(ana: Patient) -> Prescription:
     return PrescriptionFactory(patient=ana, version=1, in_force=DateTimeTZRange(on(-1, 10), None))
 
 
+def seen_missing(patient: Patient, at: datetime) -> list[str]:
+    """What the rule sees, whether or not it calls."""
+    history = history_of(patient, at=at, parts=frozenset({SURROUNDINGS}))
+    return [MISSING.say(seen) for seen in MISSING.see(history, at)]
+
+
 @pytest.mark.django_db
 def test_the_treatment_of_the_next_due_day_is_not_taken_for_the_missed_one(ana: Patient) -> None:
     PrescriptionFactory(
         patient=ana, version=1, days_per_week=4, weekdays=[0, 1, 3, 5], in_force=DateTimeTZRange(on(-1, 10), None)
     )
     record_night(ana, on(1, 8))
-    look_for_missing(at=on(2, 0, 0))
-    assert sentences_of("missing") == ["No record of a treatment that was due on 2 Mar."]
+    assert seen_missing(ana, on(2, 0, 0)) == ["No record of a treatment that was due on 2 Mar."]
+
+
+@pytest.mark.usefixtures("from_monday")
+def test_one_day_calls_only_while_nothing_came_since(ana: Patient) -> None:
+    """Whoever is treated again is not in danger; a second day calls all the same, with both."""
+    record_night(ana, on(0))
+    record_night(ana, on(4))
+    look_for_missing(at=on(5, 12))
+    assert sentences_of("missing") == []
+    look_for_missing(at=on(9, 12))
+    assert sentences_of("missing") == ["No record of 2 treatments that were due from 4 Mar to 9 Mar."]
 
 
 @pytest.mark.django_db
@@ -90,8 +108,7 @@ class TestFixedWeekdays:
         """Tuesday's stands for Monday; Wednesday has none."""
         record_night(ana, on(1))
         record_night(ana, on(4))
-        look_for_missing(at=on(6, 12))
-        assert sentences_of("missing") == ["No record of a treatment that was due on 4 Mar."]
+        assert seen_missing(ana, on(6, 12)) == ["No record of a treatment that was due on 4 Mar."]
 
     def test_however_late_it_is_first_looked_at_the_whole_month_is_named(self, ana: Patient) -> None:
         """A worker that was away: what is three weeks old is not entered either, as the month says too."""

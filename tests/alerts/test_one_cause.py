@@ -40,6 +40,17 @@ class TestJoined:
         assert len(alerts_of("uf_volume")) == 1
 
 
+@pytest.mark.usefixtures("anas_prescription")
+def test_a_habit_that_was_spoken_of_is_left_alone_for_four_weeks(ana: Patient, nurse: User) -> None:
+    evaluated(ana, MUCH)
+    acting.close(alerts=alerts_of("uf_rate"), by=nurse, outcome="spoken", words="Drinks less.", at=MORNING)
+    evaluated(ana, MUCH, first=1)
+    (alert,) = alerts_of("uf_rate")
+    assert alert.state == "closed"
+    evaluated(ana, MUCH, first=15)
+    assert alerts_of("uf_rate")[-1].state == "open"
+
+
 def test_taking_back_another_patients_potassium_ends_what_it_called_for(ana: Patient, nurse: User) -> None:
     potassium(ana, 6.8)
     (alert,) = alerts_of("potassium_call")
@@ -70,8 +81,10 @@ class TestUnseen:
         assert raise_unseen(at=MORNING + 9 * DAY) == 0
 
     def test_a_little_over_waits_a_week_first(self, ana: Patient) -> None:
-        potassium(ana, 5.7)
-        assert alerts_of("potassium")[0].urgency == Urgency.AT_REVIEW
+        drawn = BloodFactory.build(patient=ana, analyte=Analyte.HAEMOGLOBIN, value=99, timing="apart")
+        enter_bloods(results=[drawn], by=UserFactory(role=Role.NURSE), at=MORNING)
+        evaluate_pending(at=MORNING)
+        assert alerts_of("haemoglobin")[0].urgency == Urgency.AT_REVIEW
         assert raise_unseen(at=MORNING + 6 * DAY) == 0
         assert raise_unseen(at=MORNING + 7 * DAY) == 1
-        assert alerts_of("potassium")[0].urgency == Urgency.THIS_WEEK
+        assert alerts_of("haemoglobin")[0].urgency == Urgency.THIS_WEEK

@@ -10,6 +10,7 @@ from dosing.science.reasons import Reason
 from dosing.science.results import Measure, measure, unknown
 from dosing.services.month.facts import MonthFacts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.low_pressure import noted_without_figure
 from dosing.services.numbers.number import Computation, Inputs
 
 
@@ -35,16 +36,19 @@ def high_uf_share(facts: MonthFacts) -> Computation:
 
 
 def hypotension_share(facts: MonthFacts) -> Computation:
-    """Treatments with a low pressure by its lowest value, of those with a pressure before and later."""
+    """Treatments with a low pressure by its lowest value, or as it was noted without a figure, of those with a pressure
+    before and later.
+    """
     known = [
-        (before, lowest, found.number > 0, night)
-        for night, before, lowest in _pressures(facts)
+        (before, lowest, noted or found.number > 0, night, noted)
+        for night, before, lowest, noted in _pressures(facts)
         if (found := _low(before, lowest)).number is not None
     ]
     inputs = {
         "each_night": [each[3] for each in known],
         "pre_systolic": [each[0] for each in known],
         "lowest_systolic": [each[1] for each in known],
+        "noted_low": [float(each[4]) for each in known],
     }
     return _share([each[2] for each in known], inputs, "never_noted")
 
@@ -53,12 +57,14 @@ def _low(before: float, lowest: float) -> Measure:
     return fluid.intradialytic_hypotension(definition="nadir", pre_systolic=before, lowest_systolic=lowest)
 
 
-def _pressures(facts: MonthFacts) -> Iterator[tuple[str, float, float]]:
-    """Night (ISO), systolic pressure before and lowest of each treatment that has both."""
+def _pressures(facts: MonthFacts) -> Iterator[tuple[str, float, float, bool]]:
+    """Night (ISO), systolic pressure before and lowest of each treatment that has both, and whether a lower one was
+    noted without a figure.
+    """
     for night in facts.finished:
         before, lowest = night.record.pre_systolic, night.value("lowest_systolic")
         if before is not None and lowest is not None:
-            yield night.record.night.isoformat(), before, lowest
+            yield night.record.night.isoformat(), before, lowest, noted_without_figure(night.numbers)
 
 
 def fluid_load(facts: MonthFacts) -> Computation:

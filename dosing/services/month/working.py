@@ -47,6 +47,7 @@ QUANTITIES = (
         "minutes_each": Quantity("t", _("length of each treatment"), "min"),
         "pre_systolic": Quantity("SBP_pre", _("systolic pressure before each treatment"), "mmHg"),
         "lowest_systolic": Quantity("SBP_min", _("lowest systolic pressure of each treatment"), "mmHg"),
+        "noted_low": Quantity("n_low", _("low pressure noted without a figure: 1, else 0"), ""),
         "pre_weights_kg": Quantity("W_pre", _("weight before each treatment"), "kg"),
         "post_weights_kg": Quantity("W", _("weight after each treatment"), "kg"),
         "target_weights_kg": Quantity("W_target", _("target weight of its prescription"), "kg"),
@@ -193,8 +194,8 @@ WRITTEN = {
     "gain_percent_mean": "mean(IDWG_p)",
     "fluid_load_mean": "mean((W_pre + W) / 2 − W_target)",
     "post_systolic_mean": "mean(SBP_post)",
-    "hypotension_share": "100 · (count(SBP_min | SBP_min < 90) + count(SBP_min | SBP_min ≥ 90, SBP_min < 100, "
-    "SBP_pre ≥ 160)) / count(SBP_min)",
+    "hypotension_share": "100 · (count(SBP_min | n_low = 0, SBP_min < 90) + count(SBP_min | n_low = 0, SBP_min ≥ 90, "
+    "SBP_min < 100, SBP_pre ≥ 160) + count(n_low | n_low > 0)) / count(SBP_min)",
     "potassium_gradient": "K_pre − K_d",
     "corrected_calcium": "Ca + 0.02 · (40 − Alb)",
     **dict.fromkeys(OF_SCIENCE, "x"),

@@ -11,6 +11,7 @@ from enum import StrEnum
 from typing import Any
 
 from dosing.services.night.catalogue import NIGHT_NUMBERS
+from dosing.services.night.low_pressure import WITHOUT_FIGURE
 from dosing.services.night.treatments import ComputedNight, as_night
 from dosing.services.numbers.number import Number, ShownIn
 from sessions.models import RecordState, TreatmentRecord
@@ -18,7 +19,7 @@ from sessions.models import RecordState, TreatmentRecord
 NIGHTS_BEFORE = 10
 NOTED = ("events", "blood_return", "blood_lost_ml", "early_reason")
 """Keys of the record's document that say what went otherwise than planned: told before any number."""
-NEVER_LIKE_BEFORE = "drop_without_figure"
+NEVER_LIKE_BEFORE = WITHOUT_FIGURE
 """The doubt with which a number is held against no night before: that would reassure."""
 
 
