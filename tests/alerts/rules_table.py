@@ -242,7 +242,7 @@ CASES: dict[str, Case] = {
         "the target weight may be too high by now (flesh lost).",
     ),
     "gain_rise": drift(
-        "gain", 3, 0.5, 0.1, f"Gain between treatments, of target weight, up 1.5 % over 4 weeks, {ABOVE}."
+        "gain", 3, 0.5, 0.1, f"Gain between treatments, of target weight, up 1.5 % over 5 weeks, {ABOVE}."
     ),
     "uf_rate_line": Case(
         lambda: history(night(uf_removed_l=2.85), limits=LINE_CHOSEN),
@@ -422,7 +422,7 @@ CASES: dict[str, Case] = {
         "5 usable treatments, 8 are needed",
         venous=(140, 9, 0.7), clearance=(180, 9, -0.9), bleeding=(8, 1.5, 0.2),
     ),
-    "venous_rise": drift("venous", 140, 9, 1.5, f"Venous pressure up 24 mmHg at 300 mL/min over 4 weeks, {ABOVE}."),
+    "venous_rise": drift("venous", 140, 9, 1.5, f"Venous pressure up 24 mmHg at 300 mL/min over 5 weeks, {ABOVE}."),
     "arterial_fall": drift(
         "arterial", -150, 9, -1.5, f"Arterial pressure down 31 mmHg at 300 mL/min over 7 weeks, {BELOW}."
     ),
@@ -445,7 +445,7 @@ CASES: dict[str, Case] = {
         without_reading("tmp_mmhg"),
         "no transmembrane pressure was noted",
     ),
-    "tmp_rise": drift("tmp", 80, 8, 1.5, f"Transmembrane pressure up 23 mmHg over 4 weeks, {ABOVE}."),
+    "tmp_rise": drift("tmp", 80, 8, 1.5, f"Transmembrane pressure up 24 mmHg over 4 weeks, {ABOVE}."),
     # Dialysis fluid
     "conductivity_low": by_number(
         reading(conductivity_ms_cm=13.2),
@@ -536,8 +536,8 @@ CASES: dict[str, Case] = {
         twice=True,
     ),
     "saturation": blood(
-        Analyte.TRANSFERRIN_SATURATION, 6, "Transferrin saturation 6 % on 2 Mar, under the limit of 20 %, 2 results in a row.",
-        20, twice=True,
+        Analyte.TRANSFERRIN_SATURATION, 6,
+        "Transferrin saturation 6 % on 2 Mar, under the limit of 20 %, 2 results in a row.", 20, twice=True,
     ),
     "albumin": blood(Analyte.ALBUMIN, 34, "Albumin 34 g/L on 2 Mar, under the limit of 35 g/L.", 35),
     "haemoglobin": blood(

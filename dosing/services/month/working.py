@@ -194,7 +194,7 @@ WRITTEN = {
     "gain_percent_mean": "mean(IDWG_p)",
     "fluid_load_mean": "mean((W_pre + W) / 2 − W_target)",
     "post_systolic_mean": "mean(SBP_post)",
-    "hypotension_share": "100 · (count(SBP_min | n_low = 0, SBP_min < 90) + count(SBP_min | n_low = 0, SBP_min ≥ 90, "
+    "hypotension_share": "100 · (count(SBP_min | n_low < 1, SBP_min < 90) + count(SBP_min | n_low < 1, SBP_min ≥ 90, "
     "SBP_min < 100, SBP_pre ≥ 160) + count(n_low | n_low > 0)) / count(SBP_min)",
     "potassium_gradient": "K_pre − K_d",
     "corrected_calcium": "Ca + 0.02 · (40 − Alb)",
