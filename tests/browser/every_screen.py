@@ -37,7 +37,7 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "messages": ("messages",),
     "mistake": ("mistake",),
     "again": ("again",),
-    "noplace": ("noplace", "arterial"),
+    "noplace": ("noplace/arterial",),
     "more": ("more",),
     "needles": tuple(f"needles/{at}" for at in (0, 5, 8, 9, 12, 13, 23, 26)),
     "nights": ("nights", "nights/{past}"),
