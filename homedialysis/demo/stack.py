@@ -52,14 +52,17 @@ class DemoStack:
 
     stop_requested = False
 
-    def __init__(self, *, port: int, data: Path, fresh: bool = False, days: int | None = None) -> None:
+    def __init__(
+        self, *, port: int, data: Path, fresh: bool = False, days: int | None = None, patients: int | None = None
+    ) -> None:
         given = [name for name in GIVEN if os.environ.get(name) or os.environ.get(f"{name}_FILE")]
         if len(given) == 1:
             raise DemoError(f"Only {given[0]} is set: set both {' and '.join(GIVEN)}, or neither")
         self.port = port
         self.address = f"http://127.0.0.1:{port}/"
         self._fresh = fresh
-        self._seed_options: tuple[str, ...] = () if days is None else ("--days", str(days))
+        asked = (("--days", days), ("--patients", patients))
+        self._seed_options = tuple(part for name, n in asked if n is not None for part in (name, str(n)))
         self._servers = None if given else LocalServers(data)
         self._folder = self._servers.folder if self._servers else DataFolder(data)
         self._static = self._folder.path / "static"

@@ -40,8 +40,8 @@ class SmallDemo(DemoStack):
             for name in GIVEN:
                 patch.delenv(name, raising=False)
                 patch.delenv(f"{name}_FILE", raising=False)
-            super().__init__(port=free_port(), data=data, days=7)
-        self._seed_options += ("--patients", "1", "--no-progress")
+            super().__init__(port=free_port(), data=data, days=7, patients=1)
+        self._seed_options += ("--no-progress",)
 
     @property
     def servers(self) -> LocalServers:

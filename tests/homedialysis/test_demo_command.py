@@ -113,7 +113,7 @@ def sign_in(address: str, email: str, password: str) -> str:
 
 @pytest.mark.slow
 def test_from_the_first_start_to_the_second(tmp_path: Path, demos: list[Demo]) -> None:
-    first = Demo(tmp_path, "--days", "7")
+    first = Demo(tmp_path, "--days", "7", "--patients", "4")
     demos.append(first)
     first.wait_until_ready()
     lines = first.out.splitlines()
@@ -262,6 +262,12 @@ def test_a_taken_port_is_told(tmp_path: Path) -> None:
 def test_an_impossible_port_is_told(port: str) -> None:
     said = run_demo("--port", port)
     assert f"argument --port: {port} was given, but a port is a number from 1 to 65535" in said
+
+
+@pytest.mark.parametrize("patients", ["3", "-1", "many"])
+def test_too_few_patients_for_those_who_sign_in_are_told(patients: str) -> None:
+    said = run_demo("--patients", patients)
+    assert f"{patients} was given, but it takes 4 patients or more" in said
 
 
 @pytest.mark.parametrize("name", ["DATABASE_URL", "BROKER_URL"])

@@ -15,6 +15,8 @@ from homedialysis.demo.people import SIGN_INS
 from homedialysis.demo.stack import DemoError, DemoStack, StopRequested
 from homedialysis.local.tools import LocalServersError
 
+FEWEST = 4
+
 
 class Command(BaseCommand):
     help = "Start database, broker, web server, worker and beat with invented people; Ctrl-C stops them all."
@@ -24,11 +26,12 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=_port, default=8000, help="port of the pages on 127.0.0.1")
         parser.add_argument("--data", type=Path, default=settings.DATA_DIR, help="folder of the data")
         parser.add_argument("--days", type=int, help="days of treatments to make up: fewer are ready sooner")
+        parser.add_argument("--patients", type=_people, help="how many patients to make up: fewer are ready sooner")
         parser.add_argument("--fresh", action="store_true", help="remove the data of earlier runs first")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            with DemoStack(**{name: options[name] for name in ("port", "data", "fresh", "days")}) as stack:
+            with DemoStack(**{name: options[name] for name in ("port", "data", "fresh", "days", "patients")}) as stack:
                 _stop_on_signals(stack)
                 stack.start()
                 self._say_ready(stack.address)
@@ -63,4 +66,11 @@ def _stop_on_signals(stack: DemoStack) -> None:
 def _port(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 65535:
         raise ArgumentTypeError(f"{text} was given, but a port is a number from 1 to 65535")
+    return int(text)
+
+
+def _people(text: str) -> int:
+    """The people whose sign-ins are printed hang on the first four patients."""
+    if not text.isdigit() or int(text) < FEWEST:
+        raise ArgumentTypeError(f"{text} was given, but it takes {FEWEST} patients or more for all who sign in")
     return int(text)
