@@ -98,6 +98,7 @@ READY = {
     "reading_missed": _("Reading missed"),
     "ended": _("Blood is back, treatment ended"),
     "ended_without": _("Treatment ended, the blood is not all back"),
+    "ended_before": _("Ended before it ran"),
     "needle_out": _("Needle out: {site}"),
 }
 """Code -> its words in English, with a place in braces for each part."""

@@ -404,6 +404,20 @@ def test_a_swelling_without_another_place_is_ended_by_the_unit_and_the_record_sa
     accepted(phone, ana)
 
 
+def test_what_was_noted_before_it_ran_is_ended_and_can_be_handed_over(phone: Trouble, ana: Patient) -> None:
+    phone.run("app", "m.ctx.begin(); m.ctx.jot({ kind: 'cramp' });")
+    phone.go("mistake")
+    phone.tap("To the end of the treatment")
+    expect(phone.page.locator("#screen")).to_contain_text("It never ran.")
+    phone.page.locator("[data-k='end-now'], [data-k='bar/End now']").first.click()
+    doc = phone.doc()
+    assert doc["started_at"] < doc["ended_at"]
+    assert (doc["blood_return"], doc["steps"][-1]["words"]) == ("", "⟦ended_before⟧")
+    phone.go("summary")
+    expect(phone.page.get_by_role("button", name="Hand over to the unit")).to_be_enabled()
+    accepted(phone, ana)
+
+
 def test_a_hand_that_is_cold_or_white_leads_to_the_emergency_number(phone: Trouble) -> None:
     phone.go("event")
     phone.tap("Swelling at a needle")

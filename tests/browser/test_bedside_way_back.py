@@ -156,9 +156,7 @@ class TestSteps:
         expect(words).to_contain_text("Look at the catheter")
         back(phone)
         expect(words).to_contain_text("Look at the needles")
-        assert [row["key"] for row in phone.doc()["steps"]] == ["hypotension_look"], (
-            "what was done stays written"
-        )
+        assert [row["key"] for row in phone.doc()["steps"]] == ["hypotension_look"], "what was done stays written"
         phone.tap("There is no blood")
         phone.page.locator("[data-k='step-back']").click()
         expect(words).to_contain_text("Look at the needles")

@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import { chance, script, tables } from "./given.mjs";
 
-const { BASELINE_AFTER, course, fluidSoFar, lastValues, minuteOf, MISSED, readingDue, SLEEP } =
+const { BASELINE_AFTER, beganAt, course, fluidSoFar, lastValues, minuteOf, MISSED, readingDue, SLEEP } =
   await script("course.js");
 const { later, minutesBetween, toWall } = await script("clock.js");
 
@@ -17,6 +17,15 @@ const night = (doc = {}) => ({
   doc: { started_at: "2026-03-01T19:00:00.000Z", readings: [], steps: [], planned_minutes: null, ...doc },
 });
 const at = (clock, day = "01") => new Date(`2026-03-${day}T${clock}:00Z`);
+
+test("what never ran began with its first needle, or a minute before it ended", () => {
+  const of = (doc) => beganAt({ doc: { started_at: null, sites: [], ...doc } }, at("21:30"));
+  assert.equal(of({}), "2026-03-01T21:29:00.000Z");
+  const needles = [{ at: "2026-03-01T21:12:00.000Z" }, { at: null }, { at: "2026-03-01T21:05:00.000Z" }];
+  assert.equal(of({ sites: needles }), "2026-03-01T21:05:00.000Z");
+  assert.equal(of({ sites: [{ at: "2026-03-01T21:30:10.000Z" }] }), "2026-03-01T21:29:00.000Z");
+  assert.equal(of({ started_at: "2026-03-01T20:00:00Z", sites: needles }), "2026-03-01T20:00:00Z");
+});
 
 test("readings come when the unit's own words of the prescription say", () => {
   assert.deepEqual({ sleep: [SLEEP.from, SLEEP.to], first: BASELINE_AFTER }, tables.readings);

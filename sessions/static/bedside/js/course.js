@@ -31,6 +31,17 @@ function awakeAgain(kit, iso) {
   return fromWall(`${day}T${String(SLEEP.to).padStart(2, "0")}:00`, zone);
 }
 
+/**
+ * When a treatment that never ran began: with its first needle, and before it ends (ISO).
+ * @param {Pick<Night, "doc">} night @param {Date} now
+ */
+export function beganAt({ doc }, now) {
+  const end = minuteOf(now);
+  const before = later(end, -1);
+  const needles = doc.sites.map((row) => row.at).filter(Boolean);
+  return doc.started_at ?? [...needles, before].sort().find((iso) => iso < end) ?? before;
+}
+
 /** The minutes this treatment is meant to last, or null when nothing says so. @param {Night} night @param {Kit} kit */
 const plannedMinutes = (night, kit) => night.doc.planned_minutes ?? kit.prescription?.minutes ?? null;
 

@@ -3,7 +3,7 @@
 import { noteSurroundings } from "../acknowledging.js";
 import { register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
-import { plainDay, t } from "../words.js";
+import { dayOf, plainDay, t } from "../words.js";
 
 /** @param {Ctx} ctx */
 async function done(ctx, item) {
@@ -49,7 +49,9 @@ function card(ctx, item) {
 /** @param {Ctx} ctx */
 function draw(ctx) {
   const items = ctx.kit?.due ?? [];
-  return items.length ? items.map((item) => card(ctx, item)) : note(t("Nothing is due."), "good");
+  return items.length
+    ? items.map((item) => card(ctx, item))
+    : note(t("Nothing is due, as the unit knew on {day}.", { day: dayOf(ctx.kit.kept_at) }));
 }
 
 register("due", {

@@ -8,7 +8,7 @@ import { bleedingRows, heldLeft, outSince, pull, stillOpen, stopped, watches } f
 import { measureRow } from "../bluetooth/measure.js";
 import { isDisinfection } from "../check_rows.js";
 import { bloodReturns, dialyserLooks, earlyReasons, yesNo } from "../choices.js";
-import { course, minuteOf } from "../course.js";
+import { beganAt, course, minuteOf } from "../course.js";
 import { askedAt, dropRow, putRow, setFields, setMoment, stampStep, toggleField } from "../draft.js";
 import { bloodStays } from "../flow_state.js";
 import { momentRow } from "../moment_row.js";
@@ -30,6 +30,7 @@ import { standingDrop } from "./weigh.js";
 const ENDED = "ended";
 /** What is said of an end after which the blood is not all back. */
 const ENDED_WITHOUT = "ended_without";
+const ENDED_BEFORE = "ended_before";
 const FLUID = ["rinse_back_l", "intake_l"];
 /** What is taken after, and what the machine shows, in the order of asking. @param {Ctx} ctx */
 const body = (ctx) => askedAt(ctx.kit, "after");
@@ -60,14 +61,18 @@ function bloodNote(ctx) {
   return rule && note(ctx.kit.blood_back?.words[rule] ?? "", "stop");
 }
 
+/** What becomes of the blood where nobody says it; what never ran has none to give back. @param {Ctx} ctx */
+const bloodAtEnd = (ctx) => (ctx.night.doc.started_at ? (bloodStays(ctx.kit, ctx.night) ? "none" : "whole") : "");
+
 /** The treatment ends; the blood is back unless it stays out or something else was said. @param {Ctx} ctx */
 function end(ctx) {
   const steps = inShort(ctx) ? stepsOff(ctx.kit, ctx.night) : [];
-  const back = ctx.night.doc.blood_return || (bloodStays(ctx.kit, ctx.night) ? "none" : "whole");
-  const said = back === "whole" ? ENDED : ENDED_WITHOUT;
+  const back = ctx.night.doc.blood_return || bloodAtEnd(ctx);
+  const said = back ? (back === "whole" ? ENDED : ENDED_WITHOUT) : ENDED_BEFORE;
   ctx.change(say(ctx.kit, said), (night) => {
     const iso = ctx.now().toISOString();
     for (const step of steps) stampStep(night, step.key, asKept(step), iso);
+    setFields(night, { started_at: beganAt(night, ctx.now()) });
     setMoment(night, "ended_at", minuteOf(ctx.now()));
     stampStep(night, ENDED, coded(said), iso);
     setFields(night, { blood_return: back });
@@ -211,9 +216,8 @@ const asks = (ctx, paths) => ({
 
 /** @param {Ctx} ctx */
 function endLabel(ctx) {
-  const { blood_return: back } = ctx.night.doc;
-  const stays = back ? back !== "whole" : bloodStays(ctx.kit, ctx.night);
-  return stays ? t("End now") : t("Blood is back: end now");
+  const back = ctx.night.doc.blood_return || bloodAtEnd(ctx);
+  return back === "whole" ? t("Blood is back: end now") : t("End now");
 }
 
 /** Whoever knows the steps, or cannot do them, ends all the same. @param {Ctx} ctx */
@@ -273,7 +277,9 @@ function ended(ctx) {
     return note(
       doc.started_at
         ? t("The treatment is running since {time}.", { time: timeOf(doc.started_at) })
-        : t("The treatment has no start yet."),
+        : t("It never ran. If you end now, the record says: begun {time}, ended now.", {
+            time: timeOf(beganAt(ctx.night, ctx.now())),
+          }),
     );
   return momentRow("end", t("Ended"), doc.ended_at, (iso) =>
     ctx.change(t("End: {time}", { time: timeOf(iso) }), (night) => setMoment(night, "ended_at", iso)),

@@ -5,8 +5,7 @@
 
 import { callAction, callButtons } from "../calls.js";
 import { useWords } from "../choices.js";
-import { later } from "../clock.js";
-import { minuteOf } from "../course.js";
+import { beganAt, minuteOf } from "../course.js";
 import { setFields, setMoment, stampStep } from "../draft.js";
 import { endedEarly, noneLeft, noOtherPlace } from "../flow_needle.js";
 import { write } from "../flow_state.js";
@@ -19,13 +18,6 @@ import { t, timeOf } from "../words.js";
 const NONE = "no_other_place";
 const KIND = "infiltration";
 
-/** When a treatment that never ran began: with its first needle, and before it ends. @param {Ctx} ctx */
-function beganAt(ctx) {
-  const first = ctx.night.doc.sites.map((row) => row.at).filter(Boolean);
-  const [now, before] = [minuteOf(ctx.now()), later(minuteOf(ctx.now()), -1)];
-  return ctx.night.doc.started_at ?? [...first, before].sort().find((iso) => iso < now) ?? before;
-}
-
 /** @param {Night} night @param {Iso} iso */
 function closeSwelling(night, index, iso) {
   noOtherPlace(night, index);
@@ -35,7 +27,7 @@ function closeSwelling(night, index, iso) {
 /** @param {Ctx} ctx */
 function end(ctx) {
   ctx.change(t("Ended: no other place for a needle"), (night) => {
-    setFields(night, { started_at: beganAt(ctx) });
+    setFields(night, { started_at: beganAt(ctx.night, ctx.now()) });
     stampStep(night, NONE, coded(NONE), ctx.now().toISOString());
     setMoment(night, "ended_at", minuteOf(ctx.now()));
     endedEarly(night, KIND);
@@ -70,7 +62,7 @@ function draw(ctx, [use]) {
     h("p", {
       class: "soft",
       text: t("Ended, the record says: begun {time}, ended now, no other place left for a needle. The unit sees it.", {
-        time: timeOf(beganAt(ctx)),
+        time: timeOf(beganAt(ctx.night, ctx.now())),
       }),
     }),
   ];

@@ -327,7 +327,7 @@ function checksPart(ctx) {
       ),
       left
         ? bigButton(t("All are ticked on the sheet"), all, { data: { k: "all-good" } })
-        : note(t("All checks are answered."), "good"),
+        : note(t("All checks are answered, as the sheet says. Nobody else has looked."), "good"),
       h(
         "details",
         null,

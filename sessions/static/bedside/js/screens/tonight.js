@@ -189,7 +189,7 @@ function done(ctx) {
   const words = today ? t("Today's treatment is done.") : t("The last treatment is done.");
   const another = () => begin(ctx);
   return [
-    note(words, found.waits ? "plain" : "good", h("p", { text: toldOfDone(found) })),
+    note(words, "plain", h("p", { text: toldOfDone(found) })),
     whyAsk(ctx).length ? null : bigButton(t("Begin another treatment"), another, { data: { k: "another" } }),
   ];
 }
