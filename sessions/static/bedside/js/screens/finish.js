@@ -299,7 +299,7 @@ function checks(ctx) {
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   if (!ctx.night.doc.ended_at)
-    return [bloodNote(ctx), ended(ctx), stepWords(ctx), endNow(ctx), howEnded(ctx), shortRow(ctx)];
+    return [bloodNote(ctx), stepWords(ctx), endNow(ctx), ended(ctx), howEnded(ctx), shortRow(ctx)];
   const rows = bleedingRows(ctx);
   const out = rows.length > 0 && [h("h2", { text: t("Needles out") }), rows];
   if (!stillOpen(ctx).length) return [ended(ctx), howEnded(ctx), questions(ctx), out];
