@@ -264,10 +264,9 @@ def test_an_impossible_port_is_told(port: str) -> None:
     assert f"argument --port: {port} was given, but a port is a number from 1 to 65535" in said
 
 
-@pytest.mark.parametrize("patients", ["3", "-1", "many"])
-def test_too_few_patients_for_those_who_sign_in_are_told(patients: str) -> None:
-    said = run_demo("--patients", patients)
-    assert f"{patients} was given, but it takes 4 patients or more" in said
+def test_too_few_patients_for_those_who_sign_in_are_told() -> None:
+    said = run_demo("--patients", "3")
+    assert "3 was given, but it takes 4 patients or more" in said
 
 
 @pytest.mark.parametrize("name", ["DATABASE_URL", "BROKER_URL"])

@@ -51,4 +51,5 @@ class InvitedOnly(DefaultAccountAdapter):
 
 
 def _belongs_to_another(email: str, user: Any) -> bool:
-    return User.objects.exclude(pk=getattr(user, "pk", None)).filter(email__iexact=email).exists()
+    others = User.objects.exclude(pk=user.pk) if isinstance(user, User) else User.objects.all()
+    return others.filter(email__iexact=email).exists()
