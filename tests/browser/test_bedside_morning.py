@@ -271,7 +271,7 @@ class TestLookingBack:
         expect(rates.get_by_role("row")).to_have_count(4)
         expect(rates.get_by_role("table")).to_contain_text("12.9")
         weights = evening.page.locator(".trend", has_text="Weight (kg)")
-        expect(weights).to_contain_text("you weighed 70.0 to 70.0 kg in 3 nights; your target now is 70 kg")
+        expect(weights).to_contain_text("you weighed 70.0 to 70.0 kg in 3 nights; your target now is 70.0 kg")
         expect(weights).to_contain_text("you gained 3.5 kg in the middle")
         expect(evening.page.locator(".trend", has_text="Weekly standard Kt/V")).to_contain_text("Nothing is known yet.")
         assert evening.page.locator("[style]").count() == 0
