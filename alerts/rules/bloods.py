@@ -181,9 +181,8 @@ def blood(
         pressing = bool(soon and results and results[-1] and _pressing(history, results[-1], soon))
         beyond = _in_a_row(results, in_a_row) or [each for each in results[-1:] if each and pressing]
         if beyond:
-            evidence = tuple(item for item, _held in beyond)
             urgent, once = (Urgency.THIS_WEEK, 1) if pressing else (None, None)
-            yield Seen(key, evidence, beyond[-1][1], urgency=urgent, nights=once)
+            yield Seen(key, tuple(item for item, _held in beyond), beyond[-1][1], urgency=urgent, nights=once)
 
     def not_judged(history: History) -> Iterator[NotJudged]:
         if not _results(history, analyte):

@@ -60,8 +60,8 @@ class Watch:
 
 WANDERS = 20.0
 """Nights of memory of a level that wanders by season, hydration or habit: chosen on simulated patients, see
-`tests/benchmarks/alert_quality.py`. With 100 a wander of 4 mmHg makes twice as many false alerts, and what is found as
-early at the same rate of them is found a night later."""
+`tests/benchmarks/alert_quality.py`. With 100 a wander of 4 mmHg makes twice as many false alerts; at the same rate
+of them a rise is found half a night earlier with 20, and a slow one is missed more often."""
 VENOUS_PRESSURE = Watch(
     "mmHg", "up", 12.0, f"10 to 15 mmHg at one flow: {_PRACTICE}", run_length=1300.0, memory=WANDERS
 )
@@ -82,7 +82,7 @@ LENGTH = Watch("%", "down", 4.0, _PRACTICE, memory=WANDERS)
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class CommonCause:
     """Quantities that tell of one cause together, each with the way in which it then moves: 1 up, -1 down.
 
     run_length, memory: as of a `Watch`, for all of them; chosen on simulated patients.
@@ -93,14 +93,14 @@ class Story:
     memory: float
 
 
-ACCESS = Story(
+ACCESS = CommonCause(
     {"venous": 1, "arterial": -1, "clearance": -1, "bleeding": 1, "attempts": 1, "pain": 1, "found": 1},
-    run_length=400.0,
-    memory=40.0,
+    run_length=650.0,
+    memory=WANDERS,
 )
 """An access that narrows, by whatever of it is noted (KDOQI 2019 names these as signs, from memory)."""
-TARGET_TOO_HIGH = Story({"systolic": 1, "post_systolic": 1, "post_weight": 1}, run_length=6000.0, memory=100.0)
-TARGET_TOO_LOW = Story(
+TARGET_TOO_HIGH = CommonCause({"systolic": 1, "post_systolic": 1, "post_weight": 1}, run_length=6000.0, memory=100.0)
+TARGET_TOO_LOW = CommonCause(
     {"systolic": -1, "post_systolic": -1, "lowest": -1, "felt": 1, "gain": 1}, run_length=6000.0, memory=100.0
 )
 """Pressures of one night resemble each other, so that their evidence counts for more than it is: the long runs make
@@ -238,7 +238,7 @@ def judge(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Together:
+class JointVerdict:
     """What the quantities of a story say on the last night. signs: a verdict each, in the order given; those that never
     had a value are unknown. speaking: the places of those that speak. drifting: whether the story is told, and at least
     two speak: one alone is told by its own watch.
@@ -265,8 +265,8 @@ def judge_together(
     segment: ArrayLike = 0,
     flows: Sequence[float] = (),
     design: Design = DESIGN,
-) -> Together:
-    """Whether the quantities drift together, each its own way (1 up, -1 down); see `drift` and `Story`.
+) -> JointVerdict:
+    """Whether the quantities drift together, each its own way (1 up, -1 down); see `drift` and `CommonCause`.
 
     The rest as in `judge`. Raises ValueError where the shapes differ or a day is no number.
     """
@@ -293,7 +293,7 @@ def judge_together(
         for row, verdict in enumerate(verdicts)
         if verdict.drifting and course.voice[row, -1:].max(initial=0.0) > ALOUD
     )
-    return Together(verdicts, speaking, bool(course.told[:, -1:].any()))
+    return JointVerdict(verdicts, speaking, bool(course.told[:, -1:].any()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -417,7 +417,7 @@ CASES: dict[str, Case] = {
         "no look at the access was noted",
     ),
     "access_story": together(
-        "Signs of the access worsen together: venous pressure up 11 mmHg at 300 mL/min, clearance by the machine down "
+        "Signs of the access worsen together: venous pressure up 12 mmHg at 300 mL/min, clearance by the machine down "
         "12 mL/min at 300 mL/min, bleeding time up 3 min.",
         "5 usable treatments, 8 are needed",
         venous=(140, 9, 0.7), clearance=(180, 9, -0.9), bleeding=(8, 1.5, 0.2),

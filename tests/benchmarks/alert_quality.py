@@ -212,7 +212,7 @@ def own_usual(cohort: Cohort) -> np.ndarray:
     return told
 
 
-def story_told(many: other.Many, story: w.Story) -> np.ndarray:
+def story_told(many: other.Many, story: w.CommonCause) -> np.ndarray:
     """The product's way with several signs: told together, and two of them speak."""
     signs, count = len(many.watches), len(many.onset)
     ways = np.array([story.signs[key] for key in many.keys])[:, None, None]
