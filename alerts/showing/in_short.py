@@ -17,11 +17,14 @@ from alerts.showing.alert_words import title_of_rule, which_of
 
 MOST_LETTERS = 30
 """Of a short name: what one line of the column holds."""
-TWO_LINES = 66
+TWO_LINES = 58
 """Letters that two lines hold, whatever words they break at."""
+AND_MORE = 12
+"""Letters of the words that say how many have no room."""
 
 SHORT: dict[str, StrOrPromise] = {
     "access_redness": _("Redness, pain, pus at access"),
+    "access_story": _("Access: several signs worsen"),
     "arterial_low": _("Arterial pressure too negative"),
     "blood_colour": _("Wrong colour of the blood"),
     "blood_processed": _("Less blood processed"),
@@ -67,9 +70,9 @@ def in_short(alerts: Sequence[Alert]) -> InShort:
     """Of one patient's alerts, in their order: the first always, others while two lines hold them."""
     first, *rest = [short_title_of(alert) for alert in alerts]
     room, others = TWO_LINES - len(first), []
-    for name in rest:
+    for index, name in enumerate(rest):
         room -= len(name) + 2
-        if room < 0:
+        if room < (AND_MORE if index + 1 < len(rest) else 0):
             break
         others.append(name)
     return InShort(first, others, len(rest) - len(others))

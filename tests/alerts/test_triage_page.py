@@ -72,7 +72,7 @@ class TestWhatItShows:
         page = nurse_client.get(TRIAGE)
         assert page.content.decode().count('class="bundle-link"') == 1
         line = text_of(page).partition("Treatment ")[2]
-        assert re.search(r"Call today .*Ana Verdemar .*Needle came out ?; .*over its limit.* nobody\s+none", line), line
+        assert re.search(r"Call today .*Ana Verdemar .*Needle came out ?; .*and 2 more .*nobody\s+none", line), line
         acting.assign(alerts=list(Alert.objects.filter(patient=ana)), by=nurse, to=nephrologist, at=timezone.now())
         acting.log_call(patient=ana, by=nurse, result="message", at=timezone.now())
         line = text_of(nurse_client.get(TRIAGE)).partition("Treatment ")[2]
@@ -358,15 +358,12 @@ def test_what_a_review_gave_to_a_nurse_stands_on_her_list_and_on_the_hand_over(
 
 def test_a_line_names_what_is_open_in_short_and_says_how_many_more_there_are(ana: Patient) -> None:
     """Nothing of it is cut off: what has no room in two lines is counted, and stands in the picture."""
-    keys = ["uf_rate_line", "low_noted", "not_acknowledged", "gain"]
+    keys = ["uf_rate", "low_noted", "not_acknowledged", "gain"]
     alerts = [made_alert(ana, rule=key, cause=key) for key in keys]
     told = in_short(alerts)
-    assert (told.first, told.others, told.more) == (
-        "UF rate over the weight's line",
-        ["Low pressure, patient noted"],
-        2,
-    )
-    assert in_short(alerts[:1]).more == 0
+    assert (told.first, told.others, told.more) == ("UF rate over its limit", [], 3)
+    told = in_short(alerts[:2])
+    assert (told.first, told.others, told.more) == ("UF rate over its limit", ["Low pressure, patient noted"], 0)
     assert set(SHORT) <= set(BY_KEY)
     names = {rule.key: str(SHORT.get(rule.key, rule.title)) for rule in RULES}
     assert {key: name for key, name in names.items() if len(name) > MOST_LETTERS} == {}
