@@ -12,6 +12,11 @@ const OFFLINE = "{{ offline }}";
 const FILES = /** @type {any} */ ("{{ files }}");
 const SERVED_AS_SHELL = new Set("{{ shells }}");
 const STORE = `bedside-${RELEASE}`;
+const PATIENCE = 20_000;
+
+/** What was asked, or a refusal after as long as the bedside waits: who swallows a question is no better than nobody. */
+const inTime = (asked) =>
+  Promise.race([asked, new Promise((_, refuse) => setTimeout(refuse, PATIENCE, new Error("no answer in time")))]);
 
 /** A page of this very release, or an error: never a sign-in page, never an error page, never another release. */
 async function ownPage(address) {
@@ -76,7 +81,7 @@ async function page(request, pathname) {
   const shell = SERVED_AS_SHELL.has(pathname) ? await kept(SHELL) : undefined;
   if (shell) return shell;
   try {
-    return await fetch(request);
+    return await inTime(fetch(request));
   } catch (problem) {
     const offline = await kept(OFFLINE);
     if (offline) return offline;
