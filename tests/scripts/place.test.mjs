@@ -42,7 +42,13 @@ test("of two places the one that began last holds, and one without a number has 
 test("a phone whose own clock differs asks with both clocks; two zones with one clock do not", () => {
   const now = new Date("2026-11-29T22:58:00Z");
   const clocks = twoClocks(KIT, now, "Pacific/Auckland");
-  assert.deepEqual(clocks, { own: "Pacific/Auckland", here: "11:58", screens: "15:58", zone: "America/Denver" });
+  assert.deepEqual(clocks, {
+    own: "Pacific/Auckland",
+    here: "11:58",
+    screens: "15:58",
+    zone: "America/Denver",
+    number: "303",
+  });
   assert.match(twoClocksWords(clocks), /clock says 11:58 \(Pacific\/Auckland\), these screens say 15:58/);
   assert.equal(twoClocks(KIT, now, "America/Boise"), null);
   assert.equal(twoClocks(KIT, now, ""), null);

@@ -20,6 +20,7 @@ export function placeNow({ patient }, now) {
 export function asOfNow(kit, now) {
   const place = placeNow(kit, now);
   const zone = place?.zone ?? kit.patient.home_zone ?? kit.patient.zone;
+  if (!place && zone === kit.patient.zone) return kit;
   const unit = kit.unit && { ...kit.unit, emergency_number: place?.emergency || kit.unit.emergency_number };
   return { ...kit, patient: { ...kit.patient, zone }, unit };
 }
@@ -35,13 +36,14 @@ export function twoClocks(kit, now, own = zoneOfPhone()) {
   const iso = now.toISOString();
   const [here, screens] = [toWall(iso, own), toWall(iso, kit.patient.zone)];
   if (here === screens) return null;
-  return { own, here: here.slice(11, 16), screens: screens.slice(11, 16), zone: kit.patient.zone };
+  const number = kit.unit?.on_call_number ?? "";
+  return { own, here: here.slice(11, 16), screens: screens.slice(11, 16), zone: kit.patient.zone, number };
 }
 
 /** What is asked where the clocks differ. */
-export const twoClocksWords = ({ own, here, screens, zone }) =>
+export const twoClocksWords = (parts) =>
   t(
     "This phone's own clock says {here} ({own}), these screens say {screens} ({zone}). Are you somewhere else? Then " +
-      "tell the unit before you begin: it sets the clock and the emergency number of the place.",
-    { own, here, screens, zone },
+      "call the unit on {number} before you begin: it sets the clock and the emergency number of the place.",
+    parts,
   );

@@ -205,7 +205,6 @@ function elsewhere(ctx) {
   return note(
     twoClocksWords(clocks),
     "care",
-    ...callButtons(ctx.kit.unit, "on_call"),
     bigButton(t("No, I am where the unit thinks"), notElsewhere, { data: { k: "not-elsewhere" } }),
   );
 }
