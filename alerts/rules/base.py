@@ -28,7 +28,7 @@ from dosing.services.night.trend_of_patient import (
     Series,
     StoryVerdict,
     TrendVerdict,
-    story_of,
+    stories_of,
     trends_of,
 )
 from dosing.services.results.water import Standard
@@ -217,13 +217,11 @@ class History:
 
     def story(self, name: str) -> StoryVerdict | None:
         """What drifts together, by key of `STORIES`; None where nothing of it was noted."""
-        if name not in self._stories:
-            self._stories[name] = story_of(name, days=self._course_days, series=self._series)
-        return self._stories[name]
+        return self._stories.get(name)
 
     @cached_property
-    def _stories(self) -> dict[str, StoryVerdict | None]:
-        return {}
+    def _stories(self) -> dict[str, StoryVerdict]:
+        return stories_of(days=self._course_days, series=self._series) if self.course else {}
 
     def limit(self, name: str, night: JudgedNight) -> LimitInForce:
         """The limit that held when a night began."""

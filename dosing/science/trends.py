@@ -257,18 +257,20 @@ def judge_together(
     *,
     watches: Sequence[Watch],
     ways: Sequence[int],
+    causes: Sequence[CommonCause],
+    cause_of: Sequence[int],
     values: ArrayLike,
     days: ArrayLike,
-    run_length: float,
-    memory: float,
     expected: ArrayLike = 0.0,
     segment: ArrayLike = 0,
     flows: Sequence[float] = (),
     design: Design = DESIGN,
-) -> JointVerdict:
-    """Whether the quantities drift together, each its own way (1 up, -1 down); see `drift` and `CommonCause`.
+) -> list[JointVerdict]:
+    """Whether quantities drift together, each its own way (1 up, -1 down); one answer a cause, all in one pass.
 
-    The rest as in `judge`. Raises ValueError where the shapes differ or a day is no number.
+    cause_of: the place among the causes that each quantity tells of, those of one beside each other and each cause with
+    one at least; see `drift` and `CommonCause`. The rest as in `judge`. Raises ValueError where the shapes differ or a
+    day is no number.
     """
     nights = _in_order(watches, values, days, expected, segment)
     signs = np.asarray(ways)
@@ -278,22 +280,27 @@ def judge_together(
         segment=nights.segment,
         usual_scatter=[watch.scatter for watch in watches],
         least_scatter=[watch.least_scatter for watch in watches],
-        drift_nights=run_length,
-        memory=memory,
-        story=np.zeros(len(watches), dtype=np.intp),
+        drift_nights=[causes[place].run_length for place in cause_of],
+        memory=[causes[place].memory for place in cause_of],
+        story=cause_of,
         design=design,
     )
     places = flows or [math.nan] * len(watches)
-    verdicts = tuple(
+    verdicts = [
         _verdict(watch, course, [(row, ways[row])], nights.of(row), flow=places[row], first=design.first)
         for row, watch in enumerate(watches)
-    )
-    speaking = tuple(
-        row
-        for row, verdict in enumerate(verdicts)
-        if verdict.drifting and course.voice[row, -1:].max(initial=0.0) > ALOUD
-    )
-    return JointVerdict(verdicts, speaking, bool(course.told[:, -1:].any()))
+    ]
+    loud = np.asarray(course.voice[:, -1:].max(1, initial=0.0) > ALOUD)
+    told = np.asarray(course.told[:, -1:].any(1))
+    rows_of = [[row for row, place in enumerate(cause_of) if place == cause] for cause in range(len(causes))]
+    return [
+        JointVerdict(
+            tuple(verdicts[row] for row in rows),
+            tuple(place for place, row in enumerate(rows) if verdicts[row].drifting and loud[row]),
+            bool(told[rows].any()),
+        )
+        for rows in rows_of
+    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -198,35 +198,37 @@ class StoryVerdict:
         return self.told and len(self.speaking) > 1
 
 
-def story_of(name: str, *, days: Sequence[date], series: Mapping[str, Series]) -> StoryVerdict | None:
-    """Whether the quantities of one of `STORIES` drift together; None where none of them was ever noted.
+def stories_of(*, days: Sequence[date], series: Mapping[str, Series]) -> dict[str, StoryVerdict]:
+    """What drifts together, by key of `STORIES`; a story of which nothing was ever noted is left out.
 
     days, series: as in `trends_of`; a quantity that was never noted stays out.
     """
-    story = STORIES[name]
     order = sorted(range(len(days)), key=lambda place: days[place])
-    prepared = {
-        key: _prepared(key, _in_order(series[key], order))
-        for key in story.signs
-        if key in series and any(value is not None for value in series[key].values)
-    }
-    if not prepared:
-        return None
-    keys = list(prepared)
-    values, expected, segment, reference = zip(*prepared.values(), strict=True)
+    noted = {key for key, given in series.items() if any(value is not None for value in given.values)}
+    parts = {name: [key for key in story.signs if key in noted] for name, story in STORIES.items()}
+    parts = {name: keys for name, keys in parts.items() if keys}
+    if not parts:
+        return {}
+    rows = [(place, name, key) for place, (name, keys) in enumerate(parts.items()) for key in keys]
+    prepared = {key: _prepared(key, _in_order(series[key], order)) for key in {key for _place, _name, key in rows}}
+    values, expected, segment, reference = zip(*(prepared[key] for _place, _name, key in rows), strict=True)
     found = trends.judge_together(
-        watches=[WATCHES[key] for key in keys],
-        ways=[story.signs[key] for key in keys],
+        watches=[WATCHES[key] for _place, _name, key in rows],
+        ways=[STORIES[name].signs[key] for _place, name, key in rows],
+        causes=[STORIES[name] for name in parts],
+        cause_of=[place for place, _name, _key in rows],
         values=np.array(values),
         days=[days[place].toordinal() for place in order],
-        run_length=story.run_length,
-        memory=story.memory,
         expected=np.array(expected),
         segment=np.array(segment),
         flows=reference,
     )
-    signs = {key: TrendVerdict(verdict) for key, verdict in zip(keys, found.signs, strict=True)}
-    return StoryVerdict(found.told, signs, tuple(keys[place] for place in found.speaking))
+    return {name: _story_verdict(keys, told) for (name, keys), told in zip(parts.items(), found, strict=True)}
+
+
+def _story_verdict(keys: Sequence[str], told: trends.JointVerdict) -> StoryVerdict:
+    signs = {key: TrendVerdict(verdict) for key, verdict in zip(keys, told.signs, strict=True)}
+    return StoryVerdict(told.told, signs, tuple(keys[place] for place in told.speaking))
 
 
 def _refuse_misfits(key: str, given: Series, days: int) -> None:
