@@ -14,7 +14,7 @@ const SERVED_AS_SHELL = new Set("{{ shells }}");
 const STORE = `bedside-${RELEASE}`;
 const PATIENCE = 20_000;
 
-/** What was asked, or a refusal after as long as the bedside waits: who swallows a question is no better than nobody. */
+/** What was asked, or a refusal after as long as the bedside waits: a server that swallows it is as good as none. */
 const inTime = (asked) =>
   Promise.race([asked, new Promise((_, refuse) => setTimeout(refuse, PATIENCE, new Error("no answer in time")))]);
 

@@ -95,7 +95,7 @@ def test_it_asks_a_fixed_number_of_times(
     record = record_night(ana, readings=readings)
     compute(record, at=A_NIGHT)
     ana_client.get(f"/nights/{record.pk}/")
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(13):
         assert len(ana_client.get(f"/nights/{record.pk}/").context["readings"]) == readings
 
 
