@@ -18,7 +18,7 @@ from alerts.rules.sentences import values_of
 from alerts.rules.target import TARGET
 from alerts.rules.wording import days_of, figure, weight, when
 
-SPOKEN_OF = timedelta(days=28)
+SPOKEN_OF = timedelta(days=14)
 """So long a habit is left alone once it was spoken of; the month's share goes on (common practice, no source)."""
 
 UF_RATE = outside(

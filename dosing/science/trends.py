@@ -99,9 +99,9 @@ ACCESS = CommonCause(
     memory=WANDERS,
 )
 """An access that narrows, by whatever of it is noted (KDOQI 2019 names these as signs, from memory)."""
-TARGET_TOO_HIGH = CommonCause({"systolic": 1, "post_systolic": 1, "post_weight": 1}, run_length=6000.0, memory=100.0)
+TARGET_TOO_HIGH = CommonCause({"systolic": 1, "post_systolic": 1, "post_weight": 1}, run_length=12000.0, memory=100.0)
 TARGET_TOO_LOW = CommonCause(
-    {"systolic": -1, "post_systolic": -1, "lowest": -1, "felt": 1, "gain": 1}, run_length=6000.0, memory=100.0
+    {"systolic": -1, "post_systolic": -1, "lowest": -1, "felt": 1, "gain": 1}, run_length=12000.0, memory=100.0
 )
 """Pressures of one night resemble each other, so that their evidence counts for more than it is: the long runs make
 up for that."""

@@ -151,7 +151,8 @@ CAST: tuple[Member, ...] = (
     Member(name="Odalys Brennick", sex=F, age=46, height_cm=167, target_kg=70, regime=r.EVERY_OTHER_EVENING, hour=21.5,
            gain=0.95, technique=BUTTONHOLE, story=Story(handed_in=(HandedIn(24, How.WRONG_PRESSURE),))),
     Member(name="Ravi Thistlewood", sex=M, age=58, height_cm=174, target_kg=78, regime=r.FOUR_DAYS, hour=14, gain=1.0,
-           story=Story(venous_from=77, venous_per_week=2.3, unsettled=("venous_rise",)), venous_offset=4),
+           venous_offset=4, story=Story(
+               venous_from=77, venous_per_week=2.3, unsettled=("venous_rise", "access_story"))),
     Member(name="Kwame Ashgrove", sex=M, age=39, height_cm=181, target_kg=84, regime=r.THREE_DAYS, hour=17.5, gain=1.1,
            story=Story(gain_factor=1.6, keeps_uf_limit=False, unsettled=("uf_rate",)), dry_systolic=118, joined=70),
     Member(name="Leocadia Finchley", sex=F, age=66, height_cm=160, target_kg=63, regime=r.SHORT_FIVE, hour=9.5,

@@ -54,6 +54,7 @@ ANSWERS: dict[str, tuple[WrittenAnswer, ...]] = {
     "arterial_low": (WrittenAnswer(SPOKEN, "Needle sat against the wall, turned it, fine since."),),
     "venous_high": (WrittenAnswer(SPOKEN, "Needle tip against the wall that once; next treatment as usual."),),
     "venous_rise": (WrittenAnswer(VISIT, "Comes on Thursday: look, feel, listen, and measure the flow."),),
+    "access_story": (WrittenAnswer(VISIT, "Comes on Thursday: look, feel, listen, and measure the flow."),),
     "bleeding": (WrittenAnswer(VISIT, "Comes in with the next bloods so that we can examine the arm."),),
     "short": (
         WrittenAnswer(SPOKEN, "Family matter, stopped early. Will add the time to the next one."),
@@ -100,6 +101,7 @@ ANSWERS: dict[str, tuple[WrittenAnswer, ...]] = {
 URGENT_EVENTS = (*(rule.key for rule in safety.RULES), "fever", "access_redness")
 UNSETTLED = {
     "venous_rise": "Climbs on. Comes in on Thursday: look, feel, listen, and measure the flow.",
+    "access_story": "Climbs on. Comes in on Thursday: look, feel, listen, and measure the flow.",
     "uf_rate": "Spoke about drinking again. Nephrologist to look at a fourth day; until then longer after the weekend.",
     "pressure_high": "Weight after is on target, pressure climbs all the same, eats little and clothes are loose. "
     "Asked the nephrologist to look at the target weight.",

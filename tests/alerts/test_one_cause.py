@@ -41,13 +41,13 @@ class TestJoined:
 
 
 @pytest.mark.usefixtures("anas_prescription")
-def test_a_habit_that_was_spoken_of_is_left_alone_for_four_weeks(ana: Patient, nurse: User) -> None:
+def test_a_habit_that_was_spoken_of_is_left_alone_for_a_fortnight(ana: Patient, nurse: User) -> None:
     evaluated(ana, MUCH)
     acting.close(alerts=alerts_of("uf_rate"), by=nurse, outcome="spoken", words="Drinks less.", at=MORNING)
     evaluated(ana, MUCH, first=1)
     (alert,) = alerts_of("uf_rate")
     assert alert.state == "closed"
-    evaluated(ana, MUCH, first=15)
+    evaluated(ana, MUCH, first=8)
     assert alerts_of("uf_rate")[-1].state == "open"
 
 
