@@ -126,7 +126,7 @@ def names_in(page: Page) -> Sequence[str]:
     return page.locator(".bundle-link").all_text_contents()
 
 
-def tested(page: Page, patient: Patient, value: str, *, days_ago: int) -> None:
+def sampled(page: Page, patient: Patient, value: str, *, days_ago: int) -> None:
     """Note a culture on the patient's page of water."""
     page.goto(urljoin(page.url, f"/patients/{patient.pk}/surroundings/water/"))
     page.locator("#id_kind").select_option("bacteria")
@@ -184,13 +184,13 @@ def test_a_morning_of_two_nurses(browser_page: BrowserPage, nurse: User, five: l
     assert Alert.objects.filter(patient=ada).open().count() == 2
 
     # Bo: his water failed. The phone holds him back until a sample passes and Kim has signed the release.
-    tested(ravi, bo, "150", days_ago=2)
+    sampled(ravi, bo, "150", days_ago=2)
     evaluate_pending(at=timezone.now())
     kim.goto(f"{ravis.home}/triage/")
     expect(kim.locator(f"#act-{bo.pk}")).to_be_visible()
     expect(kim.locator("#triage-list")).to_contain_text("Water beyond its limit: Bacterial culture")
     assert [row["again"] for row in kit(bo, nurse, timezone.now())["water"]] == [None]
-    tested(ravi, bo, "3", days_ago=1)
+    sampled(ravi, bo, "3", days_ago=1)
     evaluate_pending(at=timezone.now())
     kim.goto(f"{ravis.home}/patients/{bo.pk}/water/release/")
     hands.reach("#words")

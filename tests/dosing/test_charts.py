@@ -72,6 +72,7 @@ def test_the_points_are_what_was_noted_computed_and_prescribed() -> None:
         "Blood flow, median": [300],
     }
     assert shown["figure-uf-rate"]["limit of the prescription"] == [10]
+    assert shown["figure-length"] == {"done": [4], "prescribed": [4]}
     by_weight = shown["figure-uf-rate"]["UF rate line by weight"]
     assert by_weight == [pytest.approx(3 + 500 / 71.2)]
     assert shown["figure-uf-rate"]["UF rate"] == [pytest.approx(2900 / 4 / 71.2)]

@@ -140,6 +140,26 @@ def uf_rate(nights: list[ComputedNight]) -> Figure:
     }
 
 
+def _hours(value: Value) -> Value:
+    """Minutes as hours."""
+
+    def told(night: ComputedNight) -> float | None:
+        minutes = value(night)
+        return None if minutes is None else minutes / 60
+
+    return told
+
+
+def length(nights: list[ComputedNight]) -> Figure:
+    return {
+        "data": [
+            _line(_("done"), nights, _hours(_noted("minutes")), FIRST),
+            _limit(_("prescribed"), nights, _hours(_prescribed("minutes"))),
+        ],
+        "layout": _layout("h", nights),
+    }
+
+
 def all_of(nights: list[ComputedNight]) -> list[tuple[str, str, Figure]]:
     """(id, caption, figure) of every chart on a patient's page."""
     return [
@@ -151,4 +171,5 @@ def all_of(nights: list[ComputedNight]) -> list[tuple[str, str, Figure]]:
             line_pressures(nights),
         ),
         ("figure-uf-rate", _("UF rate on weight after, and its limit"), uf_rate(nights)),
+        ("figure-length", _("Length of the treatments, and what is prescribed"), length(nights)),
     ]
