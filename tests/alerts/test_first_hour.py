@@ -42,7 +42,8 @@ WEEK: dict[str, Any] = {"opening_hours-TOTAL_FORMS": 7, "opening_hours-INITIAL_F
     for name, value in (("weekday", day), ("opens", "08:00"), ("closes", "17:00"))
 }
 UNIT = {
-    "name": "Home unit, Quillhaven", "time_zone": "America/Denver", "unit_system": "us", "emergency_number": "911",
+    "name": "Home unit, Quillhaven", "time_zone": "America/Denver", "unit_system": "us", "weight_unit": "lb",
+    "temperature_unit": "°F", "emergency_number": "911",
     "on_call_number": "+1 (303) 555-0142",
 }  # fmt: skip
 
