@@ -21,6 +21,7 @@ from alerts.models.choices import Channel
 from alerts.models.delivery_answers import WORDS
 from alerts.services.sending import words_of
 from dosing.models import MonthlyReview, PlanItem
+from dosing.science.bloods import ANALYTES
 from dosing.science.guidance import GUIDANCE
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.night.catalogue import NIGHT_NUMBERS
@@ -121,7 +122,12 @@ def typed(world: World, name: str, method: str) -> list[str]:
     rows = [row for model, columns in TYPED.items() for row in model._default_manager.values_list(*columns)]
     sent = BODIES.get((name, method), lambda world: {})(world)
     words = {part.strip() for part in _texts([rows, sent, read_to_sign(name)]) if part.strip()}
-    return sorted((*words, *CODES, *printed(), *towns()), key=len, reverse=True)
+    return sorted((*words, *CODES, *laboratory_units(), *printed(), *towns()), key=len, reverse=True)
+
+
+def laboratory_units() -> set[str]:
+    """As laboratories write them, in every language."""
+    return {unit for analyte in ANALYTES.values() for unit in analyte.units}
 
 
 def towns() -> set[str]:

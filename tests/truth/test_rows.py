@@ -31,6 +31,7 @@ START = datetime(2026, 3, 25, 13, tzinfo=UTC)
 AGE = 55
 WITHOUT_A_ROW = {
     "uf_volume": "a number taken over as it is noted",
+    "uf_rate_fastest": "the same equation between two readings: published.txt has it, and the table of the phone",
     "off_target": "a difference of two noted weights; test_end_to_end has it",
     "expected_weight": "a sum of noted figures",
     "mean_pressure_after": "as before",
