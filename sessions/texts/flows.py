@@ -56,7 +56,7 @@ class FlowStep:
 
 
 NO_BLOOD = Reply("no_blood")
-TREATMENT_OVER = Reply("treatment_over", "blood", (ENDED,))
+TREATMENT_OVER = Reply("treatment_over", "blood")
 LOOK = FlowStep(
     "look", _("Look at the needles, the lines and the sheet"), _("A needle that slips can show itself in this way."),
     (NO_BLOOD, Reply("blood_seen", "card:needle_dislodged", danger=True)), for_whom=NEEDLES,
@@ -68,21 +68,33 @@ LOOK_CATHETER = FlowStep(
 )  # fmt: skip
 STOP = FlowStep("stop", _("Stop the blood pump. Clamp both lines."), _("As you were trained."), does=(PAUSE,))
 KEEP = FlowStep("keep", ASK_RETURN)
+EMERGENCY_ANSWERS = (
+    Reply("emergency_called", "blood", (EMERGENCY,)),
+    Reply("emergency_not_yet", "help", danger=True),
+)
 HELP = FlowStep(
     "help", _("Call the emergency number now."),
     _("Say: on home haemodialysis; your address; which door. The blood pump stays stopped."),
-    (Reply("emergency_called", "blood", (EMERGENCY, ENDED)), Reply("emergency_not_yet", "help", danger=True)),
+    EMERGENCY_ANSWERS,
     urgent=True,
 )  # fmt: skip
 BLOOD = FlowStep(
     "blood", _("What became of the blood in the lines?"), _("Never force it back."),
     (Reply("blood_all", OVER, (ENDED,)), Reply("blood_part", OVER, (ENDED,)), Reply("blood_none", OVER, (ENDED,))),
 )  # fmt: skip
+"""Only who says what became of the blood has said that the treatment ended: a call alone ends nothing."""
 PUMP_ON = FlowStep(
     "pump_on", _("Open the clamps and start the pump slowly, your hand on it."),
     _("No air in the lines. Raise the speed as you were trained."),
     (Reply("pump_runs", OVER, (RESUME, WENT_ON)), TREATMENT_OVER),
 )  # fmt: skip
+HELP_PUMP_RUNS = FlowStep(
+    "help", HELP.words,
+    _("Say: on home haemodialysis; your address; which door. Stay flat. These steps have not stopped the blood pump: "
+      "about to pass out, or fluid removal still on: stop it and clamp both lines."),
+    EMERGENCY_ANSWERS, urgent=True,
+)  # fmt: skip
+"""Where no step has stopped the pump, nothing says that it stands."""
 NEW_LINES = FlowStep(
     "lines", _("New lines and dialyser, as you were trained."),
     _("With all checks of a beginning. Not sure: end the treatment."),
@@ -97,8 +109,8 @@ def _signs(words: StrOrPromise) -> FlowStep:
 def _call(words: StrOrPromise, *go_on: Reply, hint: StrOrPromise = "") -> FlowStep:
     """The telephone call that decides how it goes on; whoever reaches nobody ends the treatment."""
     ends = (
-        Reply("unit_end", "blood", (UNIT, ENDED)),
-        Reply("unit_not_reached", "blood", (NOT_REACHED, ENDED)),
+        Reply("unit_end", "blood", (UNIT,)),
+        Reply("unit_not_reached", "blood", (NOT_REACHED,)),
     )
     return FlowStep("call", words, hint or NOBODY, (*go_on, *ends))
 
@@ -110,8 +122,8 @@ NO_PLACE = FlowStep(
     "call_no_place", _("Call the unit on call: no other place is left for a needle."),
     _("Ask whether the blood may come back, and how. Never force it. If you reach nobody: end the treatment as you "
       "were trained."),
-    (Reply("place_after_all", "place"), Reply("unit_end", "blood", (UNIT, ENDED)),
-     Reply("unit_not_reached", "blood", (NOT_REACHED, ENDED))),
+    (Reply("place_after_all", "place"), Reply("unit_end", "blood", (UNIT,)),
+     Reply("unit_not_reached", "blood", (NOT_REACHED,))),
     for_whom=NEEDLES,
 )  # fmt: skip
 
@@ -140,7 +152,7 @@ HYPOTENSION = (
              (Reply("uf_on_again", OVER, (RESUME, WENT_ON)), Reply("uf_left_off", OVER, (WENT_ON,)),
               TREATMENT_OVER), asks="plan"),
     BLOOD,
-    HELP,
+    HELP_PUMP_RUNS,
 )  # fmt: skip
 INFILTRATION = (
     FlowStep("which", _("At which needle is it swollen?"),

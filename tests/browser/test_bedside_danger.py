@@ -101,6 +101,8 @@ VOICES = """(voices) => {
   window.SpeechSynthesisUtterance = function (text) { this.text = text; };
 }"""
 HAPPENED = "This happened: note it"
+CARD_BUTTONS = ".alarms button:not([data-k='clotting'])"
+"""Blood that clots has steps, and no card."""
 NOT_SO = "It did not happen: take it back"
 
 
@@ -109,7 +111,7 @@ def test_the_units_card_is_shown_with_a_call_and_only_its_own_touch_notes_it(pho
     phone.watched.context.set_offline(True)
     phone.page.locator("#wrong").click()
     cards = phone.run("app", "return m.ctx.kit.cards;")
-    assert phone.page.locator(".alarms button").all_inner_texts() == [card["title"] for card in cards]
+    assert phone.page.locator(CARD_BUTTONS).all_inner_texts() == [card["title"] for card in cards]
     assert phone.doc()["events"] == []
     phone.tap("Needle out, or blood on the sheet")
     expect(phone.page.locator(".card-lines li")).to_have_text(cards[0]["now"])
@@ -236,7 +238,7 @@ def test_a_phone_without_the_units_cards_has_those_of_the_program(phone: Phone) 
     phone.run("app", "m.ctx.kit.cards = []; m.ctx.kit.unit = null;")
     phone.watched.context.set_offline(True)
     phone.go("danger")
-    expect(phone.page.locator(".alarms button")).to_have_count(len(CARDS))
+    expect(phone.page.locator(CARD_BUTTONS)).to_have_count(len(CARDS))
     expect(phone.page.get_by_text("Call your local emergency number.", exact=False)).to_be_visible()
     for card in CARDS:
         phone.go("danger", card.kind)
@@ -369,14 +371,36 @@ def test_a_needle_that_is_called_over_is_told_no_more(phone: Phone) -> None:
     phone.go("danger", "needle_out")
     phone.tap(HAPPENED, exact=False)
     phone.go("running")
-    phone.tap("It is over: the treatment goes on")
+    phone.tap("It is over")
+    screen = phone.page.locator("#screen")
+    expect(screen).to_contain_text("Has the unit said that you may go on?")
+    expect(screen.locator("a[href^='tel:']")).to_have_count(2)
+    assert phone.doc()["events"][0]["outcome"] == ""  # one touch says nothing yet
+    phone.tap("The unit said: go on")
     expect(phone.page.locator("#screen")).not_to_contain_text("not at its end")
     [event] = phone.doc()["events"]
-    assert (event["outcome"], event["ended_at"] >= event["at"]) == ("went_on", True)
+    assert (event["outcome"], event["called"], event["ended_at"] >= event["at"]) == ("went_on", "unit", True)
     phone.go("finish")
     expect(phone.page.locator("#screen")).not_to_contain_text("Do not give the blood back.")
     phone.go("helper")
     expect(phone.page.locator("#screen")).to_contain_text("the treatment went on")
+
+
+def test_a_clotted_line_is_found_there_and_the_units_number_stands_at_the_top(phone: Phone) -> None:
+    phone.running(events=[])
+    phone.go("danger")
+    call = phone.page.locator("#screen a[href^='tel:']")
+    expect(call).to_have_count(1)
+    expect(call).to_be_in_viewport(ratio=1)
+    phone.page.locator("[data-k='clotting']").click()
+    expect(phone.page.locator(".step-words")).to_have_text("Stop the blood pump. Clamp both lines.")
+    for words in ("Done, next", "Done, next", "I did not reach the unit"):
+        phone.tap(words)
+    [event] = phone.doc()["events"]
+    assert (event["kind"], event["called"], event["outcome"]) == (EventKind.CLOTTING, "not_reached", "")
+    phone.go("running")  # nothing was ended, and nothing says so
+    expect(phone.page.locator("#screen")).to_contain_text("not at its end")
+    expect(phone.page.locator("#screen")).not_to_contain_text("the treatment was ended")
 
 
 def test_what_else_is_told_stands_below_the_steps(phone: Phone) -> None:

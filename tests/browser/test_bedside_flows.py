@@ -456,9 +456,9 @@ def way(kind: str, ends: bool) -> list[tuple[flows.FlowStep, flows.Reply | None]
 def _against(answer: flows.Reply, ends: bool) -> int:
     """What speaks against an answer on the way to this end; 0 for nothing."""
     if ends:
-        leads = "ended" in answer.does or answer.then == "help"
+        leads = "ended" in answer.does or answer.then in ("help", "blood")
         return 0 if leads else 4 if "went_on" in answer.does else 3 if "card:" in answer.then else 1 + answer.danger
-    return 2 if "ended" in answer.does else int(answer.danger)
+    return 2 if "ended" in answer.does or answer.then == "blood" else int(answer.danger)
 
 
 @pytest.mark.parametrize("ends", [False, True], ids=["goes on", "ends"])

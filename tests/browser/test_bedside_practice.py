@@ -17,6 +17,12 @@ SCREENS = (
     "tonight", "checks", "weigh", "access", "needles", "running", "reading", "event", "medicine", "finish", "summary",
     "more", "settings", "danger", "danger/needle_out", "storage", "queue", "helper", "surroundings", "trends",
 )  # fmt: skip
+AT_THE_BLOOD = """const { ctx } = await import("/static/bedside/js/app.js");
+  m.setStand(ctx.night, ctx.night.doc.events.at(-1), { step: "blood", since: ctx.now().toISOString(), past: ["look"] });
+  ctx.redraw();"""
+COVERED_CALLS = """() => [...document.querySelectorAll("#screen .calls a")]
+  .map((each) => each.getBoundingClientRect().bottom - document.querySelector("#dock").getBoundingClientRect().top)
+  .filter((below) => below > 0)"""
 MARK = "Practice. Nothing is sent; a call is a real call."
 
 
@@ -34,6 +40,20 @@ def begun(phone: Evening) -> Evening:
     phone.page.locator("[data-k='practise']").click()
     expect(phone.page.locator("html[data-screen='checks']")).to_have_count(1)
     return phone
+
+
+def numbers_stay_in_sight_in_a_low_window(phone: Evening) -> None:
+    """On the step with the most answers neither the dock nor the mark hides a number, and the mark is still there."""
+    usual = phone.page.viewport_size
+    assert usual is not None
+    phone.page.set_viewport_size({"width": 320, "height": 568})
+    phone.run("flow_state", AT_THE_BLOOD)
+    expect(phone.page.locator(".step-words")).to_have_text("What became of the blood in the lines?")
+    expect(phone.page.locator("#screen .calls a")).to_have_count(2)
+    assert phone.page.evaluate(COVERED_CALLS) == []
+    expect(phone.page.locator("#screen .practice")).to_have_text(MARK)
+    phone.page.set_viewport_size(usual)
+    expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
 
 
 def test_a_whole_practice_is_marked_everywhere_never_sent_and_thrown_away(phone: Evening, ana: Patient) -> None:
@@ -61,6 +81,7 @@ def test_a_whole_practice_is_marked_everywhere_never_sent_and_thrown_away(phone:
     phone.tap("Low pressure: what to do now")
     expect(phone.page.locator("html[data-screen='flow']")).to_have_count(1)
     expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
+    numbers_stay_in_sight_in_a_low_window(phone)
     phone.run(
         "app", "m.ctx.night.doc.ended_at = given; m.ctx.night.stage = 'after'; await m.ctx.save();", end.isoformat()
     )

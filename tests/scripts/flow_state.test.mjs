@@ -71,6 +71,39 @@ test("another phone knows from the record at which step trouble stands, whatever
   assert.equal(where(), flows.OVER);
 });
 
+test("another phone goes where the answer led, and a call that nobody took ends nothing", () => {
+  const night = fresh();
+  const reply = (code, to, ...does) => Object.fromEntries(Object.entries({ code, does }).concat([["then", to]]));
+  const answers = [reply("unit_new_lines", "lines", "unit"), reply("unit_not_reached", "blood", "not_reached")];
+  const way = [
+    { key: "call", stamp: "clotting_call", answers },
+    { key: "lines", stamp: "clotting_lines", answers: [] },
+    { key: "blood", stamp: "clotting_blood", answers: [reply("blood_none", "over", "ended")] },
+  ];
+  draft.addEvent(night, { kind: "clotting", at: at(29) });
+  flows.write(night, 0, answers[1].does, at(30));
+  draft.stampStep(night, "clotting_call", "Call the unit on call: go on or end.: ⟦unit_not_reached⟧", at(30));
+  const [event] = night.doc.events;
+  assert.equal(flows.standOf(night, event, way).step, "blood");
+  assert.deepEqual([event.outcome, event.ended_at, event.called], ["", null, "not_reached"]);
+});
+
+test("a second pressure that is as low as the first is called still low, in the words of every low one", () => {
+  const night = fresh();
+  const ctx = {
+    ...ctxOf(night, at(40)),
+    kit: { ...KIT, low_pressure: { usual: 90, high_before: 160, after_high: 100 } },
+  };
+  draft.addEvent(night, { kind: "hypotension", at: at(29), systolic: 78, diastolic: 42 });
+  const [event] = night.doc.events;
+  assert.equal(flows.stillLow(ctx, event), "", "measured once");
+  night.doc.readings.push({ at: at(35), systolic: 82, diastolic: 44 });
+  assert.equal(flows.stillLow(ctx, event), `Still low. ${flows.lowWords(ctx, 82)}`);
+  assert.match(flows.lowWords(ctx, 82), /^82 mmHg is below 90 mmHg/u);
+  night.doc.readings[0].systolic = 108;
+  assert.equal(flows.stillLow(ctx, event), "");
+});
+
 test("an event that is moved keeps its place on its way", () => {
   const night = fresh();
   const event = flows.begin(ctxOf(night, at(29)), night, "hypotension", at(29));

@@ -24,7 +24,7 @@ from sessions.services.flow_sheet import flow_sheet_pdf
 from sessions.services.text_signing import Signatures
 from sessions.services.unit_texts import DEFAULTS, TextPlace, Texts, write_text
 from sessions.services.wall_sheet import wall_sheet_pdf
-from sessions.texts import cards, checklist, emergency, run_sheets
+from sessions.texts import cards, checklist, emergency, flows, run_sheets
 from tests.factories import A_NIGHT, AccessFactory
 
 BARE = {
@@ -137,6 +137,33 @@ def test_blood_that_harms_is_not_given_back(kind: str) -> None:
 @pytest.mark.parametrize("kind", ["faint", "machine_alarm", "power_water"])
 def test_trouble_that_may_be_a_bleed_looks_at_the_access_first(kind: str) -> None:
     assert "access" in str(cards.BY_KIND[kind].now[0])
+
+
+def stopped_on_the_way(kind: str) -> dict[str, set[bool]]:
+    """Key of each step that can be come to -> whether the blood pump was stopped by then, on the ways to it."""
+    steps = {each.key: each for each in flows.FLOWS[kind]}
+    keys, found = list(steps), {key: set[bool]() for key in steps}
+    waiting = [(keys[0], False)]
+    while waiting:
+        key, stopped = waiting.pop()
+        if key not in steps or stopped in found[key]:
+            continue
+        found[key].add(stopped)
+        after = keys[keys.index(key) + 1] if key != keys[-1] else flows.OVER
+        given = [(each.then, each.does) for each in steps[key].answers] or [("", steps[key].does)]
+        pumps = kind != EventKind.HYPOTENSION  # there the fluid removal pauses, and no pump
+        waiting += [(then or after, stopped or (pumps and flows.PAUSE in does)) for then, does in given]
+    return found
+
+
+@pytest.mark.parametrize("kind", list(flows.FLOWS))
+def test_a_way_says_that_the_pump_stays_stopped_only_where_it_stopped_it(kind: str) -> None:
+    come_to = stopped_on_the_way(kind)
+    for step in flows.FLOWS[kind]:
+        if "stays stopped" in str(step.hint):
+            assert False not in come_to[step.key], step.key
+    if False in come_to["help"]:
+        assert "stop it and clamp both lines" in str(flows.HELP_PUMP_RUNS.hint)
 
 
 def test_every_link_leads_to_a_card_and_never_to_itself() -> None:

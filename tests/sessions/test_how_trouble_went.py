@@ -212,7 +212,7 @@ def test_whoever_reaches_nobody_ends_the_treatment_on_every_way() -> None:
     for kind, step in calls:
         assert "If you reach nobody" in str(step.hint), kind
         [alone] = [each for each in step.answers if each.code == "unit_not_reached"]
-        assert (alone.then, alone.does) == ("blood", (flows.NOT_REACHED, flows.ENDED)), kind
+        assert (alone.then, alone.does) == ("blood", (flows.NOT_REACHED,)), kind
 
 
 def test_words_name_whom_to_call_in_both_languages() -> None:
@@ -230,10 +230,11 @@ def test_codes_of_an_event_are_those_of_the_declared_choices() -> None:
     assert {"at_arterial", "at_venous"} == {f"at_{use}" for use in SiteUse.values}
 
 
-def test_every_way_in_which_the_pump_may_stand_asks_what_became_of_the_blood_before_it_ends() -> None:
-    """Wherever an answer ends the treatment, the blood in the lines is asked about: with it, or as the next thing."""
-    asked = {"blood_all", "blood_part", "blood_none"}
+def test_a_treatment_ends_with_what_became_of_the_blood_and_with_nothing_before_it() -> None:
+    """A call, also one that nobody took, has ended nothing; whoever ends the treatment is asked about the blood."""
     for kind, steps in flows.FLOWS.items():
-        ending = [(step, each) for step in steps for each in step.answers if flows.ENDED in each.does]
-        assert {each.code for _, each in ending} > asked, kind
-        assert [each.code for _, each in ending if each.code not in asked and each.then != "blood"] == [], kind
+        answers = [(step, each) for step in steps for each in step.answers]
+        ending = {(step.key, each.code) for step, each in answers if flows.ENDED in (*each.does, *step.does)}
+        assert ending == {("blood", code) for code in ("blood_all", "blood_part", "blood_none")}, kind
+        meant = {each.then for _, each in answers if each.code in {"treatment_over", "unit_end", "emergency_called"}}
+        assert meant == {"blood"}, kind

@@ -8,8 +8,9 @@ import { canRead, hush, readAloud, whenVoicesCome } from "./aloud.js";
 import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
 import { cardOf, textsOf, uncheckedLine } from "./cards.js";
+import { eventWords } from "./choices.js";
 import { isLive, removeRow } from "./draft.js";
-import { addressOf, hasFlow } from "./flow_state.js";
+import { addressOf, begin, hasFlow } from "./flow_state.js";
 import { fetchRest, go, register, visit } from "./router.js";
 import { stepTaken, stepUndone } from "./step_back.js";
 import { bigButton, h, note } from "./ui.js";
@@ -34,13 +35,49 @@ function list(ctx) {
   const texts = textsOf(ctx.kit);
   const open = (card) =>
     bigButton(card.title, () => go("danger", card.kind), { tone: "alarm", data: { k: card.kind } });
-  if (!texts) return [otherCall(ctx, null), note(t("The cards are not on this phone yet."), "care")];
+  const call = otherCall(ctx, null);
+  if (!texts) return [call, note(t("The cards are not on this phone yet."), "care")];
   const groups = Object.entries(texts.on_each_card.groups).map(([group, words]) => [
     h("h2", { text: words }),
-    h("div", { class: "alarms" }, texts.cards.filter((card) => card.group === group).map(open)),
+    h("div", { class: "alarms" }, [
+      ...texts.cards.filter((card) => card.group === group).map(open),
+      group === CLOTTED.group && clottedEntry(ctx),
+    ]),
   ]);
-  return [...groups, otherCall(ctx, null)];
+  return [call, ...groups];
 }
+
+/** Blood that clots has steps and first aid, and no card. */
+const CLOTTED = { kind: "clotting", group: "blood" };
+
+/** Its steps where a treatment runs, else its first aid; nothing where the phone has neither. @param {Ctx} ctx */
+function clottedEntry(ctx) {
+  const { kind } = CLOTTED;
+  const runs = ctx.gate === "open" && isLive(ctx.night) && ctx.night.doc.started_at && hasFlow(ctx.kit, kind);
+  if (!runs && !ctx.kit?.first_aid?.[kind]) return null;
+  return bigButton(eventWords(ctx.kit, kind), () => (runs ? clotted(ctx) : go("danger", kind)), {
+    tone: "alarm",
+    data: { k: kind },
+  });
+}
+
+/** @param {Ctx} ctx */
+function clotted(ctx) {
+  /** @type {string[]} */
+  let address = [];
+  ctx.change(eventWords(ctx.kit, CLOTTED.kind), (night) => {
+    address = addressOf(begin(ctx, night, CLOTTED.kind));
+  });
+  go("flow", ...address);
+}
+
+/** Its first aid, on a phone that is locked or has no treatment under way. @param {Ctx} ctx */
+const clottedAid = (ctx) => [
+  h("p", { class: "step-words", text: ctx.kit?.first_aid?.[CLOTTED.kind] ?? "" }),
+  uncheckedLine(ctx.kit, !ctx.kit?.first_aid_unchecked?.includes(CLOTTED.kind)),
+  otherCall(ctx, null),
+  bigButton(t("Something else is wrong"), () => go("danger"), { data: { k: "elsewhere" } }),
+];
 
 const firstCall = (card) => card?.first ?? "emergency";
 
@@ -261,7 +298,7 @@ function draw(ctx, [kind]) {
   fetchMissing(ctx);
   const card = kind ? cardOf(ctx.kit, kind) : null;
   if (reading.kind !== kind || reading.visit !== visit()) open(ctx, kind);
-  if (!card) return list(ctx);
+  if (!card) return kind === CLOTTED.kind && ctx.kit?.first_aid?.[kind] ? clottedAid(ctx) : list(ctx);
   const { on_each_card: each } = /** @type {EmergencyTexts} */ (textsOf(ctx.kit));
   return [
     ...oneStep(ctx, card),
@@ -290,8 +327,14 @@ function bar(ctx, [kind]) {
   return [callAction(ctx.kit?.unit, firstCall(card)), { ...away, tone: "plain" }];
 }
 
+/** @param {Ctx} ctx */
+function titleOf(ctx, [kind]) {
+  if (kind === CLOTTED.kind) return eventWords(ctx.kit, kind);
+  return (kind && cardOf(ctx.kit, kind)?.title) || t("Something is wrong");
+}
+
 register("danger", {
-  title: (ctx, [kind]) => (kind && cardOf(ctx.kit, kind)?.title) || t("Something is wrong"),
+  title: titleOf,
   draw,
   bar,
 });

@@ -8,6 +8,7 @@ import { useWords } from "./choices.js";
 import { instant } from "./clock.js";
 import { figureOf } from "./declared.js";
 import { addEvent, limitsOf, setRow } from "./draft.js";
+import { coded } from "./ready.js";
 import { fmt, t, timeOf } from "./words.js";
 
 export const OVER = "over";
@@ -30,12 +31,19 @@ export const addressOf = (event) => [event.kind, event.id];
 export const indexAt = (night, [kind, id]) =>
   night?.doc.events.findIndex((event) => event.kind === kind && event.id === id) ?? -1;
 
-/** The step after the last one that the record has of it: what another phone knows. @param {Night} night */
+/**
+ * Where the newest step leads that the record has of it, by what was answered there: what another phone knows.
+ * @param {Night} night
+ */
 function byRecord(night, event, steps) {
   if (event.outcome) return OVER;
-  const stamps = night.doc.steps.filter((row) => instant(row.at) >= instant(event.at)).map((row) => row.key);
-  const last = steps.findLastIndex((step) => stamps.includes(step.stamp));
-  return steps[Math.min(last + 1, steps.length - 1)]?.key;
+  const newest = night.doc.steps
+    .filter((row) => instant(row.at) >= instant(event.at) && steps.some((step) => step.stamp === row.key))
+    .reduce((last, row) => (last && instant(row.at) < instant(last.at) ? last : row), null);
+  if (!newest) return steps[0]?.key;
+  const step = steps.find(({ stamp }) => stamp === newest.key);
+  const next = nextOf(steps, step, step.answers.find(({ code }) => newest.words.includes(coded(code)))?.then);
+  return next === OVER ? step.key : next; // without an outcome it is not over
 }
 
 /**
@@ -230,4 +238,17 @@ export function lowLimit(ctx) {
 export function isLow(ctx, systolic) {
   const limit = lowLimit(ctx);
   return systolic != null && limit != null && systolic < limit;
+}
+
+/** What is said wherever a pressure is low; "" of one that is not. @param {Ctx} ctx */
+export const lowWords = (ctx, systolic) =>
+  isLow(ctx, systolic)
+    ? t("{value} mmHg is below {limit} mmHg: a low blood pressure.", { value: systolic, limit: lowLimit(ctx) })
+    : "";
+
+/** The newest pressure of a way that was measured at least twice, where it is still low; "" else. @param {Ctx} ctx */
+export function stillLow(ctx, event) {
+  const rows = pressuresOf(ctx.night, event);
+  const words = rows.length > 1 ? lowWords(ctx, rows.at(-1)?.systolic) : "";
+  return words && `${t("Still low.")} ${words}`;
 }

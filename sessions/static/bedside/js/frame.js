@@ -19,6 +19,8 @@ const BEFORE = new Set(["lock", "choose", "taken", "first", "gone"]);
 const STEPS_FIRST = new Set(["danger", "flow"]);
 /** As much of the window may the dock and the head take together before they make room. */
 const DOCK_MOST = 0.6;
+/** In a window that is lower than this the mark of a practice takes the place of what is to be touched. */
+const LOW_PX = 600;
 
 /** Ready is a phone on which the night opens again without a network, whatever else may be so. @param {Ctx} ctx */
 function readyWords(ctx) {
@@ -228,11 +230,22 @@ function drawDock(ctx, screen, params, name) {
 export function fitDock() {
   const [rest, foot] = [byId("rest"), byId("dock").lastElementChild];
   if (!rest) return;
+  fitMark(document.querySelector(".practice"));
   document.documentElement.classList.remove("tight");
   foot?.prepend(rest);
   const tight = byId("dock").offsetHeight + byId("head").offsetHeight > DOCK_MOST * window.innerHeight;
   document.documentElement.classList.toggle("tight", tight);
   if (tight) byId("screen").append(rest);
+}
+
+/**
+ * The mark of a practice stands over the dock; in a low window it would hide numbers to call, and closes the screen
+ * instead: the head says it too. @param {HTMLElement | null} mark
+ */
+function fitMark(mark) {
+  if (!mark) return;
+  if (window.innerHeight < LOW_PX) byId("screen").append(mark);
+  else byId("dock").prepend(mark);
 }
 
 /** The head alone: what somebody has opened on the screen stays open. @param {Ctx} ctx */

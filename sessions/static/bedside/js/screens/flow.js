@@ -22,8 +22,7 @@ import {
   courseWords,
   DROP,
   indexAt,
-  isLow,
-  lowLimit,
+  lowWords,
   measuredOf,
   moveTimes,
   nextOf,
@@ -31,6 +30,7 @@ import {
   setStand,
   standOf,
   stepsOf,
+  stillLow,
   write,
 } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
@@ -221,8 +221,8 @@ function pressure(ctx, place) {
 function pressureNote(ctx, { systolic, diastolic, at }) {
   const value = `${[systolic, diastolic].filter((each) => each != null).join("/")} mmHg`;
   const words = t("Measured at {time}: {value}.", { time: timeOf(at), value });
-  if (!isLow(ctx, systolic)) return note(words);
-  return note(`${words} ${t("That is below {limit} mmHg: low.", { limit: lowLimit(ctx) })}`, "care");
+  const low = lowWords(ctx, systolic);
+  return low ? note(`${words} ${low}`, "care") : note(words);
 }
 
 /* Waiting ------------------------------------------------------------------------------------------ */
@@ -330,6 +330,13 @@ function moveTo(ctx, { index, event }, iso) {
   });
 }
 
+/** Whoever says how it is now sees what was measured just before, where that is still low. @param {Ctx} ctx */
+function stillLowNote(ctx, { steps, stand, event }) {
+  const before = steps.find(({ key }) => key === stand.past.at(-1));
+  const words = before?.asks === "again" ? stillLow(ctx, event) : "";
+  return words ? note(words, "care") : null;
+}
+
 /** A step that is a call: the numbers stand before what is answered of it. @param {FlowStep} step */
 const isCall = (step) => step.urgent || step.key.startsWith("call");
 
@@ -382,6 +389,7 @@ function draw(ctx, params) {
     h("p", { class: "step-words", text: step.words }),
     step.hint ? h("p", { text: step.hint }) : null,
     toSay(ctx, place),
+    stillLowNote(ctx, place),
     isCall(step) ? calls(ctx, step) : null,
     h("div", { class: "list" }, ASKED[step.asks]?.(ctx, place), answers(ctx, place)),
     isCall(step) ? null : calls(ctx, step),

@@ -17,7 +17,7 @@ import {
   shortOf,
   writeNumber,
 } from "../draft.js";
-import { DROP, hasFlow, isLow, lowLimit, underWay } from "../flow_state.js";
+import { DROP, hasFlow, isLow, lowWords, underWay } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
 import { withUnit } from "../numbers.js";
 import { register, replace } from "../router.js";
@@ -148,12 +148,7 @@ function draw(ctx, params) {
 const fallen = (ctx, reading) => isLow(ctx, reading?.systolic);
 
 /** @param {Ctx} ctx */
-const lowNote = (ctx, reading) =>
-  fallen(ctx, reading) &&
-  note(
-    t("{value} mmHg is below {limit} mmHg: a low blood pressure.", { value: reading.systolic, limit: lowLimit(ctx) }),
-    "care",
-  );
+const lowNote = (ctx, reading) => fallen(ctx, reading) && note(lowWords(ctx, reading.systolic), "care");
 
 /** To what is done now: begun with this reading, or gone on with. @param {Ctx} ctx */
 const toFlow = (ctx, reading) => ({
