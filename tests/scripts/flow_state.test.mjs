@@ -85,6 +85,9 @@ test("another phone goes where the answer led, and a call that nobody took ends 
   draft.stampStep(night, "clotting_call", "Call the unit on call: go on or end.: ⟦unit_not_reached⟧", at(30));
   const [event] = night.doc.events;
   assert.equal(flows.standOf(night, event, way).step, "blood");
+  draft.stampStep(night, "clotting_call", "Call the unit on call: go on or end.: ⟦unit_new_lines⟧", at(35));
+  night.doc.steps.reverse();
+  assert.equal(flows.standOf(night, event, way).step, "lines", "the newest answer counts, in whatever order they lie");
   assert.deepEqual([event.outcome, event.ended_at, event.called], ["", null, "not_reached"]);
 });
 

@@ -37,9 +37,10 @@ export const indexAt = (night, [kind, id]) =>
  */
 function byRecord(night, event, steps) {
   if (event.outcome) return OVER;
-  const newest = night.doc.steps
+  const [newest] = night.doc.steps
     .filter((row) => instant(row.at) >= instant(event.at) && steps.some((step) => step.stamp === row.key))
-    .reduce((last, row) => (last && instant(row.at) < instant(last.at) ? last : row), null);
+    .reverse()
+    .sort((one, other) => Date.parse(other.at) - Date.parse(one.at));
   if (!newest) return steps[0]?.key;
   const step = steps.find(({ stamp }) => stamp === newest.key);
   const next = nextOf(steps, step, step.answers.find(({ code }) => newest.words.includes(coded(code)))?.then);
