@@ -86,6 +86,7 @@ def test_the_charts_are_drawn_under_the_strict_policy(
     assert set(drawn) == {
         "figure-time-line",
         "figure-weight",
+        "figure-length",
         "figure-blood-pressure",
         "figure-line-pressures",
         "figure-uf-rate",
