@@ -13,6 +13,8 @@ interface Limits {
   usual: [number, number];
   at_most?: string;
   rises?: boolean;
+  /** That nothing is as usual as what lies within `usual`. */
+  zero?: boolean;
   apart?: number;
   doubt?: (number: number) => string;
   step?: number;
@@ -453,6 +455,8 @@ interface BedsideScreen {
   bar?: (ctx: Ctx, params: any) => any[];
   /** Leaves out the head and makes the main action as tall as the thumb's half. */
   light?: boolean;
+  /** Tells the unit something beside the record, which practice never does. */
+  toUnit?: boolean;
 }
 
 /** What an element is made with; other names are attributes of their own. */

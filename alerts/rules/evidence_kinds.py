@@ -164,7 +164,7 @@ TREND_LABELS: dict[str, StrOrPromise] = {
     "length": _("Length of treatments, of prescribed,"),
     "gain": _("Gain between treatments, of target weight,"),
     "post_systolic": _("Systolic pressure after"),
-    "lowest": _("Lowest systolic pressure"),
+    "lowest": _("Lowest systolic pressure, standing not counted"),
     "felt": _("Nights with low pressure, dizziness or cramps"),
     "attempts": _("Needle attempts"),
     "pain": _("Pain at the needles"),

@@ -93,6 +93,7 @@ def addresses() -> dict[str, str]:
         "message_seen": reverse("api:bedside-message-seen", args=[0]),
         "night": reverse("dosing:night", args=[PLACEHOLDER]),
         "letters": reverse("dosing:patient-letters", args=[PLACEHOLDER]),
+        "who_sees": reverse("treatments:who-sees", args=[PLACEHOLDER]),
         "tonight": reverse("treatments:tonight"),
         "sign_in": reverse("account_login"),
         "sign_out": reverse("account_logout"),

@@ -44,10 +44,11 @@ class Field(Range):
     flow sheet and on the page that types it in. drawn: whether the phone draws its course over the nights.
     of_its_treatment: whether it says something of the treatment that runs alone, so that the one of the night before is
     never offered. at_most: the key of the number of the same treatment that it does not usually pass; rises: within a
-    treatment it does not usually fall; apart: how many times more or less than prescribed it usually is at most, 0
-    where nothing is prescribed (common practice, no source, each). example: a likely value, for the API's examples and
-    the demo; None for the middle of what is usual. of_machine: whether it is read off the machine, and so told in the
-    machine's unit whatever the reader chose for weight and temperature of the body.
+    treatment it does not usually fall; zero: that nothing is as usual as what lies within `usual` (it is switched off);
+    apart: how many times more or less than prescribed it usually is at most, 0 where nothing is prescribed (common
+    practice, no source, each). example: a likely value, for the API's examples and the demo; None for the middle of
+    what is usual. of_machine: whether it is read off the machine, and so told in the machine's unit whatever the reader
+    chose for weight and temperature of the body.
     """
 
     short: str = ""
@@ -65,8 +66,12 @@ class Field(Range):
     at_most: str = ""
     rises: bool = False
     apart: float = 0
+    zero: bool = False
     example: float | None = None
     of_machine: bool = False
+
+    def oddity(self, given: float) -> str:
+        return "" if self.zero and given == 0 else super(Field, self).oddity(given)
 
     @property
     def told(self) -> Told:
@@ -361,8 +366,9 @@ READING: dict[str, Field] = {
         _("UF rate set"),
         "mL/h",
         (0, 4000),
-        (0, 1200),
+        (50, 1200),  # under that mL/kg/h was typed
         10,
+        zero=True,
         head=_("UF rate, mL/h"),
         asked=60,
         of_its_treatment=True,

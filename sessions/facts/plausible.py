@@ -236,7 +236,7 @@ def _for_script(limits: Range) -> dict[str, Any]:
     if not isinstance(limits, Field):
         return told
     told |= {"short": limits.short_words, "decimals": limits.decimals}
-    told |= {name: getattr(limits, name) for name in ("at_most", "rises", "apart") if getattr(limits, name)}
+    told |= {name: getattr(limits, name) for name in ("at_most", "rises", "apart", "zero") if getattr(limits, name)}
     if not limits.together:
         return told
     return told | {"together": gettext(limits.together), "pair": limits.paired_with}

@@ -199,7 +199,7 @@ class Experienced:
                 hands.press("Yes")
                 hands.press(HARD)
                 hands.press("There is swelling: note it")
-                hands.go_on("Take another site")
+                hands.touch(self.page.locator("[data-k='other-site']"))
                 hands.touch(self.page.locator(".site-row", has_text=self.sites[1]))
                 hands.go_on("To the needles")
                 self.expect_screen("needles")

@@ -338,6 +338,9 @@ class TestPlan:
         evening.tap("Yes, it is right")
         note = evening.page.locator(".note", has_text="Ask the unit before you begin")
         expect(note).to_contain_text("is 80: unusual")
+        evening.enter("pre_weight_kg", "72")
+        expect(evening.page.locator(".plan")).to_contain_text("under your limit in the prescribed time")
+        expect(evening.page.locator(".plan .note.good")).to_have_count(0)
         assert evening.doc()["confirmed"] == ["pre_systolic"]
 
     def test_what_is_unusual_before_is_passed_over_with_a_reason_alone(self, evening: Evening) -> None:

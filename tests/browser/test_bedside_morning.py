@@ -88,6 +88,9 @@ class TestFinish:
     ) -> None:
         running(evening, sites, planned_minutes=300)
         evening.go("finish")
+        words = evening.screen().text_content() or ""
+        assert words.count("Why it ends early") == 1
+        assert words.index("Blood is back: end now") > words.index("Blood not all given back, or blood lost")
         evening.tap("Clotted")
         evening.page.get_by_text("Blood not all given back, or blood lost").click()
         evening.tap("Not given back")

@@ -53,7 +53,7 @@ def test_the_impossible_is_refused_and_the_unusual_asked_about(shell: Shell) -> 
     touch(pad, "7", "2", "5", "Take it")
     expect(pad.get_by_role("alert")).to_have_text("Weight before must be between 20 and 300 kg; 725 was given.")
     touch(pad, "1", "6", "5", "Take it")
-    expect(pad.get_by_text("165 kg is unusual (weight before is usually 63 to 77). Is it right?")).to_be_visible()
+    expect(pad.get_by_text("165 kg is unusual (weight before is usually 63 to 77 kg). Is it right?")).to_be_visible()
     assert answer(shell) == "nothing yet"
     touch(pad, "Change it")
     touch(pad, "Take it")

@@ -16,6 +16,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 SCREENS = (
     "tonight", "checks", "weigh", "access", "needles", "running", "reading", "event", "medicine", "finish", "summary",
     "more", "settings", "danger", "danger/needle_out", "storage", "queue", "helper", "surroundings", "trends",
+    "nottonight", "messages", "changes", "due", "surroundings/count",
 )  # fmt: skip
 AT_THE_BLOOD = """const { ctx } = await import("/static/bedside/js/app.js");
   m.setStand(ctx.night, ctx.night.doc.events.at(-1), { step: "blood", since: ctx.now().toISOString(), past: ["look"] });
@@ -23,6 +24,8 @@ AT_THE_BLOOD = """const { ctx } = await import("/static/bedside/js/app.js");
 COVERED_CALLS = """() => [...document.querySelectorAll("#screen .calls a")]
   .map((each) => each.getBoundingClientRect().bottom - document.querySelector("#dock").getBoundingClientRect().top)
   .filter((below) => below > 0)"""
+TO_UNIT = {"nottonight", "messages", "changes", "due", "surroundings", "surroundings/count"}
+"""Screens that tell the unit something beside the record."""
 MARK = "Practice. Nothing is sent; a call is a real call."
 
 
@@ -89,6 +92,8 @@ def test_a_whole_practice_is_marked_everywhere_never_sent_and_thrown_away(phone:
         phone.go(*place.split("/"))
         expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
         assert phone.page.title().startswith("Practice – ")
+        told = phone.screen().get_by_text("You are practising.", exact=False)
+        expect(told).to_have_count(1 if place in TO_UNIT else 0)
     phone.kill()
     expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
     phone.run("app", "await m.ctx.push();")

@@ -174,11 +174,15 @@ class TestBegunByMistake:
         begun = hers.begin()
         hers.go("tonight")
         hers.press("Begun by mistake")
+        expect(hers.page.locator("#screen")).to_contain_text("If you take the record back, the unit sees that")
         hers.press("It was begun by mistake: take it back")
         expect(hers.page.locator("#dock .arc")).to_have_text(BEGIN)
         assert hers.run("return ctx.nights.length;") == 0
         hers.press("Undo: Begun by mistake: taken back")
         assert hers.night()["id"] == begun
+        hers.go("more")
+        hers.press("Who sees your record")
+        expect(hers.page.locator("h1")).to_have_text("Who sees your record")
 
     def test_one_that_the_unit_has_is_marked_there_and_can_be_taken_back(self, hers: Shell) -> None:
         begun = running(hers)

@@ -94,6 +94,15 @@ test("a weight over the one before and a volume under the last are asked about",
   assert.deepEqual([numbers.oddity(notUnder(volume, 0.7), 0.7), numbers.oddity(notUnder(volume), 0.5)], ["", ""]);
 });
 
+test("a rate in mL/kg/h where mL/h is wanted is asked about, and none at all is not", async () => {
+  const { readNumber } = await script("paper_sheet.js");
+  const [rate] = tables.odd.map(([limits]) => limits).filter(({ label }) => label === "UF rate set");
+  const asked = "9.3 mL/h is unusual (uf rate set is usually 50 to 1200 mL/h). Is it right?";
+  assert.deepEqual([0, 49, 50, 670].map((each) => Boolean(numbers.oddity(rate, each))), [false, true, false, false]);
+  assert.equal(numbers.oddity(rate, 9.3), asked);
+  assert.deepEqual([readNumber(rate, "9.3"), readNumber(rate, "0").ask], [{ value: 9.3, ask: asked }, ""]);
+});
+
 test("pounds and Fahrenheit are told and typed, and kilograms and Celsius are kept", async () => {
   const { readNumber } = await script("paper_sheet.js");
   const told = { unit: "lb", factor: 1 / 0.45359237, offset: 0 };
@@ -106,7 +115,7 @@ test("pounds and Fahrenheit are told and typed, and kilograms and Celsius are ke
   }
   assert.equal(
     numbers.oddity(weight, numbers.keptOf(weight, 180)),
-    "180 lb is unusual (weight before is usually 138.9 to 169.8). Is it right?",
+    "180 lb is unusual (weight before is usually 138.9 to 169.8 lb). Is it right?",
   );
   assert.equal(numbers.refusal(weight, 10), "Weight before must be between 44.1 and 661.4 lb; 22 was given.");
   assert.deepEqual(readNumber(weight, "155"), { value: 70.307, ask: "" });

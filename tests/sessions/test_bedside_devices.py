@@ -123,6 +123,19 @@ def test_a_phone_says_what_it_is_by_now(ana: Patient, ana_client: Client, anas_p
     assert (after.name, after.first_contact, after.last_contact) == ("Android, Firefox", before.first_contact, at)
 
 
+def test_the_phone_in_hand_is_marked_among_ones_own(
+    ana: Patient, ana_client: Client, anas_prescription: Prescription
+) -> None:
+    assert ana.account
+    fetch_kit(ana_client)
+    other = uuid.UUID(int=77)
+    at = ours(BedsideDevice).get().last_contact
+    contact(user=ana.account, device_id=other, name="Android, Firefox", session_key="another", at=at)
+    rows = ana_client.get(reverse("accounts:devices")).content.decode().split("<form")
+    told = {device: "this phone" in row for device in (PHONE, str(other)) for row in rows if str(device) in row}
+    assert told == {PHONE: True, str(other): False}
+
+
 def test_a_person_takes_back_an_own_phone(
     ana_client: Client, ben_client: Client, anas_prescription: Prescription
 ) -> None:

@@ -480,7 +480,7 @@ NIGHT_NUMBERS: Catalogue[NightFacts] = Catalogue(
             PRACTICE, Equation(_pressure_pair("pre"), fluid.mean_arterial_pressure)),
     _number("mean_pressure_after", (_("Mean pressure after"), _("Mean pressure after")), "mmHg", 0,
             PRACTICE, Equation(_pressure_pair("post"), fluid.mean_arterial_pressure)),
-    _number("lowest_systolic", (_("Lowest systolic pressure"), _("Lowest systolic")), "mmHg", 0,
+    _number("lowest_systolic", (_("Lowest systolic pressure, standing not counted"), _("Lowest systolic")), "mmHg", 0,
             RECORD, Equation(_systolic, fluid.lowest_pressure, doubts=(_doubt_lowest,)), ANSWER, TABLE),
     _number("lowest_mean", (_("Lowest mean pressure"), _("Lowest mean pressure")), "mmHg", 0,
             PRACTICE, Equation(_whole_pressures, _lowest_mean, doubts=(_doubt_lowest,))),

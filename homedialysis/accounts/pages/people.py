@@ -131,7 +131,8 @@ def devices(request: HttpRequest) -> HttpResponse:
     bedside = getattr(request.user, "role", "") in BEDSIDE_ROLES
     base = "phone_base.html" if bedside else "unit_base.html"
     phones = BedsideDevice.objects.visible_to(request.user).filter(user=signed_in(request))
-    context = {"devices": held, "form": form, "token": token, "base": base, "phones": phones}
+    here = request.session.session_key
+    context = {"devices": held, "form": form, "token": token, "base": base, "phones": phones, "here": here}
     return render(request, "accounts/devices.html", context)
 
 

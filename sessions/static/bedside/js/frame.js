@@ -5,7 +5,7 @@ import { keptOf } from "./kept.js";
 import * as kits from "./kit.js";
 import * as offline from "./offline.js";
 import * as outbox from "./outbox.js";
-import { isPractice } from "./practice.js";
+import { asPractised, isPractice } from "./practice.js";
 import { addressOf } from "./router.js";
 import { unclear } from "./second.js";
 import { bigButton, byId, clearToast, h } from "./ui.js";
@@ -278,7 +278,8 @@ function safely(act, fallback) {
  * Draw one screen into the frame. `fresh`: it was gone to, so it begins at its top with the focus on its heading.
  * @param {Ctx} ctx
  */
-export function drawFrame(ctx, { name, params }, screen, fresh) {
+export function drawFrame(ctx, { name, params }, asked, fresh) {
+  const screen = asPractised(ctx, asked);
   const key = fresh ? null : focusKey();
   if (!fresh && isTyping()) return drawHead(ctx, name);
   const inside =

@@ -16,6 +16,20 @@ export const placeName = (kit, row) => siteName(kit, row.site) ?? t("Site");
 export const isGivenUp = (row) => Boolean(row?.note?.includes(GIVEN_UP));
 
 /**
+ * Whether a needle stays where it is no more: it was given up, or what can be done about it is asked just now. A lumen
+ * has no other place.
+ * @param {Kit} kit @param {Night} night @param {UsedSite | undefined} row
+ */
+export const isOut = (kit, night, row) =>
+  isGivenUp(row) ||
+  Boolean(
+    row &&
+      kit.access?.kind !== "catheter" &&
+      night.plan.sheet?.failed === row.use &&
+      siteOf(night, row.use) === row,
+  );
+
+/**
  * The sites where a needle of a use may still go: neither the other needle's nor one where a needle was in already.
  * @param {Kit} kit @param {Night} night
  */

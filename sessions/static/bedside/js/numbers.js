@@ -52,10 +52,10 @@ export function oddity(limits, number) {
   const why = limits.doubt?.(number);
   if (why) return why;
   const [low, high] = limits.usual;
-  if (number >= low && number <= high) return "";
-  const ends = span(endsOf(limits, limits.usual));
+  if ((number >= low && number <= high) || (limits.zero && number === 0)) return "";
+  const ends = span(endsOf(limits, limits.usual), unitOf(limits));
   const given = { value: inWords(limits, number), label: t(limits.label).toLowerCase(), ...ends };
-  return t("{value} is unusual ({label} is usually {low} to {high}). Is it right?", given);
+  return t("{value} is unusual ({label} is usually {low} to {high}{unit}). Is it right?", given);
 }
 
 const THOUSAND = 1000;

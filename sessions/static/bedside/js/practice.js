@@ -4,6 +4,7 @@
  */
 
 import { noteSurroundings } from "./acknowledging.js";
+import { callButtons } from "./calls.js";
 import { replace } from "./router.js";
 import { bigButton, note, toast } from "./ui.js";
 import { dayOf, t } from "./words.js";
@@ -28,6 +29,24 @@ export async function throwAway(ctx) {
 /** @param {Ctx} ctx */
 export const throwAwayButton = (ctx) =>
   bigButton(t("Throw the practice away"), () => throwAway(ctx), { data: { k: "throw-away" } });
+
+/**
+ * A screen that tells the unit something of its own tells nothing while there is practice: it says so instead, however
+ * it was come to.
+ * @param {Ctx} ctx @param {BedsideScreen | undefined} screen
+ */
+export const asPractised = (ctx, screen) =>
+  screen?.toUnit && isPractice(ctx)
+    ? {
+        title: screen.title,
+        draw: () => [
+          note(t("You are practising. What is said here really goes to the unit: end the practice first."), "care"),
+          throwAwayButton(ctx),
+          ...callButtons(ctx.kit?.unit, "calm"),
+        ],
+        bar: () => [{ label: t("Back to the practice"), go: "tonight" }],
+      }
+    : screen;
 
 /** Tell the unit that there was practice: its day, and nothing of what was gone through. @param {Ctx} ctx */
 async function tell(ctx) {

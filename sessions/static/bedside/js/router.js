@@ -1,10 +1,11 @@
 /*
  * Screens by their address `#/name/param`. A screen is
  *   register("name", {title(ctx, params), draw(ctx, params) -> Node | Node[], bar?(ctx, params) -> [{label, go | tap,
- *   tone, hint}], light?})
+ *   tone, hint}], light?, toUnit?})
  * `params` is always a list of texts: go("reading", 2) opens #/reading/2 and draws with ["2"]. In `bar` the first is
  * the main action, `go` a screen's name (or [name, ...params]), `tap` a function. `light: true` leaves out the head and
- * makes the main action as tall as the thumb's half. One h1 a screen: the frame draws it from `title`.
+ * makes the main action as tall as the thumb's half. `toUnit: true`: it tells the unit something beside the
+ * record, which practice never does. One h1 a screen: the frame draws it from `title`.
  */
 
 import { clearAway, isSpent } from "./over.js";

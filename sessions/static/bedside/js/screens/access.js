@@ -5,7 +5,7 @@ import { useWords } from "../choices.js";
 import { toWall } from "../clock.js";
 import { siteOf } from "../draft.js";
 import { noneLeft } from "../flow_needle.js";
-import { isGivenUp, placesLeft } from "../needle_sites.js";
+import { isGivenUp, isOut, placesLeft } from "../needle_sites.js";
 import { go, register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { t, tn } from "../words.js";
@@ -22,7 +22,7 @@ window.addEventListener("hashchange", () => {
 function pickedOf(ctx) {
   const place = (use) => {
     const row = siteOf(ctx.night, use);
-    return row && !isGivenUp(row) ? row.site : null;
+    return row && !isOut(ctx.kit, ctx.night, row) ? row.site : null;
   };
   return Object.fromEntries(USES.map((use) => [use, place(use)]));
 }
@@ -43,7 +43,7 @@ function turnOf(ctx, [asked]) {
 }
 
 /** @param {Ctx} ctx */
-const gaveUp = (ctx, site) => ctx.night.doc.sites.some((row) => row.site === site.id && isGivenUp(row));
+const gaveUp = (ctx, site) => ctx.night.doc.sites.some((row) => row.site === site.id && isOut(ctx.kit, ctx.night, row));
 
 /** Where a needle was tried in vain and every other place is gone too. @param {Ctx} ctx */
 function isStuck(ctx, use) {

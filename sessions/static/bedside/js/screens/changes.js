@@ -78,4 +78,4 @@ function bar(ctx) {
   ];
 }
 
-register("changes", { title: () => t("What changed"), draw, bar });
+register("changes", { title: () => t("What changed"), draw, bar, toUnit: true });

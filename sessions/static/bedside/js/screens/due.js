@@ -55,6 +55,7 @@ function draw(ctx) {
 }
 
 register("due", {
+  toUnit: true,
   title: () => t("What is due"),
   draw,
   bar: (ctx) => [{ label: ctx.night && ctx.night.stage !== "handed" ? t("Back") : t("Tonight"), go: "tonight" }],

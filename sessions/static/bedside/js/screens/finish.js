@@ -102,7 +102,7 @@ function howEnded(ctx) {
       h(
         "details",
         { class: "other", open: !doc.ended_at || !doc.early_reason },
-        h("summary", { text: why }),
+        h("summary", { text: t("It ends before its time") }),
         choiceRow(why, earlyReasons(), doc.early_reason, pick(why, "early_reason")),
       ),
     h(
@@ -220,7 +220,10 @@ function endLabel(ctx) {
   return back === "whole" ? t("Blood is back: end now") : t("End now");
 }
 
-/** Whoever knows the steps, or cannot do them, ends all the same. @param {Ctx} ctx */
+/**
+ * Whoever knows the steps, or cannot do them, ends all the same: below them, for fluid removal goes off first.
+ * @param {Ctx} ctx
+ */
 const endNow = (ctx) =>
   stepsLeft(ctx).length > 0 && bigButton(endLabel(ctx), () => end(ctx), { data: { k: "end-now" } });
 
@@ -299,7 +302,7 @@ function checks(ctx) {
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   if (!ctx.night.doc.ended_at)
-    return [bloodNote(ctx), stepWords(ctx), endNow(ctx), ended(ctx), howEnded(ctx), shortRow(ctx)];
+    return [bloodNote(ctx), stepWords(ctx), ended(ctx), howEnded(ctx), endNow(ctx), shortRow(ctx)];
   const rows = bleedingRows(ctx);
   const out = rows.length > 0 && [h("h2", { text: t("Needles out") }), rows];
   if (!stillOpen(ctx).length) return [ended(ctx), howEnded(ctx), questions(ctx), out];

@@ -40,4 +40,4 @@ function bar(ctx) {
     : [{ label: t("Tonight"), go: "tonight" }];
 }
 
-register("messages", { title: () => t("Messages"), draw, bar });
+register("messages", { title: () => t("Messages"), draw, bar, toUnit: true });

@@ -47,6 +47,14 @@ register("more", {
             () => location.assign(ctx.kit.urls.letters.replace(ctx.kit.urls.placeholder, ctx.kit.patient.id)),
             { data: { k: "told" } },
           ),
+        ctx.online() &&
+          ctx.kit?.urls?.who_sees &&
+          ctx.kit.account.role === "patient" &&
+          bigButton(
+            t("Who sees your record"),
+            () => location.assign(ctx.kit.urls.who_sees.replace(ctx.kit.urls.placeholder, ctx.kit.patient.id)),
+            { data: { k: "who-sees" } },
+          ),
       ),
     ];
   },

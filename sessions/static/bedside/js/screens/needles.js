@@ -22,7 +22,7 @@ import {
 import { noneLeft, noOtherPlace } from "../flow_needle.js";
 import { addressOf, setStand, underWay } from "../flow_state.js";
 import { doseLimits, givenOf, heparin, putMedicine } from "../heparin.js";
-import { giveUp, placeName, placesLeft, siteName } from "../needle_sites.js";
+import { giveUp, isGivenUp, placeName, placesLeft, siteName } from "../needle_sites.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
 import { litresWords, plannedWords } from "../plan_words.js";
@@ -492,19 +492,31 @@ function again(ctx, use) {
   });
 }
 
-/** Swelling goes into the record as what it is, with the needle that it is at. @param {Ctx} ctx */
+/** Whether swelling was noted at the needle that does not work. @param {Ctx} ctx */
+const isSwollen = (ctx, use) =>
+  isGivenUp(siteOf(ctx.night, use)) &&
+  ctx.night.doc.events.some((event) => event.kind === "infiltration" && event.use === use);
+
+/**
+ * Swelling goes into the record as what it is, with the needle that it is at; that one is given up with it.
+ * @param {Ctx} ctx
+ */
 function swelling(ctx, use) {
-  const noted = ctx.night.doc.events.some((event) => event.kind === "infiltration" && event.note === nameOf(ctx, use));
-  if (noted) return note(t("Swelling at this needle is noted."), "care");
+  if (isSwollen(ctx, use))
+    return note(
+      t("Swelling at this needle is noted. Do not put in another needle before the unit has said so."),
+      "stop",
+    );
   const write = () =>
-    ctx.change(t("Swelling at this needle"), (night) =>
+    ctx.change(t("Swelling at this needle"), (night) => {
       addEvent(night, {
         kind: "infiltration",
         use,
         note: nameOf(ctx, use) ?? useWords(use),
         at: ctx.now().toISOString(),
-      }),
-    );
+      });
+      giveUp(night, use);
+    });
   return bigButton(t("There is swelling: note it"), write, { data: { k: "swelling" } });
 }
 
@@ -536,6 +548,26 @@ function noPlace(ctx, use) {
 }
 
 /** @param {Ctx} ctx */
+const sameSite = (ctx, use, hard) =>
+  bigButton(t("Another attempt at the same site"), () => again(ctx, use), {
+    hint: hard ? t("Never where it swells") : null,
+    data: { k: "again" },
+  });
+
+const otherSite = (use) =>
+  bigButton(t("Take another site"), () => go("access", use), {
+    hint: t("Only after the unit has said so"),
+    data: { k: "other-site" },
+  });
+
+/** @param {Ctx} ctx */
+const allTheSame = (ctx) =>
+  bigButton(t("Go on all the same"), () => forward(ctx, coded("all_the_same")), {
+    hint: t("Only after the unit has said so"),
+    data: { k: "all-the-same" },
+  });
+
+/** @param {Ctx} ctx */
 function notWorking(ctx, use) {
   const catheter = ofCatheter(ctx);
   const flushed = siteOf(ctx.night, use)?.flushed;
@@ -550,17 +582,15 @@ function notWorking(ctx, use) {
           "The needle is not right. If it came out, press on the place. Swelling, pain that stays, or unsure: call " +
             "the unit.",
         );
-  const goOn = () => forward(ctx, coded("all_the_same"));
+  const swollen = isSwollen(ctx, use);
   return [
     note(words, "care"),
     flushed === false && !catheter ? swelling(ctx, use) : null,
-    catheter ? null : bigButton(t("Another attempt at the same site"), () => again(ctx, use), { data: { k: "again" } }),
+    catheter || swollen ? null : sameSite(ctx, use, flushed === false),
     ...callButtons(ctx.kit.unit, "on_call"),
+    swollen && placesLeft(ctx.kit, ctx.night, use).length ? otherSite(use) : null,
     catheter ? null : noPlace(ctx, use),
-    bigButton(t("Go on all the same"), goOn, {
-      hint: t("Only after the unit has said so"),
-      data: { k: "all-the-same" },
-    }),
+    swollen ? null : allTheSame(ctx),
   ];
 }
 
@@ -753,9 +783,10 @@ function main(ctx) {
 /** @param {Ctx} ctx */
 function failedMain(ctx, use) {
   if (ofCatheter(ctx)) return { label: t("Try again"), tap: () => again(ctx, use), tone: "plain" };
-  return placesLeft(ctx.kit, ctx.night, use).length
-    ? { label: t("Take another site"), go: ["access", use] }
-    : callAction(ctx.kit.unit, "on_call");
+  if (isSwollen(ctx, use) || !placesLeft(ctx.kit, ctx.night, use).length) return callAction(ctx.kit.unit, "on_call");
+  const hard = siteOf(ctx.night, use)?.flushed === false;
+  const hint = hard ? t("After a swelling only when the unit has said so") : null;
+  return { label: t("Take another site"), go: ["access", use], hint };
 }
 
 /** @param {Ctx} ctx @param {SheetStep[]} shown */

@@ -53,6 +53,7 @@ const begun = (ctx) => [
 ];
 
 register("nottonight", {
+  toUnit: true,
   title: () => t("No treatment today"),
   draw: (ctx) => {
     const said = saidToday(ctx);

@@ -174,7 +174,7 @@ register("mistake", {
       ];
     return [
       h("p", {
-        text: t("The record is taken back: no treatment was done. The unit sees that, and nobody calls it missing."),
+        text: t("If you take the record back, the unit sees that no treatment was done, and nobody calls it missing."),
       }),
       bigButton(t("It was begun by mistake: take it back"), () => mistaken(ctx), {
         tone: "danger",

@@ -245,6 +245,7 @@ function draw(ctx, [form, kind]) {
 }
 
 register("surroundings", {
+  toUnit: true,
   title: (_ctx, [form]) => FORMS[form]?.[0]() ?? t("Water, supplies and machine"),
   draw,
   bar: (ctx, [form]) => [

@@ -142,8 +142,8 @@ function choices(ctx, plan) {
   return [note(over, "care"), choiceRow(t("These stay inside your prescription"), options, ctx.night.plan.kind, pick)];
 }
 
-/** @param {Ctx} ctx */
-function planned(ctx) {
+/** @param {Ctx} ctx @param {string[]} calls */
+function planned(ctx, calls) {
   const plan = planOf(ctx);
   const said = planAsTold(ctx);
   const other = bigButton(t("Something else, as the unit told me"), () => askAsTold(ctx), {
@@ -166,7 +166,10 @@ function planned(ctx) {
     ]),
     plan.over
       ? [choices(ctx, plan), other]
-      : note(t("The UF rate is under your limit in the prescribed time. Only that was judged."), "good"),
+      : note(
+          t("The UF rate is under your limit in the prescribed time. Only that was judged."),
+          calls.length ? "plain" : "good", // nothing reads as good beside something that wants a call
+        ),
   ];
 }
 
@@ -312,7 +315,7 @@ function draw(ctx) {
       calls.length > 0 && callFirst(ctx, calls),
       h("h2", { text: t("Plan for the fluid") }),
       gainLine(ctx),
-      planned(ctx),
+      planned(ctx, calls),
     ),
   ];
 }
