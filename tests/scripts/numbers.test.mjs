@@ -98,7 +98,10 @@ test("a rate in mL/kg/h where mL/h is wanted is asked about, and none at all is 
   const { readNumber } = await script("paper_sheet.js");
   const [rate] = tables.odd.map(([limits]) => limits).filter(({ label }) => label === "UF rate set");
   const asked = "9.3 mL/h is unusual (uf rate set is usually 50 to 1200 mL/h). Is it right?";
-  assert.deepEqual([0, 49, 50, 670].map((each) => Boolean(numbers.oddity(rate, each))), [false, true, false, false]);
+  assert.deepEqual(
+    [0, 49, 50, 670].map((each) => Boolean(numbers.oddity(rate, each))),
+    [false, true, false, false],
+  );
   assert.equal(numbers.oddity(rate, 9.3), asked);
   assert.deepEqual([readNumber(rate, "9.3"), readNumber(rate, "0").ask], [{ value: 9.3, ask: asked }, ""]);
 });

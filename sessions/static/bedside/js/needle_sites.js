@@ -23,10 +23,7 @@ export const isGivenUp = (row) => Boolean(row?.note?.includes(GIVEN_UP));
 export const isOut = (kit, night, row) =>
   isGivenUp(row) ||
   Boolean(
-    row &&
-      kit.access?.kind !== "catheter" &&
-      night.plan.sheet?.failed === row.use &&
-      siteOf(night, row.use) === row,
+    row && kit.access?.kind !== "catheter" && night.plan.sheet?.failed === row.use && siteOf(night, row.use) === row,
   );
 
 /**

@@ -33,10 +33,10 @@ export const throwAwayButton = (ctx) =>
 /**
  * A screen that tells the unit something of its own tells nothing while there is practice: it says so instead, however
  * it was come to.
- * @param {Ctx} ctx @param {BedsideScreen | undefined} screen
+ * @param {Ctx} ctx @param {BedsideScreen} screen @returns {BedsideScreen}
  */
 export const asPractised = (ctx, screen) =>
-  screen?.toUnit && isPractice(ctx)
+  screen.toUnit && isPractice(ctx)
     ? {
         title: screen.title,
         draw: () => [
