@@ -67,7 +67,7 @@ def test_weighing_and_finish_ask_for_it(evening: Evening) -> None:
     evening.page.get_by_text("Standing, and temperature").click()
     expect(evening.screen()).to_contain_text("Blood glucose before")
     evening.go("finish")
-    evening.tap("Blood is back: end now")
+    evening.tap("End now")
     expect(evening.screen()).to_contain_text("Blood glucose after")
     expect(evening.screen()).to_contain_text("Glucose of the bag")
 
