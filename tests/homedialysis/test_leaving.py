@@ -172,6 +172,16 @@ def test_nobody_takes_the_address_of_a_colleague(nurse: User, nephrologist: User
     assert mailoutbox == []
 
 
+@pytest.mark.parametrize("known", [True, False])
+def test_a_lost_password_is_asked_for_by_whoever_is_known_and_nobody_is_told_who_is(
+    nurse: User, mailoutbox: list[Any], known: bool
+) -> None:
+    address = nurse.email if known else "nobody@example.org"
+    answer = Client().post("/accounts/password/reset/", {"email": address})
+    assert (answer.status_code, answer.headers["Location"]) == (302, "/accounts/password/reset/done/")
+    assert [mail.to for mail in mailoutbox] == [[address]]
+
+
 def test_a_new_address_counts_once_it_is_confirmed(nurse: User, mailoutbox: list[Any]) -> None:
     before = nurse.email
     nurse.set_password(LONG_ENOUGH)

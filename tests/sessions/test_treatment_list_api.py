@@ -95,5 +95,5 @@ def test_the_list_asks_a_fixed_number_of_times(
 def test_one_record_is_written_at_a_fixed_number_of_queries(
     ana: Patient, readings: int, django_assert_max_num_queries: Any
 ) -> None:
-    with django_assert_max_num_queries(19):
+    with django_assert_max_num_queries(20):
         record_night(ana, readings=readings)

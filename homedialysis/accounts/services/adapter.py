@@ -28,9 +28,11 @@ class InvitedOnly(DefaultAccountAdapter):
         """An address that somebody else signs in with is nobody else's, confirmed or not."""
         cleaned: str = super().clean_email(email)
         user = getattr(around.request, "user", None)
-        if _belongs_to_another(cleaned, user):
-            raise ValidationError(_("%(email)s is the address of somebody else.") % {"email": email})
-        if isinstance(user, User):
+        if isinstance(
+            user, User
+        ):  # who asks for a new password is nobody yet, and is never told which addresses are known
+            if _belongs_to_another(cleaned, user):
+                raise ValidationError(_("%(email)s is the address of somebody else.") % {"email": email})
             own_address_counts(user)  # else the one in use would give way before the new one is confirmed
         return cleaned
 
@@ -50,6 +52,5 @@ class InvitedOnly(DefaultAccountAdapter):
             messages.error(around.request, words)
 
 
-def _belongs_to_another(email: str, user: Any) -> bool:
-    others = User.objects.exclude(pk=user.pk) if isinstance(user, User) else User.objects.all()
-    return others.filter(email__iexact=email).exists()
+def _belongs_to_another(email: str, user: User) -> bool:
+    return User.objects.exclude(pk=user.pk).filter(email__iexact=email).exists()
