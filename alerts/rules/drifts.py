@@ -87,8 +87,8 @@ def drifting(
 
 
 TOGETHER = _(
-    "designed false alarms of the signs together (Xie and Siegmund, Ann Stat 2013;41:670 [from memory, source not "
-    "opened]), see the science of trends"
+    "designed false alarms of the signs together (Xie and Siegmund, Ann Stat 2013;41:670 [as commonly quoted, not "
+    "looked up: check it before you rely on it]), see the science of trends"
 )
 
 

@@ -10,7 +10,8 @@ from django.contrib.auth.hashers import make_password
 from numpy.random import Generator
 
 from alerts.models import RotaTurn
-from homedialysis.accounts.models import OpeningHours, Role, Unit, UnitSystem, User
+from homedialysis.accounts.choices import UnitSystem
+from homedialysis.accounts.models import OpeningHours, Role, Unit, User
 from homedialysis.accounts.services.invitations import accept, open_invitation
 from homedialysis.demo import people
 from homedialysis.demo.cast import GivenUp, Member

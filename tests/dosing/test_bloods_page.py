@@ -10,7 +10,8 @@ from django.test import Client
 from django.utils import timezone
 
 from dosing.services.numbers.blood_units import shown_as, three_figures
-from homedialysis.accounts.models import Unit, UnitSystem, User
+from homedialysis.accounts.choices import UnitSystem
+from homedialysis.accounts.models import Unit, User
 from homedialysis.accounts.services.units import Spoken
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte

@@ -133,4 +133,20 @@ def test_what_is_refused() -> None:
         trends_of(days=days(1), series={"tmp": Series(values=[1, 2])})
     with pytest.raises(ValueError, match="venous: flows has 3 entries for 2 days"):
         trends_of(days=days(2), series={"venous": Series(values=[1, 2], flows=[1, 2, 3])})
-    assert set(WATCHES) == {"venous", "arterial", "clearance", "post_weight", "systolic", "bleeding", "tmp"}
+    assert sorted(WATCHES) == [
+        "arterial",
+        "attempts",
+        "bleeding",
+        "clearance",
+        "felt",
+        "found",
+        "gain",
+        "length",
+        "lowest",
+        "pain",
+        "post_systolic",
+        "post_weight",
+        "systolic",
+        "tmp",
+        "venous",
+    ]

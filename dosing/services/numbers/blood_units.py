@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from dosing.science.bloods import ANALYTES
-from homedialysis.accounts.models import UnitSystem
+from homedialysis.accounts.choices import UnitSystem
 from homedialysis.accounts.services.units import Spoken, spoken
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte

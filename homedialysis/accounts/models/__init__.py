@@ -17,26 +17,13 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from knox.models import AbstractAuthToken
 
+from homedialysis.accounts.choices import TemperatureUnit, UnitSystem, WeightUnit
+
 
 def known_time_zone(name: str) -> None:
     if name not in zoneinfo.available_timezones():
         words = _("“%(name)s” is not a time zone; write one such as Europe/Lisbon.")
         raise ValidationError(words, params={"name": name})
-
-
-class UnitSystem(models.TextChoices):
-    SI = "si", _("SI (mmol/L, g/L)")
-    US = "us", _("US conventional (mg/dL, g/dL)")
-
-
-class WeightUnit(models.TextChoices):
-    KG = "kg", "kg"
-    LB = "lb", "lb"
-
-
-class TemperatureUnit(models.TextChoices):
-    CELSIUS = "°C", "°C"
-    FAHRENHEIT = "°F", "°F"
 
 
 class Role(models.TextChoices):

@@ -14,7 +14,8 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from homedialysis.accounts.models import BEDSIDE_ROLES, TemperatureUnit, User, WeightUnit, signed_in
+from homedialysis.accounts.choices import TemperatureUnit, WeightUnit
+from homedialysis.accounts.models import BEDSIDE_ROLES, User, signed_in
 from homedialysis.accounts.services.language import languages_for
 
 

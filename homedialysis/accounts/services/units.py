@@ -9,8 +9,12 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from homedialysis.accounts.models import TemperatureUnit, Unit, UnitSystem, User, WeightUnit
+from homedialysis.accounts.choices import TemperatureUnit, UnitSystem, WeightUnit
+
+if TYPE_CHECKING:
+    from homedialysis.accounts.models import Unit, User
 
 LB_IN_KG = 0.45359237
 """Exactly: international yard and pound agreement, 1959."""
@@ -59,6 +63,8 @@ def units_of(unit: Unit | None, reader: User | None = None) -> Spoken:
 
 def unit_speaks() -> Spoken:
     """The units that the unit has chosen, for what is written for nobody in particular."""
+    from homedialysis.accounts.models import Unit
+
     return units_of(Unit.objects.first())
 
 
