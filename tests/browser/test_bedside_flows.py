@@ -295,7 +295,7 @@ def test_a_reading_of_78_asks_nothing_and_offers_what_to_do_now(phone: Trouble) 
     phone.answer("There is no blood")
     phone.answer("Fluid removal is off")
     phone.answer("Done, next")
-    expect(phone.page.locator("#screen")).to_contain_text("78/44 mmHg. That is below 90 mmHg: low.")
+    expect(phone.page.locator("#screen")).to_contain_text("78/44 mmHg. 78 mmHg is below 90 mmHg: a low blood pressure.")
     phone.answer("Done, next")
     assert phone.event()["systolic"] is None  # the reading has it: one pressure is kept once
     phone.go("reading", "0")
