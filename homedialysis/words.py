@@ -39,6 +39,7 @@ STAFF_ROOMS = (
     "dosing/services/night/charts.py",
     "dosing/services/month/*",
     "dosing/services/planner/*",
+    "homedialysis/accounts/choices/*",
     "homedialysis/accounts/models/*",
     "homedialysis/accounts/pages/forms_unit.py",
     "homedialysis/accounts/pages/people.py",
