@@ -86,9 +86,9 @@ def drifting(
     )
 
 
-TOGETHER = _(
-    "designed false alarms of the signs together (Xie and Siegmund, Ann Stat 2013;41:670 [as commonly quoted, not "
-    "looked up: check it before you rely on it]), see the science of trends"
+TOGETHER = cited(
+    _("designed false alarms of the signs together: see the science of trends; Xie and Siegmund, Ann Stat 2013;41:670"),
+    Status.MEMORY,
 )
 
 

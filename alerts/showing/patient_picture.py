@@ -13,7 +13,6 @@ from alerts.showing.courses import CourseChart, charts_of
 from dosing.services.night.treatments import ComputedNight, nights_of
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.results.blood_tables import BloodDrawing, drawings_of, drawings_table
-from homedialysis.accounts.services.units import spoken
 from sessions.models import Medicine, Patient, Prescription, Reading, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 
@@ -60,7 +59,7 @@ def picture_of_patient(patient: Patient, *, at: datetime) -> PatientPicture:
         charts=charts_of(course),
         medicines=_medicines(course),
         drawings=drawings,
-        bloods=drawings_table(drawings, spoken()),
+        bloods=drawings_table(drawings),
         prescription=prescription_in_force(patient, at),
         access=patient.accesses.in_use().first(),
     )

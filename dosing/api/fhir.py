@@ -20,7 +20,7 @@ from rest_framework.views import APIView
 
 from dosing.api.unchanged import mark_of, marked
 from dosing.services.fhir import reading, resources
-from dosing.services.fhir.parts import Json
+from dosing.services.fhir.parts import Json, outcome
 from dosing.services.fhir.reading import WantedResources
 from dosing.services.fhir.searching import KINDS, PAGING, SEARCHES, SearchRefused, Wish, wishes
 from dosing.services.night.treatments import as_night
@@ -59,8 +59,7 @@ class FhirView(APIView):
     def handle_exception(self, exc: Exception) -> Response:
         answer = super().handle_exception(exc)
         words = _words(exc.detail) if isinstance(exc, APIException) else "There is no such resource."
-        issue = {"severity": "error", "code": CODES.get(answer.status_code, "processing"), "diagnostics": words}
-        answer.data = {"resourceType": "OperationOutcome", "issue": [issue]}
+        answer.data = outcome(CODES.get(answer.status_code, "processing"), words)
         return answer
 
 

@@ -17,13 +17,12 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from dosing.pages.forms_bloods import BloodsForm
 from dosing.pages.forms_importing import UrineForm
-from dosing.services.numbers.blood_units import shown_as, three_figures
+from dosing.services.numbers.blood_units import spoken_of, three_figures
 from dosing.services.results.blood_history import changes_of, changes_of_one
 from dosing.services.results.blood_tables import drawings_of, drawings_table
 from dosing.services.results.urine import collections_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
-from homedialysis.accounts.services.units import spoken
 from sessions.facts.choices import SampleTiming
 from sessions.models import BloodResult, Patient, UrineCollection
 from sessions.pages.persons import shown_patient
@@ -61,13 +60,13 @@ def blood(request: HttpRequest, patient_id: uuid.UUID, result_id: int) -> HttpRe
     found = get_object_or_404(person.bloods.select_related("entered_by", "message__laboratory"), pk=result_id)
     if request.method == "POST":
         return _taken_back(request, person, found)
-    shown = shown_as(found.analyte, spoken())
+    shown = spoken_of(found.analyte)
     context = {
         "patient": person,
         "result": found,
         "shown": shown,
         "text": three_figures(shown.from_canonical(found.value)),
-        "changes": changes_of_one(found, spoken()),
+        "changes": changes_of_one(found),
     }
     return render(request, "dosing/blood.html", context)
 
@@ -104,8 +103,8 @@ def _page(request: HttpRequest, person: Patient, form: BloodsForm, urine_form: U
         "form": form,
         "urine": urine_form,
         "page": page,
-        "rows": drawings_table(list(page), spoken()),
-        "changes": changes_of(person, spoken()),
+        "rows": drawings_table(list(page)),
+        "changes": changes_of(person),
         "collections": collections_of(person),
     }
     return render(request, "dosing/bloods.html", context)

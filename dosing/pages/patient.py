@@ -27,14 +27,14 @@ from dosing.services.numbers.number import ShownIn
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next
-from homedialysis.web.middleware import unit_of
+from homedialysis.web.context import unit_for
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.fields import EVENT, FLUID, SITE
 from sessions.facts.months import first_of, month_before
 from sessions.facts.ranges import Range
 from sessions.models import BloodResult, Event, Patient, TreatmentRecord
-from sessions.models.local_time import unit_there, zone_of
+from sessions.models.local_time import zone_of
 from sessions.pages.handing_over import said_of_late, standing_entries
 from sessions.pages.persons import shown_patient
 from sessions.services import noted_tables
@@ -120,9 +120,7 @@ def _who_looks(request: HttpRequest) -> str:
     """For the bedside: who looks at this and when, on the clock of the page; "" for staff, who know."""
     if not getattr(request.user, "is_bedside", False):
         return ""
-    own, now = getattr(request.user, "patient", None), timezone.now()
-    unit = unit_there(own, unit_of(request), now) if own else unit_of(request)
-    return looked_at_next(unit, now, zone=ZoneInfo(timezone.get_current_timezone_name()))
+    return looked_at_next(unit_for(request), timezone.now(), zone=ZoneInfo(timezone.get_current_timezone_name()))
 
 
 def _night(request: HttpRequest, record_id: uuid.UUID) -> ComputedNight:

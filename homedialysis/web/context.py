@@ -15,10 +15,10 @@ from sessions.models.local_time import unit_there
 
 
 def unit(request: HttpRequest) -> dict[str, Any]:
-    return {"unit": _unit_there(request), "release": settings.VERSION}
+    return {"unit": unit_for(request), "release": settings.VERSION}
 
 
-def _unit_there(request: HttpRequest) -> Unit | None:
+def unit_for(request: HttpRequest) -> Unit | None:
     """The unit, to a patient with the ambulance number of the place where the patient is."""
     known = unit_of(request)
     patient = own_patient(request)

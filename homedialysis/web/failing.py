@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
 
 import psycopg
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 from django.views import defaults
+
+from dosing.services.fhir.parts import outcome
 
 API, FHIR = "/api/", "/api/v1/fhir/"
 AGAIN_AFTER = 10
@@ -60,6 +61,4 @@ def _for_a_program(request: HttpRequest, status: int, words: str) -> HttpRespons
     if not request.path.startswith(FHIR):
         return JsonResponse({"detail": words}, status=status)
     code = {404: "not-found", 503: "transient"}.get(status, "exception")
-    issue = {"severity": "error", "code": code, "diagnostics": words}
-    outcome: dict[str, Any] = {"resourceType": "OperationOutcome", "issue": [issue]}
-    return JsonResponse(outcome, status=status, content_type="application/fhir+json")
+    return JsonResponse(outcome(code, words), status=status, content_type="application/fhir+json")

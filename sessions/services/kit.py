@@ -191,7 +191,7 @@ def _unit(unit: Unit) -> Json:
             {"weekday": each.weekday, "opens": f"{each.opens:%H:%M}", "closes": f"{each.closes:%H:%M}"}
             for each in unit.opening_hours.all()
         ],
-        "closed_days": [each.day.isoformat() for each in unit.closed_days.all()],
+        "closed_days": [day.isoformat() for day in sorted(unit.days_closed)],
     }
 
 

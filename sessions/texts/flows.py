@@ -108,13 +108,10 @@ def _signs(words: StrOrPromise) -> FlowStep:
 
 def _call(words: StrOrPromise, *go_on: Reply, hint: StrOrPromise = "") -> FlowStep:
     """The telephone call that decides how it goes on; whoever reaches nobody ends the treatment."""
-    ends = (
-        Reply("unit_end", "blood", (UNIT,)),
-        Reply("unit_not_reached", "blood", (NOT_REACHED,)),
-    )
-    return FlowStep("call", words, hint or NOBODY, (*go_on, *ends))
+    return FlowStep("call", words, hint or NOBODY, (*go_on, *CALL_ENDS))
 
 
+CALL_ENDS = (Reply("unit_end", "blood", (UNIT,)), Reply("unit_not_reached", "blood", (NOT_REACHED,)))
 NOBODY = _("If you reach nobody: end the treatment as you were trained, and do not go on.")
 GO_ON = Reply("unit_go_on", "pump_on", (UNIT,))
 CALL = _call(_("Call the unit on call: how to go on."), GO_ON)
@@ -122,8 +119,7 @@ NO_PLACE = FlowStep(
     "call_no_place", _("Call the unit on call: no other place is left for a needle."),
     _("Ask whether the blood may come back, and how. Never force it. If you reach nobody: end the treatment as you "
       "were trained."),
-    (Reply("place_after_all", "place"), Reply("unit_end", "blood", (UNIT,)),
-     Reply("unit_not_reached", "blood", (NOT_REACHED,))),
+    (Reply("place_after_all", "place"), *CALL_ENDS),
     for_whom=NEEDLES,
 )  # fmt: skip
 

@@ -224,7 +224,7 @@ class TestHandOver:
     ) -> None:
         for _ in range(patients):
             made_alert(PatientFactory(), at=timezone.now() - timedelta(minutes=5))
-        with django_assert_max_num_queries(20):
+        with django_assert_max_num_queries(19):
             nurse_client.get(HANDOVER)
 
 
@@ -276,7 +276,7 @@ class TestQuality:
     ) -> None:
         for number in range(patients):
             made_alert(PatientFactory(), at=timezone.now() - DAY, rule=f"rule{number}")
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(11):
             assert nurse_client.get(QUALITY, {"days": days}).status_code == 200
 
 

@@ -261,7 +261,7 @@ class TestLive:
 
 
 @pytest.mark.parametrize("patients", [1, 3])
-@pytest.mark.parametrize(("address", "queries"), [(TRIAGE, 17), (LIST, 16), (reverse("alerts:closed"), 9)])
+@pytest.mark.parametrize(("address", "queries"), [(TRIAGE, 16), (LIST, 15), (reverse("alerts:closed"), 8)])
 def test_the_number_of_queries_does_not_hang_on_the_number_of_patients(
     unit: object,
     nurse_client: Client,

@@ -91,5 +91,5 @@ def test_the_list_asks_a_fixed_number_of_times(
     for prescription in PrescriptionFactory.create_batch(count):
         record_night(prescription.patient)
     nurse_client.get(PAGE)
-    with django_assert_num_queries(8):  # session, person, unit, hours, closed days, count, patients, prescriptions
+    with django_assert_num_queries(7):  # session, person, unit, hours, count, patients, prescriptions
         assert len(names(nurse_client)) == count + 1  # and the one of the crowd

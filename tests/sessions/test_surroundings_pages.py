@@ -292,7 +292,7 @@ def test_the_page_asks_a_fixed_number_of_times(
 ) -> None:
     _furnished(ana, rows)
     tove.get(where(ana))
-    with django_assert_num_queries(35):
+    with django_assert_num_queries(34):
         text = tove.get(where(ana)).content.decode()
     assert "action level" in text
     assert "short" in text
@@ -305,7 +305,7 @@ def test_so_does_the_page_of_everybody(
     _furnished(ana, 1)
     if both:
         _furnished(ben, 2)
-    with django_assert_num_queries(26):
+    with django_assert_num_queries(25):
         text = tove.get("/surroundings/").content.decode()
     for words in ("Ana Verdemar", "Ben Okonjo", "Endotoxin test", "action level"):
         assert words in text

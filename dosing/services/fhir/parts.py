@@ -25,6 +25,14 @@ def without_empty(resource: Json) -> Json:
     return {name: value for name, value in resource.items() if value not in (None, "", [], {})}
 
 
+def outcome(code: str, words: str) -> Json:
+    """Why something could not be: what FHIR answers in the place of what was asked."""
+    return {
+        "resourceType": "OperationOutcome",
+        "issue": [{"severity": "error", "code": code, "diagnostics": words}],
+    }
+
+
 def moment(at: datetime | None) -> str | None:
     return at.isoformat() if at else None
 

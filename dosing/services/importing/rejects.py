@@ -11,6 +11,7 @@ from typing import Any
 
 from django.utils.translation import gettext
 
+from dosing.services.fhir.parts import outcome
 from dosing.services.importing.judging import REJECTED
 from dosing.services.importing.line_words import in_words
 from dosing.services.importing.taking import LEAVE
@@ -78,8 +79,7 @@ def _fhir(lines: Sequence[LabLine]) -> bytes:
         raw = line.row["raw"]
         if raw.get("patient"):
             people[raw["patient_url"]] = raw["patient"]
-        issue = {"severity": "error", "code": "processing", "diagnostics": reason_of(line)}
-        entries += [{"resource": raw["resource"]}, {"resource": {"resourceType": "OperationOutcome", "issue": [issue]}}]
+        entries += [{"resource": raw["resource"]}, {"resource": outcome("processing", reason_of(line))}]
     bundle = {
         "resourceType": "Bundle",
         "type": "collection",

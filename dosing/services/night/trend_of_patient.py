@@ -186,16 +186,13 @@ def trends_of(*, days: Sequence[date], series: Mapping[str, Series]) -> dict[str
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StoryVerdict:
-    """What the quantities of a story say together: a verdict of each that was noted, by key; which of them speak."""
+    """What the quantities of a story say together: whether it is told, and two at least speak; a verdict of each that
+    was noted, by key; which of them speak.
+    """
 
-    told: bool
+    drifting: bool
     signs: dict[str, TrendVerdict]
     speaking: tuple[str, ...]
-
-    @property
-    def drifting(self) -> bool:
-        """Told, and by two quantities at least."""
-        return self.told and len(self.speaking) > 1
 
 
 def stories_of(*, days: Sequence[date], series: Mapping[str, Series]) -> dict[str, StoryVerdict]:
@@ -228,7 +225,7 @@ def stories_of(*, days: Sequence[date], series: Mapping[str, Series]) -> dict[st
 
 def _story_verdict(keys: Sequence[str], told: trends.JointVerdict) -> StoryVerdict:
     signs = {key: TrendVerdict(verdict) for key, verdict in zip(keys, told.signs, strict=True)}
-    return StoryVerdict(told.told, signs, tuple(keys[place] for place in told.speaking))
+    return StoryVerdict(told.drifting, signs, tuple(keys[place] for place in told.speaking))
 
 
 def _refuse_misfits(key: str, given: Series, days: int) -> None:

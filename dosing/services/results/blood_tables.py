@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from dosing.services.numbers.blood_units import shown_as, three_figures
-from homedialysis.accounts.services.units import Spoken
+from dosing.services.numbers.blood_units import spoken_of, three_figures
 from sessions.facts.choices import Analyte
 from sessions.models import BloodResult, Patient
 
@@ -28,13 +27,13 @@ def drawings_of(patient: Patient) -> list[BloodDrawing]:
     return [BloodDrawing(group[0], {result.analyte: result for result in group}) for group in each]
 
 
-def drawings_table(drawings: list[BloodDrawing], units: Spoken) -> list[dict[str, Any]]:
+def drawings_table(drawings: list[BloodDrawing]) -> list[dict[str, Any]]:
     """A row for each analyte that was measured: its name, its unit, and for each drawing {result, text}, or None."""
     rows = []
     for analyte in Analyte:
         found = [drawing.results.get(analyte) for drawing in drawings]
         if any(found):
-            shown = shown_as(analyte.value, units)
+            shown = spoken_of(analyte.value)
             cells = [
                 result and {"result": result, "text": three_figures(shown.from_canonical(result.value))}
                 for result in found

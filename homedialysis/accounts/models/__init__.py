@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 import zoneinfo
+from datetime import date
 from typing import Any, ClassVar
 
 import pghistory
@@ -14,6 +15,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 from knox.models import AbstractAuthToken
 
@@ -42,7 +44,7 @@ CLINICAL_ROLES = frozenset({Role.NURSE, Role.NEPHROLOGIST})
 class UnitManager(models.Manager["Unit"]):
     def current(self) -> Unit | None:
         """The one unit of this installation, or None before it is set up."""
-        return self.prefetch_related("opening_hours", "closed_days").first()
+        return self.prefetch_related("opening_hours").first()
 
 
 @pghistory.track()
@@ -69,6 +71,11 @@ class Unit(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @cached_property
+    def days_closed(self) -> frozenset[date]:
+        """On which it is closed whatever its hours say; read when somebody first asks, for most pages never do."""
+        return frozenset(self.closed_days.values_list("day", flat=True))
 
 
 class Weekday(models.IntegerChoices):

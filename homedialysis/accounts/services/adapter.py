@@ -28,9 +28,8 @@ class InvitedOnly(DefaultAccountAdapter):
         """An address that somebody else signs in with is nobody else's, confirmed or not."""
         cleaned: str = super().clean_email(email)
         user = getattr(around.request, "user", None)
-        if isinstance(
-            user, User
-        ):  # who asks for a new password is nobody yet, and is never told which addresses are known
+        # Who asks for a new password is nobody yet, and is never told which addresses are known.
+        if isinstance(user, User):
             if _belongs_to_another(cleaned, user):
                 raise ValidationError(_("%(email)s is the address of somebody else.") % {"email": email})
             own_address_counts(user)  # else the one in use would give way before the new one is confirmed

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import datetime
 from importlib import import_module
+from typing import Any
 
 from django.conf import settings
 from django.db import transaction
@@ -74,6 +75,11 @@ def contact(*, user: User, device_id: uuid.UUID, name: str, session_key: str, at
     return device
 
 
+def session_store() -> Any:
+    """The class of the sessions of this installation, by its setting: its module's name is that of one of our own."""
+    return import_module(settings.SESSION_ENGINE).SessionStore
+
+
 @transaction.atomic
 def take_back(*, device: BedsideDevice, by: User, at: datetime) -> None:
     """End the device's session; at its next contact it learns that it has to wipe what it keeps. Twice is once."""
@@ -81,7 +87,7 @@ def take_back(*, device: BedsideDevice, by: User, at: datetime) -> None:
     if held.revoked_at:
         return
     if held.session_key:
-        import_module(settings.SESSION_ENGINE).SessionStore(held.session_key).delete()
+        session_store()(held.session_key).delete()
     held.revoked_at, held.revoked_by, held.session_key = at, by, ""
     held.save(update_fields=["revoked_at", "revoked_by", "session_key"])
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
-from importlib import import_module
 
-from django.conf import settings
 from django.contrib.auth import SESSION_KEY
 from django.db import transaction
 
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, User
-from homedialysis.accounts.services.bedside_devices import take_back
+from homedialysis.accounts.services.bedside_devices import session_store, take_back
 
 
 @transaction.atomic
@@ -34,8 +32,8 @@ def sign_out_everywhere(*, user: User, by: User, at: datetime) -> None:
     end_tokens(user=user)
     for device in BedsideDevice.objects.filter(user=user).in_use():
         take_back(device=device, by=by, at=at)
-    kept = import_module(settings.SESSION_ENGINE).SessionStore.get_model_class()
-    for session in kept.objects.filter(expire_date__gt=at):  # nothing in the table says whose one is
+    sessions = session_store().get_model_class().objects.filter(expire_date__gt=at)
+    for session in sessions:  # nothing in the table says whose one is
         if session.get_decoded().get(SESSION_KEY) == str(user.pk):
             session.delete()
 

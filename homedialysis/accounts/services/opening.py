@@ -56,7 +56,7 @@ def closed_last(unit: Unit, at: datetime) -> datetime | None:
 
 def _long_enough(unit: Unit) -> int:
     """Days in which a unit that has hours is open once, whatever days it is closed in a row."""
-    return WEEK_AND_A_DAY + len(unit.closed_days.all())
+    return WEEK_AND_A_DAY + len(unit.days_closed)
 
 
 def open_time_between(unit: Unit, start: datetime, end: datetime) -> timedelta:
@@ -109,10 +109,9 @@ def _open_periods(unit: Unit, start: datetime, *, days: int) -> Iterator[OpenPer
     zone = ZoneInfo(unit.time_zone)
     first = start.astimezone(zone).date()
     hours = {row.weekday: row for row in unit.opening_hours.all()}
-    closed = {each.day for each in unit.closed_days.all()}
     for count in range(days + 1):
         day = first + count * DAY
-        row = None if day in closed else hours.get(day.weekday())
+        row = None if day in unit.days_closed else hours.get(day.weekday())
         if row is not None:
             period = OpenPeriod(
                 _at(datetime.combine(day, row.opens), zone), _at(datetime.combine(day, row.closes), zone)
