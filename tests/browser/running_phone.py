@@ -11,6 +11,7 @@ from playwright.sync_api import Page, expect
 
 from sessions.models import AccessSite, Patient, Prescription, VascularAccess
 from tests.browser.conftest import BrowserPage, Watched
+from tests.browser.shell import go_to
 from tests.factories import AccessFactory, PrescriptionFactory, SiteFactory, record_night
 
 MODULES = "/static/bedside/js"
@@ -83,8 +84,7 @@ class Phone:
         self.go("running")
 
     def go(self, *place: str) -> None:
-        self.page.evaluate("(place) => { location.hash = `#/${place}`; }", "/".join(place))
-        expect(self.page.locator("#screen h1[tabindex]")).to_be_visible()
+        go_to(self.page, "/".join(place))
 
     def night(self) -> Any:
         script = f"async () => JSON.parse(JSON.stringify((await import('{MODULES}/app.js')).ctx.night))"

@@ -14,6 +14,26 @@ STARTED = (datetime.now(UTC) - timedelta(days=1)).replace(hour=21, minute=30, se
 """When the made-up nights begin: not long ago, as the server sees it."""
 ENDED = STARTED + timedelta(hours=4)
 
+GO_TO = """async (place) => {
+  const asked = `#/${place}`;
+  const name = place.split("/")[0];
+  const drawn = new Promise((done) => window.addEventListener("hashchange", done, { once: true }));
+  if (location.hash !== asked) {
+    location.hash = asked;
+    await drawn;
+  }
+  for (let tries = 0; tries < 150; tries += 1) {
+    if (location.hash !== asked || document.documentElement.dataset.screen === name) return true;
+    await new Promise((next) => setTimeout(next, 100));
+  }
+  return false;
+}"""
+
+
+def go_to(page: Page, place: str) -> None:
+    """To a screen of the bedside, which is drawn when this returns: it may have to be fetched first, or lead on."""
+    assert page.evaluate(GO_TO, place), f"never drawn: {place}"
+
 
 class Shell:
     """One window of the bedside."""
@@ -60,8 +80,7 @@ class Shell:
         return Shell(self.watched, page)
 
     def go(self, place: str) -> None:
-        self.page.evaluate("(place) => { location.hash = `#/${place}`; }", place)
-        self.until(f"document.documentElement.dataset.screen === '{place.split('/')[0]}'")
+        go_to(self.page, place)
 
     def press(self, name: str, exact: bool = True) -> None:
         self.page.get_by_role("button", name=name, exact=exact).click()
