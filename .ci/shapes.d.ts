@@ -16,6 +16,8 @@ interface Limits {
   /** That nothing is as usual as what lies within `usual`. */
   zero?: boolean;
   apart?: number;
+  /** The key of what is prescribed of it, which stands beside it. */
+  ordered?: string;
   doubt?: (number: number) => string;
   step?: number;
   /** The unit that the reader chose where it is not the canonical one: told = factor · kept + offset. */

@@ -161,7 +161,7 @@ def night(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
         "reading_headings": noted_tables.reading_headings(),
         "readings": noted_tables.reading_lines(record),
         "measured": noted_tables.before_and_after(record),
-        "fluid": noted_tables.noted(record, FLUID),
+        "fluid": noted_tables.noted(record, FLUID, ordered=record.prescription),
         "events": [_event_shown(event) for event in record.event_set.all()],
         "medicines": record.medicine_set.all(),
         "checks": checks,

@@ -48,7 +48,8 @@ class Field(Range):
     apart: how many times more or less than prescribed it usually is at most, 0 where nothing is prescribed (common
     practice, no source, each). example: a likely value, for the API's examples and the demo; None for the middle of
     what is usual. of_machine: whether it is read off the machine, and so told in the machine's unit whatever the reader
-    chose for weight and temperature of the body.
+    chose for weight and temperature of the body. ordered: the key of what is
+    prescribed of it in `sessions/facts/ordered.py`, which stands beside it, or "".
     """
 
     short: str = ""
@@ -69,6 +70,7 @@ class Field(Range):
     zero: bool = False
     example: float | None = None
     of_machine: bool = False
+    ordered: str = ""
 
     def oddity(self, given: float) -> str:
         return "" if self.zero and given == 0 else super(Field, self).oddity(given)
@@ -255,6 +257,20 @@ FLUID: dict[str, Field] = {
         decimals=-2,
         asked=None,
         example=2.7,
+    ),
+    "set_temperature_c": Field(
+        _("Dialysate temperature set on the machine"),
+        "°C",
+        (20, 45),
+        (34.5, 38),
+        0.1,
+        short=_("Dialysate temperature, set"),
+        decimals=1,
+        on_paper=False,
+        of_its_treatment=True,
+        example=36.5,
+        of_machine=True,
+        ordered="dialysate_temperature_c",
     ),
     "rinse_back_l": Field(_("Rinse-back"), "L", (0, 2), (0.1, 0.6), 0.05, decimals=-2, example=0.3),
     "intake_l": Field(

@@ -224,6 +224,10 @@ def told_beside(told: Told) -> dict[str, Any]:
     return {"told": asdict(told)} if told.differs else {}
 
 
+ALSO_FOR_SCRIPTS = ("at_most", "rises", "apart", "zero", "ordered")
+"""What the phone gets of a field's declaration where it says anything."""
+
+
 def _for_script(limits: Range) -> dict[str, Any]:
     told = told_beside(limits.told) | {
         "label": gettext(limits.label),
@@ -236,7 +240,7 @@ def _for_script(limits: Range) -> dict[str, Any]:
     if not isinstance(limits, Field):
         return told
     told |= {"short": limits.short_words, "decimals": limits.decimals}
-    told |= {name: getattr(limits, name) for name in ("at_most", "rises", "apart", "zero") if getattr(limits, name)}
+    told |= {name: getattr(limits, name) for name in ALSO_FOR_SCRIPTS if getattr(limits, name)}
     if not limits.together:
         return told
     return told | {"together": gettext(limits.together), "pair": limits.paired_with}

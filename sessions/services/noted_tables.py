@@ -10,18 +10,20 @@ from django.template.defaultfilters import floatformat
 from django.utils.translation import gettext
 
 from sessions.facts.fields import MEASURED, PREFIXES, READING, Column, Field, columns
-from sessions.models import Reading, TreatmentRecord
+from sessions.models import Prescription, Reading, TreatmentRecord
 
 NOTHING = "–"
 
 
 @dataclass(frozen=True, slots=True)
 class NotedNumber:
-    """A number that was noted: label, text and unit in the language of the reader."""
+    """A number that was noted: label, text and unit in the language of the reader; ordered: what was prescribed of it,
+    in figures and unit, or ""."""
 
     label: str
     text: str
     unit: str
+    ordered: str = ""
 
     def __str__(self) -> str:
         return f"{self.label} {self.text} {self.unit}".rstrip()
@@ -77,10 +79,21 @@ def before_and_after(record: TreatmentRecord) -> list[tuple[str, list[str]]]:
     ]
 
 
-def noted(holder: Any, fields: Mapping[str, Field]) -> list[NotedNumber]:
-    """The numbers of a record or a row that were noted, in the order of their declaration."""
-    known = (column for column in columns(fields) if _is_noted(holder, column))
-    return [NotedNumber(_label(column), cell(holder, fields, column), column.field.unit_told) for column in known]
+def noted(holder: Any, fields: Mapping[str, Field], *, ordered: Prescription | None = None) -> list[NotedNumber]:
+    """The numbers of a record or a row that were noted, in the order of their declaration; ordered: the prescription
+    under which it ran, for what stands beside them."""
+    known = [column for column in columns(fields) if _is_noted(holder, column)]
+    return [
+        NotedNumber(
+            _label(column), cell(holder, fields, column), column.field.unit_told, _ordered(column.field, ordered)
+        )
+        for column in known
+    ]
+
+
+def _ordered(field: Field, prescription: Prescription | None) -> str:
+    value = getattr(prescription, field.ordered) if field.ordered and prescription else None
+    return "" if value is None else f"{shown(field, value)} {field.unit_told}".rstrip()
 
 
 def _label(column: Column) -> str:

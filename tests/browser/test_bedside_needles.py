@@ -274,9 +274,19 @@ def test_the_whole_sheet_stamps_each_step_and_fills_both_needles(
     looked(phone)
     phone.run("app", "m.ctx.change('plan', (night) => { night.doc.planned_uf_l = 2.4; });")
     choose(phone, "A mid", "V high")
+    phone.go("needles")
+    while asks(phone) != "set_machine":
+        answer(phone)
+    phone.tap("Another dialysate temperature is set")
+    pad = phone.page.locator("dialog.pad")
+    expect(pad).to_contain_text("prescribed 36.5 °C")
+    for key in ("3", "5", "Decimal sign", "8", "Take it"):
+        pad.get_by_role("button", name=key, exact=True).click()
+    expect(phone.page.locator("#screen dl")).to_contain_text("Dialysate temperature, set35.8 °C")
     walk(phone)
     phone.tap("Treatment is running")
     expect(phone.page.get_by_role("heading", name="Treatment is running")).to_be_visible()
+    expect(phone.page.locator("#screen")).to_contain_text("Dialysate temperature, set35.8 °C, prescribed 36.5 °C")
     kit_steps = phone.run("app", "return m.ctx.kit.run_sheet.steps;")
     document = phone.doc()
     begin = [step["key"] for step in kit_steps if step["part"] != "end"]
@@ -292,10 +302,10 @@ def test_the_whole_sheet_stamps_each_step_and_fills_both_needles(
                         "flushed": True}  # fmt: skip
     assert any(step["words"].endswith("step by step: 300 mL/min") for step in document["steps"])
     assert any(step["words"].endswith(": 2000 units") for step in document["steps"])
-    assert any(step["words"].endswith(": ⟦set_to|what=2.4 L, 500 units/h⟧") for step in document["steps"])
+    assert any(step["words"].endswith(": ⟦set_to|what=2.4 L, 35.8 °C, 500 units/h⟧") for step in document["steps"])
     given = [(row["name"], row["amount"], row["unit"]) for row in document["medicines"]]
     assert given == [("⟦heparin⟧", 2000, "⟦units⟧"), ("⟦heparin_rate⟧", 500, "⟦units_h⟧")]
-    assert document["set_uf_l"] == 2.4
+    assert (document["set_uf_l"], document["set_temperature_c"]) == (2.4, 35.8)
     assert any(step["words"].endswith(": 15 G, ⟦sharp⟧, 25 mm") for step in document["steps"])
     kept = accepted(phone, ana)
     assert kept["started_at"] is not None

@@ -108,6 +108,17 @@ test("a rate over the limit, a short night and a strange weight are looked at tw
   assert.equal(said({ pulse: 120 }).filter((words) => words.startsWith("Pulse")).length, 0);
 });
 
+test("what was set otherwise than prescribed is told beside it, and only that", () => {
+  const warmth = { label: "Temperature set", unit: "°C", hard: [20, 45], usual: [34.5, 38], ordered: "temperature_c" };
+  const said = (ordered, set) =>
+    unusual(
+      { doc: doc({ set_temperature_c: set }) },
+      { ...KIT, prescription: { ...KIT.prescription, temperature_c: ordered }, limits: { set_temperature_c: warmth } },
+    );
+  assert.deepEqual(said(36.5, 35.8), ["Temperature set: 35.8 °C, prescribed 36.5 °C"]);
+  assert.deepEqual([said(36.5, 36.5), said(36.5, null), said(undefined, 35.8)], [[], [], []]);
+});
+
 test("fluid that came off faster after a stop is told with its times and the limit, and looked at twice", () => {
   const readings = [
     { at: "2026-03-01T21:00:00Z", uf_volume_l: 0.7 },

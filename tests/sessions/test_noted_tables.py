@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from sessions.facts.fields import READING, TREATMENT
-from sessions.models import Patient, Reading, TreatmentRecord
+from sessions.models import Patient, Prescription, Reading, TreatmentRecord
 from sessions.services.noted_tables import before_and_after, noted, reading_headings, reading_lines
 from tests.factories import A_NIGHT, record_night
 
@@ -28,6 +28,14 @@ def test_only_what_was_noted() -> None:
     for one, words in (({"systolic": 130.0}, "130/–"), ({"diastolic": 80.0}, "–/80")):
         assert [str(each) for each in noted(Reading(**one), READING)] == [f"Pressure {words} mmHg"]
     assert noted(TreatmentRecord(), TREATMENT) == []
+
+
+def test_what_is_prescribed_stands_beside_what_was_set() -> None:
+    record = TreatmentRecord(set_temperature_c=35.8, set_uf_l=2.4)
+    ordered = Prescription(dialysate_temperature_c=36.5)
+    told = {each.label: each.ordered for each in noted(record, TREATMENT, ordered=ordered)}
+    assert told == {"Set on the machine": "", "Dialysate temperature, set": "36.5 °C"}
+    assert {each.ordered for each in noted(record, TREATMENT)} == {""}
 
 
 def test_readings_in_the_order_of_time_under_their_headings(ana: Patient) -> None:

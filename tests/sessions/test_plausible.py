@@ -101,8 +101,23 @@ def test_what_is_asked_where_is_meant_so() -> None:
     assert told["drawn"] == ["weight_kg", "systolic"]
     assert told["before"][-1] == "pre_temperature_c"
     assert told["after"] == [each.replace("pre_", "post_") for each in told["before"][:-1]]
-    assert told["fluid"] == ["rinse_back_l", "intake_l", "uf_removed_l", "blood_processed_l", "machine_ktv"]
-    assert set(told["paper"]["fluid"]) == {"planned_uf_l", "set_uf_l", "blood_lost_ml", *told["fluid"]}
+    assert told["fluid"] == [
+        "set_temperature_c",
+        "rinse_back_l",
+        "intake_l",
+        "uf_removed_l",
+        "blood_processed_l",
+        "machine_ktv",
+    ]
+    assert set(told["paper"]["fluid"]) == {"planned_uf_l", "set_uf_l", "blood_lost_ml", *told["fluid"][1:]}
+
+
+def test_what_a_number_is_set_beside_is_prescribed_in_its_unit() -> None:
+    """In the unit of the number itself: the two stand side by side."""
+    beside = {name: field.ordered for name, field in TREATMENT.items() if field.ordered}
+    assert beside == {"set_temperature_c": "dialysate_temperature_c"}
+    for name, ordered in beside.items():
+        assert (TREATMENT[name].unit, TREATMENT[name].told) == (NUMBERS[ordered].unit, NUMBERS[ordered].told)
 
 
 @pytest.mark.parametrize(
@@ -201,7 +216,8 @@ def test_scripts_get_every_limit_as_json() -> None:
     for name, limits in TREATMENT.items():
         together = {"together": limits.together, "pair": limits.paired_with} if limits.together else {}
         most = {"at_most": limits.at_most} if limits.at_most else {}
-        assert told[name] == together | most | {
+        ordered = {"ordered": limits.ordered} if limits.ordered else {}
+        assert told[name] == together | most | ordered | {
             "label": limits.label,
             "short": limits.short or limits.label,
             "unit": limits.unit,

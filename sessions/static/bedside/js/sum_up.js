@@ -147,6 +147,16 @@ export function fastestWords({ rate, from, to }, limit) {
     : t("{rate} mL/kg/h from {from} to {to}, under the limit of {limit}", words);
 }
 
+/** What was set otherwise than prescribed. @param {TreatmentDocument} doc @param {Kit} kit */
+function setOtherwise(doc, kit) {
+  return Object.entries(kit.limits).flatMap(([path, limits]) => {
+    const [set, prescribed] = [doc[path], kit.prescription?.[limits.ordered ?? ""]];
+    if (set == null || prescribed == null || inWords(limits, set) === inWords(limits, prescribed)) return [];
+    const words = { label: t(limits.label), value: inWords(limits, set), prescribed: inWords(limits, prescribed) };
+    return [t("{label}: {value}, prescribed {prescribed}", words)];
+  });
+}
+
 /**
  * What the unit will look at twice -> [words]: unusual numbers, events, overruled checks, the plan against what came.
  * @param {Night} night @param {Kit} kit @param {number | null} [lastPost]
@@ -196,6 +206,7 @@ export function unusual(night, kit, lastPost) {
         set: fmt(doc.set_uf_l),
         planned: fmt(doc.planned_uf_l),
       }),
+    ...setOtherwise(doc, kit),
     ["part", "none"].includes(doc.blood_return) && t("The blood in the lines was not all given back"),
     off !== null && Math.abs(off) >= 1 && t("{kg} {unit} off the target weight", weightParts(kit, off)),
     minutes &&

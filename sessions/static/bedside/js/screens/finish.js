@@ -16,7 +16,7 @@ import { placeName } from "../needle_sites.js";
 import { lastTime } from "../nights_before.js";
 import { withUnit } from "../numbers.js";
 import { askNumber, numberField } from "../pad.js";
-import { plannedWords } from "../plan_words.js";
+import { orderedWords, plannedWords } from "../plan_words.js";
 import { asKept, coded, say } from "../ready.js";
 import { register } from "../router.js";
 import { figureRow, stepList } from "../sheet_parts.js";
@@ -136,7 +136,7 @@ const lastOf = (ctx) => (path) =>
       }[path] ?? lastTime(ctx)(path));
 
 /** @param {Ctx} ctx */
-const besideOf = (ctx) => (path) => (path === TOTAL ? plannedWords(ctx) : "");
+const besideOf = (ctx) => (path) => (path === TOTAL ? plannedWords(ctx) : orderedWords(ctx, path));
 
 /** @param {Ctx} ctx */
 function numbers(ctx, paths) {

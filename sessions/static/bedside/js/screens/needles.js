@@ -17,15 +17,16 @@ import {
   shortOf,
   siteOf,
   stampStep,
+  takeNumber,
   writeNumber,
 } from "../draft.js";
 import { noneLeft, noOtherPlace } from "../flow_needle.js";
 import { addressOf, setStand, underWay } from "../flow_state.js";
 import { doseLimits, givenOf, heparin, putMedicine } from "../heparin.js";
 import { giveUp, isGivenUp, placeName, placesLeft, siteName } from "../needle_sites.js";
-import { withUnit } from "../numbers.js";
+import { inWords, withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
-import { litresWords, plannedWords } from "../plan_words.js";
+import { litresWords, orderedWords, plannedWords } from "../plan_words.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, register, replace } from "../router.js";
@@ -434,6 +435,30 @@ function orderedLine(ctx, name) {
   return value == null ? null : [shortOf(ctx.kit, path), withUnit(value, limitsOf(ctx.kit, path)?.unit)];
 }
 
+const TEMPERATURE = "set_temperature_c";
+
+/** The temperature of the dialysate where another one is set than prescribed, or none is. @param {Ctx} ctx */
+async function askTemperature(ctx) {
+  const limits = limitsOf(ctx.kit, TEMPERATURE);
+  const label = t(limits?.label ?? TEMPERATURE);
+  const value = await askNumber({
+    label,
+    limits,
+    value: ctx.night.doc[TEMPERATURE],
+    aside: orderedWords(ctx, TEMPERATURE),
+  });
+  if (value === undefined) return;
+  const words = t("{label}: {value}", { label, value: value === null ? "–" : inWords(limits, value) });
+  ctx.change(words, (night) => takeNumber(night, TEMPERATURE, value, limits));
+}
+
+/** What is set, where that was noted. @param {Ctx} ctx */
+function temperatureSet(ctx) {
+  const limits = limitsOf(ctx.kit, TEMPERATURE);
+  const set = ctx.night.doc[TEMPERATURE];
+  return set == null ? null : [shortOf(ctx.kit, TEMPERATURE), inWords(limits, set)];
+}
+
 /** What has to stand on the machine: the plan, how long, dialysate, heparin. @param {Ctx} ctx */
 function machineAsked(ctx) {
   const { planned_uf_l: litres, planned_minutes: planned } = ctx.night.doc;
@@ -446,6 +471,7 @@ function machineAsked(ctx) {
     dl([
       minutes && [t("Length"), `${hours(minutes)} h`],
       ...ON_THE_MACHINE.map((name) => orderedLine(ctx, name)),
+      temperatureSet(ctx),
       rate && [rate.label, withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))],
       rate &&
         ctx.kit.prescription?.stop_minutes_before_end != null && [
@@ -454,6 +480,10 @@ function machineAsked(ctx) {
         ],
     ]),
     litres != null && bigButton(t("Something else is set"), () => askSet(ctx), { data: { k: "set-other" } }),
+    limitsOf(ctx.kit, TEMPERATURE) &&
+      bigButton(t("Another dialysate temperature is set"), () => askTemperature(ctx), {
+        data: { k: "set-temperature" },
+      }),
     bigButton(t("Go on without noting it"), () => forward(ctx, coded("no_answer")), { data: { k: "set-none" } }),
   ];
 }
@@ -475,7 +505,12 @@ async function askSet(ctx) {
 function machineSet(ctx, litres, asked = false) {
   const ordered = rateOf(ctx);
   const rate = ordered && !givenOf(ctx.night, ordered) ? ordered : null;
-  const said = [withUnit(litres, "L"), rate && withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))];
+  const warmth = ctx.night.doc[TEMPERATURE];
+  const said = [
+    withUnit(litres, "L"),
+    warmth != null && inWords(limitsOf(ctx.kit, TEMPERATURE), warmth),
+    rate && withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit)),
+  ];
   forward(ctx, coded("set_to", { what: said.filter(Boolean).join(", ") }), (night) => {
     writeNumber(night, "set_uf_l", litres, limitsOf(ctx.kit, "set_uf_l"), asked);
     if (rate) putMedicine(ctx, night, rate, rate.prescribed, false);

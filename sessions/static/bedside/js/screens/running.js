@@ -4,14 +4,14 @@ import { canStayAwake, keepAwake, wasRefused } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
-import { addEvent, removeRow, setFields, stampStep } from "../draft.js";
+import { addEvent, limitsOf, removeRow, setFields, shortOf, stampStep } from "../draft.js";
 import { addressOf, DROP, hasFlow, indexAt, pausedNow, toldOf, underWay, write } from "../flow_state.js";
 import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
 import { momentRow, pointTo } from "../moment_row.js";
 import { notAtEndNotes } from "../not_at_end.js";
-import { withUnit } from "../numbers.js";
+import { inWords, withUnit } from "../numbers.js";
 import { endedWords, writtenBy } from "../others.js";
-import { litresWords, planWords } from "../plan_words.js";
+import { litresWords, orderedWords, planWords } from "../plan_words.js";
 import { coded, say, wordsOf } from "../ready.js";
 import { canShake, canSound, forget, remindAt, tryButton } from "../reminders.js";
 import { go, register } from "../router.js";
@@ -119,7 +119,16 @@ function facts(ctx) {
       : [t("By the clock, if even"), t("about {value}", { value: `${fmt(fluid.byClock, 1)} L` })],
     ...heparinTonight(ctx).map(({ kind, given }) => [kind.label, given ? givenWords(ctx, given) : t("not noted")]),
     heparinLine(ctx),
+    temperatureLine(ctx),
   ]);
+}
+
+/** The temperature of the dialysate where another one was noted as set. @param {Ctx} ctx */
+function temperatureLine(ctx) {
+  const [path, set] = ["set_temperature_c", ctx.night.doc.set_temperature_c];
+  if (set == null) return null;
+  const words = [inWords(limitsOf(ctx.kit, path), set), orderedWords(ctx, path)];
+  return [shortOf(ctx.kit, path), words.filter(Boolean).join(", ")];
 }
 
 /** @param {Ctx} ctx */
