@@ -21,6 +21,7 @@ from sessions.models import (
     Dialyser,
     Interval,
     Machine,
+    Medication,
     Message,
     Patient,
     Prescription,
@@ -249,6 +250,23 @@ class BloodFactory(factory.django.DjangoModelFactory):
     value = 20
     drawn_at = A_NIGHT
     timing = "pre"
+    entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    entered_at = A_NIGHT
+
+
+class MedicationFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Medication
+
+    patient = factory.SubFactory(PatientFactory)
+    kind = "esa"
+    name = "Darbepoetin alfa"
+    atc = "B03XA02"
+    amount = 30
+    unit = "ug"
+    times = 1
+    period = "week"
+    from_on = A_NIGHT.date()
     entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
     entered_at = A_NIGHT
 

@@ -39,6 +39,7 @@ from sessions.models import (
     Event,
     HospitalStay,
     LeftOut,
+    Medication,
     Patient,
     Prescription,
     RecordState,
@@ -167,7 +168,7 @@ class History:
     night_before: of the last treatment before all of these; bloods: results drawn meanwhile, oldest first;
     surroundings: None where they were not looked at; course: finished nights of a longer time, for trends, in order;
     stays: in hospital or away, where no treatment at home is due; left_out: days of which was said at the bedside that
-    no treatment is done.
+    no treatment is done; against_pressure: medicines against high pressure that were taken meanwhile.
     """
 
     patient: Patient
@@ -182,6 +183,7 @@ class History:
     course: Sequence[Point] = ()
     stays: Sequence[HospitalStay] = ()
     left_out: Sequence[LeftOut] = ()
+    against_pressure: Sequence[Medication] = ()
 
     def absent(self, days: Iterable[date]) -> set[date]:
         """Those of the days on which the patient was in hospital or away."""

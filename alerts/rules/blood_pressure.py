@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from alerts.limits.book import HIGH_BEFORE, LimitInForce
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, JudgedNight, Parts, Seen, within
-from alerts.rules.evidence_kinds import MMHG, kind_of
+from alerts.rules.evidence_kinds import MMHG, TAKEN, kind_of
 from alerts.rules.rule_kinds import (
     LimitOf,
     ValueRead,
@@ -78,11 +78,19 @@ def _see_low(history: History, at: datetime) -> Iterator[Seen]:
     deep = [night for night in known if _very_low(history, night)]
     found = [night for night in known if night.record.pk in shared or night in deep]
     if found:
-        evidence = tuple(item for night in found for item in _told_low(history, night))
+        evidence = _with_medicines(history, [item for night in found for item in _told_low(history, night)])
         limits = [limit for night in found for _item, limit in _lows(history, night)]
         held = limits[-1] if limits else history.limit("systolic_low", found[-1])
         pressing = bool(deep) and deep[-1] is found[-1]
         yield Seen("systolic_low", evidence, held, urgency=Urgency.CALL_TODAY if pressing else None)
+
+
+def _with_medicines(history: History, evidence: list[Evidence]) -> tuple[Evidence, ...]:
+    """The newest evidence says what was taken against high pressure on its day: to be thought of, judged by nobody."""
+    newest = evidence[-1]
+    taken = [each.dose_parts for each in history.against_pressure if each.taken_on(newest.day)]
+    told = replace(newest, parts={**newest.parts, TAKEN: taken}) if taken else newest
+    return (*evidence[:-1], told)
 
 
 def _low_night(history: History, night: JudgedNight) -> bool:

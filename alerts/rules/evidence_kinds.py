@@ -24,6 +24,7 @@ from homedialysis.accounts.services.units import Told, told_in
 from sessions.facts.choices import Analyte, DialyserLook, EventKind, LeftOutReason
 from sessions.facts.choices_surroundings import WaterKind, WaterPlace
 from sessions.facts.fields import READING, TREATMENT, Field
+from sessions.facts.medicines import medicine_words
 from sessions.services.due import label_of, last_time
 from sessions.services.event_course import course_words
 from sessions.texts.checklist import name_of
@@ -33,6 +34,8 @@ MMHG = "mmHg"
 PERCENT = "%"
 ACTION_LEVEL = "action_level"
 """Among the parts of evidence: its limit is the level at which to act, within the limit itself."""
+TAKEN = "taken"
+"""Among the parts of evidence: medicines against high pressure that were taken on its day, as `dose_parts` has them."""
 CORRECTED_CALCIUM = "blood.corrected_calcium"
 Words = Callable[[Evidence], StrOrPromise]
 
@@ -315,7 +318,12 @@ def label_of_evidence(item: Evidence) -> str:
 
 def more_of(item: Evidence) -> str:
     """What is said beside the value, in the language of the reader."""
-    return _said(kind_of(item.kind).more, item)
+    return ". ".join(filter(None, (_said(kind_of(item.kind).more, item), _taken_words(item))))
+
+
+def _taken_words(item: Evidence) -> str:
+    taken = [medicine_words(*parts) for parts in item.parts.get(TAKEN, ())]
+    return gettext("Taken against high pressure: %(medicines)s") % {"medicines": "; ".join(taken)} if taken else ""
 
 
 def _said(words: Words, item: Evidence) -> str:

@@ -23,11 +23,13 @@ from alerts.rules.base import HISTORY, History, JudgedNight, Surroundings
 from alerts.services.long_course import long_courses_of
 from alerts.services.nights import PARTS_OF_NIGHT, nights_of
 from dosing.services.results.water import standard_in_use
+from sessions.facts.medicines import MedicationKind
 from sessions.facts.plausible import MINUTES_BETWEEN_FUTURE_AND_NOW
 from sessions.models import (
     BloodResult,
     HospitalStay,
     LeftOut,
+    Medication,
     Patient,
     Prescription,
     PrescriptionAcknowledgement,
@@ -87,6 +89,7 @@ def histories_of(
     before = _nights_before(patients, since) if SURROUNDINGS in parts else {}
     left_out = _by_patient(LeftOut.objects.standing().filter(patient__in=patients).order_by("day"))
     stays = _by_patient(HospitalStay.objects.standing().filter(patient__in=patients).order_by("admitted_on"))
+    against_pressure = _by_patient(_against_pressure(patients, since))
     return [
         History(
             patient=patient,
@@ -101,9 +104,16 @@ def histories_of(
             course=courses.get(patient.pk, ()),
             stays=stays[patient.pk],
             left_out=left_out[patient.pk],
+            against_pressure=against_pressure[patient.pk],
         )
         for patient in patients
     ]
+
+
+def _against_pressure(patients: Sequence[Patient], since: datetime) -> QuerySet[Medication]:
+    """Medicines against high pressure that somebody takes, or took since a moment."""
+    taken = Medication.objects.taken_between(since.date(), date.max).filter(patient__in=patients)
+    return taken.filter(kind=MedicationKind.PRESSURE).order_by("from_on", "pk")
 
 
 def _by_patient(rows: Iterable[Any]) -> ByPatient:

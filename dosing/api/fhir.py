@@ -19,13 +19,13 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from dosing.api.unchanged import mark_of, marked
-from dosing.services.fhir import reading, resources
+from dosing.services.fhir import medications, reading, resources
 from dosing.services.fhir.parts import Json, outcome
 from dosing.services.fhir.reading import WantedResources
 from dosing.services.fhir.searching import KINDS, PAGING, SEARCHES, SearchRefused, Wish, wishes
 from dosing.services.night.treatments import as_night
-from homedialysis.accounts.models import signed_in
-from sessions.models import BloodResult, Machine, Patient, RecordState, TreatmentRecord
+from homedialysis.accounts.models import User, signed_in
+from sessions.models import BloodResult, Machine, Medication, Patient, RecordState, TreatmentRecord
 from sessions.services.reading_log import note_reading
 
 FORMS = ("application/fhir+json", "application/json", "json")
@@ -158,7 +158,7 @@ def _people(request: Request, wished: list[Wish]) -> Response:
 
 class One(FhirView):
     def get(self, request: Request, fhir_kind: str, fhir_key: str) -> Response:
-        """One Device, Procedure or Observation by its id."""
+        """One Device, Procedure, Observation or MedicationStatement by its id."""
         found = _found(request, fhir_kind, fhir_key)
         if found is None:
             raise NotFound(f"There is no {fhir_kind[:40]} with this id.")
@@ -222,6 +222,8 @@ def _found(request: Request, kind: str, key: str) -> tuple[uuid.UUID, Json] | No
     if kind == "Device":
         machine = Machine.objects.visible_to(user).filter(pk=key).first() if _ID.fullmatch(key) else None
         return (machine.patient_id, resources.device(machine)) if machine else None
+    if kind == "MedicationStatement":
+        return _medication(user, key.removeprefix("medication-"))
     if kind == "Observation" and key.startswith("blood-"):
         number = key.removeprefix("blood-")
         result = BloodResult.objects.visible_to(user).filter(pk=number).first() if _ID.fullmatch(number) else None
@@ -236,6 +238,12 @@ def _found(request: Request, kind: str, key: str) -> tuple[uuid.UUID, Json] | No
     made = [resources.procedure(record)] if kind == "Procedure" else resources.observations(as_night(record))
     resource = next((each for each in made if each["id"] == key), None)
     return (record.patient_id, resource) if resource else None
+
+
+def _medication(user: User, key: str) -> tuple[uuid.UUID, Json] | None:
+    rows = Medication.objects.standing().visible_to(user)
+    row = rows.filter(pk=key).first() if _ID.fullmatch(key) else None
+    return (row.patient_id, medications.medication(row, timezone.localdate())) if row else None
 
 
 def _since(request: Request) -> datetime | None:

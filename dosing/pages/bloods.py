@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from dosing.pages.forms_bloods import BloodsForm
 from dosing.pages.forms_importing import UrineForm
 from dosing.services.numbers.blood_units import spoken_of, three_figures
+from dosing.services.results.blood_charts import blood_charts
 from dosing.services.results.blood_history import changes_of, changes_of_one
 from dosing.services.results.blood_tables import drawings_of, drawings_table
 from dosing.services.results.urine import collections_of
@@ -104,6 +105,7 @@ def _page(request: HttpRequest, person: Patient, form: BloodsForm, urine_form: U
         "urine": urine_form,
         "page": page,
         "rows": drawings_table(list(page)),
+        "charts": blood_charts(person),
         "changes": changes_of(person),
         "collections": collections_of(person),
     }

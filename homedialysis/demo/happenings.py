@@ -10,7 +10,7 @@ from functools import partial
 from numpy.random import Generator
 
 from homedialysis.accounts.models import User
-from homedialysis.demo import bedside, laboratory
+from homedialysis.demo import bedside, laboratory, medicines
 from homedialysis.demo.body import TrueTreatment, live
 from homedialysis.demo.cast import CAST, How, Member, Stay
 from homedialysis.demo.circuit import outflow_rise
@@ -74,8 +74,12 @@ class Life:
         yield Happening(self.window.until, _nothing, wants_a_look=True)
 
     def _beside_the_treatments(self) -> Iterator[Happening]:
-        """Stays in hospital, bloods of long ago, a partner who goes, leaving."""
+        """Medicines, stays in hospital, bloods of long ago, a partner who goes, leaving."""
         story, window = self.enrolled.member.story, self.window
+        told = (self.enrolled.member, self.enrolled.patient, self.team)
+        yield Happening(window.begins, partial(medicines.write_down, *told))
+        if window.begins < medicines.changed_at(window.until) and not window.left_on:
+            yield Happening(medicines.changed_at(window.until), partial(medicines.change, *told))
         for stay in story.stays:
             if window.begins < window.until - timedelta(days=stay.ago):
                 yield Happening(window.until - timedelta(days=stay.ago), partial(self._admit, stay))

@@ -27,6 +27,8 @@ from sessions.api.serializers import (
     BloodsSent,
     DeviceShape,
     LimitsShape,
+    MedicationPage,
+    MedicationShape,
     NewDevice,
     NewDeviceAnswer,
     PatientPage,
@@ -37,7 +39,7 @@ from sessions.api.serializers import (
 from sessions.api.treatments import patient_meant
 from sessions.facts import plausible
 from sessions.facts.local_number import plain
-from sessions.models import BloodResult, Patient
+from sessions.models import BloodResult, Medication, Patient
 from sessions.services.bloods import enter_bloods, says_the_same, standing_for
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.reading_log import note_reading
@@ -117,6 +119,18 @@ class Bloods(APIView):
         return Response(
             BloodShape(enter_bloods(results=results, by=signed_in(request), at=now), many=True).data, status=201
         )
+
+
+class Medications(APIView):
+    @extend_schema(operation_id="medications_list", parameters=[PATIENT], responses=MedicationPage)
+    def get(self, request: Request) -> Response:
+        """What one patient takes and took between treatments, newest first; one row a dose."""
+        patient = patient_meant(signed_in(request), request.query_params.get("patient"))
+        note_reading(request, patient.pk)
+        pages = NewestFirst()
+        rows = Medication.objects.standing().filter(patient=patient)
+        page = pages.paginate_queryset(rows, request, view=self) or []
+        return pages.get_paginated_response(MedicationShape(page, many=True).data)
 
 
 def _unseen(results: list[BloodResult], corrects: list[float | None]) -> dict[int, dict[str, str]]:

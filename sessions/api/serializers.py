@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
-from sessions.models import BloodResult, Dialyser, Patient, Prescription
+from sessions.models import BloodResult, Dialyser, Medication, Patient, Prescription
 from sessions.services.document import KnownFields, MomentField, PlainNumber, ReadingPart, TreatmentDocument
 
 
@@ -174,6 +174,36 @@ class BloodShape(serializers.ModelSerializer[BloodResult]):
 
     def get_unit(self, result: BloodResult) -> str:
         return plausible.BLOOD[result.analyte].unit
+
+
+class MedicationShape(serializers.ModelSerializer[Medication]):
+    kind_name = serializers.CharField(source="get_kind_display", read_only=True)
+    dose = serializers.CharField(read_only=True, help_text="The same in words.")
+
+    class Meta:
+        model = Medication
+        fields = (
+            "id",
+            "patient",
+            "name",
+            "atc",
+            "kind",
+            "kind_name",
+            "amount",
+            "unit",
+            "times",
+            "period",
+            "dose",
+            "from_on",
+            "until_on",
+            "why",
+            "words",
+            "ended_because",
+        )
+
+
+class MedicationPage(Page):
+    results = MedicationShape(many=True)
 
 
 class BloodPage(Page):

@@ -35,6 +35,7 @@ urlpatterns = [
     path("limits/", others.Limits.as_view(), name="limits"),
     path("patients/", others.Patients.as_view(), name="patients"),
     path("bloods/", others.Bloods.as_view(), name="bloods"),
+    path("medications/", others.Medications.as_view(), name="medications"),
     path("bedside/water/", surroundings.WaterTests.as_view(), name="water"),
     path("bedside/counts/", surroundings.SupplyCounts.as_view(), name="counts"),
     path("bedside/done/", surroundings.TasksDone.as_view(), name="done"),

@@ -34,6 +34,7 @@ from sessions.models.bedside import (
 )
 from sessions.models.dialyser import Dialyser
 from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
+from sessions.models.medication import Medication
 from sessions.models.outcomes import AccessInfection, HospitalStay
 from sessions.models.patient import AccessSite, CarePartner, Caution, Patient, VascularAccess
 from sessions.models.prescription import Prescription, PrescriptionDraft
@@ -69,6 +70,7 @@ __all__ = [
     "LeftOut",
     "Limb",
     "Machine",
+    "Medication",
     "Medicine",
     "Message",
     "MessageSeen",

@@ -1,4 +1,4 @@
-"""Infections and hospital stays: noted, put right, taken back. Triggers keep each version, with who and when."""
+"""Infections, hospital stays, medicines: noted, put right, taken back. Triggers keep each version with its writer."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
-from sessions.models import AccessInfection, HospitalStay
+from sessions.models import AccessInfection, HospitalStay, Medication
 
-Outcome = AccessInfection | HospitalStay
+Outcome = AccessInfection | HospitalStay | Medication
 
 
 @transaction.atomic

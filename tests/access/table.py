@@ -102,6 +102,9 @@ TABLE: dict[str, dict[str, str]] = {
     "treatments:wall-sheet": {"GET": ANAS},
     "treatments:patients": {"GET": STAFF},
     "treatments:enrol": {"GET": CLINICAL, "POST": CLINICAL},
+    "treatments:medicines": {"GET": CLINICAL, "POST": CLINICAL},
+    "treatments:medicine": {"GET": CLINICAL, "POST": CLINICAL},
+    "api:medications": {"GET": API_NAMED},
     "treatments:cautions": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:from-paper": {"GET": CLINICAL},
     "treatments:invite": {"GET": CLINICAL, "POST": CLINICAL},
@@ -270,7 +273,8 @@ PUBLIC = {
 """What answers somebody who is not signed in. None of these shows anything of a patient."""
 
 PATIENT_NAMED = {
-    "api:prescription", "api:bedside", "api:bloods", "api:water", "api:counts", "api:done", "dosing:fhir-search",
+    "api:prescription", "api:bedside", "api:bloods", "api:medications", "api:water", "api:counts", "api:done",
+    "dosing:fhir-search",
 }  # fmt: skip
 """A query names whose things are wanted."""
 

@@ -27,11 +27,13 @@ from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from homedialysis.accounts.models import BedsideDevice, DeviceToken, Unit, User
 from homedialysis.accounts.pages.zones import zones_by_part
+from sessions.facts.medicines import SUBSTANCES
 from sessions.models import (
     AccessSite,
     Dialyser,
     LabLine,
     Laboratory,
+    Medication,
     Message,
     Patient,
     SupplyItem,
@@ -99,6 +101,7 @@ TYPED: dict[type[Model], tuple[str, ...]] = {
     DeviceToken: ("name",),
     Dialyser: ("name",),
     LabLine: ("row",),
+    Medication: ("name",),
     Laboratory: ("name",),
     Message: ("words",),
     MonthlyReview: ("words",),
@@ -121,7 +124,8 @@ def typed(world: World, name: str, method: str) -> list[str]:
     """All that people of this world wrote, and what is sent to this address; the longest first."""
     rows = [row for model, columns in TYPED.items() for row in model._default_manager.values_list(*columns)]
     sent = BODIES.get((name, method), lambda world: {})(world)
-    words = {part.strip() for part in _texts([rows, sent, read_to_sign(name)]) if part.strip()}
+    substances = [each.name for each in SUBSTANCES]
+    words = {part.strip() for part in _texts([rows, sent, substances, read_to_sign(name)]) if part.strip()}
     return sorted((*words, *CODES, *laboratory_units(), *printed(), *towns()), key=len, reverse=True)
 
 

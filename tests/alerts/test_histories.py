@@ -29,6 +29,7 @@ from tests.factories import (
     BloodsDueFactory,
     IntervalFactory,
     MachineFactory,
+    MedicationFactory,
     PrescriptionFactory,
     SiteFactory,
     SupplyCountFactory,
@@ -114,6 +115,7 @@ def furnish(patient: Patient, nurse: User, rng: random.Random) -> None:
             partial(SupplyCountFactory, patient=patient, item=item, counted_at=when),
             partial(TaskDoneFactory, patient=patient, done_at=when),
             partial(in_hospital, patient, (when - 40 * DAY).date(), nurse),
+            partial(MedicationFactory, patient=patient, kind="pressure", from_on=when.date(), entered_by=nurse),
             partial(BloodFactory, patient=patient, drawn_at=when, timing="apart", value=3 + rng.randrange(9)),
         )
     ]

@@ -55,6 +55,7 @@ from tests.factories import (
 )
 
 NO_NEWS = {
+    "treatment_medication": "what is taken is told beside a low pressure; nothing is judged by it",
     "accounts_user": "only its name is shown",
     "alerts_alert": "what the program and the nurses do is no news for the rules",
     "alerts_alertstep": "the same",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -12,13 +13,14 @@ from alerts.models import Limit
 from alerts.models.choices import Urgency
 from alerts.rules import BY_KEY
 from alerts.rules.base import History, JudgedNight, runs_of, within
-from alerts.rules.evidence_kinds import label_of_evidence
+from alerts.rules.evidence_kinds import label_of_evidence, more_of
 from alerts.rules.remarks import remark_words
 from alerts.rules.wording import days_of
 from homedialysis.accounts.models import User
 from sessions.models import EventKind
 from tests.alerts.made_nights import NOW, course, history, night, prescription, scattered
-from tests.alerts.rules_table import LINE_CHOSEN
+from tests.alerts.rules_table import CASES, LINE_CHOSEN
+from tests.factories import MedicationFactory
 
 LIGHT = prescription(target_weight_kg=40)
 
@@ -268,3 +270,14 @@ def test_a_home_without_power_or_water_wants_a_call_when_it_cannot_be_relied_on(
 ) -> None:
     (seen,) = BY_KEY["power_or_water"].see(history(*nights), NOW)
     assert seen.urgency == urgency
+
+
+def test_a_low_pressure_names_what_is_taken_against_high_ones() -> None:
+    made = CASES["systolic_low"].fires()
+    taken = MedicationFactory.build(name="Amlodipine", kind="pressure", amount=5, unit="mg", times=1, period="day")
+    over = MedicationFactory.build(name="Ramipril", kind="pressure", until_on=taken.from_on)
+    (seen,) = BY_KEY["systolic_low"].see(replace(made, against_pressure=[taken, over]), NOW)
+    assert more_of(seen.evidence[-1]) == "Taken against high pressure: Amlodipine, 5 mg, once a day"
+    (without,) = BY_KEY["systolic_low"].see(made, NOW)
+    assert more_of(without.evidence[-1]) == ""
+    assert [item.key for item in without.evidence] == [item.key for item in seen.evidence]

@@ -120,6 +120,7 @@ READS = [
     "/api/v1/prescriptions/current/",
     "/api/v1/limits/",
     "/api/v1/bloods/",
+    "/api/v1/medications/",
     "/api/v1/devices/",
     "/api/v1/patients/",
     "/api/v1/bedside/water/",

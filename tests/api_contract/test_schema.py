@@ -85,6 +85,7 @@ def test_it_has_the_addresses_of_the_api_and_no_other(kept: dict[str, Any]) -> N
         ("get", "/patients/"),
         ("get", "/bloods/"),
         ("post", "/bloods/"),
+        ("get", "/medications/"),
         ("get", "/devices/"),
         ("post", "/devices/"),
         ("delete", "/devices/{device_id}/"),

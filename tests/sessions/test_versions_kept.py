@@ -10,14 +10,14 @@ from django.db.utils import DatabaseError
 from django.test import Client
 
 from homedialysis.accounts.models import User
-from sessions.models import BloodResult, Patient, Prescription, TreatmentRecord, VascularAccess
+from sessions.models import BloodResult, Medication, Patient, Prescription, TreatmentRecord, VascularAccess
 from tests.crowd import ours
 from tests.factories import AccessFactory, BloodFactory, night_body, record_night
 from tests.over_http import address, put
 
 pytestmark = pytest.mark.django_db
 
-TRACKED = (TreatmentRecord, Patient, Prescription, VascularAccess, BloodResult, User)
+TRACKED = (TreatmentRecord, Patient, Prescription, VascularAccess, BloodResult, Medication, User)
 
 
 def kept_of(row: Any) -> list[Any]:

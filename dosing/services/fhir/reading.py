@@ -8,12 +8,13 @@ from datetime import datetime
 from itertools import islice
 
 from django.db.models import Q
+from django.utils import timezone
 
-from dosing.services.fhir import resources
+from dosing.services.fhir import medications, resources
 from dosing.services.fhir.parts import Json
 from dosing.services.fhir.searching import KINDS, Wish
 from dosing.services.night.treatments import as_night
-from sessions.models import BloodResult, Machine, Patient, RecordState, TreatmentRecord
+from sessions.models import BloodResult, Machine, Medication, Patient, RecordState, TreatmentRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,16 @@ def _all(person: Patient, wanted: WantedResources) -> Iterator[Json]:
         if wanted.since:
             bloods = bloods.filter(entered_at__gte=wanted.since)
         yield from (resources.blood(each) for each in bloods.iterator(chunk_size=500))
+    if "MedicationStatement" in wanted.kinds:
+        yield from _medications(person, wanted)
+
+
+def _medications(person: Patient, wanted: WantedResources) -> Iterator[Json]:
+    rows = Medication.objects.standing().filter(patient=person).order_by("from_on", "pk")
+    if wanted.since:
+        rows = rows.filter(entered_at__gte=wanted.since)
+    today = timezone.localdate()
+    yield from (medications.medication(each, today) for each in rows)
 
 
 def _of_treatments(person: Patient, wanted: WantedResources) -> Iterator[Json]:

@@ -27,8 +27,8 @@ from dosing.services.fhir.parts import (
     reference,
     without_empty,
 )
-from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.night.treatments import ComputedNight
+from dosing.services.numbers.blood_units import KEPT_ANALYTES
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.numbers.reasons import NOT_COMPUTED
 from sessions.facts.fields import (
@@ -56,7 +56,7 @@ from sessions.models import (
 )
 from sessions.texts.ready import words_of
 
-NAME_IN_SCIENCE = {analyte.value: name for name, analyte in OF_SCIENCE.items()}
+NAME_IN_SCIENCE = {analyte.value: name for name, analyte in KEPT_ANALYTES.items()}
 FLAGS = frozenset({"L", "H", "LL", "HH", "N", "A", "AA"})
 NOTHING_DRAWN = frozenset({"no_urea_pair", "no_collection"})
 """Reasons that say that nobody measured."""

@@ -16,7 +16,7 @@ from django.utils.dateparse import parse_date, parse_datetime
 
 from dosing.services.fhir.parts import Json
 
-KINDS = ("Patient", "Device", "Procedure", "Observation")
+KINDS = ("Patient", "Device", "Procedure", "Observation", "MedicationStatement")
 _PREFIXED = re.compile(r"[a-z]{2}[0-9]")
 PREFIXES = ("eq", "ne", "gt", "lt", "ge", "le", "sa", "eb")
 Span = tuple[datetime, datetime]
@@ -53,7 +53,8 @@ def _codings(*concepts: Any) -> Iterator[Json]:
 
 
 def _code(resource: Json, asked: str) -> bool:
-    return _tokens(_codings(resource.get("code", {})), asked)
+    concept = resource.get("medicationCodeableConcept") or resource.get("code", {})
+    return _tokens(_codings(concept), asked)
 
 
 def _code_or_part(resource: Json, asked: str) -> bool:
@@ -92,7 +93,7 @@ def _when(resource: Json, asked: str) -> bool:
     """When it was true of the patient: a moment, or a time that may still go on."""
     if at := resource.get("effectiveDateTime"):
         return _in_time(span_of(at), asked)
-    period = resource["performedPeriod"]
+    period = resource.get("performedPeriod") or resource["effectivePeriod"]
     until = span_of(period["end"])[1] if "end" in period else datetime.max.replace(tzinfo=UTC)
     return _in_time((span_of(period["start"])[0], until), asked)
 
@@ -187,6 +188,10 @@ SEARCHES: dict[str, dict[str, SearchParameter]] = {
         "_id": _ID, "_lastUpdated": _UPDATED, "patient": _WHOSE, "subject": _WHOSE, "date": _DATE, "code": _CODE,
         "combo-code": SearchParameter("token", "Its code or that of one of its components.", _code_or_part),
         "category": SearchParameter("token", "vital-signs, laboratory or procedure.", _category),
+        "status": _STATUS,
+    },
+    "MedicationStatement": {
+        "_id": _ID, "_lastUpdated": _UPDATED, "patient": _WHOSE, "subject": _WHOSE, "effective": _DATE, "code": _CODE,
         "status": _STATUS,
     },
 }  # fmt: skip

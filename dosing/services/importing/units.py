@@ -7,16 +7,11 @@ from dataclasses import dataclass
 
 from dosing.science.bloods import ALSO_LOINC, ANALYTES, BEFORE_AFTER_LOINC, loinc_is_well_formed
 from dosing.services.importing.line_words import Said, said
+from dosing.services.numbers.blood_units import KEPT_ANALYTES
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.ranges import Range
 
-OF_SCIENCE = {
-    name: found
-    for name, known in ANALYTES.items()
-    if (found := next((each for each in Analyte if each.value == next(iter(known.units.values())).loinc), None))
-}
-"""The analytes that the record keeps, by their name in the science."""
 LIKE_LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
 TIMINGS = {"before": "pre", "after": "post"}
 
@@ -60,13 +55,13 @@ def meant(code: str, unit: str) -> Meant:
         mistyped = LIKE_LOINC.fullmatch(code) and not loinc_is_well_formed(code)
         raise NotMeant((said("code_mistyped" if mistyped else "code", code=code[:40]),))
     name = known[0][0]
-    if name not in OF_SCIENCE:
+    if name not in KEPT_ANALYTES:
         raise NotMeant((said("not_kept", code=code),))
     if not unit.strip():
         raise NotMeant((said("no_unit", code=code, units=_units_of(code)),))
     for _, unit_, timing in _by_code(code):
         if plain(ANALYTES[name].units[unit_].ucum) == plain(unit):
-            return Meant(OF_SCIENCE[name], name, unit_, timing)
+            return Meant(KEPT_ANALYTES[name], name, unit_, timing)
     raise NotMeant(_contradiction(code, name, unit))
 
 

@@ -16,7 +16,6 @@ from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
 from dosing.science.trends import theil_sen_slope
 from dosing.services.course.fitted import MODEL
-from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.month import of_bloods, of_fluid, of_kidney, of_model, of_time
 from dosing.services.month.doubts import (
     doubted,
@@ -34,7 +33,7 @@ from dosing.services.month.facts import MonthFacts
 from dosing.services.month.working import STEPS, WORDS, WRITTEN
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers import kidney
-from dosing.services.numbers.blood_units import written_unit
+from dosing.services.numbers.blood_units import KEPT_ANALYTES, written_unit
 from dosing.services.numbers.guidance import usual_of
 from dosing.services.numbers.number import GRADE, Catalogue, Computation, Inputs, Number, Scope, ShownIn, UsualRange
 from dosing.services.numbers.papers import (
@@ -241,7 +240,7 @@ def _blood(analyte: Analyte) -> Callable[[MonthFacts], Computation]:
     return ask
 
 
-_NAMES = {analyte: name for name, analyte in OF_SCIENCE.items()}
+_NAMES = {analyte: name for name, analyte in KEPT_ANALYTES.items()}
 
 
 def _water(facts: MonthFacts) -> Computation:

@@ -11,9 +11,9 @@ from dosing.science.body import expected_urea_volume
 from dosing.science.nutrition import protein_catabolic_rate
 from dosing.science.results import measure
 from dosing.services.course import fitted
-from dosing.services.importing.units import OF_SCIENCE
 from dosing.services.night import working as of_night
 from dosing.services.numbers import kidney
+from dosing.services.numbers.blood_units import KEPT_ANALYTES
 from dosing.services.numbers.number import Inputs
 from dosing.services.numbers.quantity import Quantity, Steps, WorkingStep
 from sessions.facts import plausible
@@ -147,7 +147,7 @@ WORDS: dict[str, dict[str, Quantity]] = {
     "water": {"value": Quantity("x", _("the worst result"))},
     **{
         name: {"value": Quantity("x", NEWEST, plausible.BLOOD[analyte.value].unit, analyte.value)}
-        for name, analyte in OF_SCIENCE.items()
+        for name, analyte in KEPT_ANALYTES.items()
     },
 }
 """What a number calls an input that others call otherwise, by the key of the number."""
@@ -198,7 +198,7 @@ WRITTEN = {
     "SBP_min < 100, SBP_pre ≥ 160) + count(n_low | n_low > 0)) / count(SBP_min)",
     "potassium_gradient": "K_pre − K_d",
     "corrected_calcium": "Ca + 0.02 · (40 − Alb)",
-    **dict.fromkeys(OF_SCIENCE, "x"),
+    **dict.fromkeys(KEPT_ANALYTES, "x"),
     "modelled_week": fitted.ALONE,
     "modelled_week_kidney": fitted.WITH_KIDNEY,
 }

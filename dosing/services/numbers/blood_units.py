@@ -16,6 +16,13 @@ from sessions.facts.ranges import Range
 
 _BY_LOINC = {unit.loinc: name for name, analyte in ANALYTES.items() for unit in list(analyte.units.values())[:1]}
 
+KEPT_ANALYTES = {
+    name: found
+    for name, known in ANALYTES.items()
+    if (found := next((each for each in Analyte if each.value == next(iter(known.units.values())).loinc), None))
+}
+"""The analytes that the record keeps, by their name in the science."""
+
 
 @dataclass(frozen=True, slots=True)
 class ShownAnalyte:

@@ -19,7 +19,7 @@ from sessions.facts.fields import READING
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from tests.crowd import ours
 from tests.dosing.fhir.conftest import Faults
-from tests.factories import A_NIGHT, BloodFactory, PrescriptionFactory, record_night
+from tests.factories import A_NIGHT, BloodFactory, MedicationFactory, PrescriptionFactory, record_night
 
 pytestmark = pytest.mark.django_db
 NUMBERS: dict[str, Any] = {
@@ -60,6 +60,8 @@ def of_kind(bundle: dict[str, Any], kind: str) -> list[dict[str, Any]]:
 
 
 def test_all_that_is_told_is_fhir_r4(nurse_client: Client, ana: Patient, urea: BloodResult, faults: Faults) -> None:
+    MedicationFactory(patient=ana, until_on=A_NIGHT.date(), ended_because="Hb 130", words="with the treatment")
+    MedicationFactory(patient=ana, name="Paracetamol", atc="", kind="other", times=None, period="")
     bundle = everything(nurse_client, ana)
     assert faults(bundle) == []
     capabilities = nurse_client.get("/api/v1/fhir/metadata").json()
@@ -71,11 +73,8 @@ def test_all_that_is_told_is_fhir_r4(nurse_client: Client, ana: Patient, urea: B
         R4B.get_fhir_model_class(kind).model_validate(entry["resource"])
         read = nurse_client.get(f"/api/v1/fhir/{kind}/{entry['resource']['id']}")
         assert read.json() == entry["resource"]
-    assert {kind for kind in ("Patient", "Procedure", "Observation") if of_kind(bundle, kind)} == {
-        "Patient",
-        "Procedure",
-        "Observation",
-    }
+    told = ("Patient", "Procedure", "Observation", "MedicationStatement")
+    assert [kind for kind in told if not of_kind(bundle, kind)] == []
 
 
 @pytest.mark.parametrize(
@@ -243,7 +242,10 @@ def test_nobody_sees_more_here_than_elsewhere(
         ("_count=many", "_count must be a whole number up to 1000; “many” was given."),
         ("_since=yesterday", "_since must be a time with its zone; “yesterday” was given."),
         ("_sort=date", "$everything knows no “_sort”; known: _since, _type, _count."),
-        ("_type=Observation,Wish", "_type: “Wish” is none of Patient, Device, Procedure, Observation."),
+        (
+            "_type=Observation,Wish",
+            "_type: “Wish” is none of Patient, Device, Procedure, Observation, MedicationStatement.",
+        ),
     ],
 )
 def test_refusals_are_outcomes_with_words(
