@@ -3,6 +3,7 @@ from django.urls import path
 from alerts.pages import (
     alert,
     bundle,
+    charts,
     deliveries,
     first_hour,
     handover,
@@ -49,6 +50,7 @@ urlpatterns = [
     path("limits/", limits.unit_limits, name="unit-limits"),
     path("patients/<uuid:patient_id>/limits/", limits.limits, name="limits"),
     path("patients/<uuid:patient_id>/alerts/", alert.of_patient, name="of-patient"),
+    path("patients/<uuid:patient_id>/charts/", charts.charts, name="charts"),
     path("patients/<uuid:patient_id>/timeline/", timeline.timeline, name="timeline"),
     path("nights/<uuid:record_id>/alerts/", alert.of_record, name="of-record"),
     path("patients/<uuid:patient_id>/rules/", mutes.mutes_of_patient, name="mutes-of-patient"),

@@ -101,6 +101,13 @@ DEFAULTS = {name: LimitInForce(kind, kind.value) for name, kind in KINDS.items()
 HIGH_BEFORE = 160.0
 """[mmHg] Systolic pressure before treatment from which the stricter lowest limit holds (Flythe 2015, seen)."""
 
+
+def low_limit_name(systolic_before: float | None) -> str:
+    """Which limit the lowest systolic pressure of a treatment is held against, by the pressure before it [mmHg]."""
+    stricter = systolic_before is not None and systolic_before >= HIGH_BEFORE
+    return "systolic_low_after_high" if stricter else "systolic_low"
+
+
 OF_PRESCRIPTION = {"uf_rate": "uf_rate_limit_ml_kg_h"}
 """Limits that a prescription carries itself; the prescription's own wins."""
 

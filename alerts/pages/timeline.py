@@ -9,17 +9,17 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from alerts.models import Alert
 from alerts.showing.timeline import figure_of, time_line_of
 from homedialysis.accounts.pages.guards import staff_only
+from sessions.facts.periods import PERIODS, days_asked
 from sessions.models import Patient
 from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
-PERIODS = {90: _("3 months"), 182: _("6 months"), 365: _("12 months")}
+HALF_A_YEAR = 182
 
 
 @staff_only
@@ -29,7 +29,7 @@ def timeline(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     zone, now = zone_of(patient), timezone.now()
     timezone.activate(zone)
-    days = {str(days): days for days in PERIODS}.get(request.GET.get("days", ""), 182)
+    days = days_asked(request.GET.get("days", ""), HALF_A_YEAR)
     since, until = now - timedelta(days=days), now + timedelta(days=1)
     line = time_line_of(patient, since=since, until=until, zone=zone, link=_link)
     context = {

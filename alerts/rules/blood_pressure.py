@@ -9,7 +9,7 @@ from datetime import datetime
 from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_lazy as _
 
-from alerts.limits.book import HIGH_BEFORE, LimitInForce
+from alerts.limits.book import LimitInForce, low_limit_name
 from alerts.models.choices import Family, Urgency
 from alerts.rules.base import Evidence, History, JudgedNight, Parts, Seen, within
 from alerts.rules.evidence_kinds import MMHG, TAKEN, kind_of
@@ -56,9 +56,7 @@ def _course(event: Event) -> Parts:
 
 def _low_limit(history: History, night: JudgedNight, look: ValueRead) -> LimitInForce:
     """Flythe 2015: lowest under 90, or under 100 where the pressure before was 160 or more."""
-    before = night.record.pre_systolic
-    stricter = before is not None and before >= HIGH_BEFORE
-    return history.limit("systolic_low_after_high" if stricter else "systolic_low", night)
+    return history.limit(low_limit_name(night.record.pre_systolic), night)
 
 
 SHARE = (3, 10)

@@ -222,13 +222,16 @@ def _dose(
     return replace(rule, not_judged=not_judged)
 
 
+SINGLE_POOL_NUMBERS = ("single_pool_ktv",)
+WEEKLY_NUMBERS = ("standard_ktv_kidney", "fitted_week_kidney")
+"""Where the logarithm refuses, after long nights of small people, the fit to the course says the dose."""
 SINGLE_POOL = _dose(
     "single_pool_ktv",
     GuidedSchedule.THREE_A_WEEK,
     limit="single_pool_ktv",
     title=_("Dose of a treatment short"),
     what=_("Single-pool Kt/V of one of three treatments a week"),
-    numbers=("single_pool_ktv",),
+    numbers=SINGLE_POOL_NUMBERS,
 )
 WEEKLY_KTV = _dose(
     "weekly_ktv",
@@ -236,8 +239,7 @@ WEEKLY_KTV = _dose(
     limit="weekly_ktv",
     title=_("Weekly dose short"),
     what=_("Weekly standard Kt/V, with the kidney,"),
-    # Where the logarithm refuses, after long nights of small people, the fit to the course says the dose.
-    numbers=("standard_ktv_kidney", "fitted_week_kidney"),
+    numbers=WEEKLY_NUMBERS,
 )
 
 

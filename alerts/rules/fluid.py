@@ -148,12 +148,14 @@ GAIN_RISE = drifting(
 
 def _allowed(history: History, night: JudgedNight) -> float:
     """How far the weight after may be off target [kg]: one kilogram, or two per cent where that is less."""
-    prescription = night.prescription
-    in_kg = history.limit("off_target_kg", night).value
-    if prescription is None:
-        return in_kg
-    target_kg: float = prescription.target_weight_kg
-    return min(in_kg, history.limit("off_target_percent", night).value / 100 * target_kg)
+    target_kg = night.prescription.target_weight_kg if night.prescription else None
+    in_kg, percent = (history.limit(name, night).value for name in ("off_target_kg", "off_target_percent"))
+    return allowed_off_target(in_kg, percent, target_kg)
+
+
+def allowed_off_target(in_kg: float, percent: float, target_kg: float | None) -> float:
+    """The narrower of the two limits [kg]; that in kilograms where no target is known."""
+    return in_kg if target_kg is None else min(in_kg, percent / 100 * target_kg)
 
 
 def near_target(history: History, night: JudgedNight) -> bool | None:

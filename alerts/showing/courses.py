@@ -1,4 +1,4 @@
-"""The course of some numbers over the last treatments, drawn small: weight against its target, pressures.
+"""A patient's charts drawn small, for the picture that opens below a line of the list.
 
 Plain geometry for a template to draw as SVG: no colour and no style here. Lines are told apart by dash, mark and name.
 """
@@ -13,32 +13,43 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from alerts.showing.patient_charts import FIRST, SECOND, THIRD, ChartLevel, ChartPoint, PatientChart
 from dosing.services.month.svg import ticks_of
-from dosing.services.night.treatments import ComputedNight
-from sessions.facts.fields import WEIGHT
 from sessions.facts.local_number import decimals
 
-WIDTH, HEIGHT = 460.0, 128.0
-LEFT, RIGHT, TOP, BOTTOM = 34.0, 82.0, 10.0, 18.0
+WIDTH, HEIGHT = 300.0, 112.0
+LEFT, RIGHT, TOP, BOTTOM = 30.0, 62.0, 8.0, 18.0
+CLASSES = {FIRST: "course-first", SECOND: "course-second", THIRD: "course-third"}
 LEVEL = "course-level"
 FEWEST = 2
 """Treatments below which nothing of a course is seen."""
 LEAST_APART = 12.0
 """So far apart stand the names at the right, to be read."""
 
-Values = Sequence[float | None]
+MOST_TOLD = 6
+"""Points outside that are told in words, the newest."""
+
+
+@dataclass(frozen=True, slots=True)
+class CourseDot:
+    """One value. words: for the pointer."""
+
+    x: float
+    y: float
+    outside: bool
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
     """kind: the class that draws it, `LEVEL` for what the others are held against; path: broken
-    where a value is unknown; name_y: where its name stands, at the right.
+    where a value is unknown; name: at the right, of a level its newest figure; name_y: where it stands.
     """
 
     kind: str
     name: str
     path: str
-    dots: Sequence[tuple[float, float]]
+    dots: Sequence[CourseDot]
     name_y: float
 
 
@@ -52,6 +63,11 @@ class CourseChart:
     first: date
     last: date
     words: str
+
+    @property
+    def outside(self) -> bool:
+        return any(dot.outside for line in self.lines for dot in line.dots)
+
     width: float = WIDTH
     height: float = HEIGHT
     left: float = LEFT
@@ -59,59 +75,43 @@ class CourseChart:
     base: float = HEIGHT - 5
 
 
-@dataclass(frozen=True, slots=True)
-class _Series:
-    kind: str
-    name: str
-    values: Values
-
-
-def charts_of(nights: Sequence[ComputedNight]) -> list[CourseChart]:
-    """Weight and pressures of treatments, oldest first; a chart that would show nothing is left out."""
-    nights = [night for night in nights if night.record.ended_at]
-    days = [night.record.night for night in nights]
-    told = WEIGHT.told.of
-    orders = [night.record.prescription for night in nights]
-    weights = [
-        _Series("course-second", _("before"), _of(nights, "pre_weight_kg")),
-        _Series("course-first", _("after"), _of(nights, "post_weight_kg")),
-        _Series(LEVEL, _("target"), [order.target_weight_kg if order else None for order in orders]),
-    ]
-    in_unit = [
-        _Series(each.kind, each.name, [None if value is None else told(value) for value in each.values])
-        for each in weights
-    ]
-    pressures = [
-        _Series("course-second", _("before"), _of(nights, "pre_systolic")),
-        _Series("course-first", _("after"), _of(nights, "post_systolic")),
-        _Series("course-third", _("lowest"), [night.value("lowest_systolic") for night in nights]),
-    ]
-    drawn = (
-        _chart(_("Weight and target, %(unit)s") % {"unit": WEIGHT.unit_told}, days, in_unit, places=1),
-        _chart(_("Systolic pressure, mmHg"), days, pressures, places=0),
-    )
+def charts_of(charts: Sequence[PatientChart]) -> list[CourseChart]:
+    """The small ones among a patient's charts; one that would show no course is left out."""
+    drawn = (_chart(chart) for chart in charts if chart.small)
     return [chart for chart in drawn if chart is not None]
 
 
-def _of(nights: Sequence[ComputedNight], name: str) -> Values:
-    return [getattr(night.record, name) for night in nights]
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A line before it has a place. kind: the class that draws it; beside: what stands beside its end."""
+
+    kind: str
+    name: str
+    points: Sequence[ChartPoint]
+    beside: str = ""
+
+    @property
+    def known(self) -> list[float]:
+        return [point.value for point in self.points if point.value is not None]
 
 
-def _chart(title: str, days: Sequence[date], series: Sequence[_Series], *, places: int) -> CourseChart | None:
-    measured = [value for each in series if each.kind != LEVEL for value in each.values if value is not None]
-    if len(days) < FEWEST or not measured:
+def _chart(chart: PatientChart) -> CourseChart | None:
+    series = [_Drawn(CLASSES[each.look], each.name, each.points, each.name) for each in chart.series if each.small]
+    days = sorted({point.day for each in series for point in each.points})
+    if len(days) < FEWEST or not any(each.known for each in series):
         return None
-    shown = [each for each in series if any(value is not None for value in each.values)]
-    ticks = ticks_of([value for each in shown for value in each.values if value is not None])
+    levels = [_Drawn(LEVEL, level.name, level.points, _newest(level, chart.places)) for level in chart.levels]
+    shown = [each for each in (*series, *levels) if each.known]
+    ticks = ticks_of([value for each in shown for value in each.known])
     scale = _Axes(ticks[0], ticks[-1], days[0], max(1, (days[-1] - days[0]).days))
     finest = max(len(f"{tick:g}".partition(".")[2]) for tick in ticks)
     return CourseChart(
-        title=title,
-        lines=_lines(scale, days, shown),
+        title=chart.head,
+        lines=_lines(scale, shown),
         ticks=[(scale.y(tick), decimals(tick, finest)) for tick in (ticks[0], ticks[-1])],
         first=days[0],
         last=days[-1],
-        words=_in_words(title, days, shown, places),
+        words=_in_words(chart, days, shown),
     )
 
 
@@ -129,25 +129,40 @@ class _Axes:
         return round(TOP + (self.high - value) / (self.high - self.low) * (HEIGHT - TOP - BOTTOM), 1)
 
 
-def _lines(scale: _Axes, days: Sequence[date], series: Sequence[_Series]) -> list[Line]:
+def _newest(level: ChartLevel, places: int) -> str:
+    return next((decimals(each.value, places) for each in reversed(level.points) if each.value is not None), "")
+
+
+def _lines(scale: _Axes, drawn: Sequence[_Drawn]) -> list[Line]:
     points = [
-        [
-            None if value is None else (scale.x(day), scale.y(value))
-            for day, value in zip(days, each.values, strict=True)
-        ]
-        for each in series
+        [None if point.value is None else (scale.x(point.day), scale.y(point.value)) for point in each.points]
+        for each in drawn
     ]
     ends = [next(point[1] for point in reversed(own) if point) for own in points]
     return [
         Line(
             each.kind,
-            each.name,
+            each.beside,
             _path(own, steps=each.kind == LEVEL),
-            [] if each.kind == LEVEL else [point for point in own if point],
+            [] if each.kind == LEVEL else _dots(each, own),
             name_y,
         )
-        for each, own, name_y in zip(series, points, _apart(ends), strict=True)
+        for each, own, name_y in zip(drawn, points, _apart(ends), strict=True)
     ]
+
+
+def _dots(drawn: _Drawn, places: Sequence[tuple[float, float] | None]) -> list[CourseDot]:
+    """Each with the words for the pointer: day, figure with its unit, and by which limit it is outside."""
+    return [
+        CourseDot(*place, outside=bool(point.outside), words=_dot_in_words(drawn.name, point))
+        for point, place in zip(drawn.points, places, strict=True)
+        if place
+    ]
+
+
+def _dot_in_words(name: str, point: ChartPoint) -> str:
+    said = f"{_day(point.day)}: {name} {point.words}"
+    return f"{said}, {point.outside}" if point.outside else said
 
 
 def _path(points: Sequence[tuple[float, float] | None], *, steps: bool) -> str:
@@ -173,19 +188,20 @@ def _apart(ends: Sequence[float]) -> list[float]:
     return [round(placed[index] - over + 3.5, 1) for index in range(len(ends))]
 
 
-def _in_words(title: str, days: Sequence[date], series: Sequence[_Series], places: int) -> str:
+def _in_words(chart: PatientChart, days: Sequence[date], drawn: Sequence[_Drawn]) -> str:
     words = ngettext(
-        "%(title)s: %(count)s treatment from %(first)s to %(last)s.",
-        "%(title)s: %(count)s treatments from %(first)s to %(last)s.",
+        "%(title)s: %(count)s day from %(first)s to %(last)s.",
+        "%(title)s: %(count)s days from %(first)s to %(last)s.",
         len(days),
     )
-    head = {"title": title, "count": len(days), "first": _day(days[0]), "last": _day(days[-1])}
-    return " ".join([words % head, *(_line_in_words(each, places) for each in series)])
+    head = {"title": chart.head, "count": len(days), "first": _day(days[0]), "last": _day(days[-1])}
+    beyond = [_dot_in_words(each.name, point) + "." for each in drawn for point in each.points if point.outside]
+    return " ".join([words % head, *(_line_in_words(each, chart.places) for each in drawn), *beyond[-MOST_TOLD:]])
 
 
-def _line_in_words(series: _Series, places: int) -> str:
-    known = [value for value in series.values if value is not None]
-    told = {"name": series.name, "newest": decimals(known[-1], places)}
+def _line_in_words(drawn: _Drawn, places: int) -> str:
+    known = drawn.known
+    told = {"name": drawn.name, "newest": decimals(known[-1], places)}
     if min(known) == max(known):
         return _("%(name)s %(newest)s.") % told
     told |= {"least": decimals(min(known), places), "most": decimals(max(known), places)}

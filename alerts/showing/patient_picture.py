@@ -9,15 +9,19 @@ from typing import Any
 
 from django.db.models import Min
 
+from alerts.limits.book import book_of
 from alerts.showing.courses import CourseChart, charts_of
-from dosing.services.night.treatments import ComputedNight, nights_of
+from alerts.showing.patient_charts import charts_of_patient
+from dosing.services.night.treatments import ComputedNight, nights_of, nights_with_bloods
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.results.blood_tables import BloodDrawing, drawings_of, drawings_table
 from sessions.models import Medicine, Patient, Prescription, Reading, VascularAccess
 from sessions.services.prescribing import prescription_in_force
 
-NIGHTS = 6
+NIGHTS = 9
 NIGHTS_BACK = timedelta(days=45)
+BLOODS_BACK = timedelta(days=182)
+"""Bloods and the doses that they tell come once a month: in less time there is no course to be seen."""
 DRAWINGS = 3
 
 
@@ -49,14 +53,23 @@ class PatientPicture:
 
 
 def picture_of_patient(patient: Patient, *, at: datetime) -> PatientPicture:
-    """Six queries, whatever the history."""
-    course = nights_of(patient.pk, since=at - NIGHTS_BACK, until=at + timedelta(days=1))
+    """Eight queries, whatever the history."""
+    tomorrow = at + timedelta(days=1)
+    course = nights_of(patient.pk, since=at - NIGHTS_BACK, until=tomorrow)
     nights = course[::-1][:NIGHTS]
     lowest = _lowest(nights)
-    drawings = drawings_of(patient)[:DRAWINGS]
+    every = drawings_of(patient)
+    drawings = every[:DRAWINGS]
+    lately = [row for each in every if each.first.drawn_at > at - BLOODS_BACK for row in each.results.values()]
+    charts = charts_of_patient(
+        course,
+        dosed=nights_with_bloods(patient.pk, since=at - BLOODS_BACK, until=tomorrow),
+        bloods=lately,
+        book=book_of(patient),
+    )
     return PatientPicture(
         nights=[_line(night, lowest) for night in nights],
-        charts=charts_of(course),
+        charts=charts_of(charts),
         medicines=_medicines(course),
         drawings=drawings,
         bloods=drawings_table(drawings),

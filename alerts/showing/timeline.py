@@ -12,13 +12,15 @@ from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models import Alert
 from alerts.showing.alert_words import title_of
+from alerts.showing.plotly_figures import INK, LIMIT, LINE_1, LINE_2, SOFT, days_axis
 from dosing.services.night.catalogue import NIGHT_NUMBERS
-from dosing.services.night.charts import FIRST, INK, LIMIT, SECOND, SOFT, days_axis
 from dosing.services.night.treatments import ComputedNight, nights_of
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS
@@ -27,7 +29,7 @@ from sessions.models.local_time import on_wall
 
 LANES = {"access": _("Access"), "bloods": _("Bloods"), "prescription": _("Prescription"), "alerts": _("Alerts")}
 SYMBOLS = {"access": "diamond", "bloods": "circle", "prescription": "square", "alerts": "triangle-up"}
-COLOURS = {"access": INK, "bloods": SOFT, "prescription": SECOND, "alerts": LIMIT}
+COLOURS = {"access": INK, "bloods": SOFT, "prescription": LINE_2, "alerts": LIMIT}
 MARKED = ("access", "prescription")
 """Lanes whose moments are drawn through the pressures as well."""
 WATCHED = {
@@ -40,6 +42,7 @@ WATCHED = {
     "uf_rate_limit_ml_kg_h": _("UF rate limit, mL/kg/h"),
     "dialyser_id": _("dialyser"),
 }
+PRESSURES = {"venous_median": (LINE_1, "circle"), "arterial_median": (LINE_2, "square")}
 NOON = time(12)
 
 
@@ -61,8 +64,14 @@ class MomentOnTheLine:
 class TimeLine:
     """The nights and everything beside them, oldest first."""
 
+    since: datetime
+    until: datetime
     nights: Sequence[ComputedNight]
     moments: Sequence[MomentOnTheLine]
+
+    @property
+    def empty(self) -> bool:
+        return not self.nights and not self.moments
 
 
 def time_line_of(patient: Patient, *, since: datetime, until: datetime, zone: ZoneInfo, link: Any) -> TimeLine:
@@ -76,7 +85,7 @@ def time_line_of(patient: Patient, *, since: datetime, until: datetime, zone: Zo
         *_techniques(nights),
     ]
     inside = (moment for moment in moments if since <= moment.at < until)
-    return TimeLine(nights, sorted(inside, key=lambda moment: (moment.at, moment.lane)))
+    return TimeLine(since, until, nights, sorted(inside, key=lambda moment: (moment.at, moment.lane)))
 
 
 def _alerts(patient: Patient, since: datetime, until: datetime, link: Any) -> Iterator[MomentOnTheLine]:
@@ -161,8 +170,8 @@ def figure_of(line: TimeLine) -> dict[str, Any]:
             "hovermode": "closest",
             "showlegend": True,
             "legend": {"orientation": "h", "y": 1.08},
-            "xaxis": days_axis(_walls(line)) | {"anchor": "y2"},
-            "yaxis": {"domain": [0.42, 1], "title": {"text": "mmHg"}, "zeroline": False},
+            "xaxis": days_axis(_walls(line), within=(line.since, line.until)) | {"anchor": "y2"},
+            "yaxis": _upper(line),
             "yaxis2": {
                 "domain": [0, 0.34],
                 "type": "category",
@@ -176,15 +185,18 @@ def figure_of(line: TimeLine) -> dict[str, Any]:
     }
 
 
+def _upper(line: TimeLine) -> dict[str, Any]:
+    """The axis of the pressures: none where there is no pressure, for it would name numbers that nobody measured."""
+    known = any(night.value(key) is not None for night in line.nights for key in PRESSURES)
+    return {"domain": [0.42, 1], "title": {"text": "mmHg"}, "zeroline": False, "visible": known}
+
+
 def _walls(line: TimeLine) -> list[str]:
     return [on_wall(night.record.started_at) for night in line.nights] + [on_wall(each.at) for each in line.moments]
 
 
 def _pressures(nights: Sequence[ComputedNight]) -> Iterator[dict[str, Any]]:
-    for key, colour, symbol in (
-        ("venous_median", FIRST, "circle"),
-        ("arterial_median", SECOND, "square"),
-    ):
+    for key, (colour, symbol) in PRESSURES.items():
         yield {
             "type": "scatter",
             "name": NIGHT_NUMBERS[key].short,
@@ -194,7 +206,19 @@ def _pressures(nights: Sequence[ComputedNight]) -> Iterator[dict[str, Any]]:
             "line": {"color": colour, "width": 2},
             "marker": {"color": colour, "size": 5, "symbol": symbol},
             "connectgaps": False,
+            "text": [_read(night, key) for night in nights],
+            "hovertemplate": "%{text}<extra></extra>",
         }
+
+
+def _read(night: ComputedNight, key: str) -> str:
+    """What the pointer shows: day, figure and unit."""
+    figure = night.figure(key)
+    return f"{_day(night.record.started_at)}<br>{NIGHT_NUMBERS[key].short}: {figure.shown} {figure.unit}"
+
+
+def _day(at: datetime) -> str:
+    return date_format(timezone.localtime(at), "D j M Y, H:i")
 
 
 def _lane(name: str, moments: Iterable[MomentOnTheLine]) -> dict[str, Any]:
@@ -207,8 +231,8 @@ def _lane(name: str, moments: Iterable[MomentOnTheLine]) -> dict[str, Any]:
         "yaxis": "y2",
         "mode": "markers",
         "marker": {"symbol": SYMBOLS[name], "size": 11, "color": COLOURS[name]},
-        "text": [moment.words for moment in own],
-        "hovertemplate": "%{text}<br>%{x|%-d %b %Y}<extra></extra>",
+        "text": [f"{_day(moment.at)}<br>{moment.words}" for moment in own],
+        "hovertemplate": "%{text}<extra></extra>",
         "showlegend": False,
         "cliponaxis": False,
     }

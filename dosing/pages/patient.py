@@ -13,12 +13,10 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
-from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
 from dosing.services.month.fit_rows import fit_rows_of_night
 from dosing.services.month.reviewing import open_plan
-from dosing.services.night import charts
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
@@ -32,6 +30,7 @@ from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.fields import EVENT, FLUID, SITE
 from sessions.facts.months import first_of, month_before
+from sessions.facts.periods import PERIODS, days_asked
 from sessions.facts.ranges import Range
 from sessions.models import BloodResult, Event, Patient, TreatmentRecord
 from sessions.models.local_time import zone_of
@@ -45,16 +44,11 @@ from sessions.services.readiness import ToDo, steps_to_first_treatment
 from sessions.services.reading_log import note_reading
 from sessions.texts.checklist import not_put_right
 
-PERIODS = {30: _("30 days"), 90: _("3 months"), 182: _("6 months"), 365: _("12 months")}
 ROWS_A_PAGE = 30
 
 
 def _base(request: HttpRequest) -> str:
     return "unit_base.html" if getattr(request.user, "is_unit_staff", False) else "phone_base.html"
-
-
-def _days(request: HttpRequest) -> int:
-    return {str(days): days for days in PERIODS}.get(request.GET.get("days", ""), 90)
 
 
 @staff_only
@@ -63,14 +57,13 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """One patient: prescription, charts, treatments, bloods."""
     person = shown_patient(request, patient_id)
     now = timezone.now()
-    days = _days(request)
+    days = days_asked(request.GET.get("days", ""))
     nights = nights_of(person.pk, since=now - timedelta(days=days), until=now + timedelta(days=1))
     page = Paginator(nights[::-1], ROWS_A_PAGE).get_page(request.GET.get("page"))
     context = {
         "patient": person,
         "prescription": prescription_in_force(person, now),
         "access": person.accesses.in_use().first(),
-        "charts": charts.all_of([night for night in nights if night.record.ended_at]),
         "nights": nights,
         "page": page,
         "columns": NIGHT_NUMBERS.at(ShownIn.TREATMENTS),

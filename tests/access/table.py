@@ -197,6 +197,7 @@ TABLE: dict[str, dict[str, str]] = {
     "alerts:push-sign-up": {"POST": "302 403 403 403 400 400 400 400"},
     "alerts:push-drop": {"POST": "302 403 403 403 302 404 404 404"},
     "alerts:staff-worker": {"GET": OPEN},
+    "alerts:charts": {"GET": STAFF},
     "alerts:timeline": {"GET": STAFF},
     "alerts:detail": {"GET": STAFF},
     "alerts:seen": {"POST": CLINICAL_DO},

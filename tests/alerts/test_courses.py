@@ -10,7 +10,9 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from alerts.limits.book import LimitBook
 from alerts.showing.courses import CourseChart, charts_of
+from alerts.showing.patient_charts import charts_of_patient
 from dosing.services.night.treatments import nights_of
 from sessions.models import Patient
 from tests.alerts.test_triage_page import text_of
@@ -26,7 +28,8 @@ PRESSURES: list[dict[str, Any]] = [
 
 def drawn(patient: Patient) -> list[CourseChart]:
     now = timezone.now()
-    return charts_of(nights_of(patient.pk, since=now - 45 * DAY, until=now + DAY))
+    nights = nights_of(patient.pk, since=now - 45 * DAY, until=now + DAY)
+    return charts_of(charts_of_patient(nights, dosed=[], bloods=[], book=LimitBook()))
 
 
 @pytest.fixture
@@ -38,7 +41,7 @@ def three(ana: Patient) -> Patient:
 
 
 def test_what_is_unknown_breaks_the_line_and_draws_no_point(three: Patient) -> None:
-    weight, pressure = drawn(three)
+    weight, pressure, _length = drawn(three)
     after = next(line for line in weight.lines if line.name == "after")
     assert len(after.dots) == 2
     assert after.path.count("M") == 2
@@ -48,8 +51,8 @@ def test_what_is_unknown_breaks_the_line_and_draws_no_point(three: Patient) -> N
 
 def test_a_higher_value_lies_higher_and_the_later_one_further_right(three: Patient) -> None:
     before = next(line for line in drawn(three)[1].lines if line.name == "before")
-    assert [dot[0] for dot in before.dots] == sorted(dot[0] for dot in before.dots)
-    assert before.dots[2][1] < before.dots[0][1] < before.dots[1][1]
+    assert [dot.x for dot in before.dots] == sorted(dot.x for dot in before.dots)
+    assert before.dots[2].y < before.dots[0].y < before.dots[1].y
 
 
 def test_names_never_lie_over_each_other(three: Patient) -> None:
@@ -60,8 +63,8 @@ def test_names_never_lie_over_each_other(three: Patient) -> None:
 
 
 def test_the_words_say_what_is_drawn(three: Patient, nurse_client: Client) -> None:
-    weight, pressure = drawn(three)
-    assert weight.words.startswith("Weight and target, kg: 3 treatments from ")
+    weight, pressure, _length = drawn(three)
+    assert weight.words.startswith("Weight and target, kg: 3 days from ")
     assert "after from 70.0 to 71.0, the last 71.0." in weight.words
     assert "target 70.0." in weight.words
     assert "before from 140 to 160, the last 160." in pressure.words

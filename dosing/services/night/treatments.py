@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Exists, OuterRef, QuerySet
+
 from dosing.models import RecordNumbers
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.kept import KeptNumber, kept_number
-from sessions.models import Prescription, TreatmentRecord
+from sessions.models import BloodResult, Prescription, TreatmentRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,15 @@ def as_night(record: TreatmentRecord) -> ComputedNight:
 
 def nights_of(patient_id: uuid.UUID, *, since: datetime, until: datetime) -> list[ComputedNight]:
     """The patient's nights that began in [since, until), oldest first: one query."""
-    records = TreatmentRecord.objects.filter(patient=patient_id).between(since, until)
+    return _read(TreatmentRecord.objects.filter(patient=patient_id).between(since, until))
+
+
+def nights_with_bloods(patient_id: uuid.UUID, *, since: datetime, until: datetime) -> list[ComputedNight]:
+    """Those of them at which bloods were drawn, oldest first: one query."""
+    drawn = BloodResult.objects.filter(treatment=OuterRef("pk"))
+    return _read(TreatmentRecord.objects.filter(Exists(drawn), patient=patient_id).between(since, until))
+
+
+def _read(records: QuerySet[TreatmentRecord]) -> list[ComputedNight]:
     read = records.select_related("computed", "prescription").defer("document").order_by("started_at")
     return [as_night(record) for record in read]
