@@ -17,6 +17,7 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/planner/expected/", planner.expected, name="planner-expected"),
     path("patients/<uuid:patient_id>/planner/draft/", planner.draft, name="planner-draft"),
     path("months/", months.month_board, name="months"),
+    path("months/<str:month>/next/", months.next_review, name="next-review"),
     path("months/<str:month>/", months.month_board, name="month"),
     path("months/<str:month>/unit/", outcomes.report, name="unit-report"),
     path("patients/<uuid:patient_id>/outcomes/", outcomes.outcomes, name="outcomes"),

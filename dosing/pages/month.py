@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
@@ -18,7 +19,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from dosing.models import PatientMonth
 from dosing.pages.forms_month import RangeForm
-from dosing.services.month.board import board, sorts
+from dosing.services.month.board import board, next_to_judge, sorts
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.derivation import worked_of_month
 from dosing.services.month.fit_rows import fit_rows
@@ -53,7 +54,8 @@ def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
     asked = request.GET.get("sort", FIRST_SORT)
     sort = asked if asked in sorts() else "name"
     down = request.GET.get("down") == "1" or "sort" not in request.GET
-    shown = board(signed_in(request), wanted, sort=sort, down=down)
+    every = request.GET.get("all") == "1"
+    shown = board(signed_in(request), wanted, sort=sort, down=down, at=timezone.now(), every=every)
     note_reading(request, *(line.patient.pk for line in shown["lines"]))
     context = shown | {
         "month": wanted,
@@ -63,8 +65,25 @@ def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
         "after": next_month(wanted) if next_month(wanted) <= timezone.localdate() else None,
         "sort": sort,
         "down": down,
+        "every": every,
+        "wide": "all=1&" if every else "",
     }
     return render(request, "dosing/month_board.html", context)
+
+
+@clinical_only
+@require_GET
+def next_review(request: HttpRequest, month: str) -> HttpResponse:
+    """The way to the next review that is not signed, in the order of the board; to the board where all are."""
+    wanted, quiet = month_of(month), request.GET.get("quiet") == "1"
+    after = request.GET.get("after", "")
+    found = next_to_judge(signed_in(request), wanted, after=after, quiet=quiet, at=timezone.now())
+    if found.patient is None:
+        words = _("No other quiet patient is left.") if quiet else _("All other reviews of this month are signed.")
+        messages.success(request, words)
+        return redirect("dosing:month", month)
+    where = reverse("dosing:review", args=[found.patient.pk, month])
+    return redirect(f"{where}?quiet=1" if quiet else where)
 
 
 @staff_only

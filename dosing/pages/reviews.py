@@ -7,8 +7,10 @@ from datetime import date
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -17,13 +19,17 @@ from dosing.models import MonthlyReview, PatientMonth, PlanItem
 from dosing.pages import typed_review
 from dosing.pages.forms_month import PlanForm, ReviewForm, WordsForm
 from dosing.pages.month import month_of
+from dosing.services.decision.half_year import read_half_year
+from dosing.services.decision.tiles import Screen
 from dosing.services.month import figures, reviewing
 from dosing.services.month.beside import beside
+from dosing.services.month.board import lines_of
 from dosing.services.month.report import review_pdf
 from dosing.services.month.review_sheet import review_sheet
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import bedside_only, clinical_only, nephrologist_only
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
+from sessions.facts.local_day import month as month_words
 from sessions.models import Patient
 from sessions.pages.persons import shown_patient
 
@@ -67,7 +73,8 @@ def _write(request: HttpRequest, person: Patient, month: date, found: MonthlyRev
 
 
 def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any) -> HttpResponse:
-    sheet = review_sheet(person, month, at=timezone.now())
+    now = timezone.now()
+    sheet = review_sheet(person, month, at=now)
     found, row = sheet.review, sheet.row
     written = typed_review.as_written(found)
     typed = typed_review.typed_of(request, person, month)
@@ -90,13 +97,16 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "later": sheet.later,
         "prescription": sheet.prescription,
         "orders": sheet.orders,
-        "beside": beside(person, month),
+        **_befell(person, month),
+        "tiles": Screen(sheet, read_half_year(person, month, at=now), now).tiles(),
+        "line": lines_of([person], month, sheet.ranges, at=now)[0],
+        "one_by_one": request.GET.get("quiet") == "1",
         "delivered": sheet.numbers,
         "minutes": sheet.minutes,
         "plan": list(found.plan.select_related("owner", "done_by")) if found else [],
         "open_plan": [item for item in reviewing.open_plan(person) if not found or item.review_id != found.pk],
         "addenda": sheet.addenda,
-        "seen": fingerprint(_shown(found, row)) if found else "",
+        "seen": fingerprint(_shown(found, row)),
         "judged": typed_review.mark_of(found),
         "plan_form": PlanForm(initial=typed.get("plan")),
         "addendum_form": WordsForm(),
@@ -107,12 +117,20 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
     return render(request, "dosing/review.html", context | more)
 
 
-def _shown(found: MonthlyReview, row: PatientMonth | None) -> dict[str, Any]:
-    """What the signer saw: words, plan and numbers; the signature counts for exactly these."""
+def _befell(person: Patient, month: date) -> dict[str, Any]:
+    """What stands beside the numbers, and, of what did not happen, that it did not."""
+    lines = beside(person, month)
+    none = [line.label for line in lines if line.happened and not line.texts]
+    words = _("None entered: %(what)s.") % {"what": ", ".join(none)} if none else ""
+    return {"beside": lines, "nothing_happened": words}
+
+
+def _shown(found: MonthlyReview | None, row: PatientMonth | None) -> dict[str, Any]:
+    """What the signer saw beside what the signer typed: words, plan and numbers as they stood when the page opened."""
     return {
-        "words": found.words,
-        "for_patient": found.for_patient,
-        "plan": [(item.words, item.owner_id, item.due_on) for item in found.plan.all()],
+        "words": found.words if found else "",
+        "for_patient": found.for_patient if found else "",
+        "plan": [(item.words, item.owner_id, item.due_on) for item in found.plan.all()] if found else [],
         "numbers": row.computed_at if row else None,
     }
 
@@ -125,17 +143,19 @@ def _one(request: HttpRequest, patient_id: uuid.UUID, month: str) -> tuple[Patie
 @clinical_only
 @require_POST
 def add_plan(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
-    """Add a plan item."""
-    person, found = _one(request, patient_id, month)
+    """Add a plan item; the review is begun with it where there is none yet."""
+    person, wanted = shown_patient(request, patient_id), month_of(month)
+    found = MonthlyReview.objects.filter(patient=person, month=wanted).first()
     form = PlanForm(request.POST)
     if not form.is_valid():
-        return _review_page(request, person, found.month, plan_form=form)
+        return _review_page(request, person, wanted, plan_form=form)
+    if typed_review.differs(request.POST, found) or found is None:
+        _write(request, person, wanted, found)
     try:
-        reviewing.plan(review=found, item=reviewing.PlanToBe(**form.cleaned_data), by=signed_in(request))
+        review = found or MonthlyReview.objects.get(patient=person, month=wanted)
+        reviewing.plan(review=review, item=reviewing.PlanToBe(**form.cleaned_data), by=signed_in(request))
     except reviewing.SignedAlready:
         messages.error(request, _("This review is signed: its plan no longer changes. Write an addendum."))
-    if typed_review.differs(request.POST, found):
-        _write(request, person, found.month, found)
     return redirect("dosing:review", person.pk, month)
 
 
@@ -153,37 +173,63 @@ def plan_done(request: HttpRequest, plan_id: int) -> HttpResponse:
 @nephrologist_only
 @require_POST
 def sign(request: HttpRequest, patient_id: uuid.UUID, month: str) -> HttpResponse:
-    """Sign what was shown, with the password once more."""
-    person, found = _one(request, patient_id, month)
-    if not found.signed_at and not _nothing_beside(request, person, found):
-        return redirect("dosing:review", person.pk, month)
-    row = PatientMonth.objects.filter(patient=person, month=found.month).first()
-    if not was_shown(request, _shown(found, row)):
+    """Sign what was shown with the words that stand typed, with the password once more; nothing typed is lost."""
+    person, wanted = shown_patient(request, patient_id), month_of(month)
+    found = MonthlyReview.objects.filter(patient=person, month=wanted).first()
+    row = PatientMonth.objects.filter(patient=person, month=wanted).first()
+    if found and found.signed_at:
+        messages.warning(request, _("It is signed already."))
+    elif not was_shown(request, _shown(found, row)):
+        _keep_typed(request, person, wanted, found)
         messages.error(request, _("Something changed since you opened this page: read it again, then sign."))
     elif why := objection(request):
+        _keep_typed(request, person, wanted, found)
         messages.error(request, why)
-    else:
-        try:
-            reviewing.sign(review=found, by=signed_in(request), at=timezone.now())
-            messages.success(request, _("Signed. From now on it only takes addenda."))
-        except reviewing.SignedAlready:
-            messages.warning(request, "It is signed already.")
-        except reviewing.NotYet as problem:
-            messages.error(request, str(problem))
+    elif _signed(request, person, wanted, found):
+        return redirect(_after_signing(request, person, month))
     return redirect("dosing:review", person.pk, month)
 
 
-def _nothing_beside(request: HttpRequest, person: Patient, found: MonthlyReview) -> bool:
-    """Whether nothing was typed that the signature would leave out. Else it is kept, and nothing is signed yet."""
-    beside = False
+def _keep_typed(request: HttpRequest, person: Patient, month: date, found: MonthlyReview | None) -> None:
+    """Words that cannot be signed now are kept, a plan is shown again."""
     if typed_review.differs(request.POST, found):
-        beside = True
-        if _write(request, person, found.month, found):
-            messages.warning(request, _("What you had typed was not kept yet. Now it is: read it again, then sign."))
-    if typed_review.keep_plan(request, person, found.month):
-        beside = True
-        messages.warning(request, _("A plan is typed and not added yet: add it or empty it, then sign."))
-    return not beside
+        _write(request, person, month, found)
+    typed_review.keep_plan(request, person, month)
+
+
+def _signed(request: HttpRequest, person: Patient, month: date, found: MonthlyReview | None) -> bool:
+    """Keep what stands typed and sign it, in one transaction; else it is said why not, and kept to be signed later."""
+    plan_form = PlanForm(request.POST) if typed_review.has_plan(request.POST) else None
+    if plan_form and not plan_form.is_valid():
+        _keep_typed(request, person, month, found)
+        messages.warning(request, _("A plan is typed and not whole: complete it or empty it, then sign."))
+        return False
+    by, at = signed_in(request), timezone.now()
+    typed = typed_review.judgement_in(request.POST if "words" in request.POST else typed_review.as_written(found))
+    try:
+        with transaction.atomic():
+            review = reviewing.write(patient=person, month=month, **typed, by=by, at=at)
+            if plan_form:
+                reviewing.plan(review=review, item=reviewing.PlanToBe(**plan_form.cleaned_data), by=by)
+            reviewing.sign(review=review, by=by, at=at)
+    except reviewing.SignedAlready:
+        messages.warning(request, _("It is signed already."))
+    except reviewing.NotYet as problem:
+        _keep_typed(request, person, month, found)
+        messages.error(request, str(problem))
+    else:
+        parts = {"patient": person.name, "month": month_words(month)}
+        messages.success(request, _("Signed: %(patient)s, %(month)s. From now on it only takes addenda.") % parts)
+        return True
+    return False
+
+
+def _after_signing(request: HttpRequest, person: Patient, month: str) -> str:
+    """The next patient where that was asked for, else the review that was signed."""
+    if request.POST.get("then") != "next":
+        return reverse("dosing:review", args=[person.pk, month])
+    quiet = "&quiet=1" if request.POST.get("one_by_one") else ""
+    return f"{reverse('dosing:next-review', args=[month])}?after={person.pk}{quiet}"
 
 
 @clinical_only

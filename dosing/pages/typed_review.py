@@ -31,7 +31,7 @@ def judgement_in(data: Sent) -> dict[str, str]:
     return {name: "\n".join(data.get(name, "").splitlines()).strip() for name in ("words", "for_patient")}
 
 
-def differs(data: Sent, found: MonthlyReview) -> bool:
+def differs(data: Sent, found: MonthlyReview | None) -> bool:
     """Whether the judgement was sent along and is not the one that is kept."""
     return "words" in data and judgement_in(data) != judgement_in(as_written(found))
 
@@ -43,6 +43,11 @@ def changed_meanwhile(data: Sent, found: MonthlyReview) -> bool:
 
 def _plan_in(data: Sent) -> dict[str, str]:
     return {name: data[f"plan-{name}"] for name in ("words", "owner", "due_on") if data.get(f"plan-{name}", "").strip()}
+
+
+def has_plan(data: Sent) -> bool:
+    """Whether a plan stands typed, whole or not."""
+    return bool(_plan_in(data))
 
 
 def keep_plan(request: HttpRequest, patient: Patient, month: date) -> bool:

@@ -9,8 +9,12 @@ from django.shortcuts import redirect
 from alerts.services.first_hour import all_there
 from homedialysis.accounts.models import Role
 
-OWN_WORK: dict[str, str] = {Role.TECHNOLOGIST: "dosing:surroundings-all", Role.ADMINISTRATOR: "accounts:team"}
-"""Where staff whose work is not the alerts begin: water and machines, people and their access."""
+OWN_WORK: dict[str, str] = {
+    Role.NEPHROLOGIST: "dosing:months",
+    Role.TECHNOLOGIST: "dosing:surroundings-all",
+    Role.ADMINISTRATOR: "accounts:team",
+}
+"""Where staff whose work is not the alerts begin: the month, water and machines, people and their access."""
 
 
 @login_required

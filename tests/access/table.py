@@ -140,6 +140,7 @@ TABLE: dict[str, dict[str, str]] = {
     "treatments:drop-draft": {"POST": CLINICAL_DO},
     "dosing:months": {"GET": STAFF},
     "dosing:month": {"GET": STAFF},
+    "dosing:next-review": {"GET": CLINICAL_DO},
     "dosing:review-ranges": {"GET": STAFF, "POST": CLINICAL},
     "dosing:month-number": {"GET": STAFF},
     "dosing:review": {"GET": CLINICAL, "POST": CLINICAL_DO},

@@ -63,6 +63,7 @@ def pages(patient: Patient) -> list[str]:
         "/limits/",
         "/ranges/",
         "/months/2026-03/",
+        "/months/2026-03/?all=1",
         "/months/2026-03/unit/",
     ]
     return own + of_unit

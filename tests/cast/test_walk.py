@@ -86,7 +86,7 @@ def boards(cast: Cast, django_db_blocker: DjangoDbBlocker) -> dict[str, Board]:
     """By month, the board."""
     with django_db_blocker.unblock(), time_machine.travel(UNTIL, tick=False):
         client = signed_in(User.objects.filter(role=Role.NURSE).first())
-        answers = {month: client.get(f"/months/{month}/").content.decode() for month in MONTHS}
+        answers = {month: client.get(f"/months/{month}/?all=1").content.decode() for month in MONTHS}
     return {month: board_of(PageText(html)) for month, html in answers.items()}
 
 

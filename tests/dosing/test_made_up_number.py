@@ -105,7 +105,7 @@ def test_a_number_of_a_month_is_found_wherever_such_numbers_are_shown(
     compute(record_night(ana), at=timezone.now())
     compute_month(ana, MARCH, at=timezone.now())
     months = f"/patients/{ana.pk}/months/2026-03"
-    for path in ("/months/2026-03/", f"{months}/quillings_month/", f"{months}/review/"):
+    for path in ("/months/2026-03/?all=1", f"{months}/quillings_month/", f"{months}/review/"):
         page = nephrologist_client.get(path).content.decode()
         assert SHORT in page, path
         assert "43.5" in page, path

@@ -61,7 +61,7 @@ class Lived:
     @cached_property
     def month(self) -> dict[str, dict[str, Shown]]:
         """By key, what board, review, PDF, a number's own page and the API say of March."""
-        board = board_of(self.places.page(f"/months/{MONTH}/"))[str(self.patient.pk)]
+        board = board_of(self.places.page(f"/months/{MONTH}/?all=1"))[str(self.patient.pk)]
         said = of_month(self.places, MONTH, board)
         for key, number in self.told.items():
             said[key]["API"] = whole(number["value"])

@@ -20,6 +20,8 @@ class MonthLine:
 
     label: str
     texts: tuple[str, ...]
+    happened: bool = True
+    """Whether it befell the patient; False of what was there all along."""
 
     @property
     def words(self) -> str:
@@ -59,7 +61,7 @@ def _access(person: Patient, first: date, last: date) -> MonthLine:
         _("%(access)s, in use %(days)s") % {"access": each, "days": days_words(each.created_on, each.abandoned_on)}
         for each in person.accesses.filter(used).order_by("created_on", "pk")
     )
-    return MonthLine(_("Access"), tuple(texts))
+    return MonthLine(_("Access"), tuple(texts), happened=False)
 
 
 def _infections(person: Patient, first: date, last: date) -> MonthLine:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from functools import cached_property
 from html import escape
 from typing import Any
@@ -18,15 +19,17 @@ from django_stubs_ext import StrOrPromise
 
 from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import BLOODS, DOSE, MONTH_NUMBERS
+from dosing.services.month.headlines import ALWAYS_ON_BOARD, HEADLINES, NOT_EACH_MONTH, ONLY_AMISS, TILES
 from dosing.services.month.in_treatment import begun, lines_said
 from dosing.services.month.ranges import RangeBook, book
 from dosing.services.month.review_changes import later_than_signed
+from dosing.services.month.weights import Weight, weight_of
 from dosing.services.numbers.kept import KeptNumber, kept_number
 from dosing.services.numbers.number import Number
 from dosing.services.numbers.standing import DOUBT_MARK
 from homedialysis.accounts.models import User
 from sessions.facts.months import next_month
-from sessions.models import Patient
+from sessions.models import AccessInfection, HospitalStay, Patient, Prescription
 
 Counts = Callable[[Iterable[Any]], dict[Any, int]]
 SIGNS = {-1: ("▼", _("below the range")), 1: ("▲", _("above the range")), 0: ("", "")}
@@ -40,9 +43,20 @@ def register_counter(key: str, label: StrOrPromise, counts: Counts) -> None:
     _counters[key] = (label, counts)
 
 
+@dataclass(frozen=True, slots=True)
+class LastSigned:
+    """Of the last review signed for an earlier month: where each number lay then, and what was ordered."""
+
+    month: date
+    places: dict[str, int]
+    version: int | None
+
+
 @dataclass
 class PatientLine:
-    """One patient of the board. counted: by the key of each counter."""
+    """One patient of the board. counted: by the key of each counter; last: signed before; version: of what is in
+    force; happened: infections and stays of the month.
+    """
 
     patient: Patient
     month: PatientMonth | None
@@ -54,6 +68,9 @@ class PatientLine:
     """of each number that lies within it, short of what is aimed at"""
     unsure: frozenset[str] = frozenset()
     """of those outside, whose interval reaches into the range"""
+    last: LastSigned | None = None
+    version: int | None = None
+    happened: int = 0
 
     def value(self, key: str) -> float | None:
         found: float | None = self.month.numbers.get(key, {}).get("value") if self.month else None
@@ -64,7 +81,55 @@ class PatientLine:
 
     @property
     def outside(self) -> int:
-        return self.counted.get(OUTSIDE, 0)
+        """How many numbers lie outside their range."""
+        return len(self.places)
+
+    @cached_property
+    def weights(self) -> dict[str, Weight]:
+        """What each number outside its range weighs, the heaviest first."""
+        found = {
+            key: weight_of(key, self.value(key), place, unsure=key in self.unsure) for key, place in self.places.items()
+        }
+        return dict(sorted(found.items(), key=lambda pair: -pair[1]))
+
+    @property
+    def weight(self) -> int:
+        return sum(self.weights.values())
+
+    @cached_property
+    def changed(self) -> list[str]:
+        """Keys of the numbers that lie elsewhere to their range than when the last review was signed."""
+        if self.last is None or self.month is None:
+            return []
+        before = self.last.places
+        return [
+            key
+            for key in MONTH_NUMBERS
+            if self.value(key) is not None and self.places.get(key, 0) != before.get(key, 0)
+        ]
+
+    @property
+    def new_orders(self) -> bool:
+        return self.last is not None and self.version != self.last.version
+
+    @property
+    def quiet(self) -> bool:
+        """All known and sure, all in range, nothing new: judged quickly, and seen all the same."""
+        if self.month is None or self.month.stale or self.last is None or not self._over:
+            return False
+        new = self.changed or self.new_orders or self.happened or any(self.counted.values()) or self.in_treatment
+        return not new and all(self._calm(key) for key in HEADLINES)
+
+    @property
+    def _over(self) -> bool:
+        """Whether the numbers are of the whole month."""
+        return self.month is not None and self.month.computed_at.date() >= next_month(self.month.month)
+
+    def _calm(self, key: str) -> bool:
+        figure = self.figure(MONTH_NUMBERS[key])
+        if figure.value is None:
+            return key in NOT_EACH_MONTH
+        return not figure.doubts and key not in self.places
 
     @cached_property
     def lacks(self) -> int:
@@ -103,11 +168,14 @@ STATES = {"to do": _("to do"), "begun": _("begun"), "signed": _("signed")}
 """Of a review, in the order in which they are sorted."""
 
 
-def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[PatientLine]:
-    """Everybody who was in the programme in a month, by name: a fixed number of queries."""
-    after = next_month(month)
-    there = Q(joined_on__lt=after) & (Q(left_on=None) | Q(left_on__gte=month))
-    people = list(Patient.objects.visible_to(viewer).filter(there).order_by("name"))
+def people_of(viewer: User, month: date) -> list[Patient]:
+    """Everybody who was in the programme in a month, by name."""
+    there = Q(joined_on__lt=next_month(month)) & (Q(left_on=None) | Q(left_on__gte=month))
+    return list(Patient.objects.visible_to(viewer).filter(there).order_by("name"))
+
+
+def lines_of(people: list[Patient], month: date, ranges: RangeBook, *, at: datetime) -> list[PatientLine]:
+    """A line for each of these: a fixed number of queries."""
     months = {row.patient_id: row for row in PatientMonth.objects.filter(patient__in=people, month=month)}
     reviews = {row.patient_id: row for row in MonthlyReview.objects.filter(patient__in=people, month=month)}
     ids = [person.pk for person in people]
@@ -122,8 +190,39 @@ def lines_of(viewer: User, month: date, ranges: RangeBook) -> list[PatientLine]:
             key for key in line.places if ranges.reaches_in(key, line.figure(MONTH_NUMBERS[key]).interval, schedule)
         )
         line.aims = _marked({key: ranges.short(key, value, schedule) for key, value in values.items()})
-        line.counted[OUTSIDE] = len(line.places)
+    _with_news(lines, ids, month, at)
     return lines
+
+
+def _with_news(lines: list[PatientLine], ids: list[Any], month: date, at: datetime) -> None:
+    """What was signed last, what is in force, and what befell them in the month: four queries."""
+    last, versions = _last_signed(ids, month), _versions(ids, at)
+    happened = _happened(ids, month)
+    for line in lines:
+        person = line.patient.pk
+        line.last, line.version = last.get(person), versions.get(person)
+        line.happened = happened.get(person, 0)
+
+
+def _last_signed(ids: list[Any], month: date) -> dict[Any, LastSigned]:
+    reviews = MonthlyReview.objects.filter(patient__in=ids, month__lt=month).exclude(signed_at=None)
+    newest = reviews.order_by("patient_id", "-month").distinct("patient_id")
+    rows = newest.values_list("patient_id", "month", "frozen__places", "frozen__prescription")
+    return {person: LastSigned(signed, places or {}, version) for person, signed, places, version in rows}
+
+
+def _versions(ids: list[Any], at: datetime) -> dict[Any, int]:
+    return dict(Prescription.objects.filter(patient__in=ids).in_force(at).values_list("patient_id", "version"))
+
+
+def _happened(ids: list[Any], month: date) -> dict[Any, int]:
+    """Infections that began in the month and stays that touch it."""
+    after = next_month(month)
+    began = AccessInfection.objects.standing().filter(began_on__gte=month, began_on__lt=after)
+    there = Q(discharged_on=None) | Q(discharged_on__gte=month)
+    stays = HospitalStay.objects.standing().filter(there, admitted_on__lt=after, patient__in=ids)
+    infected = began.filter(access__patient__in=ids).values_list("access__patient_id", flat=True)
+    return Counter([*infected, *stays.values_list("patient_id", flat=True)])
 
 
 def _marked(places: dict[str, int]) -> dict[str, int]:
@@ -137,7 +236,7 @@ def in_order(lines: list[PatientLine], sort: str, *, down: bool) -> list[Patient
         known.sort(key=lambda line: line.value(sort) or 0.0, reverse=down)
         return [line for line in lines if line.value(sort) is None] + known
     if sort == OUTSIDE:
-        return sorted(lines, key=lambda line: (-line.lacks, -line.outside if down else line.outside))
+        return sorted(lines, key=lambda line: (-line.lacks, -line.weight if down else line.weight))
     if sort == REVIEW:
         return sorted(lines, key=lambda line: list(STATES).index(line.state), reverse=down)
     if sort in _counters:
@@ -147,15 +246,19 @@ def in_order(lines: list[PatientLine], sort: str, *, down: bool) -> list[Patient
 
 def cell(line: PatientLine, number: Number[Any], address: str) -> str:
     """One number as HTML: value, sign and words where it lies outside; a dash with its reason where it is unknown."""
-    value = line.value(number.key)
-    if value is None:
+    if line.value(number.key) is None:
         why = escape(line.figure(number).why, quote=True)
         return (
             f'<td class="num"><span class="soft" title="{why}">–<span class="visually-hidden">{why}</span></span></td>'
         )
+    tone = ' class="num outside"' if number.key in line.places else ' class="num"'
+    return f'<td{tone}><a href="{address}{number.key}/">{_said(line, number)}</a></td>'
+
+
+def _said(line: PatientLine, number: Number[Any]) -> str:
+    """A known number as HTML: value, interval, doubt, sign."""
     figure = line.figure(number)
     between = f' <br><small class="soft">{figure.between}</small>' if figure.between else ""
-    shown, doubt = f"{figure.shown}{between}", _doubt(figure.because)
     place = line.places.get(number.key, 0)
     sign, words = SIGNS[place] if place else AIMS[line.aims.get(number.key, 0)]
     if number.key in line.unsure:
@@ -165,8 +268,38 @@ def cell(line: PatientLine, number: Number[Any], address: str) -> str:
         if sign
         else ""
     )
-    tone = ' class="num outside"' if place else ' class="num"'
-    return f'<td{tone}><a href="{address}{number.key}/">{shown}{doubt}{mark}</a></td>'
+    return f"{figure.shown}{between}{_doubt(figure.because)}{mark}"
+
+
+def _group_cell(line: PatientLine, keys: Iterable[str], address: str) -> str:
+    """The numbers of a block in one cell, each with its name; those that are unknown lead to why."""
+    known, unknown = [], []
+    for key in keys:
+        number, where = MONTH_NUMBERS[key], f"{address}{key}/"
+        if _left_out(line, key):
+            continue
+        if line.value(key) is not None:
+            tone = f' class="outside weight-{line.weights[key]}"' if key in line.places else ""
+            name = f'<span class="soft">{escape(number.short)}</span>'
+            unit = " %" if number.percent else ""
+            known.append(f'<li>{name} <a href="{where}"{tone}>{_said(line, number)}{unit}</a></li>')
+        else:
+            unknown.append(_unknown_name(line, number, where))
+    lacking = f'<p class="soft">{escape(gettext("not known:"))} {", ".join(unknown)}</p>' if unknown else ""
+    return f'<td class="group"><ul>{"".join(known)}</ul>{lacking}</td>'
+
+
+def _left_out(line: PatientLine, key: str) -> bool:
+    if key in line.places:
+        return False
+    return key not in ALWAYS_ON_BOARD or (key in ONLY_AMISS and line.value(key) is not None)
+
+
+def _unknown_name(line: PatientLine, number: Number[Any], where: str) -> str:
+    """A name that leads to why, which is also said to whoever listens."""
+    name, why = escape(number.short), escape(line.figure(number).why)
+    hidden = f'<span class="visually-hidden"> ({why})</span>'
+    return f"{name}{hidden}" if line.month is None else f'<a href="{where}">{name}</a>{hidden}'
 
 
 def _doubt(because: str) -> str:
@@ -179,12 +312,36 @@ def _doubt(because: str) -> str:
 
 
 def _outside(line: PatientLine) -> str:
-    """What is missing, how many numbers lie outside their range, and which: they stand far apart in the table."""
+    """What is missing, how many numbers lie outside their range, and which, the heaviest first."""
     lacks = f'<strong class="lacking">{escape(str(LACKING[line.lacks]))}</strong> ' if line.lacks else ""
-    names = (f"{MONTH_NUMBERS[key].short}\N{NO-BREAK SPACE}{SIGNS[place][0]}" for key, place in line.places.items())
-    which = escape(", ".join(names))
+    names = [_weighed(line, key, weight) for key, weight in line.weights.items()]
     count = f"<strong>{line.outside}</strong> " if line.outside or not lacks else ""
-    return f'<td class="which">{lacks}{count}<span class="soft">{which}</span></td>'
+    quiet = f' <span class="badge tone-done">{escape(gettext("quiet"))}</span>' if line.quiet else ""
+    return f'<td class="which">{lacks}{count}<span class="soft">{", ".join(names)}</span>{quiet}</td>'
+
+
+def _weighed(line: PatientLine, key: str, weight: Weight) -> str:
+    """The name of a number outside its range; what must not wait is written so."""
+    name = escape(f"{MONTH_NUMBERS[key].short}\N{NO-BREAK SPACE}{SIGNS[line.places[key]][0]}")
+    if weight < Weight.NOW:
+        return f"<b>{name}</b>" if weight == Weight.ACT else name
+    value = escape(line.figure(MONTH_NUMBERS[key]).shown)
+    return f'<strong class="lacking">{name} {value}</strong>'
+
+
+def _news(line: PatientLine) -> str:
+    """What is different from the last signed review, in short."""
+    if line.last is None:
+        return f'<td class="which soft">{escape(gettext("none signed before"))}</td>'
+    told = [f"{MONTH_NUMBERS[key].short}\N{NO-BREAK SPACE}{_now(line, key)}" for key in line.changed]
+    if line.new_orders:
+        told.insert(0, gettext("new prescription"))
+    return f'<td class="which">{escape(", ".join(told) or gettext("nothing"))}</td>'
+
+
+def _now(line: PatientLine, key: str) -> str:
+    place = line.places.get(key, 0)
+    return str(SIGNS[place][0] if place else gettext("back in range"))
 
 
 def _later(line: PatientLine) -> str:
@@ -197,13 +354,26 @@ def _later(line: PatientLine) -> str:
     return f' <br><strong class="lacking later">{escape(words)}</strong>'
 
 
-def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
-    """A row of the table, with a way to the review for who judges it.
+def row_html(line: PatientLine, month: date, *, judges: bool, every: bool = False) -> SafeString:
+    """A row of the table, with a way to the review for who judges it. every: each number in a column of its own.
 
     Built by hand: a template would take longer for the cells than the page may.
     """
     base = reverse("dosing:patient", args=[line.patient.pk])
     address = f"{base}months/{month:%Y-%m}/"
+    counts = "".join(f'<td class="num">{line.counted.get(key, 0)}</td>' for key in _counters)
+    if every:
+        cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS.values())
+    else:
+        cells = "".join(_group_cell(line, keys, address) for keys in BLOCKS.values())
+    news = "" if every else _news(line)
+    # Everything in it is a number of ours, a word of ours, or escaped above.
+    row = f"<tr>{_head(line, base, address, judges=judges)}{_outside(line)}{news}{counts}{cells}</tr>"
+    return mark_safe(row)  # noqa: S308
+
+
+def _head(line: PatientLine, base: str, address: str, *, judges: bool) -> str:
+    """Who it is, what the month was, and how far the review is: the name leads to the review where it may be judged."""
     waits = line.month is None or line.month.stale
     being_computed = escape(gettext("being computed"))
     stale = f' <span class="soft">{being_computed}</span>' if waits else ""
@@ -212,13 +382,15 @@ def row_html(line: PatientLine, month: date, *, judges: bool) -> SafeString:
     state = escape(str(STATES[line.state]))
     state = f'<a href="{address}review/">{state}</a>' if judges else state
     state += _later(line)
-    head = (
-        f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>{_outside(line)}'
-    )
-    counts = "".join(f'<td class="num">{line.counted.get(key, 0)}</td>' for key in _counters)
-    cells = "".join(cell(line, number, address) for number in MONTH_NUMBERS.values())
-    # Everything in it is a number of ours, a word of ours, or escaped above.
-    return mark_safe(f"<tr>{head}{counts}{cells}</tr>")  # noqa: S308
+    return f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>'
+
+
+BLOCKS = {tile.key: (*tile.numbers, "water") if tile.key == "access" else tile.numbers for tile in TILES}
+"""The numbers of each column, by key of the block; the water, which has no block, stands with the access."""
+
+
+def _block_heads() -> list[tuple[str, list[Number[Any]]]]:
+    return [(tile.title, [MONTH_NUMBERS[each] for each in BLOCKS[tile.key]]) for tile in TILES]
 
 
 def sorts() -> set[str]:
@@ -230,15 +402,37 @@ def counter_labels() -> dict[str, StrOrPromise]:
     return {key: label for key, (label, _counts) in _counters.items()}
 
 
-def board(viewer: User, month: date, *, sort: str, down: bool) -> dict[str, Any]:
-    """What the board's page shows."""
-    ranges = book()
-    lines = in_order(lines_of(viewer, month, ranges), sort, down=down)
+def board(viewer: User, month: date, *, sort: str, down: bool, at: datetime, every: bool = False) -> dict[str, Any]:
+    """What the board's page shows. every: each number in a column of its own, not only those of the four blocks."""
+    lines = in_order(lines_of(people_of(viewer, month), month, book(), at=at), sort, down=down)
     return {
         "lines": lines,
-        "rows": [row_html(line, month, judges=viewer.is_clinical) for line in lines],
+        "rows": [row_html(line, month, judges=viewer.is_clinical, every=every) for line in lines],
         "groups": list(MONTH_NUMBERS.groups().items()),
+        "blocks": _block_heads(),
         "counters": counter_labels(),
         "states": [(words, sum(line.state == state for line in lines)) for state, words in STATES.items()],
+        "quiet": sum(line.quiet and line.state != "signed" for line in lines),
         "waiting": sum(1 for line in lines if line.month is None or line.month.stale),
     }
+
+
+@dataclass(frozen=True, slots=True)
+class NextToJudge:
+    """Whom to judge next; left: how many are not signed, that one among them."""
+
+    patient: Patient | None
+    left: int
+
+
+def next_to_judge(viewer: User, month: date, *, after: str, quiet: bool, at: datetime) -> NextToJudge:
+    """In the board's own order, from whoever was judged last on; the first again where none comes behind.
+
+    after: the id of that one, "" for the first; quiet: only those that are quiet.
+    """
+    lines = in_order(lines_of(people_of(viewer, month), month, book(), at=at), OUTSIDE, down=True)
+    place = next((place for place, line in enumerate(lines) if str(line.patient.pk) == after), -1)
+    asked = [line.patient for line in lines[place + 1 :] + lines[: place + 1] if line.state != "signed"]
+    calm = {line.patient.pk for line in lines if line.quiet}
+    wanted = [each for each in asked if str(each.pk) != after and (not quiet or each.pk in calm)]
+    return NextToJudge(wanted[0] if wanted else None, len(asked))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -47,9 +46,9 @@ def potassium(person: Patient, value: float, month: int) -> None:
 
 
 def seen(client: Client, where: str) -> str:
-    found = re.search(r'name="seen" value="([^"]+)"', client.get(where).content.decode())
-    assert found
-    return found[1]
+    found: str = client.get(where).context["seen"]
+    assert f'value="{found}"' in client.get(where).content.decode()
+    return found
 
 
 def sign(client: Client, where: str, **changes: Any) -> Any:
@@ -61,7 +60,7 @@ def test_written_planned_signed_and_frozen(nephrologist_client: Client, where: s
     nephrologist_client.post(where, WORDS)
     plan = {"plan-words": "Talk about potassium", "plan-owner": nurse.pk, "plan-due_on": "2026-04-10"}
     nephrologist_client.post(f"{where}plan/", plan)
-    assert "Signed. From now on it only takes addenda." in sign(nephrologist_client, where)
+    assert "From now on it only takes addenda." in sign(nephrologist_client, where)
     review = ours(MonthlyReview).get()
     assert review.frozen["numbers"]["potassium"]["value"] == 6.1
     assert review.frozen["places"]["potassium"] == 1
@@ -186,17 +185,23 @@ def test_the_first_who_says_that_a_plan_is_done_stands(
 TYPED = WORDS | {"for_patient": "Eat less fruit, please."}
 
 
-def test_words_typed_and_not_kept_are_kept_and_read_before_they_are_signed(
-    nephrologist_client: Client, where: str
+def test_what_stands_typed_is_what_is_signed_in_one_go(nephrologist_client: Client, where: str, nurse: User) -> None:
+    plan = {"plan-words": "Talk about fruit", "plan-owner": nurse.pk, "plan-due_on": "2026-04-10"}
+    assert "Signed: Ana Verdemar, March 2026." in sign(nephrologist_client, where, **TYPED, **plan)
+    review = ours(MonthlyReview).get()
+    assert (review.words, review.for_patient) == (TYPED["words"], "Eat less fruit, please.")
+    assert review.signed_at is not None
+    assert [item.words for item in review.plan.all()] == ["Talk about fruit"]
+
+
+@pytest.mark.parametrize("wrong", [{"password": "guess"}, {"seen": "another page"}])
+def test_what_stands_typed_is_kept_where_it_cannot_be_signed(
+    nephrologist_client: Client, where: str, wrong: dict[str, str]
 ) -> None:
-    nephrologist_client.post(where, WORDS)
-    page = sign(nephrologist_client, where, **TYPED)
-    assert "Now it is: read it again, then sign." in page
-    assert "Eat less fruit, please." in page
+    page = sign(nephrologist_client, where, **TYPED, **{"plan-words": "Diet advice"}, **wrong)
     review = ours(MonthlyReview).get()
     assert (review.signed_at, review.for_patient) == (None, "Eat less fruit, please.")
-    assert "Signed. From now on" in sign(nephrologist_client, where, **TYPED)
-    assert ours(MonthlyReview).get().for_patient == "Eat less fruit, please."
+    assert 'value="Diet advice"' in page
 
 
 def test_a_plan_typed_and_not_added_holds_the_signature_and_stays(
@@ -204,7 +209,7 @@ def test_a_plan_typed_and_not_added_holds_the_signature_and_stays(
 ) -> None:
     nephrologist_client.post(where, WORDS)
     page = sign(nephrologist_client, where, **WORDS, **{"plan-words": "Diet advice"})
-    assert "add it or empty it, then sign" in page
+    assert "complete it or empty it, then sign" in page
     assert 'value="Diet advice"' in page
     assert ours(MonthlyReview).get().signed_at is None
 

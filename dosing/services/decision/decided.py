@@ -1,0 +1,81 @@
+"""What was changed in half a year, by the part of the treatment that it is about, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+
+from dosing.services.decision.half_year import HalfYear
+from sessions.facts.local_day import plain_day
+from sessions.models import Prescription
+from sessions.services.prescription_changes import differences
+
+SIGNS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something that was changed on a day: drawn on the line of what it is about. version: of a prescription."""
+
+    day: date
+    words: str
+    version: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SignedMark:
+    """A mark with the letter by which the drawing knows it."""
+
+    sign: str
+    mark: Mark
+
+    @property
+    def line(self) -> str:
+        return _("%(sign)s, %(day)s: %(words)s") % {
+            "sign": self.sign,
+            "day": plain_day(self.mark.day),
+            "words": self.mark.words,
+        }
+
+
+def order_marks(half_year: HalfYear, fields: Sequence[str]) -> list[Mark]:
+    """Each new prescription of the half year that changes one of these fields, oldest first."""
+    pairs = pairwise(half_year.orders)
+    found = (_order_mark(before, after, fields) for before, after in pairs)
+    return [mark for mark in found if mark and mark.day >= half_year.first]
+
+
+def _order_mark(before: Prescription, after: Prescription, fields: Sequence[str]) -> Mark | None:
+    lines = [change.line for change in differences(before, after) if change.field in fields]
+    begins = localtime(after.in_force.lower).date()
+    return Mark(begins, "; ".join(lines), after.version) if lines else None
+
+
+def access_marks(half_year: HalfYear) -> list[Mark]:
+    """Accesses that were made or given up, and infections that began."""
+    made = [
+        Mark(each.created_on, _("made: %(access)s") % {"access": each})
+        for each in half_year.accesses
+        if each.created_on >= half_year.first
+    ]
+    given_up = [
+        Mark(each.abandoned_on, _("given up: %(access)s") % {"access": each})
+        for each in half_year.accesses
+        if each.abandoned_on and half_year.first <= each.abandoned_on <= half_year.last
+    ]
+    infected = [
+        Mark(each.began_on, _("infection: %(kind)s") % {"kind": each.get_kind_display()})
+        for each in half_year.infections
+    ]
+    return [*made, *given_up, *infected]
+
+
+def signed(marks: Sequence[Mark]) -> list[SignedMark]:
+    """With letters, oldest first."""
+    in_order = sorted(marks, key=lambda mark: mark.day)
+    return [SignedMark(sign, mark) for sign, mark in zip(SIGNS, in_order, strict=False)]

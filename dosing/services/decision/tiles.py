@@ -1,0 +1,301 @@
+"""The four blocks of a decision: dose, fluid, access, bloods; each with numbers, half a year, what persists, what was
+done about it and what came of that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+
+from dosing.services.decision.chart import Frame, Level, Point, SmallChart, small_chart
+from dosing.services.decision.decided import Mark, SignedMark, access_marks, order_marks, signed
+from dosing.services.decision.half_year import HalfYear
+from dosing.services.decision.persisting import Known, known_months, on_the_way, persisting
+from dosing.services.month.catalogue import MONTH_NUMBERS
+from dosing.services.month.headlines import TILES, TileKind
+from dosing.services.month.review_sheet import NumberOfMonth, ReviewSheet
+from dosing.services.numbers.blood_units import spoken_of
+from dosing.services.numbers.kept import KeptNumber, kept_number
+from dosing.services.numbers.number import Number
+from sessions.facts.choices import Analyte, EventKind, SampleTiming
+from sessions.facts.local_day import plain_day
+from sessions.facts.local_number import plain
+from sessions.models import Patient
+
+MedicinesOf = Callable[[Patient, datetime], Sequence[str]]
+medicines_of: list[MedicinesOf] = []
+"""What the patient takes at a moment, a line each, the newest change first: the place beside the bloods. Who keeps
+medicines adds a function here; none means that no list of medicines is kept.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A number of the month as it stands on the screen; known: its months."""
+
+    number: Number[Any]
+    kept: KeptNumber
+    cell: NumberOfMonth
+
+    @property
+    def sign(self) -> str:
+        """▲ above, ▼ below, in brackets where the interval reaches into the range."""
+        sign = {1: "▲", -1: "▼"}.get(self.cell.place, "")
+        return f"({sign})" if sign and self.cell.unsure else sign
+
+    @property
+    def sign_words(self) -> str:
+        return {1: _("above the range"), -1: _("below the range")}.get(self.cell.place, "")
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One block. wrong: what is outside and since when, then what is on the way there; unknown: reasons, with the
+    numbers they are said of; notes: what else is known of it; decided: what was changed, oldest first; came: what came
+    of the last change; medicines: None where no list is kept.
+    """
+
+    kind: TileKind
+    lead: Figure
+    others: list[Figure]
+    charts: list[SmallChart]
+    wrong: list[str]
+    coming: list[str]
+    unknown: list[str]
+    notes: list[str]
+    decided: list[SignedMark]
+    came: str
+    medicines: list[str] | None = None
+
+
+@dataclass(frozen=True)
+class Screen:
+    """All four, from a review's sheet and half a year."""
+
+    sheet: ReviewSheet
+    half_year: HalfYear
+    at: datetime
+    _known: dict[str, Known] = field(default_factory=dict)
+
+    def tiles(self) -> list[Tile]:
+        return [self._tile(kind) for kind in TILES]
+
+    def _tile(self, kind: TileKind) -> Tile:
+        figures = [self._figure(key) for key in kind.numbers]
+        marks = signed(_marks(self.half_year, kind))
+        return Tile(
+            kind=kind,
+            lead=figures[0],
+            others=figures[1:],
+            charts=[chart for chart in CHARTS[kind.key](self, [(each.mark.day, each.sign) for each in marks]) if chart],
+            wrong=list(self._wrong(figures)),
+            coming=list(self._coming(figures)),
+            unknown=_unknown(figures),
+            notes=list(NOTES[kind.key](self.half_year)) if kind.key in NOTES else [],
+            decided=marks,
+            came=self._came(kind, marks),
+            medicines=self._medicines() if kind.key == "bloods" else None,
+        )
+
+    def _figure(self, key: str) -> Figure:
+        line = next(line for line in self.sheet.lines if line.number.key == key)
+        return Figure(line.number, kept_number(line.number, self.sheet.numbers), line.cells[0])
+
+    def known(self, figure: Figure) -> Known:
+        """The known months of a number, the one that is judged last."""
+        own = (self.sheet.month, figure.kept.value, figure.cell.place)
+        key = figure.number.key
+        return self._known.setdefault(key, known_months(figure.number, self.half_year.rows, self.sheet.ranges, own))
+
+    def _wrong(self, figures: Sequence[Figure]) -> Iterator[str]:
+        for figure in figures:
+            if found := persisting(figure.number, self.known(figure), self.sheet.month):
+                yield found.words
+
+    def _coming(self, figures: Sequence[Figure]) -> Iterator[str]:
+        schedule = self.sheet.row.schedule if self.sheet.row else ""
+        for figure in figures:
+            known = self.known(figure)
+            if found := on_the_way(figure.number, known, self.sheet.month, self.sheet.ranges, schedule):
+                yield found.words
+
+    def _came(self, kind: TileKind, marks: Sequence[SignedMark]) -> str:
+        """The lead number in the month before the last change and in the month that is judged."""
+        if not marks:
+            return ""
+        figure = self._figure(kind.lead)
+        known, changed = self.known(figure), marks[-1].mark.day
+        before = [value for month, value, _place in known if month < changed.replace(day=1)]
+        after = [value for month, value, _place in known if month > changed.replace(day=1)]
+        parts = {"sign": marks[-1].sign, "number": figure.number.short}
+        if not before or not after:
+            return _("%(sign)s: too early to say what came of it.") % parts
+        parts |= {"before": figure.number.text(before[-1]), "after": figure.number.text(after[-1])}
+        parts |= {"unit": figure.number.unit_shown}
+        return _("%(sign)s: %(number)s %(before)s %(unit)s in the month before, %(after)s %(unit)s now.") % parts
+
+    def _medicines(self) -> list[str] | None:
+        if not medicines_of:
+            return None
+        return [line for lines in medicines_of for line in lines(self.sheet.patient, self.at)]
+
+    @property
+    def frame(self) -> Frame:
+        return Frame(self.half_year.first, self.half_year.last)
+
+
+def _marks(half_year: HalfYear, kind: TileKind) -> list[Mark]:
+    marks = order_marks(half_year, kind.fields)
+    return [*marks, *access_marks(half_year)] if kind.key == "access" else marks
+
+
+def _unknown(figures: Sequence[Figure]) -> list[str]:
+    """Why numbers are not known, and what makes others doubtful: a line for each reason."""
+    whys: dict[str, list[str]] = {}
+    for figure in figures:
+        if figure.kept.value is None:
+            whys.setdefault(_("not known: %(why)s") % {"why": figure.kept.why}, []).append(figure.number.short)
+        elif figure.kept.because:
+            whys.setdefault(_("doubtful: %(why)s") % {"why": figure.kept.because}, []).append(figure.number.short)
+    return [f"{', '.join(names)} {words}" for words, names in whys.items()]
+
+
+Marks = Sequence[tuple[Any, str]]
+
+
+def _dose_charts(screen: Screen, marks: Marks) -> Iterator[SmallChart | None]:
+    number = MONTH_NUMBERS["modelled_week_kidney"]
+    yield _months_chart(screen, number, marks)
+
+
+def _months_chart(screen: Screen, number: Number[Any], marks: Marks) -> SmallChart | None:
+    """A number month by month, with its interval, drawn in the middle of each month; its range as limits."""
+    half_year, sheet = screen.half_year, screen.sheet
+    points = []
+    for month in sorted({*half_year.rows, sheet.month}):
+        row = half_year.rows.get(month)
+        kept = kept_number(number, sheet.numbers if month == sheet.month else row.numbers if row else {})
+        if kept.value is None or month < half_year.first:
+            continue
+        ends = (kept.interval.low, kept.interval.high) if kept.interval else (None, None)
+        low, high = (None if end is None else number.as_drawn(end) for end in ends)
+        points.append(Point(min(month.replace(day=15), half_year.last), number.as_drawn(kept.value), low, high))
+    title = _with_unit(number)
+    return small_chart(
+        title, screen.frame, [("first", points)], levels=_levels(screen, number), marks=marks, places=number.decimals
+    )
+
+
+def _with_unit(number: Number[Any]) -> str:
+    return f"{number.label}, {number.unit_shown}" if number.unit_shown else number.label
+
+
+def _levels(screen: Screen, number: Number[Any]) -> list[Level]:
+    """The ends of the range, all along the frame."""
+    row = screen.sheet.row
+    usual = screen.sheet.ranges.held_for(number.key, row.schedule if row else "")
+    ends = (usual.low, usual.high) if usual else ()
+    first, last = screen.half_year.first, screen.half_year.last
+    return [Level(first, last, number.as_drawn(end)) for end in ends if end is not None]
+
+
+def _fluid_charts(screen: Screen, marks: Marks) -> Iterator[SmallChart | None]:
+    nights = screen.half_year.nights
+    rates = [Point(night.day, night.uf_rate) for night in nights if night.uf_rate is not None]
+    low = [Point(night.day, night.uf_rate) for night in nights if night.uf_rate is not None and night.low]
+    limits: list[Level] = []
+    for night in nights:
+        if night.limit is None:
+            continue
+        if limits and limits[-1].value == night.limit:
+            limits[-1] = Level(limits[-1].first, night.day, night.limit)
+        else:
+            limits.append(Level(night.day, night.day, night.limit))
+    title = _("UF rate, mL/kg/h; dashed: ordered at most; filled: low pressure noted")
+    yield small_chart(title, screen.frame, [("dots", rates), ("told", low)], levels=limits, marks=marks)
+
+
+def _access_charts(screen: Screen, marks: Marks) -> Iterator[SmallChart | None]:
+    points = [Point(night.day, night.venous) for night in screen.half_year.nights if night.venous is not None]
+    title = _("Venous pressure of each treatment, mmHg")
+    yield small_chart(title, screen.frame, [("dots", points)], marks=marks, places=0)
+
+
+DRAWN_BLOODS = (
+    (Analyte.POTASSIUM, "potassium"),
+    (Analyte.PHOSPHATE, "phosphate"),
+    (Analyte.HAEMOGLOBIN, "haemoglobin"),
+)
+"""What moves most from month to month; the others stand as numbers."""
+
+
+def _blood_charts(screen: Screen, marks: Marks) -> Iterator[SmallChart | None]:
+    frame = Frame(screen.half_year.first, screen.half_year.last, width=200.0)
+    for analyte, key in DRAWN_BLOODS:
+        shown, number = spoken_of(analyte), MONTH_NUMBERS[key]
+        points = [
+            Point(localtime(each.drawn_at).date(), shown.from_canonical(each.value))
+            for each in screen.half_year.bloods
+            if each.analyte == analyte and each.timing != SampleTiming.POST
+        ]
+        levels = _levels(screen, number)
+        title = f"{number.short}, {number.unit_shown}"
+        yield small_chart(title, frame, [("first", points)], levels=levels, marks=marks)
+
+
+CHARTS: dict[str, Callable[[Screen, Marks], Iterator[SmallChart | None]]] = {
+    "dose": _dose_charts,
+    "fluid": _fluid_charts,
+    "access": _access_charts,
+    "bloods": _blood_charts,
+}
+
+
+def _dose_notes(half_year: HalfYear) -> Iterator[str]:
+    """Urine over time: each collection of the half year."""
+    if not half_year.urine:
+        yield _("Urine: none collected in this half year.")
+    else:
+        told = (
+            _("%(ml)s mL/d (%(day)s)")
+            % {"ml": plain(round(each.volume_ml / each.minutes * 1440)), "day": plain_day(localtime(each.ended_at))}
+            for each in half_year.urine[-4:]
+        )
+        yield _("Urine: %(values)s") % {"values": " → ".join(told)}
+
+
+NOTED_FLUID = (EventKind.HYPOTENSION, EventKind.CRAMP, EventKind.DIZZY, EventKind.FAINTED)
+NOTED_ACCESS = (EventKind.BLEEDING, EventKind.INFILTRATION, EventKind.NEEDLE_DISLODGED, EventKind.CLOTTING)
+
+
+def _fluid_notes(half_year: HalfYear) -> Iterator[str]:
+    yield _events_words(half_year, NOTED_FLUID)
+
+
+def _access_notes(half_year: HalfYear) -> Iterator[str]:
+    if half_year.access is None:
+        yield _("No access is noted as in use.")
+    else:
+        since = {"access": half_year.access, "day": plain_day(half_year.access.created_on)}
+        yield _("In use: %(access)s, since %(day)s") % since
+    yield _events_words(half_year, NOTED_ACCESS)
+
+
+def _events_words(half_year: HalfYear, kinds: Sequence[EventKind]) -> str:
+    told = [f"{kind.label} {half_year.events[kind]}" for kind in kinds if half_year.events.get(kind)]
+    if told:
+        return _("Noted this month: %(events)s") % {"events": ", ".join(told)}
+    names = ", ".join(str(kind.label) for kind in kinds)
+    return _("Nothing noted this month of: %(events)s") % {"events": names}
+
+
+NOTES: dict[str, Callable[[HalfYear], Iterator[str]]] = {
+    "dose": _dose_notes,
+    "fluid": _fluid_notes,
+    "access": _access_notes,
+}
