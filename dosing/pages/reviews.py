@@ -98,7 +98,7 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "prescription": sheet.prescription,
         "orders": sheet.orders,
         **_befell(person, month),
-        "tiles": Screen(sheet, read_half_year(person, month, at=now), now).tiles(),
+        "tiles": Screen(sheet, read_half_year(person, month, at=now)).tiles(),
         "line": lines_of([person], month, sheet.ranges, at=now)[0],
         "one_by_one": request.GET.get("quiet") == "1",
         "delivered": sheet.numbers,

@@ -96,7 +96,7 @@ def test_a_page_works_before_the_unit_is_set_up(client: Client) -> None:
     ("who", "home"),
     [
         ("nurse", "/triage/"),
-        ("nephrologist", "/triage/"),
+        ("nephrologist", "/months/"),
         ("technologist", "/surroundings/"),
         ("administrator", "/unit/first/"),
         ("partner", "/tonight/"),

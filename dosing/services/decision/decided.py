@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -73,6 +73,19 @@ def access_marks(half_year: HalfYear) -> list[Mark]:
         for each in half_year.infections
     ]
     return [*made, *given_up, *infected]
+
+
+def medicine_marks(half_year: HalfYear, kinds: Collection[str]) -> list[Mark]:
+    """Medicines of these kinds that were begun, given in another dose, or stopped."""
+    own = [row for row in half_year.medicines if row.kind in kinds]
+    begun = [Mark(row.from_on, str(row)) for row in own if row.from_on > half_year.first]
+    last = {row.name.casefold(): row for row in own}
+    stopped = [
+        Mark(row.until_on, _("%(medicine)s: stopped") % {"medicine": row.name})
+        for row in last.values()
+        if row.until_on and half_year.first <= row.until_on < half_year.last
+    ]
+    return [*begun, *stopped]
 
 
 def signed(marks: Sequence[Mark]) -> list[SignedMark]:

@@ -15,6 +15,7 @@ from sessions.models import (
     AccessInfection,
     BloodResult,
     Event,
+    Medication,
     Patient,
     Prescription,
     TreatmentRecord,
@@ -22,6 +23,7 @@ from sessions.models import (
     VascularAccess,
 )
 from sessions.models.local_time import zone_of
+from sessions.services.medications import taken_between
 
 DRAWN_MONTHS = 6
 KNOWN_MONTHS = 12
@@ -55,6 +57,7 @@ class HalfYear:
     orders: Sequence[Prescription]
     accesses: Sequence[VascularAccess]
     infections: Sequence[AccessInfection]
+    medicines: Sequence[Medication]
 
     @property
     def access(self) -> VascularAccess | None:
@@ -90,6 +93,7 @@ def read_half_year(patient: Patient, month: date, *, at: datetime) -> HalfYear:
         orders=list(orders.order_by("in_force")),
         accesses=list(used.order_by("created_on", "pk")),
         infections=list(infections.order_by("began_on", "pk")),
+        medicines=taken_between(patient, first, last),
     )
 
 

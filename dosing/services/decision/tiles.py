@@ -4,16 +4,15 @@ done about it and what came of that.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from typing import Any
 
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from dosing.services.decision.chart import Frame, Level, Point, SmallChart, small_chart
-from dosing.services.decision.decided import Mark, SignedMark, access_marks, order_marks, signed
+from dosing.services.decision.decided import Mark, SignedMark, access_marks, medicine_marks, order_marks, signed
 from dosing.services.decision.half_year import HalfYear
 from dosing.services.decision.persisting import Known, known_months, on_the_way, persisting
 from dosing.services.month.catalogue import MONTH_NUMBERS
@@ -25,13 +24,11 @@ from dosing.services.numbers.number import Number
 from sessions.facts.choices import Analyte, EventKind, SampleTiming
 from sessions.facts.local_day import plain_day
 from sessions.facts.local_number import plain
-from sessions.models import Patient
+from sessions.facts.medicines import MedicationKind
 
-MedicinesOf = Callable[[Patient, datetime], Sequence[str]]
-medicines_of: list[MedicinesOf] = []
-"""What the patient takes at a moment, a line each, the newest change first: the place beside the bloods. Who keeps
-medicines adds a function here; none means that no list of medicines is kept.
-"""
+PRESSURE = (MedicationKind.PRESSURE,)
+"""Medicines that stand with the fluid; all others stand with the bloods, but those against clotting."""
+OF_BLOODS = tuple(kind for kind in MedicationKind.values if kind not in (*PRESSURE, MedicationKind.ANTICOAGULANT))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +54,7 @@ class Figure:
 class Tile:
     """One block. wrong: what is outside and since when, then what is on the way there; unknown: reasons, with the
     numbers they are said of; notes: what else is known of it; decided: what was changed, oldest first; came: what came
-    of the last change; medicines: None where no list is kept.
+    of the last change; medicines: what is taken at the end, in words.
     """
 
     kind: TileKind
@@ -70,7 +67,7 @@ class Tile:
     notes: list[str]
     decided: list[SignedMark]
     came: str
-    medicines: list[str] | None = None
+    medicines: list[str] | None
 
 
 @dataclass(frozen=True)
@@ -79,7 +76,6 @@ class Screen:
 
     sheet: ReviewSheet
     half_year: HalfYear
-    at: datetime
     _known: dict[str, Known] = field(default_factory=dict)
 
     def tiles(self) -> list[Tile]:
@@ -99,7 +95,7 @@ class Screen:
             notes=list(NOTES[kind.key](self.half_year)) if kind.key in NOTES else [],
             decided=marks,
             came=self._came(kind, marks),
-            medicines=self._medicines() if kind.key == "bloods" else None,
+            medicines=self._medicines(MEDICINES[kind.key]) if kind.key in MEDICINES else None,
         )
 
     def _figure(self, key: str) -> Figure:
@@ -139,19 +135,24 @@ class Screen:
         parts |= {"unit": figure.number.unit_shown}
         return _("%(sign)s: %(number)s %(before)s %(unit)s in the month before, %(after)s %(unit)s now.") % parts
 
-    def _medicines(self) -> list[str] | None:
-        if not medicines_of:
-            return None
-        return [line for lines in medicines_of for line in lines(self.sheet.patient, self.at)]
+    def _medicines(self, kinds: Collection[str]) -> list[str]:
+        """What is taken on the last day."""
+        half_year = self.half_year
+        return [str(row) for row in half_year.medicines if row.kind in kinds and row.taken_on(half_year.last)]
 
     @property
     def frame(self) -> Frame:
         return Frame(self.half_year.first, self.half_year.last)
 
 
+MEDICINES = {"fluid": PRESSURE, "bloods": OF_BLOODS}
+
+
 def _marks(half_year: HalfYear, kind: TileKind) -> list[Mark]:
     marks = order_marks(half_year, kind.fields)
-    return [*marks, *access_marks(half_year)] if kind.key == "access" else marks
+    if kind.key == "access":
+        marks += access_marks(half_year)
+    return [*marks, *medicine_marks(half_year, MEDICINES.get(kind.key, ()))]
 
 
 def _unknown(figures: Sequence[Figure]) -> list[str]:

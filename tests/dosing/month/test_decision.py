@@ -11,7 +11,6 @@ from django.utils import timezone
 from pytest_django.fixtures import DjangoAssertNumQueries
 
 from dosing.models import MonthlyReview, PatientMonth
-from dosing.services.decision import tiles as screen
 from dosing.services.decision.chart import APART, Frame, Level, Point, small_chart
 from dosing.services.decision.persisting import on_the_way, persisting
 from dosing.services.month.board import LastSigned, PatientLine, in_order
@@ -22,7 +21,7 @@ from dosing.services.month.ranges import RangeBook
 from dosing.services.month.weights import WEIGHTS, Weight, weight_of
 from homedialysis.accounts.models import User
 from sessions.facts.ordered import ORDERED
-from sessions.models import Patient
+from sessions.models import Medication, Patient
 from tests.crowd import ours
 from tests.factories import PASSWORD, BloodFactory, PatientFactory, PrescriptionFactory
 from tests.page_text import laid_flat
@@ -120,9 +119,12 @@ def judged(ana: Patient) -> Patient:
 
 @pytest.mark.django_db
 def test_the_four_blocks_say_what_is_wrong_what_was_changed_and_what_is_not_known(
-    nephrologist_client: Client, judged: Patient, nephrologist: User, monkeypatch: pytest.MonkeyPatch
+    nephrologist_client: Client, judged: Patient, nephrologist: User
 ) -> None:
-    monkeypatch.setattr(screen, "medicines_of", [lambda person, at: [f"sevelamer 2.4 g a day, {person.name}"]])
+    taken = {"patient": judged, "entered_by": nephrologist, "entered_at": timezone.now(), "kind": "binder"}
+    taken |= {"name": "sevelamer", "unit": "g", "times": 3, "period": "day"}
+    Medication.objects.create(amount=0.8, from_on=date(2026, 1, 5), until_on=date(2026, 2, 9), **taken)
+    Medication.objects.create(amount=1.6, from_on=date(2026, 2, 10), **taken)
     order = PrescriptionFactory.build(
         patient=judged, minutes=300, dialysate_k_mmol_l=1, signed_by=nephrologist,
         dialyser=judged.prescriptions.get().dialyser,
@@ -138,12 +140,13 @@ def test_the_four_blocks_say_what_is_wrong_what_was_changed_and_what_is_not_know
     dose, fluid, _access, bloods = page.context["tiles"]
     assert bloods.wrong[0] == "▲ K 6.4 mmol/L: since Jan 2026, 3 months, and growing"
     assert [each.line for each in dose.decided] == ["A, 20 February 2026: Length, min: 240 → 300"]
-    assert "Dialysate potassium, mmol/L: 2 → 1" in bloods.decided[0].line
-    assert bloods.came == "A: K 5.8 mmol/L in the month before, 6.4 mmol/L now."
-    assert bloods.medicines == ["sevelamer 2.4 g a day, Ana Verdemar"]
+    begun, more, bath = (each.line for each in bloods.decided)
+    assert ("0.8 g" in begun, "1.6 g" in more, "Dialysate potassium, mmol/L: 2 → 1" in bath) == (True, True, True)
+    assert bloods.came == "C: K 5.8 mmol/L in the month before, 6.4 mmol/L now."
+    assert [each[:16] for each in bloods.medicines] == ["sevelamer, 1.6 g"]
     assert "UF over limit not known: no UF rate is known" in fluid.unknown
     text = laid_flat(page)
-    for words in ("and growing", "sevelamer 2.4 g", "no UF rate is known", "No access is noted as in use."):
+    for words in ("and growing", "sevelamer, 1.6 g", "no UF rate is known", "No access is noted as in use."):
         assert words in text
 
 
