@@ -20,6 +20,7 @@ from alerts.showing.patient_charts import (
     ChartSeries,
     PatientChart,
 )
+from dosing.services.numbers.axes import far_enough
 from sessions.models.local_time import on_wall
 
 Figure = dict[str, Any]
@@ -72,7 +73,7 @@ def figure_of_chart(chart: PatientChart, *, within: tuple[datetime, datetime]) -
     }
     if lane:
         layout["yaxis2"] = {"title": {"text": lane}, "zeroline": False, "domain": [0, LANE], "nticks": 3}
-    return {"data": [*data, *_outside(chart)], "layout": layout}
+    return far_enough({"data": [*data, *_outside(chart)], "layout": layout})
 
 
 def _line(series: ChartSeries) -> Figure:

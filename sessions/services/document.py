@@ -42,6 +42,7 @@ from sessions.facts.local_number import plain
 from sessions.facts.ranges import Range
 from sessions.models import AccessSite, Patient
 from sessions.models.local_time import zone_of
+from sessions.texts.ready import coded
 
 SERVER_MADE = frozenset({"id", "patient", "revision", "night", "received_at", "clock_offset_s", "entered_by", "marks"})
 """What the server adds to its answers: may be sent back, and is ignored."""
@@ -293,9 +294,11 @@ class TreatmentDocument(KnownFields):
 
     def validate_sites(self, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         patient: Patient = self.context["patient"]
-        own = set(AccessSite.objects.filter(access__patient=patient).values_list("pk", flat=True)) if rows else set()
+        known = AccessSite.objects.filter(access__patient=patient).values_list("pk", "name")
+        own = dict(known) if rows else {}
         words = gettext("Site %(site)s is not one of this patient's.")
         faults = [{} if row["site"] in own else {"site": words % {"site": row["site"]}} for row in rows]
+        faults = faults if any(faults) else _faults_of_one_place(rows, own)
         if any(faults):
             raise serializers.ValidationError(faults)
         return rows
@@ -336,6 +339,20 @@ def _in_utc(value: Any) -> Any:
 def _clock(moment: datetime, zone: ZoneInfo) -> str:
     """A time as the patient's wall clock shows it."""
     return f"{moment.astimezone(zone):%Y-%m-%d %H:%M}"
+
+
+def _faults_of_one_place(rows: list[dict[str, Any]], names: Mapping[int, str]) -> list[dict[str, str]]:
+    """Two needles that are in at once need two places; for a use stands its last row, unless that was given up."""
+    in_use = {row["use"]: at for at, row in enumerate(rows)}
+    standing = [at for at in in_use.values() if coded("given_up") not in rows[at]["note"]]
+    taken: dict[int, int] = {}
+    faults: list[dict[str, str]] = [{} for _row in rows]
+    words = gettext("Two needles need two places: %(site)s was given for both, blood out and blood back.")
+    for at in sorted(standing):
+        site = rows[at]["site"]
+        if taken.setdefault(site, at) != at:
+            faults[at] = {"site": words % {"site": names[site]}}
+    return faults
 
 
 HAPPENED = ("readings", "events", "medicines")

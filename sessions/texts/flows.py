@@ -114,7 +114,14 @@ def _call(words: StrOrPromise, *go_on: Reply, hint: StrOrPromise = "") -> FlowSt
 CALL_ENDS = (Reply("unit_end", "blood", (UNIT,)), Reply("unit_not_reached", "blood", (NOT_REACHED,)))
 NOBODY = _("If you reach nobody: end the treatment as you were trained, and do not go on.")
 GO_ON = Reply("unit_go_on", "pump_on", (UNIT,))
+NEW_ONES = Reply("unit_new_lines", "lines", (UNIT,))
 CALL = _call(_("Call the unit on call: how to go on."), GO_ON)
+BLOOD_BACK_CALL = FlowStep(
+    "call_blood_back", _("Call the unit on call: the blood is back. How to go on, and when to treat again."),
+    _("Nothing goes on with the lines that the blood came back through. If you reach nobody: end the treatment."),
+    (NEW_ONES, *CALL_ENDS),
+)  # fmt: skip
+"""Lines that were emptied by hand hold saline and may hold air: no pump is started on them."""
 NO_PLACE = FlowStep(
     "call_no_place", _("Call the unit on call: no other place is left for a needle."),
     _("Ask whether the blood may come back, and how. Never force it. If you reach nobody: end the treatment as you "
@@ -172,7 +179,7 @@ INFILTRATION = (
 CLOTTING = (
     STOP,
     FlowStep("force", _("Do not force the blood back."), _("A clot must never be pushed into the body.")),
-    _call(_("Call the unit on call: go on or end."), Reply("unit_new_lines", "lines", (UNIT,))),
+    _call(_("Call the unit on call: go on or end."), NEW_ONES),
     NEW_LINES,
     PUMP_ON,
     BLOOD,
@@ -182,7 +189,7 @@ BLOOD_LEAK = (
     STOP,
     KEEP,
     _signs(_("Shivering, faint, chest pain or short of breath?")),
-    _call(_("Call the unit on call: go on or end."), Reply("unit_new_lines", "lines", (UNIT,)), GO_ON),
+    _call(_("Call the unit on call: go on or end."), NEW_ONES, GO_ON),
     NEW_LINES,
     PUMP_ON,
     BLOOD,
@@ -206,8 +213,10 @@ POWER_FAILURE = (
     FlowStep("power", _("Is the power back?"), _("Take the torch. Stay with the lines in sight."),
              (Reply("power_back", OVER, (WENT_ON,)), Reply("power_off", does=(PAUSE,)))),
     FlowStep("hand", _("Give the blood back by hand only if you were trained to. Otherwise clamp lines and needles."),
-             answers=(Reply("by_hand"), Reply("all_clamped"))),
-    _call(_("Call the unit on call: how to go on, and when to treat again."), GO_ON),
+             answers=(Reply("by_hand", "call_blood_back"), Reply("all_clamped"))),
+    _call(_("Call the unit on call: how to go on, and when to treat again."), GO_ON, NEW_ONES),
+    BLOOD_BACK_CALL,
+    NEW_LINES,
     PUMP_ON,
     BLOOD,
     HELP,
@@ -216,7 +225,8 @@ WATER_FAILURE = (
     FlowStep("water", _("Is the water back?"), _("Read what the machine says."),
              (Reply("water_back", OVER, (WENT_ON,)), Reply("water_off", danger=True))),
     FlowStep("end", _("Stop as you were trained for water that stays away."), does=(PAUSE,)),
-    _call(_("Call the unit on call: how to go on, and when to treat again."), GO_ON),
+    _call(_("Call the unit on call: how to go on, and when to treat again."), GO_ON, NEW_ONES),
+    NEW_LINES,
     PUMP_ON,
     BLOOD,
     HELP,

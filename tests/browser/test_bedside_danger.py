@@ -12,6 +12,7 @@ from playwright.sync_api import expect
 from sessions.facts.choices import EventKind
 from sessions.models import Patient
 from sessions.texts.cards import BY_KIND, CARDS
+from sessions.texts.flows import FLOWS
 from tests.browser.running_phone import MakePhone, Phone, at_bedside, prescribed, rope_ladder
 
 __all__ = ["at_bedside"]
@@ -302,6 +303,23 @@ def test_it_is_read_aloud_by_a_voice_of_the_phone_alone(phone: Phone) -> None:
     phone.tap("Stop reading aloud")
     phone.tap("Next step")
     assert len(phone.page.evaluate("window.said")) == 2
+
+
+def test_the_steps_of_trouble_are_read_aloud_as_they_come(phone: Phone) -> None:
+    phone.running()
+    phone.page.evaluate(VOICES, [{"lang": "en-GB", "localService": True}])
+    phone.go("event")
+    phone.page.locator("[data-k='water_failure']").click()
+    phone.tap("Read aloud")
+    phone.page.locator("[data-k='water_off']").click()
+    steps = [f"{step.words} {step.hint}".rstrip() for step in FLOWS[EventKind.WATER_FAILURE][:2]]
+    assert phone.page.evaluate("window.said") == steps
+    phone.page.evaluate("history.back()")
+    expect(phone.page.locator("[data-k='water_off']")).to_be_visible()
+    assert phone.page.evaluate("window.said") == [*steps, steps[0]]
+    phone.tap("Write a note, change the time")
+    phone.page.evaluate("history.back()")
+    expect(phone.page.get_by_role("button", name="Read aloud", exact=True)).to_be_visible()
 
 
 def test_what_to_say_has_the_address_that_the_owner_wrote(phone: Phone) -> None:

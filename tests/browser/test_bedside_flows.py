@@ -396,9 +396,21 @@ def test_a_swelling_without_another_place_is_ended_by_the_unit_and_the_record_sa
     expect(phone.step()).to_contain_text("no other place is left")
     assert phone.calls() >= {UNIT_NUMBER, EMERGENCY_NUMBER}
     expect(phone.page.locator("a.danger[href^='tel:']")).to_have_attribute("href", UNIT_NUMBER)
-    for words in ("I did not reach the unit", "The blood was not given back", "To the end of the treatment"):
+    for words in ("I did not reach the unit", "The blood was not given back"):
         phone.answer(words)
+    phone.go("running")
+    heading, screen = phone.page.locator("h1"), phone.page.locator("#screen")
+    expect(heading).to_have_text("The treatment is over")
+    expect(screen).to_contain_text("Swelling at a needle. Blood in the lines: Not given back.")
+    expect(screen).not_to_contain_text("h running")
+    phone.answer("To the end of the treatment")
+    later(phone, 20)
+    while phone.step().count():
+        expect(phone.step()).not_to_contain_text("Give the blood back")
+        phone.answer("Done, next")
+    phone.answer("End now")
     doc = phone.doc()
+    assert doc["ended_at"][:16] == doc["events"][-1]["ended_at"][:16], "not when the phone came to it"
     assert doc["events"][-1]["note"] == "⟦no_other_place⟧"
     assert (doc["early_reason"], doc["blood_return"]) == ("needle", "none")
     accepted(phone, ana)

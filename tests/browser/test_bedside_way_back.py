@@ -163,6 +163,32 @@ class TestSteps:
         back(phone)
         expect(words).to_have_count(0)
 
+    def test_each_step_of_an_end_and_what_was_done_stays_written(self, phone: Evening) -> None:
+        phone.go("running")
+        phone.go("finish")
+        words = phone.page.locator(".step-words")
+        first = words.inner_text()
+        phone.touch_main("Done, next")
+        expect(words).not_to_have_text(first)
+        second = words.inner_text()
+        phone.touch_main("Done, next")
+        expect(words).not_to_have_text(second)
+        third = words.inner_text()
+        for text in (second, first):
+            back(phone)
+            expect(words).to_have_text(text)
+        assert [row["key"] for row in phone.doc()["steps"]] == ["off_ready", "off_uf"], "done stays done"
+        for text in (second, third):
+            phone.touch_main("Done, next")
+            expect(words).to_have_text(text)
+        phone.page.locator("[data-k='step-back']").click()
+        expect(words).to_have_text(second)
+        phone.page.locator("[data-k='end-now']").click()
+        expect(words).to_have_count(0)
+        back(phone)
+        at(phone, "running")
+        expect(phone.page.locator("h1")).to_have_text("The treatment has ended")
+
     def test_each_check_that_was_answered_on_this_visit(self, phone: Evening) -> None:
         phone.go("running")
         phone.go("checks/setup/hands")

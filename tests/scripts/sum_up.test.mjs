@@ -5,6 +5,7 @@ import { test } from "node:test";
 import { script, tables } from "./given.mjs";
 
 const { againstBefore, blocking, figures, middle, missing, spread, unusual } = await script("sum_up.js");
+const { endsOf } = await script("trend_pictures.js");
 const { dropWithoutFigure, wentOtherwise } = await script("went_otherwise.js");
 const { isReasoned, nothingUnusual, passOver } = await script("weighed.js");
 const { checkOf, holds, inside, stopsHeld, withAnswer } = await script("check_rows.js");
@@ -148,6 +149,14 @@ test("beyond each of the nights before only where the shown figure differs too",
   assert.match(againstBefore(7.9, before, 1), /^lower than/);
   assert.match(againstBefore(9, { ...before, nights: 2 }, 1), /^before: 8.0 to 10.0/);
   assert.equal(againstBefore(null, before, 1), "");
+});
+
+test("an axis is never shorter than a tenth of its greatest value", () => {
+  const rounded = (values) => endsOf(values).map((each) => Number(each.toFixed(3)));
+  assert.deepEqual(rounded([2.96, 2.98]), [2.821, 3.119]);
+  assert.deepEqual(rounded([-150, -148]), [-156.5, -141.5]);
+  assert.deepEqual(rounded([100, 150]), [96, 154], "room above and below, and no more");
+  assert.deepEqual(rounded([0]), [-0.5, 0.5]);
 });
 
 test("a check lies inside on its limits and outside just beyond; an open side has no end", () => {

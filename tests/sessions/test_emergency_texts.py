@@ -156,6 +156,22 @@ def stopped_on_the_way(kind: str) -> dict[str, set[bool]]:
     return found
 
 
+def test_no_pump_is_started_on_lines_that_the_blood_came_back_through_by_hand() -> None:
+    steps = {each.key: each for each in flows.FLOWS[EventKind.POWER_FAILURE]}
+    keys = list(steps)
+    by_hand = next(each for each in steps["hand"].answers if each.code == "by_hand")
+    reached, waiting = set(), [by_hand.then]
+    while waiting:
+        key = waiting.pop()
+        if key in reached or key not in steps or key == "lines":  # on the way to the pump only by way of new lines
+            continue
+        reached.add(key)
+        following = keys[keys.index(key) + 1] if keys.index(key) + 1 < len(keys) else flows.OVER
+        waiting += [each.then or following for each in steps[key].answers] or [following]
+    assert reached
+    assert "pump_on" not in reached
+
+
 @pytest.mark.parametrize("kind", list(flows.FLOWS))
 def test_a_way_says_that_the_pump_stays_stopped_only_where_it_stopped_it(kind: str) -> None:
     come_to = stopped_on_the_way(kind)

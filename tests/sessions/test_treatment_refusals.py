@@ -92,6 +92,16 @@ def test_a_number_beyond_all_bounds_is_refused(ana_client: Client, field: str, l
     assert set(refused(ana_client, body)) == {field}
 
 
+def test_two_needles_that_are_in_at_once_need_two_places(ana_client: Client, anas_sites: list[AccessSite]) -> None:
+    one, other = (site.pk for site in anas_sites[:2])
+    arterial, venous = {"site": one, "use": "arterial"}, {"site": one, "use": "venous"}
+    found = refused(ana_client, night_body(sites=[arterial, venous]))
+    words = f"Two needles need two places: {anas_sites[0].name} was given for both, blood out and blood back."
+    assert {field: each["message"] for field, each in found.items()} == {"sites[1].site": words}
+    moved = [arterial, venous | {"note": "Swelling ⟦given_up⟧"}, venous | {"site": other}]
+    assert put(ana_client, uuid.uuid4(), night_body(sites=moved)).status_code == 201, "the first of them is out again"
+
+
 def test_a_field_that_is_not_known_is_refused_and_not_lost(ana_client: Client) -> None:
     body = night_body(readings=[{"at": AT, "venous": 120}], pre_wieght_kg=72)
     assert set(refused(ana_client, body)) == {"pre_wieght_kg"}

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from dosing.models import PatientMonth
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.ranges import RangeBook, range_words
+from dosing.services.numbers.axes import far_enough
 from dosing.services.numbers.number import Number, UsualRange
 
 COLOURS = ("--chart-1", "--chart-2")
@@ -71,7 +72,7 @@ def _figure(
         "xaxis": {"type": "category", "tickangle": 0},
         "yaxis": {"title": {"text": first.unit_shown, "standoff": 8}, "automargin": True},
     }
-    return {"data": data, "layout": layout}
+    return far_enough({"data": data, "layout": layout})
 
 
 def _lines_of(usual: UsualRange | None) -> list[tuple[str, float, str]]:

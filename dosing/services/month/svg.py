@@ -7,13 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
+from dosing.services.numbers.axes import MOST_STEPS, least_span
 from sessions.facts.local_number import decimals as shown_number
 
 WIDTH, HEIGHT = 260, 110
 LEFT, RIGHT, TOP, BOTTOM = 34, 6, 16, 18
-MOST_STEPS = 4
-LEAST_STEP = 0.025
-"""Of the greatest value: closer steps would draw the error of a measurement as a mountain."""
 MARKS = ("circle", "square")
 
 
@@ -55,7 +53,7 @@ def ticks_of(values: Sequence[float]) -> list[float]:
     if least == most:
         room = abs(most) * 0.1 or 1.0
         least, most = least - room, most + room
-    step = _round_step(max((most - least) / MOST_STEPS, LEAST_STEP * max(abs(least), abs(most))))
+    step = _round_step(max(most - least, least_span([least, most])) / MOST_STEPS)
     first, last = math.floor(least / step + 1e-9), math.ceil(most / step - 1e-9)
     decimals = max(0, -math.floor(math.log10(step)))
     return [round(at * step, decimals) for at in range(first, last + 1)]

@@ -3,7 +3,9 @@
  * no word of a treatment leaves it.
  */
 
-import { lang } from "./words.js";
+import { visit } from "./router.js";
+import { bigButton } from "./ui.js";
+import { lang, t } from "./words.js";
 
 const synth = () => ("speechSynthesis" in window && "SpeechSynthesisUtterance" in window ? speechSynthesis : null);
 
@@ -15,15 +17,13 @@ const voice = () =>
     ?.getVoices()
     .find((each) => each.localService && each.lang.replace("_", "-").split("-")[0] === lang().split("-")[0]) ?? null;
 
-export const canRead = () => voice() !== null;
-
-/** Call `then` when the browser has found its voices. @param {() => void} then */
-export function whenVoicesCome(then) {
-  synth()?.addEventListener?.("voiceschanged", then, { once: true });
-}
+/** The visit on which steps are read as they come: on another screen it is quiet until it is asked for again. */
+let aloudOn = -1;
+let waits = false;
+const isAloud = () => aloudOn === visit();
 
 /** Read this, and nothing that was begun before. @param {string} text */
-export function readAloud(text) {
+function readAloud(text) {
   const found = voice();
   if (!found) return;
   hush();
@@ -34,4 +34,27 @@ export function readAloud(text) {
   synth()?.speak(said);
 }
 
-export const hush = () => synth()?.cancel();
+const hush = () => synth()?.cancel();
+
+/** A step has come: it is read where that was asked for on this visit. @param {string} text */
+export function stepCame(text) {
+  if (isAloud()) readAloud(text);
+}
+
+/** The touch that has this step read, and those that come after it; null where the phone has no voice of its own. */
+export function aloudButton(ctx, text) {
+  if (!voice()) {
+    if (!waits) synth()?.addEventListener?.("voiceschanged", ctx.redraw, { once: true });
+    waits = true;
+    return null;
+  }
+  const turn = () => {
+    aloudOn = isAloud() ? -1 : visit();
+    if (isAloud()) readAloud(text);
+    else hush();
+    ctx.redraw();
+  };
+  return bigButton(isAloud() ? t("Stop reading aloud") : t("Read aloud"), turn, { data: { k: "aloud" } });
+}
+
+window.addEventListener("hashchange", hush);

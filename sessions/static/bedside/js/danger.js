@@ -4,7 +4,7 @@
  * into the record.
  */
 
-import { canRead, hush, readAloud, whenVoicesCome } from "./aloud.js";
+import { aloudButton, stepCame } from "./aloud.js";
 import { keepAwake } from "./awake.js";
 import { callAction } from "./calls.js";
 import { cardOf, textsOf, uncheckedLine } from "./cards.js";
@@ -18,8 +18,8 @@ import { getOpen } from "./vault.js";
 import { t, timeOf } from "./words.js";
 
 const AGAIN_AFTER = 5 * 60_000;
-/** Which step of which card is in sight on this visit, and whether it is read aloud as it comes. */
-const reading = { kind: "", visit: -1, step: 0, aloud: false };
+/** Which step of which card is in sight on this visit. */
+const reading = { kind: "", visit: -1, step: 0 };
 /** @type {{address?: string, door?: string} | null} Where the phone lives, as its owner wrote it. */
 let home = null;
 
@@ -98,7 +98,7 @@ function otherCall(ctx, card) {
 /** @param {Ctx} ctx */
 function showStep(ctx, card, step) {
   reading.step = Math.max(0, Math.min(step, card.now.length - 1));
-  if (reading.aloud) readAloud(card.now[reading.step]);
+  stepCame(card.now[reading.step]);
   ctx.redraw();
 }
 
@@ -137,20 +137,9 @@ function oneStep(ctx, card) {
       { class: "step-moves" },
       last ? null : bigButton(t("Next step"), () => nextStep(ctx, card, step), { tone: "go", data: { k: "next" } }),
       step ? bigButton(t("Step before"), () => stepBefore(ctx, card, step), { data: { k: "before" } }) : null,
-      canRead() ? aloud(ctx, card) : null,
+      aloudButton(ctx, card.now[step]),
     ),
   ];
-}
-
-/** @param {Ctx} ctx */
-function aloud(ctx, card) {
-  const turn = () => {
-    reading.aloud = !reading.aloud;
-    if (reading.aloud) readAloud(card.now[reading.step]);
-    else hush();
-    ctx.redraw();
-  };
-  return bigButton(reading.aloud ? t("Stop reading aloud") : t("Read aloud"), turn, { data: { k: "aloud" } });
 }
 
 /** A part of the card under its heading; nothing where it says nothing. */
@@ -297,7 +286,8 @@ function draw(ctx, [kind]) {
   keepAwake(true);
   fetchMissing(ctx);
   const card = kind ? cardOf(ctx.kit, kind) : null;
-  if (reading.kind !== kind || reading.visit !== visit()) open(ctx, kind);
+  // A card begins at its first step each time it is gone to: what was done once may be needed again.
+  if (reading.kind !== kind || reading.visit !== visit()) Object.assign(reading, { kind, visit: visit(), step: 0 });
   if (!card) return kind === CLOTTED.kind && ctx.kit?.first_aid?.[kind] ? clottedAid(ctx) : list(ctx);
   const { on_each_card: each } = /** @type {EmergencyTexts} */ (textsOf(ctx.kit));
   return [
@@ -308,13 +298,6 @@ function draw(ctx, [kind]) {
     ...recordWords(ctx, card),
     bigButton(t("Something else is wrong"), () => go("danger"), { data: { k: "elsewhere" } }),
   ];
-}
-
-/** A card begins at its first step each time it is gone to: what was done once may be needed again. @param {Ctx} ctx */
-function open(ctx, kind) {
-  Object.assign(reading, { kind, visit: visit(), step: 0, aloud: false });
-  hush();
-  if (!canRead()) whenVoicesCome(ctx.redraw);
 }
 
 /** @param {Ctx} ctx */

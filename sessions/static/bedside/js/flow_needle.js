@@ -55,12 +55,25 @@ export function newPlace(ctx, { event }) {
 
 /* What an end says of the whole treatment ----------------------------------------------------------- */
 
+const reasonOf = (kind) => REASONS[kind] ?? "machine";
 const REASONS = { hypotension: "pressure", infiltration: "needle", clotting: "clotted" };
 
 /** What became of the blood is a fact of the treatment, and is asked there again. @param {string} code */
 export const bloodIs = (code) => (night) => setFields(night, { blood_return: code });
 
+/**
+ * An event that was at its end is not: the moment that ended it goes, and what it said of the whole treatment. How it
+ * ends is answered anew. @param {Night} night @param {number} index
+ */
+export function reopen(night, index) {
+  const { kind, outcome, ended_at: over, resumed_at: resumed } = night.doc.events[index];
+  setRow(night, "events", index, { outcome: "", ended_at: null, resumed_at: resumed === over ? null : resumed });
+  if (outcome !== "ended") return;
+  setFields(night, { blood_return: "" });
+  if (night.doc.early_reason === reasonOf(kind)) setFields(night, { early_reason: "" });
+}
+
 /** Why it ended before its time, where nobody has said. @param {Night} night */
 export function endedEarly(night, kind) {
-  if (!night.doc.early_reason) setFields(night, { early_reason: REASONS[kind] ?? "machine" });
+  if (!night.doc.early_reason) setFields(night, { early_reason: reasonOf(kind) });
 }

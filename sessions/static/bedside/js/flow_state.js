@@ -191,6 +191,15 @@ export function notAtEnd(ctx) {
 }
 
 /**
+ * The trouble with which somebody said that the treatment is over, while the record has no end yet; else undefined.
+ * @param {Night} night
+ */
+export const overBy = (night) =>
+  night.doc.ended_at
+    ? undefined
+    : night.doc.events.findLast((event) => event.outcome === "ended" && isOfTreatment(night, event));
+
+/**
  * Why the blood is not simply given back tonight: "never", "ask", or "" where it is. What the treatment went on after
  * counts no more. @param {Kit | null} kit @param {Night} night
  */

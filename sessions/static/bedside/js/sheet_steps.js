@@ -16,13 +16,13 @@ const OFF = "end";
 const STOP_KEY = "off_stop";
 
 /**
- * How a treatment ends: the steps up to the needles. Where the blood must not come back the pump stands first, and the
- * steps that bring it back are left out.
+ * How a treatment ends: the steps up to the needles. Where the blood must not come back, or what became of it is said
+ * already, the pump stands first and the steps that bring it back are left out.
  * @param {Kit} kit @param {Night} night @returns {SheetStep[]}
  */
 export function stepsOff(kit, night) {
   const steps = (kit.run_sheet?.steps ?? []).filter((step) => step.part === OFF);
-  if (!bloodStays(kit, night)) return steps;
+  if (!bloodStays(kit, night) && !night.doc.blood_return) return steps;
   const kept = steps.filter((step) => !kit.blood_back?.steps.includes(step.key));
   const isStop = (step) => step.key === STOP_KEY;
   return [...kept.filter(isStop), ...kept.filter((step) => !isStop(step))];

@@ -34,7 +34,11 @@ export function stepTaken(back) {
 /** A step was taken back by a touch on the screen. */
 export function stepUndone() {
   taken.pop();
-  if (taken.length) return;
+  if (!taken.length) stepsOver();
+}
+
+/** What comes now is no step of these any more: the way back leads to the screen before. */
+export function stepsOver() {
   lift?.();
-  lift = null;
+  forget();
 }

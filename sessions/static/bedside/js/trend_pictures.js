@@ -11,9 +11,23 @@ const MARKS = [
   (x, y) => svg("rect", { class: "mark two", x: x - 2.8, y: y - 2.8, width: 5.6, height: 5.6 }),
 ];
 
+/**
+ * An axis is never shorter than this share of its greatest value: the error of a measurement is no mountain. The unit
+ * draws by the same share (dosing/services/numbers/axes.py).
+ */
+const LEAST_SPAN = 0.1;
+
+/** Both ends of an axis of these values, with room above and below. @param {number[]} values */
+export function endsOf(values) {
+  const [low, high] = [Math.min(...values), Math.max(...values)];
+  const least = LEAST_SPAN * Math.max(Math.abs(low), Math.abs(high)) || 1;
+  const room = Math.max((high - low) * 0.08, (least - (high - low)) / 2);
+  return [low - room, high + room];
+}
+
 /** Round steps of 1, 2 or 5 that give two to five lines between two values. */
 function gridOf(low, high) {
-  const span = high - low || Math.abs(high) || 1;
+  const span = high - low;
   const power = 10 ** Math.floor(Math.log10(span / 2));
   const step = [1, 2, 5, 10].map((each) => each * power).find((each) => span / each <= 4) ?? span;
   const first = Math.ceil(low / step - 1e-9);
@@ -26,16 +40,15 @@ const letters = () => TICK * parseFloat(getComputedStyle(document.documentElemen
 
 function scales(nights, values) {
   const [from, to] = [Date.parse(nights[0].started_at), Date.parse(nights.at(-1).started_at)];
-  const [low, high] = [Math.min(...values), Math.max(...values)];
-  const room = (high - low || Math.abs(high) || 1) * 0.08;
-  const grid = gridOf(low - room, high + room);
+  const [low, high] = endsOf(values);
+  const grid = gridOf(low, high);
   const longest = Math.max(...grid.map((each) => fmt(each, decimalsFor(grid)).length));
   const left = Math.ceil(longest * 0.65 * letters()) + 8;
   const wide = SIZE.width - left - SIZE.right;
   const round = (number) => Math.round(number * 10) / 10;
   return {
     x: (iso) => round(left + (to === from ? 0.5 : (Date.parse(iso) - from) / (to - from)) * wide),
-    y: (value) => round(SIZE.top + ((high + room - value) / (high - low + 2 * room)) * SIZE.plot),
+    y: (value) => round(SIZE.top + ((high - value) / (high - low)) * SIZE.plot),
     grid,
     left,
     height: Math.ceil(SIZE.top + SIZE.plot + 1.8 * letters()),

@@ -69,7 +69,7 @@ function pick(ctx, use, site) {
 /** @param {Ctx} ctx */
 function turns(ctx, use, picked) {
   const turn = (each) => {
-    const name = nameOf(ctx, picked[each]) ?? t("choose");
+    const name = nameOf(ctx, picked[each]);
     const take = () => {
       active = each;
       ctx.redraw();
@@ -78,13 +78,13 @@ function turns(ctx, use, picked) {
       "button",
       {
         type: "button",
-        class: `choice turn ${each}`,
+        class: `choice turn ${each}${name ? " chosen" : ""}`,
         aria: { pressed: each === use },
         data: { k: `turn-${each}` },
         on: { click: take },
       },
       h("small", { text: useWords(each) }),
-      h("span", { text: name }),
+      h("span", { text: name ?? t("choose") }),
     );
   };
   return h(

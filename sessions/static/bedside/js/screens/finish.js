@@ -10,11 +10,12 @@ import { isDisinfection } from "../check_rows.js";
 import { bloodReturns, dialyserLooks, earlyReasons, yesNo } from "../choices.js";
 import { beganAt, course, minuteOf } from "../course.js";
 import { askedAt, dropRow, putRow, setFields, setMoment, stampStep, toggleField } from "../draft.js";
-import { bloodStays } from "../flow_state.js";
+import { bloodStays, overBy } from "../flow_state.js";
 import { momentRow } from "../moment_row.js";
 import { placeName } from "../needle_sites.js";
 import { lastTime } from "../nights_before.js";
 import { withUnit } from "../numbers.js";
+import { endedWords } from "../others.js";
 import { askNumber, numberField } from "../pad.js";
 import { orderedWords, plannedWords } from "../plan_words.js";
 import { asKept, coded, say } from "../ready.js";
@@ -22,7 +23,8 @@ import { register } from "../router.js";
 import { figureRow, stepList } from "../sheet_parts.js";
 import { stepsOff } from "../sheet_steps.js";
 import { inShort, shortRow } from "../short.js";
-import { bigButton, byId, choiceRow, h, note } from "../ui.js";
+import { stepsOver, stepTaken, stepUndone } from "../step_back.js";
+import { announce, bigButton, byId, choiceRow, h, note } from "../ui.js";
 import { fmt, t, timeOf, tn } from "../words.js";
 import { openChecks } from "./checks.js";
 import { standingDrop } from "./weigh.js";
@@ -45,14 +47,49 @@ const besides = (ctx) => askedAt(ctx.kit, "fluid").filter((path) => ![...FLUID, 
 const EARLY = 5;
 /** @param {Ctx} ctx */
 const isEarly = (ctx) => (course(ctx.night, ctx.kit, ctx.now()).left ?? 0) > EARLY;
-/** The steps of the end that are still to come. @param {Ctx} ctx */
-const stepsLeft = (ctx) =>
-  inShort(ctx) ? [] : stepsOff(ctx.kit, ctx.night).filter((step) => !ctx.night.stamps[step.key]);
+/** The steps of the end, each on a screen of its own. @param {Ctx} ctx */
+const stepsOf = (ctx) => (inShort(ctx) ? [] : stepsOff(ctx.kit, ctx.night));
+
+/** Where they stand: at the one that was gone back to, else at the first that is not done. @param {Ctx} ctx */
+function stepNow(ctx) {
+  const { plan, stamps } = ctx.night;
+  const steps = stepsOf(ctx);
+  return steps.find((step) => step.key === plan.offAt) ?? steps.find((step) => !stamps[step.key]) ?? null;
+}
 
 /** @param {Ctx} ctx */
-function stepDone(ctx, step) {
-  ctx.change(step.words, (night) => stampStep(night, step.key, asKept(step), ctx.now().toISOString()));
+function showStep(ctx, label, key, fill = (_night) => {}) {
+  ctx.change(label, (night) => {
+    fill(night);
+    night.plan.offAt = key;
+  });
+  announce(stepNow(ctx)?.words ?? endLabel(ctx));
   window.scrollTo(0, 0);
+}
+
+/** Done: the next one, which may have been done before somebody went back. @param {Ctx} ctx @param {SheetStep} step */
+function stepDone(ctx, step) {
+  const steps = stepsOf(ctx);
+  const next = steps[steps.indexOf(step) + 1];
+  showStep(ctx, step.words, next && ctx.night.stamps[next.key] ? next.key : "", (night) =>
+    stampStep(night, step.key, asKept(step), ctx.now().toISOString()),
+  );
+  stepTaken(() => backTo(ctx, step));
+}
+
+/** What was done stays stamped: only the screen goes back. @param {Ctx} ctx @param {SheetStep} step */
+const backTo = (ctx, step) => showStep(ctx, t("One step back"), step.key);
+
+/** @param {Ctx} ctx */
+function stepBefore(ctx) {
+  const steps = stepsOf(ctx);
+  const now = stepNow(ctx);
+  const before = steps[(now ? steps.indexOf(now) : steps.length) - 1];
+  const back = () => {
+    stepUndone();
+    backTo(ctx, before);
+  };
+  return before && bigButton(t("One step back"), back, { data: { k: "step-back" } });
 }
 
 /** Why the blood is not given back, above everything else. @param {Ctx} ctx */
@@ -64,6 +101,12 @@ function bloodNote(ctx) {
 /** What becomes of the blood where nobody says it; what never ran has none to give back. @param {Ctx} ctx */
 const bloodAtEnd = (ctx) => (ctx.night.doc.started_at ? (bloodStays(ctx.kit, ctx.night) ? "none" : "whole") : "");
 
+/** When it ended: at what was answered on a way through trouble, else now. @param {Ctx} ctx */
+const overAt = (ctx) => {
+  const event = overBy(ctx.night);
+  return event ? new Date(event.ended_at ?? event.at) : ctx.now();
+};
+
 /** The treatment ends; the blood is back unless it stays out or something else was said. @param {Ctx} ctx */
 function end(ctx) {
   const steps = inShort(ctx) ? stepsOff(ctx.kit, ctx.night) : [];
@@ -73,10 +116,11 @@ function end(ctx) {
     const iso = ctx.now().toISOString();
     for (const step of steps) stampStep(night, step.key, asKept(step), iso);
     setFields(night, { started_at: beganAt(night, ctx.now()) });
-    setMoment(night, "ended_at", minuteOf(ctx.now()));
+    setMoment(night, "ended_at", minuteOf(overAt(ctx)));
     stampStep(night, ENDED, coded(said), iso);
     setFields(night, { blood_return: back });
   });
+  stepsOver();
   window.scrollTo(0, 0);
 }
 
@@ -87,7 +131,7 @@ function stepWords(ctx) {
     step.speed_ml_min && figureRow(t("About"), withUnit(step.speed_ml_min, "mL/min")),
   ];
   if (inShort(ctx)) return stepList(stepsOff(ctx.kit, ctx.night), words);
-  const [step] = stepsLeft(ctx);
+  const step = stepNow(ctx);
   return step && [h("p", { class: "step-words", text: step.words }), words(step)];
 }
 
@@ -224,17 +268,15 @@ function endLabel(ctx) {
  * Whoever knows the steps, or cannot do them, ends all the same: below them, for fluid removal goes off first.
  * @param {Ctx} ctx
  */
-const endNow = (ctx) =>
-  stepsLeft(ctx).length > 0 && bigButton(endLabel(ctx), () => end(ctx), { data: { k: "end-now" } });
+const endNow = (ctx) => stepNow(ctx) && bigButton(endLabel(ctx), () => end(ctx), { data: { k: "end-now" } });
 
 /** @param {Ctx} ctx */
-const beforeEnd = (ctx) =>
-  stepsLeft(ctx).length
-    ? { label: t("Done, next"), tap: () => stepDone(ctx, stepsLeft(ctx)[0]) }
-    : {
-        label: endLabel(ctx),
-        tap: () => end(ctx),
-      };
+function beforeEnd(ctx) {
+  const step = stepNow(ctx);
+  return step
+    ? { label: t("Done, next"), tap: () => stepDone(ctx, step) }
+    : { label: endLabel(ctx), tap: () => end(ctx) };
+}
 
 /** A needle out, or a site that is pressed; null where there is none. @param {Ctx} ctx */
 function atNeedles(ctx) {
@@ -276,6 +318,8 @@ function nextStep(ctx) {
 /** @param {Ctx} ctx */
 function ended(ctx) {
   const { doc } = ctx.night;
+  const over = endedWords(ctx);
+  if (over && !doc.ended_at) return over;
   if (!doc.ended_at)
     return note(
       doc.started_at
@@ -302,7 +346,7 @@ function checks(ctx) {
 function draw(ctx) {
   if (!ctx.night) return note(t("No treatment is open."));
   if (!ctx.night.doc.ended_at)
-    return [bloodNote(ctx), stepWords(ctx), ended(ctx), howEnded(ctx), endNow(ctx), shortRow(ctx)];
+    return [bloodNote(ctx), stepWords(ctx), ended(ctx), howEnded(ctx), stepBefore(ctx), endNow(ctx), shortRow(ctx)];
   const rows = bleedingRows(ctx);
   const out = rows.length > 0 && [h("h2", { text: t("Needles out") }), rows];
   if (!stillOpen(ctx).length) return [ended(ctx), howEnded(ctx), questions(ctx), out];

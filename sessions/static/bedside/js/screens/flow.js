@@ -4,6 +4,7 @@
  * killed page goes on there.
  */
 
+import { aloudButton, stepCame } from "../aloud.js";
 import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
 import { measureRow } from "../bluetooth/measure.js";
@@ -14,7 +15,7 @@ import { later } from "../clock.js";
 import { course, minuteOf } from "../course.js";
 import { notSo } from "../danger.js";
 import { limitsAt, limitsOf, readingNow, removeRow, setPath, setRow, siteOf, stampStep } from "../draft.js";
-import { bloodIs, endedEarly, isIn, newPlace, noOtherPlace, swollenAgain, swollenAt } from "../flow_needle.js";
+import { bloodIs, endedEarly, isIn, newPlace, noOtherPlace, reopen, swollenAgain, swollenAt } from "../flow_needle.js";
 import {
   addressOf,
   asksPressure,
@@ -99,16 +100,24 @@ function onward(ctx, place, { said = "", then = "", does = [], fill } = {}) {
   sayStep(ctx, place.event);
 }
 
-/** @param {Ctx} ctx */
-const sayStep = (ctx, event) => announce(placeOf(ctx, addressOf(event))?.step?.words ?? t("All steps done"));
+/** A step as it is heard. @param {FlowStep} step */
+const heard = ({ words, hint }) => [words, hint].filter(Boolean).join(" ");
+
+/** Say the new step to those who listen. @param {Ctx} ctx */
+function sayStep(ctx, event) {
+  const step = placeOf(ctx, addressOf(event))?.step;
+  announce(step?.words ?? t("All steps done"));
+  stepCame(step ? heard(step) : t("All steps done"));
+}
 
 /** @param {Ctx} ctx */
 function backward(ctx, place) {
   if (!place?.stand.past.length) return;
   const { index, event, stand } = place;
-  ctx.change(t("One step back"), (night) =>
-    setStand(night, night.doc.events[index], { ...stand, step: stand.past.at(-1), past: stand.past.slice(0, -1) }),
-  );
+  ctx.change(t("One step back"), (night) => {
+    if (event.outcome) reopen(night, index);
+    setStand(night, night.doc.events[index], { ...stand, step: stand.past.at(-1), past: stand.past.slice(0, -1) });
+  });
   sayStep(ctx, event);
 }
 
@@ -247,6 +256,7 @@ export function armWait(ctx, event) {
   const still = () => placeOf(ctx, addressOf(event))?.step?.asks === "wait";
   const tell = () => {
     announce(t("Measure the pressure again now"));
+    stepCame(t("Measure the pressure again now"));
     ctx.redraw();
   };
   remindAt("flow", later(place.stand.since, place.step.minutes), tell, { isStillDue: still });
@@ -365,7 +375,12 @@ function summary(ctx, place) {
     event.kind === DROP ? felt(ctx, place) : null,
     textField(ctx, `events[${index}].note`, t("What happened, what was done")),
     momentRow("flow", t("Began"), event.at, (iso) => moveTo(ctx, place, iso)),
-    notSo(() => dropEvent(ctx, index), "take-back"),
+    h(
+      "div",
+      { class: "rows" },
+      ctx.night.doc.ended_at ? null : backButton(ctx, place),
+      notSo(() => dropEvent(ctx, index), "take-back"),
+    ),
     calls(ctx, null),
   ];
 }
@@ -373,7 +388,10 @@ function summary(ctx, place) {
 /** An event goes out of the record, and its screen with it. @param {Ctx} ctx */
 export function dropEvent(ctx, index) {
   replace("running");
-  ctx.change(t("Event removed"), (night) => removeRow(night, "events", index));
+  ctx.change(t("Event removed"), (night) => {
+    if (!night.doc.ended_at) reopen(night, index);
+    removeRow(night, "events", index);
+  });
 }
 
 /** @param {Ctx} ctx */
@@ -394,13 +412,17 @@ function draw(ctx, params) {
     h("div", { class: "list" }, ASKED[step.asks]?.(ctx, place), answers(ctx, place)),
     isCall(step) ? null : calls(ctx, step),
     uncheckedLine(ctx.kit, ctx.kit.flows_checked),
-    h("div", { class: "rows" }, beside(ctx, place)),
+    h("div", { class: "rows" }, aloudButton(ctx, heard(step)), beside(ctx, place)),
   ].filter(Boolean);
 }
 
+/** @param {Ctx} ctx */
+const backButton = (ctx, place) =>
+  place.stand.past.length > 0 && bigButton(t("One step back"), () => byTouch(ctx, place), { data: { k: "step-back" } });
+
 /** Where else to go from any step; at the first also that it was none. @param {Ctx} ctx */
 const beside = (ctx, place) => [
-  place.stand.past.length > 0 && bigButton(t("One step back"), () => byTouch(ctx, place), { data: { k: "step-back" } }),
+  backButton(ctx, place),
   bigButton(t("Write a note, change the time"), () => go("event", place.index), { data: { k: "note" } }),
   bigButton(t("Back to the treatment"), () => go("running"), { data: { k: "away" } }),
   !place.stand.past.length && notSo(() => dropEvent(ctx, place.index), "take-back"),

@@ -3,7 +3,7 @@
 import { callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { course, fluidSoFar } from "../course.js";
-import { courseWords, lastPressure, notAtEnd } from "../flow_state.js";
+import { courseWords, lastPressure, notAtEnd, overBy } from "../flow_state.js";
 import { notAtEndNotes } from "../not_at_end.js";
 import { withUnit } from "../numbers.js";
 import { endedWords } from "../others.js";
@@ -38,7 +38,7 @@ const HANDS = () => ({
 function stageOf(ctx) {
   const { night } = ctx;
   if (!night || night.stage === "handed" || night.plan.paper) return "none";
-  return night.stage;
+  return overBy(night) ? "after" : night.stage;
 }
 
 /** @param {Ctx} ctx */

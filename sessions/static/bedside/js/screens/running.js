@@ -5,7 +5,7 @@ import { callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { course, fluidSoFar, MISSED, minuteOf } from "../course.js";
 import { addEvent, limitsOf, removeRow, setFields, shortOf, stampStep } from "../draft.js";
-import { addressOf, DROP, hasFlow, indexAt, pausedNow, toldOf, underWay, write } from "../flow_state.js";
+import { addressOf, DROP, hasFlow, indexAt, overBy, pausedNow, toldOf, underWay, write } from "../flow_state.js";
 import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
 import { momentRow, pointTo } from "../moment_row.js";
 import { notAtEndNotes } from "../not_at_end.js";
@@ -243,6 +243,7 @@ function happened(ctx) {
 
 /** What a running treatment reminds of: [name, when (ISO or null), words]. @param {Ctx} ctx */
 function reminders(ctx) {
+  if (overBy(ctx.night)) return [];
   const { due, endsAt } = course(ctx.night, ctx.kit, ctx.now());
   const heparin = heparinStop(ctx);
   return [
@@ -358,7 +359,7 @@ function draw(ctx) {
     ];
   }
   const over = endedWords(ctx);
-  if (over) return [over, happened(ctx)].filter(Boolean);
+  if (over) return [over, night.doc.ended_at ? null : notAtEndNotes(ctx), happened(ctx)].filter(Boolean);
   keepAwake(preferences().screen && !course(night, ctx.kit, ctx.now()).asleep);
   arm(ctx);
   return [
@@ -392,12 +393,18 @@ function bar(ctx) {
     { label: t("Reading"), go: "reading" },
     { label: t("Finish"), go: "finish" },
   ];
+  if (overBy(night))
+    return [
+      { label: t("To the end of the treatment"), go: "finish" },
+      { ...reading, tone: "plain" },
+    ];
   return isOver(ctx) ? [finish, { ...reading, tone: "plain" }] : [reading, finish];
 }
 
 /** @param {Ctx} ctx */
 function titleOf({ night }) {
   if (night?.doc.ended_at) return t("The treatment has ended");
+  if (night && overBy(night)) return t("The treatment is over");
   const stands = night && pausedNow(night).some((event) => event.kind !== DROP);
   return stands ? t("The blood pump is stopped") : t("Treatment is running");
 }
