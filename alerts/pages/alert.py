@@ -13,7 +13,7 @@ from django.utils.translation import gettext
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.models import Alert, RecordJudgement
-from alerts.pages.bundle import CLOSED_MEANWHILE, MOVED_ON
+from alerts.pages.bundle import CLOSED_MEANWHILE, MOVED_ON, back_to
 from alerts.pages.forms import CloseForm, NoteForm
 from alerts.services import acting
 from alerts.services.muting import mutes_of
@@ -105,7 +105,7 @@ def reopen(request: HttpRequest, alert_id: int) -> HttpResponse:
         messages.warning(request, str(problem))
         return redirect("alerts:bundle", alert.patient_id)
     messages.success(request, gettext("Open again: %(alert)s.") % {"alert": name_of(alert)})
-    return redirect("alerts:bundle", alert.patient_id)
+    return back_to(request, alert.patient_id)
 
 
 @clinical_only

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
@@ -95,7 +96,7 @@ def act(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     unused = typed_acting.left_by_deed(request.POST)
     typed_acting.keep(request, patient, unused)
     left = unused or Alert.objects.on_the_table().filter(patient=patient).exists()
-    return redirect("alerts:bundle", patient.pk) if left else redirect("alerts:triage")
+    return back_to(request, patient.pk) if left else redirect("alerts:triage")
 
 
 @clinical_only
@@ -124,7 +125,14 @@ def log_call(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         return _page(request, patient, status=409, call_form=again, call_problem=MOVED_ON, meanwhile=meanwhile)
     messages.success(request, gettext("The call is noted."))
     typed_acting.keep(request, patient, typed_acting.left_by_call(request.POST))
-    return redirect("alerts:bundle", patient.pk)
+    return back_to(request, patient.pk)
+
+
+def back_to(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
+    """Where an act was done: the patient's page, or the line of the list below which the picture stood open."""
+    if request.POST.get("back") == "list":
+        return redirect(f"{reverse('alerts:triage')}#act-{patient_id}")
+    return redirect("alerts:bundle", patient_id)
 
 
 def _do(request: HttpRequest, alerts: Sequence[Alert], data: Mapping[str, Any]) -> str:

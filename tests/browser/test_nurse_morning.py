@@ -310,6 +310,85 @@ def test_the_picture_opens_below_the_line_and_holds_the_list_still(
     expect(page.locator("#triage-list")).to_contain_text("Dr Lee")
 
 
+def test_a_patient_is_worked_through_below_the_line_by_keys_alone(
+    browser_page: BrowserPage, nurse: User, nephrologist: User, five: list[Patient]
+) -> None:
+    """Open, look, tick, note, close, take back, hand over: the list is never left, and nothing typed is lost."""
+    ada, bo = five[:2]
+    page = browser_page(nurse, size=DESKTOP).open("/triage/")
+    hands = Hands(page)
+    panel, typed = page.locator("#panel"), page.locator("#panel-typed")
+    at_ada = page.locator(f"#act-{ada.pk}")
+
+    # Every key that works there is named there; the picture goes along from line to line.
+    hands.press("j", "o")
+    for key in ("c", "1", "n", "x", "a", "g", "s", "Esc"):
+        expect(panel.locator("kbd", has_text=key).first).to_be_visible()
+    hands.press("j")
+    expect(page.locator(f"#picture-{bo.pk} #panel")).to_be_visible()
+    expect(panel).to_have_count(1)
+    hands.press("k")
+    expect(page.locator(f"#picture-{ada.pk} #panel")).to_be_visible()
+    expect(at_ada).to_be_focused()
+    hands.see_focus()
+
+    # A note on the first of two alerts; what is begun does not go unasked.
+    hands.press("1", "n")
+    expect(page.locator("#id_words")).to_be_focused()
+    hands.see_focus()
+    hands.type("Asked her to weigh daily.")
+    hands.press("Escape")
+    expect(at_ada).to_be_focused()
+    hands.press("j")
+    expect(typed).to_be_visible()
+    expect(page.locator(f"#picture-{ada.pk} #panel")).to_be_visible()
+    hands.press("n", "Control+Enter")
+    expect(page.get_by_text("Noted.")).to_be_visible()
+    expect(page.locator(f"#picture-{ada.pk} #panel")).to_contain_text("Asked her to weigh daily.")
+    expect(at_ada).to_be_focused()
+    assert [step.words for step in Alert.objects.get(patient=ada, rule="uf_rate").steps.filter(kind="note")] == [
+        "Asked her to weigh daily."
+    ]
+
+    # Looked at, and a call: each is only reached by its key, then pressed.
+    hands.press("2", "s")
+    hands.see_focus()
+    hands.press("Enter")
+    expect(page.get_by_text("Looked at: 1 alert.")).to_be_visible()
+    expect(panel).to_be_visible()
+    hands.press("c")
+    hands.reach("#log-call input[type=radio]")
+    hands.choose("reached")
+    hands.reach("#call_said")
+    hands.type("Well.")
+    hands.press("Control+Enter")
+    expect(page.get_by_text("The call is noted.")).to_be_visible()
+    expect(panel).to_contain_text("Well.")
+
+    # Closed by its own outcome, and taken back; the list is there all the time.
+    hands.press("x")
+    hands.see_focus()
+    hands.type("Spoken")
+    hands.reach("#id_words")
+    hands.type("Agreed.")
+    hands.reach("#act button[value=close]")
+    hands.press("Enter")
+    expect(page.locator(".undo")).to_be_visible()
+    expect(panel).to_be_visible()
+    hands.press("u")
+    hands.see_focus()
+    hands.press("Enter")
+    expect(page.get_by_text("Open again:")).to_be_visible()
+    assert Alert.objects.filter(patient=ada).open().count() == 2
+    expect(panel).to_be_visible()
+    hands.press("Escape")
+    expect(panel).to_have_count(0)
+    expect(at_ada).to_be_focused()
+    hands.press("h")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Hand-over")
+    expect(page.locator("main")).to_contain_text("Asked her to weigh daily.")
+
+
 def test_fifteen_patients_in_the_first_view(browser_page: BrowserPage, nurse: User, five: list[Patient]) -> None:
     for number in range(15):
         made_alert(PatientFactory(name=f"Person {number:02}"), urgency=WEEK)

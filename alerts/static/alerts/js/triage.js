@@ -45,6 +45,34 @@ document.body.addEventListener("htmx:afterSwap", () => {
 
 const openPanel = () => document.querySelector(".opener[aria-expanded='true']");
 
+/** What somebody began to fill in below a line and has not saved, or null. @returns {HTMLElement | null} */
+function begun() {
+  const form = document.querySelector("#panel #acting");
+  if (!(form instanceof HTMLFormElement)) return null;
+  for (const field of form.elements) {
+    const changed =
+      (field instanceof HTMLTextAreaElement && field.value !== field.defaultValue) ||
+      (field instanceof HTMLSelectElement &&
+        [...field.options].some((one) => one.selected && !one.defaultSelected && one.value)) ||
+      (field instanceof HTMLInputElement &&
+        (["checkbox", "radio"].includes(field.type)
+          ? field.checked !== field.defaultChecked
+          : field.value !== field.defaultValue));
+    if (changed && field instanceof HTMLElement) return field;
+  }
+  return null;
+}
+
+/** Whether what stands below the open line may go: what somebody typed goes only when it is asked for twice. */
+function mayGo() {
+  const field = begun();
+  const warning = document.getElementById("panel-typed");
+  if (!field || !warning?.hidden) return true;
+  warning.hidden = false;
+  field.focus();
+  return false;
+}
+
 /** @param {HTMLElement} opener */
 function shut(opener) {
   opener.setAttribute("aria-expanded", "false");
@@ -57,6 +85,7 @@ function shut(opener) {
 /** @param {HTMLElement} opener */
 async function unfold(opener) {
   const place = document.getElementById(opener.getAttribute("aria-controls") || "");
+  if (!mayGo()) return;
   const answer = await fetch(opener.dataset.picture || "", { headers: { "HX-Request": "true" } });
   if (!place || !answer.ok) {
     if (trouble) trouble.hidden = false;
@@ -72,11 +101,16 @@ async function unfold(opener) {
   tickWithOutcome();
 }
 
+/** @param {HTMLElement} opener */
+function turn(opener) {
+  if (opener.getAttribute("aria-expanded") !== "true") return unfold(opener);
+  if (mayGo()) shut(opener);
+}
+
 document.body.addEventListener("click", (event) => {
   const opener = event.target instanceof Element ? event.target.closest(".opener") : null;
   if (!(opener instanceof HTMLElement)) return;
-  if (opener.getAttribute("aria-expanded") === "true") shut(opener);
-  else unfold(opener);
+  turn(opener);
 });
 
 // On paper everything is open.
@@ -123,6 +157,7 @@ function kept() {
 
 /** @param {HTMLElement} toggle @param {boolean} off */
 function show(toggle, off) {
+  document.documentElement.dataset.keys = off ? "off" : "on";
   toggle.textContent = (off ? toggle.dataset.off : toggle.dataset.on) || "";
   toggle.setAttribute("aria-pressed", String(!off));
 }
@@ -157,9 +192,16 @@ function move(step) {
   const link = here();
   const at = link ? all.indexOf(link) : -1;
   const next = at < 0 ? (step > 0 ? 0 : all.length - 1) : Math.min(Math.max(at + step, 0), all.length - 1);
+  const open = openPanel();
+  if (open && !mayGo()) return;
   all[next].focus();
   all[next].scrollIntoView({ block: "nearest" });
+  const opener = openerOf(all[next]);
+  if (open && opener && opener !== open) unfold(opener);
 }
+
+/** @param {Element | null | undefined} inside @returns {HTMLElement | null} */
+const openerOf = (inside) => inside?.closest(".bundle")?.querySelector(".opener") ?? null;
 
 function into(form) {
   const own = document.getElementById(form);
@@ -174,8 +216,33 @@ function into(form) {
 }
 
 function openHere() {
-  const opener = document.activeElement?.closest(".bundle")?.querySelector(".opener") || openPanel();
-  if (opener instanceof HTMLElement) opener.click();
+  const opener = openerOf(document.activeElement) || openPanel();
+  if (opener instanceof HTMLElement) turn(opener);
+}
+
+/** Out of a field to its patient's line, where the keys work; from there the picture is shut. */
+function back() {
+  const open = openPanel();
+  if (!(open instanceof HTMLElement)) {
+    if (document.activeElement instanceof HTMLElement) document.activeElement.blur();
+    return;
+  }
+  const link = open.closest(".bundle")?.querySelector(".bundle-link");
+  if (link instanceof HTMLElement && document.activeElement !== link) link.focus();
+  else turn(open);
+}
+
+/** The focus goes to what a selector finds first; nothing is pressed. @param {string} selector */
+function reach(selector) {
+  /** @type {HTMLElement | null} */
+  const found = document.querySelector(selector);
+  found?.focus();
+}
+
+/** Tick or untick the alert of a number. @param {number} number */
+function tick(number) {
+  const box = document.querySelectorAll(".act-row input[type=checkbox]")[number - 1];
+  if (box instanceof HTMLInputElement) box.click();
 }
 
 /** @param {string} selector */
@@ -191,17 +258,47 @@ const DEEDS = {
   o: () => openHere(),
   c: () => into("log-call"),
   d: () => into("act"),
+  n: () => reach("#id_words"),
+  x: () => reach(".act-row select"),
+  a: () => reach("#id_until"),
+  g: () => reach("#id_to"),
+  s: () => reach("#act button[value=seen]"),
+  u: () => reach(".undo button"),
   h: () => follow(".page-head a[href*='handover']"),
   t: () => follow("#to-triage"),
 };
 
+/** Words are saved from within their field: as a note, or as the call they are of. @param {KeyboardEvent} event */
+function saved(event) {
+  const field = event.target;
+  if (event.key !== "Enter" || !(event.ctrlKey || event.metaKey) || !(field instanceof HTMLTextAreaElement))
+    return false;
+  /** @type {HTMLElement | null} */
+  const button = document.querySelector(field.closest("#log-call") ? "#log-call button" : "#act button[value=note]");
+  if (!field.closest("#acting") || !button) return false;
+  button.click();
+  return true;
+}
+
 document.addEventListener("keydown", (event) => {
-  if (off || !keys || event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
-  if (event.target instanceof Element && event.target.closest("input, select, textarea, [contenteditable]")) return;
-  const deed = DEEDS[event.key];
+  if (off || !keys || event.isComposing) return;
+  if (saved(event)) event.preventDefault();
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.key === "Escape") back();
+  if (event.target instanceof Element && event.target.closest("textarea, select, [contenteditable]")) return;
+  if (event.target instanceof HTMLInputElement && !["checkbox", "radio"].includes(event.target.type)) return;
+  const deed = /^[1-9]$/.test(event.key) ? () => tick(Number(event.key)) : DEEDS[event.key];
   if (!deed) return;
   event.preventDefault();
   deed();
 });
 
 if (["#log-call", "#act"].includes(window.location.hash)) into(window.location.hash.slice(1));
+
+// Whoever acted below a line comes back to that line, open as it was left.
+if (window.location.hash.startsWith("#act-")) {
+  const link = document.getElementById(window.location.hash.slice(1));
+  const opener = openerOf(link);
+  if (opener) unfold(opener);
+  link?.focus();
+}
