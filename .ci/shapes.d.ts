@@ -111,6 +111,7 @@ interface Night {
   prescriptionVersion: number | null;
   screen: string;
   revision: number | null;
+  etag: string | null;
   sent: string | null;
   sentAt: Iso | null;
   delivered: Iso | null;
@@ -252,6 +253,8 @@ interface Kit {
   kept_at: Iso;
   made_at: Iso;
   release: string;
+  /** Another one where the unit brought back a backup. */
+  history_id?: string;
   language: string;
   account: { id: number; name: string; role: string };
   patient: {

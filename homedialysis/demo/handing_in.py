@@ -22,12 +22,12 @@ APART = 4 * MINUTE
 
 @dataclass(frozen=True, slots=True)
 class Sending:
-    """A document as it is sent. replaces: the revision the sender has seen; writer: by which of those who write."""
+    """A document as it is sent. replaces: whether what stands was seen before; writer: by which of those who write."""
 
     at: datetime
     record_id: uuid.UUID
     document: Document
-    replaces: int | None = None
+    replaces: bool = False
     writer: int = 0
 
 
@@ -64,7 +64,7 @@ def _wrong_weight(first: Sending, until: datetime) -> Sendings:
 
 def _corrected(right: Sending, wrong: Document) -> Sendings:
     yield replace(right, document=wrong)
-    yield replace(right, at=right.at + CORRECTED_AFTER, replaces=1)
+    yield replace(right, at=right.at + CORRECTED_AFTER, replaces=True)
 
 
 def _two_records(first: Sending, until: datetime) -> Sendings:
@@ -86,8 +86,8 @@ def _two_phones(first: Sending, until: datetime) -> Sendings:
     start, middle = datetime.fromisoformat(first.document["started_at"]), _middle(first.document)
     end = datetime.fromisoformat(first.document["ended_at"])
     yield replace(first, at=middle, document=as_left_open(first.document, start + (middle - start) / 2), writer=0)
-    yield replace(first, at=end, document=as_left_open(first.document, end), replaces=1, writer=1)
-    yield replace(first, replaces=2, writer=0)
+    yield replace(first, at=end, document=as_left_open(first.document, end), replaces=True, writer=1)
+    yield replace(first, replaces=True, writer=0)
 
 
 def _middle(document: Document) -> datetime:

@@ -20,7 +20,7 @@ from homedialysis.demo.handing_in import Sending, sendings
 from homedialysis.demo.papers import Document, as_left_open, write_down
 from sessions.api.treatments import judged
 from sessions.facts.choices import Anticoagulant, LeftReason
-from sessions.models import BloodResult, Dialyser, HospitalStay, Prescription, UrineCollection
+from sessions.models import BloodResult, Dialyser, HospitalStay, Prescription, TreatmentRecord, UrineCollection
 from sessions.services import outcomes
 from sessions.services.bloods import enter_bloods
 from sessions.services.enrolment import end_help
@@ -186,7 +186,7 @@ class Life:
             document=judged(sending.document, patient, at),
             by=writers[sending.writer % len(writers)],
             at=at,
-            expected_revision=sending.replaces,
+            replaces=TreatmentRecord.objects.get(pk=sending.record_id).etag if sending.replaces else None,
         )
 
     def _writers(self, at: datetime) -> tuple[User, ...]:

@@ -37,7 +37,10 @@ from sessions.services.left_out import leave_out, take_back
 from sessions.services.messages import note_seen
 from sessions.services.phone_rows import OfSomebodyElse
 from sessions.services.prescription_changes import acknowledge
+from sessions.services.second_copies import unknown_here
 
+ETAG = r'^"\d{1,9}-[0-9a-f]{1,14}"$'
+MOST_COPIES = 200
 PLACEHOLDER = uuid.UUID(int=0)
 """Stands in addresses where the phone puts a record's id; 0 stands for a message's."""
 
@@ -129,6 +132,44 @@ class Kit(APIView):
             people = [{"id": str(each.pk), "name": each.name} for each in choice]
             return Response(refusal(problem.detail, {}) | {"patients": people}, status=400)
         return Response(kit(patient, user, now) | {"urls": addresses()}, headers={"Cache-Control": "no-store"})
+
+
+class CopiesSent(KnownFields):
+    """What a phone keeps of delivered records: the ETag under which each was taken, by its id."""
+
+    copies = serializers.DictField(child=serializers.RegexField(ETAG), allow_empty=False)
+
+    def validate_copies(self, given: dict[str, str]) -> dict[uuid.UUID, str]:
+        if len(given) > MOST_COPIES:
+            words = _("At most %(most)s at once, not %(given)s.") % {"most": MOST_COPIES, "given": len(given)}
+            raise serializers.ValidationError(words)
+        return {id_in(name): etag for name, etag in given.items()}
+
+
+def id_in(given: str) -> uuid.UUID:
+    try:
+        return uuid.UUID(given)
+    except ValueError:
+        raise serializers.ValidationError(_("“%(given)s” is no UUID.") % {"given": given}) from None
+
+
+COPIES = inline_serializer("UnknownCopies", {"unknown": serializers.ListField(child=serializers.UUIDField())})
+
+
+class Copies(APIView):
+    permission_classes = (AtTheBedside,)
+
+    @extend_schema(
+        operation_id="bedside_copies",
+        request=CopiesSent,
+        examples=[examples.COPIES],
+        responses={200: COPIES, 400: Refusal},
+    )
+    def post(self, request: Request) -> Response:
+        """Which of these never stood at the unit so: a backup was brought back, and they are to be sent again."""
+        sent = CopiesSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        return Response({"unknown": unknown_here(sent.validated_data["copies"], signed_in(request))})
 
 
 class Acknowledge(APIView):

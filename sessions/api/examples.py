@@ -144,6 +144,11 @@ LEFT_OUT = OpenApiExample(
     value={"day": "2026-11-20", "reason": "ill", "at": "2026-11-20T18:00:00Z"},
     request_only=True,
 )
+COPIES = OpenApiExample(
+    "One treatment is kept on the phone",
+    value={"copies": {"5f0c1a52-7d0e-4c47-9b6e-0d7f3d6a2b11": '"3-64f1c2a9be300"'}},
+    request_only=True,
+)
 ACKNOWLEDGEMENT = OpenApiExample(
     "The first version was read", value={"version": 1, "at": "2026-11-20T20:41:00Z"}, request_only=True
 )

@@ -36,6 +36,7 @@ class TreatmentAnswer(TreatmentDocument):
     id = serializers.UUIDField()
     patient = serializers.UUIDField()
     revision = serializers.IntegerField()
+    etag = serializers.CharField(help_text="As in the header ETag, with its quotes: sent back in If-Match as it is.")
     night = serializers.DateField()
     received_at = serializers.DateTimeField()
     clock_offset_s = serializers.IntegerField(
@@ -55,7 +56,7 @@ class RevisionMovedOn(serializers.Serializer[Any]):
     """Why a revision was not replaced, and the record as it stands."""
 
     detail = serializers.CharField()
-    current = TreatmentAnswer()
+    current = TreatmentAnswer(allow_null=True)
 
 
 class ReadingsSent(serializers.Serializer[Any]):
@@ -70,7 +71,7 @@ class LateReadings(serializers.Serializer[Any]):
 
 class BulkItem(TreatmentSent):
     id = serializers.UUIDField()
-    if_match = serializers.IntegerField(required=False)
+    if_match = serializers.CharField(required=False, help_text="The ETag of what is replaced.")
 
 
 class BulkSent(serializers.Serializer[Any]):
@@ -99,6 +100,7 @@ class BulkResult(serializers.Serializer[Any]):
     id = serializers.CharField()
     status = serializers.IntegerField()
     revision = serializers.IntegerField(required=False)
+    etag = serializers.CharField(required=False)
     errors = serializers.ListField(child=serializers.DictField(), required=False)  # type: ignore[assignment]
     detail = serializers.CharField(required=False)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,6 +12,7 @@ from django.db import transaction
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.http import parse_etags
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import status
@@ -44,12 +46,13 @@ from sessions.services.document import TreatmentDocument, canonical
 from sessions.services.reading_log import note_reading
 
 IF_MATCH = OpenApiParameter(
-    "If-Match", str, OpenApiParameter.HEADER, description='The revision that is replaced, such as "3".'
+    "If-Match", str, OpenApiParameter.HEADER, description='The ETag of what is replaced, such as "3-64f1c2a9be300".'
 )
-
 IF_NONE_MATCH = OpenApiParameter(
-    "If-None-Match", str, OpenApiParameter.HEADER, description='The revision at hand, such as "3".'
+    "If-None-Match", str, OpenApiParameter.HEADER, description='The ETag at hand, such as "3-64f1c2a9be300".'
 )
+ONE_ETAG = re.compile(r'(?:W/)?"?(\d+-[0-9a-f]+)"?')
+"""Ours, also where a proxy that compresses has called it weak or a client has dropped its quotes."""
 PHONE_TIME = OpenApiParameter(
     "X-Phone-Time", datetime, OpenApiParameter.HEADER, description="The sender's clock; kept beside the record."
 )
@@ -79,15 +82,18 @@ def judged(body: Any, patient: Patient, now: datetime) -> recording.Document:
     return canonical(reader.validated_data)
 
 
-def revision_in(if_match: str | None) -> int | None:
-    """The revision an If-Match header names. Raises ParseError when it is no revision."""
+def etag_in(if_match: str | None) -> str | None:
+    """The ETag an If-Match header names. Raises ParseError when it is none, or more than one.
+
+    Whatever stands there ("*") cannot be replaced: only what the writer has seen.
+    """
     if if_match is None:
         return None
-    try:
-        return int(if_match.strip().removeprefix("W/").strip('"'))
-    except ValueError:
-        words = _('If-Match: %(given)s names no revision; send one such as "3".')
-        raise ParseError(words % {"given": if_match}) from None
+    named = ONE_ETAG.fullmatch(if_match.strip())
+    if named is None:
+        words = _("If-Match: %(given)s names no revision; send back the ETag of what you replace.")
+        raise ParseError(words % {"given": if_match})
+    return f'"{named[1]}"'
 
 
 def clock_offset(request: Request, now: datetime) -> int | None:
@@ -106,12 +112,12 @@ def clock_offset(request: Request, now: datetime) -> int | None:
 
 
 def answer(record: TreatmentRecord, code: int) -> Response:
-    return Response(record.as_sent, status=code, headers={"ETag": f'"{record.revision}"'})
+    return Response(record.as_sent, status=code, headers={"ETag": record.etag})
 
 
 def moved_on(problem: recording.StaleRevision) -> Response:
     body = {"detail": str(problem), "current": problem.record.as_sent}
-    return Response(body, status=status.HTTP_412_PRECONDITION_FAILED, headers={"ETag": f'"{problem.record.revision}"'})
+    return Response(body, status=status.HTTP_412_PRECONDITION_FAILED, headers={"ETag": problem.record.etag})
 
 
 class TreatmentList(APIView):
@@ -160,13 +166,14 @@ class TreatmentOne(APIView):
         operation_id="treatments_read", parameters=[IF_NONE_MATCH], responses={200: TreatmentAnswer, 304: None}
     )
     def get(self, request: Request, record_id: uuid.UUID) -> Response:
-        """One treatment record as it stands; its revision is the ETag.
+        """One treatment record as it stands.
 
-        Whoever asks again and again names the revision at hand in If-None-Match: while it stands, the answer is 304.
+        Whoever asks again and again names the ETag at hand in If-None-Match: while it stands, the answer is 304.
         """
         record = get_object_or_404(TreatmentRecord.with_mistaken.visible_to(request.user), pk=record_id)
-        if request.headers.get("If-None-Match", "").removeprefix("W/") == f'"{record.revision}"':
-            return Response(status=status.HTTP_304_NOT_MODIFIED, headers={"ETag": f'"{record.revision}"'})
+        known = parse_etags(request.headers.get("If-None-Match", ""))
+        if record.etag in (each.removeprefix("W/") for each in known):
+            return Response(status=status.HTTP_304_NOT_MODIFIED, headers={"ETag": record.etag})
         note_reading(request, record.patient_id)
         return answer(record, status.HTTP_200_OK)
 
@@ -180,8 +187,9 @@ class TreatmentOne(APIView):
     def put(self, request: Request, record_id: uuid.UUID) -> Response:
         """Create a record under your own UUID, or replace it.
 
-        The same body sent again is answered like the first time. Changing a record needs If-Match. What is
-        impossible is refused field by field and nothing is saved; what is unusual is kept and marked.
+        The same body sent again is answered like the first time. Changing a record needs If-Match; 412 says that
+        something else stands there, or (`current` is null) nothing. What is impossible is refused field by field and
+        nothing is saved; what is unusual is kept and marked.
         """
         body = request.data
         if not isinstance(body, dict):
@@ -189,11 +197,13 @@ class TreatmentOne(APIView):
         now = timezone.now()
         sent = Sent(by=signed_in(request), at=now, clock_offset_s=clock_offset(request, now))
         try:
-            written = write(record_id, body, sent, revision_in(request.headers.get("If-Match")))
+            written = write(record_id, body, sent, etag_in(request.headers.get("If-Match")))
         except recording.NeedsRevision as problem:
             raise PreconditionRequired(str(problem)) from problem
         except recording.StaleRevision as problem:
             return moved_on(problem)
+        except recording.NothingToReplace as problem:
+            return Response({"detail": str(problem), "current": None}, status=status.HTTP_412_PRECONDITION_FAILED)
         return answer(written.record, status.HTTP_201_CREATED if written.created else status.HTTP_200_OK)
 
 
@@ -206,8 +216,8 @@ class Sent:
     clock_offset_s: int | None = None
 
 
-def write(record_id: uuid.UUID, body: dict[str, Any], sent: Sent, revision: int | None) -> recording.Written:
-    """Judge one body and keep it. Raises ValidationError, NeedsRevision or StaleRevision."""
+def write(record_id: uuid.UUID, body: dict[str, Any], sent: Sent, replaces: str | None) -> recording.Written:
+    """Judge one body and keep it. Raises ValidationError, NeedsRevision, StaleRevision or NothingToReplace."""
     patient = patient_meant(sent.by, body.get("patient") or _patient_of(record_id, sent.by))
     try:
         return recording.record_treatment(
@@ -216,7 +226,7 @@ def write(record_id: uuid.UUID, body: dict[str, Any], sent: Sent, revision: int 
             document=judged(body, patient, sent.at),
             by=sent.by,
             at=sent.at,
-            expected_revision=revision,
+            replaces=replaces,
             clock_offset_s=sent.clock_offset_s,
         )
     except recording.TakenId:
@@ -311,15 +321,21 @@ def _one_of_many(item: Any, sent: Sent) -> dict[str, Any]:
     body = {name: value for name, value in item.items() if name != "if_match"}
     told = str(item.get("id", ""))
     try:
-        revision = revision_in(str(item["if_match"])) if "if_match" in item else None
-        written = write(uuid.UUID(told), body, sent, revision)
+        replaces = etag_in(str(item["if_match"])) if "if_match" in item else None
+        written = write(uuid.UUID(told), body, sent, replaces)
     except ValueError:
         fault = {"field": "id", "message": _("“%(given)s” is no UUID.") % {"given": told}}
         return {"id": told, "status": 400, "errors": [fault]}
     except (ValidationError, ParseError) as problem:
         return {"id": told, "status": 400, "errors": refusal(problem.detail, body)["errors"]}
     except recording.NeedsRevision as problem:
-        return {"id": told, "status": 428, "detail": str(problem), "revision": problem.record.revision}
+        return {"id": told, "status": 428, "detail": str(problem), **_named(problem.record)}
     except recording.StaleRevision as problem:
-        return {"id": told, "status": 412, "detail": str(problem), "revision": problem.record.revision}
-    return {"id": told, "status": 201 if written.created else 200, "revision": written.record.revision}
+        return {"id": told, "status": 412, "detail": str(problem), **_named(problem.record)}
+    except recording.NothingToReplace as problem:
+        return {"id": told, "status": 412, "detail": str(problem)}
+    return {"id": told, "status": 201 if written.created else 200, **_named(written.record)}
+
+
+def _named(record: TreatmentRecord) -> dict[str, Any]:
+    return {"revision": record.revision, "etag": record.etag}

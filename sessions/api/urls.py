@@ -19,6 +19,7 @@ urlpatterns = [
         name="treatment-versions",
     ),
     path("bedside/", bedside.Kit.as_view(), name="bedside"),
+    path("bedside/copies/", bedside.Copies.as_view(), name="bedside-copies"),
     path("bedside/acknowledge/", bedside.Acknowledge.as_view(), name="bedside-acknowledge"),
     path("bedside/left-out/<uuid:said_id>/", bedside.LeftOutAt.as_view(), name="bedside-left-out"),
     path(

@@ -9,6 +9,7 @@ version of a record, so every document that ever stood can be shown again.
 from __future__ import annotations
 
 import uuid
+from datetime import UTC, datetime, timedelta
 from typing import Any, ClassVar
 
 import pghistory
@@ -36,6 +37,19 @@ from sessions.models.patient import AccessSite, Patient
 from sessions.models.prescription import Prescription
 from sessions.models.querysets import TreatmentQuerySet, TreatmentsDone
 from sessions.texts.checklist import name_of
+
+EPOCH = datetime.fromtimestamp(0, UTC)
+
+
+def etag_of(revision: int, received_at: datetime) -> str:
+    """The ETag of a version: its number and the microsecond in which it was written."""
+    return f'"{revision}-{(received_at - EPOCH) // timedelta(microseconds=1):x}"'
+
+
+def moment_in(etag: str) -> datetime:
+    """When the version of an ETag was written. Raises ValueError when it is none of ours."""
+    _revision, _dash, written = etag.strip('"').partition("-")
+    return EPOCH + timedelta(microseconds=int(written, 16))
 
 
 @pghistory.track()
@@ -90,12 +104,18 @@ class TreatmentRecord(DeclaredNumbers):
         return (self.ended_at - self.started_at).total_seconds() / 60 if self.ended_at else None
 
     @property
+    def etag(self) -> str:
+        """Names what stands here and nothing else: a revision alone is counted anew where a backup was brought back."""
+        return etag_of(self.revision, self.received_at)
+
+    @property
     def as_sent(self) -> dict[str, Any]:
         """The document with what the server adds to it, as the API answers."""
         added = {
             "id": str(self.pk),
             "patient": str(self.patient_id),
             "revision": self.revision,
+            "etag": self.etag,
             "night": self.night.isoformat(),
             "received_at": self.received_at.isoformat(),
             "clock_offset_s": self.clock_offset_s,

@@ -44,7 +44,9 @@ from sessions.models import AccessSite, Patient
 from sessions.models.local_time import zone_of
 from sessions.texts.ready import coded
 
-SERVER_MADE = frozenset({"id", "patient", "revision", "night", "received_at", "clock_offset_s", "entered_by", "marks"})
+SERVER_MADE = frozenset(
+    {"id", "patient", "revision", "etag", "night", "received_at", "clock_offset_s", "entered_by", "marks"}
+)
 """What the server adds to its answers: may be sent back, and is ignored."""
 LOOSE_MINUTES = 180
 """How far outside start and end a reading or an event may lie (checks before, bleeding after)."""

@@ -17,6 +17,7 @@ from django.utils.translation import get_language, override
 
 from homedialysis.accounts.models import Unit, User
 from homedialysis.accounts.services.units import speaking, units_of
+from homedialysis.running.history import history_id
 from sessions.facts import plausible
 from sessions.facts.choices import EventKind, TextKind
 from sessions.facts.fields import AFTER, BEFORE, READING, TREATMENT
@@ -115,6 +116,7 @@ def _kit(patient: Patient, reader: User, now: datetime, unit: Unit | None) -> Js
         "made_at": now.isoformat(),
         "server_time": now.isoformat(),
         "release": settings.VERSION,
+        "history_id": history_id(),
         "language": get_language(),
         "account": {"id": reader.pk, "name": str(reader), "role": reader.role},
         "patient": _patient(asked, access, unit),

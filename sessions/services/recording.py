@@ -72,18 +72,25 @@ class NeedsRevision(Exception):
     """The record exists with other content, and the writer did not say which revision it replaces."""
 
     def __init__(self, record: TreatmentRecord) -> None:
-        words = _("The record stands at revision %(standing)s; say If-Match to replace it.")
-        super().__init__(words % {"standing": record.revision})
+        words = _("The record stands at %(standing)s; say that in If-Match to replace it.")
+        super().__init__(words % {"standing": record.etag})
         self.record = record
 
 
 class StaleRevision(Exception):
-    """The record has moved on since the writer last saw it."""
+    """What stands there is not what the writer last saw, and wants to replace."""
 
-    def __init__(self, record: TreatmentRecord, expected: int) -> None:
-        words = _("The record stands at revision %(standing)s, not %(expected)s.")
-        super().__init__(words % {"standing": record.revision, "expected": expected})
+    def __init__(self, record: TreatmentRecord, expected: str) -> None:
+        words = _("The record stands at %(standing)s, not at %(expected)s.")
+        super().__init__(words % {"standing": record.etag, "expected": expected})
         self.record = record
+
+
+class NothingToReplace(Exception):
+    """There is no such record: it was never sent here, or went with a backup that was brought back."""
+
+    def __init__(self) -> None:
+        super().__init__(_("There is no such record to replace. Send it without If-Match to create it."))
 
 
 class TakenId(Exception):
@@ -102,17 +109,19 @@ def record_treatment(
     document: Document,
     by: User,
     at: datetime,
-    expected_revision: int | None = None,
+    replaces: str | None = None,
     clock_offset_s: int | None = None,
 ) -> Written:
-    """Create the record, or replace it where `expected_revision` is the one that stands.
+    """Create the record, or replace it where `replaces` is the ETag of what stands.
 
     `clock_offset_s` is by how many seconds the phone's clock was ahead of the server's, where it said so.
     The same document sent again changes nothing and is answered like the first time, so a lost answer is
-    no harm. Raises NeedsRevision, StaleRevision, HandedOver, or TakenId.
+    no harm. Raises NeedsRevision, StaleRevision, NothingToReplace, HandedOver, or TakenId.
     """
     entry_is_over(entry_id=record_id, how=EntryEnd.SENT, at=at)
     record = TreatmentRecord(pk=record_id, patient=patient, clock_offset_s=clock_offset_s)
+    if replaces is not None and not _is_there(record):
+        raise NothingToReplace
     if _created(record, document, by, at):
         _lay_out(record)
         tie_bloods(record)
@@ -123,10 +132,10 @@ def record_treatment(
         raise TakenId
     if same_facts(record.document, document):
         return Written(record, created=False, changed=False)
-    if expected_revision is None:
+    if replaces is None:
         raise NeedsRevision(record)
-    if expected_revision != record.revision:
-        raise StaleRevision(record, expected_revision)
+    if replaces != record.etag:
+        raise StaleRevision(record, replaces)
     if record.state == RecordState.FINISHED and document["status"] == RecordState.OPEN:
         raise HandedOver
     return _replace(record, document, by, at, clock_offset_s)

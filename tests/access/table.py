@@ -227,6 +227,7 @@ TABLE: dict[str, dict[str, str]] = {
     "api:treatment-versions": {"GET": API_ANAS},
     "api:prescription": {"GET": API_NAMED},
     "api:bedside": {"GET": API_BEDSIDE},
+    "api:bedside-copies": {"POST": "401 200 200 200 403 403 403 403"},
     "api:bedside-acknowledge": {"POST": API_BEDSIDE},
     "api:bedside-left-out": {"PUT": API_BEDSIDE, "DELETE": "401 204 204 204 403 403 403 403"},
     "api:bedside-not-handed-over": {
@@ -308,6 +309,7 @@ BODIES: Bodies = {
         "status": 413,
         "since": timezone.now().isoformat(),
     },
+    ("api:bedside-copies", "POST"): lambda world: {"copies": {str(world.record.pk): world.record.etag}},
     ("api:bedside-acknowledge", "POST"): lambda world: {
         "patient": str(world.ana.pk),
         "version": 1,

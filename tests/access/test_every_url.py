@@ -89,8 +89,8 @@ def test_a_body_that_names_ana_changes_nothing_of_hers(world: World, role: str) 
     named = {"patient": str(world.ana.pk)}
     new = "5f0c1a52-0000-4000-8000-000000000001"
     put(client, new, night_body(**named))
-    put(client, world.record.pk, night_body(notes="mine"), '"1"')
-    items = [{"id": new, **night_body(**named)}, {"id": str(world.record.pk), **night_body(), "if_match": 1}]
+    put(client, world.record.pk, night_body(notes="mine"), world.record.etag)
+    items = [{"id": new, **night_body(**named)}, {"id": before["id"], **night_body(), "if_match": before["etag"]}]
     answer = client.post(reverse("api:treatments-bulk"), {"treatments": items}, content_type=JSON)
     if answer.status_code == 200:
         assert [result["status"] for result in answer.json()["results"]] == [400, 400]

@@ -48,7 +48,7 @@ def again(record: TreatmentRecord, **changes: Any) -> TreatmentRecord:
         document=record.document | changes,
         by=record.patient.account,
         at=at,
-        expected_revision=record.revision,
+        replaces=record.etag,
     ).record
     evaluate_pending(at=at)
     return corrected

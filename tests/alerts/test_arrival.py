@@ -141,7 +141,7 @@ def test_corrected(ana: Patient, anas_prescription: Prescription, made: list[Nig
             document=record.document | corrected | {"ended_at": (record.started_at + length).isoformat()},
             by=ana.account,
             at=LATER,
-            expected_revision=record.revision,
+            replaces=record.etag,
         )
         evaluate_pending(at=LATER)
         assert (said(), state()) == expected

@@ -22,7 +22,7 @@ from sessions.models import Patient, Prescription
 from tests.api_contract.test_schema import KEPT, operations
 from tests.conftest import signed_in
 from tests.factories import MessageFactory, PatientFactory, PrescriptionFactory, SupplyItemFactory
-from tests.over_http import JSON, TREATMENTS, address, put
+from tests.over_http import ELSEWHERE, JSON, TREATMENTS, address, put
 
 pytestmark = pytest.mark.django_db
 
@@ -158,7 +158,7 @@ def test_refusals_have_the_shape_of_the_schema(patient_client: Client, demo_pati
     answers = [
         put(patient_client, record_id, {**night, "pre_weight_kg": 7000, "strange": True}),
         put(patient_client, record_id, changed),
-        put(patient_client, record_id, changed, '"9"'),
+        put(patient_client, record_id, changed, ELSEWHERE),
     ]
     assert [answer.status_code for answer in answers] == [400, 428, 412]
     for answer in answers:

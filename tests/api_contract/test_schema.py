@@ -56,6 +56,7 @@ def test_it_has_the_addresses_of_the_api_and_no_other(kept: dict[str, Any]) -> N
     found = {(method, path.removeprefix("/api/v1")) for path, method, _ in operations(kept)}
     assert found == {
         ("get", "/treatments/"),
+        ("post", "/bedside/copies/"),
         ("post", "/treatments/bulk/"),
         ("get", "/treatments/{record_id}/"),
         ("put", "/treatments/{record_id}/"),

@@ -204,10 +204,10 @@ def test_a_new_layout_of_the_storage_keeps_what_is_in_it(shell: Shell) -> None:
     shell.ready()
     begun = shell.begin(notes="kept")
 
-    layout = re.compile(r'"meta"\],\s*VERSION=1\b')
+    layout = re.compile(r'"meta"\],\s*VERSION=2\b')
     written = pieces(opened=True)[FIRST_PIECE]
     assert len(layout.findall(written)) == 1
-    newer = layout.sub('"meta","more"],VERSION=2', written)
+    newer = layout.sub('"meta","more"],VERSION=3', written)
     shell.page.route(f"**/{FIRST_PIECE}", lambda route: route.fulfill(body=newer, content_type="text/javascript"))
     shell.page.evaluate("async () => { await (await navigator.serviceWorker.getRegistration())?.unregister(); }")
     shell.ready()

@@ -16,7 +16,7 @@ from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
-from tests.over_http import put
+from tests.over_http import STANDING, put
 
 DAY = timedelta(days=1)
 
@@ -51,7 +51,7 @@ def test_a_night_is_stale_until_its_numbers_are_of_its_revision(ana: Patient) ->
     assert as_night(record).figure("uf_rate").value is None
     compute(record, at=A_NIGHT)
     assert not as_night(ours(TreatmentRecord).get()).stale
-    put(signed_in(ana.account), record.pk, night_body(notes="x"), '"1"')
+    put(signed_in(ana.account), record.pk, night_body(notes="x"), STANDING)
     assert as_night(ours(TreatmentRecord).get()).stale
     compute(ours(TreatmentRecord).get(), at=A_NIGHT)
     assert not as_night(ours(TreatmentRecord).get()).stale

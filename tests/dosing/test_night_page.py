@@ -20,7 +20,7 @@ from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.dosing.made_up import facts
 from tests.factories import A_NIGHT, BloodFactory, night_body, record_night
-from tests.over_http import put
+from tests.over_http import STANDING, put
 
 
 @pytest.fixture
@@ -161,7 +161,7 @@ def test_where_a_number_is_computed_is_named() -> None:
 
 @pytest.mark.django_db
 def test_a_corrected_record_shows_that_its_figures_are_of_before(ana_client: Client, whole: TreatmentRecord) -> None:
-    put(ana_client, whole.pk, night_body(), '"1"')
+    put(ana_client, whole.pk, night_body(), STANDING)
     assert "are being computed" in ana_client.get(f"/nights/{whole.pk}/").content.decode()
 
 

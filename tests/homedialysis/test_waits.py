@@ -61,11 +61,11 @@ def test_who_waits_for_a_held_row_is_told_to_come_again(ana: Patient) -> None:
     with psycopg.connect(dbname=named["NAME"], **where) as other, connection.cursor() as ours:
         other.execute("SELECT 1 FROM treatment_treatmentrecord WHERE id = %s FOR UPDATE", [record.pk])
         ours.execute("SET lock_timeout = '200ms'")
-        answer = client.put(f"/api/v1/treatments/{record.pk}/", **given, headers={"if-match": '"1"'})
+        answer = client.put(f"/api/v1/treatments/{record.pk}/", **given, headers={"if-match": record.etag})
         ours.execute("SET lock_timeout = 0")
         other.rollback()
     assert answer.status_code == 503
     assert answer.headers["Retry-After"] == "10"
     assert "Send it again later" in answer.json()["detail"]
-    answer = client.put(f"/api/v1/treatments/{record.pk}/", **given, headers={"if-match": '"1"'})
+    answer = client.put(f"/api/v1/treatments/{record.pk}/", **given, headers={"if-match": record.etag})
     assert answer.status_code == 200

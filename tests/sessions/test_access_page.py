@@ -18,7 +18,7 @@ from sessions.pages.forms import limb_of
 from sessions.pages.limbs import OUTLINES, touched
 from tests.crowd import ours
 from tests.factories import AccessFactory, SiteFactory, night_body, record_night
-from tests.over_http import put
+from tests.over_http import STANDING, put
 from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
@@ -123,7 +123,7 @@ def test_sites_of_an_access_given_up_stay_in_old_records(
     record_id = uuid.uuid4()
     assert put(ana_client, record_id, night_body(sites=rows)).status_code == 201
     nurse_client.post(where, {"task": "give up"})
-    again: Any = put(ana_client, record_id, night_body(sites=rows, notes="Corrected."), '"1"')
+    again: Any = put(ana_client, record_id, night_body(sites=rows, notes="Corrected."), STANDING)
     assert again.status_code == 200
 
 

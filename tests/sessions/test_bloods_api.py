@@ -18,7 +18,7 @@ from sessions.models import BloodResult, Patient
 from sessions.services.bloods import enter_bloods, treatment_of_sample
 from tests.crowd import ours
 from tests.factories import A_NIGHT, BloodFactory, night_body, record_night
-from tests.over_http import JSON, faults, put
+from tests.over_http import JSON, STANDING, faults, put
 
 pytestmark = pytest.mark.django_db
 
@@ -71,7 +71,7 @@ def test_results_that_came_before_the_record_are_tied_when_it_comes(
     put(ana_client, record_id, night_body(status="open", ended_at=None))
     tied = ours(BloodResult).exclude(treatment=None)
     assert list(tied.values_list("timing", "treatment")) == [("pre", record_id)]
-    put(ana_client, record_id, night_body(), '"1"')
+    put(ana_client, record_id, night_body(), STANDING)
     assert sorted(tied.values_list("timing", "treatment")) == [("post", record_id), ("pre", record_id)]
 
 
@@ -80,7 +80,7 @@ def test_a_start_corrected_to_another_day_lets_go_of_them(
 ) -> None:
     record = record_night(ana)
     enter(nurse_client, row(ana))
-    put(ana_client, record.pk, night_body(A_NIGHT + timedelta(days=3)), '"1"')
+    put(ana_client, record.pk, night_body(A_NIGHT + timedelta(days=3)), STANDING)
     assert ours(BloodResult).get().treatment is None
 
 

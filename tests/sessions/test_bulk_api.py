@@ -13,7 +13,7 @@ from alerts.models import PendingEvaluation
 from sessions.models import Patient, TreatmentRecord
 from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
-from tests.over_http import BULK, faults, post
+from tests.over_http import BULK, ELSEWHERE, faults, post
 
 pytestmark = pytest.mark.django_db
 
@@ -33,7 +33,8 @@ def send(client: Client, *items: Any) -> list[dict[str, Any]]:
 def test_every_night_is_answered_in_the_order_sent(ana_client: Client) -> None:
     items = [item(days=day) for day in (4, 0, 2)]
     results = send(ana_client, *items)
-    assert results == [{"id": each["id"], "status": 201, "revision": 1} for each in items]
+    etags = {str(record.pk): record.etag for record in ours(TreatmentRecord).all()}
+    assert results == [{"id": e["id"], "status": 201, "revision": 1, "etag": etags[e["id"]]} for e in items]
     assert ours(TreatmentRecord).count() == 3
     assert ours(PendingEvaluation).count() == 3
 
@@ -58,9 +59,9 @@ def test_each_night_is_one_of_the_ways_a_put_ends(ana_client: Client, ana: Patie
         item(days=4),
         same,
         item(standing.pk, days=2, post_weight_kg=70.5),
-        item(standing.pk, days=2, post_weight_kg=70.5, if_match=7),
+        item(standing.pk, days=2, post_weight_kg=70.5, if_match=ELSEWHERE),
         item(bens.pk),
-        item(standing.pk, days=2, post_weight_kg=70.5, if_match=1),
+        item(standing.pk, days=2, post_weight_kg=70.5, if_match=standing.etag),
         item(standing.pk, days=2, post_weight_kg=70.6, if_match="x"),
     )
     assert [result["status"] for result in results] == [201, 200, 428, 412, 400, 200, 400]

@@ -64,8 +64,8 @@ def test_of_two_corrections_of_one_revision_one_stands_and_the_other_is_told(ana
     record = record_night(ana)
     clients = [signed_in(ana.account) for _ in range(2)]
     answers = at_once(
-        lambda: put(clients[0], record.pk, night_body(post_weight_kg=70.1), '"1"'),
-        lambda: put(clients[1], record.pk, night_body(post_weight_kg=70.2), '"1"'),
+        lambda: put(clients[0], record.pk, night_body(post_weight_kg=70.1), record.etag),
+        lambda: put(clients[1], record.pk, night_body(post_weight_kg=70.2), record.etag),
     )
     assert sorted(answer.status_code for answer in answers) == [200, 412]
     kept = ours(TreatmentRecord).get()

@@ -15,7 +15,7 @@ from sessions.models import AccessSite, Patient, TreatmentRecord
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
-from tests.over_http import JSON, add_readings, address, faults, put
+from tests.over_http import JSON, STANDING, add_readings, address, faults, put
 
 pytestmark = pytest.mark.django_db
 
@@ -165,8 +165,9 @@ def test_a_pressure_at_an_event_is_the_right_way_up(ana_client: Client) -> None:
 
 
 def sent_at(client: Client, record_id: uuid.UUID, clock: str, **changes: Any) -> Any:
-    body = night_body(**changes)
-    return client.put(address(record_id), body, content_type=JSON, headers={"X-Phone-Time": clock, "If-Match": '"1"'})
+    standing = client.get(address(record_id)).headers.get("ETag")
+    headers = {"X-Phone-Time": clock} | ({"If-Match": standing} if standing else {})
+    return client.put(address(record_id), night_body(**changes), content_type=JSON, headers=headers)
 
 
 def test_a_phone_whose_clock_is_wrong_is_noted_beside_the_record(ana_client: Client) -> None:
@@ -175,7 +176,7 @@ def test_a_phone_whose_clock_is_wrong_is_noted_beside_the_record(ana_client: Cli
     assert answer.json()["clock_offset_s"] == pytest.approx(7200, abs=30)
     later = sent_at(ana_client, record_id, (now - timedelta(days=400)).isoformat(), notes="Later.")
     assert later.json()["clock_offset_s"] == pytest.approx(-400 * 86400, abs=30)
-    answer = put(ana_client, record_id, night_body(notes="Without."), '"2"')
+    answer = put(ana_client, record_id, night_body(notes="Without."), STANDING)
     assert answer.json()["clock_offset_s"] == pytest.approx(-400 * 86400, abs=30), "what is known stays"
 
 
@@ -196,5 +197,5 @@ def test_the_record_says_who_entered_it_last(ana: Patient, ana_client: Client, p
     first = put(ana_client, record_id, night_body(patient=str(ana.pk))).json()
     assert ana.account is not None
     assert first["entered_by"] == {"id": ana.account.pk, "name": ana.name}
-    changed = put(signed_in(partner), record_id, night_body(notes="For Ana."), '"1"').json()
+    changed = put(signed_in(partner), record_id, night_body(notes="For Ana."), STANDING).json()
     assert changed["entered_by"] == {"id": partner.pk, "name": "Rui, who helps Ana"}

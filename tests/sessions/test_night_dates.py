@@ -13,7 +13,7 @@ from sessions.models import Patient, TreatmentRecord
 from sessions.models.local_time import night_of, zone_of
 from tests.crowd import ours
 from tests.factories import PatientFactory, night_body, record_night
-from tests.over_http import put
+from tests.over_http import STANDING, put
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_a_night_over_the_change_of_clocks_has_its_true_length(ana_client: Clien
 def test_a_corrected_start_moves_the_night(ana_client: Client, ana: Patient) -> None:
     record = record_night(ana, datetime(2026, 3, 2, 23, 50, tzinfo=UTC))
     later = night_body(datetime(2026, 3, 3, 3, 10, tzinfo=UTC))
-    assert put(ana_client, record.pk, later, '"1"').json()["night"] == "2026-03-03"
+    assert put(ana_client, record.pk, later, STANDING).json()["night"] == "2026-03-03"
 
 
 @pytest.mark.django_db
@@ -94,7 +94,7 @@ def test_a_night_stays_where_it_was_when_the_patient_lives_elsewhere_by_then(ana
     body = night_body(moment, notes="Slept well.")
     client = Client()
     client.force_login(ana.account)  # type: ignore[arg-type]
-    answer = put(client, record.pk, body, if_match=f'"{record.revision}"')
+    answer = put(client, record.pk, body, if_match=record.etag)
     assert answer.status_code == 200, answer.content
     record.refresh_from_db()
     assert (record.notes, record.night) == ("Slept well.", date(2026, 11, 27))

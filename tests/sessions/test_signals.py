@@ -20,7 +20,7 @@ from sessions.services.prescribing import sign_prescription
 from sessions.signals import bloods_entered, prescription_signed, treatment_recorded
 from tests.crowd import ours
 from tests.factories import A_NIGHT, BloodFactory, DialyserFactory, PrescriptionFactory, night_body, record_night
-from tests.over_http import add_readings, put
+from tests.over_http import STANDING, add_readings, put
 
 pytestmark = pytest.mark.django_db
 
@@ -58,7 +58,7 @@ def test_a_record_is_told_when_made_and_when_changed_and_not_when_repeated(ear: 
     record_id = uuid.uuid4()
     put(ana_client, record_id, night_body())
     put(ana_client, record_id, night_body())
-    put(ana_client, record_id, night_body(post_weight_kg=70.2), '"1"')
+    put(ana_client, record_id, night_body(post_weight_kg=70.2), STANDING)
     add_readings(ana_client, record_id, {"at": (A_NIGHT + timedelta(minutes=7)).isoformat()})
     assert [news["record"].revision for news in ear.heard] == [1, 2, 3]
     assert all(news["in transaction"] for news in ear.heard)
@@ -78,7 +78,7 @@ def test_nor_of_a_change(ear: Ear, ana_client: Client, ana: Patient) -> None:
     record = record_night(ana)
     ear.breaks = True
     for change in (
-        lambda: put(ana_client, record.pk, night_body(readings=1), '"1"'),
+        lambda: put(ana_client, record.pk, night_body(readings=1), STANDING),
         lambda: add_readings(ana_client, record.pk, {"at": (A_NIGHT + timedelta(minutes=7)).isoformat()}),
     ):
         with pytest.raises(RuntimeError):

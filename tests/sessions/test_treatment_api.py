@@ -25,7 +25,7 @@ from sessions.models import (
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
-from tests.over_http import address, faults, put
+from tests.over_http import ELSEWHERE, STANDING, address, faults, put
 
 pytestmark = pytest.mark.django_db
 
@@ -39,7 +39,7 @@ def test_a_new_treatment_is_made_under_the_phones_own_id(
     ana_client: Client, ana: Patient, anas_prescription: Prescription, record_id: uuid.UUID
 ) -> None:
     answer = put(ana_client, record_id, night_body())
-    assert (answer.status_code, answer.headers["ETag"]) == (201, '"1"')
+    assert (answer.status_code, answer.headers["ETag"]) == (201, ours(TreatmentRecord).get().etag)
     record = ours(TreatmentRecord).get()
     assert (record.pk, record.patient, record.revision) == (record_id, ana, 1)
     assert (record.prescription, record.recorded_by) == (anas_prescription, ana.account)
@@ -93,7 +93,7 @@ def test_the_same_body_again_is_answered_like_the_first_time(ana_client: Client,
     assert ours(TreatmentRecord).get().events.count() == 1  # type: ignore[attr-defined]
 
 
-@pytest.mark.parametrize("if_match", ['"1"', '"7"', 'W/"1"', "1"])
+@pytest.mark.parametrize("if_match", [STANDING, ELSEWHERE, f"W/{ELSEWHERE}", ELSEWHERE.strip('"')])
 def test_a_repeat_is_harmless_whatever_revision_it_names(
     ana_client: Client, record_id: uuid.UUID, if_match: str
 ) -> None:
@@ -126,25 +126,27 @@ def test_a_change_without_if_match_is_428_and_changes_nothing(ana_client: Client
 def test_a_change_of_the_revision_that_stands_replaces_it(ana_client: Client, record_id: uuid.UUID) -> None:
     put(ana_client, record_id, night_body(readings=3))
     ours(PendingEvaluation).all().delete()
-    answer = put(ana_client, record_id, night_body(readings=1, post_weight_kg=70.4), '"1"')
-    assert (answer.status_code, answer.headers["ETag"], answer.json()["revision"]) == (200, '"2"', 2)
+    answer = put(ana_client, record_id, night_body(readings=1, post_weight_kg=70.4), STANDING)
+    assert (answer.status_code, answer.json()["revision"]) == (200, 2)
     record = ours(TreatmentRecord).get()
+    assert answer.headers["ETag"] == record.etag
     assert (record.post_weight_kg, record.reading_set.count()) == (70.4, 1)
     assert ours(PendingEvaluation).get().record == record
 
 
 def test_a_stale_revision_is_412_with_the_record_as_it_stands(ana_client: Client, record_id: uuid.UUID) -> None:
-    put(ana_client, record_id, night_body())
-    put(ana_client, record_id, night_body(post_weight_kg=70.4), '"1"')
-    answer = put(ana_client, record_id, night_body(post_weight_kg=71.0), '"1"')
-    assert (answer.status_code, answer.headers["ETag"]) == (412, '"2"')
+    first = put(ana_client, record_id, night_body()).headers["ETag"]
+    put(ana_client, record_id, night_body(post_weight_kg=70.4), first)
+    answer = put(ana_client, record_id, night_body(post_weight_kg=71.0), first)
+    standing = ours(TreatmentRecord).get().etag
+    assert (answer.status_code, answer.headers["ETag"]) == (412, standing)
     body = answer.json()
     assert body["current"] == ana_client.get(address(record_id)).json()
-    assert "revision 2, not 1" in body["detail"]
+    assert f"at {standing}, not at {first}" in body["detail"]
     assert ours(TreatmentRecord).get().post_weight_kg == 70.4
 
 
-@pytest.mark.parametrize("if_match", ["", '"abc"', "*", '"1", "2"', '"1.0"'])
+@pytest.mark.parametrize("if_match", ["", '"abc"', "*", f"{ELSEWHERE}, {ELSEWHERE}", '"1"', '"1.0"'])
 def test_an_if_match_that_names_no_revision_is_refused(ana_client: Client, record_id: uuid.UUID, if_match: str) -> None:
     put(ana_client, record_id, night_body())
     answer = put(ana_client, record_id, night_body(post_weight_kg=70.4), if_match)
@@ -163,7 +165,7 @@ def test_an_open_record_may_hold_almost_nothing(ana_client: Client, record_id: u
 def test_an_open_record_is_filled_in_and_then_handed_over(ana_client: Client, record_id: uuid.UUID) -> None:
     part = {"status": "open", "started_at": A_NIGHT.isoformat(), "pre_weight_kg": 72.0}
     put(ana_client, record_id, part)
-    answer = put(ana_client, record_id, night_body(), '"1"')
+    answer = put(ana_client, record_id, night_body(), STANDING)
     assert (answer.status_code, answer.json()["status"]) == (200, "finished")
     assert ours(TreatmentRecord).get().finished_at is not None
 
@@ -186,7 +188,7 @@ def test_a_record_that_is_not_there_is_404(ana_client: Client, record_id: uuid.U
 def test_one_record_is_read_with_its_revision_as_etag(ana_client: Client, ana: Patient) -> None:
     record = record_night(ana)
     answer = ana_client.get(address(record.pk))
-    assert (answer.status_code, answer.headers["ETag"], answer.json()) == (200, '"1"', record.as_sent)
+    assert (answer.status_code, answer.headers["ETag"], answer.json()) == (200, record.etag, record.as_sent)
 
 
 def test_answers_of_the_api_are_kept_by_no_cache(ana_client: Client, ana: Patient) -> None:
@@ -196,7 +198,7 @@ def test_answers_of_the_api_are_kept_by_no_cache(ana_client: Client, ana: Patien
 def test_staff_say_which_patient(nurse_client: Client, ana: Patient, record_id: uuid.UUID) -> None:
     assert set(faults(put(nurse_client, record_id, night_body()))) == {"patient"}
     assert put(nurse_client, record_id, night_body(patient=str(ana.pk))).status_code == 201
-    again = put(nurse_client, record_id, night_body(post_weight_kg=70.4), '"1"')
+    again = put(nurse_client, record_id, night_body(post_weight_kg=70.4), STANDING)
     assert again.status_code == 200, "a record that exists has said it already"
 
 
@@ -232,7 +234,7 @@ def test_an_address_without_a_uuid_is_404(ana_client: Client) -> None:
 def test_somebody_elses_id_is_taken_and_stays_as_it_was(ana_client: Client, ben: Patient, ana: Patient) -> None:
     bens = record_night(ben)
     before: dict[str, Any] = TreatmentRecord.objects.get(pk=bens.pk).as_sent
-    answer = put(ana_client, bens.pk, night_body(post_weight_kg=69.0), '"1"')
+    answer = put(ana_client, bens.pk, night_body(post_weight_kg=69.0), STANDING)
     assert set(faults(answer)) == {"id"}
     assert "Ben" not in answer.content.decode()
     assert ours(TreatmentRecord).get().as_sent == before

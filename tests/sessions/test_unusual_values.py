@@ -13,7 +13,7 @@ from sessions.facts.fields import LISTS, TREATMENT
 from sessions.models import Patient, Prescription, TreatmentRecord
 from tests.crowd import ours
 from tests.factories import A_NIGHT, night_body, record_night
-from tests.over_http import add_readings, put
+from tests.over_http import STANDING, add_readings, put
 
 pytestmark = pytest.mark.django_db
 
@@ -77,7 +77,7 @@ def test_a_confirmation_follows_its_reading_when_a_late_one_comes_before_it(ana_
 def test_marks_are_made_anew_with_each_version(ana_client: Client) -> None:
     record_id = uuid.uuid4()
     put(ana_client, record_id, night_body(pre_weight_kg=165))
-    assert put(ana_client, record_id, night_body(), '"1"').json()["marks"] == []
+    assert put(ana_client, record_id, night_body(), STANDING).json()["marks"] == []
 
 
 def test_the_limits_that_are_asked_about_are_told(ana_client: Client) -> None:

@@ -13,7 +13,7 @@ from homedialysis.accounts.models import User
 from sessions.models import BloodResult, Medication, Patient, Prescription, TreatmentRecord, VascularAccess
 from tests.crowd import ours
 from tests.factories import AccessFactory, BloodFactory, night_body, record_night
-from tests.over_http import address, put
+from tests.over_http import STANDING, address, put
 
 pytestmark = pytest.mark.django_db
 
@@ -30,7 +30,7 @@ def night(ana: Patient) -> TreatmentRecord:
 
 
 def test_every_version_is_told_oldest_first(ana_client: Client, nurse_client: Client, night: TreatmentRecord) -> None:
-    put(nurse_client, night.pk, night_body(post_weight_kg=70.4), '"1"')
+    put(nurse_client, night.pk, night_body(post_weight_kg=70.4), STANDING)
     answer = ana_client.get(address(night.pk, "versions/"))
     assert answer.status_code == 200
     told = [(row["revision"], row["written_by"], row["document"]["post_weight_kg"]) for row in answer.json()]

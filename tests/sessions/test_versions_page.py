@@ -12,7 +12,7 @@ from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import night_body, record_night
-from tests.over_http import put
+from tests.over_http import STANDING, put
 
 pytestmark = pytest.mark.django_db
 
@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def corrected(ana: Patient, nurse_client: Client) -> TreatmentRecord:
     record = record_night(ana, readings=0)
-    put(nurse_client, record.pk, night_body(readings=0, post_weight_kg=70.4, notes="<b>Scale</b> moved."), '"1"')
+    put(nurse_client, record.pk, night_body(readings=0, post_weight_kg=70.4, notes="<b>Scale</b> moved."), STANDING)
     return record
 
 
@@ -59,7 +59,7 @@ def test_it_asks_a_fixed_number_of_times(
 ) -> None:
     record = record_night(ana)
     for number in range(corrections):
-        put(ana_client, record.pk, night_body(notes=f"{number}"), f'"{number + 1}"')
+        put(ana_client, record.pk, night_body(notes=f"{number}"), STANDING)
     ana_client.get(f"/nights/{record.pk}/versions/")
     with django_assert_num_queries(7):  # session, person, unit, hours, record, versions, patient
         page = ana_client.get(f"/nights/{record.pk}/versions/")

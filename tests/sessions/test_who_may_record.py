@@ -13,7 +13,7 @@ from sessions.models import Patient, TreatmentRecord
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import A_NIGHT, CarePartnerFactory, UserFactory, night_body, record_night
-from tests.over_http import BULK, TREATMENTS, add_readings, address, post, put
+from tests.over_http import BULK, STANDING, TREATMENTS, add_readings, address, post, put
 
 pytestmark = pytest.mark.django_db
 
@@ -26,7 +26,7 @@ def test_a_care_partner_writes_and_the_record_says_who(partner: User, ana: Patie
     assert put(signed_in(partner), record_id, night_body()).status_code == 201
     record = ours(TreatmentRecord).get()
     assert (record.patient, record.recorded_by) == (ana, partner)
-    put(ana_client, record_id, night_body(post_weight_kg=70.2), '"1"')
+    put(ana_client, record_id, night_body(post_weight_kg=70.2), STANDING)
     record.refresh_from_db()
     assert record.recorded_by == ana.account
     versions = ana_client.get(address(record_id, "versions/")).json()
@@ -60,7 +60,7 @@ def test_technologist_and_administrator_read_and_do_not_write(role: Role, ana: P
     assert client.get(address(record.pk)).status_code == 200
     answers = [
         put(client, uuid.uuid4(), night_body(patient=str(ana.pk))),
-        put(client, record.pk, night_body(post_weight_kg=70.2), '"1"'),
+        put(client, record.pk, night_body(post_weight_kg=70.2), STANDING),
         add_readings(client, record.pk, {"at": A_NIGHT.isoformat()}),
         post(client, BULK, {"treatments": [{"id": str(uuid.uuid4()), **night_body(patient=str(ana.pk))}]}),
     ]
@@ -82,5 +82,5 @@ def test_a_record_sent_without_a_name_is_that_of_whose_it_is(ana: Patient, ben: 
     CarePartnerFactory(patient=ben, user=partner)
     bens = record_night(ben)
     record_night(ana, A_NIGHT + timedelta(days=1))
-    answer = put(signed_in(partner), bens.pk, night_body(post_weight_kg=70.4), '"1"')
+    answer = put(signed_in(partner), bens.pk, night_body(post_weight_kg=70.4), STANDING)
     assert (answer.status_code, answer.json()["patient"]) == (200, str(ben.pk))

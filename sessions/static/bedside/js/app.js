@@ -11,6 +11,7 @@
  * While locked or before the first contact `kit` holds the unit's emergency part alone, or is null, and night is null.
  */
 
+import * as copies from "./copies.js";
 import * as draft from "./draft.js";
 import { begins, ends, keptOf } from "./kept.js";
 import * as kits from "./kit.js";
@@ -24,7 +25,6 @@ import * as vault from "./vault.js";
 import { adoptDevice } from "./wire.js";
 import { setByDay, setZone, speak, t } from "./words.js";
 
-const KEEP_DELIVERED = 36 * 60 * 60_000;
 const QUIET_FOR = 8_000;
 const JOTTED = "jotted";
 /** @type {number | undefined} */
@@ -142,15 +142,14 @@ function redo() {
 
 /** @param {Night} night */
 const isOwn = (night) => night.account === ctx.kit?.account.id && night.patient === ctx.kit.patient.id;
-/** @param {Night} night */
-const isOver = (night) => night.delivered && Date.now() - Date.parse(night.delivered) > KEEP_DELIVERED;
 
 async function loadNights() {
   const kept = (await vault.all("nights")).filter(isOwn).sort((a, b) => b.touched_at.localeCompare(a.touched_at));
-  for (const night of kept.filter(isOver)) await vault.remove("nights", night.id);
   kept.forEach(draft.bringUp);
+  const over = kept.filter(copies.isOver);
+  for (const night of over) await copies.layAside(night);
   const begun = ctx.nights.filter(isOwn); // while the phone's own were being read: not lost again by them
-  ctx.nights = [...begun, ...kept.filter((night) => !isOver(night) && !begun.some(({ id }) => id === night.id))];
+  ctx.nights = [...begun, ...kept.filter((night) => !over.includes(night) && !begun.some(({ id }) => id === night.id))];
   ctx.night =
     ctx.nights.find((night) => night.id === vault.plain("night")) ??
     ctx.nights.find((night) => night.stage !== "handed") ??
@@ -232,10 +231,24 @@ async function refresh(patient) {
   if (kind === "signedOut" || kind === "ok") outbox.pulse.signedOut = kind === "signedOut";
   if (kind === "other") await changePerson(data);
   else if (kind === "choose") Object.assign(ctx, { patients: data.patients ?? [], gate: "choose" });
-  else if (kind === "ok" && ctx.gate === "open") await useKit(await kits.take(data));
+  else if (kind === "ok" && ctx.gate === "open") {
+    await useKit(await kits.take(data));
+    await sendAgain();
+  }
   ctx.trouble = kind === "ok" ? null : kind;
   redraw();
   return kind;
+}
+
+/** What the unit lost with a backup that it brought back goes to it once more. */
+async function sendAgain() {
+  const lost = await copies.lostByUnit(ctx.kit, ctx.nights, isOwn);
+  if (!lost.length) return;
+  ctx.nights = [...ctx.nights, ...lost.filter((night) => !ctx.nights.includes(night))];
+  for (const night of lost) await keep(night);
+  for (const night of lost) await copies.takeUp(night);
+  toast(t("The unit had to bring back older records. What it lacks is sent again from this phone."), null);
+  outbox.push();
 }
 
 /** Somebody else is signed in: their own vault is opened; the first one's stays closed and untouched. */

@@ -2,7 +2,8 @@
  * The night: one record as this phone holds it, and the document made of it.
  *
  * {id, patient, account, stage: "before" | "running" | "after" | "handed", doc (the treatment document), plan, stamps
- *  {step key: ISO}, acks, prescriptionVersion, screen (address where the person was), revision (of the unit, or null),
+ *  {step key: ISO}, acks, prescriptionVersion, screen (address where the person was), revision and etag (of the
+ *  unit's, or null),
  *  sent (last body the unit took), sentAt, delivered (ISO once the unit has the handed record), correcting, faults,
  *  trouble (why the unit could not take it, see trouble.js), questions (fields that two phones changed, each with what
  *  this one had), heard (when and of whom the unit's version last came), others (who wrote a row, by its id, where
@@ -22,6 +23,7 @@ const SERVER_MADE = new Set([
   "patient",
   "status",
   "revision",
+  "etag",
   "night",
   "received_at",
   "marks",
@@ -77,6 +79,7 @@ export function newNight(kit, id = crypto.randomUUID(), practice = false) {
     prescriptionVersion: kit.prescription?.version ?? null,
     screen: "",
     revision: null,
+    etag: null,
     sent: null,
     sentAt: null,
     delivered: null,
@@ -149,6 +152,7 @@ export function draftFrom(document, kit) {
   night.stage = stageBy(document);
   Object.assign(night, {
     revision: document.revision,
+    etag: document.etag,
     sentAt: document.received_at,
     prescriptionVersion: document.prescription_version ?? null,
   });
@@ -518,6 +522,7 @@ export function bringUp(night) {
     others: {},
     mistaken: false,
     practice: false,
+    etag: null,
   }))
     night[name] ??= value;
   if (night.conflict) joinTheirs(night, night.conflict);
@@ -556,7 +561,8 @@ export function joinTheirs(night, current) {
   nameRows(night);
   const before = JSON.stringify(night.doc);
   const { status, ...theirs } = withoutServerMade(current);
-  const known = [night.sent ?? "{}", ...[...night.unanswered].reverse()].map((body) => JSON.parse(body));
+  const sent = wentBack(night, current) ? ["{}"] : [night.sent ?? "{}", ...[...night.unanswered].reverse()];
+  const known = sent.map((body) => JSON.parse(body));
   const { doc, questions } = merge(known, night.doc, theirs);
   const heard = { by: current.entered_by ?? null, at: current.received_at };
   const rows = new Set(LISTS.flatMap((list) => night.doc[list].map(({ id }) => id)));
@@ -568,7 +574,8 @@ export function joinTheirs(night, current) {
     ...openQuestions(night).filter((each) => !questions.some((other) => isOfSame(each, other))),
     ...questions.map((each) => ({ ...each, ...heard })),
   ];
-  Object.assign(night, { revision: current.revision, sentAt: current.received_at, heard, faults: [], unanswered: [] });
+  const { revision, etag } = current;
+  Object.assign(night, { revision, etag, sentAt: current.received_at, heard, faults: [], unanswered: [] });
   for (const list of LISTS) for (const row of doc[list]) if (!rows.has(row.id)) night.others[row.id] = heard.by;
   for (const step of doc.steps) if (!rows.has(step.id)) night.stamps[step.key] = step.at;
   takeStage(night, current, moved);
@@ -576,6 +583,16 @@ export function joinTheirs(night, current) {
   night.sent = JSON.stringify(sameRecord(current, ours) ? ours : { patient: night.patient, status, ...theirs });
   return JSON.stringify(night.doc) !== before;
 }
+
+/**
+ * Whether the unit's version is none that grew from the one that this phone had taken: a backup was brought back. What
+ * the phone sent is then no common ground: whatever it holds counts as its own.
+ * @param {Night} night
+ */
+const wentBack = ({ revision, etag }, current) =>
+  revision !== null &&
+  Boolean(etag) &&
+  (current.revision < revision || (current.revision === revision && current.etag !== etag));
 
 /**
  * Two nights that were begun of one treatment: what the other wrote comes into this one; what both wrote is asked.

@@ -101,9 +101,13 @@ async function put(night, body) {
   const answer = await call(addressOf(night), {
     method: "PUT",
     body,
-    revision: night.revision,
+    etag: night.etag,
     account: night.account,
   });
+  if (answer.status === 412 && answer.data.current === null) {
+    Object.assign(night, { revision: null, etag: null }); // what stood there went with a backup that was brought back
+    return put(night, body);
+  }
   if (answer.status === 428) {
     const now = await call(addressOf(night), { account: night.account });
     return now.kind === "ok" ? { kind: "changed", status: 428, data: {}, current: now.data } : now;
@@ -129,7 +133,8 @@ function takeAnswer(night, answer, body) {
   if (!["unreachable", "signedOut", "gone"].includes(answer.kind)) night.unanswered = [];
   if (answer.kind === "ok") {
     const sentAt = new Date().toISOString();
-    Object.assign(night, { revision: answer.data.revision, sent: body, sentAt, faults: [], trouble: null });
+    const { revision, etag } = answer.data;
+    Object.assign(night, { revision, etag, sent: body, sentAt, faults: [], trouble: null });
     if (JSON.parse(body).status !== "open") night.delivered = sentAt;
   } else if (answer.kind === "refused" || answer.kind === "failed") {
     night.faults = answer.kind === "refused" ? faultsOf(night, answer) : [];
@@ -166,9 +171,9 @@ async function send(night) {
  */
 export async function listen(night) {
   if (night.revision === null || running) return false;
-  const known = { account: night.account, known: night.revision };
+  const known = { account: night.account, known: night.etag };
   const answer = await call(addressOf(night), known);
-  if (answer.kind !== "ok" || running || !(answer.data.revision > (night.revision ?? 0))) return false;
+  if (answer.kind !== "ok" || running || answer.data.etag === night.etag) return false;
   const isNew = joinTheirs(night, answer.data);
   await app.save(night);
   changed();

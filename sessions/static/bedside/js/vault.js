@@ -8,8 +8,8 @@
  * state() says why.
  */
 
-const STORES = ["nights", "kit", "queue", "errands", "meta"];
-const VERSION = 1;
+const STORES = ["nights", "copies", "kit", "errands", "meta"];
+const VERSION = 2;
 const ROUNDS = 600_000;
 const FREE_TRIES = 5;
 const LONGEST_WAIT = 60 * 60_000;

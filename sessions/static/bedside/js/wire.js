@@ -44,7 +44,7 @@ function noteClock(answer, began) {
   setPlain("offset", offset);
 }
 
-function headersFor(account, { body, method, revision, known, type }) {
+function headersFor(account, { body, method, etag, known, type }) {
   const headers = {
     Accept: "application/json",
     "X-Phone-Time": new Date().toISOString(),
@@ -53,8 +53,8 @@ function headersFor(account, { body, method, revision, known, type }) {
   };
   if (method !== "GET") headers["X-CSRFToken"] = cookie("csrftoken") ?? "";
   if (body) headers["Content-Type"] = type;
-  if (revision != null) headers["If-Match"] = `"${revision}"`;
-  if (known != null) headers["If-None-Match"] = `"${known}"`;
+  if (etag) headers["If-Match"] = etag;
+  if (known) headers["If-None-Match"] = known;
   return headers;
 }
 
@@ -81,19 +81,19 @@ function kindOf({ status }, isWhatWasAsked) {
  * failed (the server broke over it, or something on the way let it not through); signedOut; gone; unreachable. Never
  * throws for the network.
  * @param {string} address
- * @param {{method?: string, body?: any, revision?: number | null, known?: number | null, account?: any, type?: string}}
- *   [request] revision: the one that is replaced; known: the one that need not come again
+ * @param {{method?: string, body?: any, etag?: string | null, known?: string | null, account?: any, type?: string}}
+ *   [request] etag: of what is replaced; known: of what need not come again
  * @returns {Promise<Answer>}
  */
 export async function call(address, request = {}) {
-  const { method = "GET", body, revision, known, account, type = "application/json" } = request;
+  const { method = "GET", body, etag, known, account, type = "application/json" } = request;
   const began = Date.now();
   const patience = new AbortController(); // the ready-made time limit is younger than phones still in use
   setTimeout(() => patience.abort(), PATIENCE);
   try {
     const answer = await fetch(address, {
       method,
-      headers: headersFor(account, { body, method, revision, known, type }),
+      headers: headersFor(account, { body, method, etag, known, type }),
       body,
       credentials: "same-origin",
       cache: "no-store",
