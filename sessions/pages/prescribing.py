@@ -96,6 +96,7 @@ def _review(form: PrescriptionForm, last: Prescription | None, draft: Prescripti
         "kept": kept_by(last, changed) if last else [],
         "unusual": form.unusual(last),
         "prescription": next_one,
+        "before": last,
         "starts_on": starts_on,
         "schedule": _schedule_words(next_one),
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -26,11 +26,14 @@ WEEKDAYS = (
 
 @dataclass(frozen=True, slots=True)
 class OrderedLine:
-    """One thing that is ordered. label; number as text; unit, "" when there is none."""
+    """One thing that is ordered. label; number as text; unit, "" when there is none; was: how it stands in what is in
+    force, where that is something else.
+    """
 
     label: str
     number: str
     unit: str = ""
+    was: str = ""
 
 
 def in_hours(minutes: int) -> str:
@@ -63,12 +66,21 @@ def all_lines(prescription: Prescription) -> list[OrderedLine]:
     return [*main_lines(prescription), *other_lines(prescription)]
 
 
-def lines_to_sign(prescription: Prescription) -> list[OrderedLine]:
+def lines_to_sign(prescription: Prescription, before: Prescription | None = None) -> list[OrderedLine]:
     """Everything that is signed, in the order in which it was written; what is left empty says so.
 
-    Only the note stands elsewhere: whoever shows this shows it too.
+    before: what it follows, whose text stands beside each line that changes. Only the note stands elsewhere: whoever
+    shows this shows it too.
     """
-    return [_signed_line(prescription, name) for name in ORDERED if name not in _SAID_WITH_ANOTHER]
+    names = [name for name in ORDERED if name not in _SAID_WITH_ANOTHER]
+    lines = [_signed_line(prescription, name) for name in names]
+    if before is None:
+        return lines
+    earlier = [_signed_line(before, name) for name in names]
+    return [
+        line if line == was else replace(line, was=f"{was.number} {was.unit}".strip())
+        for line, was in zip(lines, earlier, strict=True)
+    ]
 
 
 _SAID_WITH_ANOTHER = ("days_per_week", "dialysate_buffer", "note")

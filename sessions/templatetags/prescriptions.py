@@ -5,6 +5,7 @@ from __future__ import annotations
 from django import template
 
 from sessions.models import Prescription
+from sessions.services.prescription_changes import read_words
 from sessions.services.prescription_lines import OrderedLine, all_lines, lines_to_sign
 
 register = template.Library()
@@ -17,6 +18,12 @@ def lines(prescription: Prescription) -> list[OrderedLine]:
 
 
 @register.filter
-def everything(prescription: Prescription) -> list[OrderedLine]:
-    """The same of everything that a signature answers for: what is left empty too."""
-    return lines_to_sign(prescription)
+def everything(prescription: Prescription, before: Prescription | None = None) -> list[OrderedLine]:
+    """The same of everything that a signature answers for: what is left empty too, and how it stood before."""
+    return lines_to_sign(prescription, before)
+
+
+@register.filter
+def who_read_it(prescription: Prescription) -> list[str]:
+    """Who said at the bedside that the change was read, and when; that nobody did yet."""
+    return read_words(prescription)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -13,11 +13,14 @@ from django.test import Client
 from django.utils import timezone
 
 from homedialysis.accounts.models import Unit, User
+from sessions.facts.local_day import plain_moment
 from sessions.facts.ordered import ORDERED
 from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
+from sessions.services.prescription_changes import acknowledge
 from tests.conftest import signed_in
 from tests.factories import PASSWORD, AccessFactory, DialyserFactory, PrescriptionFactory
+from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
 
@@ -344,3 +347,27 @@ def test_what_another_schedule_leaves_as_ordered_is_named_where_one_signs(
     assert "Longest allowed" not in kept, "it was changed"
     same = nephrologist_client.post(where, sent(target_weight_kg="70"))
     assert same.context["review"]["kept"] == []
+
+
+def test_each_line_that_changes_says_how_it_stood(
+    nephrologist_client: Client, where: str, anas_prescription: Prescription
+) -> None:
+    given = sent(minutes="300", max_minutes="360", quiet_at_night="on", stop_minutes_before_end="30")
+    page = nephrologist_client.post(where, given).content.decode().split("All of it")[1]
+    whole = " ".join(re.sub("<[^>]+>", " ", page.split("Your password, to sign")[0]).split())
+    for words in ("5:00 h was 4:00 h", "6 h was 5 h", "yes was no", "30 min was none"):
+        assert words in whole, words
+
+
+def test_staff_see_who_read_a_change_and_when(
+    nurse_client: Client, where: str, ana: Patient, anas_prescription: Prescription
+) -> None:
+    assert "Nobody has said" not in laid_flat(nurse_client.get(where)), "the first changes nothing"
+    Prescription.objects.filter(pk=anas_prescription.pk).update(version=2)
+    unread, own = "Nobody has said at the bedside that it was read.", f"/patients/{ana.pk}/"
+    assert all(unread in laid_flat(nurse_client.get(page)) for page in (where, own))
+    at = datetime(2026, 3, 4, 21, 15, tzinfo=UTC)
+    assert ana.account
+    acknowledge(prescription=anas_prescription, by=ana.account, at=at, now=at)
+    for page in (where, own):
+        assert f"Read by {ana.account} on {plain_moment(at)}." in laid_flat(nurse_client.get(page))
