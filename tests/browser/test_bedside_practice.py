@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -26,6 +27,8 @@ COVERED_CALLS = """() => [...document.querySelectorAll("#screen .calls a")]
   .filter((below) => below > 0)"""
 TO_UNIT = {"nottonight", "messages", "changes", "due", "surroundings", "surroundings/count"}
 """Screens that tell the unit something beside the record."""
+SAYS_SO = {"settings", "queue"}
+"""Screens of which a part is not practice, or another than else."""
 MARK = "Practice. Nothing is sent; a call is a real call."
 
 
@@ -64,7 +67,7 @@ def test_a_whole_practice_is_marked_everywhere_never_sent_and_thrown_away(phone:
     sent: list[str] = []
 
     def note(request: Request) -> None:
-        if request.method != "GET" and "/treatments/" in request.url:
+        if request.method != "GET" and re.search("/treatments/|/language/", request.url):
             sent.append(request.url)
 
     phone.page.on("request", note)
@@ -92,8 +95,12 @@ def test_a_whole_practice_is_marked_everywhere_never_sent_and_thrown_away(phone:
         phone.go(*place.split("/"))
         expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
         assert phone.page.title().startswith("Practice – ")
-        told = phone.screen().get_by_text("You are practising.", exact=False)
-        expect(told).to_have_count(1 if place in TO_UNIT else 0)
+        told = phone.screen().get_by_text("You are practising", exact=False)
+        expect(told).to_have_count(1 if place in TO_UNIT | SAYS_SO else 0)
+    phone.go("settings")
+    for language in ("Español", "English"):
+        phone.tap(language)
+        expect(phone.page.locator("html")).to_have_attribute("lang", {"Español": "es", "English": "en"}[language])
     phone.kill()
     expect(phone.page.locator("#dock .practice")).to_have_text(MARK)
     phone.run("app", "await m.ctx.push();")

@@ -40,3 +40,9 @@ export function giveUp(night, use) {
   const row = siteOf(night, use);
   if (row && !isGivenUp(row)) changeSite(night, use, { note: [row.note, GIVEN_UP].filter(Boolean).join(" ") });
 }
+
+/** Whether there are no needles at all. @param {Ctx} ctx */
+export const ofCatheter = (ctx) => ctx.kit.access?.kind === "catheter";
+
+/** @param {Ctx} ctx */
+export const standingName = (ctx, use) => siteName(ctx.kit, siteOf(ctx.night, use)?.site);

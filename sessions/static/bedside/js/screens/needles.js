@@ -1,149 +1,48 @@
 /* The run sheet: one step a screen, forward by one large touch, each step stamped by the phone's clock. */
 
 import { keepAwake } from "../awake.js";
-import { callAction, callButtons } from "../calls.js";
+import { callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
 import { stopsHeld } from "../check_rows.js";
-import { needleKinds, useWords } from "../choices.js";
+import { needleKinds } from "../choices.js";
 import { minuteOf } from "../course.js";
-import {
-  addEvent,
-  addSite,
-  askedAt,
-  changeSite,
-  limitsOf,
-  setFields,
-  setMoment,
-  shortOf,
-  siteOf,
-  stampStep,
-  takeNumber,
-  writeNumber,
-} from "../draft.js";
-import { noneLeft, noOtherPlace } from "../flow_needle.js";
-import { addressOf, setStand, underWay } from "../flow_state.js";
-import { doseLimits, givenOf, heparin, putMedicine } from "../heparin.js";
-import { giveUp, isGivenUp, placeName, placesLeft, siteName } from "../needle_sites.js";
-import { inWords, withUnit } from "../numbers.js";
-import { askNumber } from "../pad.js";
-import { litresWords, orderedWords, plannedWords } from "../plan_words.js";
-import { asKept, coded, say, wordsOf } from "../ready.js";
+import { addSite, askedAt, changeSite, limitsOf, setFields, setMoment, shortOf, siteOf, stampStep } from "../draft.js";
+import { addressOf } from "../flow_state.js";
+import { givenOf } from "../heparin.js";
+import { failedMain, notWorking, swellingUnderWay } from "../needle_fails.js";
+import { giveUp, ofCatheter, placeName, standingName } from "../needle_sites.js";
+import { withUnit } from "../numbers.js";
+import { coded, say, wordsOf } from "../ready.js";
 import { remind } from "../reminders.js";
 import { go, register, replace } from "../router.js";
+import { bolusAsked, bolusMain, bolusOf, machineAsked, machineMain } from "../sheet_machine.js";
+import {
+  byTouch,
+  forward,
+  forwardAll,
+  gaps,
+  here,
+  sayStep,
+  sheetOf,
+  stamp,
+  titleOf,
+  withSaid,
+} from "../sheet_moves.js";
 import { figureRow, stepList } from "../sheet_parts.js";
-import { firstUse, gapsOf, isQuestion, nextAfter, restartOf, stepsOf, together } from "../sheet_steps.js";
+import { firstUse, isQuestion, restartOf } from "../sheet_steps.js";
 import { inShort, onceSeen, shortRow } from "../short.js";
-import { stepTaken, stepUndone } from "../step_back.js";
 import { stopNotes } from "../stops.js";
 import { announce, bigButton, choiceRow, dl, h, note } from "../ui.js";
 import { fieldRow, valueRow } from "../value_row.js";
 import { plain, setPlain } from "../vault.js";
-import { hours, stopwatch, t, timeOf, tn } from "../words.js";
+import { stopwatch, t, tn } from "../words.js";
 
 const GAUGES = [14, 15, 16, 17];
 const LENGTHS_MM = [15, 20, 25, 32, 38];
 const IN_STEPS = ["gauge", "length_mm", "attempts", "pain", "bleeding_minutes"]; // each has a place of its own
 const PICKED = new Set(["flash", "flush", "pain", "attempts"]); // the answer itself leads on
 
-const ANOTHER = "another_attempt";
 const RUNS = "running";
-
-/** @param {Night} night @returns {import("../sheet_steps.js").Sheet} */
-const sheetOf = (night) => night.plan.sheet ?? { at: 0, since: null, failed: "", first: plain("first") ?? "" };
-
-/** Where the sheet stands: its steps, those of this screen, and the first of these. @param {Ctx} ctx */
-function here(ctx) {
-  const steps = stepsOf(ctx.kit, ctx.night);
-  const sheet = sheetOf(ctx.night);
-  // Another site was taken after a needle that failed: the sheet goes on where that place is cleaned.
-  const from = sheet.restart ? restartOf(steps, sheet.restart, true) : Math.min(sheet.at, steps.length);
-  const at = nextAfter(steps, from, sheet.only);
-  const shown = inShort(ctx) && !sheet.single && !sheet.gap ? together(steps, at) : steps.slice(at, at + 1);
-  return { steps, sheet, at, step: steps[at], shown };
-}
-
-/** What is open of the sheet. @param {Ctx} ctx */
-function gaps(ctx) {
-  const { steps, sheet } = here(ctx);
-  return gapsOf(steps, ctx.night, sheet.only);
-}
-
-/** @param {Ctx} ctx */
-const titleOf = (ctx) => {
-  if (!ctx.night) return t("Needles");
-  const { at, steps, shown } = here(ctx);
-  const open = gaps(ctx).length;
-  if (at >= steps.length) return open ? tn("{n} step is open", "{n} steps are open", open) : t("All steps done");
-  if (shown.length < 2) return t("Step {n} of {all}", { n: at + 1, all: steps.length });
-  return t("Steps {from} to {to} of {all}", { from: at + 1, to: at + shown.length, all: steps.length });
-};
-
-/** Say the new steps to those who listen, after the undo bar has said what was done. @param {Ctx} ctx */
-const sayStep = (ctx) =>
-  announce(
-    `${titleOf(ctx)}. ${here(ctx)
-      .shown.map((step) => step.words)
-      .join(". ")}`,
-  );
-
-/** @param {Ctx} ctx */
-function moveTo(ctx, at, label, fill = (_night, _iso) => {}) {
-  const since = ctx.now().toISOString();
-  const before = here(ctx).at;
-  ctx.change(label, (night) => {
-    fill(night, since);
-    night.plan.sheet = { ...sheetOf(night), at, since, failed: "", restart: "" };
-  });
-  if (at > before) stepTaken(() => backward(ctx));
-  window.scrollTo(0, 0);
-  sayStep(ctx);
-}
-
-const withSaid = (words, said) => (said ? `${words}: ${said}` : words);
-
-/** Stamp a step with its words and what was answered, in codes. @param {Night} night @param {SheetStep} step */
-const stamp = (night, step, said, iso) => stampStep(night, step.key, withSaid(asKept(step), said).slice(0, 500), iso);
-
-/**
- * One step on, stamped. fill(night, iso) writes the answer.
- * @param {Ctx} ctx
- */
-function forward(ctx, said = "", fill = (_night, _iso) => {}) {
-  const { step, steps, at, sheet } = here(ctx);
-  const still = isQuestion(steps[at + 1] ?? {});
-  moveTo(ctx, sheet.gap ? steps.length : at + 1, withSaid(step.words, wordsOf(ctx.kit, said)), (night, iso) => {
-    fill(night, iso);
-    stamp(night, step, said, iso);
-    night.plan.sheet = { ...sheet, single: sheet.single && still, gap: false };
-  });
-}
-
-/** All steps of the screen on, each stamped; answers by key. @param {Ctx} ctx @param {Record<string, string>} said */
-function forwardAll(ctx, said = {}, fill = (_night, _iso) => {}) {
-  const { at, shown, step } = here(ctx);
-  if (shown.length < 2) return forward(ctx, said[step.key] ?? "", fill);
-  const words = tn("{n} step done", "{n} steps done", shown.length);
-  return moveTo(ctx, at + shown.length, words, (night, iso) => {
-    fill(night, iso);
-    for (const each of shown) stamp(night, each, said[each.key] ?? "", iso);
-  });
-}
-
-/** The steps of the screen before: one of them in the whole form. @param {Ctx} ctx */
-function backward(ctx) {
-  const { at, steps } = here(ctx);
-  const before = Math.max(0, at - 1);
-  const to = inShort(ctx) ? steps.indexOf(together(steps, before)[0]) : before;
-  let from = to;
-  if (inShort(ctx)) while (from > 0 && together(steps, from - 1).includes(steps[to])) from -= 1;
-  moveTo(ctx, from, t("One step back"));
-}
-
-/** @param {Ctx} ctx */
-function byTouch(ctx) {
-  stepUndone();
-  backward(ctx);
-}
 
 /* Countdown ---------------------------------------------------------------------------------------- */
 
@@ -189,9 +88,6 @@ function countdown(ctx) {
 }
 
 /* What a step asks --------------------------------------------------------------------------------- */
-
-/** Whether there are no needles at all. @param {Ctx} ctx */
-const ofCatheter = (ctx) => ctx.kit.access?.kind === "catheter";
 
 /**
  * Needle details that are shown, and taken over by the touch that goes on: prescription, other needle, last time.
@@ -397,242 +293,7 @@ function allWell(ctx) {
   ];
 }
 
-/* Heparin and the machine -------------------------------------------------------------------------- */
-
-/** @param {Ctx} ctx */
-const bolusOf = (ctx) => heparin(ctx.kit)[0];
-
-/** @param {Ctx} ctx */
-function giveBolus(ctx, amount, asked) {
-  const kind = bolusOf(ctx);
-  const words = withUnit(amount, wordsOf(ctx.kit, kind.unit));
-  forward(ctx, words, (night) => putMedicine(ctx, night, kind, amount, asked));
-}
-
-/** @param {Ctx} ctx */
-function bolusAsked(ctx) {
-  const kind = bolusOf(ctx);
-  const given = givenOf(ctx.night, kind);
-  const other = async () => {
-    const amount = await askNumber({ label: kind.label, limits: doseLimits(ctx.kit, kind) });
-    if (typeof amount === "number") giveBolus(ctx, amount, true);
-  };
-  return [
-    figureRow(t("Prescribed"), withUnit(kind.prescribed ?? 0, wordsOf(ctx.kit, kind.unit))),
-    given && note(t("Noted as given at {time}.", { time: timeOf(given.at) }), "good"),
-    !given && bigButton(t("Another amount"), other, { data: { k: "bolus-other" } }),
-    !given && bigButton(t("Not given"), () => forward(ctx, coded("not_given")), { data: { k: "bolus-none" } }),
-  ];
-}
-
-/** What is ordered of the dialysate, as it is set. */
-const ON_THE_MACHINE = ["qd_ml_min", "dialysate_temperature_c"];
-
-/** @param {Ctx} ctx @param {string} name */
-function orderedLine(ctx, name) {
-  const value = ctx.kit.prescription?.[name];
-  const path = `readings.${name}`;
-  return value == null ? null : [shortOf(ctx.kit, path), withUnit(value, limitsOf(ctx.kit, path)?.unit)];
-}
-
-const TEMPERATURE = "set_temperature_c";
-
-/** The temperature of the dialysate where another one is set than prescribed, or none is. @param {Ctx} ctx */
-async function askTemperature(ctx) {
-  const limits = limitsOf(ctx.kit, TEMPERATURE);
-  const label = t(limits?.label ?? TEMPERATURE);
-  const value = await askNumber({
-    label,
-    limits,
-    value: ctx.night.doc[TEMPERATURE],
-    aside: orderedWords(ctx, TEMPERATURE),
-  });
-  if (value === undefined) return;
-  const words = t("{label}: {value}", { label, value: value === null ? "–" : inWords(limits, value) });
-  ctx.change(words, (night) => takeNumber(night, TEMPERATURE, value, limits));
-}
-
-/** What is set, where that was noted. @param {Ctx} ctx */
-function temperatureSet(ctx) {
-  const limits = limitsOf(ctx.kit, TEMPERATURE);
-  const set = ctx.night.doc[TEMPERATURE];
-  return set == null ? null : [shortOf(ctx.kit, TEMPERATURE), inWords(limits, set)];
-}
-
-/** What has to stand on the machine: the plan, how long, dialysate, heparin. @param {Ctx} ctx */
-function machineAsked(ctx) {
-  const { planned_uf_l: litres, planned_minutes: planned } = ctx.night.doc;
-  const minutes = planned ?? ctx.kit.prescription?.minutes;
-  const rate = rateOf(ctx);
-  return [
-    litres == null &&
-      note(t("No fluid to take off was worked out for tonight. Ask the unit, or go back and weigh."), "stop"),
-    litres != null && figureRow(t("Fluid to take off"), litresWords(litres)),
-    dl([
-      minutes && [t("Length"), `${hours(minutes)} h`],
-      ...ON_THE_MACHINE.map((name) => orderedLine(ctx, name)),
-      temperatureSet(ctx),
-      rate && [rate.label, withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit))],
-      rate &&
-        ctx.kit.prescription?.stop_minutes_before_end != null && [
-          t("Heparin off"),
-          t("{n} min before the end", { n: ctx.kit.prescription.stop_minutes_before_end }),
-        ],
-    ]),
-    litres != null && bigButton(t("Something else is set"), () => askSet(ctx), { data: { k: "set-other" } }),
-    limitsOf(ctx.kit, TEMPERATURE) &&
-      bigButton(t("Another dialysate temperature is set"), () => askTemperature(ctx), {
-        data: { k: "set-temperature" },
-      }),
-    bigButton(t("Go on without noting it"), () => forward(ctx, coded("no_answer")), { data: { k: "set-none" } }),
-  ];
-}
-
-/** @param {Ctx} ctx */
-const rateOf = (ctx) => heparin(ctx.kit).find((kind) => kind.unit === coded("units_h") && kind.prescribed);
-
-/** @param {Ctx} ctx */
-async function askSet(ctx) {
-  const litres = await askNumber({
-    label: t("Fluid removal set on the machine"),
-    limits: limitsOf(ctx.kit, "set_uf_l"),
-    aside: plannedWords(ctx),
-  });
-  if (typeof litres === "number") machineSet(ctx, litres, true);
-}
-
-/** @param {Ctx} ctx */
-function machineSet(ctx, litres, asked = false) {
-  const ordered = rateOf(ctx);
-  const rate = ordered && !givenOf(ctx.night, ordered) ? ordered : null;
-  const warmth = ctx.night.doc[TEMPERATURE];
-  const said = [
-    withUnit(litres, "L"),
-    warmth != null && inWords(limitsOf(ctx.kit, TEMPERATURE), warmth),
-    rate && withUnit(rate.prescribed, wordsOf(ctx.kit, rate.unit)),
-  ];
-  forward(ctx, coded("set_to", { what: said.filter(Boolean).join(", ") }), (night) => {
-    writeNumber(night, "set_uf_l", litres, limitsOf(ctx.kit, "set_uf_l"), asked);
-    if (rate) putMedicine(ctx, night, rate, rate.prescribed, false);
-  });
-}
-
-/* When a needle does not work ---------------------------------------------------------------------- */
-
-/** @param {Ctx} ctx */
-function again(ctx, use) {
-  moveTo(ctx, restartOf(here(ctx).steps, use, false), say(ctx.kit, ANOTHER), (night, iso) => {
-    changeSite(night, use, { attempts: (siteOf(night, use)?.attempts ?? 1) + 1, flash: null, flushed: null });
-    stampStep(night, ANOTHER, coded(ANOTHER), iso);
-  });
-}
-
-/** Whether swelling was noted at the needle that does not work. @param {Ctx} ctx */
-const isSwollen = (ctx, use) =>
-  isGivenUp(siteOf(ctx.night, use)) &&
-  ctx.night.doc.events.some((event) => event.kind === "infiltration" && event.use === use);
-
-/**
- * Swelling goes into the record as what it is, with the needle that it is at; that one is given up with it.
- * @param {Ctx} ctx
- */
-function swelling(ctx, use) {
-  if (isSwollen(ctx, use))
-    return note(
-      t("Swelling at this needle is noted. Do not put in another needle before the unit has said so."),
-      "stop",
-    );
-  const write = () =>
-    ctx.change(t("Swelling at this needle"), (night) => {
-      addEvent(night, {
-        kind: "infiltration",
-        use,
-        note: nameOf(ctx, use) ?? useWords(use),
-        at: ctx.now().toISOString(),
-      });
-      giveUp(night, use);
-    });
-  return bigButton(t("There is swelling: note it"), write, { data: { k: "swelling" } });
-}
-
-/** The swelling whose steps are gone through just now. @param {Ctx} ctx */
-const swellingUnderWay = (ctx) =>
-  underWay(ctx)
-    .map((index) => ctx.night.doc.events[index])
-    .find((event) => event.kind === "infiltration");
-
-/** No other place: while it runs the step of the swelling about that, else the screen about it. @param {Ctx} ctx */
-function leave(ctx, use) {
-  const event = ctx.night.doc.started_at && swellingUnderWay(ctx);
-  ctx.change(say(ctx.kit, "no_other_place"), (night) => {
-    giveUp(night, use);
-    night.plan.sheet = { ...sheetOf(night), failed: "" };
-    if (!event) return;
-    noOtherPlace(night, night.doc.events.indexOf(event));
-    setStand(night, event, { step: "call_no_place", since: ctx.now().toISOString(), past: [] });
-  });
-  if (event) go("flow", ...addressOf(event));
-  else go("noplace", use);
-}
-
-/** @param {Ctx} ctx */
-function noPlace(ctx, use) {
-  const left = placesLeft(ctx.kit, ctx.night, use).length;
-  const button = bigButton(say(ctx.kit, "no_other_place"), () => leave(ctx, use), { data: { k: "no-place" } });
-  return left ? button : [note(noneLeft(), "care"), button];
-}
-
-/** @param {Ctx} ctx */
-const sameSite = (ctx, use, hard) =>
-  bigButton(t("Another attempt at the same site"), () => again(ctx, use), {
-    hint: hard ? t("Never where it swells") : null,
-    data: { k: "again" },
-  });
-
-const otherSite = (use) =>
-  bigButton(t("Take another site"), () => go("access", use), {
-    hint: t("Only after the unit has said so"),
-    data: { k: "other-site" },
-  });
-
-/** @param {Ctx} ctx */
-const allTheSame = (ctx) =>
-  bigButton(t("Go on all the same"), () => forward(ctx, coded("all_the_same")), {
-    hint: t("Only after the unit has said so"),
-    data: { k: "all-the-same" },
-  });
-
-/** @param {Ctx} ctx */
-function notWorking(ctx, use) {
-  const catheter = ofCatheter(ctx);
-  const flushed = siteOf(ctx.night, use)?.flushed;
-  const words = catheter
-    ? t("This side of the catheter is blocked or slow. Never push. Do as you were trained, or call the unit.")
-    : flushed === false
-      ? t(
-          "Do not use this needle. Swelling: take it out, press and cool. It grows fast, or the hand is cold, numb " +
-            "or white: call the emergency number.",
-        )
-      : t(
-          "The needle is not right. If it came out, press on the place. Swelling, pain that stays, or unsure: call " +
-            "the unit.",
-        );
-  const swollen = isSwollen(ctx, use);
-  return [
-    note(words, "care"),
-    flushed === false && !catheter ? swelling(ctx, use) : null,
-    catheter || swollen ? null : sameSite(ctx, use, flushed === false),
-    ...callButtons(ctx.kit.unit, "on_call"),
-    swollen && placesLeft(ctx.kit, ctx.night, use).length ? otherSite(use) : null,
-    catheter ? null : noPlace(ctx, use),
-    swollen ? null : allTheSame(ctx),
-  ];
-}
-
 /* The screen --------------------------------------------------------------------------------------- */
-
-/** @param {Ctx} ctx */
-const nameOf = (ctx, use) => siteName(ctx.kit, siteOf(ctx.night, use)?.site);
 
 /** No needle goes in while a stop stands as failed. @param {Ctx} ctx */
 const isStopped = (ctx) => ctx.night.stage === "before" && stopsHeld(ctx.kit, ctx.night).length > 0;
@@ -680,7 +341,7 @@ function draw(ctx) {
   if (!step) return lastScreen(ctx);
   if (sheet.failed) return notWorking(ctx, sheet.failed);
   const use = shown.find((each) => each.use)?.use;
-  const name = use && nameOf(ctx, use);
+  const name = use && standingName(ctx, use);
   const unchosen = shown.find((each) => each.use && each.asks && !siteOf(ctx.night, each.use));
   if (isQuestion(step) && shown.length > 1 && !unchosen) return allWell(ctx);
   return [
@@ -815,37 +476,9 @@ function main(ctx) {
     : { label: t("Done, next"), tap: () => done(ctx), tone: "go" };
 }
 
-/** @param {Ctx} ctx */
-function failedMain(ctx, use) {
-  if (ofCatheter(ctx)) return { label: t("Try again"), tap: () => again(ctx, use), tone: "plain" };
-  if (isSwollen(ctx, use) || !placesLeft(ctx.kit, ctx.night, use).length) return callAction(ctx.kit.unit, "on_call");
-  const hard = siteOf(ctx.night, use)?.flushed === false;
-  const hint = hard ? t("After a swelling only when the unit has said so") : null;
-  return { label: t("Take another site"), go: ["access", use], hint };
-}
-
 /** @param {Ctx} ctx @param {SheetStep[]} shown */
 const withoutAnswer = (ctx, shown) =>
   forwardAll(ctx, Object.fromEntries(shown.map((each) => [each.key, coded("no_answer")])));
-
-/** @param {Ctx} ctx */
-function bolusMain(ctx) {
-  const kind = bolusOf(ctx);
-  const amount = withUnit(kind.prescribed, wordsOf(ctx.kit, kind.unit));
-  return {
-    label: t("Given: {value}", { value: amount }),
-    tap: () => giveBolus(ctx, kind.prescribed, false),
-    tone: "go",
-  };
-}
-
-/** @param {Ctx} ctx */
-function machineMain(ctx) {
-  const { planned_uf_l: litres } = ctx.night.doc;
-  if (litres == null) return { label: t("Enter what is set"), tap: () => askSet(ctx), tone: "go" };
-  const label = t("Set on the machine: {value}", { value: litresWords(litres) });
-  return { label, tap: () => machineSet(ctx, litres), tone: "go" };
-}
 
 /** @param {Ctx} ctx */
 function done(ctx) {

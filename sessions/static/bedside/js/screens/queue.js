@@ -7,6 +7,7 @@ import { fieldName, placeOfField, whenWords } from "../fields.js";
 import { takeOut } from "../file_out.js";
 import * as kits from "../kit.js";
 import * as outbox from "../outbox.js";
+import { isPractice } from "../practice.js";
 import { register } from "../router.js";
 import { isRefused } from "../trouble.js";
 import { bigButton, h, note, toast } from "../ui.js";
@@ -253,6 +254,8 @@ register("queue", {
     const age = kits.ageHours();
     const stuck = rows.some((row) => ["refused", "failed", "damaged"].includes(row.state));
     return [
+      isPractice(ctx) &&
+        note(t("You are practising. What waits here is no part of it: it really goes to the unit."), "care"),
       ctx.jotted().length && !rows.length ? null : howMany(rows),
       pulse(),
       rows.map((row) => ROWS[row.kind](ctx, row)),

@@ -6,6 +6,7 @@ import { homeScreenPart } from "../home_screen.js";
 import * as kits from "../kit.js";
 import { signOut, unsent } from "../leaving.js";
 import { layOver } from "../over.js";
+import { isPractice } from "../practice.js";
 import { go, register } from "../router.js";
 import { handOf, languageOf, set } from "../settings.js";
 import { bigButton, byId, choiceRow, dl, h, note, toast } from "../ui.js";
@@ -29,20 +30,21 @@ async function choose(ctx, changes, label) {
 }
 
 /**
- * A language reaches the account as an errand, so also when it was chosen without a network. The unit's texts come in
- * it too: each asking for the kit says in which language the screens are.
+ * A language reaches the account as an errand, so also when it was chosen without a network; in practice it is this
+ * phone's alone. The unit's texts come in it too: each asking for the kit says in which language the screens are.
  * @param {Ctx} ctx
  */
 async function take(ctx, changes) {
   await set(changes, ctx.kit);
   ctx.redraw();
   if (!("language" in changes) || !ctx.kit?.account) return;
-  await ctx.errand({
-    url: "/language/",
-    body: { language: ctx.settings.language },
-    words: t("Language"),
-    instead: true,
-  });
+  if (!isPractice(ctx))
+    await ctx.errand({
+      url: "/language/",
+      body: { language: ctx.settings.language },
+      words: t("Language"),
+      instead: true,
+    });
   if (ctx.online()) await ctx.refresh();
 }
 
@@ -241,6 +243,7 @@ register("settings", {
       Object.entries(languages()).map(([value, label]) => ({ value, label })),
       languageOf(ctx.kit),
     ),
+    isPractice(ctx) && note(t("You are practising: the language changes on this phone alone, and not at the unit.")),
     vault.state().denied ? null : pinPart(ctx),
     h("section", { class: "card" }, h("h2", { text: t("On the home screen") }), homeScreenPart(ctx)),
     about(ctx),
