@@ -53,9 +53,9 @@ def look_for_missing() -> None:
 
 
 @shared_task(name="alerts.heartbeat", ignore_result=True)
-def heartbeat() -> None:
-    """Carried out by a worker: so a worker works."""
-    sign_of_life(WORKER, at=timezone.now())
+def heartbeat(part: str = WORKER) -> None:
+    """Carried out by the worker of a queue: so it works."""
+    sign_of_life(part, at=timezone.now())
 
 
 @shared_task(name="alerts.deliver_due", ignore_result=True)

@@ -14,7 +14,10 @@ from dosing.services.night.recomputing import CHUNK, chunk_after, recompute
 
 @shared_task(name="dosing.recompute_history", ignore_result=True)
 def recompute_history(after: str | None = None) -> None:
-    """One chunk of records whose numbers are of another science; then the next chunk is queued."""
+    """One chunk of records whose numbers are of another science; then the next chunk is queued.
+
+    Now and then by itself too: the records are the task, and a chain of messages that was lost is no harm.
+    """
     records = chunk_after(uuid.UUID(after) if after else None)
     recompute(records, at=timezone.now())
     if len(records) == CHUNK:

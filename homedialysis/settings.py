@@ -230,6 +230,17 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 30.0,
         "options": {"expires": 25},
     },
+    "heartbeat of what can wait": {
+        "task": "alerts.heartbeat",
+        "args": ["later"],
+        "schedule": 30.0,
+        "options": {"expires": 25, "queue": "later"},
+    },
+    "recomputing": {
+        "task": "dosing.recompute_history",
+        "schedule": 900.0,
+        "options": {"expires": 800, "queue": "later"},
+    },
     "messages": {"task": "alerts.deliver_due", "schedule": 60.0, "options": {"expires": 55}},
     "missing records": {
         "task": "alerts.look_for_missing",

@@ -8,9 +8,10 @@ from celery.signals import after_task_publish, beat_init, worker_ready
 from django.db import close_old_connections, connection
 from django.utils import timezone
 
-from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
+from alerts.services.heartbeat import BEAT, LATER, WORKER, sign_of_life
 
 HEARTBEAT_TASK = "alerts.heartbeat"
+OF_QUEUE = {"now": WORKER, "later": LATER}
 
 
 def _sign(part: str) -> None:
@@ -21,8 +22,10 @@ def _sign(part: str) -> None:
 
 
 @worker_ready.connect(dispatch_uid="alerts.worker_is_ready")
-def worker_is_ready(**kwargs: Any) -> None:
-    _sign(WORKER)
+def worker_is_ready(sender: Any, **kwargs: Any) -> None:
+    """For the queues that this worker serves."""
+    for part in filter(None, map(OF_QUEUE.get, sender.app.amqp.queues.consume_from)):
+        _sign(part)
 
 
 @beat_init.connect(dispatch_uid="alerts.beat_starts")
@@ -32,5 +35,5 @@ def beat_starts(**kwargs: Any) -> None:
 
 @after_task_publish.connect(sender=HEARTBEAT_TASK, dispatch_uid="alerts.beat_ticks")
 def beat_ticks(**kwargs: Any) -> None:
-    """Only beat publishes this task, so in beat's process it means: beat works and reaches the broker."""
+    """Only beat publishes this task, for each queue: in its process it means that it works and reaches the broker."""
     _sign(BEAT)

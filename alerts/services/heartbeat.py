@@ -1,7 +1,7 @@
-"""Do worker and beat work? Each leaves a sign of life in the database; silence shows to staff and to machines.
+"""Do workers and beat work? Each leaves a sign of life in the database; silence shows to staff and to machines.
 
-Beat signs when it has handed the heartbeat task to the broker, the worker when it has carried it out: together the
-two rows say which of them is silent.
+Beat signs when it has handed the heartbeat tasks to the broker, the worker of each queue when it has carried its own
+out: together the rows say which of them is silent.
 """
 
 from __future__ import annotations
@@ -14,10 +14,12 @@ from django.utils.translation import gettext
 from alerts.models import Heartbeat, PendingEvaluation
 
 SILENT_AFTER = timedelta(minutes=3)
+LATER_SILENT_AFTER = timedelta(minutes=10)
+"""The worker of what can wait may be busy for minutes with one piece of it."""
 OVERDUE_AFTER = timedelta(minutes=5)
 """How long a record may wait for its evaluation before staff are told (the sweep runs every minute)."""
 
-WORKER, BEAT = "worker", "beat"
+WORKER, LATER, BEAT = PARTS = ("worker", "later", "beat")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +28,17 @@ class WorkState:
 
     at: datetime
     worker_heard: datetime | None
+    later_heard: datetime | None
     beat_heard: datetime | None
     waiting_since: datetime | None
 
     @property
     def worker(self) -> str:
         return _in_words(self.worker_heard, self.at)
+
+    @property
+    def later(self) -> str:
+        return _in_words(self.later_heard, self.at, LATER_SILENT_AFTER)
 
     @property
     def beat(self) -> str:
@@ -42,12 +49,21 @@ class WorkState:
         return _works(self.worker_heard, self.at)
 
     @property
+    def later_works(self) -> bool:
+        return _works(self.later_heard, self.at, LATER_SILENT_AFTER)
+
+    @property
     def beat_works(self) -> bool:
         return _works(self.beat_heard, self.at)
 
     @property
+    def records(self) -> str:
+        """Whether records are evaluated as they come, for machines and their keepers."""
+        return "ok" if self.waiting_since is None else f"waiting since {self.waiting_since:%Y-%m-%d %H:%M} UTC"
+
+    @property
     def well(self) -> bool:
-        return self.worker_works and self.beat_works
+        return self.worker_works and self.later_works and self.beat_works and self.waiting_since is None
 
 
 def sign_of_life(part: str, *, at: datetime) -> None:
@@ -58,19 +74,20 @@ def sign_of_life(part: str, *, at: datetime) -> None:
 
 
 def state_of_work(*, at: datetime) -> WorkState:
-    """Whether worker and beat have been heard of within the last minutes."""
+    """Whether workers and beat have been heard of within the last minutes."""
     heard = dict(Heartbeat.objects.values_list("part", "at"))
     waiting = PendingEvaluation.objects.due(at - OVERDUE_AFTER).values_list("due_at", flat=True).first()
-    return WorkState(at=at, worker_heard=heard.get(WORKER), beat_heard=heard.get(BEAT), waiting_since=waiting)
+    parts = {"worker_heard": heard.get(WORKER), "later_heard": heard.get(LATER), "beat_heard": heard.get(BEAT)}
+    return WorkState(at=at, waiting_since=waiting, **parts)
 
 
-def _works(heard: datetime | None, at: datetime) -> bool:
-    return heard is not None and at - heard <= SILENT_AFTER
+def _works(heard: datetime | None, at: datetime, longest: timedelta = SILENT_AFTER) -> bool:
+    return heard is not None and at - heard <= longest
 
 
-def _in_words(heard: datetime | None, at: datetime) -> str:
+def _in_words(heard: datetime | None, at: datetime, longest: timedelta = SILENT_AFTER) -> str:
     if heard is None:
         return gettext("never heard of")
-    if _works(heard, at):
+    if _works(heard, at, longest):
         return gettext("working")
     return gettext("silent since %(when)s UTC") % {"when": f"{heard:%Y-%m-%d %H:%M}"}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import ssl
 import stat
 from collections import Counter
@@ -22,6 +21,7 @@ from django.db import DatabaseError, connection
 from django.utils import timezone
 
 from homedialysis.env import MACHINE_ALONE
+from homedialysis.running.room import disk_free
 from homedialysis.running.schema import fit_of_database
 
 GOOD, WRONG, LOOK = "good", "WRONG", "look"
@@ -156,7 +156,7 @@ def disk() -> Iterator[Found]:
     if not os.access(folder, os.W_OK):
         yield Found("disk", WRONG, f"DATA_DIR {folder} cannot be written: reports and exports fail")
     else:
-        free = shutil.disk_usage(folder).free
+        free = disk_free()
         yield _judged("disk", free > LEAST_FREE, f"{free / 1024**3:.1f} GB free in {folder}", "make room")
     if "HashedStatic" in settings.STORAGES["staticfiles"]["BACKEND"]:
         there = (settings.STATIC_ROOT / "staticfiles.json").is_file()

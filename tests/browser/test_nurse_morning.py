@@ -18,7 +18,7 @@ from alerts.models import Alert, AlertMessage, RotaTurn
 from alerts.models.choices import Urgency
 from alerts.services import acting, push_keys
 from alerts.services.evaluation import evaluate_pending, look_for_missing
-from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
+from alerts.services.heartbeat import PARTS, sign_of_life
 from homedialysis.accounts.models import OpeningHours, Role, User
 from sessions.models import Patient
 from sessions.services.kit import kit
@@ -39,7 +39,7 @@ TODAY, WEEK = Urgency.CALL_TODAY, Urgency.THIS_WEEK
 
 @pytest.fixture(autouse=True)
 def _machinery_works(unit: object) -> None:
-    for part in (WORKER, BEAT):
+    for part in PARTS:
         sign_of_life(part, at=timezone.now() + timedelta(hours=1))
 
 

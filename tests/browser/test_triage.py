@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 from alerts.models import Alert, PendingEvaluation
 from alerts.services import acting
 from alerts.services.evaluation import evaluate_pending
-from alerts.services.heartbeat import BEAT, WORKER, sign_of_life
+from alerts.services.heartbeat import PARTS, sign_of_life
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from tests.browser.conftest import DESKTOP, PHONE, BrowserPage
@@ -28,7 +28,7 @@ A_LITTLE_OVER = 16_000
 
 @pytest.fixture(autouse=True)
 def _machinery_works(unit: object) -> None:
-    for part in (WORKER, BEAT):
+    for part in PARTS:
         sign_of_life(part, at=timezone.now() + timedelta(hours=1))
 
 

@@ -22,6 +22,7 @@ CHUNK = 200
 TOGETHER = 50
 """Records of a patient that are computed at once: news of that patient waits so long."""
 SURROUNDINGS = ("reading_set", "event_set", "siteused_set")
+STALE = Q(computed=None) | ~Q(computed__science_version=SCIENCE_VERSION)
 logger = logging.getLogger(__name__)
 
 
@@ -30,8 +31,7 @@ def chunk_after(after: uuid.UUID | None) -> list[TreatmentRecord]:
 
     after: the last record of the chunk before; one that is gone begins anew.
     """
-    stale = Q(computed=None) | ~Q(computed__science_version=SCIENCE_VERSION)
-    waiting = TreatmentRecord.objects.filter(stale).order_by("patient_id", "started_at", "pk")
+    waiting = TreatmentRecord.objects.filter(STALE).order_by("patient_id", "started_at", "pk")
     last = TreatmentRecord.objects.filter(pk=after).first() if after else None
     if last is not None:
         same = Q(patient=last.patient_id)
@@ -53,9 +53,12 @@ def recompute(records: Sequence[TreatmentRecord], *, at: datetime) -> int:
 
 @transaction.atomic
 def _recompute(keys: Sequence[uuid.UUID], patient_id: uuid.UUID, at: datetime) -> int:
-    """Nothing of the patient is computed elsewhere meanwhile, so that nothing newer is overwritten."""
+    """Nothing of the patient is computed elsewhere meanwhile, so that nothing newer is overwritten.
+
+    What another worker has done since they were looked for is not done twice.
+    """
     Patient.objects.select_for_update(no_key=True).get(pk=patient_id)
-    found = TreatmentRecord.objects.filter(pk__in=keys).select_related("patient", "prescription")
+    found = TreatmentRecord.objects.filter(STALE, pk__in=keys).select_related("patient", "prescription")
     records = list(found.order_by("started_at"))
     prefetch_related_objects(records, *SURROUNDINGS)
     made = list(_computed(records, at))
