@@ -10,14 +10,14 @@ class DosingConfig(AppConfig):
         from dosing.services.fhir import export
         from dosing.services.month import report
         from dosing.services.night.bedside_kit import computed, names, water_held
-        from dosing.services.results.water import grades_of
+        from dosing.services.results.water import judge_in_use
         from sessions.services import surroundings_facts
         from sessions.services.kit import register_known, register_names, register_part
 
         register_part("dosing", computed)
         register_names("dosing", names)
         register_known("dosing", water_held)
-        surroundings_facts.register_judge(grades_of)
+        surroundings_facts.register_judge(judge_in_use)
         _listen()
         jobs.register_kind("reports", report.keys, report.part)
         jobs.register_kind("export", export.keys, export.part)

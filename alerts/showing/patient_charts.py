@@ -336,7 +336,7 @@ def _known_dose(night: ComputedNight, chart: DoseChart) -> str:
     return next((key for key in chart.numbers if night.value(key) is not None), "")
 
 
-class BloodChart(NamedTuple):
+class LimitsOfAnalyte(NamedTuple):
     """The limits of an analyte, as the rules ask for them."""
 
     analyte: Analyte
@@ -345,13 +345,13 @@ class BloodChart(NamedTuple):
 
 
 BLOODS = (
-    BloodChart(Analyte.POTASSIUM, "potassium_low", "potassium_high"),
-    BloodChart(Analyte.PHOSPHATE, "phosphate_low", "phosphate_high"),
-    BloodChart(Analyte.HAEMOGLOBIN, "haemoglobin_low", "haemoglobin_high"),
+    LimitsOfAnalyte(Analyte.POTASSIUM, "potassium_low", "potassium_high"),
+    LimitsOfAnalyte(Analyte.PHOSPHATE, "phosphate_low", "phosphate_high"),
+    LimitsOfAnalyte(Analyte.HAEMOGLOBIN, "haemoglobin_low", "haemoglobin_high"),
 )
 
 
-def _blood(chart: BloodChart, bloods: Sequence[BloodResult], book: LimitBook) -> PatientChart:
+def _blood(chart: LimitsOfAnalyte, bloods: Sequence[BloodResult], book: LimitBook) -> PatientChart:
     """Before a treatment or apart from one, as the rules judge it."""
     shown = spoken_of(chart.analyte.value)
     rows = [row for row in bloods if row.analyte == chart.analyte and row.timing != SampleTiming.POST]
@@ -375,7 +375,7 @@ def _blood(chart: BloodChart, bloods: Sequence[BloodResult], book: LimitBook) ->
     )
 
 
-def _drawn(row: BloodResult, chart: BloodChart, book: LimitBook) -> ChartPoint:
+def _drawn(row: BloodResult, chart: LimitsOfAnalyte, book: LimitBook) -> ChartPoint:
     shown = spoken_of(row.analyte)
     holds = (Holds(book.at(name, row.drawn_at), over) for name, over in ((chart.low, False), (chart.high, True)))
     value = shown.from_canonical(row.value)

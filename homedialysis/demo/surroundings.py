@@ -45,6 +45,7 @@ ROUTINE = (
 )  # fmt: skip
 IRON_AND_BONE = (Analyte.FERRITIN, Analyte.PTH)
 WATER_SERVICE_EVERY = 350
+FIRST_SAMPLES = (1, 29, 57)
 TASKS = ((TaskKind.DISINFECTION, 28), (TaskKind.FILTER_CHANGE, 84), (TaskKind.SERVICE, 350))
 TASKS_OF_WATER = ((TaskKind.WATER_SERVICE, WATER_SERVICE_EVERY), (TaskKind.CARBON_CHANGE, 350))
 
@@ -112,15 +113,23 @@ class Home:
         if not self._has_water:
             return
         last = 99 if self._place == LATE_CULTURE else 12 + 2 * (self._place % 20)
-        for turn, at in enumerate(self._backwards(last, CULTURES_EVERY)):
+        regular = list(self._backwards(last, CULTURES_EVERY))
+        for turn, at in enumerate(regular):
             high = turn == 0 and self._place == NEAR_THE_LIMIT
             count = 62 if high else int(self.rng.integers(0, 18))
             yield self._test(WaterKind.BACTERIA, count, at), self._answered(at)
             yield self._test(WaterKind.ENDOTOXIN, 0.03, at, below=True), self._answered(at)
-        for at in () if self._place == LATE_CULTURE else self._care(WATER_SERVICE_EVERY):
-            after = min(at + DAY, self.until)
-            yield self._test(WaterKind.BACTERIA, int(self.rng.integers(0, 18)), after), self._answered(after)
-            yield self._test(WaterKind.ENDOTOXIN, 0.03, after, below=True), self._answered(after)
+        until = self.until - (last if self._place in (LATE_CULTURE, NEAR_THE_LIMIT) else 0) * DAY
+        for at in sorted(set(self._first_samples(until)) - set(regular)):
+            yield self._test(WaterKind.BACTERIA, int(self.rng.integers(0, 18)), at), self._answered(at)
+            yield self._test(WaterKind.ENDOTOXIN, 0.03, at, below=True), self._answered(at)
+
+    def _first_samples(self, until: datetime) -> Iterator[datetime]:
+        """Of a new water treatment and after its service, one month after the other."""
+        came = datetime.combine(self.patient.joined_on, self.until.timetz())
+        starts = {came, *self._care(WATER_SERVICE_EVERY)}
+        every = (start + days * DAY for start in starts if start >= came for days in FIRST_SAMPLES)
+        yield from (at for at in every if at <= until)
 
     def _care(self, every: int) -> Iterator[datetime]:
         """When something was done that comes round after so many days: on days of their own in each home."""

@@ -81,6 +81,8 @@ SURROUNDINGS: dict[str, Range] = {
     "pack_size": Range(_("Pieces in a pack"), "", (1, 10_000), (1, 500)),
     "every_days": Range(_("Every so many days"), "days", (1, 3660), (1, 800)),
     "every_treatments": Range(_("Every so many treatments"), "treatments", (1, 2000), (1, 500)),
+    "first_tests": Range(_("Denser at first, so many in a row"), "", (0, 24), (0, 6)),
+    "first_days": Range(_("Those, every so many days"), "days", (1, 366), (7, 60)),
     "every_weeks": Range(_("Every so many weeks"), "weeks", (1, 208), (1, 53)),
     "months": Range(_("Good for so many months"), "months", (1, 120), (3, 36)),
 }

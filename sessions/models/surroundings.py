@@ -249,7 +249,8 @@ class Machine(models.Model):
 class Interval(models.Model):
     """How often something comes round: for the unit (no patient), or for one patient instead.
 
-    By days, by treatments, or whichever comes first; `stopped`: not done at all.
+    By days, by treatments, or whichever comes first; `stopped`: not done at all. Samples of water come denser at first,
+    `first_tests` of them `first_days` apart; None: as is usual, 0 tests: not denser.
     """
 
     patient = models.ForeignKey(Patient, null=True, blank=True, on_delete=models.CASCADE, related_name="+")
@@ -257,6 +258,8 @@ class Interval(models.Model):
     every_days = models.PositiveIntegerField(_("every so many days"), null=True, blank=True)
     every_treatments = models.PositiveIntegerField(_("every so many treatments"), null=True, blank=True)
     stopped = models.BooleanField(_("not done here"), default=False)
+    first_tests = models.PositiveIntegerField(_("denser at first, so many in a row"), null=True, blank=True)
+    first_days = models.PositiveIntegerField(_("those, every so many days"), null=True, blank=True)
     set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     set_at = models.DateTimeField()
 
@@ -282,10 +285,14 @@ class Interval(models.Model):
         return str(self.get_kind_display())
 
     def clean(self) -> None:
-        refuse_impossible(self, {name: plausible.SURROUNDINGS[name] for name in ("every_days", "every_treatments")})
+        numbers = ("every_days", "every_treatments", "first_tests", "first_days")
+        refuse_impossible(self, {name: plausible.SURROUNDINGS[name] for name in numbers})
         counted = {DueKind.BACTERIA, DueKind.ENDOTOXIN, DueKind.SUPPLY_COUNT, DueKind.URINE}
         if self.every_treatments is not None and self.kind in counted:
             raise ValidationError({"every_treatments": gettext("This comes round by days only.")})
+        dense = next((name for name in ("first_tests", "first_days") if getattr(self, name) is not None), None)
+        if dense and self.kind not in {DueKind.BACTERIA, DueKind.ENDOTOXIN}:
+            raise ValidationError({dense: gettext("Only cultures and endotoxin tests come denser at first.")})
 
 
 @pghistory.track()

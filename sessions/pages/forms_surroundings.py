@@ -135,8 +135,15 @@ class TrainingForm(SurroundingsForm):
 class IntervalForm(SurroundingsForm):
     class Meta:
         model = Interval
-        fields: ClassVar = ["kind", "every_days", "every_treatments", "stopped"]
-        help_texts: ClassVar = {"every_treatments": _("With both, whichever comes first.")}
+        fields: ClassVar = ["kind", "every_days", "every_treatments", "first_tests", "first_days", "stopped"]
+        help_texts: ClassVar = {
+            "every_treatments": _("With both, whichever comes first."),
+            "first_tests": _(
+                "Cultures and endotoxin only: from a new water treatment and from its service on, until so many days "
+                "of sampling in a row were clean. Empty: 3, common practice; 0: not denser."
+            ),
+            "first_days": _("Empty: 30, common practice."),
+        }
 
 
 class BloodsDueForm(SurroundingsForm):

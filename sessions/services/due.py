@@ -17,7 +17,7 @@ A chlorine test before each treatment is a check of that treatment, no due item.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -30,9 +30,8 @@ from django.utils.translation import gettext_noop as _
 from sessions.facts.choices import AccessKind, Analyte
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind, WaterKind, WaterPlace
 from sessions.models import BloodsDue, Patient
-from sessions.services.surroundings_facts import Every, SurroundingsFacts, facts_of
+from sessions.services.surroundings_facts import LOOKS_BACK, MICROBES, Every, SurroundingsFacts, facts_of
 
-MICROBES = (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)
 AHEAD = 7
 """Days before it is due that something is told of."""
 DAY = timedelta(days=1)
@@ -61,6 +60,7 @@ LAST_TIME = {
     "infection": _("The access was infected from %(day)s on."),
     "beyond": _("The sample of %(day)s was beyond."),
     "service": _("Not sampled since the service on %(day)s."),
+    "dense": _("Last on %(day)s; since %(since)s %(clean)s of %(tests)s in a row were clean."),
     "passed": _("Sampled again on %(day)s, within the limit."),
 }
 """What is known of the last time, by code; days are kept as ISO 8601, results as codes of `Analyte`."""
@@ -121,8 +121,8 @@ def label_of(kind: str, of: str) -> str:
 def last_time(code: str, parts: Mapping[str, Any]) -> str:
     """What is known of the last time, in the language of the reader; code: of `LAST_TIME`, parts: as kept in `Due`."""
     given = dict(parts)
-    if "day" in given:
-        given["day"] = date_format(date.fromisoformat(given["day"]), "j M Y")
+    for name in given.keys() & {"day", "since"}:
+        given[name] = date_format(date.fromisoformat(given[name]), "j M Y")
     if "results" in given:
         given["results"] = ", ".join(str(Analyte(each).label) for each in given["results"])
     words = gettext(LAST_TIME[code]) % given
@@ -158,7 +158,7 @@ def _last(when: date | None) -> Said:
 
 
 def _water(facts: SurroundingsFacts) -> Iterator[Due]:
-    """Samples of water, from the day on which a water treatment came to the home."""
+    """Samples of water, from the day on which a water treatment came to the home; denser until it has proved clean."""
     machine = facts.machines.get(MachineKind.WATER)
     if machine is None:
         return
@@ -173,10 +173,36 @@ def _water(facts: SurroundingsFacts) -> Iterator[Due]:
         if last is not None and machine.since <= last < service:
             yield _due(facts, kind, service, ("service", {"day": service.isoformat()}), form="water", id=kind)
         elif last is not None and last >= machine.since:
-            yield _due(facts, kind, last + every.days * DAY, _last(last), form="water", id=kind)
+            days, said = _next_sample(facts, kind, last, since=max(service, machine.since))
+            yield _due(facts, kind, last + days * DAY, said, form="water", id=kind)
         else:
             said = ("none_since", {"machine": machine.name})
             yield _due(facts, kind, machine.since, said, form="water", id=kind)
+
+
+def _next_sample(facts: SurroundingsFacts, kind: DueKind, last: date, *, since: date) -> tuple[int, Said]:
+    """After how many days the next is due, and what is known of the last.
+
+    since: when the water treatment came or was serviced. What came longer ago than is looked back is not new, however
+    few samples are known here.
+    """
+    every = facts.intervals[kind]
+    assert every.days is not None  # whoever asks has looked
+    dense = every.dense
+    clean = _clean_in_a_row([clean for day, clean in facts.sampled.get(kind, []) if day >= since])
+    if dense is None or since < facts.today - LOOKS_BACK or clean >= dense.tests:
+        return every.days, _last(last)
+    parts = {"day": last.isoformat(), "since": since.isoformat(), "clean": clean, "tests": dense.tests}
+    return min(every.days, dense.days), ("dense", parts)
+
+
+def _clean_in_a_row(days: Sequence[bool]) -> int:
+    """How many of the newest days of sampling were clean, up to the newest that was not.
+
+    >>> _clean_in_a_row([True, False, True, True]), _clean_in_a_row([True, False]), _clean_in_a_row([])
+    (2, 0, 0)
+    """
+    return len(days) if all(days) else list(reversed(days)).index(False)
 
 
 def _tasks(facts: SurroundingsFacts) -> Iterator[Due]:

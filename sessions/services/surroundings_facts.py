@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from itertools import chain
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
-from sessions.facts.choices_surroundings import DueKind
+from sessions.facts.choices_surroundings import DueKind, WaterKind
 from sessions.models import (
     AccessInfection,
     BloodResult,
@@ -35,18 +36,61 @@ from sessions.models import (
 from sessions.models.local_time import zones_of
 from sessions.services.water_held import Held, held_of
 
-Grades = Callable[[Sequence[WaterTest]], Mapping[uuid.UUID, int]]
-_judges: list[Grades] = []
+Grades = Callable[[Iterable[WaterTest]], Mapping[uuid.UUID, int]]
 
 
-def register_judge(judge: Grades) -> None:
-    """Let another package grade water: `judge` gives {test id: 0 pass, 1 action, 2 fail}, unknown ones left out."""
+@dataclass(frozen=True, slots=True)
+class WaterJudge:
+    """What grades water, as it stands now. grades: {test id: 0 pass, 1 action, 2 fail}, unknown ones left out;
+    failed, known: the rows whose grade is 2, and those that have one at all, for the database to find.
+    """
+
+    grades: Grades
+    failed: Q
+    known: Q
+
+
+_judges: list[Callable[[], WaterJudge]] = []
+
+
+def register_judge(judge: Callable[[], WaterJudge]) -> None:
+    """Let another package grade water."""
     _judges[:] = [judge]
+
+
+def _judge() -> WaterJudge:
+    """Nothing is known without one."""
+    return _judges[0]() if _judges else WaterJudge(lambda tests: {}, Q(pk__in=[]), Q(pk__in=[]))
 
 
 LOOKS_BACK = timedelta(days=400)
 """Treatments before that are not counted: what was last done or counted before it is overdue anyhow."""
 DAY = timedelta(days=1)
+MICROBES = (WaterKind.BACTERIA, WaterKind.ENDOTOXIN)
+FAIL = 2
+"""The grade of a result over its limit, as `register_judge` has it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dense:
+    """Samples of a new water treatment, or after its service: until so many days of sampling in a row were clean.
+
+    usual: nobody has set it.
+    """
+
+    tests: int
+    days: int
+    usual: bool = False
+
+    @property
+    def words(self) -> str:
+        words = _("new or after service every %(days)s days until %(tests)s in a row are clean")
+        said = words % {"days": self.days, "tests": self.tests}
+        return _("%(said)s (common practice)") % {"said": said} if self.usual else said
+
+
+DENSE = Dense(tests=3, days=30, usual=True)
+"""Monthly until three or four in a row were clean, then quarterly: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +106,15 @@ class Every:
     own: bool = False
     usual: bool = False
     after_infection: bool = False
+    dense: Dense | None = None
 
     @property
     def words(self) -> str:
         """How often, for people: "every 7 days or 3 treatments"."""
+        return f"{self._round}; {self.dense.words}" if self.dense and self.dense.tests else self._round
+
+    @property
+    def _round(self) -> str:
         if self.stopped and self.after_infection:
             return _("not regularly, only after an infection of the access")
         if self.stopped:
@@ -76,8 +125,8 @@ class Every:
 
 
 USUAL: dict[str, Every] = {
-    DueKind.BACTERIA: Every(days=91, usual=True),
-    DueKind.ENDOTOXIN: Every(days=91, usual=True),
+    DueKind.BACTERIA: Every(days=91, usual=True, dense=DENSE),
+    DueKind.ENDOTOXIN: Every(days=91, usual=True, dense=DENSE),
     DueKind.DISINFECTION: Every(days=7, usual=True),
     DueKind.FILTER_CHANGE: Every(days=91, usual=True),
     DueKind.SERVICE: Every(days=365, usual=True),
@@ -109,7 +158,8 @@ class SurroundingsFacts:
     who still helps; counts: the newest, by item; deliveries: those to come, and those that came since
     `LOOKS_BACK`; per_week: treatments prescribed, None without a prescription; urine: the newest collection;
     beyond: of each kind of water test and place the newest, where it is at the action level (1) or over the limit
-    (2); held: the water that is held back; infection: the latest of an access.
+    (2); held: the water that is held back; sampled: of each kind of culture the days of sampling since `LOOKS_BACK`,
+    and whether all samples of the day were clean; infection: the latest of an access.
     """
 
     patient: Patient
@@ -130,6 +180,7 @@ class SurroundingsFacts:
     urine: UrineCollection | None = None
     beyond: list[tuple[WaterTest, int]] = field(default_factory=list)
     held: list[Held] = field(default_factory=list)
+    sampled: dict[str, list[tuple[date, bool]]] = field(default_factory=dict)
     infection: AccessInfection | None = None
 
     def day_of(self, moment: datetime) -> date:
@@ -201,9 +252,16 @@ def _intervals(found: dict[uuid.UUID, Patient]) -> dict[uuid.UUID, dict[str, Eve
 def every_of(row: Interval) -> Every:
     """What one row says."""
     exam = row.kind == DueKind.ACCESS_EXAM
-    return Every(
-        row.every_days, row.every_treatments, row.stopped, own=row.patient_id is not None, after_infection=exam
-    )
+    own = row.patient_id is not None
+    return Every(row.every_days, row.every_treatments, row.stopped, own=own, after_infection=exam, dense=_dense_of(row))
+
+
+def _dense_of(row: Interval) -> Dense | None:
+    usual = USUAL[row.kind].dense
+    if usual is None or (row.first_tests is None and row.first_days is None):
+        return usual
+    tests = usual.tests if row.first_tests is None else row.first_tests
+    return Dense(tests, usual.days if row.first_days is None else row.first_days)
 
 
 def _panels(found: dict[uuid.UUID, Patient]) -> dict[uuid.UUID, list[BloodsDue]]:
@@ -224,22 +282,54 @@ def _machines(facts: ByPatient) -> None:
 
 def _water(facts: ByPatient) -> None:
     """The newest of each kind; of each place the newest where it is beyond, for a clean sample elsewhere clears
-    nothing; and what is held back.
+    nothing; what is held back; and how cultures came out lately.
     """
+    judge = _judge()
     tests: defaultdict[uuid.UUID, list[WaterTest]] = defaultdict(list)
-    for row in WaterTest.objects.standing().filter(_within(facts, "sampled_at")).order_by("sampled_at", "entered_at"):
+    for row in _telling_water(facts, judge):
         row.patient = facts[row.patient_id].patient
         tests[row.patient_id].append(row)
-    everything = [row for rows in tests.values() for row in rows]
-    grades: Mapping[uuid.UUID, int] = _judges[0](everything) if _judges and everything else {}
+    grades = judge.grades(chain.from_iterable(tests.values()))
     released = _released(facts)
     for key, rows in tests.items():
         own = facts[key]
         own.water = {row.kind: row for row in rows}
-        newest = {(row.kind, row.place): row for row in rows}
-        by_time = sorted(newest.values(), key=lambda row: row.sampled_at)
-        own.beyond = [(row, grades[row.pk]) for row in by_time if grades.get(row.pk, 0) > 0]
-        own.held = held_of(rows, grades, released[key], own.zone)
+        newest = sorted(_of_places(rows), key=lambda row: row.sampled_at)
+        own.beyond = [(row, grades[row.pk]) for row in newest if grades.get(row.pk, 0) > 0]
+        failed = _of_places(row for row in rows if grades.get(row.pk) == FAIL)
+        known = _of_places(row for row in rows if row.pk in grades)
+        own.held = held_of(failed, known, released[key], own.zone)
+        own.sampled = _sampled(own, rows, grades)
+
+
+def _of_places(rows: Iterable[WaterTest]) -> list[WaterTest]:
+    """Of each kind and place the newest of rows that come in order of sampling."""
+    return list({(row.kind, row.place): row for row in rows}.values())
+
+
+def _telling_water(facts: ByPatient, judge: WaterJudge) -> Iterable[WaterTest]:
+    """In order of sampling, the tests that can say anything today, however many there are: of each kind and place the
+    newest, the newest over its limit and the newest whose grade is known; and the cultures since `LOOKS_BACK`.
+    """
+    standing = WaterTest.objects.standing().filter(_within(facts, "sampled_at"))
+    place = ("patient_id", "kind", "place")
+    in_order = standing.order_by(*place, "-sampled_at", "-entered_at").distinct(*place)
+    wanted = Q(kind__in=MICROBES) & _within(facts, "sampled_at", since=True)
+    for chosen in (Q(), judge.failed, judge.known):
+        wanted |= Q(pk__in=in_order.filter(chosen).values("pk"))
+    return standing.filter(wanted).order_by("sampled_at", "entered_at")
+
+
+def _sampled(
+    own: SurroundingsFacts, rows: Iterable[WaterTest], grades: Mapping[uuid.UUID, int]
+) -> dict[str, list[tuple[date, bool]]]:
+    """By kind of culture the days of sampling since `LOOKS_BACK`, and whether every sample of the day was clean."""
+    days: defaultdict[str, dict[date, bool]] = defaultdict(dict)
+    for row in rows:
+        day = own.day_of(row.sampled_at)
+        if row.kind in MICROBES and day > own.today - LOOKS_BACK:
+            days[row.kind][day] = days[row.kind].get(day, True) and grades.get(row.pk) == 0
+    return {kind: list(found.items()) for kind, found in days.items()}
 
 
 def _released(facts: ByPatient) -> defaultdict[uuid.UUID, set[uuid.UUID]]:

@@ -5,8 +5,7 @@ phone, water page, readiness and alert.
 from __future__ import annotations
 
 import uuid
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -14,9 +13,6 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from sessions.models import WaterTest
-
-FAIL = 2
-"""The grade of a result over its limit, as `register_judge` has it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,21 +45,19 @@ class Held:
 
 
 def held_of(
-    tests: Iterable[WaterTest], grades: Mapping[uuid.UUID, int], released: Collection[uuid.UUID], zone: ZoneInfo
+    failed: Iterable[WaterTest], known: Iterable[WaterTest], released: Collection[uuid.UUID], zone: ZoneInfo
 ) -> list[Held]:
-    """What is held back, in order of sampling. tests: of one home, standing, oldest first; released: ids of tests.
+    """What is held back, in order of sampling. failed, known: of one home and each kind and place the newest over its
+    limit, and the newest whose grade is known; released: ids of tests.
 
     A sample whose grade is not known clears nothing, and a clean one from elsewhere neither.
     """
-    places: defaultdict[tuple[str, str], list[WaterTest]] = defaultdict(list)
-    for test in tests:
-        if test.pk in grades:
-            places[test.kind, test.place].append(test)
+    newest = {(test.kind, test.place): test for test in known}
     found = []
-    for own in places.values():
-        over = [test for test in own if grades[test.pk] == FAIL]
-        if over and over[-1] is own[-1]:
-            found.append(Held(own[-1], None, zone))
-        elif over and over[-1].pk not in released:
-            found.append(Held(over[-1], own[-1], zone))
+    for over in failed:
+        last = newest[over.kind, over.place]
+        if last.pk == over.pk:
+            found.append(Held(over, None, zone))
+        elif over.pk not in released:
+            found.append(Held(over, last, zone))
     return sorted(found, key=lambda held: held.test.sampled_at)

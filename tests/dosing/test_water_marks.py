@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+from itertools import product
+
 import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from dosing.science import water
-from dosing.services.results.water import Standard, mark_of, standard_in_use
+from dosing.services.results.water import Standard, judge_in_use, mark_of, standard_in_use
 from homedialysis.accounts.models import User
-from sessions.facts.choices_surroundings import WATER_UNITS, WaterEdition, WaterFluid
-from sessions.models import WaterStandard
+from sessions.facts.choices_surroundings import WATER_UNITS, WaterEdition, WaterFluid, WaterKind
+from sessions.models import Patient, WaterStandard, WaterTest
+from sessions.services.surroundings_facts import _telling_water, facts_of
 from tests.factories import WaterTestFactory
 
 OWN = "this edition holds none; the unit may enter its own"
@@ -111,3 +115,53 @@ def test_an_edition_holds_what_is_printed(
     for kind, (limit, action) in (("bacteria", bacteria), ("endotoxin", endotoxin)):
         held = water.LIMITS[edition, fluid, kind]
         assert (held.limit, held.action) == (limit, action), source
+
+
+OWN_FIGURES = {"dialysis_water": {"bacteria": [80, 40], "conductivity": [50, None]}}
+
+
+@pytest.mark.parametrize("figures", [{}, OWN_FIGURES], ids=["of the edition", "of the unit"])
+@pytest.mark.parametrize("edition", WaterEdition.values)
+def test_the_database_finds_what_the_judge_would(
+    ana: Patient, nurse: User, edition: str, figures: dict[str, object]
+) -> None:
+    """Row by row, at and around every figure: over the limit, and judged at all."""
+    WaterStandard.objects.create(edition=edition, figures=figures, set_by=nurse, set_at=timezone.now())
+    standard, at = standard_in_use(), timezone.now()
+    rows = []
+    for fluid, kind in product(WaterFluid, WaterKind):
+        limit = standard.limit(fluid, kind)
+        ends = [end for end in (limit.limit, limit.action) if end is not None] if limit else [1.0]
+        for value, below in product([0.0, *(end * by for end in ends for by in (0.9, 1, 1.1))], (False, True)):
+            at -= timedelta(minutes=1)
+            rows.append(
+                WaterTestFactory.build(
+                    patient=ana, entered_by=nurse, sampled_at=at, fluid=fluid, kind=kind, value=value,
+                    below_detection=below, unit=WATER_UNITS[kind],
+                )
+            )  # fmt: skip
+    WaterTest.objects.bulk_create(rows)
+    judge = judge_in_use()
+    grades = judge.grades(rows)
+    assert set(WaterTest.objects.filter(judge.failed, patient=ana).values_list("pk", flat=True)) == {
+        pk for pk, grade in grades.items() if grade == 2
+    }
+    assert set(WaterTest.objects.filter(judge.known, patient=ana).values_list("pk", flat=True)) == set(grades)
+    assert 2 in grades.values()
+    assert len(grades) < len(rows)
+
+
+def test_years_of_tests_are_not_read_for_what_is_due_today(ana: Patient, nurse: User) -> None:
+    """What was over its limit once, and never released, still holds the water back behind hundreds of clean ones."""
+    now = timezone.now()
+    daily = {"kind": "total_chlorine", "unit": "mg/L", "place": "first_carbon", "patient": ana, "entered_by": nurse}
+    at = [now - timedelta(days=back) for back in range(1, 601)]
+    rows = [WaterTestFactory.build(sampled_at=each, value=0.02, **daily) for each in at]
+    rows[500].value = 0.3
+    WaterTest.objects.bulk_create(rows)
+    facts = {ana.pk: facts_of(ana, now.date())}
+    assert [held.test.pk for held in facts[ana.pk].held] == [rows[500].pk]
+    assert facts[ana.pk].held[0].again == rows[0]
+    assert facts[ana.pk].water == {"total_chlorine": rows[0]}
+    assert facts[ana.pk].beyond == []
+    assert len(list(_telling_water(facts, judge_in_use()))) == 2

@@ -6,13 +6,14 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from homedialysis.accounts.models import User
-from sessions.models import Patient, Prescription, UrineCollection
+from sessions.models import Interval, Patient, Prescription, UrineCollection
 from sessions.services.due import Due, due_for, due_of
 from sessions.services.stock import Stock, days_of_cover, for_kit, stock_for
-from sessions.services.surroundings_facts import USUAL, Every, facts_of, facts_of_many
+from sessions.services.surroundings_facts import USUAL, Dense, Every, facts_of, facts_of_many
 from tests.factories import (
     BloodFactory,
     BloodsDueFactory,
@@ -60,6 +61,7 @@ def test_nothing_is_due_where_nothing_was_set_up(ana: Patient, anas_prescription
 
 
 def test_water_is_due_from_the_day_the_plant_came(ana: Patient) -> None:
+    IntervalFactory(kind="bacteria", every_days=91, first_tests=0)
     MachineFactory(patient=ana, kind="water", name="Brookline RO", since=TODAY - 10 * DAY)
     found = due(ana, "bacteria")
     assert found == Due(
@@ -80,7 +82,58 @@ def test_water_is_due_from_the_day_the_plant_came(ana: Patient) -> None:
     assert days_to(ana, "endotoxin") == -10
 
 
+DENSE_CASES: list[tuple[str, dict[str, int], int, list[tuple[int, float]], int]] = [
+    ("new: a month after the first", {}, 40, [(35, 10)], -5),
+    ("and after the second", {}, 80, [(75, 10), (45, 10)], -15),
+    ("three in a row, then by quarters", {}, 100, [(95, 10), (65, 10), (35, 10)], 91 - 35),
+    ("one at the action level breaks the row", {}, 100, [(95, 10), (65, 10), (35, 60)], -5),
+    ("three after it make it whole", {}, 160, [(155, 60), (95, 10), (65, 10), (35, 10)], 91 - 35),
+    ("two samples of a day are one day", {}, 60, [(20, 10), (20.1, 10), (20.2, 10)], 30 - 20),
+    ("more than 400 days ago is not new", {}, 401, [(35, 10)], 91 - 35),
+    ("400 days ago is", {}, 400, [(35, 10)], 30 - 35),
+    ("the unit's own number and spacing", {"first_tests": 2, "first_days": 14}, 60, [(10, 10)], 4),
+    ("and it is enough", {"first_tests": 2, "first_days": 14}, 60, [(24, 10), (10, 10)], 81),
+    ("the unit does not", {"first_tests": 0}, 60, [(10, 10)], 81),
+    ("only the spacing is the unit's", {"first_days": 7}, 60, [(24, 10), (10, 10)], -3),
+    ("never less often than else", {"first_days": 200}, 60, [(10, 10)], 81),
+]
+
+
+@pytest.mark.parametrize(("own", "since", "samples", "days"), [case[1:] for case in DENSE_CASES])
+def test_a_new_water_treatment_is_sampled_denser_until_it_proved_clean(
+    ana: Patient, own: dict[str, int], since: int, samples: list[tuple[float, float]], days: int
+) -> None:
+    MachineFactory(patient=ana, kind="water", since=TODAY - since * DAY)
+    if own:
+        IntervalFactory(kind="bacteria", every_days=91, **own)
+    for back, value in samples:
+        WaterTestFactory(patient=ana, sampled_at=ago(0) - back * DAY, value=value)
+    assert days_to(ana, "bacteria") == days
+
+
+def test_after_a_service_it_is_denser_again_and_says_how_far_it_is(ana: Patient) -> None:
+    MachineFactory(patient=ana, kind="water", since=TODAY - 500 * DAY)
+    for back in (200, 150, 100, 20):
+        WaterTestFactory(patient=ana, sampled_at=ago(back))
+    assert days_to(ana, "bacteria") == 91 - 20
+    TaskDoneFactory(patient=ana, kind="water_service", done_at=ago(30))
+    found = due(ana, "bacteria")
+    assert found
+    assert (found.due_on - TODAY).days == 30 - 20
+    assert found.words == "Last on 28 Feb 2026; since 18 Feb 2026 1 of 3 in a row were clean."
+
+
+def test_only_cultures_come_denser_at_first(nurse: User) -> None:
+    row = Interval(kind="service", every_days=365, first_tests=3, set_by=nurse, set_at=ago(0))
+    with pytest.raises(ValidationError, match="Only cultures and endotoxin tests come denser at first"):
+        row.full_clean()
+    row.kind, row.first_tests = "bacteria", 25
+    with pytest.raises(ValidationError, match="must be between 0 and 24"):
+        row.full_clean()
+
+
 def test_a_test_taken_back_does_not_count(ana: Patient) -> None:
+    IntervalFactory(kind="bacteria", every_days=91, first_tests=0)
     MachineFactory(patient=ana, kind="water", since=TODAY - 200 * DAY)
     WaterTestFactory(patient=ana, sampled_at=ago(100))
     WaterTestFactory(patient=ana, sampled_at=ago(4), taken_back="Another patient's.")
@@ -523,6 +576,10 @@ def test_how_often_in_words() -> None:
     assert Every(days=7).words == "every 7 days"
     assert Every(days=7, treatments=3).words == "every 7 days or 3 treatments"
     assert Every(stopped=True).words == "not done here"
+    assert USUAL["bacteria"].words == (
+        "every 91 days; new or after service every 30 days until 3 in a row are clean (common practice)"
+    )
+    assert Every(days=91, dense=Dense(tests=0, days=30)).words == "every 91 days"
     assert USUAL["access_exam"].words == "not regularly, only after an infection of the access"
     assert {kind for kind, each in USUAL.items() if each.stopped} == {"access_exam"}
     assert all(each.usual and each.words.startswith("every ") for each in USUAL.values() if not each.stopped)

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from dosing.science import water
@@ -16,6 +17,7 @@ from dosing.services.numbers.reasons import reason_words
 from dosing.services.numbers.seen import with_status
 from sessions.facts.choices_surroundings import WATER_UNITS, WaterEdition, WaterFluid, WaterKind
 from sessions.models import WaterStandard, WaterTest
+from sessions.services.surroundings_facts import WaterJudge
 
 LESS_THAN = frozenset({WaterKind.BACTERIA, WaterKind.ENDOTOXIN})
 """Kinds whose limit is itself beyond it, as the standards say; of the others it is the most that is allowed."""
@@ -104,11 +106,27 @@ def level_words(limit: water.WaterLimit, value: float, grade: int) -> str:
     return _("at the action level, within the limit") if at else _("over the action level, within the limit")
 
 
-def grades_of(tests: Iterable[WaterTest]) -> dict[uuid.UUID, int]:
-    """The grade of each test by the standard in use, as `water.Grade`; unknown ones left out: one query."""
+def judge_in_use() -> WaterJudge:
+    """What grades water by the standard in use: one query."""
     standard = standard_in_use()
-    graded = ((test.pk, standard.grade(test).number) for test in tests)
-    return {pk: int(number) for pk, number in graded if number is not None}
+
+    def grades(tests: Iterable[WaterTest]) -> dict[uuid.UUID, int]:
+        graded = ((test.pk, standard.grade(test).number) for test in tests)
+        return {pk: int(number) for pk, number in graded if number is not None}
+
+    held = [
+        (Q(fluid=fluid.value, kind=kind.value), limit)
+        for fluid in WaterFluid
+        for kind in WaterKind
+        if (limit := standard.limit(fluid.value, kind.value))
+    ]
+    failed, known = Q(pk__in=[]), Q(pk__in=[])
+    for which, limit in held:
+        over = Q(value__gte=limit.limit) if limit.exclusive else Q(value__gt=limit.limit)
+        act = over if limit.action is None else over | Q(value__gte=limit.action)
+        failed |= which & over & Q(below_detection=False)
+        known |= which & (Q(below_detection=False) | ~act)
+    return WaterJudge(grades, failed, known)
 
 
 def _why_none(test: WaterTest, standard: Standard) -> str:
