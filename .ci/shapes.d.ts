@@ -243,6 +243,9 @@ interface Unit {
   on_call_number: string;
   time_zone: string;
   opening_hours: { weekday: number; opens: string; closes: string }[];
+  /** How it writes days ("dmy", "mdy", "ymd") and times ("24", "12"), and spells English ("en", "en-us"). */
+  dates?: { order: string; clock: string };
+  english?: string;
   /** Days on which it is closed whatever its hours say. */
   closed_days?: string[];
 }

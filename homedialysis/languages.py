@@ -13,6 +13,10 @@ from django.conf.locale import LANG_INFO
 from django.utils.translation import to_language
 
 ENGLISH = ("en", "English")
+AMERICAN = "en-latn-us"
+"""English as America spells it (homedialysis/spelling.py): no language to choose, for the unit chooses it. Written out
+with its script, because gettext looks for plain `en` in a folder of `en_US`.
+"""
 UNSAID = re.compile(r'^msgstr(?:\[\d+\])? ""\n(?!")|^#,.*\bfuzzy\b', re.MULTILINE)
 """A text that has no words yet, or words that are marked as doubtful."""
 

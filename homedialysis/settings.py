@@ -74,8 +74,8 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "pghistory.middleware.HistoryMiddleware",
-    "homedialysis.web.middleware.UserLanguage",
     "homedialysis.web.middleware.UnitTime",
+    "homedialysis.web.middleware.UserLanguage",
     "homedialysis.web.middleware.SignedOutFragments",
     "homedialysis.web.middleware.WipedAtSignOut",
     "homedialysis.web.middleware.NeverStored",
@@ -90,6 +90,7 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
+            "builtins": ["homedialysis.templatetags.dates"],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",

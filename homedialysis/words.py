@@ -11,16 +11,18 @@ import fnmatch
 import io
 import json
 from collections.abc import Iterable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
-from django.utils.translation import override, to_language
+from django.utils.translation import override, to_language, to_locale
 from django.utils.translation.reloader import translation_file_changed
 
-from homedialysis.languages import folders, whole_for_staff
+from homedialysis.languages import AMERICAN, folders, whole_for_staff
+from homedialysis.spelling import american
 from sessions.services.emergency_texts import program_texts
 
 HERE = Path(__file__).resolve().parent
@@ -131,16 +133,45 @@ def compiled(language: str) -> bytes:
     return target.getvalue()
 
 
-def for_scripts(language: str) -> str:
+def for_scripts(catalogue: Catalog) -> str:
     """The scripts' catalogue as JSON: {English: words}, with a list of forms where the number decides."""
     words: dict[str, Any] = {
         str(message.id[0] if message.pluralizable else message.id): (
             list(message.string or ()) if message.pluralizable else message.string
         )
-        for message in catalogue(language, "djangojs")
+        for message in catalogue
         if message.id and not message.fuzzy
     }
     return json.dumps(dict(sorted(words.items())), ensure_ascii=False, separators=(",\n", ":")) + "\n"
+
+
+RESPELT = to_locale(AMERICAN)
+"""The folder of the other spelling of English, which nobody translates: no .po, so that it is no language to choose."""
+NEVER = datetime(2026, 1, 1, tzinfo=UTC)
+"""Made of the same words it is the same file, whenever it is made."""
+RESPELT_SCRIPTS = SCRIPT_WORDS / "en-us.json"
+
+
+def respelt(domain: str) -> Catalog:
+    """Those texts of one domain that are spelt otherwise in America, made by rule of the English that was gathered."""
+    found = Catalog(locale="en_US", domain=domain, creation_date=NEVER, revision_date=NEVER)
+    for message in (each for language in languages() for each in catalogue(language, domain) if each.id):
+        given = tuple(message.id) if message.pluralizable else (str(message.id),)
+        spelt = tuple(american(words) for words in given)
+        if spelt != given:
+            found.add(message.id, spelt if message.pluralizable else spelt[0], context=message.context)
+    return found
+
+
+def compiled_american() -> bytes:
+    """What the server says otherwise where a unit spells English the American way."""
+    whole = respelt("django")
+    for message in respelt("staff"):
+        if message.id:
+            whole[message.id] = message
+    target = io.BytesIO()
+    write_mo(target, whole)
+    return target.getvalue()
 
 
 def mo_path(language: str) -> Path:
@@ -171,6 +202,9 @@ def write_all() -> None:
     SCRIPT_WORDS.mkdir(parents=True, exist_ok=True)
     for language in languages():
         mo_path(language).write_bytes(compiled(language))
-        script_path(language).write_text(for_scripts(language), encoding="utf-8")
+        script_path(language).write_text(for_scripts(catalogue(language, "djangojs")), encoding="utf-8")
+    mo_path(RESPELT).parent.mkdir(parents=True, exist_ok=True)
+    mo_path(RESPELT).write_bytes(compiled_american())
+    RESPELT_SCRIPTS.write_text(for_scripts(respelt("djangojs")), encoding="utf-8")
     translation_file_changed(None, mo_path(""))
     FALLBACK_CARDS.write_text(fallback_cards(), encoding="utf-8")

@@ -18,6 +18,7 @@ from django_stubs_ext import StrOrPromise
 
 from alerts.limits.kinds import KINDS, LimitKind
 from alerts.models import Limit
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Patient, Prescription
 
 
@@ -39,7 +40,8 @@ class LimitOrigin:
     @property
     def words(self) -> str:
         """In the reader's language; "" for the default, whose own source says it."""
-        parts = {"by": self.by, "on": self.on, "until": self.until, "why": self.why, "version": self.version}
+        parts = {"by": self.by, "why": self.why, "version": self.version}
+        parts |= {"on": short_day(self.on), "until": short_day(self.until)}
         return str(ORIGIN_WORDS[self.whose, self.until is not None]) % parts
 
     def as_json(self) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import Weekday
+from homedialysis.accounts.services.dates import short_day, told_clock
 from sessions.models.querysets import StaffOnlyQuerySet
 
 
@@ -81,7 +82,7 @@ class RotaTurn(models.Model):
 
     def __str__(self) -> str:
         parts = {"person": self.person, "day": self.get_weekday_display()}
-        parts |= {"begins": f"{self.begins:%H:%M}", "ends": f"{self.ends:%H:%M}"}
+        parts |= {"begins": told_clock(self.begins), "ends": told_clock(self.ends)}
         return gettext("%(person)s, %(day)s %(begins)s to %(ends)s") % parts
 
 
@@ -104,5 +105,5 @@ class Absence(models.Model):
         ]
 
     def __str__(self) -> str:
-        parts = {"person": self.person, "first": self.first_day, "last": self.last_day}
+        parts = {"person": self.person, "first": short_day(self.first_day), "last": short_day(self.last_day)}
         return gettext("%(person)s from %(first)s to %(last)s") % parts

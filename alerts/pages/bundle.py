@@ -31,6 +31,7 @@ from alerts.showing.presenting import ShownAlert, in_order, not_judged_of, of_pa
 from alerts.showing.sparklines import courses_of, drawn, next_treatments
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Patient
 from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
@@ -150,7 +151,7 @@ def _do(request: HttpRequest, alerts: Sequence[Alert], data: Mapping[str, Any]) 
                 "Set aside until %(until)s: %(count)s alert. Until then the list leaves it out.",
                 "Set aside until %(until)s: %(count)s alerts. Until then the list leaves them out.",
                 count,
-            ) % {"until": f"{data['until']:%Y-%m-%d}", "count": count}
+            ) % {"until": short_day(data["until"]), "count": count}
         case "assign":
             acting.assign(alerts=alerts, by=person, at=at, newest=newest, to=data["to"], **words)
             return ngettext(

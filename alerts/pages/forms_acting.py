@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.timezone import localtime
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
@@ -17,6 +18,7 @@ from alerts.models import Absence, RotaTurn, Routine
 from alerts.models.choices import CallResult, Outcome
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.forms import MOMENT, AskingForm, MomentInput
+from homedialysis.accounts.services.dates import short_day, short_moment, told_clock
 from sessions.pages.forms import DateInput
 
 MOST_WORDS = 4000
@@ -192,7 +194,7 @@ class RotaTurnForm(AskingForm[RotaTurn]):
             self.add_error(
                 "ends",
                 gettext("Must be after %(begins)s; %(ends)s was given.")
-                % {"begins": f"{begins:%H:%M}", "ends": f"{ends:%H:%M}"},
+                % {"begins": told_clock(begins), "ends": told_clock(ends)},
             )
         return data
 
@@ -214,7 +216,8 @@ class AbsenceForm(AskingForm[Absence]):
         if isinstance(first, date) and isinstance(last, date) and last < first:
             self.add_error(
                 "last_day",
-                gettext("Must not be before %(first)s; %(last)s was given.") % {"first": first, "last": last},
+                gettext("Must not be before %(first)s; %(last)s was given.")
+                % {"first": short_day(first), "last": short_day(last)},
             )
         return data
 
@@ -242,7 +245,7 @@ class SinceForm(forms.Form):
         since: datetime = self.cleaned_data["since"]
         if since >= self.now:
             raise ValidationError(
-                gettext("Must be before now; %(since)s was given.") % {"since": f"{since:%Y-%m-%d %H:%M}"}
+                gettext("Must be before now; %(since)s was given.") % {"since": short_moment(localtime(since))}
             )
         return since
 

@@ -19,6 +19,7 @@ from alerts.services.acting import may_take_care
 from alerts.services.rota import order_at
 from homedialysis.accounts.models import Unit, Weekday
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
+from homedialysis.accounts.services.dates import week
 from homedialysis.accounts.services.opening import is_open, opens_next
 
 FORMS = {"turn": "turn_form", "absence": "absence_form", "routine": "routine_form"}
@@ -78,7 +79,7 @@ def _context(request: HttpRequest) -> dict[str, Any]:
     open_now = unit is not None and is_open(unit, now)
     moment = now if open_now or unit is None else opens_next(unit, now)
     return {
-        "week": [(day.label, [turn for turn in turns if turn.weekday == day]) for day in Weekday],
+        "week": [(day.label, [turn for turn in turns if turn.weekday == day]) for day in map(Weekday, week())],
         "absences": Absence.objects.visible_to(request.user).filter(last_day__gte=today).select_related("person"),
         "routine": Routine.objects.current(),
         "open_now": open_now,

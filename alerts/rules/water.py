@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any
 
 from django.utils.translation import gettext, ngettext_lazy
@@ -20,6 +20,7 @@ from dosing.science.sources import Status
 from dosing.science.water import LIMITS, Grade, WaterLimit
 from dosing.services.numbers.seen import with_status
 from dosing.services.results.water import Standard
+from homedialysis.accounts.services.dates import told_clock
 from sessions.facts.choices_surroundings import WaterFluid, WaterKind
 from sessions.models import AnsweredCheck, WaterTest
 from sessions.texts.checklist import not_put_right
@@ -118,7 +119,12 @@ def _later_of(history: History, tests: Sequence[ChlorineTest]) -> dict[str, Any]
         return None
     item = after[-1][0]
     at = item.at.astimezone(history.zone)
-    return {"count": len(after), "value": item.value, "day": item.day.isoformat(), "clock": f"{at:%H:%M}"}
+    return {
+        "count": len(after),
+        "value": item.value,
+        "day": item.day.isoformat(),
+        "clock": at.time().isoformat("minutes"),
+    }
 
 
 def _is_held(history: History, kind: str, place: str | None = None) -> bool:
@@ -134,7 +140,7 @@ def _tested_since(seen: Seen) -> str:
     parts = {
         "figure": figure(later["value"] or 0.0, unit="mg/L"),
         "day": day(date.fromisoformat(later["day"])),
-        "clock": later["clock"],
+        "clock": told_clock(time.fromisoformat(later["clock"])),
         "count": later["count"],
     }
     return str(LATER_PASSED % parts)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date
 
-from django.utils.formats import date_format, number_format
+from django.utils.formats import number_format
 from django.utils.functional import lazy
 from django.utils.translation import gettext, ngettext, pgettext
 from django_stubs_ext import StrOrPromise
@@ -13,6 +13,7 @@ from django_stubs_ext import StrOrPromise
 from alerts.rules.base import Evidence
 from dosing.science.sources import Status
 from dosing.services.numbers.seen import with_status
+from homedialysis.accounts.services.dates import told_day
 from homedialysis.accounts.services.units import told_in
 
 
@@ -34,7 +35,7 @@ def capital(words: str) -> str:
 def day(value: date | str) -> str:
     """ "12 May"; a day kept among the parts of a remark is ISO 8601."""
     on = date.fromisoformat(value) if isinstance(value, str) else value
-    return date_format(on, pgettext("day and month", "j M"), use_l10n=False)
+    return told_day(on, pgettext("day and month", "j M"))
 
 
 def figure(value: float, form: str = "g", unit: StrOrPromise = "") -> str:

@@ -22,6 +22,7 @@ from alerts.models.choices import AlertState, CallResult, Outcome, StepKind, Urg
 from alerts.rules import BY_KEY
 from alerts.services import outbox
 from homedialysis.accounts.models import CLINICAL_ROLES, Unit, User
+from homedialysis.accounts.services.dates import short_day, short_moment, told_clock
 from sessions.models import Patient
 
 LONGEST_ASIDE = timedelta(days=92)
@@ -41,7 +42,7 @@ class AlreadyClosed(Exception):
         closed_at = localtime(alert.closed_at)
         super().__init__(
             _("%(person)s closed this alert on %(day)s at %(time)s.")
-            % {"person": alert.closed_by, "day": f"{closed_at:%Y-%m-%d}", "time": f"{closed_at:%H:%M}"}
+            % {"person": alert.closed_by, "day": short_day(closed_at), "time": told_clock(closed_at)}
         )
         self.alert = alert
 
@@ -230,7 +231,7 @@ def set_aside(
         raise ValidationError(
             {
                 "until": _("Must be a day from tomorrow on, at most %(days)s days away; %(given)s was given.")
-                % {"days": longest.days, "given": until}
+                % {"days": longest.days, "given": short_day(until)}
             }
         )
     for current in pressing:
@@ -272,7 +273,7 @@ def log_call(
     if chosen == CallResult.REACHED and not said.strip():
         raise ValidationError({"said": _("The patient was reached: write down what was said.")})
     if next_call_at is not None and not at < next_call_at <= at + LONGEST_TO_NEXT_CALL:
-        parts = {"days": LONGEST_TO_NEXT_CALL.days, "given": f"{next_call_at:%Y-%m-%d %H:%M}"}
+        parts = {"days": LONGEST_TO_NEXT_CALL.days, "given": short_moment(localtime(next_call_at))}
         words = _("Must be later than now, at most %(days)s days; %(given)s was given.") % parts
         raise ValidationError({"next_call_at": words})
     found = _as_seen(_locked([alert.pk for alert in alerts], by), newest)

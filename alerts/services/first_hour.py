@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from django.urls import reverse
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from alerts.models import LookedOver, RotaTurn
 from alerts.models.looked_over import Part
 from homedialysis.accounts.models import BEDSIDE_ROLES, Role, Unit, User
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Dialyser, Laboratory, Patient, SupplyItem, UnitText
 from sessions.services.readiness import ToDo
 
@@ -90,7 +92,10 @@ def _said(looked: dict[str, LookedOver], part: Part) -> str:
     row = looked.get(part)
     if row is None:
         return _("nobody has looked them over")
-    return _("right for this unit, says %(person)s on %(day)s") % {"person": row.by, "day": f"{row.at:%Y-%m-%d}"}
+    return _("right for this unit, says %(person)s on %(day)s") % {
+        "person": row.by,
+        "day": short_day(localtime(row.at)),
+    }
 
 
 def _patients() -> list[ToDo]:

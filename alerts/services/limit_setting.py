@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from alerts.limits.kinds import KINDS
 from alerts.models import Limit
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Patient
 
 
@@ -61,7 +62,7 @@ def limit_row(
     if not why.strip():
         problems["why"] = _("Say why.")
     if until is not None and until <= at:
-        problems["until"] = _("Must be after today; %(given)s was given.") % {"given": f"{until:%Y-%m-%d}"}
+        problems["until"] = _("Must be after today; %(given)s was given.") % {"given": short_day(until)}
     if problems:
         raise ValidationError(problems)
     return Limit(name=name, patient=patient, value=value, why=why.strip(), since=at, until=until, set_by=by)

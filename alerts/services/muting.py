@@ -11,11 +11,13 @@ from datetime import datetime, timedelta
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from alerts.models import Mute
 from alerts.rules import BY_KEY
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Patient
 
 LONGEST = timedelta(days=92)
@@ -66,7 +68,7 @@ def mute(*, patient: Patient, rule: str, until: datetime | None, why: str, by: U
     elif not at < until <= at + LONGEST:
         problems["until"] = _("Must be after today and within %(days)s days; %(given)s was given.") % {
             "days": LONGEST.days,
-            "given": f"{until - timedelta(seconds=1):%Y-%m-%d}",
+            "given": short_day(localtime(until - timedelta(seconds=1))),
         }
     if not why.strip():
         problems["why"] = _("Say why.")

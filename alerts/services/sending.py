@@ -16,7 +16,6 @@ import requests
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.urls import reverse
-from django.utils import translation
 from django.utils.translation import gettext as _
 from pywebpush import WebPushException, webpush
 
@@ -25,7 +24,8 @@ from alerts.models.choices import Channel
 from alerts.services import push_addresses
 from alerts.services.delivery import Answer
 from alerts.services.push_keys import private_key
-from homedialysis.accounts.services.language import language_for
+from homedialysis.accounts.services.language import language_for, reading
+from homedialysis.accounts.services.units import speaking, unit_speaks
 
 TIMEOUT_SECONDS = 10
 TIME_TO_LIVE = 4 * 3600
@@ -41,7 +41,7 @@ def send(row: AlertMessage) -> Answer:
 
 def words_of(row: AlertMessage) -> tuple[str, str]:
     """Subject and text in the language of whom it goes to. Nothing of any patient: not that there is one."""
-    with translation.override(language_for(row.to)):
+    with speaking(unit_speaks()), reading(language_for(row.to)):
         if row.alert_id is None:
             return _("Test message"), _("A test: messages from the home dialysis record reach you here.")
         return _("Please look"), _("Something waits in the home dialysis record and nobody has looked at it yet.")

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from alerts.showing.patient_charts import FIRST, SECOND, THIRD, ChartLevel, ChartPoint, PatientChart
 from dosing.services.month.svg import ticks_of
+from homedialysis.accounts.services.dates import told_day
 from sessions.facts.local_number import decimals
 
 WIDTH, HEIGHT = 300.0, 112.0
@@ -209,4 +209,4 @@ def _line_in_words(drawn: _Drawn, places: int) -> str:
 
 
 def _day(day: date) -> str:
-    return date_format(day, "j M")
+    return told_day(day, "j M")

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext, ngettext
 
+from homedialysis.accounts.services.dates import told_day
 from sessions.facts.local_number import plain
 
 WIDTH, HEIGHT = 300.0, 92.0
@@ -139,7 +139,7 @@ def _short(value: float) -> str:
 
 
 def _words(day: date, value: float, unit: str) -> str:
-    return f"{date_format(day, 'j M')}: {_short(value)} {unit}".strip()
+    return f"{told_day(day, 'j M')}: {_short(value)} {unit}".strip()
 
 
 def _in_words(label: str, unit: str, values: Mapping[date, float], limit: float | None, usual: float | None) -> str:
@@ -151,8 +151,8 @@ def _in_words(label: str, unit: str, values: Mapping[date, float], limit: float 
     ) % {
         "label": label,
         "count": len(days),
-        "first": date_format(days[0], "j M"),
-        "last": date_format(days[-1], "j M"),
+        "first": told_day(days[0], "j M"),
+        "last": told_day(days[-1], "j M"),
         "least": _short(min(values.values())),
         "most": f"{_short(max(values.values()))} {unit}".strip(),
         "newest": _short(values[days[-1]]),

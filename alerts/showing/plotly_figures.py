@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils import timezone
-from django.utils.formats import date_format
 
 from alerts.showing.patient_charts import (
     FIRST,
@@ -21,6 +20,7 @@ from alerts.showing.patient_charts import (
     PatientChart,
 )
 from dosing.services.numbers.axes import far_enough
+from homedialysis.accounts.services.dates import on_charts, told_day
 from sessions.models.local_time import on_wall
 
 Figure = dict[str, Any]
@@ -42,11 +42,12 @@ LANE = 0.24
 
 
 def days_axis(walls: Sequence[str], *, within: tuple[datetime, datetime]) -> Figure:
-    """An axis of days for moments as `on_wall` writes them: day before month, a week around one that stands alone.
+    """An axis of days, as the unit writes them, for moments of `on_wall`: a week around one that stands alone.
 
     within: the time that is drawn where there is no moment at all.
     """
-    axis: Figure = {"type": "date", "tickformat": "%-d %b %Y", "hoverformat": "%-d %b %Y, %H:%M", "nticks": 8}
+    told = on_charts()
+    axis: Figure = {"type": "date", "tickformat": told.day, "hoverformat": told.moment, "nticks": 8}
     if len(set(walls)) == 1:
         only = datetime.fromisoformat(walls[0])
         axis |= {"range": [(only + days).isoformat(timespec="minutes") for days in (-AROUND, AROUND)]}
@@ -130,7 +131,7 @@ def _outside(chart: PatientChart) -> Iterator[Figure]:
 
 def _read(point: ChartPoint, name: str) -> str:
     """What the pointer shows: day, figure with its unit, and by which limit it is outside."""
-    day = date_format(timezone.localtime(point.at), "D j M Y, H:i")
+    day = told_day(timezone.localtime(point.at), "D j M Y, H:i")
     return "<br>".join(_lines(point, f"{name}: {point.words}", day))
 
 

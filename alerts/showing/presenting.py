@@ -19,6 +19,7 @@ from alerts.showing.alert_words import advice_of, figure_of
 from alerts.showing.in_short import InShort, in_short
 from alerts.showing.pictures import Picture
 from alerts.showing.sparklines import Contact, NextTreatment, last_contacts, next_treatments
+from homedialysis.accounts.services.dates import told_clock
 from sessions.models import Patient, RecordSource, TreatmentRecord
 
 LINES = 4
@@ -60,7 +61,7 @@ def line_of(item: dict[str, Any], patient: Patient, paper: frozenset[str] = froz
         words = figure_of(seen)
     return EvidenceLine(
         day=seen.day,
-        clock=f"{seen.at.astimezone(zone):%H:%M}" if seen.record else "",
+        clock=told_clock(seen.at.astimezone(zone)) if seen.record else "",
         label=words.label,
         value=words.value,
         limit=words.limit,

@@ -13,7 +13,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -22,6 +21,7 @@ from alerts.showing.alert_words import title_of
 from alerts.showing.plotly_figures import INK, LIMIT, LINE_1, LINE_2, SOFT, days_axis
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight, nights_of
+from homedialysis.accounts.services.dates import told_day
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS
 from sessions.models import BloodResult, Patient, Prescription, VascularAccess
@@ -218,7 +218,7 @@ def _read(night: ComputedNight, key: str) -> str:
 
 
 def _day(at: datetime) -> str:
-    return date_format(timezone.localtime(at), "D j M Y, H:i")
+    return told_day(timezone.localtime(at), "D j M Y, H:i")
 
 
 def _lane(name: str, moments: Iterable[MomentOnTheLine]) -> dict[str, Any]:

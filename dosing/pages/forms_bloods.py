@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from dosing.services.numbers.blood_units import spoken_of, three_figures
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField
+from homedialysis.accounts.services.dates import short_day, short_moment
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient
@@ -77,11 +78,11 @@ class BloodsForm(AsksAgain, forms.Form):
         for name in ("pre_drawn_at", "post_drawn_at"):
             if data.get(name) and data[name] > now:
                 self.add_error(
-                    name, gettext("Lies ahead of now, %(now)s.") % {"now": f"{timezone.localtime(now):%Y-%m-%d %H:%M}"}
+                    name, gettext("Lies ahead of now, %(now)s.") % {"now": short_moment(timezone.localtime(now))}
                 )
             if data.get(name) and data[name] < plausible.EARLIEST:
                 self.add_error(
-                    name, gettext("Must not lie before %(earliest)s.") % {"earliest": f"{plausible.EARLIEST:%Y-%m-%d}"}
+                    name, gettext("Must not lie before %(earliest)s.") % {"earliest": short_day(plausible.EARLIEST)}
                 )
         return data
 
@@ -104,12 +105,12 @@ class BloodsForm(AsksAgain, forms.Form):
         )
         return words % {
             "name": shown.label,
-            "drawn": f"{timezone.localtime(there.drawn_at):%Y-%m-%d %H:%M}",
+            "drawn": short_moment(timezone.localtime(there.drawn_at)),
             "was": three_figures(shown.from_canonical(there.value)),
             "new": three_figures(shown.from_canonical(result.value)),
             "unit": shown.unit,
             "by": there.entered_by.name,
-            "at": f"{timezone.localtime(there.entered_at):%Y-%m-%d %H:%M}",
+            "at": short_moment(timezone.localtime(there.entered_at)),
         }
 
     def _judge_minutes(self, data: dict[str, Any]) -> None:

@@ -17,6 +17,7 @@ from dosing.services.planner.expecting import DOSE_WANTED
 from dosing.services.planner.patterns import NIGHTS, nights_words, pattern_of
 from homedialysis.accounts.models import Weekday
 from homedialysis.accounts.pages.typed_numbers import NumberField, WholeNumberField
+from homedialysis.accounts.services.dates import laid_out
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS
 from sessions.models import Dialyser, Prescription
@@ -68,6 +69,9 @@ class PlannerForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        days = self.fields["weekdays"]
+        assert isinstance(days, forms.ChoiceField)
+        days.choices = laid_out(Weekday.choices)
         dialyser = self.fields["dialyser"]
         assert isinstance(dialyser, forms.ModelChoiceField)
         dialyser.queryset = Dialyser.objects.to_try(timezone.now())

@@ -22,6 +22,7 @@ from dosing.services.month.unit_report import unit_report
 from homedialysis.accounts.models import User, signed_in
 from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
+from homedialysis.accounts.services.dates import short_day
 from sessions.facts.choices import LeftReason
 from sessions.models import AccessInfection, HospitalStay, Patient, VascularAccess
 from sessions.pages.persons import shown_patient
@@ -81,10 +82,10 @@ def _not_before(form: forms.BaseForm, name: str, first: date, what: str) -> None
         form.add_error(
             name,
             gettext("It lies ahead: today is %(today)s, %(given)s was given.")
-            % {"today": f"{timezone.localdate():%Y-%m-%d}", "given": given},
+            % {"today": short_day(timezone.localdate()), "given": short_day(given)},
         )
     elif given and given < first:
-        form.add_error(name, what % {"first": first, "given": given})
+        form.add_error(name, what % {"first": short_day(first), "given": short_day(given)})
 
 
 @staff_only

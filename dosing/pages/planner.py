@@ -36,6 +36,7 @@ from dosing.services.planner.fluid_of_schedule import NightFluid
 from dosing.services.planner.patterns import nights_words, pattern_of
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
+from homedialysis.accounts.services.dates import place_in_week
 from sessions.facts.choices import Analyte
 from sessions.facts.local_number import decimals, plain
 from sessions.models import Patient, Prescription
@@ -273,7 +274,7 @@ def _day_name(candidate: Candidate, day: int) -> str:
 def _days(candidate: Candidate) -> str:
     if candidate.pattern.cycle_days != 7 or candidate.pattern.per_week == 7:
         return ""
-    return ": " + ", ".join(str(Weekday(day).label)[:2] for day in candidate.pattern.days)
+    return ": " + ", ".join(str(Weekday(day).label)[:2] for day in sorted(candidate.pattern.days, key=place_in_week))
 
 
 def _directions(first: Candidate, other: Candidate) -> str:

@@ -19,6 +19,7 @@ from django.db import transaction
 
 from dosing.models import Job
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.language import language_here, reading
 from homedialysis.accounts.services.units import speaking, unit_speaks
 
 logger = logging.getLogger(__name__)
@@ -83,7 +84,7 @@ def work(*, now: Callable[[], datetime], seconds: float = SECONDS_A_TURN) -> boo
         if job is None:
             return False
         try:
-            with speaking(unit_speaks()):
+            with speaking(unit_speaks()), reading(language_here()):
                 _turn(job, now, lambda: time.monotonic() - began > seconds)
         except Exception as problem:
             logger.exception("A job failed", extra={"job": job.pk})
@@ -125,7 +126,7 @@ def _parts(job: Job) -> zipfile.ZipFile:
 
 
 def _finish(job: Job, at: datetime) -> None:
-    job.result = f"{job.kind}-{job.asked_at:%Y-%m-%d}-{job.pk}.zip"
+    job.result = f"{job.kind}-{job.asked_at.date().isoformat()}-{job.pk}.zip"
     _parts_path(job).replace(result_path(job))
     job.finished_at = at
 

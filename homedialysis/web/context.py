@@ -1,4 +1,4 @@
-"""What every page may show: the unit with its numbers, and the release."""
+"""What every page may show: the unit with its numbers, the release, and how days are written."""
 
 from __future__ import annotations
 
@@ -9,13 +9,14 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.units import spoken
 from homedialysis.web.middleware import unit_of
 from sessions.models import Patient
 from sessions.models.local_time import unit_there
 
 
 def unit(request: HttpRequest) -> dict[str, Any]:
-    return {"unit": unit_for(request), "release": settings.VERSION}
+    return {"unit": unit_for(request), "release": settings.VERSION, "dates": spoken().dates}
 
 
 def unit_for(request: HttpRequest) -> Unit | None:

@@ -11,8 +11,8 @@ from django.urls import reverse
 from django.utils import timezone, translation
 
 from homedialysis.accounts.models import Unit
-from homedialysis.accounts.services.language import language_for, languages_for
-from homedialysis.accounts.services.units import SI, speaking, units_of
+from homedialysis.accounts.services.language import language_for, languages_for, reading
+from homedialysis.accounts.services.units import SI, canonical_of, speaking, units_of
 
 Respond = Callable[[HttpRequest], HttpResponse]
 SCREENS_IN = "X-Bedside-Language"
@@ -38,7 +38,7 @@ class UserLanguage:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         language = language_of(request)
         request.LANGUAGE_CODE = language
-        with translation.override(language):
+        with reading(language):
             response = self.respond(request)
         response.headers.setdefault("Content-Language", language)
         return response
@@ -53,14 +53,19 @@ def language_of(request: HttpRequest) -> str:
 
 
 class UnitTime:
-    """Pages of signed-in people have the units and the clock of the unit; those of one patient the patient's clock."""
+    """Pages of signed-in people have the units and the clock of the unit; those of one patient the patient's clock.
+
+    What programs are answered has canonical units and UTC; its sentences have the dates and the spelling of the unit.
+    """
 
     def __init__(self, respond: Respond) -> None:
         self.respond = respond
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         units = SI
-        if request.user.is_authenticated and not request.path.startswith("/api/") and (unit := unit_of(request)):
+        if request.path.startswith("/api/"):
+            units = canonical_of(Unit.objects.first())
+        elif request.user.is_authenticated and (unit := unit_of(request)):
             timezone.activate(ZoneInfo(unit.time_zone))
             units = units_of(unit, request.user)
         try:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from django.utils.translation import gettext
 from rest_framework import serializers
 
+from homedialysis.accounts.services.dates import short_moment
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Dialyser, Medication, Patient, Prescription
@@ -248,7 +249,7 @@ class BloodSent(KnownFields):
             self._judge_minutes(data["post_minutes"], data["post_method"])
         now: datetime = self.context["now"]
         if data["drawn_at"] > now:
-            why = gettext("It lies after the server's time, %(now)s UTC.") % {"now": f"{now:%Y-%m-%d %H:%M}"}
+            why = gettext("It lies after the server's time, %(now)s UTC.") % {"now": short_moment(now.astimezone(UTC))}
             raise serializers.ValidationError({"drawn_at": why})
         return data
 

@@ -4,30 +4,27 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import pgettext
+
+from homedialysis.accounts.services.dates import told_clock, told_day
 
 
 def day(when: date | None) -> str:
     """A day with its weekday and year, in the order and with the joining words of the language."""
     # Translators: a weekday, day, month and year in Django's letters, such as "l, j \d\e F \d\e Y" in Spanish.
-    return _written(when, pgettext("weekday, day, month, year", "D j M Y"))
+    return told_day(when, pgettext("weekday, day, month, year", "D j M Y"))
 
 
 def plain_day(when: date | None) -> str:
     """A day without its weekday."""
-    return _written(when, pgettext("day, month, year", "j F Y"))
+    return told_day(when, pgettext("day, month, year", "j F Y"))
 
 
 def month(when: date | None) -> str:
-    return _written(when, pgettext("month, year", "F Y"))
+    return told_day(when, pgettext("month, year", "F Y"))
 
 
 def plain_moment(when: datetime) -> str:
     """A day and a time of day, on the clock of the page."""
-    return f"{plain_day(localtime(when))}, {localtime(when):%H:%M}"
-
-
-def _written(when: date | None, letters: str) -> str:
-    return date_format(when, letters, use_l10n=False) if when else ""
+    return f"{plain_day(localtime(when))}, {told_clock(localtime(when))}"

@@ -12,6 +12,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from homedialysis.accounts.services.dates import short_day
 from sessions.facts.medicines import (
     ATC_CODE,
     GROUPS,
@@ -99,9 +100,10 @@ class Medication(NotedOutcome):
     @property
     def said(self) -> str:
         """All that is noted of it, in one sentence."""
-        span = gettext("from %(first)s") % {"first": f"{self.from_on:%Y-%m-%d}"}
+        span = gettext("from %(first)s") % {"first": short_day(self.from_on)}
         if self.until_on:
-            span = gettext("%(first)s to %(last)s") % {"first": f"{self.from_on:%Y-%m-%d}", "last": f"{self.until_on}"}
+            days = {"first": short_day(self.from_on), "last": short_day(self.until_on)}
+            span = gettext("%(first)s to %(last)s") % days
         return "; ".join(filter(None, (str(self), span, self.why, self.words, self.ended_because)))
 
     def clean(self) -> None:

@@ -11,6 +11,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext, gettext_noop
 from django.utils.translation import gettext_lazy as _
 
+from homedialysis.accounts.services.dates import short_day
 from sessions.facts.choices import InfectionKind, StayKind
 from sessions.models.patient import Patient, VascularAccess
 from sessions.models.querysets import EntryQuerySet
@@ -56,7 +57,7 @@ class AccessInfection(NotedOutcome):
         ]
 
     def __str__(self) -> str:
-        return gettext("%(kind)s from %(day)s") % {"kind": self.get_kind_display(), "day": f"{self.began_on:%Y-%m-%d}"}
+        return gettext("%(kind)s from %(day)s") % {"kind": self.get_kind_display(), "day": short_day(self.began_on)}
 
 
 _FROM = {
@@ -104,4 +105,4 @@ class HospitalStay(NotedOutcome):
         ]
 
     def __str__(self) -> str:
-        return gettext(_FROM[StayKind(self.kind)]) % {"day": f"{self.admitted_on:%Y-%m-%d}"}
+        return gettext(_FROM[StayKind(self.kind)]) % {"day": short_day(self.admitted_on)}

@@ -16,11 +16,11 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonRes
 from django.shortcuts import render
 from django.templatetags.static import static
 from django.urls import reverse
-from django.utils import translation
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from homedialysis.accounts.pages.guards import bedside_only
+from homedialysis.accounts.services.language import language_here
 
 FOLDER = Path(__file__).resolve().parent.parent / "static" / "bedside"
 TEMPLATES = Path(__file__).resolve().parent.parent.parent / "templates" / "sessions"
@@ -105,7 +105,7 @@ def shell(request: HttpRequest) -> HttpResponse:
     """The page in which the scripts draw every screen. It holds nothing of anybody: phones keep it."""
     context = {
         "release": current_release(),
-        "language": translation.get_language() or "en",
+        "language": language_here(),
         "words": words_of_scripts(),
         "languages": json.dumps(dict(settings.LANGUAGES), ensure_ascii=False),
         "sheets": sheets(),
@@ -182,7 +182,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
             "start_url": tonight,
             "scope": "/",
             "display": "standalone",
-            "lang": translation.get_language() or "en",
+            "lang": language_here(),
             "background_color": PAPER,
             "theme_color": PAPER,
             "icons": icons,

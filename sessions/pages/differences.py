@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from django.utils.dateparse import parse_datetime
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
+from homedialysis.accounts.services.dates import short_moment
 from sessions.facts import plausible
 from sessions.facts.choices import (
     BloodReturn,
@@ -40,6 +43,8 @@ CODES: dict[str, dict[str, Any]] = {
     "early_reason": dict(EarlyReason.choices),
 }
 """Fields that hold a code, with what people read."""
+MOMENT = "at"
+"""How the name of every field ends that holds a moment, and no other that holds text."""
 
 
 def changed_fields(before: dict[str, Any], after: dict[str, Any]) -> list[dict[str, str]]:
@@ -68,5 +73,7 @@ def _in_words(field: str, value: Any) -> str:
         return _("yes") if value else _("no")
     if isinstance(value, float):
         return plain(value)
+    if field.endswith(MOMENT) and (moment := parse_datetime(str(value))):
+        return short_moment(localtime(moment))
     known = CODES.get(field, {}).get(value)
     return ready.words_of(str(value)) if known is None else str(known)

@@ -18,6 +18,7 @@ from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.typed_numbers import NumberField, ToldField
 from homedialysis.accounts.pages.zones import ZoneField
+from homedialysis.accounts.services.dates import short_day
 from sessions.facts import plausible
 from sessions.facts.choices import AccessKind, Limb
 from sessions.facts.local_number import plain
@@ -80,7 +81,7 @@ class EnrolForm(AsksAgain, AskingForm[Patient]):
             self.add_error(
                 "birth_date",
                 gettext("Must lie before today, %(today)s; %(given)s was given.")
-                % {"today": today, "given": data["birth_date"]},
+                % {"today": short_day(today), "given": short_day(data["birth_date"])},
             )
         return data
 
@@ -214,7 +215,7 @@ class PrescriptionForm(AskingForm[Prescription]):
         today = timezone.localdate()
         last = today + MOST_AHEAD
         if given is not None and not today <= given <= last:
-            parts = {"today": today, "last": last, "given": given}
+            parts = {"today": short_day(today), "last": short_day(last), "given": short_day(given)}
             raise forms.ValidationError(
                 gettext("Must lie between today, %(today)s, and %(last)s; %(given)s was given.") % parts
             )

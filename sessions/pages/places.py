@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from homedialysis.accounts.pages.forms_unit import dialled
 from homedialysis.accounts.pages.guards import clinical_only
 from homedialysis.accounts.pages.zones import ZoneField
+from homedialysis.accounts.services.dates import short_day
 from sessions.facts.places import Place, place_at
 from sessions.models import Patient
 from sessions.pages.forms import DateInput
@@ -58,7 +59,7 @@ class PlaceForm(forms.Form):
         since, until = data.get("since"), data.get("until")
         if since and until and until < since:
             words = gettext("Must not lie before %(since)s; %(until)s was given.")
-            self.add_error("until", words % {"since": since, "until": until})
+            self.add_error("until", words % {"since": short_day(since), "until": short_day(until)})
         return data
 
 

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, nephrologist_only, staff_only
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Patient, Prescription, PrescriptionDraft
 from sessions.pages.forms import PrescriptionForm
 from sessions.pages.persons import shown_patient
@@ -126,7 +127,7 @@ def _signed(request: HttpRequest, form: PrescriptionForm, draft: PrescriptionDra
     if form.begins is None:
         words = _("Prescription %(version)s is signed and in force from now.") % {"version": signed.version}
     else:
-        parts = {"version": signed.version, "day": f"{form.cleaned_data['starts_on']:%Y-%m-%d}"}
+        parts = {"version": signed.version, "day": short_day(form.cleaned_data["starts_on"])}
         words = (
             _("Prescription %(version)s is signed. It is in force from %(day)s; until then the one before holds.")
             % parts

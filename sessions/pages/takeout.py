@@ -19,7 +19,7 @@ from django.views.decorators.http import require_safe
 
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.pages.guards import bedside_only
-from homedialysis.accounts.services.language import language_for
+from homedialysis.accounts.services.language import language_for, language_here, reading, spelt
 from homedialysis.accounts.services.units import speaking, units_of
 from sessions.models import Patient
 from sessions.services import takeout
@@ -48,7 +48,7 @@ def whole_zip(request: HttpRequest, patient_id: uuid.UUID) -> StreamingHttpRespo
 
 def _spoken(pieces: Iterator[T]) -> Iterator[T]:
     """The same, each made in the language of this request: the pieces are asked for when it is over."""
-    language = translation.get_language() or ""
+    language = spelt(language_here())
 
     def one_by_one() -> Iterator[T]:
         while True:
@@ -97,9 +97,9 @@ def _printed(request: HttpRequest, patient_id: uuid.UUID, make: Callable[[Patien
     """A sheet of one patient, in the patient's language and units whoever prints it: that phone types it in."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
     note_reading(request, patient.pk)
-    asked = translation.get_language() or ""
+    asked = language_here()
     language = language_for(patient.account, wished=asked) if patient.account else asked
-    with translation.override(language), speaking(units_of(Unit.objects.current(), patient.account)):
+    with speaking(units_of(Unit.objects.current(), patient.account)), reading(language):
         made = make(patient)
     headers = {"Content-Disposition": f'inline; filename="{name}"', "Cache-Control": "no-store"}
     return HttpResponse(made, content_type="application/pdf", headers=headers)

@@ -14,13 +14,14 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import get_language, gettext, override
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from homedialysis.accounts.models import Role, User, signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
+from homedialysis.accounts.services.language import language_here, reading
 from sessions.facts.choices import TextKind
 from sessions.models import Patient, TextSignature
 from sessions.pages.list_rows import SPECS, ListRows
@@ -82,7 +83,7 @@ def signing_index(request: HttpRequest) -> HttpResponse:
 def _cells(signed: Signatures, part: TextPart, role: str) -> Iterator[dict[str, Any]]:
     """How it stands in each language."""
     for code, name in settings.LANGUAGES:
-        with override(code):
+        with reading(code):
             state, row = signed.state(part, role), signed.of(part, role)
         yield {"language": name, "state": STATES[state], "row": row, "holds": state == State.HOLDS}
 
@@ -144,7 +145,7 @@ def _usual(user: User) -> dict[str, Any]:
     """The languages that this person signed last, else the one of this page; a year from today."""
     last = TextSignature.objects.filter(signed_by=user).first()
     return {
-        "languages": list(last.fingerprints) if last else [get_language()],
+        "languages": list(last.fingerprints) if last else [language_here()],
         "read_again_on": timezone.localdate() + USUAL,
     }
 
@@ -192,6 +193,6 @@ def _shown(
 
 def _reading(part: TextPart, texts: Texts, code: str, name: str) -> dict[str, Any]:
     """The words in one language, as rows to be read under headings of the page's own."""
-    with override(code):
+    with reading(code):
         content = part.content(texts)
     return {"code": code, "name": name, "rows": ListRows.of_content(SPECS[part.place.kind], content).forms}

@@ -22,6 +22,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from homedialysis.accounts.services.dates import short_day, told_day
 from sessions.facts import plausible
 from sessions.facts.choices import (
     BloodReturn,
@@ -128,7 +129,7 @@ class MomentField(serializers.DateTimeField):
         if value.tzinfo is None:
             self.fail("no_zone")
         if (moment := super().enforce_timezone(value)) < plausible.EARLIEST:
-            self.fail("too_early", given=value, earliest=f"{plausible.EARLIEST:%Y-%m-%d}")
+            self.fail("too_early", given=value, earliest=short_day(plausible.EARLIEST))
         return moment
 
 
@@ -340,7 +341,7 @@ def _in_utc(value: Any) -> Any:
 
 def _clock(moment: datetime, zone: ZoneInfo) -> str:
     """A time as the patient's wall clock shows it."""
-    return f"{moment.astimezone(zone):%Y-%m-%d %H:%M}"
+    return told_day(moment.astimezone(zone), "j M Y, H:i")
 
 
 def _faults_of_one_place(rows: list[dict[str, Any]], names: Mapping[int, str]) -> list[dict[str, str]]:

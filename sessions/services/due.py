@@ -22,11 +22,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.conf import settings
-from django.utils.formats import date_format
 from django.utils.translation import gettext, override
 from django.utils.translation import gettext_noop as _
 
+from homedialysis.accounts.services.dates import short_day
+from homedialysis.accounts.services.language import every_spelling
 from sessions.facts.choices import AccessKind, Analyte
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind, WaterKind, WaterPlace
 from sessions.models import BloodsDue, Patient
@@ -122,7 +122,7 @@ def last_time(code: str, parts: Mapping[str, Any]) -> str:
     """What is known of the last time, in the language of the reader; code: of `LAST_TIME`, parts: as kept in `Due`."""
     given = dict(parts)
     for name in given.keys() & {"day", "since"}:
-        given[name] = date_format(date.fromisoformat(given[name]), "j M Y")
+        given[name] = short_day(date.fromisoformat(given[name]))
     if "results" in given:
         given["results"] = ", ".join(str(Analyte(each).label) for each in given["results"])
     words = gettext(LAST_TIME[code]) % given
@@ -338,7 +338,7 @@ def _after_infection(facts: SurroundingsFacts) -> Iterator[Due]:
 
 def _in_every_language(words: str) -> set[str]:
     found = set()
-    for code, _name in settings.LANGUAGES:
+    for code in every_spelling():
         with override(code):
             found.add(gettext(words).casefold())
     return found

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from homedialysis.accounts.services.dates import told_clock
 from sessions.facts.choices import EventKind, EventOutcome, HelpCalled, SiteUse
 from sessions.facts.fields import EVENT_MOMENTS
 from sessions.models import Event
@@ -39,4 +40,4 @@ def course_words(kind: str, course: Mapping[str, Any]) -> list[str]:
 
 
 def _clock(moment: str) -> str:
-    return f"{timezone.localtime(datetime.fromisoformat(moment)):%H:%M}"
+    return told_clock(timezone.localtime(datetime.fromisoformat(moment)))

@@ -17,12 +17,13 @@ from typing import Any
 import typst
 from django.conf import settings
 from django.utils.text import Truncator
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.language import language_here
 from sessions.facts.choices import CheckPart, TextKind
 from sessions.facts.fields import FLUID, MEASURED, READING, SITE, Field, columns, on_paper
+from sessions.facts.local_day import plain_day
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import ORDERED, Ordered
 from sessions.models import Patient, Prescription, VascularAccess
@@ -65,7 +66,7 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
     day = at.astimezone(zone_of(patient))
     return {
         "title": _("Treatment flow sheet"),
-        "language": (get_language() or "en").split("-")[0],
+        "language": language_here().split("-")[0],
         "patient": "" if blank else f"{patient.name} · {patient.hospital_number}",
         "unit": {
             "name": unit.name if unit else "",
@@ -84,7 +85,7 @@ def sheet_of(patient: Patient, *, at: datetime, blank: bool) -> dict[str, Any]:
         "words": _words(),
         "no_alarm": _("This is a record, not an alarm: nobody watches it while you treat."),
         "made": _("Printed on {day}. The prescription may have changed since: ask the unit when in doubt.").format(
-            day=f"{day:%Y-%m-%d}"
+            day=plain_day(day)
         ),
         "cards": wall_sheet_of(patient, at=at),
         "afterwards": _("Afterwards: enter this sheet in the app under “From paper”, or hand it to the unit."),

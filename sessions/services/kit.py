@@ -13,9 +13,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.utils.translation import get_language, override
+from django.utils.translation import override
 
 from homedialysis.accounts.models import Unit, User
+from homedialysis.accounts.services.language import language_here
 from homedialysis.accounts.services.units import speaking, units_of
 from homedialysis.running.history import history_id
 from sessions.facts import plausible
@@ -117,7 +118,7 @@ def _kit(patient: Patient, reader: User, now: datetime, unit: Unit | None) -> Js
         "server_time": now.isoformat(),
         "release": settings.VERSION,
         "history_id": history_id(),
-        "language": get_language(),
+        "language": language_here(),
         "account": {"id": reader.pk, "name": str(reader), "role": reader.role},
         "patient": _patient(asked, access, unit),
         "unit": unit and _unit(unit),
@@ -189,6 +190,8 @@ def _unit(unit: Unit) -> Json:
         "on_call_number": unit.on_call_number,
         # The phone works out who looks next by itself, for as long as it is offline: on the unit's own clock.
         "time_zone": unit.time_zone,
+        "dates": {"order": unit.day_order, "clock": unit.hour_clock},
+        "english": unit.english,
         "opening_hours": [
             {"weekday": each.weekday, "opens": f"{each.opens:%H:%M}", "closes": f"{each.closes:%H:%M}"}
             for each in unit.opening_hours.all()

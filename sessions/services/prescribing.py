@@ -7,9 +7,11 @@ from datetime import datetime
 
 from django.db import transaction
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Role, User
+from homedialysis.accounts.services.dates import short_moment
 from sessions.models import Patient, Prescription, PrescriptionDraft
 from sessions.signals import prescription_signed
 
@@ -47,7 +49,7 @@ def sign_prescription(
     if last and last.in_force.lower >= begins:
         raise NotForSigning(
             _("Prescription %(version)s begins on %(begins)s, after this one.")
-            % {"version": last.version, "begins": f"{last.in_force.lower:%Y-%m-%d %H:%M}"}
+            % {"version": last.version, "begins": short_moment(localtime(last.in_force.lower))}
         )
     if last and last.in_force.upper is None:
         last.in_force = DateTimeTZRange(last.in_force.lower, begins)

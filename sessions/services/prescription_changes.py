@@ -12,6 +12,7 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.dates import place_in_week
 from sessions.facts.local_day import plain_moment
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import ORDERED
@@ -44,7 +45,7 @@ def _in_words(prescription: Prescription, name: str) -> str:
     value = getattr(prescription, name)
     if name == "weekdays":
         short = (_("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"))
-        return ", ".join(short[day] for day in value) or _("free")
+        return ", ".join(short[day] for day in sorted(value, key=place_in_week)) or _("free")
     display = getattr(prescription, f"get_{name}_display", None)
     if display:
         return str(display())

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from homedialysis.accounts.services.dates import place_in_week
 from sessions.facts.choices import Anticoagulant
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import ANTICOAGULATION, ORDERED
@@ -170,5 +171,5 @@ IN_OWN_WORDS: dict[str, Callable[[Prescription], OrderedLine]] = {
 def days(prescription: Prescription) -> str:
     """ "Monday, Wednesday, Friday", or how many a week when no days are fixed."""
     if prescription.weekdays:
-        return ", ".join(str(WEEKDAYS[day]) for day in sorted(prescription.weekdays))
+        return ", ".join(str(WEEKDAYS[day]) for day in sorted(prescription.weekdays, key=place_in_week))
     return _("%(count)s a week") % {"count": plain(prescription.days_per_week)}

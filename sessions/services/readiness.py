@@ -8,12 +8,13 @@ from datetime import datetime
 
 from django.conf import settings
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext, override
 
 from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.dates import told_day
+from homedialysis.accounts.services.language import every_spelling
 from sessions.facts.choices import AccessKind, SiteUse
 from sessions.facts.choices_surroundings import MachineKind
 from sessions.models import AccessSite, Machine, Patient, SupplyCount, Training, WaterTest
@@ -122,7 +123,7 @@ def _named(tests: Iterable[WaterTest]) -> str:
         % {
             "test": test.get_kind_display(),
             "place": test.get_place_display(),
-            "day": date_format(test.sampled_at.astimezone(zone_of(test.patient)), "j M Y"),
+            "day": told_day(test.sampled_at.astimezone(zone_of(test.patient)), "j M Y"),
         }
         for test in tests
     )
@@ -152,7 +153,7 @@ def _supervised(patient: Patient) -> ToDo:
 
 def _in_each_language(words: str) -> set[str]:
     found = set()
-    for code, _name in settings.LANGUAGES:
+    for code in every_spelling():
         with override(code):
             found.add(_(words))
     return found

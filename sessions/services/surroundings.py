@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, Generic, TypeVar
 
 from django.core.exceptions import ValidationError
@@ -11,6 +11,7 @@ from django.db import IntegrityError, models, transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.dates import short_day, short_moment
 from sessions.facts import plausible
 from sessions.facts.choices_surroundings import MachineKind, WaterFluid, WaterKind, WaterPlace
 from sessions.models import Entry, Machine, Patient, SupplyDelivery
@@ -154,10 +155,10 @@ def refuse_time(given: datetime | date | None, *, field: str, at: datetime) -> N
     too_early = given < earliest if isinstance(given, datetime) else given < earliest.date()
     if too_late:
         words = _("It lies ahead of now, %(now)s UTC; %(given)s was given.")
-        raise ValidationError({field: words % {"now": f"{at:%Y-%m-%d %H:%M}", "given": f"{given:%Y-%m-%d}"}})
+        raise ValidationError({field: words % {"now": short_moment(at.astimezone(UTC)), "given": short_day(given)}})
     if too_early:
         words = _("It must not lie before %(limit)s; %(given)s was given.")
-        raise ValidationError({field: words % {"limit": f"{earliest:%Y-%m-%d}", "given": f"{given:%Y-%m-%d}"}})
+        raise ValidationError({field: words % {"limit": short_day(earliest), "given": short_day(given)}})
 
 
 def _tell(patient: Patient, at: datetime) -> None:

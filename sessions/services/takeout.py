@@ -12,7 +12,7 @@ import json
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
@@ -22,6 +22,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 from rest_framework import serializers
 
+from homedialysis.accounts.services.dates import short_moment
 from sessions.models import (
     AccessSite,
     BloodResult,
@@ -221,7 +222,9 @@ class _Outlet(io.RawIOBase):
 
 def as_zip(patient: Patient, *, at: datetime) -> Iterator[bytes]:
     """A zip of about.txt, record.json and one CSV for each table, piece by piece."""
-    files: dict[str, Iterable[str]] = {"about.txt": [gettext(ABOUT).format(made_at=f"{at:%Y-%m-%d %H:%M} UTC")]}
+    files: dict[str, Iterable[str]] = {
+        "about.txt": [gettext(ABOUT).format(made_at=f"{short_moment(at.astimezone(UTC))} UTC")]
+    }
     files["record.json"] = as_json(patient, at=at)
     files |= {f"{table.name}.csv": as_csv(table) for table in tables_of(patient)}
     outlet = _Outlet()

@@ -13,8 +13,9 @@ from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
-from django.utils.translation import get_language, get_language_info, gettext, override
+from django.utils.translation import get_language_info, gettext, override
 
+from homedialysis.accounts.services.language import language_here
 from sessions.facts.choices import TextKind
 from sessions.texts import checklist, emergency, flows, run_sheets
 from sessions.texts.earlier import EARLIER
@@ -148,7 +149,7 @@ def mark(kind: str, technique: str, content: Content, standing: Content) -> Cont
 
 
 def _marked(kind: str, row: Row, ours: Row, before: Row) -> Row:
-    now = get_language() or settings.LANGUAGE_CODE
+    now = language_here()
     own = {}
     for name in WORDS[kind]:
         if row.get(name) != ours.get(name, ""):
@@ -169,7 +170,7 @@ def only(kind: str, content: Content, key: str) -> Content:
 
 def foreign(row: Row, *names: str) -> str:
     """A sentence that says in which other language the unit wrote these words itself, or "" where it did not."""
-    here = get_language() or settings.LANGUAGE_CODE
+    here = language_here()
     found = {row["own"][name] for name in names or tuple(row["own"]) if row["own"].get(name) and row.get(name)} - {here}
     if not found:
         return ""

@@ -14,10 +14,11 @@ from typing import Any
 
 from django.conf import settings
 from django.db.models import Q
-from django.utils.translation import get_language, override
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Role, User
+from homedialysis.accounts.services.dates import short_day
+from homedialysis.accounts.services.language import language_here, reading
 from sessions.facts.choices import EventKind, Technique, TextKind
 from sessions.models import Patient, TextSignature
 from sessions.services import text_rows
@@ -103,7 +104,7 @@ class Signatures:
 
     def of(self, part: TextPart, role: str) -> TextSignature | None:
         """The newest signature of this role that covers the language of the moment."""
-        language = get_language() or settings.LANGUAGE_CODE
+        language = language_here()
         return next((row for row in self._all(part, role) if language in row.fingerprints), None)
 
     def _all(self, part: TextPart, role: str) -> list[TextSignature]:
@@ -118,7 +119,7 @@ class Signatures:
         row = self.of(part, role)
         if row is None:
             return State.MISSING
-        if row.fingerprints[get_language() or settings.LANGUAGE_CODE] != part.fingerprint(self._texts):
+        if row.fingerprints[language_here()] != part.fingerprint(self._texts):
             return State.CHANGED
         return State.HOLDS if self._today < row.read_again_on else State.OLD
 
@@ -133,7 +134,7 @@ class Signatures:
                 yield part
 
     def _wants(self, part: TextPart, role: str, language: str) -> bool:
-        with override(language):
+        with reading(language):
             return self.state(part, role) != State.HOLDS
 
 
@@ -141,7 +142,7 @@ def prints(part: TextPart, texts: Texts, languages: Iterable[str]) -> dict[str, 
     """{language: fingerprint of what patients read of it}."""
     found = {}
     for language in languages:
-        with override(language):
+        with reading(language):
             found[language] = part.fingerprint(texts)
     return found
 
@@ -154,7 +155,7 @@ def fault_of(part: TextPart, texts: Texts, languages: Iterable[str]) -> str:
     if part.place.kind != TextKind.CARDS:
         return ""
     for language in languages:
-        with override(language):
+        with reading(language):
             [card] = part.content(texts)["cards"]
         bare = bare_calls(card["call"])
         if bare or not card["call"]:
@@ -179,7 +180,11 @@ def sign(
     if not at.date() < read_again_on <= at.date() + LONGEST:
         raise ValueError(
             _("The day to read it again must lie between %(first)s and %(last)s; %(given)s was given.")
-            % {"first": at.date() + timedelta(days=1), "last": at.date() + LONGEST, "given": read_again_on}
+            % {
+                "first": short_day(at.date() + timedelta(days=1)),
+                "last": short_day(at.date() + LONGEST),
+                "given": short_day(read_again_on),
+            }
         )
     return TextSignature.objects.create(
         kind=part.place.kind,

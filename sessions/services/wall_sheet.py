@@ -8,10 +8,11 @@ from typing import Any
 
 import typst
 from django.conf import settings
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.language import language_here
+from sessions.facts.local_day import plain_day
 from sessions.models import Patient
 from sessions.models.local_time import emergency_number, zone_of
 from sessions.services.emergency_texts import access_word, emergency_texts
@@ -38,7 +39,7 @@ def wall_sheet_of(patient: Patient, *, at: datetime) -> dict[str, Any]:
     cards = [card | {"note": _note(card, each)} for card in told["cards"]]
     return {
         "title": _("When something goes wrong"),
-        "language": (get_language() or "en").split("-")[0],
+        "language": language_here().split("-")[0],
         "unit": {
             "emergency": emergency_number(patient, unit, at),
             "on_call": unit.on_call_number if unit else "",
@@ -50,7 +51,7 @@ def wall_sheet_of(patient: Patient, *, at: datetime) -> dict[str, Any]:
         "words": each["headings"]
         | {name: each[name] for name in ("say_first", "say_address", "say_door")}
         | {"emergency": _("Emergency"), "on_call": _("The unit on call")},
-        "foot": each["training"] + " " + _("Printed on {day}.").format(day=day.isoformat()),
+        "foot": each["training"] + " " + _("Printed on {day}.").format(day=plain_day(day)),
     }
 
 

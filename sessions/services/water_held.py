@@ -9,9 +9,9 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import WaterTest
 
 
@@ -41,7 +41,7 @@ class Held:
         return words % (said | {"again": self._day(self.again)})
 
     def _day(self, test: WaterTest) -> str:
-        return date_format(test.sampled_at.astimezone(self.zone), "j M Y")
+        return short_day(test.sampled_at.astimezone(self.zone))
 
 
 def held_of(

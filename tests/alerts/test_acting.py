@@ -16,6 +16,7 @@ from alerts.services import acting
 from alerts.services.alert_course import bring_back_due
 from alerts.showing.alert_words import step_words
 from homedialysis.accounts.models import Role, User
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Patient
 from tests.alerts.made_alerts import MORNING, made_alert, newest
 from tests.crowd import ours
@@ -85,7 +86,7 @@ class TestSetAside:
 
     @pytest.mark.parametrize("until", [date(2026, 3, 3), date(2026, 3, 1), date(2026, 6, 30)])
     def test_not_to_the_past_and_not_for_ever(self, two: list[Alert], nurse: User, until: date) -> None:
-        with pytest.raises(ValidationError, match=f"at most 92 days away; {until} was given"):
+        with pytest.raises(ValidationError, match=f"at most 92 days away; {short_day(until)} was given"):
             acting.set_aside(alerts=two, by=nurse, until=until, words="Later.", at=MORNING)
 
     def test_not_without_a_reason(self, two: list[Alert], nurse: User) -> None:
@@ -118,7 +119,7 @@ class TestSetAsideToday:
 
     def test_for_three_days_at_most(self, two: list[Alert], ana: Patient, nurse: User) -> None:
         reached(ana, nurse)
-        with pytest.raises(ValidationError, match="at most 3 days away; 2026-03-07 was given"):
+        with pytest.raises(ValidationError, match="at most 3 days away; 7 Mar 2026 was given"):
             acting.set_aside(alerts=two, by=nurse, until=date(2026, 3, 7), words="Later.", at=MORNING)
         acting.set_aside(alerts=two, by=nurse, until=date(2026, 3, 6), words="Comes in.", at=MORNING)
 

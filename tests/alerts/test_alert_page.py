@@ -46,7 +46,7 @@ class TestReading:
     def test_what_was_seen_against_what_from_which_source(self, alert: Alert, nurse_client: Client) -> None:
         page = text_of(nurse_client.get(at(alert)))
         assert "UF rate 12.9 mL/kg/h on 2 Mar, over the limit of 10 mL/kg/h." in page
-        assert "Prescription 1, signed on 2025-01-01" in page
+        assert "Prescription 1, signed on 1 Jan 2025" in page
         assert "Opened" in page
 
     def test_the_time_is_the_patients(self, alert: Alert, ana: Patient, nurse_client: Client) -> None:
@@ -118,7 +118,7 @@ class TestActing:
         answer = nurse_client.post(at(alert, "close"), given)
         assert answer.status_code == 409
         page = text_of(answer)
-        assert "Dr Lee closed this alert on 2026-03-03 at 09:30." in page
+        assert "Dr Lee closed this alert on 3 Mar 2026 at 09:30." in page
         assert "Seen in clinic." in page
         assert given["words"] in page
         alert.refresh_from_db()

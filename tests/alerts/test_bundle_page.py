@@ -122,7 +122,7 @@ class TestActing:
             ("close", {}, "Say what came of it."),
             ("close", {"outcome": "visit", "words": " "}, "Needed for “Close”."),
             ("aside", {}, "Needed for “Set aside”."),
-            ("aside", {"until": "2020-01-01"}, "at most 3 days away; 2020-01-01 was given"),
+            ("aside", {"until": "2020-01-01"}, "at most 3 days away; 1 Jan 2020 was given"),
             ("assign", {}, "Needed for “Give to”."),
             ("note", {"words": ""}, "Needed for “Save as a note”."),
             ("burn", {}, "Press one of the buttons below"),

@@ -43,7 +43,7 @@ class TestWhichHolds:
     def test_the_units_before_the_default(self, ana: Patient, nurse: User) -> None:
         give(nurse, 230)
         found = limit_for(ana, VENOUS, MORNING)
-        assert (found.value, found.source) == (230, "set for the unit by Nurse Kim on 2026-03-02: Agreed.")
+        assert (found.value, found.source) == (230, "set for the unit by Nurse Kim on 2 Mar 2026: Agreed.")
 
     def test_the_patients_before_the_units(self, ana: Patient, ben: Patient, nurse: User) -> None:
         give(nurse, 280, ana)
@@ -75,7 +75,7 @@ class TestWhichHolds:
     def test_the_prescriptions_uf_rate_wins(self, ana: Patient, anas_prescription: Prescription, nurse: User) -> None:
         set_limit(name="uf_rate", patient=ana, value=12, why="x", by=nurse, at=A_NIGHT)
         found = limit_for(ana, "uf_rate", MORNING)
-        assert (found.value, found.source) == (10, "prescription 1, signed on 2025-01-01")
+        assert (found.value, found.source) == (10, "prescription 1, signed on 1 Jan 2025")
 
     def test_without_a_prescription_the_published_uf_rate(self, ana: Patient) -> None:
         assert limit_for(ana, "uf_rate", MORNING).value == 13
@@ -96,7 +96,7 @@ class TestSetting:
         [
             ({"value": 900}, "value", "Venous pressure at most must be between 80 and 400 mmHg; 900 was given."),
             ({"why": " "}, "why", "Say why."),
-            ({"until": A_NIGHT - DAY}, "until", "Must be after today; 2026-03-01 was given."),
+            ({"until": A_NIGHT - DAY}, "until", "Must be after today; 1 Mar 2026 was given."),
         ],
     )
     def test_refused_field_by_field(self, nurse: User, changes: dict[str, Any], field: str, says: str) -> None:

@@ -104,8 +104,8 @@ class TestSetting:
         [
             ({"why": " "}, "why", "Say why."),
             ({"until": None}, "until", "Say until when."),
-            ({"until": A_NIGHT - 2 * DAY}, "until", "Must be after today and within 92 days; 2026-02-28 was given."),
-            ({"until": A_NIGHT + 92 * DAY}, "until", "Must be after today and within 92 days; 2026-06-02 was given."),
+            ({"until": A_NIGHT - 2 * DAY}, "until", "Must be after today and within 92 days; 28 Feb 2026 was given."),
+            ({"until": A_NIGHT + 92 * DAY}, "until", "Must be after today and within 92 days; 2 Jun 2026 was given."),
             ({"rule": "mood"}, "rule", "“mood” is no rule."),
         ],
     )

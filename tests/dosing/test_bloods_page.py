@@ -12,6 +12,7 @@ from django.utils import timezone
 from dosing.services.numbers.blood_units import shown_as, three_figures
 from homedialysis.accounts.choices import UnitSystem
 from homedialysis.accounts.models import Unit, User
+from homedialysis.accounts.services.dates import short_moment
 from homedialysis.accounts.services.units import Spoken
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
@@ -140,7 +141,7 @@ AHEAD = f"{timezone.now() + timedelta(days=2):{WALL}}"
         ({"post_urea": "8"}, "post_drawn_at", "Say when the second sample was drawn."),
         ({"post_urea": "800", "post_drawn_at": "2026-03-03T01:30"}, "post_urea", "800 was given"),
         ({"potassium": "5", "pre_drawn_at": AHEAD}, "pre_drawn_at", "Lies ahead of now"),
-        ({"potassium": "5", "pre_drawn_at": "0001-01-01T00:00"}, "pre_drawn_at", "Must not lie before 1960"),
+        ({"potassium": "5", "pre_drawn_at": "0001-01-01T00:00"}, "pre_drawn_at", "Must not lie before 1 Jan 1960"),
         ({"potassium": "5", "pre_drawn_at": ""}, "pre_drawn_at", "required"),
         ({"potassium": "5", "timing": "post"}, "timing", "Select a valid choice"),
         ({"potassium": "5", "post_method": "spoon"}, "post_method", "Select a valid choice"),
@@ -204,7 +205,7 @@ def test_a_second_number_for_the_same_drawing_is_asked_about_and_names_what_stan
     page = enter(nurse_client, where, potassium="4.6")
     (words,) = page.context["form"].asked
     assert words.startswith(
-        f"Potassium drawn {timezone.localtime(A_NIGHT):%Y-%m-%d %H:%M}: 5.1 mmol/L stands, entered by"
+        f"Potassium drawn {short_moment(timezone.localtime(A_NIGHT))}: 5.1 mmol/L stands, entered by"
     )
     assert nurse.name in words
     assert "corrects it to 4.6 mmol/L" in words

@@ -16,7 +16,7 @@ LOOSE = {
     "alerts": {"apps", "receivers", "tasks", "urls"},
     "dosing": {"apps", "receivers", "tasks", "urls"},
     "sessions": {"apps", "signals", "urls"},
-    "homedialysis": {"apps", "celery", "env", "languages", "settings", "urls", "words", "wsgi"},
+    "homedialysis": {"apps", "celery", "env", "languages", "settings", "spelling", "urls", "words", "wsgi"},
 }
 """What stands at the top of a package: what Django and Celery look for there, and what all of it reads first."""
 BOTH_WAYS = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -19,9 +20,12 @@ from dosing.science.reasons import REASONS, WORDS, Reason
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.numbers.reasons import reason_words
 from homedialysis import words
-from homedialysis.accounts.models import Unit
+from homedialysis.accounts.models import Unit, User
 from homedialysis.accounts.services.invitations import invite
+from homedialysis.accounts.services.language import language_here, reading, spelt
+from homedialysis.accounts.services.units import speaking, units_of
 from homedialysis.management.commands.words import Command
+from homedialysis.spelling import AMERICAN, american
 from sessions.facts.fields import TREATMENT
 from sessions.models import AccessSite, Patient, Prescription, TreatmentRecord
 from sessions.texts import checklist
@@ -75,7 +79,14 @@ class TestCatalogues:
     @pytest.mark.parametrize("language", LANGUAGES)
     def test_what_was_compiled_is_of_these_catalogues(self, language: str) -> None:
         assert words.mo_path(language).read_bytes() == words.compiled(language)
-        assert words.script_path(language).read_text(encoding="utf-8") == words.for_scripts(language)
+        assert words.script_path(language).read_text(encoding="utf-8") == words.for_scripts(
+            words.catalogue(language, "djangojs")
+        )
+
+    def test_the_other_spelling_was_made_of_these_words(self) -> None:
+        assert words.mo_path(words.RESPELT).read_bytes() == words.compiled_american()
+        told = words.for_scripts(words.respelt("djangojs"))
+        assert words.RESPELT_SCRIPTS.read_text(encoding="utf-8") == told
 
     @pytest.mark.parametrize("gathered", [("django", "staff"), ("djangojs",)])
     def test_every_text_of_the_source_is_in_its_catalogue(self, gathered: tuple[str, ...], tmp_path: Path) -> None:
@@ -329,3 +340,66 @@ def test_the_made_up_language_keeps_placeholders_and_grows_by_a_third() -> None:
     assert PLACEHOLDER.findall(made) == PLACEHOLDER.findall(english)
     assert len(pseudo_words.mirrored("Call the unit")) > len("Call the unit") * 4 / 3
     assert pseudo_words.unmarked(f"a {made} b {pseudo_words.mirrored(made)}") == "a b"
+
+
+BRITISH = re.compile(
+    r"(?i)\b\w*(?:h?aem(?!orr?age)|oedem|oesoph|diarrhoea|anaesth|paediatr|colour|favour|behaviour|litre|metre|centre|fibre|"
+    r"programme\b|dialys(?:er|e\b|ed\b|ing\b)|analys(?:e\b|ed\b|ing\b)|catheteris|organis|recognis|minimis|"
+    r"sterilis|normalis|labelled|travell|cancell|signall|modelled|dialled|practis|judgement|towards\b|whilst\b|grey\b)\w*"
+)
+"""Spellings of our trade that are British alone (from memory)."""
+ENGLISH_WORDS = {
+    words_
+    for domain in words.DOMAINS
+    for message in messages(LANGUAGES[0], domain)
+    for words_ in (message.id if message.pluralizable else (message.id,))
+}
+
+
+def test_nothing_is_left_in_british_spelling() -> None:
+    left = {
+        found[0].lower() for each in ENGLISH_WORDS for found in BRITISH.finditer(PLACEHOLDER.sub("", american(each)))
+    }
+    assert left == set(), "a new word wants its row in homedialysis/spelling.py"
+
+
+@pytest.mark.parametrize("stem", AMERICAN)
+def test_each_spelling_is_one_of_a_word_of_ours(stem: str) -> None:
+    assert any(stem in each.lower() for each in ENGLISH_WORDS)
+
+
+def test_only_what_is_spelt_otherwise_is_there_and_placeholders_stay() -> None:
+    for domain in words.DOMAINS:
+        for message in words.respelt(domain):
+            if message.id:
+                given, told = (str(each) for each in (message.id, message.string))
+                assert given != told
+                assert PLACEHOLDER.findall(given) == PLACEHOLDER.findall(told)
+
+
+def test_a_unit_that_spells_the_american_way_is_read_so_everywhere(
+    nurse_client: Client, ana_client: Client, unit: Unit
+) -> None:
+    Unit.objects.update(english="en-us")
+    page = nurse_client.get("/unit/dialysers/").content.decode()
+    shown = re.sub(r"<[^>]+>", " ", page)
+    assert ('<html lang="en-latn-us"' in page, "Dialyzers" in shown, "ialyser" in shown) == (True, True, False)
+    kit = ana_client.get("/api/v1/bedside/").json()
+    assert (kit["language"], kit["unit"]["english"]) == ("en", "en-us")
+    told = json.dumps([kit["limits"], kit["cards"], kit["checklist"], kit["run_sheet"], kit["prescription"]])
+    told = re.sub(r'"kept": "[^"]*"', "", told)  # what a record keeps is the same in every language
+    assert re.findall(r"\b[\w ]*ialyser\b(?!\")", told) == []
+    spanish = ana_client.get("/api/v1/bedside/", headers={"X-Bedside-Language": "es"}).json()
+    assert spanish["language"] == "es"
+    assert json.loads(words.RESPELT_SCRIPTS.read_text(encoding="utf-8"))
+
+
+def test_a_text_is_signed_in_the_spelling_in_which_it_is_read(nurse: User, unit: Unit) -> None:
+    """Where no word of it differs, the signature of the other spelling holds."""
+    with speaking(units_of(unit)):
+        before = {code: spelt(code) for code in ("en", "es")}
+    unit.english = "en-us"
+    with speaking(units_of(unit)), reading("en"):
+        assert (language_here(), spelt("en"), spelt("es")) == ("en", "en-latn-us", "es")
+        assert gettext("Haemoglobin") == "Hemoglobin"
+    assert before == {"en": "en", "es": "es"}

@@ -7,6 +7,7 @@ import { script } from "./given.mjs";
 const { askedOf, layOut, sayRight } = await script("paper_sheet.js");
 const { lengthDoubt } = await script("paper_doubts.js");
 const { askedTwice, blocking } = await script("sum_up.js");
+const { setUnit } = await script("words.js");
 
 const plain = (label, unit, hard, usual, more = {}) => ({ label, unit, hard, usual, step: 1, ...more });
 const KIT = {
@@ -113,4 +114,41 @@ test("what is said to be right holds for exactly what was asked", () => {
 
 test("without a prescription no length is doubted", () => {
   assert.equal(lengthDoubt({ prescription: null }, 30), "");
+});
+
+/** Europe/London in March: UTC. */
+const CLOCKS = {
+  24: [
+    ["2130", "2026-03-01T21:30:00.000Z"],
+    ["9.05", "2026-03-01T09:05:00.000Z"],
+    ["9:30 PM", "2026-03-01T21:30:00.000Z"],
+    ["12:15am", "2026-03-01T00:15:00.000Z"],
+    ["10 p.m.", "2026-03-01T22:00:00.000Z"],
+    ["21", "21 is no time of day. Write it as in 21:30."],
+    ["13 PM", "13 PM is no time of day. Write it as in 21:30."],
+    ["24:00", "24:00 is no time of day. Write it as in 21:30."],
+  ],
+  12: [
+    ["9:30", "9:30: AM or PM?"],
+    ["1230", "1230: AM or PM?"],
+    ["9:30 pm", "2026-03-01T21:30:00.000Z"],
+    ["21:30", "2026-03-01T21:30:00.000Z"],
+    ["00:15", "2026-03-01T00:15:00.000Z"],
+    ["25:00", "25:00 is no time of day. Write it as in 9:30 PM."],
+  ],
+};
+
+for (const [clock, rows] of Object.entries(CLOCKS))
+  test(`a time of day is taken as people of a clock of ${clock} hours write it`, () => {
+    setUnit({ dates: { order: "dmy", clock } });
+    for (const [text, told] of rows) {
+      const { doc, plan } = sheet({ started_at: text });
+      assert.deepEqual([doc.started_at ?? plan.paper.wrong[0]], [told], text);
+    }
+    setUnit({ dates: { order: "dmy", clock: "24" } });
+  });
+
+test("a line just before the clock time of the start is of the next day, not of the day after that", () => {
+  const { doc } = sheet({ started_at: "2315", readings: [{ at: "2310", uf_volume_l: "0.9" }] });
+  assert.equal(doc.readings[0].at, "2026-03-02T23:10:00.000Z");
 });

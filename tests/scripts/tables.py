@@ -18,12 +18,15 @@ from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.inputs import NightFacts
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.opening import closes_next, looked_at_next, opens_next
+from homedialysis.accounts.services.units import Dates, Spoken, speaking
 from sessions.facts import plausible
 from sessions.models import Reading, TreatmentRecord
 from sessions.services.prescription_lines import ASLEEP, FIRST_READING_MINUTES
 from tests.tonights_fluid import FluidPlan, plan_fluid
 
 Rows = list[list[Any]]
+WAYS = (Dates(), Dates("mdy", "12"), Dates("ymd", "24"))
+"""In which a unit writes days and times."""
 ZONES = ("Europe/Lisbon", "America/St_Johns", "Australia/Lord_Howe", "Asia/Tokyo", "Pacific/Apia", "UTC")
 
 
@@ -43,7 +46,7 @@ def all_tables(unit: Unit) -> dict[str, Any]:
         "readings": {"sleep": ASLEEP, "first": FIRST_READING_MINUTES},
         "floats": [sfloat(bits) for bits in range(1 << 16)],
         "medians": medians(chance),
-        "opening": [opening(unit, zone) for zone in ZONES[:2]],
+        "opening": [opening(unit, zone, dates) for zone, dates in zip(ZONES, WAYS, strict=False)],
     }
 
 
@@ -240,7 +243,7 @@ def medians(chance: random.Random) -> Rows:
     return [[each, statistics.median(each)] for each in lists]
 
 
-def opening(unit: Unit, zone: str) -> dict[str, Any]:
+def opening(unit: Unit, zone: str, dates: Dates) -> dict[str, Any]:
     """What the server says at moments of three weeks, over the night of 29 March on which Europe's clocks change."""
     for day in (20, 23, 24):  # a long weekend, which the weekend alone does not end
         unit.closed_days.get_or_create(day=datetime(2026, 3, day, tzinfo=UTC).date(), name="holiday")
@@ -256,10 +259,13 @@ def opening(unit: Unit, zone: str) -> dict[str, Any]:
         {"weekday": each.weekday, "opens": f"{each.opens:%H:%M}", "closes": f"{each.closes:%H:%M}"}
         for each in unit.opening_hours.all()
     ]
-    told = [[_iso(each), looked_at_next(unit, each, zone=ZoneInfo(zone))] for each in moments]
+    with speaking(Spoken(dates=dates)):
+        told = [[_iso(each), looked_at_next(unit, each, zone=ZoneInfo(zone))] for each in moments]
     numbers = {"on_call_number": unit.on_call_number, "emergency_number": unit.emergency_number}
     return {
         "zone": zone,
-        "unit": {"time_zone": unit.time_zone, "opening_hours": hours, "closed_days": closed} | numbers,
+        "unit": {"time_zone": unit.time_zone, "opening_hours": hours, "closed_days": closed}
+        | numbers
+        | {"dates": {"order": dates.order, "clock": dates.clock}},
         "told": told,
     }

@@ -64,7 +64,7 @@ def sent(**changes: Any) -> dict[str, Any]:
 def test_a_place_is_entered_checked_and_taken_out(nurse_client: Client, ana: Patient) -> None:
     where = f"/patients/{ana.pk}/places/"
     for wrong, words in (
-        ({"until": "2026-12-19"}, "Must not lie before 2026-12-20; 2026-12-19 was given."),
+        ({"until": "2026-12-19"}, "Must not lie before 20 Dec 2026; 19 Dec 2026 was given."),
         ({"emergency": "abc"}, "is no telephone number"),
         ({"emergency": ""}, "This field is required."),
         ({"zone": ""}, "This field is required."),

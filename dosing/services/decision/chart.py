@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from dosing.services.month.svg import ticks_of
+from homedialysis.accounts.services.dates import told_day
 from sessions.facts.local_number import decimals
 
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 8.0, 12.0, 16.0
@@ -152,7 +152,7 @@ def _drawn(scale: _Scale, kind: str, points: Sequence[Point]) -> Drawn:
 def _months(frame: Frame) -> list[tuple[float, str]]:
     """The first of each month in the frame, with its short name."""
     firsts = [day for day in _days(frame) if day.day == 1]
-    return [(frame.x(day), date_format(day, "M")) for day in firsts]
+    return [(frame.x(day), told_day(day, "M")) for day in firsts]
 
 
 def _days(frame: Frame) -> list[date]:

@@ -8,7 +8,6 @@ from datetime import date
 from itertools import pairwise
 from typing import Any
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -16,6 +15,7 @@ from dosing.models import PatientMonth
 from dosing.services.month.ranges import RangeBook
 from dosing.services.numbers.kept import kept_number
 from dosing.services.numbers.number import Number
+from homedialysis.accounts.services.dates import told_day
 from sessions.facts.months import months_between
 
 GROWS_OVER = 3
@@ -49,7 +49,7 @@ class Persisting:
             "sign": WORDS[self.side][1],
             "value": self.number.text(self.value),
             "unit": self.number.unit_shown,
-            "since": date_format(self.since, "M Y"),
+            "since": told_day(self.since, "M Y"),
         }
         head = (_("%(sign)s %(number)s %(value)s %(unit)s") % parts).strip()
         parts |= {"what": head, "times": ngettext("%(count)d month", "%(count)d months", self.months)}

@@ -145,7 +145,7 @@ def _patient(row: ResultRow, people: dict[str, Patient]) -> Patient:
         raise NotTaken(said("birth_missing"))
     patient = found[0]
     if any(other.pk != patient.pk for other in found) or patient.birth_date != row.birth_date:
-        raise NotTaken(said("birth_other", number=patient.hospital_number, day=f"{row.birth_date:%Y-%m-%d}"))
+        raise NotTaken(said("birth_other", number=patient.hospital_number, day=row.birth_date.isoformat()))
     return patient
 
 
@@ -155,7 +155,7 @@ def _meaning(row: ResultRow, codes: dict[str, str], at: datetime) -> Meant:
     if row.drawn_at is None:
         raise NotTaken(said("no_time"))
     if not plausible.EARLIEST <= row.drawn_at <= at:
-        raise NotTaken(said("time", at=f"{row.drawn_at:%Y-%m-%d %H:%M}"))
+        raise NotTaken(said("time", at=row.drawn_at.isoformat()))
     if row.own_code and row.code not in codes:
         raise NotTaken(said("own_code", code=row.code[:40]))
     try:

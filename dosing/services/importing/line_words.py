@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
+from datetime import date, datetime
 from typing import Any
 
+from django.utils.timezone import is_aware, localtime
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
+from homedialysis.accounts.services.dates import short_day, short_moment
 from sessions.facts import plausible
 from sessions.facts.local_number import plain
 
@@ -91,7 +94,16 @@ class Said:
         parts = dict(self.parts)
         if "field" in parts:
             parts["field"] = FIELDS[parts["field"]]
+        if "day" in parts:
+            parts["day"] = short_day(date.fromisoformat(parts["day"]))
+        if "at" in parts:
+            parts["at"] = short_moment(_on_the_page(parts["at"]))
         return str(WORDS[self.code]) % parts
+
+
+def _on_the_page(iso: str) -> datetime:
+    moment = datetime.fromisoformat(iso)
+    return localtime(moment) if is_aware(moment) else moment
 
 
 def said(code: str, /, **parts: Any) -> Said:

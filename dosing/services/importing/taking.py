@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
+from django.utils.timezone import localtime
 from django.utils.translation import gettext
 
 from dosing.services.importing import csv_table, fhir_bundle, hl7_message
@@ -17,6 +18,7 @@ from dosing.services.importing.csv_table import Way
 from dosing.services.importing.judging import ASKS, CORRECTS, NEW, REJECTED, as_result, compare, judge
 from dosing.services.importing.rows import ResultRow, Unreadable
 from homedialysis.accounts.models import Unit, User
+from homedialysis.accounts.services.dates import told_day
 from sessions.facts.choices import MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, LabLine, LabMessage, Laboratory
 from sessions.services.bloods import enter_bloods, standing_for
@@ -30,7 +32,7 @@ class AlreadyHere(Exception):
     """The same file of the same laboratory came before; `message` is that one."""
 
     def __init__(self, message: LabMessage) -> None:
-        at = f"{message.received_at:%Y-%m-%d %H:%M}"
+        at = told_day(localtime(message.received_at), "j M Y, H:i")
         super().__init__(gettext("This file came before, on %(at)s.") % {"at": at})
         self.message = message
 

@@ -13,6 +13,7 @@ from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.ranges import RangeBook, range_words
 from dosing.services.numbers.axes import far_enough
 from dosing.services.numbers.number import Number, UsualRange
+from homedialysis.accounts.services.dates import told_day
 
 COLOURS = ("--chart-1", "--chart-2")
 SYMBOLS = ("circle", "square")
@@ -49,7 +50,7 @@ def value_shown(row: PatientMonth | None, number: Number[Any]) -> float | None:
 def _figure(
     months: Sequence[date], rows: dict[date, PatientMonth], numbers: list[Number[Any]], usual: UsualRange | None
 ) -> dict[str, Any]:
-    names = [f"{month:%b}" for month in months]
+    names = [told_day(month, "M") for month in months]
     data = [
         {
             "type": "scatter",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from django.utils.timezone import localtime
 from django.utils.translation import gettext
 
 from dosing.models import ReviewRange
@@ -15,6 +16,7 @@ from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.numbers.number import GRADE, GRADES, Number, UsualRange
 from dosing.services.numbers.standing import NumberInterval
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.dates import short_day
 
 BELOW, WITHIN, ABOVE = -1, 0, 1
 
@@ -32,7 +34,7 @@ class RangeBook:
         if row is None or row.default:
             return published
         words = gettext("set for the unit by %(person)s on %(day)s: %(why)s")
-        said = words % {"person": row.set_by, "day": f"{row.set_at:%Y-%m-%d}", "why": row.why}
+        said = words % {"person": row.set_by, "day": short_day(localtime(row.set_at)), "why": row.why}
         return UsualRange(row.low, row.high, said, schedule=published.schedule if published else GuidedSchedule.ANY)
 
     def held_for(self, key: str, schedule: str) -> UsualRange | None:

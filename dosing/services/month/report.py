@@ -11,9 +11,8 @@ from typing import Any
 
 import typst
 from django.conf import settings
-from django.utils.formats import date_format
 from django.utils.timezone import localtime
-from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from dosing.models import Job, MonthlyReview, PatientMonth
@@ -25,6 +24,8 @@ from dosing.services.month.review_sheet import NumberOverMonths, ReviewSheet, re
 from dosing.services.month.svg import ChartLine, line_chart
 from dosing.services.numbers.standing import DOUBT_MARK
 from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.dates import told_day
+from homedialysis.accounts.services.language import language_here
 from sessions.facts.local_day import month as month_words
 from sessions.facts.local_day import plain_day, plain_moment
 from sessions.models import Patient, Prescription
@@ -90,7 +91,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         % {"person": person.name, "number": person.hospital_number, "day": plain_day(person.birth_date)},
         "state": _state(review),
         "made": gettext("Printed on %(at)s.") % {"at": plain_moment(at)},
-        "language": (get_language() or "en").split("-")[0],
+        "language": language_here().split("-")[0],
         "says": {name: str(words) for name, words in WORDS.items()},
         "words": review.words if review else "",
         "plan": [_plan(item) for item in review.plan.select_related("owner")] if review else [],
@@ -103,7 +104,7 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "unknown": sheet.unknown,
         "sources": sheet.range_sources,
         "beside": [[each.label, each.words] for each in beside(person, month)],
-        "months": [date_format(each, "M Y") for each in sheet.columns],
+        "months": [told_day(each, "M Y") for each in sheet.columns],
         "numbers": [_line(each) for each in sheet.lines],
         "charts": _charts(sheet),
         "science": gettext("Science version %(version)s.") % {"version": row.science_version if row else "–"},
@@ -173,7 +174,7 @@ def _charts(sheet: ReviewSheet) -> list[dict[str, str]]:
                 "alt": gettext("%(number)s, month by month; the numbers stand in the table. Range: %(range)s.")
                 % {"number": words, "range": range_words(first, usual)},
                 "svg": line_chart(
-                    [date_format(month, "M") for month in months], lines, low=low, high=high, unit=first.unit_shown
+                    [told_day(month, "M") for month in months], lines, low=low, high=high, unit=first.unit_shown
                 ),
             }
         )

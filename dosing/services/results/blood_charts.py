@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.results.dose_lines import MOVED_BY, DoseLine, dose_lines, without_line
+from homedialysis.accounts.services.dates import on_charts
 from sessions.facts.choices import Analyte, SampleTiming
 from sessions.models import BloodResult, Medication, Patient
 from sessions.models.local_time import on_wall
@@ -118,7 +119,7 @@ def _layout(unit: str, lines: Sequence[DoseLine], span: tuple[date, date]) -> Fi
         "xaxis": {
             "type": "date",
             "tickformat": "%b %Y",
-            "hoverformat": "%-d %b %Y",
+            "hoverformat": on_charts().day,
             "nticks": 6,
             "range": [day.isoformat() for day in span],
             "anchor": "y2" if lines else "y",

@@ -19,7 +19,15 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 from knox.models import AbstractAuthToken
 
-from homedialysis.accounts.choices import TemperatureUnit, UnitSystem, WeightUnit
+from homedialysis.accounts.choices import (
+    DayOrder,
+    English,
+    FirstWeekday,
+    HourClock,
+    TemperatureUnit,
+    UnitSystem,
+    WeightUnit,
+)
 
 
 def known_time_zone(name: str) -> None:
@@ -61,6 +69,12 @@ class Unit(models.Model):
     temperature_unit = models.CharField(
         _("temperatures of the body in"), max_length=2, choices=TemperatureUnit, default=TemperatureUnit.CELSIUS
     )
+    day_order = models.CharField(_("days written as"), max_length=3, choices=DayOrder, default=DayOrder.DAY_FIRST)
+    hour_clock = models.CharField(_("clock"), max_length=2, choices=HourClock, default=HourClock.H24)
+    week_begins = models.PositiveSmallIntegerField(
+        _("first day of the week"), choices=FirstWeekday, default=FirstWeekday.MONDAY
+    )
+    english = models.CharField(_("spelling of English"), max_length=5, choices=English, default=English.BRITISH)
     emergency_number = models.CharField(_("ambulance number"), max_length=30)
     on_call_number = models.CharField(_("unit's on-call number"), max_length=30)
 

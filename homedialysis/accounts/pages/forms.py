@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from django import forms
 from django.contrib.auth.forms import SetPasswordForm
@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from homedialysis.accounts.models import BEDSIDE_ROLES, Role
 from homedialysis.accounts.pages.typed_numbers import typed
+from homedialysis.accounts.services.dates import laid_out
 
 M = TypeVar("M", bound=Model)
 MOMENT = "%Y-%m-%dT%H:%M"
@@ -28,6 +29,8 @@ class AskingForm(forms.ModelForm[M]):
         for name, field in list(self.fields.items()):
             self.fields[name] = typed(field)
             words = _("Choose") if field.required else _("not said")
+            if name in ("weekday", "weekdays") and isinstance(field, forms.ChoiceField):
+                field.choices = laid_out(cast("Any", field.choices))
             if isinstance(field, forms.ModelChoiceField):
                 field.empty_label = words if field.empty_label == DASHES else field.empty_label
             elif isinstance(field, forms.ChoiceField):

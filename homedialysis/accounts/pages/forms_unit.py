@@ -7,16 +7,29 @@ from datetime import timedelta
 from typing import Any, ClassVar
 
 from django import forms
+from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from homedialysis.accounts.models import ClosedDay, OpeningHours, Unit, Weekday
+from homedialysis.accounts.models import ClosedDay, OpeningHours, Unit
 from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.zones import ZoneField
+from homedialysis.accounts.services.dates import DAYS_OF_WEEK, told_clock, week
 
 RECENT = timedelta(days=7)
 """How long a closed day that is over stands in the form."""
+
+
+CHOSEN_BY_A_UNIT = (
+    "unit_system",
+    "weight_unit",
+    "temperature_unit",
+    "day_order",
+    "hour_clock",
+    "week_begins",
+    "english",
+)
 
 
 class UnitForm(AskingForm[Unit]):
@@ -28,12 +41,17 @@ class UnitForm(AskingForm[Unit]):
             "unit_system",
             "weight_unit",
             "temperature_unit",
+            "day_order",
+            "hour_clock",
+            "week_begins",
+            "english",
             "emergency_number",
             "on_call_number",
         ]
         help_texts: ClassVar = {
             "weight_unit": _("Each person may choose the other one for themselves."),
             "temperature_unit": _("What is read off the machine stays in the machine’s °C."),
+            "day_order": _("On pages, phones and papers. Fields with a calendar follow the browser of whoever types."),
             "emergency_number": _("As patients dial it at home."),
             "on_call_number": _("With the code of the country, as a telephone far away dials it. Ring it once."),
         }
@@ -47,7 +65,7 @@ class UnitForm(AskingForm[Unit]):
             help_text=_("Nights are dated in it."),
         )
         if self.instance.pk is None:  # nothing that a unit could take for its own choice
-            for name in ("unit_system", "weight_unit", "temperature_unit"):
+            for name in CHOSEN_BY_A_UNIT:
                 field = self.fields[name]
                 assert isinstance(field, forms.ChoiceField)
                 given: Any = field.choices
@@ -93,7 +111,7 @@ class OpeningHoursForm(AskingForm[OpeningHours]):
             self.add_error(
                 "closes",
                 gettext("Must be after %(opens)s; %(closes)s was given.")
-                % {"opens": f"{data['opens']:%H:%M}", "closes": f"{data['closes']:%H:%M}"},
+                % {"opens": told_clock(data["opens"]), "closes": told_clock(data["closes"])},
             )
         return data
 
@@ -121,10 +139,16 @@ def closed_days_of(unit: Unit | None, data: Any) -> Any:
     return ClosedDayForms(given, instance=unit, queryset=coming)
 
 
+def _as_laid_out() -> Any:
+    """The days that have hours, from that on which a week of the unit begins."""
+    begins = week()[0]
+    return OpeningHours.objects.order_by((F("weekday") + DAYS_OF_WEEK - begins) % DAYS_OF_WEEK, "opens")
+
+
 def hours_of(unit: Unit | None, data: Any) -> Any:
     """The forms of a whole week: a row for each day that has hours, and an empty one for each that has none."""
     held = {row.weekday for row in unit.opening_hours.all()} if unit else set()
-    free = [{"weekday": day.value} for day in Weekday if day not in held]
-    forms_ = OpeningHoursForms(data, instance=unit, initial=free)
+    free = [{"weekday": day} for day in week() if day not in held]
+    forms_ = OpeningHoursForms(data, instance=unit, initial=free, queryset=_as_laid_out())
     forms_.extra = len(free)
     return forms_

@@ -109,7 +109,9 @@ def unit(request: HttpRequest) -> HttpResponseBase:
         messages.success(request, _("Saved."))
         return redirect("accounts:unit")
     return render(
-        request, "accounts/unit.html", {"form": form, "hours": hours, "closed": closed, "may_change": may_change}
+        request,
+        "accounts/unit.html",
+        {"form": form, "hours": hours, "closed": closed, "may_change": may_change, "now": timezone.now()},
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from datetime import datetime
+from datetime import UTC, datetime
 from importlib import import_module
 from typing import Any
 
@@ -12,6 +12,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from homedialysis.accounts.models import BedsideDevice, User
+from homedialysis.accounts.services.dates import short_moment
 
 PLATFORMS = {
     "iPhone": "iPhone",
@@ -44,7 +45,7 @@ def reason_of(device: BedsideDevice) -> str:
     """When the device was taken back and by whom, for the person who holds it. Raises ValueError when it was not."""
     if device.revoked_at is None or device.revoked_by is None:
         raise ValueError(f"{device} was not taken back")
-    return f"{device.revoked_by}, {device.revoked_at:%Y-%m-%d %H:%M} UTC"
+    return f"{device.revoked_by}, {short_moment(device.revoked_at.astimezone(UTC))} UTC"
 
 
 def _first(marks: dict[str, str], user_agent: str) -> str:

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from homedialysis.accounts.models import Unit
+from homedialysis.accounts.services.dates import told_clock, told_day
 
 DAY = timedelta(days=1)
 WEEK_AND_A_DAY = 8
@@ -96,12 +96,12 @@ def _who_looks(unit: Unit, at: datetime, zone: ZoneInfo) -> str:
 def _moment(when: datetime, at: datetime, zone: ZoneInfo) -> str:
     """The time alone on the same day, else with the day."""
     local = when.astimezone(zone)
-    clock = f"{local:%H:%M}"
+    clock = told_clock(local)
     if local.date() == at.astimezone(zone).date():
         return clock
     # Translators: a weekday, day and month in Django's letters, such as "l, j \d\e F" in Spanish.
     letters = pgettext("weekday, day, month", "l j F")
-    return _("{day} at {time}").format(day=date_format(local, letters), time=clock)
+    return _("{day} at {time}").format(day=told_day(local, letters), time=clock)
 
 
 def _open_periods(unit: Unit, start: datetime, *, days: int) -> Iterator[OpenPeriod]:

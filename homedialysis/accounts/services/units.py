@@ -1,4 +1,5 @@
-"""In which units things are spoken of: said once for a request or a job, asked wherever they are written.
+"""In which units things are spoken of, and how days are written: said once for a request or a job, asked wherever they
+are written.
 
 What is kept, judged and exchanged has one canonical unit and never asks here.
 """
@@ -8,10 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from homedialysis.accounts.choices import TemperatureUnit, UnitSystem, WeightUnit
+from homedialysis.accounts.choices import (
+    DayOrder,
+    English,
+    FirstWeekday,
+    HourClock,
+    TemperatureUnit,
+    UnitSystem,
+    WeightUnit,
+)
 
 if TYPE_CHECKING:
     from homedialysis.accounts.models import Unit, User
@@ -21,15 +30,26 @@ LB_IN_KG = 0.45359237
 
 
 @dataclass(frozen=True, slots=True)
+class Dates:
+    """The order of a day, the clock and the first day of a week, as the unit writes them (see dates.py)."""
+
+    order: str = DayOrder.DAY_FIRST
+    clock: str = HourClock.H24
+    week_begins: int = FirstWeekday.MONDAY
+
+
+@dataclass(frozen=True, slots=True)
 class Spoken:
     """system: of bloods; analytes: those that the unit reads in another of their units, by LOINC code; weight and
-    temperature of the body, of the unit or of the reader.
+    temperature of the body, of the unit or of the reader; dates: as the unit writes them; english: as it spells it.
     """
 
     system: str = UnitSystem.SI
     analytes: Mapping[str, str] = field(default_factory=dict, hash=False)
     weight: str = WeightUnit.KG
     temperature: str = TemperatureUnit.CELSIUS
+    dates: Dates = Dates()
+    english: str = English.BRITISH
 
 
 SI = Spoken()
@@ -56,9 +76,20 @@ def units_of(unit: Unit | None, reader: User | None = None) -> Spoken:
     """The units of a reader: those of the unit, but for weight and temperature where the reader chose others."""
     if unit is None:
         return SI
-    weight = (reader and reader.weight_unit) or unit.weight_unit
-    temperature = (reader and reader.temperature_unit) or unit.temperature_unit
-    return Spoken(unit.unit_system, unit.analyte_units, weight, temperature)
+    return replace(
+        canonical_of(unit),
+        system=unit.unit_system,
+        analytes=unit.analyte_units,
+        weight=(reader and reader.weight_unit) or unit.weight_unit,
+        temperature=(reader and reader.temperature_unit) or unit.temperature_unit,
+    )
+
+
+def canonical_of(unit: Unit | None) -> Spoken:
+    """Canonical units in sentences that have the dates and the spelling of this unit: what programs are answered."""
+    if unit is None:
+        return SI
+    return Spoken(dates=Dates(unit.day_order, unit.hour_clock, unit.week_begins), english=unit.english)
 
 
 def unit_speaks() -> Spoken:

@@ -177,7 +177,7 @@ def test_days_that_cannot_be_are_refused_with_what_was_given(nurse_client: Clien
     access, where = AccessFactory(patient=ana), f"/patients/{ana.pk}/outcomes/"
     infection = {"what": "infection", "infection-access": access.pk, "infection-kind": "site"}
     early = nurse_client.post(where, infection | {"infection-began_on": "2020-01-01"}).content.decode()
-    assert "The access was made on 2024-06-01; 2020-01-01 was given." in early
+    assert "The access was made on 1 Jun 2024; 1 Jan 2020 was given." in early
     ahead = nurse_client.post(
         where, {"what": "stay", "stay-kind": "hospital", "stay-admitted_on": "2999-01-01"}
     ).content.decode()

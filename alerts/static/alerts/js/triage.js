@@ -13,6 +13,27 @@ document.body.addEventListener("htmx:beforeRequest", (event) => {
   if (isLive(detailOf(event).target) && (document.hidden || openPanel())) event.preventDefault();
 });
 
+// The present moment as the unit writes days and times, on its clock.
+const { order, clock, zone: timeZone } = document.body.dataset;
+const { lang } = document.documentElement;
+const clockNow = () =>
+  new Intl.DateTimeFormat(lang, {
+    hour: "2-digit",
+    minute: "2-digit",
+    hourCycle: clock === "12" ? "h12" : "h23",
+    timeZone,
+  }).format(new Date());
+
+function dayNow() {
+  const maker = new Intl.DateTimeFormat(lang, { day: "numeric", month: "short", year: "numeric", timeZone });
+  const { day, month, year } = Object.fromEntries(
+    maker.formatToParts(new Date()).map(({ type, value }) => [type, value]),
+  );
+  if (order === "mdy") return `${month} ${day}, ${year}`;
+  const inFigures = () => new Intl.DateTimeFormat("en-CA", { timeZone }).format(new Date());
+  return order === "ymd" ? inFigures() : `${day} ${month} ${year}`;
+}
+
 document.addEventListener("visibilitychange", () => {
   const list = document.querySelector("[data-live]");
   if (!document.hidden && list) window.htmx.trigger(list, "wake");
@@ -23,8 +44,7 @@ document.body.addEventListener("htmx:afterRequest", (event) => {
   if (!isLive(target) || !trouble || !note) return;
   trouble.hidden = successful;
   if (!successful || xhr.status === 204) return;
-  const time = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-  note.textContent = (note.dataset.changed || "{time}").replace("{time}", time);
+  note.textContent = (note.dataset.changed || "{time}").replace("{time}", clockNow());
 });
 
 // What was open stays open, and the focus stays on the same element.
@@ -119,7 +139,7 @@ window.addEventListener("beforeprint", () => {
   const stamps = document.querySelectorAll("[data-stamp]");
   for (const stamp of stamps) {
     stamp.dataset.stamp ||= stamp.textContent || "";
-    stamp.textContent = stamp.dataset.stamp.replace("{time}", new Date().toLocaleString());
+    stamp.textContent = stamp.dataset.stamp.replace("{time}", `${dayNow()}, ${clockNow()}`);
   }
   /** @type {NodeListOf<HTMLDetailsElement>} */
   const all = document.querySelectorAll("details.parts");

@@ -1,7 +1,27 @@
 // Draw the figures the page carries as data. Colours are read from the page's own properties, so that a figure
 // follows the light and the dark theme; Plotly gets no inline style and no mode bar.
 
-const CONFIG = { displayModeBar: false, responsive: true };
+const LANGUAGE = document.documentElement.lang || "en";
+const CONFIG = { displayModeBar: false, responsive: true, locale: LANGUAGE };
+
+// Days and months in the language of the page: the library has only English until it is told others.
+function named(first, count, step, options) {
+  const maker = new Intl.DateTimeFormat(LANGUAGE, { ...options, timeZone: "UTC" });
+  return Array.from({ length: count }, (_, index) => maker.format(new Date(first + index * step)));
+}
+const DAY = 86_400_000;
+const SUNDAY = Date.UTC(2026, 0, 4);
+const MID_JANUARY = Date.UTC(2026, 0, 15);
+window.Plotly.register({
+  moduleType: "locale",
+  name: LANGUAGE,
+  format: {
+    days: named(SUNDAY, 7, DAY, { weekday: "long" }),
+    shortDays: named(SUNDAY, 7, DAY, { weekday: "short" }),
+    months: named(MID_JANUARY, 12, 30.4 * DAY, { month: "long" }),
+    shortMonths: named(MID_JANUARY, 12, 30.4 * DAY, { month: "short" }),
+  },
+});
 
 function property(name) {
   return getComputedStyle(document.documentElement).getPropertyValue(name).trim();

@@ -23,7 +23,7 @@ import { apply, languageOf, settings } from "./settings.js";
 import { toast } from "./ui.js";
 import * as vault from "./vault.js";
 import { adoptDevice } from "./wire.js";
-import { setByDay, setZone, speak, t } from "./words.js";
+import { setByDay, setUnit, setZone, speak, t } from "./words.js";
 
 const QUIET_FOR = 8_000;
 const JOTTED = "jotted";
@@ -277,6 +277,7 @@ async function useKit(kit) {
   if (!ctx.kit || !kit) return;
   setZone(ctx.kit.patient.zone);
   setByDay(kit.by_day);
+  setUnit(kit.unit);
   if (moved || ctx.gate !== "open") await speak(languageOf(kit));
   apply(kit);
   if (moved) await loadNights();

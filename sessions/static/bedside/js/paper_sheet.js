@@ -9,7 +9,7 @@ import { fromWall, later, minutesBetween, toWall } from "./clock.js";
 import { getPath, onPaper, takeDocument } from "./draft.js";
 import { keptOf, meant, oddity, parseNumber, refusal, withUnit } from "./numbers.js";
 import { cellLimits, lengthDoubt } from "./paper_doubts.js";
-import { t } from "./words.js";
+import { clockTold, t, twelve } from "./words.js";
 
 /** A text of the sheet, "" where nothing was typed. @param {Night} night @param {string} path */
 export const typedAt = (night, path) => getPath({ doc: night.plan.paper.typed }, path) ?? "";
@@ -17,10 +17,24 @@ export const typedAt = (night, path) => getPath({ doc: night.plan.paper.typed },
 /** The limits of a cell, with what it is held against. @param {Night} night @param {Kit} kit @param {string} path */
 export const limitsAt = (night, kit, path) => cellLimits(kit, night.plan.paper.typed, path);
 
-/** "2130", "21:30", "9.05" -> "21:30", or null where it is no time of day. */
+/**
+ * "2130", "21:30", "9.05", "9:30 PM", "9pm" -> "21:30", or null where it is no time of day. Where the unit's clock has
+ * twelve hours, one of them alone is no time: nobody knows which half of the day is meant.
+ */
 function clockOf(text = "") {
-  const [, hour, minute] = /^(\d{1,2})\D?(\d\d)$/.exec(text.trim()) ?? [];
-  return Number(hour) < 24 && Number(minute) < 60 ? `${hour.padStart(2, "0")}:${minute}` : null;
+  const [, figures, minute, half] = TYPED_CLOCK.exec(text.trim()) ?? [];
+  const hour = Number(figures);
+  if (!figures || !(minute || half) || Number(minute ?? 0) > 59 || isHalf(text)) return null;
+  if (half ? hour < 1 || hour > 12 : hour > 23) return null;
+  const hours = half ? (hour % 12) + (half.toLowerCase() === "p" ? 12 : 0) : hour;
+  return `${String(hours).padStart(2, "0")}:${minute ?? "00"}`;
+}
+const TYPED_CLOCK = /^(\d{1,2})(?:\D?(\d\d))?\s*(?:([ap])\.?\s?m?\.?)?$/i;
+
+/** "9:30" where a time of day is one of twelve hours. */
+function isHalf(text = "") {
+  const [, hour, , half] = TYPED_CLOCK.exec(text.trim()) ?? [];
+  return twelve() && !half && Number(hour) >= 1 && Number(hour) <= 12;
 }
 
 /** Litres typed as millilitres, or the other way round, as a question; "" where they are not. @param {Limits} limits */
@@ -56,9 +70,10 @@ export function sayRight(night, kit, path) {
 
 /** The first moment with this clock time at or after another one: the night runs over midnight. */
 function following(clock, after, zone) {
-  const onDayOf = (moment) => fromWall(`${toWall(moment, zone).slice(0, 10)}T${clock}`, zone);
-  const first = onDayOf(after);
-  return first === null || first >= after ? first : onDayOf(later(first, 25 * 60));
+  const day = toWall(after, zone).slice(0, 10);
+  const first = fromWall(`${day}T${clock}`, zone);
+  const next = later(`${day}T12:00:00Z`, 24 * 60).slice(0, 10);
+  return first === null || first >= after ? first : fromWall(`${next}T${clock}`, zone);
 }
 
 /** Whether anything stands in a line beside its time and what the page wrote there itself. */
@@ -70,10 +85,20 @@ const filled = ({ at, unit, fixed, name, ...rest }) => Object.values(rest).some(
  */
 export function wrongTime(night, path) {
   const text = typedAt(night, path);
-  if (text) return clockOf(text) ? "" : t("{text} is no time of day.", { text });
+  if (text && !clockOf(text)) {
+    if (isHalf(text)) return t("{text}: AM or PM?", { text });
+    return t("{text} is no time of day. Write it as in {example}.", { text, example: clockTold("21:30") });
+  }
+  if (text) return "";
   return path.startsWith("readings") && filled(typedAt(night, path.slice(0, -3)))
     ? t("The time of this line is missing.")
     : "";
+}
+
+/** When the treatment of the sheet began, or null. @param {Night} night @param {Kit} kit */
+export function beganOnPaper(night, kit) {
+  const clock = clockOf(typedAt(night, "started_at"));
+  return clock && fromWall(`${night.plan.paper.day}T${clock}`, kit.patient.zone);
 }
 
 /**
@@ -163,12 +188,12 @@ export function layOut(night, kit) {
   const record = { ...night.doc };
   const laid = { ...night, doc: record };
   const { paper } = night.plan;
-  const { typed, day } = paper;
-  const [start, end] = [clockOf(typed.started_at), clockOf(typed.ended_at)];
+  const { typed } = paper;
+  const end = clockOf(typed.ended_at);
   Object.assign(record, { source: "paper", run_sheet_version: null, confirmed: [] });
   paper.asked = [];
   paper.wrong = ["started_at", "ended_at"].map((path) => wrongTime(laid, path)).filter(Boolean);
-  record.started_at = start && fromWall(`${day}T${start}`, kit.patient.zone);
+  record.started_at = beganOnPaper(laid, kit);
   record.ended_at = record.started_at && end ? following(end, later(record.started_at, 1), kit.patient.zone) : null;
   askLength(laid, kit);
   night.stage = record.ended_at ? "after" : record.started_at ? "running" : "before";

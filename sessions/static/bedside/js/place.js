@@ -1,7 +1,7 @@
 /* Where the patient is: the place in the kit that holds by this phone's day, and whether the phone says otherwise. */
 
 import { toWall } from "./clock.js";
-import { t } from "./words.js";
+import { clockTold, t } from "./words.js";
 
 /** The place that holds at a moment, the one that began last where several do; null at home. @param {Kit} kit */
 export function placeNow({ patient }, now) {
@@ -37,7 +37,8 @@ export function twoClocks(kit, now, own = zoneOfPhone()) {
   const [here, screens] = [toWall(iso, own), toWall(iso, kit.patient.zone)];
   if (here === screens) return null;
   const number = kit.unit?.on_call_number ?? "";
-  return { own, here: here.slice(11, 16), screens: screens.slice(11, 16), zone: kit.patient.zone, number };
+  const [clock, shown] = [here, screens].map((wall) => clockTold(wall.slice(11, 16)));
+  return { own, here: clock, screens: shown, zone: kit.patient.zone, number };
 }
 
 /** What is asked where the clocks differ. */

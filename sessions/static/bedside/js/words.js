@@ -42,10 +42,22 @@ export function tn(one, many, n, params) {
 export const lang = () => language;
 export const dir = () => (RTL.test(language) || document.documentElement.dataset.dir === "rtl" ? "rtl" : "ltr");
 
+/** How the unit writes days and times, and spells English: the kit says. */
+let dates = { order: "dmy", clock: "24" };
+let english = "en";
+/** @param {Unit | null | undefined} unit */
+export const setUnit = (unit) => {
+  dates = unit?.dates ?? dates;
+  english = unit?.english ?? english;
+};
+/** Whether the unit writes 10:05 PM. */
+export const twelve = () => dates.clock === "12";
+
 /** Turn to a language: its catalogue is a file of the release, so it is there without a network. */
 export async function speak(code) {
   const files = JSON.parse(document.documentElement.dataset.words || "{}");
-  const answer = files[code] && (await fetch(files[code]).catch(() => null));
+  const file = files[code === "en" ? english : code];
+  const answer = file && (await fetch(file).catch(() => null));
   catalogue = answer?.ok ? await answer.json() : {};
   language = answer?.ok || code === "en" ? code : "en";
   Object.assign(document.documentElement, { lang: language, dir: dir() });
@@ -73,22 +85,34 @@ export const zoneName = () => zone;
 
 /** English as it is written in most of the world: the day before the month. */
 const locale = () => (language === "en" ? "en-GB" : language);
-/** @param {Iso | null | undefined} iso */
-const when = (iso, parts) =>
-  iso ? new Intl.DateTimeFormat(locale(), { ...parts, timeZone: zone }).format(new Date(iso)) : "–";
+/** @param {Date} moment @param {Intl.DateTimeFormatOptions} parts */
+function written(moment, parts, timeZone) {
+  const maker = new Intl.DateTimeFormat(locale(), { ...parts, timeZone });
+  if (dates.order === "dmy") return maker.format(moment);
+  const said = Object.fromEntries(maker.formatToParts(moment).map(({ type, value }) => [type, value]));
+  return [said.weekday, `${said.month} ${said.day}`].filter(Boolean).join(", ");
+}
 const DAY = /** @type {const} */ ({ weekday: "long", day: "numeric", month: "long" });
-/** "22:10" on the patient's wall. @param {Iso | null | undefined} iso */
-export const timeOf = (iso) => when(iso, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+/** "22:10" -> "10:10 PM" where the unit has such a clock. @param {string} clock */
+export function clockTold(clock) {
+  if (!twelve()) return clock;
+  const hour = Number(clock.slice(0, 2));
+  return `${hour % 12 || 12}${clock.slice(2)} ${hour < 12 ? "AM" : "PM"}`;
+}
+const CLOCK = /** @type {const} */ ({ hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+/** "22:10" on the patient's wall, or "10:10 PM". @param {Iso | null | undefined} iso */
+export const timeOf = (iso) =>
+  iso ? clockTold(new Intl.DateTimeFormat("en-GB", { ...CLOCK, timeZone: zone }).format(new Date(iso))) : "–";
 /**
- * "Sunday 1 March" in the patient's zone, with the order and the joining words of the language.
+ * "Sunday 1 March" in the patient's zone, with the joining words of the language, or "Sunday, March 1": as the unit has
+ * it.
  * @param {Iso | null | undefined} iso
  */
-export const dayOf = (iso) => when(iso, DAY);
+export const dayOf = (iso) => (iso ? written(new Date(iso), DAY, zone) : "–");
 /** "Sunday 1 March" of a plain day, "2026-03-01", which lies in no time zone. @param {string | null | undefined} day */
-export const plainDay = (day) =>
-  day ? new Intl.DateTimeFormat(locale(), { ...DAY, timeZone: "UTC" }).format(new Date(`${day}T12:00:00Z`)) : "–";
+export const plainDay = (day) => (day ? written(new Date(`${day}T12:00:00Z`), DAY, "UTC") : "–");
 /** "1 Mar", for axes and tables. @param {Iso | null | undefined} iso */
-export const shortDay = (iso) => when(iso, { day: "numeric", month: "short" });
+export const shortDay = (iso) => (iso ? written(new Date(iso), { day: "numeric", month: "short" }, zone) : "–");
 const sixties = (count) => `${Math.floor(count / 60)}:${String(Math.floor(count % 60)).padStart(2, "0")}`;
 /** Minutes as "3:40". */
 export const hours = (minutes) => sixties(minutes);

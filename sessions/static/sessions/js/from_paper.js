@@ -9,7 +9,7 @@ import { draw, go, here, screenOf, startRouter } from "../../bedside/js/router.j
 import { beginOnPaper } from "../../bedside/js/screens/paper.js";
 import { byId, clearToast, h, note } from "../../bedside/js/ui.js";
 import { call } from "../../bedside/js/wire.js";
-import { setByDay, setZone, speak } from "../../bedside/js/words.js";
+import { setByDay, setUnit, setZone, speak } from "../../bedside/js/words.js";
 
 import "../../bedside/js/screens/summary.js";
 
@@ -75,7 +75,8 @@ function frame({ name }, screen, fresh) {
 }
 
 async function start() {
-  await speak(document.documentElement.lang);
+  setUnit(kit.unit);
+  await speak(kit.language);
   setZone(kit.patient.zone);
   setByDay(kit.by_day);
   if (here().name !== "paper") history.replaceState(null, "", "#/paper");

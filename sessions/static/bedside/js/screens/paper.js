@@ -10,11 +10,11 @@ import { later, toWall } from "../clock.js";
 import { onPaper, setPath, shortOf, toggleField } from "../draft.js";
 import { heparin } from "../heparin.js";
 import { unitOf } from "../numbers.js";
-import { askedOf, layOut, limitsAt, readNumber, sayRight, typedAt, wrongTime } from "../paper_sheet.js";
+import { askedOf, beganOnPaper, layOut, limitsAt, readNumber, sayRight, typedAt, wrongTime } from "../paper_sheet.js";
 import { typed } from "../ready.js";
 import { register } from "../router.js";
 import { bigButton, choiceRow, h, note, toast } from "../ui.js";
-import { plainDay, t } from "../words.js";
+import { clockTold, dayOf, plainDay, t, timeOf, twelve } from "../words.js";
 import { limitWords } from "./checks.js";
 import { nameWords } from "./medicine.js";
 
@@ -154,10 +154,16 @@ function numberCell(ctx, path, name = shortOf(ctx.kit, path)) {
 
 /** @param {Ctx} ctx @param {string} path */
 const timeCell = (ctx, path, label) =>
-  cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)) || question(ctx, path), {
-    inputmode: "numeric",
-    placeholder: "21:30",
+  cell(ctx, path, label, () => problem(wrongTime(ctx.night, path)) || question(ctx, path) || beganWords(ctx, path), {
+    inputmode: twelve() ? "text" : "numeric",
+    placeholder: clockTold("21:30"),
   });
+
+/** The moment that a start is taken for: after midnight the day above is easily the wrong one. @param {Ctx} ctx */
+function beganWords(ctx, path) {
+  const began = path === "started_at" && beganOnPaper(ctx.night, ctx.kit);
+  return began && h("p", { class: "soft", text: t("{day} at {time}", { day: dayOf(began), time: timeOf(began) }) });
+}
 /** @param {Ctx} ctx @param {string} path */
 const wordCell = (ctx, path, label) => cell(ctx, path, label, () => null, { maxlength: 200 });
 
