@@ -136,14 +136,14 @@ HUBS: Steps = (
     Step("hub_arterial", _("Scrub the arterial hub and cap"), _("With the unit's antiseptic. Keep hold of it."),
          use=ARTERIAL),
     Step("hub_dry_arterial", _("Let it act and dry"), THE_UNITS_TIME, SKIN_SECONDS, use=ARTERIAL),
-    Step("lock_arterial", _("Cap off, syringe on at once, draw the lock out"),
+    Step("lock_arterial", _("Cap off, syringe on at once. Can the lock be drawn out?"),
          _("Clamp open only while a syringe is on. Throw away what you drew."), asks="flash", use=ARTERIAL),
     Step("flush_arterial", _("Flush the arterial lumen with saline, close the clamp. How does it go in?"),
          _("It should go in easily. If it does not, do not push: call the unit."), asks="flush", use=ARTERIAL),
     Step("hub_venous", _("Scrub the venous hub and cap"), _("With the unit's antiseptic. Keep hold of it."),
          use=VENOUS),
     Step("hub_dry_venous", _("Let it act and dry"), THE_UNITS_TIME, SKIN_SECONDS, use=VENOUS),
-    Step("lock_venous", _("Cap off, syringe on at once, draw the lock out"),
+    Step("lock_venous", _("Cap off, syringe on at once. Can the lock be drawn out?"),
          _("Clamp open only while a syringe is on. Throw away what you drew."), asks="flash", use=VENOUS),
     Step("flush_venous", _("Flush the venous lumen with saline, close the clamp. How does it go in?"),
          _("It should go in easily. If it does not, do not push: call the unit."), asks="flush", use=VENOUS),
@@ -176,15 +176,26 @@ FASTEN: Steps = (
 CAP_CONNECTIONS: Steps = (
     Step("connect_tape", _("Tape both connections, so that they cannot unscrew"), _("And fasten the lines to you.")),
 )  # fmt: skip
-START: Steps = (
-    Step("bolus", _("Give the heparin bolus"), asks="bolus"),
-    Step("set_machine", _("Set the machine, then read it once more"), asks="set_machine"),
-    Step("pump_slow", _("Start the pump slowly"), _("Watch both pressures and both needles."),
-         speed_ml_min=BEGIN_ML_MIN),
-    Step("pump_up", _("Bring the pump up to the prescribed speed, step by step"),
-         _("Pressures as ever? If not, turn it down and look at the needles."), asks="prescribed_speed"),
-    Step("safe", _("Lines fixed, leak sensor in place, access in sight"),
-         _("Not under a cover. Lines to your clothes with some slack, not to the bed.")),
+
+
+def _start(watch: StrOrPromise, look: StrOrPromise, safe: StrOrPromise) -> Steps:
+    """From the bolus to the treatment that runs; in words of needles or of a catheter."""
+    return (
+        Step("bolus", _("Give the heparin bolus"), asks="bolus"),
+        Step("set_machine", _("Set the machine, then read it once more"), asks="set_machine"),
+        Step("pump_slow", _("Start the pump slowly"), watch, speed_ml_min=BEGIN_ML_MIN),
+        Step("pump_up", _("Bring the pump up to the prescribed speed, step by step"), look, asks="prescribed_speed"),
+        Step("safe", safe, _("Not under a cover. Lines to your clothes with some slack, not to the bed.")),
+    )
+
+
+START = _start(
+    _("Watch both pressures and both needles."), _("Pressures as ever? If not, turn it down and look at the needles."),
+    _("Lines fixed, leak sensor in place, access in sight"),
+)  # fmt: skip
+START_CATHETER = _start(
+    _("Watch both pressures and the catheter."), _("Pressures as ever? If not, turn it down and look at the catheter."),
+    _("Lines fixed, catheter and connections in sight"),
 )  # fmt: skip
 
 
@@ -224,8 +235,8 @@ def default_steps(technique: str, connection: str = BOTH_NEEDLES) -> Steps:
         Technique.BUTTONHOLE: READY + HOLE_SKIN + ARTERIAL_HOLE + VENOUS_HOLE + SECURE,
         Technique.CATHETER: HUBS,
     }
-    fastened = CAP_CONNECTIONS if technique == Technique.CATHETER else FASTEN
-    return before[technique] + CONNECTIONS[connection] + fastened + START + steps_off(technique)
+    after = CAP_CONNECTIONS + START_CATHETER if technique == Technique.CATHETER else FASTEN + START
+    return before[technique] + CONNECTIONS[connection] + after + steps_off(technique)
 
 
 def default_content(technique: str, connection: str = BOTH_NEEDLES) -> dict[str, Any]:

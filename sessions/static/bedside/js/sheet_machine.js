@@ -1,4 +1,4 @@
-/* What is set on the machine and given against clotting, as the run sheet asks for it: what is ordered stands beside it. */
+/* What is set on the machine and given against clotting, as the run sheet asks for it, beside what is ordered. */
 
 import { limitsOf, shortOf, takeNumber, writeNumber } from "./draft.js";
 import { doseLimits, givenOf, heparin, putMedicine } from "./heparin.js";

@@ -13,7 +13,8 @@ const MOST_TOGETHER = 6;
 
 const OFF = "end";
 
-const STOP_KEY = "off_stop";
+/** The pump stands for the end. */
+export const STOP_KEY = "off_stop";
 
 /**
  * How a treatment ends: the steps up to the needles. Where the blood must not come back, or what became of it is said

@@ -5,7 +5,7 @@ import { useWords } from "../choices.js";
 import { toWall } from "../clock.js";
 import { siteOf } from "../draft.js";
 import { noneLeft } from "../flow_needle.js";
-import { isGivenUp, isOut, placesLeft } from "../needle_sites.js";
+import { isGivenUp, isOut, ofCatheter, placesLeft } from "../needle_sites.js";
 import { go, register } from "../router.js";
 import { bigButton, h, note, toast } from "../ui.js";
 import { t, tn } from "../words.js";
@@ -52,6 +52,42 @@ function isStuck(ctx, use) {
   return failed && !placesLeft(ctx.kit, ctx.night, use).length;
 }
 
+/** What this screen says of needles, or of the two sides of a catheter. @param {Ctx} ctx */
+const words = (ctx) =>
+  ofCatheter(ctx)
+    ? {
+        title: t("The catheter"),
+        first: t("First look at the catheter."),
+        look: t("Look at the catheter"),
+        which: t("For which side is the next touch?"),
+        both: t("Choose both sides"),
+        on: t("To the steps"),
+      }
+    : {
+        title: t("Where the needles go"),
+        first: t("First look, feel and listen."),
+        look: t("Look, feel, listen"),
+        which: t("For which needle is the next touch?"),
+        both: t("Choose both sites"),
+        on: t("To the needles"),
+      };
+
+/** Both sides of a catheter, where each can only be the one; nobody is asked what the catheter itself says. */
+function onlySides(ctx) {
+  const sides = USES.map((use) => sitesOf(ctx).filter((site) => site.use === use));
+  return ofCatheter(ctx) && sides.every((found) => found.length === 1) && sitesOf(ctx).length === USES.length
+    ? sides.flat()
+    : null;
+}
+
+/** @param {Ctx} ctx */
+function takeSides(ctx, sides) {
+  ctx.change(t("Both sides: {names}", { names: sides.map(({ name }) => name).join(", ") }), (night) => {
+    for (const site of sides) takeSite(night, site.use, site.id);
+  });
+  go("needles");
+}
+
 /** @param {Ctx} ctx */
 function pick(ctx, use, site) {
   const other = USES.find((each) => each !== use);
@@ -87,11 +123,7 @@ function turns(ctx, use, picked) {
       h("span", { text: name ?? t("choose") }),
     );
   };
-  return h(
-    "div",
-    { class: "pair", role: "group", aria: { label: t("For which needle is the next touch?") } },
-    USES.map(turn),
-  );
+  return h("div", { class: "pair", role: "group", aria: { label: words(ctx).which } }, USES.map(turn));
 }
 
 /** @param {Ctx} ctx */
@@ -102,11 +134,11 @@ function listed(ctx, use, picked, today) {
     const chosen = USES.filter((each) => picked[each] === site.id).map((each) =>
       t("chosen for {use}", { use: useWords(each) }),
     );
-    const words = [
-      siteWords(site, today),
+    const told = [
+      ofCatheter(ctx) ? useWords(site.use) : siteWords(site, today),
       gaveUp(ctx, site) && t("given up this time"),
-      longest.includes(site.id) && t("longest rested"),
-      site.uses_30 ? tn("{n} use in 30 days", "{n} uses in 30 days", site.uses_30) : null,
+      !ofCatheter(ctx) && longest.includes(site.id) && t("longest rested"),
+      site.uses_30 && !ofCatheter(ctx) ? tn("{n} use in 30 days", "{n} uses in 30 days", site.uses_30) : null,
       ...chosen,
     ];
     const look = `choice site-row ${site.use}${stateOf(site, today).resting ? " resting" : ""}`;
@@ -115,7 +147,7 @@ function listed(ctx, use, picked, today) {
       aria: { pressed: picked[use] === site.id },
       on: { click: () => pick(ctx, use, site) },
     };
-    const said = h("span", null, site.name, h("small", { text: words.filter(Boolean).join(" · ") }));
+    const said = h("span", null, site.name, h("small", { text: told.filter(Boolean).join(" · ") }));
     return h(
       "button",
       { type: "button", ...press, data: { k: `site-${site.id}` } },
@@ -138,7 +170,7 @@ function draw(ctx, params) {
   const concerned = ctx.night.stage === "before" ? USES : USES.filter((each) => each === onlyOne(ctx));
   const warned = [...new Set(concerned.flatMap((each) => warnings(sites, picked, each, today)))];
   return [
-    openChecks(ctx, "access").length ? note(t("First look, feel and listen.")) : null,
+    openChecks(ctx, "access").length ? note(words(ctx).first) : null,
     turns(ctx, use, picked),
     isStuck(ctx, use) &&
       note(
@@ -162,16 +194,20 @@ function draw(ctx, params) {
 /** @param {Ctx} ctx */
 function bar(ctx) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
-  if (openChecks(ctx, "access").length) return [{ label: t("Look, feel, listen"), go: ["checks", "access"] }];
+  if (openChecks(ctx, "access").length) return [{ label: words(ctx).look, go: ["checks", "access"] }];
   const picked = pickedOf(ctx);
   const same = picked.arterial != null && picked.arterial === picked.venous;
   const missing = sitesOf(ctx).length && (same || USES.some((use) => picked[use] == null));
-  const next = {
-    label: missing ? (same ? t("Choose two different sites") : t("Choose both sites")) : t("To the needles"),
-    go: "needles",
-    disabled: Boolean(missing),
-  };
+  const { both, on } = words(ctx);
+  const sides = missing && onlySides(ctx);
+  const next = sides
+    ? { label: on, tap: () => takeSides(ctx, sides) }
+    : {
+        label: missing ? (same ? t("Choose two different sites") : both) : on,
+        go: "needles",
+        disabled: Boolean(missing),
+      };
   return [next, { label: t("The checks again"), go: ["checks", "access", "all"] }];
 }
 
-register("access", { title: () => t("Where the needles go"), draw, bar });
+register("access", { title: (ctx) => words(ctx).title, draw, bar });

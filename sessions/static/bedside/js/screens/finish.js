@@ -21,7 +21,7 @@ import { orderedWords, plannedWords } from "../plan_words.js";
 import { asKept, coded, say } from "../ready.js";
 import { register } from "../router.js";
 import { figureRow, stepList } from "../sheet_parts.js";
-import { stepsOff } from "../sheet_steps.js";
+import { STOP_KEY, stepsOff } from "../sheet_steps.js";
 import { inShort, shortRow } from "../short.js";
 import { stepsOver, stepTaken, stepUndone } from "../step_back.js";
 import { announce, bigButton, byId, choiceRow, h, note } from "../ui.js";
@@ -101,11 +101,19 @@ function bloodNote(ctx) {
 /** What becomes of the blood where nobody says it; what never ran has none to give back. @param {Ctx} ctx */
 const bloodAtEnd = (ctx) => (ctx.night.doc.started_at ? (bloodStays(ctx.kit, ctx.night) ? "none" : "whole") : "");
 
-/** When it ended: at what was answered on a way through trouble, else now. @param {Ctx} ctx */
-const overAt = (ctx) => {
-  const event = overBy(ctx.night);
-  return event ? new Date(event.ended_at ?? event.at) : ctx.now();
+/** The pump was stopped for the end so long ago at most [ms]; what is longer ago belongs to a stop in between. */
+const STOPPED_FOR_END = 30 * 60_000;
+/** When the pump was stopped for this end, or null. @param {Ctx} ctx */
+const pumpStopped = (ctx) => {
+  const iso = ctx.night.stamps[STOP_KEY];
+  return iso && ctx.now().getTime() - Date.parse(iso) <= STOPPED_FOR_END ? new Date(iso) : null;
 };
+
+/** When it ended: at what was answered of trouble, or when the pump was stopped, else now. @param {Ctx} ctx */
+function overAt(ctx) {
+  const event = overBy(ctx.night);
+  return event ? new Date(event.ended_at ?? event.at) : (pumpStopped(ctx) ?? ctx.now());
+}
 
 /** The treatment ends; the blood is back unless it stays out or something else was said. @param {Ctx} ctx */
 function end(ctx) {
@@ -319,7 +327,10 @@ function nextStep(ctx) {
 function ended(ctx) {
   const { doc } = ctx.night;
   const over = endedWords(ctx);
+  const stopped = pumpStopped(ctx);
   if (over && !doc.ended_at) return over;
+  if (stopped && !doc.ended_at)
+    return note(t("The pump is stopped since {time}.", { time: timeOf(stopped.toISOString()) }));
   if (!doc.ended_at)
     return note(
       doc.started_at

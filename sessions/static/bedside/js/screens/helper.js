@@ -4,6 +4,7 @@ import { callButtons } from "../calls.js";
 import { eventWords } from "../choices.js";
 import { course, fluidSoFar } from "../course.js";
 import { courseWords, lastPressure, notAtEnd, overBy } from "../flow_state.js";
+import { ofCatheter } from "../needle_sites.js";
 import { notAtEndNotes } from "../not_at_end.js";
 import { withUnit } from "../numbers.js";
 import { endedWords } from "../others.js";
@@ -14,21 +15,27 @@ import { bigButton, dl, h, note } from "../ui.js";
 import { hours, t, timeOf } from "../words.js";
 
 /** What a second pair of hands does, by the stage. Common practice, no source: the unit's training comes first. */
-const HANDS = () => ({
+const HANDS = (catheter) => ({
   none: [t("Nothing runs. Keep the unit's number and this phone where both of you reach them.")],
   before: [
     t("Read each check aloud, look where it says, and only then touch “Good”."),
     t("Hand over what is asked for; touch nothing that is sterile."),
-    t("While a needle goes in: say nothing unless asked, and have gauze open."),
+    catheter
+      ? t("While the catheter is open: mask on, say nothing unless asked, and have a clamp in reach.")
+      : t("While a needle goes in: say nothing unless asked, and have gauze open."),
   ],
   running: [
-    t("Look at the needles, the tapes and the lines: uncovered, dry, nothing pulls."),
+    catheter
+      ? t("Look at the catheter, its connections and the lines: uncovered, dry, nothing pulls.")
+      : t("Look at the needles, the tapes and the lines: uncovered, dry, nothing pulls."),
     t("Look at the face and listen: pale, yawning, slow answers, sweat. Then measure the pressure."),
     t("Write what you see and what you give here, on your own phone: both phones show it."),
     t("Give no medicine before you have looked above at what was given already."),
   ],
   after: [
-    t("Press where you are told to, without looking away, until the time on the screen is over."),
+    catheter
+      ? t("Mask on while the lines come off; hand over the caps.")
+      : t("Press where you are told to, without looking away, until the time on the screen is over."),
     t("Help to sit up slowly; stay beside until standing is safe."),
     t("Write down what the machine shows at the end, before it is switched off."),
   ],
@@ -99,7 +106,7 @@ function draw(ctx) {
     h(
       "ul",
       null,
-      HANDS()[beside.length ? "running" : stage].map((text) => h("li", { text })),
+      HANDS(ofCatheter(ctx))[beside.length ? "running" : stage].map((text) => h("li", { text })),
     ),
     note(t("Your unit's training comes before this list."), "plain"),
     callButtons(ctx.kit.unit, "on_call"),

@@ -4,7 +4,7 @@ import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
 import { stopsHeld } from "../check_rows.js";
-import { needleKinds } from "../choices.js";
+import { needleKinds, useWords } from "../choices.js";
 import { minuteOf } from "../course.js";
 import { addSite, askedAt, changeSite, limitsOf, setFields, setMoment, shortOf, siteOf, stampStep } from "../draft.js";
 import { addressOf } from "../flow_state.js";
@@ -241,8 +241,8 @@ const asked = {
   flash: (ctx, step) => goodOrBad(ctx, step, "flash", { yes: t("Yes"), no: t("No"), code: "yes" }),
   flush: (ctx, step) =>
     goodOrBad(ctx, step, "flushed", {
-      yes: t("Easily: no swelling, no pain"),
-      no: t("Hard to push, swelling or pain"),
+      yes: ofCatheter(ctx) ? t("Easily") : t("Easily: no swelling, no pain"),
+      no: ofCatheter(ctx) ? t("Hard to push, or not at all") : t("Hard to push, swelling or pain"),
       code: "freely",
     }),
   pain: (ctx, step) => [
@@ -265,7 +265,8 @@ function speedOf(speed, label) {
 /** In the short form: what is asked of a needle, in one touch where all of it is as it should be. @param {Ctx} ctx */
 function allWell(ctx) {
   const { shown, step } = here(ctx);
-  const said = { flash: t("blood came back"), flush: t("flushed easily, no swelling"), attempts: t("first attempt") };
+  const flush = ofCatheter(ctx) ? t("flushed easily") : t("flushed easily, no swelling");
+  const said = { flash: t("blood came back"), flush, attempts: t("first attempt") };
   const codes = { flash: coded("yes"), flush: coded("freely"), attempts: "1" };
   const fields = { flash: ["flash", true], flush: ["flushed", true], attempts: ["attempts", 1] };
   const values = Object.fromEntries(shown.map((each) => fields[each.asks]));
@@ -283,7 +284,14 @@ function allWell(ctx) {
       fillRow(step.use, () => values),
     );
   return [
-    h("p", { class: "step-words", text: step.use === "arterial" ? t("The arterial needle") : t("The venous needle") }),
+    h("p", {
+      class: "step-words",
+      text: ofCatheter(ctx)
+        ? useWords(step.use)
+        : step.use === "arterial"
+          ? t("The arterial needle")
+          : t("The venous needle"),
+    }),
     bigButton(t("As it should be"), good, {
       tone: "go",
       hint: shown.map((each) => said[each.asks]).join(" · "),
@@ -396,7 +404,12 @@ function lastScreen(ctx) {
   });
   return [
     openSteps(ctx),
-    h("p", { class: "step-words", text: t("Does the machine run, and are both needles taped and in sight?") }),
+    h("p", {
+      class: "step-words",
+      text: ofCatheter(ctx)
+        ? t("Does the machine run, and are both connections tight and in sight?")
+        : t("Does the machine run, and are both needles taped and in sight?"),
+    }),
     dl(rows),
   ];
 }
@@ -509,7 +522,9 @@ function bar(ctx) {
   const { at } = here(ctx);
   return [
     main(ctx),
-    at ? { label: t("One step back"), tap: () => byTouch(ctx) } : { label: t("To the sites"), go: "access" },
+    at
+      ? { label: t("One step back"), tap: () => byTouch(ctx) }
+      : { label: ofCatheter(ctx) ? t("To the catheter") : t("To the sites"), go: "access" },
   ];
 }
 

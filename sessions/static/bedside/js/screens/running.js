@@ -8,6 +8,7 @@ import { addEvent, limitsOf, removeRow, setFields, shortOf, stampStep } from "..
 import { addressOf, DROP, hasFlow, indexAt, overBy, pausedNow, toldOf, underWay, write } from "../flow_state.js";
 import { heparinStop, heparinTonight, STOPPED } from "../heparin.js";
 import { momentRow, pointTo } from "../moment_row.js";
+import { ofCatheter } from "../needle_sites.js";
 import { notAtEndNotes } from "../not_at_end.js";
 import { inWords, withUnit } from "../numbers.js";
 import { endedWords, writtenBy } from "../others.js";
@@ -386,7 +387,8 @@ function draw(ctx) {
 function bar(ctx) {
   const { night } = ctx;
   if (!night) return [{ label: t("Tonight"), go: "tonight" }];
-  if (!night.doc.started_at) return [{ label: t("To the needles"), go: "needles" }];
+  if (!night.doc.started_at)
+    return [{ label: ofCatheter(ctx) ? t("To the steps") : t("To the needles"), go: "needles" }];
   if (night.stage === "handed") return [{ label: t("Tonight"), go: "tonight" }];
   if (night.doc.ended_at) return [{ label: t("Finish"), go: "finish" }];
   const [reading, finish] = [
