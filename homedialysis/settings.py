@@ -163,7 +163,7 @@ REST_KNOX = {"TOKEN_TTL": timedelta(days=180)}
 
 REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "knox.auth.TokenAuthentication",
+        "homedialysis.accounts.services.tokens.ScopedTokens",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],

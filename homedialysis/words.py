@@ -40,7 +40,7 @@ STAFF_ROOMS = (
     "dosing/services/jobs.py",
     "dosing/services/month/*",
     "dosing/services/planner/*",
-    "homedialysis/accounts/choices/*",
+    "homedialysis/accounts/choices/__init__.py",
     "homedialysis/accounts/models/*",
     "homedialysis/accounts/pages/forms_unit.py",
     "homedialysis/accounts/pages/people.py",

@@ -6,7 +6,7 @@ import re
 import uuid
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
 
 from django.conf import settings
 from django.utils import timezone
@@ -24,6 +24,7 @@ from dosing.services.fhir.parts import Json, outcome
 from dosing.services.fhir.reading import WantedResources
 from dosing.services.fhir.searching import KINDS, PAGING, SEARCHES, SearchRefused, Wish, wishes
 from dosing.services.night.treatments import as_night
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import User, signed_in
 from sessions.models import BloodResult, Machine, Medication, Patient, RecordState, TreatmentRecord
 from sessions.services.reading_log import note_reading
@@ -55,6 +56,7 @@ class FhirView(APIView):
     schema = None  # its CapabilityStatement says what it can; OpenAPI has no word for "$everything"
     renderer_classes = (FhirJson,)
     content_negotiation_class = AlwaysFhir
+    token_scopes: ClassVar = {"GET": TokenScope.FHIR, "HEAD": TokenScope.FHIR}
 
     def handle_exception(self, exc: Exception) -> Response:
         answer = super().handle_exception(exc)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -22,6 +22,7 @@ from dosing.services.importing import taking
 from dosing.services.importing.judging import counts
 from dosing.services.importing.rejects import reason_of
 from dosing.services.importing.rows import MOST_BYTES, ResultRow, Unreadable, form_of
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import signed_in
 from sessions.api.permissions import MayEnterBloods
 from sessions.models import LabLine, LabMessage, Laboratory
@@ -69,6 +70,7 @@ class ImportShape(serializers.Serializer[Any]):
 
 
 class Imports(APIView):
+    token_scopes: ClassVar = {"GET": TokenScope.BLOODS, "POST": TokenScope.BLOODS}
     permission_classes = (MayEnterBloods,)
     parser_classes = (AsItIs,)
 
@@ -117,6 +119,7 @@ class OfTheUnit(IsAuthenticated):
 
 
 class ImportOne(APIView):
+    token_scopes: ClassVar = {"GET": TokenScope.BLOODS, "POST": TokenScope.BLOODS}
     permission_classes = (OfTheUnit,)
 
     @extend_schema(operation_id="bloods_import_one", responses=ImportShape)

@@ -8,7 +8,7 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension
 
 
 class DeviceTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    target_class = "knox.auth.TokenAuthentication"
+    target_class = "homedialysis.accounts.services.tokens.ScopedTokens"
     name = "deviceToken"
     priority = 1
 
@@ -17,7 +17,10 @@ class DeviceTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-unty
             "type": "apiKey",
             "in": "header",
             "name": "Authorization",
-            "description": "Token, a space, and the token of the device, as POST /api/v1/devices/ gave it.",
+            "description": (
+                "Token, a space, and the token of the device, as POST /api/v1/devices/ gave it. A token does only "
+                "what its scopes name: read, write, fhir, bloods."
+            ),
         }
 
 

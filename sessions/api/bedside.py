@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, ClassVar
 
 from django.middleware.csrf import get_token
 from django.shortcuts import get_object_or_404
@@ -21,6 +21,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.services.bedside_devices import TakenBack
 from sessions.api import examples
@@ -157,6 +158,7 @@ COPIES = inline_serializer("UnknownCopies", {"unknown": serializers.ListField(ch
 
 
 class Copies(APIView):
+    token_scopes: ClassVar = {"POST": TokenScope.READ}
     permission_classes = (AtTheBedside,)
 
     @extend_schema(

@@ -126,7 +126,9 @@ BLOODS = OpenApiExample(
     },
     request_only=True,
 )
-DEVICE = OpenApiExample("A tablet at the bedside", value={"name": "Bedside tablet"}, request_only=True)
+DEVICE = OpenApiExample(
+    "A tablet at the bedside", value={"name": "Bedside tablet", "scopes": ["read", "write"]}, request_only=True
+)
 SEEN = OpenApiExample("Seen just now", value={"at": "2026-11-20T20:40:00Z"}, request_only=True)
 NOT_HANDED_OVER = OpenApiExample(
     "A night that is too large for something on the way",

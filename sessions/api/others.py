@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db import transaction
 from django.shortcuts import get_object_or_404
@@ -15,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import DeviceToken, signed_in
 from homedialysis.accounts.services.invitations import TooManyDevices, add_device
 from sessions.api import examples
@@ -82,6 +83,7 @@ class Patients(APIView):
 
 
 class Bloods(APIView):
+    token_scopes: ClassVar = {"POST": TokenScope.BLOODS}
     permission_classes = (MayEnterBloods,)
 
     @extend_schema(operation_id="bloods_list", parameters=[PATIENT], responses=BloodPage)
@@ -164,7 +166,7 @@ class Devices(APIView):
         sent = NewDevice(data=request.data)
         sent.is_valid(raise_exception=True)
         try:
-            device, token = add_device(user=signed_in(request), name=sent.validated_data["name"], at=timezone.now())
+            device, token = add_device(user=signed_in(request), at=timezone.now(), **sent.validated_data)
         except TooManyDevices as problem:
             raise ValidationError({"name": str(problem)}) from problem
         body: dict[str, Any] = {**DeviceShape(device).data, "token": token}
@@ -172,8 +174,13 @@ class Devices(APIView):
 
 
 class DeviceOne(APIView):
+    token_scopes: ClassVar = {"DELETE": None}
+
     @extend_schema(operation_id="devices_revoke", responses={204: None})
     def delete(self, request: Request, device_id: uuid.UUID) -> Response:
-        """Revoke a device's token: it stops working at once."""
-        get_object_or_404(DeviceToken, user=request.user, public_id=device_id).delete()
+        """Revoke a device's token: it stops working at once. A token revokes itself alone."""
+        device = get_object_or_404(DeviceToken, user=request.user, public_id=device_id)
+        if request.auth is not None and request.auth != device:
+            raise PermissionDenied(_("Sign in to revoke another token than this one."))
+        device.delete()
         return Response(status=204)

@@ -8,6 +8,7 @@ from typing import Any
 from django.utils.translation import gettext
 from rest_framework import serializers
 
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.services.dates import short_moment
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
@@ -283,12 +284,15 @@ class LimitsShape(serializers.Serializer[Any]):
 class DeviceShape(serializers.Serializer[Any]):
     id = serializers.UUIDField(source="public_id")
     name = serializers.CharField()
+    scopes = serializers.ListField(child=serializers.ChoiceField(choices=TokenScope.choices))
     created = serializers.DateTimeField()
     expiry = serializers.DateTimeField()
+    last_used = serializers.DateTimeField(allow_null=True, help_text="To the hour.")
 
 
 class NewDevice(serializers.Serializer[Any]):
     name = serializers.CharField(max_length=80)
+    scopes = serializers.ListField(child=serializers.ChoiceField(choices=TokenScope.choices), allow_empty=False)
 
 
 class NewDeviceAnswer(DeviceShape):

@@ -329,7 +329,7 @@ BODIES: Bodies = {
         "counts": [{"id": str(uuid.uuid4()), "item": world.ids["item_id"], "count": 3}],
     },
     ("api:done", "POST"): lambda world: noted(world, kind="service", done_at=A_NIGHT.isoformat()),
-    ("api:devices", "POST"): lambda world: {"name": "Scale"},
+    ("api:devices", "POST"): lambda world: {"name": "Scale", "scopes": ["read"]},
     ("alerts:log-call", "POST"): lambda world: {"result": "no_answer"},
     ("alerts:rota", "POST"): lambda world: {"what": "routine", "seen_within_minutes": 45, "reopen_days": 7},
     ("alerts:note", "POST"): lambda world: {"words": "Will call tomorrow."},

@@ -84,7 +84,7 @@ def test_so_are_the_pages_of_a_closed_door_and_of_a_link_that_is_over(ana_client
 def test_so_is_the_page_of_a_missing_token(nurse_client: Client, nurse: Any) -> None:
     strict = Client(enforce_csrf_checks=True)
     strict.force_login(nurse)
-    answer = strict.post(reverse("accounts:devices"), {"name": "x"})
+    answer = strict.post(reverse("accounts:devices"), {"name": "x", "scopes": ["read"]})
     assert (answer.status_code, faults_of(answer.content.decode())) == (403, [])
 
 

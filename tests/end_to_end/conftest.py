@@ -38,6 +38,6 @@ def phone(product: SmallDemo) -> Visitor:
     """Holds a device token that the patient got by signing in."""
     patient = Visitor(product.address)
     patient.sign_in(PATIENT_EMAIL, PASSWORD)
-    answer = patient.post("/api/v1/devices/", {"name": "Bedside tablet"})
+    answer = patient.post("/api/v1/devices/", {"name": "Bedside tablet", "scopes": ["read", "write"]})
     assert answer.status == 201, answer.text
     return Visitor(product.address, token=answer.body["token"])

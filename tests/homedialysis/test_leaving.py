@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.utils import timezone
 
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import BedsideDevice, ReadLog, Role, Unit, User
 from homedialysis.accounts.services.invitations import add_device
 from sessions.models import CarePartner, Patient
@@ -27,7 +28,7 @@ LONG_ENOUGH = "nine grey herons at dusk"
 def ways_in(user: User) -> tuple[Client, Client, BedsideDevice]:
     """A browser that is signed in, a program with a token, and a phone."""
     browser, now = signed_in(user), timezone.now()
-    _, token = add_device(user=user, name="Weighing scale", at=now)
+    _, token = add_device(user=user, name="Weighing scale", scopes=TokenScope.values, at=now)
     program = Client(headers={"authorization": f"Token {token}"})
     phone = BedsideDevice.objects.create(
         pk=uuid.uuid4(), user=user, name="Android, Chrome", first_contact=now, last_contact=now
@@ -146,7 +147,7 @@ def test_a_patient_reads_who_looked(nurse_client: Client, nurse: User, ana: Pati
 
 def test_a_token_makes_no_other_token(ana: Patient) -> None:
     _, program, _ = ways_in(ana.account)  # type: ignore[arg-type]
-    answer = program.post("/api/v1/devices/", {"name": "Another"}, content_type="application/json")
+    answer = program.post("/api/v1/devices/", {"name": "Another", "scopes": ["read"]}, content_type="application/json")
     assert answer.status_code == 403
     assert "makes no other" in answer.json()["detail"]
 

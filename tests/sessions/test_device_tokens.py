@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -10,13 +11,14 @@ import pytest
 import time_machine
 from django.test import Client
 
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import DeviceToken, User
 from homedialysis.accounts.services.invitations import MOST_DEVICES
 from sessions.models import Patient
 from tests.conftest import signed_in
 from tests.crowd import ours
 from tests.factories import LONG_AGO, night_body
-from tests.over_http import TREATMENTS, address, faults, post, put
+from tests.over_http import JSON, TREATMENTS, address, faults, post, put
 
 pytestmark = pytest.mark.django_db
 
@@ -27,8 +29,11 @@ def with_token(token: str) -> Client:
     return Client(headers={"Authorization": f"Token {token}"})
 
 
-def new_token(client: Client, name: str = "Scale") -> dict[str, Any]:
-    answer = post(client, DEVICES, {"name": name})
+BOTH = ["read", "write"]
+
+
+def new_token(client: Client, name: str = "Scale", scopes: Sequence[str] = BOTH) -> dict[str, Any]:
+    answer = post(client, DEVICES, {"name": name, "scopes": scopes})
     assert answer.status_code == 201, answer.content
     body: dict[str, Any] = answer.json()
     return body
@@ -107,9 +112,9 @@ def test_a_token_of_somebody_shut_out_does_not_sign_in(ana_client: Client, ana: 
 def test_twenty_devices_hold_a_token_at_a_time(ana_client: Client, ana: Patient, ben_client: Client) -> None:
     for number in range(MOST_DEVICES):
         new_token(ana_client, f"Device {number}")
-    refused = faults(post(ana_client, DEVICES, {"name": "One more"}))
+    refused = faults(post(ana_client, DEVICES, {"name": "One more", "scopes": BOTH}))
     assert "At most 20 devices hold a token, and 20 do" in refused["name"]["message"]
-    page = ana_client.post("/devices/", {"name": "One more"})
+    page = ana_client.post("/devices/", {"name": "One more", "scopes": BOTH})
     assert "At most 20 devices" in page.context["form"].errors["name"][0]
     assert ours(DeviceToken).count() == MOST_DEVICES
     new_token(ben_client)
@@ -118,15 +123,15 @@ def test_twenty_devices_hold_a_token_at_a_time(ana_client: Client, ana: Patient,
 
 
 def test_a_device_has_a_name(ana_client: Client) -> None:
-    assert post(ana_client, DEVICES, {"name": ""}).status_code == 400
-    assert post(ana_client, DEVICES, {}).status_code == 400
-    assert post(ana_client, DEVICES, {"name": "x" * 81}).status_code == 400
+    assert post(ana_client, DEVICES, {"name": "", "scopes": BOTH}).status_code == 400
+    assert post(ana_client, DEVICES, {"scopes": BOTH}).status_code == 400
+    assert post(ana_client, DEVICES, {"name": "x" * 81, "scopes": BOTH}).status_code == 400
     assert not ours(DeviceToken).exists()
 
 
 def test_the_page_shows_a_token_once(nurse: User) -> None:
     client = signed_in(nurse)
-    page = client.post("/devices/", {"name": "Laptop"})
+    page = client.post("/devices/", {"name": "Laptop", "scopes": BOTH})
     token = page.context["token"]
     assert page.status_code == 200
     assert token in page.content.decode()
@@ -139,16 +144,68 @@ def test_the_page_shows_a_token_once(nurse: User) -> None:
 def test_the_page_lists_a_persons_own(nurse: User, ana_client: Client) -> None:
     new_token(ana_client, "Scale in the kitchen")
     client = signed_in(nurse)
-    client.post("/devices/", {"name": "Laptop"})
+    client.post("/devices/", {"name": "Laptop", "scopes": BOTH})
     assert [str(device) for device in client.get("/devices/").context["devices"]] == ["Laptop"]
     assert [str(device) for device in ana_client.get("/devices/").context["devices"]] == ["Scale in the kitchen"]
 
 
 def test_the_page_revokes(nurse: User, ana_client: Client) -> None:
     client = signed_in(nurse)
-    token = client.post("/devices/", {"name": "Laptop"}).context["token"]
+    token = client.post("/devices/", {"name": "Laptop", "scopes": BOTH}).context["token"]
     where = f"/devices/{ours(DeviceToken).get().public_id}/revoke/"
     assert ana_client.post(where).status_code == 404
     assert client.get(where).status_code == 405
     assert client.post(where).status_code == 302
     assert with_token(token).get(TREATMENTS).status_code == 401
+
+
+ASKED = {
+    "read": ("get", TREATMENTS),
+    "write": ("put", address(uuid.UUID(int=5))),
+    "fhir": ("get", "/api/v1/fhir/Patient"),
+    "bloods": ("post", "/api/v1/bloods/"),
+}
+
+
+@pytest.mark.parametrize("scope", TokenScope)
+def test_a_token_does_what_it_was_made_for_and_nothing_else(nurse_client: Client, ana: Patient, scope: str) -> None:
+    device = with_token(new_token(nurse_client, scopes=[scope])["token"])
+    answers = {}
+    for name, (method, where) in ASKED.items():
+        body = {"data": {"patient": str(ana.pk)}, "content_type": JSON} if method != "get" else {}
+        answers[name] = getattr(device, method)(where, **body)
+    refused = {name for name, answer in answers.items() if answer.status_code == 403}
+    assert refused == set(TokenScope.values) - {scope}
+    for name in refused:
+        assert f"({name})" in answers[name].content.decode(), "the scope that is wanted is named"
+
+
+@pytest.mark.parametrize("scopes", [[], ["everything"], "read"])
+def test_a_token_is_for_something(ana_client: Client, scopes: Any) -> None:
+    assert post(ana_client, DEVICES, {"name": "Scale", "scopes": scopes}).status_code == 400
+    assert post(ana_client, DEVICES, {"name": "Scale"}).status_code == 400
+    assert "scopes" in ana_client.post("/devices/", {"name": "Scale"}).context["form"].errors
+    assert not ours(DeviceToken).exists()
+
+
+def test_a_token_revokes_itself_and_no_other(ana_client: Client) -> None:
+    scale, tablet = new_token(ana_client, scopes=["fhir"]), new_token(ana_client, "Tablet")
+    device = with_token(scale["token"])
+    assert device.delete(f"{DEVICES}{tablet['id']}/").status_code == 403
+    assert device.delete(f"{DEVICES}{scale['id']}/").status_code == 204
+    assert [each["name"] for each in ana_client.get(DEVICES).json()] == ["Tablet"]
+
+
+def test_when_a_token_was_last_used_is_shown_to_the_hour(ana_client: Client) -> None:
+    with time_machine.travel(datetime(2026, 3, 2, 9, tzinfo=UTC), tick=False) as clock:
+        device = with_token(new_token(ana_client)["token"])
+        assert "never used" in ana_client.get("/devices/").content.decode()
+        device.get(TREATMENTS)
+        clock.shift(timedelta(minutes=50))
+        device.get(TREATMENTS)
+        assert ana_client.get(DEVICES).json()[0]["last_used"] == "2026-03-02T09:00:00Z"
+        clock.shift(timedelta(minutes=20))
+        device.get(TREATMENTS)
+        assert ana_client.get(DEVICES).json()[0]["last_used"] == "2026-03-02T10:10:00Z"
+        page = ana_client.get("/devices/").content.decode()
+    assert "Read records, numbers and bloods; Write treatments" in page

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import uuid
 import zoneinfo
-from datetime import date
+from datetime import date, datetime
 from typing import Any, ClassVar
 
 import pghistory
 import pgtrigger
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
+from django.contrib.postgres.fields import ArrayField
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import models
 from django.db.models import F, Q
@@ -28,6 +29,7 @@ from homedialysis.accounts.choices import (
     UnitSystem,
     WeightUnit,
 )
+from homedialysis.accounts.choices.tokens import TokenScope
 
 
 def known_time_zone(name: str) -> None:
@@ -232,19 +234,34 @@ class Invitation(models.Model):
         return f"Invitation of {self.user} until {self.expires_at:%Y-%m-%d %H:%M}"
 
 
+def every_scope() -> list[str]:
+    """What a token could do before there were scopes."""
+    return list(TokenScope.values)
+
+
 class DeviceToken(AbstractAuthToken):
-    """A token for one device or program of one person: hashed, expiring, revocable."""
+    """A token for one device or program of one person: hashed, expiring, revocable, for what it was made for alone."""
 
     public_id: models.UUIDField[uuid.UUID, uuid.UUID] = models.UUIDField(
         default=uuid.uuid4, unique=True, editable=False
     )
     name: models.CharField[str, str] = models.CharField("device", max_length=80, default="")
+    scopes: ArrayField[list[str], list[str]] = ArrayField(
+        models.CharField(max_length=6, choices=TokenScope), default=every_scope
+    )
+    last_used: models.DateTimeField[datetime | None, datetime | None] = models.DateTimeField(null=True)
+    """To the hour."""
 
     class Meta(AbstractAuthToken.Meta):
         ordering: ClassVar = ["-created"]
 
     def __str__(self) -> str:
         return str(self.name)
+
+    @property
+    def for_what(self) -> list[str]:
+        """Its scopes in the reader's words."""
+        return [str(scope.label) for scope in TokenScope if scope in self.scopes]
 
 
 class BedsideDeviceQuerySet(models.QuerySet["BedsideDevice"]):

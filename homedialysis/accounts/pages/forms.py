@@ -10,6 +10,7 @@ from django.db.models import Model
 from django.db.models.fields import BLANK_CHOICE_DASH
 from django.utils.translation import gettext_lazy as _
 
+from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import BEDSIDE_ROLES, Role
 from homedialysis.accounts.pages.typed_numbers import typed
 from homedialysis.accounts.services.dates import laid_out
@@ -59,3 +60,9 @@ class FirstPasswordForm(SetPasswordForm):  # type: ignore[type-arg]
 
 class DeviceForm(forms.Form):
     name = forms.CharField(max_length=80, label=_("What is it?"), help_text=_("For example: scale at the bedside."))
+    scopes = forms.MultipleChoiceField(
+        choices=TokenScope,
+        widget=forms.CheckboxSelectMultiple,
+        label=_("What is it for?"),
+        help_text=_("It does nothing else of what you may do."),
+    )

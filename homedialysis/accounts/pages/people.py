@@ -123,9 +123,7 @@ def devices(request: HttpRequest) -> HttpResponse:
     token = ""
     if form.is_valid():
         try:
-            token = invitations.add_device(user=signed_in(request), name=form.cleaned_data["name"], at=timezone.now())[
-                1
-            ]
+            _, token = invitations.add_device(user=signed_in(request), at=timezone.now(), **form.cleaned_data)
             form = DeviceForm()
         except invitations.TooManyDevices as problem:
             form.add_error("name", str(problem))

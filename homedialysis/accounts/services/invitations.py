@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.db import transaction
@@ -85,12 +86,12 @@ class TooManyDevices(Exception):
 
 
 @transaction.atomic
-def add_device(*, user: User, name: str, at: datetime) -> tuple[DeviceToken, str]:
-    """One more device and its token, of which only the hash is kept. Raises TooManyDevices."""
+def add_device(*, user: User, name: str, scopes: Iterable[str], at: datetime) -> tuple[DeviceToken, str]:
+    """One more device and its token, of which only the hash is kept, for some scopes. Raises TooManyDevices."""
     User.objects.select_for_update(no_key=True).get(pk=user.pk)
     held = DeviceToken.objects.filter(user=user, expiry__gt=at).count()
     if held >= MOST_DEVICES:
         words = _("At most %(most)s devices hold a token, and %(held)s do: take one back first.")
         raise TooManyDevices(words % {"most": MOST_DEVICES, "held": held})
-    device, token = DeviceToken.objects.create(user=user, name=name)
+    device, token = DeviceToken.objects.create(user=user, name=name, scopes=list(scopes))
     return device, token
