@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from alerts.models.choices import Family
+from dosing.science.bloods import FAR_OUT_K
 from dosing.science.guidance import GUIDANCE, End
 from dosing.science.sources import Status
 from dosing.services.numbers.blood_units import ShownAnalyte, spoken_of
@@ -184,8 +185,8 @@ _COMPOSITION: tuple[Row, ...] = (
 )
 _BLOODS: tuple[Row | Guided, ...] = (
     ("potassium_call_high", _("Potassium before, call from"), "mmol/L", 6.5, 5.5, 8, 0.1, "", _PRACTICE),
-    ("potassium_soon", _("Potassium before, this week from"), "mmol/L", 6, 5, 7, 0.1, "", _PRACTICE),
-    ("potassium_call_low", _("Potassium before, call under"), "mmol/L", 3.5, 2.5, 4, 0.1, "", _PRACTICE),
+    ("potassium_soon", _("Potassium before, this week from"), "mmol/L", FAR_OUT_K[1], 5, 7, 0.1, "", _PRACTICE),
+    ("potassium_call_low", _("Potassium before, call under"), "mmol/L", FAR_OUT_K[0], 2.5, 4, 0.1, "", _PRACTICE),
     Guided("potassium_high", _("Potassium before at most"), "mmol/L", 4.5, 7, 0.1, "high", "potassium"),
     Guided("potassium_low", _("Potassium before at least"), "mmol/L", 2.5, 4.5, 0.1, "low", "potassium"),
     Guided("bicarbonate_low", _("Bicarbonate before at least"), "mmol/L", 14, 26, 1, "low", "bicarbonate"),

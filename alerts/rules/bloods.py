@@ -17,8 +17,13 @@ from alerts.rules.duties import overdue
 from alerts.rules.evidence_kinds import CORRECTED_CALCIUM, figure_with_unit, label_of_evidence
 from alerts.rules.wording import day, later
 from dosing.services.results.calcium import corrected
+from sessions.facts.choices import BloodBound
 from sessions.models import Analyte, BloodResult, SampleTiming
 
+OVER_BOUNDS = frozenset({BloodBound.OVER, BloodBound.AT_LEAST})
+UNDER_BOUNDS = frozenset({BloodBound.UNDER, BloodBound.AT_MOST})
+SAID = ("bound", "comment")
+"""What evidence keeps of a result beside its value, where it is there."""
 FORTNIGHT = timedelta(days=14)
 QUARTER = timedelta(days=90)
 RISES = {Urgency.THIS_WEEK: timedelta(days=1), Urgency.AT_REVIEW: timedelta(days=7)}
@@ -62,11 +67,11 @@ def calcium_corrected(history: History, row: BloodResult) -> Judged:
 def _broken(
     history: History, row: BloodResult, judged: Judged, low: str, high: str, at_high: bool
 ) -> LimitInForce | None:
-    """The limit that a result is beyond, as it held when the sample was drawn."""
-    under = history.limits.at(low, row.drawn_at) if low and judged.low else None
+    """The limit that a result is beyond, as it held when the sample was drawn; a bound only on its own side."""
+    under = history.limits.at(low, row.drawn_at) if low and judged.low and row.bound not in OVER_BOUNDS else None
     if under and judged.value < under.value:
         return under
-    over = history.limits.at(high, row.drawn_at) if high else None
+    over = history.limits.at(high, row.drawn_at) if high and row.bound not in UNDER_BOUNDS else None
     if over and (judged.value > over.value or (at_high and judged.value == over.value)):
         return over
     return None
@@ -80,7 +85,7 @@ def _evidence(history: History, row: BloodResult, judged: Judged, held: LimitInF
         value=judged.value,
         limit=held.value,
         record=str(row.treatment_id or ""),
-        parts={"unit": held.kind.unit},
+        parts={"unit": held.kind.unit} | {name: said for name in SAID if (said := getattr(row, name))},
     )
 
 
@@ -89,7 +94,7 @@ def _say(seen: Seen) -> str:
     value, limit = newest.value or 0.0, newest.limit or 0.0
     parts = {
         "what": label_of_evidence(newest),
-        "figure": figure_with_unit(newest, value),
+        "figure": newest.parts.get("bound", "") + figure_with_unit(newest, value),
         "day": day(newest.day),
         "limit": figure_with_unit(newest, limit),
         "count": len(seen.evidence),
@@ -116,7 +121,7 @@ def _passed(
         rows = _results(history, analyte)
         newest = rows[-1] if rows else None
         judged = judge(history, newest) if newest else None
-        if newest is None or judged is None or _broken(history, newest, judged, low, high, at_high):
+        if newest is None or newest.bound or judged is None or _broken(history, newest, judged, low, high, at_high):
             return None
         on = newest.drawn_at.astimezone(history.zone).date()
         parts = {"analyte": analyte.value, "value": judged.value, "day": on.isoformat()}

@@ -217,7 +217,13 @@ def _event_words(kind: str, item: Evidence) -> str:
 
 
 def _blood(key: str) -> EvidenceKind:
-    return _plain(Analyte(key).label)
+    return EvidenceKind(label=_called(Analyte(key).label), more=_of_laboratory)
+
+
+def _of_laboratory(item: Evidence) -> str:
+    """What the laboratory wrote beside a result."""
+    comment = item.parts.get("comment", "")
+    return gettext("laboratory: %(comment)s") % {"comment": comment} if comment else ""
 
 
 def _water(key: str) -> EvidenceKind:

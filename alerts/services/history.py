@@ -138,7 +138,7 @@ def _nights(
 
 
 def _bloods(patients: Sequence[Patient], span: tuple[datetime, datetime]) -> ByPatient:
-    rows = BloodResult.objects.filter(patient__in=patients, drawn_at__range=span)
+    rows = BloodResult.with_bounds.filter(patient__in=patients, drawn_at__range=span)
     return _by_patient(rows.order_by("drawn_at", "pk"))
 
 

@@ -132,7 +132,7 @@ class Figure:
 
 
 def figure_of(item: Evidence) -> Figure:
-    value = "" if item.value is None else figure_with_unit(item, shown(item))
+    value = "" if item.value is None else item.parts.get("bound", "") + figure_with_unit(item, shown(item))
     limit = "" if item.limit is None else figure_with_unit(item, item.limit)
     level = gettext("action level") if item.parts.get(ACTION_LEVEL) else ""
     return Figure(label_of_evidence(item), value, limit, more_of(item), level)

@@ -12,6 +12,8 @@ from django.db.models import Min
 from alerts.limits.book import book_of
 from alerts.showing.courses import CourseChart, charts_of
 from alerts.showing.patient_charts import charts_of_patient
+from dosing.services.month.blood_flags import flagging
+from dosing.services.month.ranges import book
 from dosing.services.night.treatments import ComputedNight, nights_of, nights_with_bloods
 from dosing.services.numbers.kept import KeptNumber
 from dosing.services.results.blood_tables import BloodDrawing, drawings_of, drawings_table
@@ -72,7 +74,7 @@ def picture_of_patient(patient: Patient, *, at: datetime) -> PatientPicture:
         charts=charts_of(charts),
         medicines=_medicines(course),
         drawings=drawings,
-        bloods=drawings_table(drawings),
+        bloods=drawings_table(drawings, flagging(book())),
         prescription=prescription_in_force(patient, at),
         access=patient.accesses.in_use().first(),
     )

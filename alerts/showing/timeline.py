@@ -128,7 +128,7 @@ def _shown(value: Any) -> str:
 
 def _bloods(patient: Patient, since: datetime, until: datetime) -> Iterator[MomentOnTheLine]:
     """One moment for each drawing."""
-    rows = BloodResult.objects.filter(patient=patient, drawn_at__gte=since, drawn_at__lt=until).order_by("drawn_at")
+    rows = BloodResult.with_bounds.filter(patient=patient, drawn_at__gte=since, drawn_at__lt=until).order_by("drawn_at")
     for drawn_at, results in itertools.groupby(rows, key=lambda row: row.drawn_at):
         names = sorted({str(row.get_analyte_display()) for row in results})
         yield MomentOnTheLine(drawn_at, "bloods", gettext("Bloods: %(names)s") % {"names": ", ".join(names)})

@@ -228,7 +228,7 @@ def _found(request: Request, kind: str, key: str) -> tuple[uuid.UUID, Json] | No
         return _medication(user, key.removeprefix("medication-"))
     if kind == "Observation" and key.startswith("blood-"):
         number = key.removeprefix("blood-")
-        result = BloodResult.objects.visible_to(user).filter(pk=number).first() if _ID.fullmatch(number) else None
+        result = BloodResult.with_bounds.visible_to(user).filter(pk=number).first() if _ID.fullmatch(number) else None
         return (result.patient_id, resources.blood(result)) if result else None
     named = _UUID.match(key)
     if kind not in ("Procedure", "Observation") or named is None:

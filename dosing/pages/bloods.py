@@ -15,10 +15,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
-from dosing.pages.forms_bloods import BloodsForm
+from dosing.pages.forms_bloods import BloodsForm, CorrectionForm
 from dosing.pages.forms_importing import UrineForm
-from dosing.services.numbers.blood_units import spoken_of, three_figures
+from dosing.services.month.ranges import book
+from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.results.blood_charts import blood_charts
+from dosing.services.month.blood_flags import flag_of, flagging
 from dosing.services.results.blood_history import changes_of, changes_of_one
 from dosing.services.results.blood_tables import drawings_of, drawings_table
 from dosing.services.results.urine import collections_of
@@ -27,7 +29,7 @@ from homedialysis.accounts.pages.guards import clinical_only
 from sessions.facts.choices import SampleTiming
 from sessions.models import BloodResult, Patient, UrineCollection
 from sessions.pages.persons import shown_patient
-from sessions.services.bloods import enter_bloods, take_back_bloods
+from sessions.services.bloods import correct_blood, enter_bloods, take_back_bloods
 
 DRAWINGS_A_PAGE = 6
 
@@ -58,15 +60,25 @@ def bloods(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def blood(request: HttpRequest, patient_id: uuid.UUID, result_id: int) -> HttpResponse:
     """One result: who entered it, what it was before, and taking it back with a reason."""
     person = shown_patient(request, patient_id)
-    found = get_object_or_404(person.bloods.select_related("entered_by", "message__laboratory"), pk=result_id)
-    if request.method == "POST":
+    rows = BloodResult.with_bounds.filter(patient=person)
+    found = get_object_or_404(rows.select_related("entered_by", "message__laboratory"), pk=result_id)
+    if request.POST.get("task") == "take back":
         return _taken_back(request, person, found)
+    form = CorrectionForm(request.POST or None, result=found)
+    if form.is_sure():
+        given = form.cleaned_data
+        value, bound = form.canonical()
+        correct_blood(found, value=value, bound=bound, why=given["why"], by=signed_in(request), at=timezone.now())
+        messages.success(request, _("Corrected; what stood is kept below."))
+        return redirect("dosing:blood", person.pk, found.pk)
     shown = spoken_of(found.analyte)
     context = {
         "patient": person,
         "result": found,
         "shown": shown,
-        "text": three_figures(shown.from_canonical(found.value)),
+        "text": shown.text(found),
+        "form": form,
+        "flag": flag_of(found, book()),
         "changes": changes_of_one(found),
     }
     return render(request, "dosing/blood.html", context)
@@ -104,7 +116,7 @@ def _page(request: HttpRequest, person: Patient, form: BloodsForm, urine_form: U
         "form": form,
         "urine": urine_form,
         "page": page,
-        "rows": drawings_table(list(page)),
+        "rows": drawings_table(list(page), flagging(book())),
         "charts": blood_charts(person),
         "changes": changes_of(person),
         "collections": collections_of(person),

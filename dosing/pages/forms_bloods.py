@@ -10,14 +10,70 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from dosing.services.numbers.blood_units import spoken_of, three_figures
+from dosing.services.numbers.blood_units import spoken_of
 from homedialysis.accounts.pages.asking_again import AsksAgain
 from homedialysis.accounts.pages.typed_numbers import NumberField
 from homedialysis.accounts.services.dates import short_day, short_moment
 from sessions.facts import plausible
-from sessions.facts.choices import Analyte, PostSampleMethod, SampleTiming
+from sessions.facts.choices import Analyte, BloodBound, PostSampleMethod, SampleTiming
 from sessions.models import BloodResult, Patient
 from sessions.services.bloods import says_the_same, standing_for
+
+
+class TypedBound(float):
+    """A number that was typed behind the sign of a bound: the value lies beyond it."""
+
+    bound: str
+
+    def __new__(cls, number: float, bound: str) -> TypedBound:
+        made = super().__new__(cls, number)
+        made.bound = bound
+        return made
+
+
+class BoundedField(NumberField):
+    """A number, or a bound such as >1650 or <0.3, which is kept as that."""
+
+    def to_python(self, value: Any) -> float | None:
+        given = str(value or "").strip().replace("≤", "<=").replace("≥", ">=")
+        bound = next((each for each in BOUNDS if given.startswith(each)), "")
+        number = super().to_python(given.removeprefix(bound))
+        return TypedBound(number, bound) if bound and number is not None else number
+
+
+BOUNDS = sorted(BloodBound.values, key=len, reverse=True)
+
+
+def bound_of(number: float) -> str:
+    return number.bound if isinstance(number, TypedBound) else ""
+
+
+class CorrectionForm(AsksAgain, forms.Form):
+    """Another value for a result that stands, in the unit that is spoken, and why."""
+
+    number = BoundedField()
+    why = forms.CharField(label=_("Why it is corrected"), max_length=200)
+
+    def __init__(self, *args: Any, result: BloodResult, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shown = spoken_of(result.analyte)
+        self.fields["number"].label = gettext("Right value (%(unit)s)") % {"unit": self.shown.unit}
+
+    def clean_number(self) -> float:
+        given: float = self.cleaned_data["number"]
+        if why := self.shown.refusal(given):
+            raise forms.ValidationError(why)
+        return given
+
+    def unusual(self) -> list[str]:
+        given = self.cleaned_data["number"]
+        words = "" if bound_of(given) else self.shown.asked_words(given)
+        return [words] if words else []
+
+    def canonical(self) -> tuple[float, str]:
+        """The value in the canonical unit, and its bound."""
+        given = self.cleaned_data["number"]
+        return self.shown.to_canonical(given), bound_of(given)
 
 
 class BloodsForm(AsksAgain, forms.Form):
@@ -52,7 +108,7 @@ class BloodsForm(AsksAgain, forms.Form):
         self.shown = {analyte.value: spoken_of(analyte.value) for analyte in Analyte}
         for analyte in Analyte:
             label = f"{analyte.label} ({self.shown[analyte.value].unit})"
-            self.fields[analyte.name.lower()] = NumberField(label=label, required=False)
+            self.fields[analyte.name.lower()] = BoundedField(label=label, required=False)
         self.fields["post_urea"].label = gettext("Urea (%(unit)s)") % {"unit": self.shown[Analyte.UREA.value].unit}
 
     @property
@@ -90,7 +146,8 @@ class BloodsForm(AsksAgain, forms.Form):
         """Each result that is possible but unusual, and each that would correct one that stands, in words."""
         names = [*((each.name.lower(), each) for each in Analyte), ("post_urea", Analyte.UREA)]
         given = [(self.shown[each.value], self.cleaned_data.get(name)) for name, each in names]
-        odd = [words for shown, number in given if number is not None and (words := shown.asked_words(number))]
+        plain = [(shown, number) for shown, number in given if number is not None and not bound_of(number)]
+        odd = [words for shown, number in plain if (words := shown.asked_words(number))]
         return odd + [words for result in self.results() if (words := self._corrects(result))]
 
     def _corrects(self, result: BloodResult) -> str:
@@ -106,8 +163,8 @@ class BloodsForm(AsksAgain, forms.Form):
         return words % {
             "name": shown.label,
             "drawn": short_moment(timezone.localtime(there.drawn_at)),
-            "was": three_figures(shown.from_canonical(there.value)),
-            "new": three_figures(shown.from_canonical(result.value)),
+            "was": shown.text(there),
+            "new": shown.text(result),
             "unit": shown.unit,
             "by": there.entered_by.name,
             "at": short_moment(timezone.localtime(there.entered_at)),
@@ -142,6 +199,7 @@ class BloodsForm(AsksAgain, forms.Form):
             patient=self.patient,
             analyte=analyte,
             value=value,
+            bound=bound_of(given),
             drawn_at=drawn_at,
             timing=timing,
             post_method=method,

@@ -16,12 +16,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from dosing.services.month.fit_rows import fit_rows_of_night
+from dosing.services.month.ranges import RangeBook, book
 from dosing.services.month.reviewing import open_plan
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
-from dosing.services.numbers.blood_units import spoken_of, three_figures
+from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.number import ShownIn
+from dosing.services.month.blood_flags import flag_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next
@@ -70,7 +72,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "rows": [_row(night) for night in page],
         "days": days,
         "periods": PERIODS,
-        "bloods": _latest_bloods(person),
+        "bloods": _latest_bloods(person, book()),
         "last_month": month_before(first_of(timezone.localdate())),
         "open_plan": open_plan(person),
         "steps": _steps(request, person, nights),
@@ -93,19 +95,20 @@ def _row(night: ComputedNight) -> dict[str, Any]:
     return {"night": night, "figures": figures}
 
 
-def _latest_bloods(person: Patient) -> list[dict[str, Any]]:
-    rows = BloodResult.objects.filter(patient=person).order_by("analyte", "timing", "-drawn_at")
+def _latest_bloods(person: Patient, ranges: RangeBook) -> list[dict[str, Any]]:
+    rows = BloodResult.with_bounds.filter(patient=person).order_by("analyte", "timing", "-drawn_at")
     newest = sorted(rows.distinct("analyte", "timing"), key=lambda result: Analyte.values.index(result.analyte))
-    return [_blood_shown(result) for result in newest]
+    return [_blood_shown(result, ranges) for result in newest]
 
 
-def _blood_shown(result: BloodResult) -> dict[str, Any]:
+def _blood_shown(result: BloodResult, ranges: RangeBook) -> dict[str, Any]:
     shown = spoken_of(result.analyte)
     return {
         "result": result,
-        "value": three_figures(shown.from_canonical(result.value)),
+        "value": shown.text(result),
         "unit": shown.unit,
         "name": shown.label,
+        "flag": flag_of(result, ranges),
     }
 
 

@@ -140,7 +140,24 @@ ANALYTES: dict[str, LabAnalyte] = {
         "C-reactive protein",
         {"mg/L": LabUnit(1, "mg/L", "1988-5", _MEMORY), "mg/dL": LabUnit(0.1, "mg/dL", "1988-5", _MEMORY)},
     ),
+    "haemoglobin_a1c": LabAnalyte("haemoglobin A1c", {"mmol/mol": LabUnit(1, "mmol/mol", "59261-8", _MEMORY)}),
+    "beta_2_microglobulin": LabAnalyte("beta-2-microglobulin", {"mg/L": LabUnit(1, "mg/L", "1952-1", _MEMORY)}),
 }
+
+FAR_OUT_K = (3.5, 6.0)
+FAR_OUT: dict[str, tuple[float | None, float | None]] = {
+    "potassium": FAR_OUT_K,
+    "sodium": (125, 155),
+    "bicarbonate": (15, 35),
+    "calcium": (1.9, 2.9),
+    "phosphate": (0.5, 3.0),
+    "haemoglobin": (80, None),
+    "magnesium": (0.4, 2.0),
+    "glucose": (3.5, 25),
+}
+"""From where a result before a treatment is far out, in the analyte's own unit: it weighs more than one that is only
+outside its range (common practice, no source). The limits that call a nurse are set by the unit; for potassium they
+begin here."""
 
 ALSO_LOINC = {"2028-9": ("bicarbonate", ("mmol/L", "mEq/L"))}
 """Other codes under which laboratories send the same: total carbon dioxide is what most American ones report for

@@ -103,6 +103,7 @@ WORDS = {
     # Results of a laboratory.
     "albumin": _("albumin"),
     "bicarbonate": _("bicarbonate"),
+    "beta_2_microglobulin": _("β2-microglobulin"),
     "c_reactive_protein": _("C-reactive protein"),
     "calcium": _("total calcium"),
     "creatinine": _("creatinine"),
@@ -110,6 +111,7 @@ WORDS = {
     "glucose": _("glucose"),
     "haemoglobin": _("haemoglobin"),
     "iron": _("iron"),
+    "haemoglobin_a1c": _("haemoglobin A1c"),
     "magnesium": _("magnesium"),
     "parathyroid_hormone": _("parathyroid hormone"),
     "phosphate": _("phosphate"),
@@ -233,6 +235,7 @@ OF_RECORDS: Mapping[str, str] = {
     "few_nights_have_it": _("fewer than %(least)s treatments have it"),
     "no_result": _("no result in half a year"),
     "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days ago"),
+    "only_a_bound": _("the laboratory only says %(bound)s %(value)s %(unit)s"),
     "no_water_test": _("no water test in three months that a limit is held for"),
     "nobody_so_long": _("nobody was in the programme for so long"),
     "nobody_went_back": _("nobody went back to a centre yet"),

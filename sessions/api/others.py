@@ -92,7 +92,7 @@ class Bloods(APIView):
         patient = patient_meant(signed_in(request), request.query_params.get("patient"))
         note_reading(request, patient.pk)
         pages = NewestFirst()
-        page = pages.paginate_queryset(BloodResult.objects.filter(patient=patient), request, view=self) or []
+        page = pages.paginate_queryset(BloodResult.with_bounds.filter(patient=patient), request, view=self) or []
         return pages.get_paginated_response(BloodShape(page, many=True).data)
 
     @extend_schema(

@@ -168,11 +168,13 @@ class BloodShape(serializers.ModelSerializer[BloodResult]):
             "analyte",
             "name",
             "value",
+            "bound",
             "unit",
             "drawn_at",
             "timing",
             "post_method",
             "post_minutes",
+            "comment",
             "treatment",
         )
 

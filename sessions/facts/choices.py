@@ -268,3 +268,17 @@ class Analyte(models.TextChoices):
     FERRITIN = "2276-4", _("Ferritin")
     TRANSFERRIN_SATURATION = "2502-3", _("Transferrin saturation")
     PTH = "14866-8", _("Parathyroid hormone")
+    MAGNESIUM = "2601-3", _("Magnesium")
+    CRP = "1988-5", _("C-reactive protein")
+    GLUCOSE = "14749-6", _("Glucose")
+    HBA1C = "59261-8", _("Haemoglobin A1c")
+    B2M = "1952-1", _("β2-microglobulin")
+
+
+class BloodBound(models.TextChoices):
+    """What a laboratory writes where it only knows that a value lies beyond a figure."""
+
+    UNDER = "<", _("less than")
+    AT_MOST = "<=", _("at most")
+    OVER = ">", _("more than")
+    AT_LEAST = ">=", _("at least")

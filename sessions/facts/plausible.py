@@ -49,6 +49,11 @@ BLOOD: dict[str, Range] = {
     "2276-4": Range(_("Ferritin"), "µg/L", (1, 20000), (20, 1500), 1),
     "2502-3": Range(_("Transferrin saturation"), "%", (1, 100), (10, 60), 1),
     "14866-8": Range(_("Parathyroid hormone"), "pmol/L", (0.1, 600), (2, 120), 0.1),
+    "2601-3": Range(_("Magnesium"), "mmol/L", (0.1, 6), (0.5, 1.6), 0.01),
+    "1988-5": Range(_("C-reactive protein"), "mg/L", (0.01, 1000), (0.1, 200), 0.1),
+    "14749-6": Range(_("Glucose"), "mmol/L", (0.5, 80), (3, 20), 0.1),
+    "59261-8": Range(_("Haemoglobin A1c"), "mmol/mol", (5, 250), (20, 110), 1),
+    "1952-1": Range(_("β2-microglobulin"), "mg/L", (0.1, 150), (5, 60), 0.1),
 }
 
 

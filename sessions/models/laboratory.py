@@ -12,9 +12,9 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from sessions.facts import plausible
-from sessions.facts.choices import Analyte, MessageFormat, PostSampleMethod, SampleTiming
+from sessions.facts.choices import Analyte, BloodBound, MessageFormat, PostSampleMethod, SampleTiming
 from sessions.models.patient import Patient
-from sessions.models.querysets import BloodsStanding, OfPatientQuerySet, StaffOnlyQuerySet
+from sessions.models.querysets import BloodsMeasured, BloodsWithBounds, OfPatientQuerySet, StaffOnlyQuerySet
 from sessions.models.treatment import TreatmentRecord
 
 
@@ -75,7 +75,8 @@ class LabMessage(models.Model):
 
 @pghistory.track()
 class BloodResult(models.Model):
-    """One result. `value` is in the analyte's canonical unit (see plausible.BLOOD).
+    """One result. `value` is in the analyte's canonical unit (see plausible.BLOOD); with a bound it is no value, only
+    what the value lies beyond. comment: what the laboratory wrote beside it, such as that the sample was haemolysed.
 
     What a laboratory sent is kept beside it as it was written: value, unit, reference range and flag. specimen and
     version (0: by hand) tell a correction from a second sample. entered_by and entered_at are of the newest version; a
@@ -104,9 +105,13 @@ class BloodResult(models.Model):
     unit_sent = models.CharField(max_length=40, blank=True)
     reference = models.CharField(_("laboratory's reference range"), max_length=60, blank=True)
     flag = models.CharField(_("laboratory's flag"), max_length=10, blank=True)
+    bound = models.CharField(_("bound"), max_length=2, choices=BloodBound, blank=True)
+    comment = models.CharField(_("laboratory's comment"), max_length=500, blank=True)
+    corrected_because = models.CharField(_("corrected because"), max_length=200, blank=True)
     taken_back = models.CharField(_("taken back because"), max_length=200, blank=True)
 
-    objects = BloodsStanding()
+    objects = BloodsMeasured()
+    with_bounds = BloodsWithBounds()
     with_taken_back = OfPatientQuerySet.as_manager()
 
     class Meta:

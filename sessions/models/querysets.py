@@ -91,12 +91,19 @@ class TreatmentsDone(models.Manager.from_queryset(TreatmentQuerySet)):  # type: 
         return found.exclude(state=RecordState.MISTAKEN)
 
 
-class BloodsStanding(models.Manager.from_queryset(OfPatientQuerySet)):  # type: ignore[misc]
+class BloodsWithBounds(models.Manager.from_queryset(OfPatientQuerySet)):  # type: ignore[misc]
     """Without results that were taken back: they belong to somebody else, so nothing counts, judges or lists them."""
 
     def get_queryset(self) -> OfPatientQuerySet:
         found: OfPatientQuerySet = super().get_queryset()
         return found.filter(taken_back="")
+
+
+class BloodsMeasured(BloodsWithBounds):
+    """Of those the measured values alone: a bound such as >1650 is no number, so nothing computes with it."""
+
+    def get_queryset(self) -> OfPatientQuerySet:
+        return super().get_queryset().filter(bound="")
 
 
 class EntryQuerySet(OfPatientQuerySet):

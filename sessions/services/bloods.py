@@ -35,7 +35,7 @@ def treatment_of_sample(patient: Patient, drawn_at: datetime, timing: str) -> Tr
 def tie_bloods(record: TreatmentRecord) -> None:
     """Tie results to a treatment whose record came, or was corrected, after they were entered."""
     span = (record.started_at - LOOK_AROUND, (record.ended_at or record.started_at) + LOOK_AROUND)
-    near = BloodResult.objects.filter(Q(treatment=record) | Q(treatment=None, drawn_at__range=span))
+    near = BloodResult.with_bounds.filter(Q(treatment=record) | Q(treatment=None, drawn_at__range=span))
     for result in near.filter(patient=record.patient_id).exclude(timing=SampleTiming.APART):
         found = treatment_of_sample(record.patient, result.drawn_at, result.timing)
         if found != result.treatment:
@@ -45,7 +45,7 @@ def tie_bloods(record: TreatmentRecord) -> None:
 
 def standing_for(result: BloodResult) -> BloodResult | None:
     """What stands for the same analyte, time and timing, and would be corrected."""
-    same = BloodResult.objects.filter(
+    same = BloodResult.with_bounds.filter(
         patient=result.patient, analyte=result.analyte, drawn_at=result.drawn_at, timing=result.timing
     )
     found: BloodResult | None = same.select_related("entered_by").first()
@@ -54,7 +54,8 @@ def standing_for(result: BloodResult) -> BloodResult | None:
 
 def says_the_same(result: BloodResult, other: BloodResult) -> bool:
     """Whether entering the one again would change nothing of the other."""
-    return all(getattr(result, name) == getattr(other, name) for name in ("value", "post_method", "post_minutes"))
+    said = ("value", "bound", "post_method", "post_minutes")
+    return all(getattr(result, name) == getattr(other, name) for name in said)
 
 
 @transaction.atomic
@@ -80,6 +81,17 @@ def enter_bloods(*, results: Iterable[BloodResult], by: User, at: datetime) -> l
     if changed:
         bloods_entered.send(sender=BloodResult, results=changed)
     return standing
+
+
+@transaction.atomic
+def correct_blood(result: BloodResult, *, value: float, bound: str, why: str, by: User, at: datetime) -> None:
+    """Put a result right by hand; what stood is kept. value: in the canonical unit. Raises ValidationError."""
+    if not why.strip():
+        raise ValidationError({"corrected_because": _("Say why it is corrected.")})
+    result.value, result.bound, result.corrected_because = value, bound, why.strip()
+    result.entered_by, result.entered_at = by, at
+    result.save(update_fields=["value", "bound", "corrected_because", "entered_by", "entered_at"])
+    bloods_entered.send(sender=BloodResult, results=[result])
 
 
 @transaction.atomic

@@ -379,7 +379,7 @@ def _used(noted: Any) -> dict[int, float] | None:
 
 
 def _bloods(facts: ByPatient) -> None:
-    rows = BloodResult.objects.filter(_within(facts, "drawn_at"))
+    rows = BloodResult.with_bounds.filter(_within(facts, "drawn_at"))
     for row in rows.order_by("patient_id", "analyte", "-drawn_at").distinct("patient_id", "analyte"):
         facts[row.patient_id].drawn[row.analyte] = facts[row.patient_id].day_of(row.drawn_at)
 

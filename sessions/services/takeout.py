@@ -124,7 +124,7 @@ def _other_tables(patient: Patient) -> list[Table]:
         "prescriptions": Prescription.objects.filter(**mine).order_by("version"),
         "acknowledgements": PrescriptionAcknowledgement.objects.filter(prescription__patient=patient).order_by("at"),
         "messages": Message.objects.filter(**mine).order_by("sent_at", "pk"),
-        "bloods": BloodResult.objects.filter(**mine).order_by("drawn_at", "pk"),
+        "bloods": BloodResult.with_bounds.filter(**mine).order_by("drawn_at", "pk"),
         "medications": Medication.objects.filter(**mine).order_by("from_on", "pk"),
         "urine_collections": UrineCollection.objects.filter(**mine).order_by("ended_at"),
         "accesses": VascularAccess.objects.filter(**mine).order_by("created_on", "pk"),

@@ -49,6 +49,11 @@ FACTORS = [
     ("potassium", 5.1, 5.1, "mEq/L"),
     ("sodium", 138.0, 138.0, "mEq/L"),
     ("bicarbonate", 22.0, 22.0, "mEq/L"),
+    ("magnesium", 2.4, 2.4 * 0.411, "mg/dL"),
+    ("glucose", 100.0, 100 * 0.0555, "mg/dL"),
+    ("crp", 0.8, 8.0, "mg/dL"),
+    ("hba1c", 53.0, 53.0, "mmol/mol"),
+    ("b2m", 25.0, 25.0, "mg/L"),
     ("transferrin_saturation", 25.0, 25.0, "%"),
 ]
 
@@ -173,7 +178,7 @@ def test_it_asks_a_fixed_number_of_times(
     for days in range(count):
         BloodFactory(patient=ana, treatment=record, drawn_at=A_NIGHT + timedelta(days=days))
     nurse_client.get(where)
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         (urea,) = nurse_client.get(where).context["rows"]
     assert texts(urea) == ["20"] * count
 
@@ -246,9 +251,9 @@ def test_another_patients_result_is_taken_back_with_a_reason_and_the_row_is_kept
     result = BloodFactory(patient=ana, treatment=record)
     own = f"{where}{result.pk}/"
     assert nurse_client.get(own).status_code == 200
-    nurse_client.post(own, {"why": "  "})
+    nurse_client.post(own, {"task": "take back", "why": "  "})
     assert ours(BloodResult).exists()
-    nurse_client.post(own, {"why": "Another patient's tube."})
+    nurse_client.post(own, {"task": "take back", "why": "Another patient's tube."})
     assert not ours(BloodResult).exists()
     kept = BloodResult.with_taken_back.get(pk=result.pk)
     assert (kept.value, kept.taken_back, kept.entered_by, kept.treatment) == (
@@ -269,6 +274,6 @@ def test_the_right_result_may_be_entered_where_one_was_taken_back(
     nurse_client: Client, where: str, ana: Patient
 ) -> None:
     result = BloodFactory(patient=ana, analyte="2823-3", value=7.1, timing="apart")
-    nurse_client.post(f"{where}{result.pk}/", {"why": "Another patient's tube."})
+    nurse_client.post(f"{where}{result.pk}/", {"task": "take back", "why": "Another patient's tube."})
     assert enter(nurse_client, where, potassium="4.4").status_code == 302
     assert ours(BloodResult).get().value == 4.4

@@ -42,7 +42,7 @@ def _all(person: Patient, wanted: WantedResources) -> Iterator[Json]:
     if "Procedure" in wanted.kinds or "Observation" in wanted.kinds:
         yield from _of_treatments(person, wanted)
     if "Observation" in wanted.kinds:
-        bloods = BloodResult.objects.filter(patient=person).order_by("drawn_at", "pk")
+        bloods = BloodResult.with_bounds.filter(patient=person).order_by("drawn_at", "pk")
         if wanted.since:
             bloods = bloods.filter(entered_at__gte=wanted.since)
         yield from (resources.blood(each) for each in bloods.iterator(chunk_size=500))

@@ -145,12 +145,13 @@ def blood(result: BloodResult) -> Json:
             "subject": reference("Patient", result.patient_id),
             "effectiveDateTime": moment(result.drawn_at),
             "issued": moment(result.entered_at),
-            "valueQuantity": quantity(result.value, unit.ucum, unit.ucum),
+            "valueQuantity": without_empty({"comparator": result.bound}) | quantity(result.value, unit.ucum, unit.ucum),
             "interpretation": flag,
             "method": _way_drawn(result),
             # The range is the laboratory's, in its own unit, which may not be that of the value.
             "referenceRange": [{"text": f"{result.reference} {result.unit_sent}".strip()}] if result.reference else [],
             "partOf": [reference("Procedure", result.treatment_id)] if result.treatment_id else [],
+            "note": [{"text": result.comment}] if result.comment else [],
         }
     )
 

@@ -16,14 +16,14 @@ from dosing.services.importing.rows import (
     Unreadable,
     day_of,
     fault_of_value,
+    figure_of,
     limited,
     moment_of,
-    number_of,
     text_of,
 )
 
 NEEDED = ("identifier", "birth_date", "code", "value", "unit", "drawn_at")
-OPTIONAL = ("name", "timing", "reference", "flag", "specimen", "version", "status")
+OPTIONAL = ("name", "timing", "reference", "flag", "specimen", "version", "status", "comment")
 TIMINGS = {"": "", "pre": "pre", "before": "pre", "post": "post", "after": "post", "apart": "apart", "none": "apart"}
 STATES = {"": "final", "f": "final", "final": "final", "c": "corrected", "corrected": "corrected"}
 
@@ -84,7 +84,7 @@ def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: i
         return ResultRow(said("line", line=place), fault=fault, raw=raw)
     by_name = dict(zip(header, (cell.strip() for cell in cells), strict=True))
     given = {name: by_name.get(way.column(name), "") for name in (*NEEDED, *OPTIONAL)}
-    number = number_of(given["value"], decimal_comma=way.decimal_comma, thousands=way.thousands)
+    bound, number = figure_of(given["value"], decimal_comma=way.decimal_comma, thousands=way.thousands)
     return ResultRow(
         place=said("line", line=place),
         numbers=(given["identifier"],) if given["identifier"] else (),
@@ -94,6 +94,7 @@ def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: i
         name=given["name"],
         value=given["value"],
         number=number,
+        bound=bound,
         unit=given["unit"],
         drawn_at=moment_of(given["drawn_at"], way.time_format, zone),
         timing=TIMINGS.get(given["timing"].lower(), ""),
@@ -102,6 +103,7 @@ def _row(cells: list[str], header: list[str], way: Way, zone: ZoneInfo, place: i
         specimen=given["specimen"],
         version=int(given["version"]) if _is_version(given["version"]) else 0,
         status=STATES.get(given["status"].lower(), given["status"]),
+        comment=given["comment"],
         fault=_fault(given, number, way, zone),
         raw=raw,
     )

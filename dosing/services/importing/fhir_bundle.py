@@ -18,6 +18,7 @@ from pydantic import ValidationError
 
 from dosing.services.importing.line_words import Said, said
 from dosing.services.importing.rows import ResultRow, Unreadable, fault_of_value, limited, text_of
+from sessions.facts.choices import BloodBound
 
 STATES = {
     "final": "final",
@@ -85,7 +86,7 @@ def _row(resource: Json, place: Said, people: dict[str, Json], zone: ZoneInfo) -
     if person:
         raw |= {"patient": person, "patient_url": reference}
     numbers, born, fault = _who(person)
-    value, number, value_fault = _value(seen)
+    value, bound, number, value_fault = _value(seen)
     codings = _there(seen.code.coding) if seen.code else []
     coding = next((each for each in codings if each.system == LOINC), None)
     other = coding or next(iter(codings), None)
@@ -99,6 +100,7 @@ def _row(resource: Json, place: Said, people: dict[str, Json], zone: ZoneInfo) -
         name=((seen.code and seen.code.text) or (other.display if other else "")) or "",
         value=value,
         number=number,
+        bound=bound,
         unit=_unit(seen),
         drawn_at=drawn if isinstance(drawn, datetime) and drawn.tzinfo else _with_zone(drawn, zone),
         reference=_reference(seen),
@@ -106,6 +108,7 @@ def _row(resource: Json, place: Said, people: dict[str, Json], zone: ZoneInfo) -
         specimen=_specimen(seen),
         version=_version(seen),
         status=STATES.get(str(seen.status), str(seen.status)[:40]),
+        comment=" ".join(str(each.text) for each in _there(seen.note) if each.text),
         fault=fault or value_fault or (None if drawn else said("no_time_given")),
         raw=raw,
     )
@@ -133,15 +136,17 @@ def _who(person: Json | None) -> tuple[tuple[str, ...], date | None, Said | None
     return numbers, born, None
 
 
-def _value(seen: Any) -> tuple[str, float | None, Said | None]:
+def _value(seen: Any) -> tuple[str, str, float | None, Said | None]:
+    """What was sent, its bound and its number, and what is wrong with it."""
     quantity = seen.valueQuantity
     if quantity is None:
         sent = str(seen.valueString or "")
-        return sent[:40], None, fault_of_value(sent)
-    sent = f"{quantity.comparator or ''}{quantity.value}"
-    if quantity.comparator or quantity.value is None:
-        return sent[:40], None, fault_of_value(sent if quantity.value is not None else "")
-    return sent[:40], float(quantity.value), None
+        return sent[:40], "", None, fault_of_value(sent)
+    bound = str(quantity.comparator or "")
+    sent = f"{bound}{quantity.value}"[:40]
+    if quantity.value is None or bound not in ("", *BloodBound.values):
+        return sent, "", None, fault_of_value(sent if quantity.value is not None else "")
+    return sent, bound, float(quantity.value), None
 
 
 def _unit(seen: Any) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,7 +16,7 @@ import hl7
 from django.utils.translation import gettext
 
 from dosing.services.importing.line_words import Said, said
-from dosing.services.importing.rows import ResultRow, Unreadable, fault_of_value, limited, number_of, text_of
+from dosing.services.importing.rows import ResultRow, Unreadable, fault_of_value, figure_of, limited, text_of
 
 ENCODINGS = {
     "": "utf-8-sig",
@@ -60,7 +61,7 @@ def _rows(text: str, index: int, zone: ZoneInfo) -> Iterator[ResultRow]:
     version = _digits(head.text(7))
     patient, order, count = None, None, 0
     base = above = [str(message[0])]
-    specimens = _specimens(message)
+    specimens, comments = _specimens(message), _comments(message)
     for segment in message:
         kind = str(segment[0])
         here = _Segment(segment, message)
@@ -74,7 +75,8 @@ def _rows(text: str, index: int, zone: ZoneInfo) -> Iterator[ResultRow]:
             count += 1
             place = said("obx", message=index + 1, obx=count)
             raw = {"head": above, "line": str(segment)}
-            yield _row(here, patient, order, place, specimens.get(id(segment), ""), version, zone, raw)
+            made = _row(here, patient, order, place, specimens.get(id(segment), ""), version, zone, raw)
+            yield replace(made, comment=" ".join(comments.get(id(segment), [])))
 
 
 class _Segment:
@@ -120,6 +122,24 @@ def _specimens(message: Any) -> dict[int, str]:
     return found | dict.fromkeys(group, name)
 
 
+def _comments(message: Any) -> dict[int, list[str]]:
+    """What NTE segments say: behind an OBX of that result, behind an OBR of every result of the order."""
+    found: dict[int, list[str]] = {}
+    order: list[str] = []
+    below: list[str] | None = None
+    for segment in message:
+        kind = str(segment[0])
+        if kind in ("PID", "OBR"):
+            order = []
+            below = order if kind == "OBR" else None
+        elif kind == "OBX":
+            below = found.setdefault(id(segment), list(order))
+        elif kind == "NTE" and below is not None:
+            here = _Segment(segment, message)
+            below += [text for text in here.repeats(3, 1) if text]
+    return found
+
+
 def _row(
     obx: _Segment,
     patient: _Segment | None,
@@ -131,7 +151,7 @@ def _row(
     raw: dict[str, Any],
 ) -> ResultRow:
     loinc = next((obx.part(3, at) for at in (1, 4) if obx.part(3, at + 2) == "LN"), "")
-    value, number, fault = _value(obx)
+    value, bound, number, fault = _value(obx)
     drawn = obx.text(14) or (order.text(7) if order else "")
     drawn_at = moment_of(drawn, zone)
     born = patient.text(7) if patient else ""
@@ -146,6 +166,7 @@ def _row(
         name=obx.part(3, 2),
         value=value,
         number=number,
+        bound=bound,
         unit=obx.part(6, 1),
         drawn_at=drawn_at,
         reference=obx.text(7),
@@ -158,17 +179,18 @@ def _row(
     )
 
 
-def _value(obx: _Segment) -> tuple[str, float | None, Said | None]:
-    """What was sent, the number in it, and what is wrong with it. SN ">^2000" is a bound, not 2000."""
+def _value(obx: _Segment) -> tuple[str, str, float | None, Said | None]:
+    """What was sent, its bound and the number in it, and what is wrong with it. SN ">^2000" is a bound, not 2000."""
     kind = obx.text(2)
     if kind == "SN":
         comparator, first, joint = obx.part(5, 1), obx.part(5, 2), obx.part(5, 3)
         sent = f"{comparator}{first}{joint}{obx.part(5, 4)}"
-        number = number_of(first) if comparator in ("", "=") and not joint else None
-        return sent, number, None if number is not None else fault_of_value(sent)
+        bound, number = figure_of(sent.removeprefix("=")) if not joint else ("", None)
+        return sent, bound, number, None if number is not None else fault_of_value(sent)
     sent = obx.part(5, 1)
-    number = number_of(sent) if kind in ("NM", "ST", "") and obx.repeat not in obx.text(5) else None
-    return sent, number, None if number is not None else fault_of_value(sent)
+    plain = kind in ("NM", "ST", "") and obx.repeat not in obx.text(5)
+    bound, number = figure_of(sent) if plain else ("", None)
+    return sent, bound, number, None if number is not None else fault_of_value(sent)
 
 
 def moment_of(text: str, zone: ZoneInfo) -> datetime | None:

@@ -13,6 +13,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
+from dosing.science.bloods import loinc_is_well_formed
 from dosing.services.importing.line_words import Said, said
 from dosing.services.importing.rows import CONFIRMED, CORRECTED, ResultRow
 from dosing.services.importing.units import Meant, NotMeant, meant, other_units
@@ -85,7 +86,7 @@ def _standing(people: Iterable[Patient], rows: Iterable[ResultRow]) -> KnownResu
     """Results of these patients around the times, or of the specimens, that the message names."""
     times = [row.drawn_at for row in rows if row.drawn_at]
     specimens = {row.specimen for row in rows if row.specimen}
-    mine = BloodResult.objects.filter(patient__in=list(people))
+    mine = BloodResult.with_bounds.filter(patient__in=list(people))
     standing = KnownResults()
     if times:
         for result in mine.filter(drawn_at__range=(min(times), max(times))):
@@ -116,7 +117,7 @@ def _line(
     line.timing = row.timing or unit.timing or standing.timing_of(patient, unit.analyte, row)
     assert row.number is not None
     line.value = unit.canonical(row.number)
-    line.options = _options(unit, row.number, line.timing)
+    line.options = _options(unit, row.number, line.timing, bound=row.bound)
     if not line.options:
         line.timing = line.timing or SampleTiming.APART
         _against_standing(line, row, standing)
@@ -156,7 +157,7 @@ def _meaning(row: ResultRow, codes: dict[str, str], at: datetime) -> Meant:
         raise NotTaken(said("no_time"))
     if not plausible.EARLIEST <= row.drawn_at <= at:
         raise NotTaken(said("time", at=row.drawn_at.isoformat()))
-    if row.own_code and row.code not in codes:
+    if row.own_code and row.code not in codes and not loinc_is_well_formed(row.code):
         raise NotTaken(said("own_code", code=row.code[:40]))
     try:
         return meant(codes.get(row.code, row.code), row.unit)
@@ -164,12 +165,12 @@ def _meaning(row: ResultRow, codes: dict[str, str], at: datetime) -> Meant:
         raise NotTaken(*problem.said) from problem
 
 
-def _options(unit: Meant, number: float, timing: str) -> list[dict[str, Any]]:
+def _options(unit: Meant, number: float, timing: str, *, bound: str = "") -> list[dict[str, Any]]:
     """What a person can answer, "leave" last; nothing where there is nothing to ask; "leave" alone where no answer
-    makes sense of it."""
+    makes sense of it. A bound is a figure of the method, so that it is never unusual."""
     value = unit.canonical(number)
     possible = not unit.limits.refusal(value)
-    usual = possible and not unit.limits.oddity(value)
+    usual = possible and (bool(bound) or not unit.limits.oddity(value))
     timings = [timing] if timing or unit.analyte != Analyte.UREA else list(SampleTiming.values)
     if usual and len(timings) == 1:
         return []
@@ -218,6 +219,8 @@ def as_result(line: LabLine, row: ResultRow) -> BloodResult:
         unit_sent=row.unit[:40],
         reference=row.reference[:60],
         flag=row.flag[:10],
+        bound=row.bound,
+        comment=row.comment[:500],
     )
 
 
@@ -237,14 +240,21 @@ def compare(result: BloodResult, there: BloodResult | None, *, status: str) -> t
     """The verdict on a result beside the one of the same sample that stands, and why."""
     if there is None:
         return NEW, []
-    shown = f"{three_figures(there.value)} {plausible.BLOOD[there.analyte].unit}"
-    if abs(there.value - result.value) <= SAME * abs(there.value) and there.drawn_at == result.drawn_at:
+    shown = f"{there.bound}{three_figures(there.value)} {plausible.BLOOD[there.analyte].unit}"
+    if _alike(result, there):
         return THERE, []
-    if not there.specimen and not there.version and there.message_id is None and there.pk:
+    typed = not there.specimen and not there.version and there.message_id is None
+    if there.pk and (typed or there.corrected_because):
         return REJECTED, kept(said("by_hand", value=shown))
     if result.version > there.version or (status == CORRECTED and result.version >= there.version):
         return CORRECTS, kept(said("corrects", value=shown))
     return REJECTED, kept(said("stands", value=shown))
+
+
+def _alike(result: BloodResult, there: BloodResult) -> bool:
+    """Whether they say the same of the same moment, also where the laboratory has a comment only now."""
+    near = abs(there.value - result.value) <= SAME * abs(there.value) and there.bound == result.bound
+    return near and there.drawn_at == result.drawn_at and result.comment in ("", there.comment)
 
 
 def counts(lines: Iterable[LabLine]) -> dict[str, int]:

@@ -24,7 +24,6 @@ WORDS: dict[str, StrOrPromise] = {
     # What a parser finds wrong with it.
     "cells": _("It has %(given)s cells; the head has %(needed)s."),
     "no_value": _("There is no value."),
-    "bound": _("“%(given)s” is a bound, not a number: it cannot be kept as a value."),
     "no_number": _("“%(given)s” is not a number."),
     "written": _("“%(given)s” (%(field)s) is not written as in %(written)s."),
     "timing": _("“%(given)s” says neither before nor after: write before, after or apart."),
@@ -70,6 +69,7 @@ FIELDS: dict[str, StrOrPromise] = {
     "specimen": _("specimen"),
     "version": _("version"),
     "status": _("state"),
+    "comment": _("comment"),
 }
 """What a table may hold of a result."""
 

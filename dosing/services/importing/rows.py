@@ -25,7 +25,8 @@ class Unreadable(Exception):
 
 @dataclass(frozen=True, slots=True)
 class ResultRow:
-    """One result as it was sent. Times are aware; number is None where `fault` says why.
+    """One result as it was sent. Times are aware; number is None where `fault` says why. With a bound, such as <, it
+    is what the value lies beyond.
 
     place: where in the message; numbers: the patient's identifiers; code: LOINC, or the laboratory's own with
     own_code; timing: pre, post, apart or "" where nothing is said; version: later is larger, 0 unknown;
@@ -40,6 +41,7 @@ class ResultRow:
     name: str = ""
     value: str = ""
     number: float | None = None
+    bound: str = ""
     unit: str = ""
     drawn_at: datetime | None = None
     timing: str = ""
@@ -48,6 +50,7 @@ class ResultRow:
     specimen: str = ""
     version: int = 0
     status: str = CONFIRMED
+    comment: str = ""
     fault: Said | None = None
     raw: dict[str, Any] = field(default_factory=dict)
 
@@ -88,11 +91,20 @@ def number_of(text: str, *, decimal_comma: bool = False, thousands: str = "") ->
     return float(stripped.replace(",", "."))
 
 
+def figure_of(text: str, *, decimal_comma: bool = False, thousands: str = "") -> tuple[str, float | None]:
+    """The bound and the number of a value as it is written; the number None where it is none.
+
+    >>> figure_of("> 1650"), figure_of("<=0.3"), figure_of("5.1"), figure_of(">high")
+    (('>', 1650.0), ('<=', 0.3), ('', 5.1), ('>', None))
+    """
+    given = text.strip().replace("≤", "<=").replace("≥", ">=")
+    bound = next((each for each in ("<=", ">=", "<", ">") if given.startswith(each)), "")
+    return bound, number_of(given.removeprefix(bound), decimal_comma=decimal_comma, thousands=thousands)
+
+
 def fault_of_value(text: str) -> Said:
     if not text.strip():
         return said("no_value")
-    if text.strip()[0] in "<>":
-        return said("bound", given=text.strip())
     return said("no_number", given=text.strip()[:40])
 
 

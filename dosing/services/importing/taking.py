@@ -209,7 +209,7 @@ def _to_take(line: LabLine, answers: Mapping[int, str], method: Method) -> Blood
 
 def _standing_for(result: BloodResult) -> BloodResult | None:
     """What stands of the same specimen, else of the same time."""
-    mine = BloodResult.objects.filter(patient=result.patient, analyte=result.analyte, timing=result.timing)
+    mine = BloodResult.with_bounds.filter(patient=result.patient, analyte=result.analyte, timing=result.timing)
     named: BloodResult | None = mine.filter(specimen=result.specimen).first() if result.specimen else None
     return named or standing_for(result)
 

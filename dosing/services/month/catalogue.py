@@ -227,6 +227,10 @@ def _blood(analyte: Analyte) -> Callable[[MonthFacts], Computation]:
     unit = written_unit(bloods.ANALYTES[_NAMES[analyte]].unit)
 
     def ask(facts: MonthFacts) -> Computation:
+        beyond = facts.newest_bound(analyte)
+        if beyond is not None and beyond.drawn_at >= facts.span.since:
+            why = Reason("only_a_bound", bound=beyond.bound, value=float(f"{beyond.value:.3g}"), unit=unit)
+            return Computation({}, unknown(unit, why), beyond.drawn_at.isoformat())
         found = facts.newest(analyte)
         if found is None:
             return Computation({}, unknown(unit, Reason("no_result")))

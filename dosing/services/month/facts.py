@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -69,6 +69,8 @@ class MonthFacts:
     water: list[WaterTest]
     standard: Standard
     model_of: Callable[[], UreaFit | None]
+    bounds: Sequence[BloodResult] = ()
+    """Results of which only is known that they lie beyond a figure."""
 
     @property
     def prescription(self) -> Prescription | None:
@@ -136,6 +138,12 @@ class MonthFacts:
         own = (each for each in reversed(self.bloods) if each.analyte == analyte)
         return next((each for each in own if each.timing != SampleTiming.POST), None)
 
+    def newest_bound(self, analyte: str) -> BloodResult | None:
+        """The newest that is only a bound, where no value is as new as that."""
+        own = [each for each in self.bounds if each.analyte == analyte and each.timing != SampleTiming.POST]
+        value = self.newest(analyte)
+        return own[-1] if own and (value is None or value.drawn_at < own[-1].drawn_at) else None
+
     def worst_water(self) -> tuple[int | None, WaterTest | None]:
         """The worst grade among the newest test of each kind and place, with that test."""
         newest: dict[tuple[str, str], WaterTest] = {}
@@ -153,7 +161,8 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
     span = MonthSpan(month, zone, now)
     prescriptions = Prescription.objects.filter(patient=patient, in_force__overlap=(span.since, span.until))
     orders = list(prescriptions.select_related("dialyser").order_by("in_force"))
-    bloods = BloodResult.objects.filter(patient=patient, drawn_at__range=(span.since - STALE_BLOODS, span.until))
+    drawn = BloodResult.with_bounds.filter(patient=patient, drawn_at__range=(span.since - STALE_BLOODS, span.until))
+    bloods = list(drawn.order_by("drawn_at", "pk"))
     water = WaterTest.objects.standing().filter(
         patient=patient, sampled_at__range=(span.until - WATER_COUNTS_FOR, span.until)
     )
@@ -166,8 +175,9 @@ def facts_of_month(patient: Patient, month: date, now: datetime) -> MonthFacts:
         course=course,
         nights=nights_of(patient.pk, since=span.since, until=span.until),
         prescriptions=orders,
-        bloods=list(bloods.order_by("drawn_at", "pk")),
+        bloods=[each for each in bloods if not each.bound],
         water=list(water.order_by("sampled_at")),
         standard=standard_in_use(),
         model_of=lambda: urea_fit(course, periods) if orders else None,
+        bounds=[each for each in bloods if each.bound],
     )

@@ -13,6 +13,7 @@ from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.local_number import plain
 from sessions.facts.ranges import Range
+from sessions.models import BloodResult
 
 _BY_LOINC = {unit.loinc: name for name, analyte in ANALYTES.items() for unit in list(analyte.units.values())[:1]}
 
@@ -42,6 +43,10 @@ class ShownAnalyte:
     def figure(self, value: float) -> float:
         """A canonical value in this unit, as people read it: three figures where it was converted."""
         return value if self.factor == 1 else float(three_figures(self.from_canonical(value)))
+
+    def text(self, result: BloodResult) -> str:
+        """A result as pages write it, without its unit: three figures, behind the sign of a bound where it is one."""
+        return f"{result.bound}{three_figures(self.from_canonical(result.value))}"
 
     def refusal(self, given: float) -> str:
         """Why a number in this unit is impossible, or ""."""

@@ -38,7 +38,7 @@ Figure = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
-class BloodChart:
+class AnalyteChart:
     """One analyte: the id and caption of its figure, and the medicines without a dose a week, in words."""
 
     id: str
@@ -47,7 +47,7 @@ class BloodChart:
     beside: tuple[str, ...]
 
 
-def blood_charts(patient: Patient) -> list[BloodChart]:
+def blood_charts(patient: Patient) -> list[AnalyteChart]:
     """Of the last year, those analytes that were measured twice or more: two queries."""
     last = timezone.localdate()
     first = last - SHOWN_FOR
@@ -60,7 +60,7 @@ def blood_charts(patient: Patient) -> list[BloodChart]:
 
 def chart_of(
     analyte: str, bloods: Iterable[BloodResult], taken: Iterable[Medication], span: tuple[date, date]
-) -> BloodChart | None:
+) -> AnalyteChart | None:
     """The chart of one analyte, with the doses given to move it; None where it was not measured twice."""
     mine = [each for each in bloods if each.analyte == analyte]
     if len(mine) < 2:
@@ -70,7 +70,7 @@ def chart_of(
     caption = f"{shown.label}, {shown.unit}"
     if lines:
         caption = _("%(blood)s, and what is taken") % {"blood": caption}
-    return BloodChart(
+    return AnalyteChart(
         id=f"figure-blood-{analyte}",
         caption=caption,
         figure={"data": [_blood_line(mine), *_dose_traces(lines)], "layout": _layout(shown.unit, lines, span)},

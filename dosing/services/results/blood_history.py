@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db.models import Q
 
-from dosing.services.numbers.blood_units import spoken_of, three_figures
+from dosing.services.numbers.blood_units import spoken_of
 from sessions.models import BloodResult, Patient
 
 
@@ -18,7 +18,7 @@ from sessions.models import BloodResult, Patient
 class BloodChange:
     """One change of one result: was and became in the reader's units; became is empty where it was taken back.
 
-    Who entered what was, and when, and who changed it, and when; why only of what was taken back.
+    Who entered what was, and when, and who changed it, and when; why where somebody gave a reason.
     """
 
     label: str
@@ -56,7 +56,8 @@ def _between(versions: list[Any]) -> Iterator[BloodChange]:
 
 
 def _said(version: Any) -> tuple[Any, ...]:
-    return version.value, version.drawn_at, version.post_method, version.post_minutes, version.taken_back
+    return (version.value, version.bound, version.drawn_at, version.post_method, version.post_minutes,
+            version.taken_back)  # fmt: skip
 
 
 def _change(before: Any, after: Any) -> BloodChange:
@@ -69,12 +70,17 @@ def _change(before: Any, after: Any) -> BloodChange:
         became="" if after.taken_back else _text(after),
         by=after.entered_by.name,
         at=after.entered_at,
-        why=after.taken_back,
+        why=after.taken_back or _why_corrected(before, after),
     )
+
+
+def _why_corrected(before: Any, after: Any) -> str:
+    why: str = after.corrected_because
+    return "" if why == before.corrected_because else why
 
 
 def _text(version: Any) -> str:
     """Number and unit, and how a sample after a treatment was drawn."""
     shown = spoken_of(version.analyte)
     drawn = f" ({version.get_post_method_display()})" if version.post_method else ""
-    return f"{three_figures(shown.from_canonical(version.value))} {shown.unit}{drawn}"
+    return f"{shown.text(version)} {shown.unit}{drawn}"

@@ -19,7 +19,7 @@ STRANGER = "HD-Z,1970-02-03,2823-3,Potassium,6.9,mmol/L,2026-03-02 21:00,before,
 BOUND = "HD-A,1970-02-03,2276-4,Ferritin,>2000,ug/L,2026-03-02 21:00,before,,,S9,1,final"
 
 LINES = [GOOD, GOOD_BUN, DUPLICATE, CORRECTED, WRONG_UNIT, CONTRADICTION, WRONG_DAY, STRANGER, BOUND]
-VERDICTS = ["new", "new", "there", "corrects", "asks", "rejected", "rejected", "rejected", "rejected"]
+VERDICTS = ["new", "new", "there", "corrects", "asks", "rejected", "rejected", "rejected", "new"]
 
 
 def cells(line: str) -> dict[str, str]:

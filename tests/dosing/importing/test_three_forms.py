@@ -6,16 +6,18 @@ import csv
 import io
 import json
 from collections.abc import Callable
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from dosing.pages.importing import form_of
-from dosing.services.importing import taking
+from dosing.services.importing import hl7_message, taking
 from dosing.services.importing.rejects import reason_of, rejects_file
 from dosing.services.importing.rows import Unreadable
 from homedialysis.accounts.models import User
 from sessions.facts.choices import MessageFormat
 from sessions.models import BloodResult, LabMessage, Laboratory, Patient
+from sessions.services.bloods import correct_blood
 from tests.crowd import ours
 from tests.dosing.importing.conftest import DRAWN_AT, NOW
 from tests.dosing.importing.samples import CORRECTED, GOOD, LINES, VERDICTS, csv_file, fhir_file, hl7_file
@@ -68,6 +70,8 @@ def test_what_is_taken_stands_where_it_belongs(
     # 56 mg/dL × 0.357 = 19.99 mmol/L; 11.2 g/dL = 112 g/L (AMA Manual of Style, from memory)
     values = {code: round(result.value, 1) for code, result in found.items()}
     assert values == {"2823-3": 5.4, "22664-7": 20.0, "2951-2": 138, "1751-7": 38, "718-7": 112}
+    beyond = BloodResult.with_bounds.get(message=message, analyte="2276-4")
+    assert (beyond.bound, beyond.value, beyond.value_sent) == (">", 2000, ">2000.0" if form == "fhir" else ">2000")
     potassium = found["2823-3"]
     assert (potassium.drawn_at, potassium.reference, potassium.flag) == (DRAWN_AT, "3.5-5.1", "H")
     assert (potassium.value_sent, potassium.unit_sent, potassium.message) == ("5.4", "mmol/L", message)
@@ -89,11 +93,10 @@ def test_the_rejected_lines_come_back_in_the_same_form_and_can_be_sent_again(
         "The code 22664-7 goes with mmol/L; “mg/dL” was given",
         "was not born on 4 Feb 1970",
         "No patient here has the number HD-Z",
-        "is a bound, not a number",
     ):
         assert words in reasons
     again = received(laboratory, form, back, nurse)
-    assert list(again.lines.values_list("verdict", flat=True)) == ["rejected"] * 4
+    assert list(again.lines.values_list("verdict", flat=True)) == ["rejected"] * 3
     assert [line.reason for line in again.lines.all()] == [
         line.reason for line in message.lines.filter(verdict="rejected")
     ]
@@ -104,7 +107,7 @@ def test_the_file_of_rejects_has_the_same_columns_and_a_reason(
 ) -> None:
     message = received(laboratory, "csv", csv_file(), nurse)
     rows = list(csv.reader(io.StringIO(rejects_file(message).decode(), newline="")))
-    assert [",".join(row[:-1]) for row in rows[1:]] == LINES[5:]
+    assert [",".join(row[:-1]) for row in rows[1:]] == LINES[5:8]
     assert rows[0][-1] == "reason"
 
 
@@ -113,7 +116,7 @@ def test_rejects_of_a_bundle_keep_the_patients_they_speak_of(
 ) -> None:
     message = received(laboratory, "fhir", fhir_file(LINES[5:]), nurse)
     kinds = [entry["resource"]["resourceType"] for entry in json.loads(rejects_file(message))["entry"]]
-    assert kinds == ["Patient"] * 3 + ["Observation", "OperationOutcome"] * 4
+    assert kinds == ["Patient"] * 3 + ["Observation", "OperationOutcome"] * 3
 
 
 @each_form
@@ -136,7 +139,7 @@ def test_a_question_must_be_answered_before_anything_is_entered(
     assert ours(BloodResult).count() == 2
     index, keys = asked(message)
     assert keys == ["g/dL|pre", "leave"]
-    assert took(message, nurse, **{f"line_{index}": "leave"}) == 3
+    assert took(message, nurse, **{f"line_{index}": "leave"}) == 4
     assert not ours(BloodResult).filter(analyte="718-7").exists()
 
 
@@ -228,3 +231,60 @@ def test_what_cannot_be_read_says_why_and_keeps_nothing(
     with pytest.raises(Unreadable, match=words):
         received(laboratory, form, body, nurse)
     assert not ours(LabMessage).exists()
+
+
+def commented(form: str) -> bytes:
+    """Ana's potassium with what the laboratory wrote beside it."""
+    if form == "csv":
+        head = csv_file([]).decode().strip()
+        return f"{head},comment\r\n{GOOD},Haemolysed.\r\n".encode()
+    if form == "hl7":
+        text = hl7_file([GOOD]).decode()
+        return text.replace("\rSPM", "\rNTE|1||Haemolysed.\rSPM").encode()
+    bundle = json.loads(fhir_file([GOOD]))
+    bundle["entry"][-1]["resource"]["note"] = [{"text": "Haemolysed."}]
+    return json.dumps(bundle).encode()
+
+
+@each_form
+def test_the_comment_of_the_laboratory_stays_with_its_result(
+    form: str, file: Make, laboratory: Laboratory, known_ana: Patient, nurse: User
+) -> None:
+    took(received(laboratory, form, commented(form), nurse), nurse)
+    assert ours(BloodResult).get().comment == "Haemolysed."
+
+
+def test_a_comment_of_an_order_is_said_of_each_of_its_results_and_that_of_a_patient_of_none() -> None:
+    one = hl7_file([GOOD]).decode()
+    two = one.replace("\rSPM", "\rOBX|2|NM|2951-2^Sodium^LN||138|mmol/L|||||F\rNTE|1||Checked.\rSPM")
+    sent = two.replace("\rOBR", "\rNTE|1||Of the patient.\rOBR").replace("\rOBX|1", "\rNTE|1||Taken late.\rOBX|1")
+    rows = hl7_message.read(sent.encode(), ZoneInfo("Europe/Lisbon"))
+    assert [row.comment for row in rows] == ["Taken late.", "Taken late. Checked."]
+
+
+def test_own_codes_and_loinc_stand_side_by_side_in_one_table(
+    laboratory: Laboratory, known_ana: Patient, nurse: User
+) -> None:
+    laboratory.codes = {"NA-X": "2951-2"}
+    laboratory.save()
+    own = GOOD.replace("2823-3", "NA-X").replace("5.4", "139").replace("S1", "S2")
+    neither = GOOD.replace("2823-3", "K-Y").replace("S1", "S3")
+    message = received(laboratory, "csv", csv_file([GOOD, own, neither]), nurse)
+    assert list(message.lines.values_list("verdict", "analyte")) == [
+        ("new", "2823-3"),
+        ("new", "2951-2"),
+        ("rejected", ""),
+    ]
+
+
+def test_what_was_corrected_by_hand_is_not_written_over(
+    laboratory: Laboratory, known_ana: Patient, nurse: User
+) -> None:
+    took(received(laboratory, "csv", csv_file([GOOD]), nurse), nurse)
+    correct_blood(ours(BloodResult).get(), value=4.9, bound="", why="Read again by telephone.", by=nurse, at=NOW)
+    newer = GOOD.replace("5.4", "5.6").replace(",1,final", ",2,corrected")
+    (line,) = received(laboratory, "csv", csv_file([newer]), nurse).lines.all()
+    assert (line.verdict, reason_of(line)) == (
+        "rejected",
+        "4.9 mmol/L was entered by hand for this sample and stands: correct it by hand.",
+    )

@@ -41,7 +41,7 @@ def test_a_code_and_a_unit_together(code: str, unit: str, found: Meant) -> None:
         ("8480-6", "mmHg", "The code “8480-6” is none that this record knows."),
         ("22664", "mmol/L", "The code “22664” is none that this record knows."),
         ("x" * 41, "mmol/L", f"The code “{'x' * 40}” is none that this record knows."),
-        ("2601-3", "mmol/L", "The code 2601-3 stands for what is not kept in this record."),
+        ("14798-3", "umol/L", "The code 14798-3 stands for what is not kept in this record."),
         ("22664-7", " ", "The unit is missing; with the code 22664-7 it can be mmol/L."),
         ("718-7", "", "The unit is missing; with the code 718-7 it can be g/L / g/dL."),
         ("22664-7", "furlong", "The code 22664-7 goes with mmol/L; “furlong” was given."),
