@@ -17,10 +17,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from dosing.pages.forms_bloods import BloodsForm, CorrectionForm
 from dosing.pages.forms_importing import UrineForm
+from dosing.services.month.blood_flags import flag_of, flagging
 from dosing.services.month.ranges import book
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.results.blood_charts import blood_charts
-from dosing.services.month.blood_flags import flag_of, flagging
 from dosing.services.results.blood_history import changes_of, changes_of_one
 from dosing.services.results.blood_tables import drawings_of, drawings_table
 from dosing.services.results.urine import collections_of

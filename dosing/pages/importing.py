@@ -145,7 +145,7 @@ def _shown(line: LabLine, request: HttpRequest) -> dict[str, Any]:
     value = ""
     if line.value is not None and line.analyte:
         shown = spoken_of(line.analyte)
-        value = f"{three_figures(shown.from_canonical(line.value))} {shown.unit}"
+        value = f"{row.bound}{three_figures(shown.from_canonical(line.value))} {shown.unit}"
     return {
         "line": line,
         "row": row,

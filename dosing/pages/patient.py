@@ -15,6 +15,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from dosing.services.month.blood_flags import flag_of
 from dosing.services.month.fit_rows import fit_rows_of_night
 from dosing.services.month.ranges import RangeBook, book
 from dosing.services.month.reviewing import open_plan
@@ -23,7 +24,6 @@ from dosing.services.night.derivation import worked_of_night
 from dosing.services.night.treatments import ComputedNight, as_night, nights_of
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.number import ShownIn
-from dosing.services.month.blood_flags import flag_of
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import staff_only
 from homedialysis.accounts.services.opening import looked_at_next

@@ -17,11 +17,13 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from dosing.pages.forms_planner import DraftForm, PlannerForm, asked_of, read_back, read_number, written
+from dosing.pages.planner_solutes import beyond_urea
+from dosing.science.results import FloatArray
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.reasons import reason_words
 from dosing.services.numbers.shares import percent
 from dosing.services.planner import figures
-from dosing.services.planner.candidates import Candidate, FewestHours, Tried, least_flow, map_of, try_out
+from dosing.services.planner.candidates import Candidate, FewestHours, RateMap, Tried, least_flow, map_of, try_out
 from dosing.services.planner.drafting import keep_draft, values_of
 from dosing.services.planner.expecting import (
     DOSE_WANTED,
@@ -34,6 +36,13 @@ from dosing.services.planner.expecting import (
 from dosing.services.planner.fluid_history import GAINS_COUNT_FOR, fluid_held_against
 from dosing.services.planner.fluid_of_schedule import NightFluid
 from dosing.services.planner.patterns import nights_words, pattern_of
+from dosing.services.planner.solutes_of_schedule import (
+    LEAST_WEEKLY_HOURS,
+    SolutesNow,
+    phosphate_map,
+    solutes_now,
+    solutes_of,
+)
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
 from homedialysis.accounts.services.dates import place_in_week
@@ -49,7 +58,7 @@ LEFT_OUT = (
     _("Bloods that change, weeks that are not steady, treatments missed, cut short or moved."),
     _("Recirculation in the access, clotting, a dialyser that clears less than its data sheet says."),
     _("Gains that change with the schedule: each night gains as the patient's nights did, by the time off treatment."),
-    _("Potassium, phosphate and acid: no published model of them is carried here, so no number is given."),
+    _("What people eat and which binders they take: beyond urea it decides more than the schedule does."),
     _("How the person sleeps, works and feels, and what the household can bear."),
 )
 
@@ -75,7 +84,6 @@ class ScheduleRow:
     figures: list[tuple[str, str]]
     why: str
     verdicts: list[AsWanted]
-    directions: str
 
 
 @clinical_only
@@ -112,18 +120,23 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
     model, nights = known.model, known.nights
     wanted = Wanted(form.cleaned_data["dose"], form.cleaned_data["uf_rate"], weight)
     others = [each for word in words[: MOST_COMPARED - 1] if (each := read_back(word))]
-    schedules = _named(form.candidate(), in_force(prescription), others)
+    usual = in_force(prescription)
+    schedules = _named(form.candidate(), usual, others)
     all_of_them = [each for _, each in schedules]
     chosen = all_of_them[0]
     tried = try_out(all_of_them, model)
     expected = expectations(all_of_them, tried, model, nights, wanted)
+    drifted = bool(model.checks) and model.checks[-1].drifted
+    before = solutes_now(prescription, usual, known.course, model, timezone.now()) if usual else None
+    beyond = solutes_of(all_of_them, before) if before else []
     found = map_of(chosen, model, nights, weight_kg=weight, dose=wanted.dose, uf_rate=wanted.limit)
-    rows = [_row(at, name, each, tried, expected[at], first=chosen) for at, (name, each) in enumerate(schedules)]
+    rows = [_row(at, name, each, tried, expected[at]) for at, (name, each) in enumerate(schedules)]
     return {
         "model": model,
         "urea": spoken_of(Analyte.UREA),
         "checks": model.checks,
-        "drifted": bool(model.checks) and model.checks[-1].drifted,
+        "drifted": drifted,
+        "beyond": beyond_urea([name for name, _ in schedules], beyond, before, tried, drifted=drifted),
         "fluid_checks": fluid_held_against(known.course),
         "fluid_days": GAINS_COUNT_FOR.days,
         "rows": rows,
@@ -134,7 +147,9 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
         "compared": [written(each) for each in others],
         "may_compare": len(others) < MOST_COMPARED - 1,
         "kept": kept_by(prescription, values_of(chosen, prescription)),
-        "least_hours": _least_hours(found.least_hours()),
+        "least_hours": _least_hours(found.least_hours(*_bounds(found, chosen, before))),
+        "bound_by_phosphate": before is not None,
+        "least_weekly": plain(LEAST_WEEKLY_HOURS),
         "least_flow": least_flow(chosen, model, dose=wanted.dose),
         "week": figures.week([name for name, _ in schedules], all_of_them, model),
         "dose_map": figures.heat_map(found, chosen, found.dose, expected[0].dose, good=expected[0].good),
@@ -143,6 +158,11 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
         ),
         "wanted": wanted,
     }
+
+
+def _bounds(found: RateMap, like: Candidate, before: SolutesNow | None) -> tuple[float, FloatArray | None]:
+    """Hours a week at least, and phosphate as a ratio to now over the map, None where there is no schedule of now."""
+    return LEAST_WEEKLY_HOURS, None if before is None else phosphate_map(like, before, found.hours)
 
 
 def in_force(prescription: Prescription) -> Candidate | None:
@@ -181,9 +201,7 @@ def _hours(hours: float) -> str:
     )
 
 
-def _row(
-    at: int, name: str, candidate: Candidate, tried: Tried, expected: Expectation, *, first: Candidate
-) -> ScheduleRow:
+def _row(at: int, name: str, candidate: Candidate, tried: Tried, expected: Expectation) -> ScheduleRow:
     shown = [
         *_of_dose(at, tried, expected),
         *_of_fluid(expected),
@@ -208,7 +226,6 @@ def _row(
         figures=shown,
         why=reason_words(expected.why),
         verdicts=[_dose_verdict(expected), _fluid_verdict(expected)],
-        directions="" if at == 0 else _directions(first, candidate),
     )
 
 
@@ -275,20 +292,6 @@ def _days(candidate: Candidate) -> str:
     if candidate.pattern.cycle_days != 7 or candidate.pattern.per_week == 7:
         return ""
     return ": " + ", ".join(str(Weekday(day).label)[:2] for day in sorted(candidate.pattern.days, key=place_in_week))
-
-
-def _directions(first: Candidate, other: Candidate) -> str:
-    """Which way phosphate and potassium move, where hours and flows all point one way; else that it is unclear."""
-    changes = (
-        other.weekly_hours - first.weekly_hours,
-        other.blood_l_week - first.blood_l_week,
-        other.dialysate_l_week - first.dialysate_l_week,
-    )
-    if max(changes) <= 0 > min(changes):
-        return gettext("Less potassium and phosphate removed than by this schedule.")
-    if min(changes) >= 0 < max(changes):
-        return gettext("More potassium and phosphate removed than by this schedule.")
-    return gettext("Whether more or less potassium and phosphate is removed is not clear from hours and flows alone.")
 
 
 @clinical_only

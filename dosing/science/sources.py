@@ -236,3 +236,34 @@ MOLAR_MASS = {
 _PAYNE = "Payne et al., Br Med J 4:643"
 CALCIUM_PER_ALBUMIN = Constant(0.02, "mmol/g", _PAYNE, 1973, _MEMORY)
 USUAL_ALBUMIN = Constant(40.0, "g/L", _PAYNE, 1973, _MEMORY)
+
+# Solutes beyond urea
+_LEYPOLDT_2013 = "Leypoldt et al., Kidney Int, doi 10.1038/ki.2013.205"
+_ABSTRACT = Status.ABSTRACT
+PHOSPHATE_MOBILISATION = Constant(90, "mL/min", _LEYPOLDT_2013, 2013, _ABSTRACT, "median 87, middle half 65 to 116")
+PHOSPHATE_SHARE_OF_WEIGHT = Constant(0.136, "L/kg", _LEYPOLDT_2013, 2013, _ABSTRACT, "central volume after treatment")
+PHOSPHATE_SECOND_POOL = Constant(
+    3, "1", "Daugirdas, Nephrol Dial Transplant 33:76", 2018, _ABSTRACT, "times body water"
+)
+PHOSPHATE_KOA = Constant(
+    0.5, "1", "assumed here", 0, _PRACTICE, "of urea's; gives 157 where 160 ± 14 was measured in vivo"
+)
+PHOSPHATE_BY_KIDNEY = Constant(0.8, "1", "assumed here", 0, _PRACTICE, "of the kidney's clearance of urea")
+POTASSIUM_MOBILISATION = Constant(158, "mL/min", "Agar et al., n 551", 0, _MEMORY, "111 to 235")
+POTASSIUM_SHARE_OF_WEIGHT = Constant(0.216, "L/kg", "Agar et al., n 551", 0, _MEMORY, "15.6 L at 72 kg")
+POTASSIUM_SECOND_POOL = Constant(110, "L", "assumed here", 0, _PRACTICE, "apparent; 60 to 240 tried")
+POTASSIUM_BY_GUT = Constant(3, "mL/min", "assumed here", 0, _PRACTICE)
+B2M_SHARE_OF_WATER = Constant(0.30, "1", "Int J Artif Organs 25:411", 2002, _ABSTRACT, "0.25 to 0.36")
+B2M_POOLS = Constant(4.4, "1", "Int J Artif Organs 25:411", 2002, _ABSTRACT, "whole over first; 3.5 to 5.3")
+B2M_EXCHANGE = Constant(55, "mL/min", "Int J Artif Organs 25:411", 2002, _ABSTRACT, "30 to 80")
+B2M_NOT_BY_KIDNEY = Constant(3, "mL/min", "recalled without its paper", 0, _MEMORY)
+B2M_MADE = Constant(0.14, "mg/min", "recalled without its paper", 0, _MEMORY)
+B2M_BY_KIDNEY = Constant(1.5, "1", "assumed here", 0, _PRACTICE, "of the kidney's clearance of urea")
+B2M_SIEVING = Constant(0.45, "1", "recalled without its paper", 0, _MEMORY, "0.43 to 0.5")
+USUAL_HAEMATOCRIT = Constant(0.35, "1", "assumed here", 0, _PRACTICE, "0.30 to 0.40 moves ratios by less than 0.02")
+_GROUPS = "six published groups, see solutes.PUBLISHED_GROUPS"
+GROUPS_GIVE_BACK = Constant(0.554, "1", _GROUPS, 0, _COMPUTED, "of the fall of the logarithm at unchanged intake")
+GROUPS_SCATTER = Constant(0.18, "1", _GROUPS, 0, _COMPUTED, "standard deviation of the logarithm")
+GROUPS_ERROR = Constant(0.13, "1", _GROUPS, 0, _COMPUTED, "standard error of what is given back")
+GROUPS_UP_TO = Constant(0.8, "1", _GROUPS, 0, _COMPUTED, "their highest model ratio is 0.77")
+T_OF_FIVE = Constant(1.476, "1", "Student's t, five degrees of freedom, eight in ten", 0, _COMPUTED)

@@ -106,7 +106,7 @@ def test_kwames_fewest_hours_hold_for_the_fluid_of_nine_nights_in_ten(people: di
     found = map_of(
         planned.candidate, planned.model, planned.nights, weight_kg=wanted.weight_kg, dose=2.1, uf_rate=wanted.limit
     )
-    best = found.least_hours()
+    best = found.least_hours(0, None)
     assert best
     assert best.hours > 4
     answer = planned.expected(pattern=pattern_of(best.nights), minutes=best.hours * 60)

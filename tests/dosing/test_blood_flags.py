@@ -9,9 +9,9 @@ import pytest
 from django.test import Client
 
 from alerts.rules import BY_KEY
+from dosing.services.month.blood_flags import FlagWeight, flag_of
 from dosing.services.month.computing import compute_month
 from dosing.services.month.ranges import RangeBook
-from dosing.services.month.blood_flags import FlagWeight, flag_of
 from sessions.facts.choices import Analyte
 from sessions.facts.months import first_of
 from sessions.models import BloodResult, Patient

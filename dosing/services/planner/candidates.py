@@ -24,6 +24,8 @@ LEAST_FLOW, MOST_FLOW, TEN_FLOWS = 150, 450, 10
 CURVE_POINTS = 7 * 24 * 2 + 1
 MOST_SURE = 0.999
 """No dose is surer than that: what a model leaves out is not in its range."""
+NOT_ABOVE_NOW = 1.005
+"""Of phosphate: what reads as the level of now."""
 NINE_IN_TEN = NormalDist().inv_cdf(WANTED_SHARE)
 """Standard deviations that nine in ten lie above, so far below the middle."""
 
@@ -162,12 +164,19 @@ class RateMap:
     uf_rate: FloatArray
     good: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
-    def least_hours(self) -> FewestHours | None:
-        """The fewest hours a week among the good ones, or None."""
+    def least_hours(self, least_weekly: float, phosphate: FloatArray | None) -> FewestHours | None:
+        """The fewest hours a week among the good ones, or None. least_weekly: no answer has fewer [h].
+
+        phosphate: before treatment as a ratio to now, of the shape of the map: what would raise it is no answer; None
+        where it is not known.
+        """
         weekly = np.asarray(self.nights)[:, None] * self.hours[None, :]
-        if not self.good.any():
+        allowed = self.good & (weekly >= least_weekly)
+        if phosphate is not None:
+            allowed &= phosphate <= NOT_ABOVE_NOW
+        if not allowed.any():
             return None
-        row, column = np.unravel_index(np.where(self.good, weekly, np.inf).argmin(), weekly.shape)
+        row, column = np.unravel_index(np.where(allowed, weekly, np.inf).argmin(), weekly.shape)
         return FewestHours(self.nights[row], float(self.hours[column]), at_edge=bool(column == 0))
 
 

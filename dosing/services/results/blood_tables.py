@@ -36,8 +36,7 @@ def drawings_table(drawings: list[BloodDrawing], flag_of: Callable[[BloodResult]
         if any(found):
             shown = spoken_of(analyte.value)
             cells = [
-                result and {"result": result, "text": shown.text(result), "flag": flag_of(result)}
-                for result in found
+                result and {"result": result, "text": shown.text(result), "flag": flag_of(result)} for result in found
             ]
             rows.append({"name": shown.label, "unit": shown.unit, "cells": cells})
     return rows

@@ -39,7 +39,7 @@ MODULES = (
 WITHOUT_FORMULAS = {"checks", "guidance", "reasons", "results", "sources"}
 WITHOUT_FORMULAS |= {"course", "course_counting", "course_fluid", "due_days", "gate"}
 """The last five are the facts of a course and what is asked of them first: tests/dosing/course asks them."""
-ELSEWHERE = {"fluid_need", "kinetics", "pools", "schedule", "steady", "trends"}
+ELSEWHERE = {"fluid_need", "kinetics", "pools", "schedule", "solutes", "steady", "trends"}
 ELSEWHERE |= {"course_urea", "delivered", "delivered_fit", "delivered_search", "fitted_dose", "drift", "usual"}
 """The two-pool model and the trends have tests of their own, as they answer with whole weeks and series."""
 
