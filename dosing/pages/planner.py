@@ -18,7 +18,6 @@ from django.views.decorators.http import require_GET, require_POST
 
 from dosing.pages.forms_planner import DraftForm, PlannerForm, asked_of, read_back, read_number, written
 from dosing.pages.planner_solutes import beyond_urea
-from dosing.science.results import FloatArray
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.reasons import reason_words
 from dosing.services.numbers.shares import percent
@@ -41,8 +40,8 @@ from dosing.services.planner.solutes_of_schedule import (
     SolutesNow,
     phosphate_map,
     solutes_now,
-    solutes_of,
 )
+from dosing.services.planner.urea_model import UreaModel
 from homedialysis.accounts.models import Weekday, signed_in
 from homedialysis.accounts.pages.guards import clinical_only
 from homedialysis.accounts.services.dates import place_in_week
@@ -126,17 +125,15 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
     chosen = all_of_them[0]
     tried = try_out(all_of_them, model)
     expected = expectations(all_of_them, tried, model, nights, wanted)
-    drifted = bool(model.checks) and model.checks[-1].drifted
     before = solutes_now(prescription, usual, known.course, model, timezone.now()) if usual else None
-    beyond = solutes_of(all_of_them, before) if before else []
     found = map_of(chosen, model, nights, weight_kg=weight, dose=wanted.dose, uf_rate=wanted.limit)
     rows = [_row(at, name, each, tried, expected[at]) for at, (name, each) in enumerate(schedules)]
     return {
         "model": model,
         "urea": spoken_of(Analyte.UREA),
         "checks": model.checks,
-        "drifted": drifted,
-        "beyond": beyond_urea([name for name, _ in schedules], beyond, before, tried, drifted=drifted),
+        "drifted": _drifted(model),
+        "beyond": beyond_urea(schedules, before, tried, drifted=_drifted(model)),
         "fluid_checks": fluid_held_against(known.course),
         "fluid_days": GAINS_COUNT_FOR.days,
         "rows": rows,
@@ -147,9 +144,7 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
         "compared": [written(each) for each in others],
         "may_compare": len(others) < MOST_COMPARED - 1,
         "kept": kept_by(prescription, values_of(chosen, prescription)),
-        "least_hours": _least_hours(found.least_hours(*_bounds(found, chosen, before))),
-        "bound_by_phosphate": before is not None,
-        "least_weekly": plain(LEAST_WEEKLY_HOURS),
+        **_fewest(found, chosen, before),
         "least_flow": least_flow(chosen, model, dose=wanted.dose),
         "week": figures.week([name for name, _ in schedules], all_of_them, model),
         "dose_map": figures.heat_map(found, chosen, found.dose, expected[0].dose, good=expected[0].good),
@@ -160,9 +155,18 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
     }
 
 
-def _bounds(found: RateMap, like: Candidate, before: SolutesNow | None) -> tuple[float, FloatArray | None]:
-    """Hours a week at least, and phosphate as a ratio to now over the map, None where there is no schedule of now."""
-    return LEAST_WEEKLY_HOURS, None if before is None else phosphate_map(like, before, found.hours)
+def _drifted(model: UreaModel) -> bool:
+    return bool(model.checks) and model.checks[-1].drifted
+
+
+def _fewest(found: RateMap, like: Candidate, before: SolutesNow | None) -> dict[str, Any]:
+    """The fewest hours that are as wanted, and what bounds them: without a schedule of now no phosphate does."""
+    phosphate = None if before is None else phosphate_map(like, before, found.hours)
+    return {
+        "least_hours": _least_hours(found.least_hours(LEAST_WEEKLY_HOURS, phosphate)),
+        "bound_by_phosphate": before is not None,
+        "least_weekly": plain(LEAST_WEEKLY_HOURS),
+    }
 
 
 def in_force(prescription: Prescription) -> Candidate | None:

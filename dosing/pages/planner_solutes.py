@@ -12,12 +12,13 @@ from dosing.science.reasons import Reason
 from dosing.science.solutes import SoluteBand
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.reasons import reason_words
-from dosing.services.planner.candidates import Tried
+from dosing.services.planner.candidates import Candidate, Tried
 from dosing.services.planner.solute_figures import among_groups
 from dosing.services.planner.solutes_of_schedule import (
     LOWEST_TOLD,
     ScheduleSolutes,
     SolutesNow,
+    solutes_of,
     weekly_clearance_of_urea,
 )
 from sessions.facts.choices import Analyte
@@ -44,13 +45,14 @@ NOT_FOR = gettext_lazy(
 
 
 def beyond_urea(
-    names: Sequence[str], found: Sequence[ScheduleSolutes], now: SolutesNow | None, tried: Tried, *, drifted: bool
+    schedules: Sequence[tuple[str, Candidate]], now: SolutesNow | None, tried: Tried, *, drifted: bool
 ) -> dict[str, Any]:
     """For the page: rows with a text for each schedule, or why there are none."""
     if now is None:
         return {"why": _("No schedule is in force that the model knows, so there is nothing to compare with.")}
     if drifted:
         return {"why": _("The model of urea has drifted: nothing that rests on it is told.")}
+    names, found = [name for name, _each in schedules], solutes_of([each for _name, each in schedules], now)
     return {
         "rows": [
             (_("Phosphate before, if as much is absorbed as now"), [_phosphate(each.phosphate, now) for each in found]),

@@ -370,8 +370,9 @@ def as_in_groups(ratio: float) -> SoluteBand | None:
 
     Observed over model = (model ratio)^-0.554: with more dialysis binders were cut and people ate more, so that the
     level fell less than at unchanged intake. From the groups' means (see `PUBLISHED_GROUPS`) by least squares through
-    the origin, scatter e^±0.18, standard error 0.13, eight in ten by Student's t of five degrees; they lie at model ratios of 0.39 to 0.77, so above 0.8 there is
-    no support. Computed here from those means; three are before-and-after series, and some baselines are from memory.
+    the origin, scatter e^±0.18, standard error 0.13; eight in ten by Student's t of five degrees. They lie at model
+    ratios of 0.39 to 0.77, so above 0.8 there is no support. Computed here from those means; three are before-and-after
+    series, and some baselines are from memory.
 
     >>> [round(each, 2) for each in (as_in_groups(0.41).low, as_in_groups(0.41).middle, as_in_groups(0.41).high)]
     [0.49, 0.67, 0.92]
