@@ -102,8 +102,8 @@ class Medication(NotedOutcome):
         """All that is noted of it, in one sentence."""
         span = gettext("from %(first)s") % {"first": short_day(self.from_on)}
         if self.until_on:
-            days = {"first": short_day(self.from_on), "last": short_day(self.until_on)}
-            span = gettext("%(first)s to %(last)s") % days
+            parts = {"first": short_day(self.from_on), "last": short_day(self.until_on)}
+            span = gettext("%(first)s to %(last)s") % parts
         return "; ".join(filter(None, (str(self), span, self.why, self.words, self.ended_because)))
 
     def clean(self) -> None:

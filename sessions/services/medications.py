@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.dates import short_day
 from sessions.facts.medicines import MedicationKind
 from sessions.models import Medication, Patient
 from sessions.services import outcomes
@@ -43,6 +44,6 @@ def change_dose(row: Medication, new: Medication, *, why: str, by: User, at: dat
     """Stop one and begin the other on the next day; both stay. Raises ValidationError, and changes nothing then."""
     if new.from_on is None or new.from_on <= row.from_on:
         words = _("The other dose must begin after %(first)s, from when this one holds.")
-        raise ValidationError({"from_on": words % {"first": row.from_on}})
+        raise ValidationError({"from_on": words % {"first": short_day(row.from_on)}})
     stop(row, last_day=new.from_on - timedelta(days=1), why=why, by=by, at=at)
     outcomes.keep(new, by=by, at=at)
