@@ -8,6 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from dosing.models import RecordNumbers
+from dosing.services.decision.forecasts import keep_forecast
 from dosing.services.month.computing import mark_stale
 from sessions.facts.choices import RecordState
 from sessions.models import BloodResult, HospitalStay, LeftOut, Patient, Prescription, TreatmentRecord, UrineCollection
@@ -25,6 +26,7 @@ def on_bloods(*, results: list[BloodResult], **_: Any) -> None:
 
 def on_prescription(*, prescription: Prescription, **_: Any) -> None:
     mark_stale(prescription.patient, prescription.in_force.lower, until=timezone.now())
+    keep_forecast(prescription, at=prescription.signed_at)
 
 
 def on_urine(*, instance: UrineCollection, **_: Any) -> None:

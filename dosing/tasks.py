@@ -8,6 +8,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from dosing.services import jobs
+from dosing.services.decision.forecasts import read_some
 from dosing.services.month.computing import add_missing, compute_some
 from dosing.services.night.recomputing import CHUNK, chunk_after, recompute
 
@@ -26,10 +27,11 @@ def recompute_history(after: str | None = None) -> None:
 
 @shared_task(name="dosing.compute_months", ignore_result=True)
 def compute_months() -> None:
-    """Every minute: the months that something was added to since they were computed."""
+    """Every minute: the months that something was added to since they were computed, and what came of changes."""
     now = timezone.now()
     add_missing(at=now)
     compute_some(at=now)
+    read_some(at=now)
 
 
 @shared_task(name="dosing.work_on_jobs", ignore_result=True)

@@ -3,7 +3,7 @@ from django.urls import path
 from dosing.api import fhir as fhir_api
 from dosing.api import importing as imports_api
 from dosing.api import numbers
-from dosing.pages import bloods, jobs, outcomes, patient, planner, reviews, surroundings, units, water_release
+from dosing.pages import bloods, changes, jobs, outcomes, patient, planner, reviews, surroundings, units, water_release
 from dosing.pages import importing as imports
 from dosing.pages import month as months
 
@@ -20,6 +20,7 @@ urlpatterns = [
     path("months/<str:month>/next/", months.next_review, name="next-review"),
     path("months/<str:month>/", months.month_board, name="month"),
     path("months/<str:month>/unit/", outcomes.report, name="unit-report"),
+    path("months/<str:month>/unit/<slug:figure>/", outcomes.behind, name="unit-behind"),
     path("patients/<uuid:patient_id>/outcomes/", outcomes.outcomes, name="outcomes"),
     path("patients/<uuid:patient_id>/outcomes/<slug:what>/<int:row>/", outcomes.outcome, name="outcome"),
     path("unit/bloods/", units.analyte_units, name="analyte-units"),
@@ -31,6 +32,8 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/months/<str:month>/review/add/", reviews.add, name="review-add"),
     path("patients/<uuid:patient_id>/months/<str:month>/review/release/", reviews.release, name="review-release"),
     path("patients/<uuid:patient_id>/months/<str:month>/<slug:number_key>/", months.month_number, name="month-number"),
+    path("patients/<uuid:patient_id>/changes/", changes.of_one, name="changes-of"),
+    path("changes/", changes.of_unit, name="changes"),
     path("plan/<int:plan_id>/done/", reviews.plan_done, name="plan-done"),
     path("letters/<uuid:patient_id>/", reviews.patient_letters, name="patient-letters"),
     path("jobs/", jobs.job_list, name="jobs"),

@@ -18,7 +18,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from dosing.pages.month import month_of
-from dosing.services.month.unit_report import unit_report
+from dosing.services.month.unit_report import title_of, unit_report
 from homedialysis.accounts.models import User, signed_in
 from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
@@ -27,6 +27,7 @@ from sessions.facts.choices import LeftReason
 from sessions.models import AccessInfection, HospitalStay, Patient, VascularAccess
 from sessions.pages.persons import shown_patient
 from sessions.services import outcomes as noting
+from sessions.services.reading_log import note_reading
 
 DAY = forms.DateInput(attrs={"type": "date"})
 
@@ -98,6 +99,24 @@ def report(request: HttpRequest, month: str) -> HttpResponse:
     return render(
         request, "dosing/unit_report.html", {"report": unit_report(wanted, today=timezone.localdate()), "month": wanted}
     )
+
+
+@staff_only
+@require_GET
+def behind(request: HttpRequest, month: str, figure: str) -> HttpResponse:
+    """The patients behind one figure of the report, with what of theirs is in it."""
+    wanted = month_of(month)
+    if wanted > timezone.localdate():
+        raise Http404
+    found = unit_report(wanted, today=timezone.localdate())
+    title = title_of(found, figure)
+    if title is None:
+        raise Http404
+    words = found.behind.get(figure, {})
+    people = Patient.objects.visible_to(request.user).filter(pk__in=words).order_by("name")
+    note_reading(request, *(each.pk for each in people))
+    rows = [(each, words[each.pk]) for each in people]
+    return render(request, "dosing/unit_behind.html", {"title": title, "month": wanted, "rows": rows})
 
 
 @clinical_only

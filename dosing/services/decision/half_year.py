@@ -9,7 +9,8 @@ from datetime import date, datetime, time, timedelta
 
 from django.db.models import Q
 
-from dosing.models import PatientMonth
+from dosing.models import ChangeForecast, PatientMonth
+from dosing.services.decision.forecasts import of_patient
 from sessions.facts.months import month_before, next_month
 from sessions.models import (
     AccessInfection,
@@ -58,6 +59,8 @@ class HalfYear:
     accesses: Sequence[VascularAccess]
     infections: Sequence[AccessInfection]
     medicines: Sequence[Medication]
+    forecasts: Mapping[int, ChangeForecast]
+    """by the version of the prescription"""
 
     @property
     def access(self) -> VascularAccess | None:
@@ -94,6 +97,7 @@ def read_half_year(patient: Patient, month: date, *, at: datetime) -> HalfYear:
         accesses=list(used.order_by("created_on", "pk")),
         infections=list(infections.order_by("began_on", "pk")),
         medicines=taken_between(patient, first, last),
+        forecasts={each.prescription.version: each for each in of_patient(patient.pk)},
     )
 
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from dosing.services.decision.chart import Frame, Level, Point, SmallChart, small_chart
 from dosing.services.decision.decided import Mark, SignedMark, access_marks, medicine_marks, order_marks, signed
+from dosing.services.decision.forecast_words import line_for
 from dosing.services.decision.half_year import HalfYear
 from dosing.services.decision.persisting import Known, known_months, on_the_way, persisting
 from dosing.services.month.catalogue import MONTH_NUMBERS
@@ -121,9 +122,12 @@ class Screen:
                 yield found.words
 
     def _came(self, kind: TileKind, marks: Sequence[SignedMark]) -> str:
-        """The lead number in the month before the last change and in the month that is judged."""
+        """What was foretold of the last change and what came; where nothing was, the lead number before and now."""
         if not marks:
             return ""
+        forecast = self.half_year.forecasts.get(marks[-1].mark.version or 0)
+        if forecast and (line := line_for(kind.key, forecast)):
+            return f"{marks[-1].sign}: {line}"
         figure = self._figure(kind.lead)
         known, changed = self.known(figure), marks[-1].mark.day
         before = [value for month, value, _place in known if month < changed.replace(day=1)]
@@ -275,7 +279,7 @@ NOTED_ACCESS = (EventKind.BLEEDING, EventKind.INFILTRATION, EventKind.NEEDLE_DIS
 
 
 def _fluid_notes(half_year: HalfYear) -> Iterator[str]:
-    yield _events_words(half_year, NOTED_FLUID)
+    yield _events_words(half_year, NOTED_FLUID) or _("No drop of pressure, cramp, dizziness or fainting noted.")
 
 
 def _access_notes(half_year: HalfYear) -> Iterator[str]:
@@ -284,15 +288,12 @@ def _access_notes(half_year: HalfYear) -> Iterator[str]:
     else:
         since = {"access": half_year.access, "day": plain_day(half_year.access.created_on)}
         yield _("In use: %(access)s, since %(day)s") % since
-    yield _events_words(half_year, NOTED_ACCESS)
+    yield _events_words(half_year, NOTED_ACCESS) or _("No bleeding, swelling, clotting or lost needle noted.")
 
 
 def _events_words(half_year: HalfYear, kinds: Sequence[EventKind]) -> str:
     told = [f"{kind.label} {half_year.events[kind]}" for kind in kinds if half_year.events.get(kind)]
-    if told:
-        return _("Noted this month: %(events)s") % {"events": ", ".join(told)}
-    names = ", ".join(str(kind.label) for kind in kinds)
-    return _("Nothing noted this month of: %(events)s") % {"events": names}
+    return _("Noted this month: %(events)s") % {"events": ", ".join(told)} if told else ""
 
 
 NOTES: dict[str, Callable[[HalfYear], Iterator[str]]] = {

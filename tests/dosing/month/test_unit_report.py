@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+import re
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 import numpy as np
@@ -14,9 +15,9 @@ from scipy import stats
 from dosing.models import PatientMonth
 from dosing.services.month.unit_report import unit_report
 from homedialysis.accounts.models import User
-from sessions.models import AccessInfection, HospitalStay, Patient
+from sessions.models import AccessInfection, AccessSite, HospitalStay, Patient, SiteUsed
 from tests.crowd import ours
-from tests.factories import AccessFactory, PatientFactory
+from tests.factories import AccessFactory, PatientFactory, record_night
 
 pytestmark = pytest.mark.django_db
 MARCH = date(2026, 3, 1)
@@ -44,32 +45,115 @@ def test_infections_per_thousand_access_days_with_the_exact_interval(nurse: User
         AccessInfection.objects.create(
             access=fistula, kind="site", began_on=day, entered_by=nurse, entered_at=timezone.now()
         )
-    everything, fistulas, grafts, catheters = unit_report(MARCH, today=TODAY).infections
+    everything, fistulas, grafts, catheters, *needled = unit_report(MARCH, today=TODAY).infections
     days = (END - date(2025, 6, 1)).days
     assert (fistulas.events, fistulas.days) == (2, days)
     assert (catheters.events, catheters.days) == (0, (date(2026, 3, 1) - date(2025, 12, 1)).days)
     assert grafts.days == 0
     assert everything.days == fistulas.days + catheters.days
+    assert [(each.events, each.days) for each in needled] == [(0, 0), (0, 0), (2, days)], "no treatment says how"
+    assert fistulas.per_months.rate.number == pytest.approx(100 * 2 / (days / 365.25 * 12))
     exact = stats.chi2.ppf([0.025, 0.975], [4, 6]) / 2 * 1000 / days
     assert [fistulas.rate.low.number, fistulas.rate.high.number] == pytest.approx(list(exact))
 
 
-def test_technique_survival_counts_only_going_back_to_a_centre(unit: object) -> None:
-    lengths = [(200, "centre"), (400, "transplant"), (500, "centre"), (900, ""), (1200, "died"), (2000, "")]
-    for days, why in lengths:
+LENGTHS = [
+    (200, "centre"),
+    (400, "transplant"),
+    (500, "centre"),
+    (900, ""),
+    (1200, "died"),
+    (1500, "moved"),
+    (2000, ""),
+]
+
+
+def followed() -> None:
+    """People with these days in the programme, each with a way out or none."""
+    for days, why in LENGTHS:
         joined = END - timedelta(days=days + (100 if why else 0))
         person(joined, joined + timedelta(days=days) if why else None, why)
-    report = unit_report(MARCH, today=TODAY)
-    times = np.array([days for days, _ in lengths], dtype=float)
-    back = np.array([why == "centre" for _, why in lengths])
-    theirs = stats.ecdf(stats.CensoredData(uncensored=times[back], right=times[~back])).sf
-    shares = [share.number for _, share, _, _ in report.at_years]
-    assert shares == pytest.approx([float(theirs.evaluate(years * 365.25)) for years in (1, 2, 3, 5)])
+
+
+def test_ways_out_compete_and_who_moves_is_followed_up_to_then(unit: object) -> None:
+    followed()
+    found = unit_report(MARCH, today=TODAY).at_years
+    times = np.array([days for days, _ in LENGTHS], dtype=float)
+    out = np.array([why in ("centre", "transplant", "died") for _, why in LENGTHS])
+    theirs = stats.ecdf(stats.CensoredData(uncensored=times[out], right=times[~out])).sf
+    home = [each.home.share.number for each in found]
+    assert home == pytest.approx([float(theirs.evaluate(years * 365.25)) for years in (1, 2, 3, 5)])
+    for each in found:
+        assert each.home.share.number == pytest.approx(1 - sum(way.share.number or 0.0 for way in each.ways))
+    assert [each.at_risk for each in found] == [6, 4, 3, 1]
+    assert [way.share.number for way in found[1].ways] == pytest.approx([2 / 7, 0, 1 / 7, 0])
+
+
+def test_the_last_way_out_is_shown_where_nobody_is_followed_longer(unit: object) -> None:
+    """Gone at 756 days, the longest: at two years all are at home, at 2.1 nobody."""
+    joined = END - timedelta(days=900)
+    person(joined, joined + timedelta(days=756), "centre")
+    rows = [(round(each.years, 1), each.at_risk, each.ways[0].share.number) for each in
+            unit_report(MARCH, today=TODAY).at_years]  # fmt: skip
+    assert rows == [(1, 1, 0.0), (2, 1, 0.0), (2.1, 1, 1.0), (3, 0, None), (5, 0, None)]
+
+
+def test_few_without_an_event_never_look_sure(unit: object) -> None:
+    """Eight followed for a year, nobody went: up to 37 in 100 may (1 - 0.025^(1/8))."""
+    for _ in range(8):
+        person(END - timedelta(days=400))
+    year = unit_report(MARCH, today=TODAY).at_years[0]
+    assert year.home.share.number == 1
+    assert year.home.low.number == pytest.approx(0.025 ** (1 / 8))
+    assert year.ways[0].high.number == pytest.approx(1 - 0.025 ** (1 / 8))
 
 
 def test_nothing_is_said_of_times_that_nobody_was_followed_for(unit: object) -> None:
     person(END - timedelta(days=800))
-    assert [share.number for _, share, _, _ in unit_report(MARCH, today=TODAY).at_years] == [1.0, 1.0, None, None]
+    found = unit_report(MARCH, today=TODAY).at_years
+    assert [each.home.share.number for each in found] == [1.0, 1.0, None, None]
+    assert [each.ways[0].share.number for each in found] == [0.0, 0.0, None, None]
+
+
+def test_an_extra_treatment_makes_up_for_no_missed_one(unit: object) -> None:
+    one, two = person(date(2025, 1, 1)), person(date(2025, 1, 1))
+    for patient, done in ((one, 15), (two, 9)):
+        _keep(patient, MARCH, {"nights": {"inputs": {"delivered": done, "prescribed": 12.0}}})
+    PatientMonth.objects.filter(patient=one).update(delivered={"missing": ["2026-03-04"], "left_out": []})
+    report = unit_report(MARCH, today=TODAY)
+    assert (report.nights.done, report.nights.missed) == (24, 4)
+    assert report.behind["missed"] == {one.pk: "1 missed", two.pk: "3 missed"}
+
+
+def test_infections_and_days_go_to_the_way_of_needling(nurse: User, ana: Patient) -> None:
+    access = AccessFactory(patient=ana, kind="fistula", created_on=date(2025, 1, 1))
+    sites = {
+        way: AccessSite.objects.create(access=access, name=way, use="arterial", technique=way)
+        for way in ("rope_ladder", "buttonhole")
+    }
+    for night, way in ((date(2025, 5, 1), "rope_ladder"), (date(2025, 10, 1), "buttonhole")):
+        record = record_night(ana, datetime.combine(night, time(20), UTC))
+        SiteUsed.objects.create(record=record, site=sites[way], use="arterial")
+    AccessInfection.objects.create(
+        access=access, kind="site", began_on=date(2025, 11, 3), entered_by=nurse, entered_at=timezone.now()
+    )
+    rows = {each.key: each for each in unit_report(MARCH, today=TODAY).infections}
+    ladder, holes = rows["needled_rope_ladder"], rows["needled_buttonhole"]
+    assert (ladder.events, ladder.days) == (0, (date(2025, 10, 1) - date(2025, 4, 1)).days)
+    assert (holes.events, holes.days) == (1, (END - date(2025, 10, 1)).days)
+    assert ladder.days + holes.days == rows["fistula"].days
+
+
+def test_each_figure_leads_to_its_patients(nurse_client: Client, ana: Patient, nurse: User) -> None:
+    noted_infection(ana, nurse)
+    HospitalStay.objects.create(patient=ana, admitted_on=date(2026, 3, 3), entered_by=nurse, entered_at=timezone.now())
+    page = nurse_client.get("/months/2026-03/unit/").content.decode()
+    for figure in re.findall(r'href="(/months/2026-03/unit/[^"]+)"', page):
+        assert nurse_client.get(figure).status_code == 200, figure
+    for figure in ("all", "fistula", "needling_not_noted", "hospital"):
+        assert ana.name in nurse_client.get(f"/months/2026-03/unit/{figure}/").content.decode(), figure
+    assert "Nobody." in nurse_client.get("/months/2026-03/unit/graft/").content.decode()
+    assert nurse_client.get("/months/2026-03/unit/nothing/").status_code == 404
 
 
 def test_the_running_month_counts_to_today(unit: object) -> None:
@@ -119,7 +203,7 @@ def test_nights_of_other_spans_are_not_counted(unit: object) -> None:
         numbers = {"nights": {"inputs": {"delivered": done, "prescribed": 12.5}}}
         _keep(one, month, numbers)
     report = unit_report(MARCH, today=TODAY)
-    assert (report.nights_done, report.nights_prescribed) == (20, 25)
+    assert (report.nights_done, report.nights.prescribed) == (20, 25)
 
 
 def test_shares_are_of_those_of_whom_the_number_is_known(unit: object) -> None:

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from dosing import science
-from dosing.science import gamma, survival, water
+from dosing.science import beta, gamma, survival, water
 
 MODULES = (
     "access",
@@ -27,6 +27,7 @@ MODULES = (
     "dialyser",
     "flows",
     "fluid",
+    "beta",
     "gamma",
     "kidney",
     "nutrition",
@@ -72,6 +73,7 @@ READ: dict[str, Callable[[Any], float]] = {
     "low": lambda interval: interval.low.number,
     "high": lambda interval: interval.high.number,
     "how_many": lambda answer: float(answer.value.sum()),
+    "first_share": lambda found: found.share.value[0, 0],
     "last": lambda curve: curve.survival.value[-1],
     "first_low": lambda curve: curve.low.value[0],
     "unit_is_urea_nitrogen": lambda found: found == ("urea", "mg/dL urea nitrogen"),
@@ -84,6 +86,8 @@ def curve_of(inputs: dict[str, Any]) -> survival.SurvivalCurve:
 
 CALLS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "gamma.regularised_gamma": lambda i: gamma.regularised_gamma(*(np.array(float(v)) for v in i.values())),
+    "beta.regularised_beta": lambda i: beta.regularised_beta(**{name: np.array(float(v)) for name, v in i.items()}),
+    "beta.beta_quantile": lambda i: beta.beta_quantile(**{name: np.array(float(v)) for name, v in i.items()}),
     "gamma.gamma_quantile": lambda i: gamma.gamma_quantile(*(np.array(float(v)) for v in i.values())),
     "survival.survival_at": lambda i: survival.survival_at(curve=curve_of(i), times=i["at"]),
     "water.grade_against": lambda i: water.grade_against(limit=getattr(water, i["limit"]), value=i["value"]),

