@@ -243,7 +243,7 @@ class TestAnswer:
         expect(evening.screen()).to_contain_text("planned 2.50")
         expect(evening.screen()).to_contain_text("higher than in each of the last 4 nights")
         expect(evening.screen()).to_contain_text("has not looked through this night yet")
-        expect(evening.screen()).to_contain_text("If you feel unwell, do not wait for an answer here: call.")
+        expect(evening.screen()).to_contain_text("If you feel unwell, do not wait for an answer here: call the unit")
 
 
 class TestLookingBack:

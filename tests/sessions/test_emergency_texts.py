@@ -28,9 +28,10 @@ from sessions.texts import cards, checklist, emergency, flows, run_sheets
 from tests.factories import A_NIGHT, AccessFactory
 
 BARE = {
-    "en": re.compile(r"\bcalls?\b(?! the (unit|emergency number)\b)", re.IGNORECASE),
+    "en": re.compile(r"(?<!\bon )\bcalls?\b(?! the (unit|emergency number)\b)", re.IGNORECASE),
     "es": re.compile(
-        r"\bllam(e|ar)\b(?! (ya |ahora |de inmediato )?(a la unidad|al número de emergencias))", re.IGNORECASE
+        r"\bllam(e|ar)\b(?! (ya |ahora |de inmediato )?(a la (guardia de la )?unidad|al número de emergencias))",
+        re.IGNORECASE,
     ),
 }
 """A call without whom. Whoever takes a call, and what a call is told, is another word."""
@@ -56,6 +57,8 @@ def every_word() -> Iterator[str]:
         for way in run_sheets.CONNECTIONS:
             for step in run_sheets.default_content(technique, way)["steps"]:
                 yield from (step["words"], step["hint"])
+    for step in flows.default_flows()["steps"]:
+        yield from (step["words"], step["hint"])
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -63,6 +66,14 @@ def test_no_text_says_call_without_whom(language: str) -> None:
     with override(language):
         bare = [text for text in every_word() if BARE[language].search(text.replace("Whoever takes the call", ""))]
     assert bare == []
+
+
+def test_no_sentence_of_the_phone_says_call_without_whom() -> None:
+    told = [str(part) for row in words.catalogue("es", "djangojs") for part in (row.id, row.string)]
+    assert len(told) > 1000
+    bare = re.compile(r"(^|[:,;.] )(call|llame)( now| ahora)?([.:;]|$)", re.IGNORECASE)
+    assert bare.search("If you feel unwell, do not wait for an answer here: call.")
+    assert [text for text in told if bare.search(text)] == []
 
 
 @pytest.mark.parametrize("text", ["Not better within a few minutes: call.", "If not, do not press: call.", "Call now."])

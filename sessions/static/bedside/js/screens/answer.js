@@ -168,7 +168,9 @@ const whatHappened = (ctx, otherwise) =>
       null,
       otherwise.map((words) => h("li", { text: words })),
     ),
-    h("p", { text: t("If anything of it still troubles you, call now: nobody sees it before the unit looks.") }),
+    h("p", {
+      text: t("If anything of it still troubles you, call the unit now: nobody sees it before the unit looks."),
+    }),
     ...callButtons(ctx.kit.unit, "on_call"),
   );
 
@@ -190,7 +192,9 @@ const foot = (ctx, data, otherwise) =>
       data.lines.every((line) => !WEEKLY.includes(line.key) || line.value == null) &&
       h("p", { class: "soft", text: t("A weekly dose is known only when bloods were drawn at this treatment.") }),
     note(looksNext(ctx.kit, ctx.now())),
-    h("p", { text: t("If you feel unwell, do not wait for an answer here: call.") }),
+    h("p", {
+      text: t("If you feel unwell, do not wait for an answer here: call the unit, and in danger the emergency number."),
+    }),
     ...(otherwise.length ? [] : callButtons(ctx.kit.unit, "calm")),
   ].filter(Boolean);
 
