@@ -23,6 +23,7 @@ from alerts.showing.sparklines import courses_of, drawn
 from homedialysis.accounts.models import User
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from sessions.models import Patient, TreatmentRecord
+from sessions.models.local_time import zone_of
 from sessions.services.reading_log import note_reading
 
 
@@ -122,6 +123,7 @@ def take_up(request: HttpRequest, alert_id: int) -> HttpResponse:
 def of_patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """A patient's alerts, open ones first: a page, or the part of it that the patient's page takes in."""
     patient = get_object_or_404(Patient.objects.visible_to(request.user), pk=patient_id)
+    timezone.activate(zone_of(patient))
     alerts = Alert.objects.visible_to(request.user).filter(patient=patient).for_page()
     context = {
         "patient": patient,
@@ -139,6 +141,7 @@ def of_patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def of_record(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
     """The alerts that rest on one record, and what could not be judged of it: a page, or a part."""
     record = get_object_or_404(TreatmentRecord.objects.visible_to(request.user), pk=record_id)
+    timezone.activate(zone_of(record.patient))
     alerts = Alert.objects.visible_to(request.user).filter(patient=record.patient_id)
     context = {
         "record": record,

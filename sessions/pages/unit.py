@@ -21,6 +21,7 @@ from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from homedialysis.accounts.pages.people import link_for
 from homedialysis.accounts.services.invitations import NotInvitable
 from sessions.models import Patient, Prescription, TreatmentRecord
+from sessions.models.local_time import zone_of
 from sessions.pages.differences import changed_fields
 from sessions.pages.forms import EnrolForm, InviteCarePartnerForm, InvitePatientForm
 from sessions.services.enrolment import invite_care_partner, invite_patient
@@ -104,6 +105,7 @@ def versions(request: HttpRequest, record_id: uuid.UUID) -> HttpResponse:
     visible = TreatmentRecord.with_mistaken.visible_to(request.user).select_related("patient")
     record = get_object_or_404(visible, pk=record_id)
     note_reading(request, record.patient_id)
+    timezone.activate(zone_of(record.patient))
     staff = getattr(request.user, "is_unit_staff", False)
     context = {
         "record": record,
