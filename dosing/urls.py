@@ -3,7 +3,19 @@ from django.urls import path
 from dosing.api import fhir as fhir_api
 from dosing.api import importing as imports_api
 from dosing.api import numbers
-from dosing.pages import bloods, changes, jobs, outcomes, patient, planner, reviews, surroundings, units, water_release
+from dosing.pages import (
+    bloods,
+    changes,
+    jobs,
+    outcomes,
+    patient,
+    planner,
+    reviews,
+    surroundings,
+    target_weight,
+    units,
+    water_release,
+)
 from dosing.pages import importing as imports
 from dosing.pages import month as months
 
@@ -32,6 +44,7 @@ urlpatterns = [
     path("patients/<uuid:patient_id>/months/<str:month>/review/add/", reviews.add, name="review-add"),
     path("patients/<uuid:patient_id>/months/<str:month>/review/release/", reviews.release, name="review-release"),
     path("patients/<uuid:patient_id>/months/<str:month>/<slug:number_key>/", months.month_number, name="month-number"),
+    path("patients/<uuid:patient_id>/target-weight/", target_weight.page, name="target-weight"),
     path("patients/<uuid:patient_id>/changes/", changes.of_one, name="changes-of"),
     path("changes/", changes.of_unit, name="changes"),
     path("plan/<int:plan_id>/done/", reviews.plan_done, name="plan-done"),

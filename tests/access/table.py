@@ -141,6 +141,7 @@ TABLE: dict[str, dict[str, str]] = {
     "dosing:months": {"GET": STAFF},
     "dosing:month": {"GET": STAFF},
     "dosing:next-review": {"GET": CLINICAL_DO},
+    "dosing:target-weight": {"GET": CLINICAL},
     "dosing:changes-of": {"GET": CLINICAL},
     "dosing:changes": {"GET": CLINICAL},
     "dosing:review-ranges": {"GET": STAFF, "POST": CLINICAL},

@@ -1,13 +1,15 @@
 """How much it weighs that a number lies outside its range: what can kill within days is not what is talked over.
 
-The review's ranges say where; this says how much. Common practice, no source, but for the potassium: from 6.0 before a
-treatment deaths are more frequent (Kovesdy et al., Clin J Am Soc Nephrol 2:999-1007, 2007, from memory).
+The review's ranges say where; this says how much, and `bloods.FAR_OUT` from where a result must not wait. Common
+practice, no source.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+
+from dosing.science.bloods import FAR_OUT
 
 
 class Weight(IntEnum):
@@ -21,12 +23,10 @@ class Weight(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """What a number weighs below and above its range, and beyond which values it is urgent; None: never."""
+    """What a number weighs below and above its range."""
 
     below: Weight
     above: Weight
-    now_below: float | None = None
-    now_above: float | None = None
 
 
 NOTE, ACT, NOW = Weight.NOTE, Weight.ACT, Weight.NOW
@@ -47,16 +47,18 @@ WEIGHTS: dict[str, Weighed] = {
     "hypotension_share": FLUID,
     "venous_trend": Weighed(NOTE, ACT),
     "arterial_trend": Weighed(ACT, NOTE),
-    "potassium": Weighed(ACT, ACT, now_below=3.5, now_above=6.0),
-    "bicarbonate": Weighed(ACT, NOTE, now_below=15.0),
-    "corrected_calcium": Weighed(ACT, ACT, now_below=1.8, now_above=2.9),
-    "haemoglobin": Weighed(ACT, NOTE, now_below=80.0),
+    "potassium": Weighed(ACT, ACT),
+    "bicarbonate": Weighed(ACT, NOTE),
+    "corrected_calcium": Weighed(ACT, ACT),
+    "haemoglobin": Weighed(ACT, NOTE),
     "albumin": Weighed(ACT, NOTE),
     "transferrin_saturation": Weighed(ACT, NOTE),
     "water": Weighed(NOTE, NOW),
 }
 """By the key of the number, in its canonical unit; all others are a note."""
 OTHERS = Weighed(NOTE, NOTE)
+LIKE = {"corrected_calcium": "calcium"}
+"""Numbers that are far out where another analyte is."""
 
 
 def weight_of(key: str, value: float | None, place: int, *, unsure: bool = False) -> Weight:
@@ -64,14 +66,15 @@ def weight_of(key: str, value: float | None, place: int, *, unsure: bool = False
     if value is None or place == 0:
         return Weight.NONE
     weighed = WEIGHTS.get(key, OTHERS)
-    if _urgent(weighed, value, place):
+    if _far_out(key, value, place):
         return NOW
     if unsure:
         return NOTE
     return weighed.below if place < 0 else weighed.above
 
 
-def _urgent(weighed: Weighed, value: float, place: int) -> bool:
+def _far_out(key: str, value: float, place: int) -> bool:
+    low, high = FAR_OUT.get(LIKE.get(key, key), (None, None))
     if place < 0:
-        return weighed.now_below is not None and value < weighed.now_below
-    return weighed.now_above is not None and value >= weighed.now_above
+        return low is not None and value < low
+    return high is not None and value > high
