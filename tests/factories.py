@@ -19,6 +19,7 @@ from sessions.models import (
     BloodsDue,
     CarePartner,
     Dialyser,
+    Finding,
     Interval,
     Machine,
     Medication,
@@ -250,6 +251,18 @@ class BloodFactory(factory.django.DjangoModelFactory):
     value = 20
     drawn_at = A_NIGHT
     timing = "pre"
+    entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
+    entered_at = A_NIGHT
+
+
+class FindingFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Finding
+
+    patient = factory.SubFactory(PatientFactory)
+    kind = "lungs"
+    values = factory.LazyFunction(lambda: {"b_lines": 12})
+    found_on = A_NIGHT.date()
     entered_by = factory.SubFactory(UserFactory, role=Role.NURSE)
     entered_at = A_NIGHT
 

@@ -19,14 +19,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from dosing.api.unchanged import mark_of, marked
-from dosing.services.fhir import medications, reading, resources
+from dosing.services.fhir import findings, medications, reading, resources
 from dosing.services.fhir.parts import Json, outcome
 from dosing.services.fhir.reading import WantedResources
 from dosing.services.fhir.searching import KINDS, PAGING, SEARCHES, SearchRefused, Wish, wishes
 from dosing.services.night.treatments import as_night
 from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import User, signed_in
-from sessions.models import BloodResult, Machine, Medication, Patient, RecordState, TreatmentRecord
+from sessions.models import BloodResult, Finding, Machine, Medication, Patient, RecordState, TreatmentRecord
 from sessions.services.reading_log import note_reading
 
 FORMS = ("application/fhir+json", "application/json", "json")
@@ -226,6 +226,8 @@ def _found(request: Request, kind: str, key: str) -> tuple[uuid.UUID, Json] | No
         return (machine.patient_id, resources.device(machine)) if machine else None
     if kind == "MedicationStatement":
         return _medication(user, key.removeprefix("medication-"))
+    if kind == "Observation" and key.startswith("finding-"):
+        return _finding(user, key.removeprefix("finding-"))
     if kind == "Observation" and key.startswith("blood-"):
         number = key.removeprefix("blood-")
         result = BloodResult.with_bounds.visible_to(user).filter(pk=number).first() if _ID.fullmatch(number) else None
@@ -240,6 +242,12 @@ def _found(request: Request, kind: str, key: str) -> tuple[uuid.UUID, Json] | No
     made = [resources.procedure(record)] if kind == "Procedure" else resources.observations(as_night(record))
     resource = next((each for each in made if each["id"] == key), None)
     return (record.patient_id, resource) if resource else None
+
+
+def _finding(user: User, key: str) -> tuple[uuid.UUID, Json] | None:
+    rows = Finding.objects.standing().visible_to(user)
+    row = rows.filter(pk=key).first() if _ID.fullmatch(key) else None
+    return (row.patient_id, findings.finding(row)) if row else None
 
 
 def _medication(user: User, key: str) -> tuple[uuid.UUID, Json] | None:

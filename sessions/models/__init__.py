@@ -33,6 +33,7 @@ from sessions.models.bedside import (
     UnitText,
 )
 from sessions.models.dialyser import Dialyser
+from sessions.models.finding import Finding
 from sessions.models.laboratory import BloodResult, LabLine, LabMessage, Laboratory, UrineCollection
 from sessions.models.medication import Medication
 from sessions.models.outcomes import AccessInfection, HospitalStay
@@ -61,6 +62,7 @@ __all__ = [
     "Entry",
     "Event",
     "EventKind",
+    "Finding",
     "FlowDirection",
     "HospitalStay",
     "Interval",

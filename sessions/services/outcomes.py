@@ -9,9 +9,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
-from sessions.models import AccessInfection, HospitalStay, Medication
+from sessions.models import AccessInfection, Finding, HospitalStay, Medication
 
-Outcome = AccessInfection | HospitalStay | Medication
+Outcome = AccessInfection | HospitalStay | Medication | Finding
 
 
 @transaction.atomic

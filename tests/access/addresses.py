@@ -12,6 +12,7 @@ MEANT = {
     "dosing:number": {"key": "number_key"},
     "dosing:month-number": {"number_key": "month_key"},
     "dosing:outcome": {"what": "outcome_what", "row": "outcome_row"},
+    "treatments:finding": {"row": "finding_row"},
     "treatments:medicine": {"row": "medicine_row"},
     "treatments:surroundings-change": {"row": "patients_row"},
     "treatments:surroundings-unit-change": {"row": "units_row"},

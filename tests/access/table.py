@@ -102,6 +102,8 @@ TABLE: dict[str, dict[str, str]] = {
     "treatments:wall-sheet": {"GET": ANAS},
     "treatments:patients": {"GET": STAFF},
     "treatments:enrol": {"GET": CLINICAL, "POST": CLINICAL},
+    "treatments:findings": {"GET": CLINICAL, "POST": CLINICAL},
+    "treatments:finding": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:medicines": {"GET": CLINICAL, "POST": CLINICAL},
     "treatments:medicine": {"GET": CLINICAL, "POST": CLINICAL},
     "api:medications": {"GET": API_NAMED},

@@ -10,11 +10,11 @@ from itertools import islice
 from django.db.models import Q
 from django.utils import timezone
 
-from dosing.services.fhir import medications, resources
+from dosing.services.fhir import findings, medications, resources
 from dosing.services.fhir.parts import Json
 from dosing.services.fhir.searching import KINDS, Wish
 from dosing.services.night.treatments import as_night
-from sessions.models import BloodResult, Machine, Medication, Patient, RecordState, TreatmentRecord
+from sessions.models import BloodResult, Finding, Machine, Medication, Patient, RecordState, TreatmentRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +46,10 @@ def _all(person: Patient, wanted: WantedResources) -> Iterator[Json]:
         if wanted.since:
             bloods = bloods.filter(entered_at__gte=wanted.since)
         yield from (resources.blood(each) for each in bloods.iterator(chunk_size=500))
+        found = Finding.objects.standing().filter(patient=person).order_by("found_on", "pk")
+        if wanted.since:
+            found = found.filter(entered_at__gte=wanted.since)
+        yield from (findings.finding(each) for each in found)
     if "MedicationStatement" in wanted.kinds:
         yield from _medications(person, wanted)
 

@@ -19,7 +19,7 @@ from sessions.facts.fields import READING
 from sessions.models import BloodResult, Patient, TreatmentRecord
 from tests.crowd import ours
 from tests.dosing.fhir.conftest import Faults
-from tests.factories import A_NIGHT, BloodFactory, MedicationFactory, PrescriptionFactory, record_night
+from tests.factories import A_NIGHT, BloodFactory, FindingFactory, MedicationFactory, PrescriptionFactory, record_night
 
 pytestmark = pytest.mark.django_db
 NUMBERS: dict[str, Any] = {
@@ -60,6 +60,9 @@ def of_kind(bundle: dict[str, Any], kind: str) -> list[dict[str, Any]]:
 
 
 def test_all_that_is_told_is_fhir_r4(nurse_client: Client, ana: Patient, urea: BloodResult, faults: Faults) -> None:
+    FindingFactory(patient=ana)
+    FindingFactory(patient=ana, kind="home_pressure", values={"systolic": 141, "diastolic": 80, "pulse": 70})
+    FindingFactory(patient=ana, kind="virus", values={"virus": "anti_hbs", "result": "positive", "titre": 8})
     MedicationFactory(patient=ana, until_on=A_NIGHT.date(), ended_because="Hb 130", words="with the treatment")
     MedicationFactory(patient=ana, name="Paracetamol", atc="", kind="other", times=None, period="")
     bundle = everything(nurse_client, ana)
