@@ -20,6 +20,14 @@ test("what is no time is no moment", () => {
   assert.equal(clock.fromWall("2026-13-01T10:00", "Europe/Lisbon"), null);
 });
 
+test("figures of a clock are the nearest such moment on the patient's wall, over midnight too", () => {
+  const near = (iso, figures, zone = "Europe/Lisbon") => clock.atClock(iso, figures, zone);
+  assert.equal(near("2026-03-02T00:20:00.000Z", 2350), "2026-03-01T23:50:00.000Z");
+  assert.equal(near("2026-03-01T23:50:00.000Z", 15), "2026-03-02T00:15:00.000Z");
+  assert.equal(near("2026-03-01T21:00:00.000Z", 2130, "Asia/Tokyo"), "2026-03-01T12:30:00.000Z");
+  assert.deepEqual([near("2026-03-01T21:00:00.000Z", 2460), near("2026-03-01T21:00:00.000Z", 975)], [null, null]);
+});
+
 test("minutes between two moments, also over midnight and backwards", () => {
   assert.equal(clock.minutesBetween("2026-03-01T23:50:00Z", "2026-03-02T00:20:30Z"), 30.5);
   assert.equal(clock.minutesBetween("2026-03-02T00:00:00Z", "2026-03-01T22:00:00Z"), -120);

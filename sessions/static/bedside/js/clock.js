@@ -41,6 +41,19 @@ export function fromWall(text, zone) {
   return new Date(fits ? moment : wall - offsets[1]).toISOString();
 }
 
+/**
+ * The moment next to another one at which the wall's clock shows these figures: 2130 is half past nine in the evening.
+ * Null of what is no time. @param {Iso} iso @param {number} figures @param {string} zone @returns {Iso | null}
+ */
+export function atClock(iso, figures, zone) {
+  const clock = String(figures).padStart(4, "0").replace(/(..)$/, ":$1");
+  const found = [-1440, 0, 1440]
+    .map((minutes) => fromWall(`${toWall(later(iso, minutes), zone).slice(0, 10)}T${clock}`, zone))
+    .filter((each) => each !== null)
+    .sort((one, other) => Math.abs(minutesBetween(iso, one)) - Math.abs(minutesBetween(iso, other)));
+  return found[0] ?? null;
+}
+
 /** The present minute as ISO time; seconds would only get in the way of correcting it. */
 export function nowMinute() {
   const now = new Date();

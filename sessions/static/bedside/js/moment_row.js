@@ -1,11 +1,15 @@
-/* A time that can be moved by large buttons: hours, tens of minutes, minutes. No system keyboard, no wheel to drag. */
+/*
+ * A time that can be moved by large buttons: hours, tens of minutes, minutes; or typed in figures on the number pad. No
+ * system keyboard, no wheel to drag.
+ */
 
-import { later } from "./clock.js";
+import { atClock, later } from "./clock.js";
 import { reorder, setRow } from "./draft.js";
 import { layOver } from "./over.js";
+import { askNumber } from "./pad.js";
 import { addressOf } from "./router.js";
 import { bigButton, h } from "./ui.js";
-import { dayOf, t, timeOf, tn } from "./words.js";
+import { dayOf, t, timeOf, tn, zoneName } from "./words.js";
 
 const STEPS = [
   [-60, "−1 h"],
@@ -19,14 +23,27 @@ const STEPS = [
 let opened = null;
 let lift = () => {};
 
+/** A clock time in four figures, the one next to what stands. @param {Iso} iso @returns {Promise<Iso | null>} */
+async function typedTime(iso) {
+  const refuse = (given) =>
+    atClock(iso, given, zoneName())
+      ? ""
+      : t("A time goes from 0000 to 2359, its minutes to 59; {given} was given.", { given });
+  const label = t("Time in four figures, such as 2130");
+  const given = await askNumber({ label, limits: { label, hard: [0, 9999], usual: [0, 9999], step: 1, refuse } });
+  return typeof given === "number" ? atClock(iso, given, zoneName()) : null;
+}
+
 /** @param {{name: string, iso: Iso}} moving */
 function mover(moving, onPick, paint) {
   const shown = () => `${dayOf(moving.iso)}, ${timeOf(moving.iso)}`;
   const clock = h("output", { class: "figure", text: shown() });
-  const shift = (minutes) => () => {
-    moving.iso = later(moving.iso, minutes);
+  const show = (iso) => {
+    moving.iso = iso;
     clock.textContent = shown();
   };
+  const shift = (minutes) => () => show(later(moving.iso, minutes));
+  const type = async () => show((await typedTime(moving.iso)) ?? moving.iso);
   const spoken = (minutes) =>
     minutes > 0
       ? tn("{n} minute later", "{n} minutes later", minutes)
@@ -47,6 +64,7 @@ function mover(moving, onPick, paint) {
   return [
     clock,
     h("div", { class: "vkeys three" }, keys),
+    bigButton(t("Type the time"), type, { data: { k: `${moving.name}-type` } }),
     bigButton(t("Use this time"), close(true), { tone: "go", data: { k: `${moving.name}-use` } }),
     bigButton(t("Leave it"), close(false)),
   ];
