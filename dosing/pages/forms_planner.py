@@ -21,6 +21,7 @@ from homedialysis.accounts.services.dates import laid_out
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS
 from sessions.models import Dialyser, Prescription
+from sessions.services.prescription_kept import ASKED, MAY_BE_NONE
 
 WEEKLY = GUIDANCE["weekly_standard_ktv"]
 LEAST_DOSE, MOST_DOSE = 1, 6
@@ -108,6 +109,12 @@ class DraftForm(forms.Form):
     starts_on = forms.DateField(required=False)
     words = forms.CharField(required=False)
 
+    def __init__(self, *args: Any, prescription: Prescription | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.prescription = prescription
+        for name in ASKED:
+            self.fields[name] = NumberField(required=False, label=NUMBERS[name].heading)
+
     def clean_schedule(self) -> Candidate:
         candidate = read_back(self.cleaned_data["schedule"])
         if candidate is None:
@@ -118,7 +125,32 @@ class DraftForm(forms.Form):
         data = super().clean() or {}
         if "schedule" in data:
             data["candidate"] = data.pop("schedule")
+        data["besides"] = self._besides({name: data.pop(name, None) for name in ASKED})
         return data
+
+    def _besides(self, given: dict[str, float | None]) -> dict[str, float | None]:
+        """What was answered and differs from what is ordered; what was not asked is not among it."""
+        found = {}
+        for name, value in given.items():
+            as_now = name != "max_minutes" and value == getattr(self.prescription, name, None)
+            if name not in self.data or name in self.errors or as_now:
+                continue
+            why = self._why_not(name, value)
+            if why:
+                self.add_error(name, why)
+            else:
+                found[name] = value
+        return found
+
+    def _why_not(self, name: str, value: float | None) -> str:
+        """Why an answer cannot be, or ""."""
+        if value is None:
+            return "" if name in MAY_BE_NONE else NUMBERS[name].needed
+        candidate = self.cleaned_data.get("candidate")
+        if name == "max_minutes" and candidate is not None and value < candidate.minutes:
+            words = gettext("The longest allowed must not lie below the length, %(minutes)s min; %(given)s was given.")
+            return words % {"minutes": plain(candidate.minutes), "given": plain(value)}
+        return NUMBERS[name].refusal(value)
 
 
 def read_number(text: str) -> float | None:

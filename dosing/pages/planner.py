@@ -50,7 +50,7 @@ from sessions.facts.local_number import decimals, plain
 from sessions.models import Patient, Prescription
 from sessions.pages.persons import shown_patient
 from sessions.services.prescribing import prescription_in_force
-from sessions.services.prescription_kept import kept_by
+from sessions.services.prescription_kept import kept_by, phosphate_asked, questions_of
 
 MOST_COMPARED = 4
 LEFT_OUT = (
@@ -143,7 +143,7 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
         ],
         "compared": [written(each) for each in others],
         "may_compare": len(others) < MOST_COMPARED - 1,
-        "kept": kept_by(prescription, values_of(chosen, prescription)),
+        **_draft_asks(prescription, values_of(chosen, prescription)),
         **_fewest(found, chosen, before),
         "least_flow": least_flow(chosen, model, dose=wanted.dose),
         "week": figures.week([name for name, _ in schedules], all_of_them, model),
@@ -152,6 +152,17 @@ def results(person: Patient, prescription: Prescription, form: PlannerForm, word
             found, chosen, found.uf_rate, expected[0].fluid.worst.most_rate, good=expected[0].good
         ),
         "wanted": wanted,
+    }
+
+
+def _draft_asks(prescription: Prescription, values: dict[str, Any]) -> dict[str, Any]:
+    """What a draft of the schedule asks for besides, and what it leaves as it is without asking."""
+    asked = questions_of(prescription, values)
+    form = DraftForm(initial={each.name: each.stays for each in asked}, prescription=prescription)
+    return {
+        "draft_asks": [(form[each.name], each.why) for each in asked],
+        "phosphate_asked": phosphate_asked(prescription, values),
+        "kept": [each for each in kept_by(prescription, values) if each.name not in form.initial],
     }
 
 
@@ -321,8 +332,8 @@ def expected(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def draft(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     """Keep a schedule as a draft of the next prescription, with what the model expects of it."""
     person = shown_patient(request, patient_id)
-    form = DraftForm(request.POST)
     prescription = prescription_in_force(person, timezone.now())
+    form = DraftForm(request.POST, prescription=prescription)
     if not form.is_valid() or prescription is None:
         said = list(dict.fromkeys(str(error) for errors in form.errors.values() for error in errors))
         messages.error(request, " ".join(said) or gettext("No prescription is in force."))

@@ -23,8 +23,9 @@ HOURS_MATTER = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """One thing that stays as it is ordered, and why it may no longer fit."""
+    """One field that stays as it is ordered, as people read it, and why it may no longer fit."""
 
+    name: str
     line: OrderedLine
     why: str
 
@@ -93,6 +94,57 @@ RESTS_ON: dict[str, Callable[[_Schedules], str]] = {
 """What was ordered with the schedule in mind, and of which part of the schedule."""
 
 
+ASKED = (
+    "max_minutes", "bolus_units", "rate_units_h", "stop_minutes_before_end", "needle_gauge", "dialysate_k_mmol_l",
+    "dialysate_ca_mmol_l", "dialysate_buffer_mmol_l",
+)  # fmt: skip
+"""What a draft asks for besides its schedule, in the order of the page."""
+MAY_BE_NONE = frozenset({"bolus_units", "rate_units_h", "stop_minutes_before_end", "needle_gauge"})
+MANY_HOURS = 24
+"""Hours a week from which phosphate is asked about (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class DraftQuestion:
+    """What may have to change with a schedule: the field of the prescription, what it would be, and why it is asked."""
+
+    name: str
+    stays: float | None
+    why: str
+
+
+def questions_of(now: Prescription, values: Mapping[str, Any]) -> list[DraftQuestion]:
+    """What a schedule of these values asks for besides, each with what it is now."""
+    both = _Schedules(now, values)
+    return [
+        DraftQuestion(name, both.new(name) if name == "max_minutes" else getattr(now, name), why)
+        for name in ASKED
+        if (why := _asked_because(name, both))
+    ]
+
+
+def _asked_because(name: str, both: _Schedules) -> str:
+    if name == "max_minutes":
+        return _headroom(both) if both.changed("minutes") else ""
+    if ORDERED[name].group == ANTICOAGULATION and both.now.anticoagulant != Anticoagulant.HEPARIN:
+        return ""
+    if name == "rate_units_h" and both.now.rate_units_h is None and both.new("minutes") > both.now.minutes:
+        bolus = {"new": in_hours(int(both.new("minutes"))), "now": in_hours(both.now.minutes)}
+        return _("one bolus was ordered for %(now)s; through %(new)s a rate may hold where a bolus does not") % bolus
+    return RESTS_ON[name](both) if _given(both.now, name) else ""
+
+
+def _headroom(both: _Schedules) -> str:
+    spare = {"minutes": round(both.new("max_minutes") - both.new("minutes"))}
+    return _("%(minutes)s min over the new length, for nights that begin late or stop for an alarm") % spare
+
+
+def phosphate_asked(now: Prescription, values: Mapping[str, Any]) -> bool:
+    """Whether so many more hours a week come that phosphate may have to be given, in the dialysate or by mouth."""
+    both = _Schedules(now, values)
+    return both.hours(new=True) >= MANY_HOURS and both.hours(new=True) > both.hours(new=False)
+
+
 def kept_by(now: Prescription, values: Mapping[str, Any]) -> list[Kept]:
     """What stays as ordered under a schedule of these values, by field of the prescription; see `PrescriptionDraft`."""
     both = _Schedules(now, values)
@@ -100,7 +152,7 @@ def kept_by(now: Prescription, values: Mapping[str, Any]) -> list[Kept]:
     for name, why_of in RESTS_ON.items():
         why = "" if name in values or not _given(now, name) else why_of(both)
         if why:
-            found.append(Kept(line_of(now, name), why))
+            found.append(Kept(name, line_of(now, name), why))
     return found
 
 

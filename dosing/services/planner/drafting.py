@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -24,10 +25,12 @@ def keep_draft(
     by: User,
     at: datetime,
     starts_on: date | None = None,
+    besides: Mapping[str, Any] | None = None,
 ) -> PrescriptionDraft:
     """A draft beside the prescription in force; what the schedule does not name stays as it is.
 
-    dose: the weekly standard Kt/V that was wanted of it; starts_on: the day from which it is meant to hold.
+    dose: the weekly standard Kt/V that was wanted of it; starts_on: the day from which it is meant to hold; besides:
+    what was answered of `questions_of`, by field of the prescription.
     """
     weight = prescription.target_weight_kg
     known = known_patient(prescription, at, weight_kg=weight)
@@ -35,7 +38,7 @@ def keep_draft(
     begins = {"starts_on": starts_on.isoformat()} if starts_on else {}
     return PrescriptionDraft.objects.create(
         patient=prescription.patient,
-        values=values_of(candidate, prescription) | begins,
+        values=values_of(candidate, prescription) | dict(besides or {}) | begins,
         expected=expect(candidate, known.model, known.nights, wanted).as_json(),
         words=words.strip()[:MOST_WORDS],
         made_by=by,

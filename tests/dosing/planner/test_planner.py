@@ -473,3 +473,36 @@ def test_what_is_not_known_is_said_and_no_level_is_told(
     known = nurse_client.get(f"/patients/{ana.pk}/planner/").content.decode()
     assert "now 1.8 by 2 bloods" in known
     assert "Potassium before, change from now, with 3 mmol/L in the dialysate" in known
+
+
+def test_a_draft_asks_what_a_longer_night_changes_besides(
+    nurse_client: Client, ana: Patient, prescription: Prescription
+) -> None:
+    ordered = {"anticoagulant": "heparin", "bolus_units": 2100, "rate_units_h": None, "max_minutes": 300}
+    ordered |= {"dialysate_k_mmol_l": 2, "dialysate_ca_mmol_l": 1.5, "needle_gauge": 15}
+    Prescription.objects.filter(pk=prescription.pk).update(**ordered)
+    longer = candidate(prescription, pattern=pattern_of(5), minutes=420)
+    query = asked_of(prescription) | {"nights": "5", "minutes": 420}
+    page = nurse_client.get(f"/patients/{ana.pk}/planner/", query).content.decode()
+    assert "one bolus was ordered for 4 h; through 7 h a rate may hold where a bolus does not" in page
+    assert "60 min over the new length, for nights that begin late or stop for an alarm" in page
+    assert "With so many hours a week phosphate may fall below normal" in page
+    where, sent = f"/patients/{ana.pk}/planner/draft/", {"schedule": written(longer), "dose": 2.1}
+    answers = {"max_minutes": "450", "bolus_units": "1500", "rate_units_h": "600", "dialysate_k_mmol_l": "3"}
+    nurse_client.post(where, sent | answers | {"dialysate_ca_mmol_l": "1.5", "starts_on": "2126-05-01"})
+    values = ours(PrescriptionDraft).get().values
+    told = {"max_minutes": 450, "bolus_units": 1500, "rate_units_h": 600, "dialysate_k_mmol_l": 3}
+    assert {name: values[name] for name in told} == told
+    assert "dialysate_ca_mmol_l" not in values
+    assert "needle_gauge" not in values
+    assert values["starts_on"] == "2126-05-01"
+    for wrong, words in (
+        ({"max_minutes": "400"}, "The longest allowed must not lie below the length, 420 min; 400 was given."),
+        ({"dialysate_k_mmol_l": ""}, "Dialysate potassium: a number is needed"),
+        ({"dialysate_k_mmol_l": "9"}, "Dialysate potassium must be between 0 and 5"),
+    ):
+        refused = nurse_client.post(where, sent | wrong, follow=True)
+        assert words in refused.content.decode()
+    assert ours(PrescriptionDraft).count() == 1
+    nurse_client.post(where, sent | {"bolus_units": ""})
+    assert ours(PrescriptionDraft).latest("pk").values["bolus_units"] is None
