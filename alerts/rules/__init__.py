@@ -15,7 +15,7 @@ from alerts.rules import (
 )
 from alerts.rules.base import Rule
 
-RULES_VERSION = "13"
+RULES_VERSION = "14"
 """Raised whenever a rule says something else of the same nights: it is kept with each judgement, and tells which are
 old."""
 

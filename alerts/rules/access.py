@@ -61,6 +61,9 @@ STORY = together(
     advice=ADVICE,
 )
 OF_STORY = ("access_story",)
+SIGNS_OF_ACCESS = ("access_story", "venous_rise", "arterial_fall", "bleeding_rise", "dose_drift")
+"""Whoever has just looked after one of them has looked at the access: another single sign waits, several together do
+not."""
 VENOUS_RISE = drifting(
     "venous_rise",
     series="venous",
@@ -70,6 +73,7 @@ VENOUS_RISE = drifting(
     limit="venous_rise",
     part_of=OF_STORY,
     joins=OF_STORY,
+    spoken_with=SIGNS_OF_ACCESS,
     advice=ADVICE,
 )
 ARTERIAL_FALL = drifting(
@@ -81,6 +85,7 @@ ARTERIAL_FALL = drifting(
     limit="arterial_fall",
     part_of=OF_STORY,
     joins=OF_STORY,
+    spoken_with=SIGNS_OF_ACCESS,
     advice=ADVICE,
 )
 BLEEDING_RISE = drifting(
@@ -92,6 +97,7 @@ BLEEDING_RISE = drifting(
     limit="bleeding_rise",
     part_of=("bleeding", "venous_rise", *OF_STORY),
     joins=OF_STORY,
+    spoken_with=SIGNS_OF_ACCESS,
     advice=ADVICE,
 )
 
@@ -248,6 +254,7 @@ AFTER_INFECTION = overdue(
     family=Family.ACCESS,
     urgency=Urgency.THIS_WEEK,
     unset=_("no infection of the access and no regular examination is noted"),
+    at_once=True,
 )
 
 RULES = (

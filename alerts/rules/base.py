@@ -356,6 +356,11 @@ def never(history: History, last: date) -> Remark | None:
     return None
 
 
+SPOKEN_OF = timedelta(days=14)
+"""So long a habit, or a slow drift, is left alone once it was spoken of; the month's share goes on (common practice, no
+source)."""
+
+
 def own_limit(seen: Seen) -> str:
     """The limit of the newest evidence, as most rules say it."""
     return seen.limit.words if seen.limit else ""
@@ -379,7 +384,8 @@ class Rule:
     told by none of them, in whatever order the records arrived. rises: after how long an alert of an urgency that
     nobody has looked at becomes more urgent by one step.
     rests: for so long after somebody dealt with a cause it opens no alert of it again, unless it is more urgent than
-    then: it has been spoken of, and all that came since is told then.
+    then: it has been spoken of, and all that came since is told then. spoken_with: the rules whose alerts, dealt with,
+    let it rest as well, because whoever looked after them looked at the same.
     ends_when_done: it tells of something to do, so that talking about it closes nothing while it is not done.
     waits_at_home: it is not asked while the patient is in hospital or away, and goes on afterwards.
     by_time: whether time alone, without a new record, can bring it about. advice: what to bear in mind;
@@ -416,6 +422,7 @@ class Rule:
     joins: tuple[str, ...] = ()
     rises: Mapping[Urgency, timedelta] = field(default_factory=dict)
     rests: timedelta = timedelta(0)
+    spoken_with: tuple[str, ...] = ()
     ends_when_done: bool = False
     waits_at_home: bool = False
     by_time: bool = False

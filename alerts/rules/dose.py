@@ -25,7 +25,7 @@ from alerts.rules.base import (
 )
 from alerts.rules.drifts import drifting
 from alerts.rules.evidence_kinds import PERCENT, shown
-from alerts.rules.missing import ordered_on
+from alerts.rules.missing import asked_for, ordered_on
 from alerts.rules.rule_kinds import Read, ValueRead, of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
 from alerts.rules.wording import figure, later, when
@@ -118,12 +118,13 @@ def _records_since(history: History, day: date) -> bool:
 
 
 def _few(history: History, at: datetime) -> Iterator[Seen]:
-    """The treatments of four weeks against those prescribed."""
+    """The treatments of four weeks against those prescribed; a day whose record is asked for is told by that."""
     last = at.astimezone(history.zone).date() - timedelta(days=1)
     wanted = _prescribed(history, at)
     limit = history.limits.at("treatments", at)
     done = [night for night in history.nights if last - FOUR_WEEKS < night.record.night <= last]
-    if not wanted or 100 * len(done) / wanted >= limit.value:
+    asked = [each for each in asked_for(history, at) if last - FOUR_WEEKS < each <= last]
+    if not wanted or 100 * (len(done) + len(asked)) / wanted >= limit.value:
         return
     # The evidence is of the week, so that it stays the same thing while the week lasts.
     week = last - timedelta(days=last.weekday())
@@ -320,6 +321,7 @@ DOSE_DRIFT = drifting(
     limit="dose_drift",
     part_of=("access_story",),
     joins=("access_story",),
+    spoken_with=("access_story", "venous_rise", "arterial_fall", "bleeding_rise"),
     advice=DRIFT_ADVICE,
 )
 LENGTH_FALL = drifting(

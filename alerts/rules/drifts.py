@@ -8,7 +8,7 @@ was closed as known and accepted.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.translation import gettext, ngettext
@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from django_stubs_ext import StrOrPromise
 
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import OF_SCIENCE, Evidence, History, NotJudged, Parts, Point, Remark, Rule, Seen
+from alerts.rules.base import OF_SCIENCE, SPOKEN_OF, Evidence, History, NotJudged, Parts, Point, Remark, Rule, Seen
 from alerts.rules.evidence_kinds import TREND_LABELS
 from alerts.rules.rule_kinds import NOT_NOTED
 from alerts.rules.wording import cited, figure, later, weight
@@ -48,6 +48,7 @@ def drifting(
     limit: str,
     part_of: tuple[str, ...] = (),
     joins: tuple[str, ...] = (),
+    spoken_with: tuple[str, ...] = (),
 ) -> Rule:
     """A rule over the drift of one series of `trend_of_patient.WATCHES`, told from a shift of `limit` on."""
 
@@ -82,6 +83,8 @@ def drifting(
         reasons={NOT_NOTED: later(lambda: gettext("no %(quantity)s was noted") % _quantity(series))},
         part_of=part_of,
         joins=joins,
+        rests=SPOKEN_OF if spoken_with else timedelta(0),
+        spoken_with=spoken_with,
         advice=advice,
     )
 

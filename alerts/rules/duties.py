@@ -15,6 +15,7 @@ from alerts.rules.base import Evidence, History, NotJudged, Remark, Rule, Seen
 from alerts.rules.evidence_kinds import label_of_evidence, more_of
 from alerts.rules.wording import day
 from sessions.services.due import OF_NAMED, Due
+from sessions.texts.ready import words_of
 
 NOON = time(12)
 ANY_TIME = timedelta(days=3650)
@@ -110,7 +111,8 @@ def _say_one(item: Evidence) -> str:
 def _which(seen: Seen) -> str:
     """Which duties: by their own names where their kind has several."""
     return ", ".join(
-        item.place if item.kind.partition(".")[2] in OF_NAMED else label_of_evidence(item) for item in seen.evidence
+        words_of(item.place) if item.kind.partition(".")[2] in OF_NAMED else label_of_evidence(item)
+        for item in seen.evidence
     )
 
 

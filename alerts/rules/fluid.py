@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from alerts.limits.book import LimitInForce
 from alerts.models.choices import Family, Urgency
-from alerts.rules.base import Evidence, History, JudgedNight, NotJudged, Rule, Seen, of_number, runs_of, where_unknown
+from alerts.rules.base import (
+    SPOKEN_OF,
+    Evidence,
+    History,
+    JudgedNight,
+    NotJudged,
+    Rule,
+    Seen,
+    of_number,
+    runs_of,
+    where_unknown,
+)
 from alerts.rules.drifts import drifting
 from alerts.rules.evidence_kinds import PERCENT, unit_of
 from alerts.rules.rule_kinds import of_night, outside, over_inside, passed_after, unknown_number
 from alerts.rules.sentences import values_of
 from alerts.rules.target import TARGET
 from alerts.rules.wording import days_of, figure, weight, when
-
-SPOKEN_OF = timedelta(days=14)
-"""So long a habit is left alone once it was spoken of; the month's share goes on (common practice, no source)."""
 
 UF_RATE = outside(
     "uf_rate",
@@ -209,6 +217,8 @@ OFF_TARGET = Rule(
     over=over_inside(3),
     passed=passed_after(3, near_target),
     not_judged=where_unknown("off_target"),
+    part_of=("target_outdated",),
+    joins=("target_outdated",),
 )
 
 RULES = (UF_RATE, UF_RATE_LINE, UF_VOLUME, GAIN, GAIN_RISE, OFF_TARGET, TARGET)

@@ -73,14 +73,29 @@ def _evidence(history: History, when: date) -> Evidence:
     )
 
 
-def _see(history: History, at: datetime) -> Iterator[Seen]:
+def _not_entered(history: History, at: datetime) -> list[date]:
+    """The due days without a record, once the grace is over."""
     grace = history.limits.at("missing_grace", at)
     until = (at - timedelta(hours=grace.value)).astimezone(history.zone).date() - DAY
-    missing = due_without_record(history, until=until)
+    return due_without_record(history, until=until)
+
+
+def _enough(history: History, missing: list[date]) -> int:
+    """On how many days it must show: once, where no treatment came since."""
+    return TWICE if any(when > missing[-1] for when in _treated(history)) else 1
+
+
+def asked_for(history: History, at: datetime) -> list[date]:
+    """The days whose record this rule asks for, so that no other tells of them again."""
+    missing = _not_entered(history, at)
+    return missing if missing and len(missing) >= _enough(history, missing) else []
+
+
+def _see(history: History, at: datetime) -> Iterator[Seen]:
+    missing = _not_entered(history, at)
     if missing:
         evidence = tuple(_evidence(history, when) for when in missing)
-        treated_since = any(when > missing[-1] for when in _treated(history))
-        yield Seen("missing", evidence, grace, nights=TWICE if treated_since else 1)
+        yield Seen("missing", evidence, history.limits.at("missing_grace", at), nights=_enough(history, missing))
 
 
 def _say(seen: Seen) -> str:

@@ -33,6 +33,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from alerts.models import Alert, AlertStep, Routine
 from alerts.models.choices import AlertState, Outcome, StepKind, Urgency
@@ -95,7 +96,8 @@ class AlertCourse:
         """Whether somebody has dealt with the cause lately, and it is no more urgent since."""
         if not self.rule.rests:
             return False
-        closed = Alert.objects.closed().filter(patient=self.history.patient, rule=self.rule.key, cause=self.cause)
+        same = Q(rule=self.rule.key, cause=self.cause) | Q(rule__in=self.rule.spoken_with)
+        closed = Alert.objects.closed().filter(same, patient=self.history.patient)
         lately = closed.filter(closed_at__gt=self.at - self.rule.rests, urgency__lte=self._urgency(seen))
         return lately.exclude(outcome=Outcome.RECORD_WRONG).exists()
 

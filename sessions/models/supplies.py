@@ -19,7 +19,7 @@ from sessions.facts.choices import Analyte
 from sessions.models.patient import Patient
 from sessions.models.querysets import OwnOrUnitQuerySet, UnitListQuerySet
 from sessions.models.surroundings import Entry, refuse_impossible
-from sessions.texts.ready import coded
+from sessions.texts.ready import coded, topic_of
 
 
 @pghistory.track()
@@ -146,6 +146,14 @@ class Training(Entry):
 
     PRACTICE: ClassVar = coded("practised")
     """The topic of a treatment that was gone through on the phone for practice: nobody trained anybody in it."""
+    SUPERVISED: ClassVar = coded("supervised")
+    """Of one of the first treatments, with somebody of the unit beside."""
+    ACCESS_CARE: ClassVar = coded("access_care")
+    CATHETER_CARE: ClassVar = coded("catheter_care")
+    """Both: what an infection of the access makes due, with needles and with a catheter."""
+
+    def clean(self) -> None:
+        self.topic = topic_of(self.topic)
 
     @property
     def who(self) -> str:

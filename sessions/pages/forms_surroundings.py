@@ -35,6 +35,7 @@ from sessions.models import (
 from sessions.models.supplies import months_after
 from sessions.pages.forms import DateInput
 from sessions.services.surroundings import usual_fluid
+from sessions.texts.ready import words_of
 
 
 class SurroundingsForm(AsksAgain, AskingForm[Any]):
@@ -115,6 +116,8 @@ class TrainingForm(SurroundingsForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         patient: Patient = self.instance.patient
+        if self.instance.topic:
+            self.initial["topic"] = words_of(self.instance.topic)
         helpers = User.objects.filter(pk__in=patient.carepartner_set.values("user"))
         self.fields["partner"] = forms.ModelChoiceField(
             helpers, label=_("Who was trained"), required=False, empty_label=patient.name

@@ -22,15 +22,15 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.utils.translation import gettext, override
+from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from homedialysis.accounts.services.dates import short_day
-from homedialysis.accounts.services.language import every_spelling
 from sessions.facts.choices import AccessKind, Analyte
 from sessions.facts.choices_surroundings import MACHINE_OF_TASK, DueKind, MachineKind, TaskKind, WaterKind, WaterPlace
-from sessions.models import BloodsDue, Patient
+from sessions.models import BloodsDue, Patient, Training
 from sessions.services.surroundings_facts import LOOKS_BACK, MICROBES, Every, SurroundingsFacts, facts_of
+from sessions.texts.ready import words_of
 
 AHEAD = 7
 """Days before it is due that something is told of."""
@@ -43,9 +43,6 @@ FIRST_WITHIN = 28
 """[d] After joining, within which what comes round is done for the first time: with the first month's bloods (common
 practice, no source)."""
 Said = tuple[str, Mapping[str, Any]]
-ACCESS_TOPIC = _("Needling and care of the access, after an infection")
-CATHETER_TOPIC = _("Care of the catheter, after an infection")
-"""Topics of the training that an infection of the access makes due: with needles, and with a catheter."""
 OF_NAMED = {"bloods": _("Bloods: %(panel)s"), "training": _("Training: %(topic)s"), "delivery": _("Delivery: %(item)s")}
 """Kinds of which there are several, each with a name of its own."""
 AGAIN = _("Sample again: %(test)s, %(place)s")
@@ -107,9 +104,9 @@ class Due:
 def label_of(kind: str, of: str) -> str:
     """What is due, in the language of the reader; kind, of: as in `Due`."""
     if kind in OF_NAMED:
-        return gettext(OF_NAMED[kind]) % {"panel": of, "topic": of, "item": of}
+        return gettext(OF_NAMED[kind]) % {"panel": of, "topic": words_of(of), "item": of}
     if kind == "retraining":
-        return gettext(CATHETER_TOPIC if of == AccessKind.CATHETER else ACCESS_TOPIC)
+        return words_of(Training.CATHETER_CARE if of == AccessKind.CATHETER else Training.ACCESS_CARE)
     if kind == "release":
         return gettext(RELEASE)
     if kind == "resample":
@@ -331,17 +328,9 @@ def _after_infection(facts: SurroundingsFacts) -> Iterator[Due]:
     if (done is None or facts.day_of(done.done_at) < began) and every.stopped:
         yield _due(facts, DueKind.ACCESS_EXAM, began, said)
     catheter = facts.infection.access.kind == AccessKind.CATHETER
-    topics = _in_every_language(CATHETER_TOPIC if catheter else ACCESS_TOPIC)
-    if not any(each.done_on >= began and each.topic.strip().casefold() in topics for each in facts.trainings):
+    topic = Training.CATHETER_CARE if catheter else Training.ACCESS_CARE
+    if not any(each.done_on >= began and each.topic == topic for each in facts.trainings):
         yield _due(facts, "retraining", began, said, of=AccessKind.CATHETER.value if catheter else "")
-
-
-def _in_every_language(words: str) -> set[str]:
-    found = set()
-    for code in every_spelling():
-        with override(code):
-            found.add(gettext(words).casefold())
-    return found
 
 
 def _resamples(facts: SurroundingsFacts) -> Iterator[Due]:

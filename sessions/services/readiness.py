@@ -10,11 +10,10 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop, ngettext, override
+from django.utils.translation import ngettext
 
 from homedialysis.accounts.models import Unit
 from homedialysis.accounts.services.dates import told_day
-from homedialysis.accounts.services.language import every_spelling
 from sessions.facts.choices import AccessKind, SiteUse
 from sessions.facts.choices_surroundings import MachineKind
 from sessions.models import AccessSite, Machine, Patient, SupplyCount, Training, WaterTest
@@ -24,9 +23,8 @@ from sessions.services.prescribing import prescription_in_force
 from sessions.services.surroundings_facts import facts_of
 from sessions.services.text_signing import SIGNERS, Signatures
 from sessions.services.unit_texts import Texts
+from sessions.texts.ready import words_of
 
-SUPERVISED = gettext_noop("Treatment at home under supervision")
-"""The topic of a training that notes one of the first treatments."""
 FIRST_SUPERVISED = 3
 """So many treatments are usually done with somebody of the unit beside (common practice, no source)."""
 
@@ -142,21 +140,13 @@ def _texts(patient: Patient, at: datetime) -> ToDo:
 
 
 def _supervised(patient: Patient) -> ToDo:
-    count = Training.objects.standing().filter(patient=patient, topic__in=_in_each_language(SUPERVISED)).count()
+    count = Training.objects.standing().filter(patient=patient, topic=Training.SUPERVISED).count()
     address = _page("treatments:surroundings-note", patient, "training")
     return ToDo(
         _("First treatments under supervision"), count >= FIRST_SUPERVISED,
         _("%(count)s of %(wanted)s noted") % {"count": count, "wanted": FIRST_SUPERVISED},
-        f"{address}?{urlencode({'topic': _(SUPERVISED)})}", needed=False,
+        f"{address}?{urlencode({'topic': words_of(Training.SUPERVISED)})}", needed=False,
     )  # fmt: skip
-
-
-def _in_each_language(words: str) -> set[str]:
-    found = set()
-    for code in every_spelling():
-        with override(code):
-            found.add(_(words))
-    return found
 
 
 def _beside(patient: Patient) -> list[ToDo]:

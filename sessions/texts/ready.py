@@ -113,16 +113,30 @@ FORMER = {
     "a_little": _("a little"),
 }
 """The same of what the phone of 0.2.0 wrote of a drop of blood pressure: records of then are read on."""
-KNOWN = READY | FORMER
+TOPICS = {
+    "supervised": _("Treatment at home under supervision"),
+    "access_care": _("Needling and care of the access, after an infection"),
+    "catheter_care": _("Care of the catheter, after an infection"),
+}
+"""Topics of trainings that the program asks for by itself: no phone writes them."""
+KNOWN = READY | FORMER | TOPICS
 
 _CODED = re.compile(r"⟦(\w+)((?:\|\w+=[^⟦⟧|]*)*)⟧")
 
 
 def coded(code: str) -> str:
-    """The code of READY as it stands in a text of a record. Raises ValueError where there is none such."""
-    if code not in READY:
-        raise ValueError(f"code must be one of {', '.join(READY)}; {code!r} was given.")
+    """The code of READY or TOPICS as it stands in a row. Raises ValueError where there is none such."""
+    if code not in READY | TOPICS:
+        raise ValueError(f"code must be one of {', '.join(READY | TOPICS)}; {code!r} was given.")
     return f"⟦{code}⟧"
+
+
+def topic_of(typed: str) -> str:
+    """A topic as it is kept: by its code where it was typed in the words of the language of the moment."""
+    said = typed.strip()
+    codes = (code for code, words in TOPICS.items() if gettext(words).casefold() == said.casefold())
+    code = next(codes, None)
+    return coded(code) if code else said
 
 
 def words_of(text: str) -> str:
@@ -132,7 +146,7 @@ def words_of(text: str) -> str:
 
 def ready_words() -> dict[str, str]:
     """Code -> its words in the language of the moment, with a place in braces for each part."""
-    return {code: gettext(words) for code, words in KNOWN.items()}
+    return {code: gettext(words) for code, words in (READY | FORMER).items()}
 
 
 def _read(found: re.Match[str]) -> str:

@@ -142,10 +142,12 @@ def changed(version: int = 2) -> list[Any]:
 
 
 def every(days: int, count: int) -> Make:
-    """A night every so many days until NOW's eve, against three prescribed a week."""
+    """A night every so many days until NOW's eve, against three prescribed a week on whatever days."""
     made = [night((28 - days * (index + 1)) / 2 - 5.5) for index in range(count)]
     long_before = night(-30)
-    return lambda: history(long_before, *reversed(made), since=A_NIGHT - timedelta(days=90))
+    ordered = prescription(weekdays=[])
+    since = A_NIGHT - timedelta(days=90)
+    return lambda: history(long_before, *reversed(made), since=since, prescriptions=[ordered])
 
 
 def drift(key: str, usual: float, scatter: float, slope: float, says: str, **more: Any) -> Case:

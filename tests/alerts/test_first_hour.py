@@ -14,7 +14,7 @@ from alerts.models import RotaTurn
 from alerts.models.looked_over import Part
 from alerts.services.first_hour import steps_of_unit
 from homedialysis.accounts.models import Role, Unit, User
-from sessions.models import Caution, Patient
+from sessions.models import Caution, Patient, Training
 from sessions.models.local_time import zone_of
 from sessions.services.cautions import write_cautions
 from sessions.services.readiness import ToDo, steps_to_first_treatment
@@ -138,7 +138,7 @@ def test_a_patient_is_ready_once_everything_is_there(nurse_client: Client, nurse
     assert "On the way to the first treatment" in on_the_way
     assert "texts are not signed" in on_the_way
     assert "0 of 3 noted" in on_the_way
-    TrainingFactory(patient=patient, topic="Treatment at home under supervision")
+    TrainingFactory(patient=patient, topic=Training.SUPERVISED)
     assert "1 of 3 noted" in nurse_client.get(f"/patients/{patient.pk}/").content.decode()
 
 

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from importlib import import_module
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+from django.utils.translation import override
 
 from homedialysis.accounts.models import User
-from sessions.models import Interval, Patient, Prescription, UrineCollection
+from sessions.models import Interval, Patient, Prescription, Training, UrineCollection
 from sessions.services.due import Due, due_for, due_of
 from sessions.services.stock import Stock, days_of_cover, for_kit, stock_for
+from sessions.services.surroundings import note
 from sessions.services.surroundings_facts import USUAL, Dense, Every, facts_of, facts_of_many
+from sessions.texts.ready import words_of
 from tests.factories import (
     BloodFactory,
     BloodsDueFactory,
@@ -587,3 +592,25 @@ def test_how_often_in_words() -> None:
 
 def test_of_nobody_there_is_nothing() -> None:
     assert facts_of_many([], TODAY) == []
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_topic_that_is_asked_for_is_kept_by_its_code_in_whatever_language_it_is_typed(
+    ana: Patient, nurse: User, language: str
+) -> None:
+    with override(language):
+        typed = words_of(Training.ACCESS_CARE)
+        row = Training(patient=ana, topic=f" {typed.upper()} ", done_on=TODAY, trained_by="Kim")
+        note(row, by=nurse, at=ago(0))
+        assert (row.topic, words_of(row.topic)) == (Training.ACCESS_CARE, typed)
+    own = Training(patient=ana, topic="Holiday abroad", done_on=TODAY, trained_by="Kim")
+    note(own, by=nurse, at=ago(0))
+    assert own.topic == "Holiday abroad"
+
+
+def test_the_upgrade_gives_codes_to_what_was_noted_in_words(ana: Patient) -> None:
+    old = TrainingFactory(patient=ana, topic="Treatment at home under supervision", done_on=TODAY, valid_until=None)
+    other = TrainingFactory(patient=ana, topic="Needles", done_on=TODAY, valid_until=None)
+    import_module("sessions.migrations.0024_topics_asked_for_have_codes").give_codes(apps, None)
+    assert Training.objects.get(pk=old.pk).topic == Training.SUPERVISED
+    assert Training.objects.get(pk=other.pk).topic == "Needles"
