@@ -611,6 +611,6 @@ def test_a_topic_that_is_asked_for_is_kept_by_its_code_in_whatever_language_it_i
 def test_the_upgrade_gives_codes_to_what_was_noted_in_words(ana: Patient) -> None:
     old = TrainingFactory(patient=ana, topic="Treatment at home under supervision", done_on=TODAY, valid_until=None)
     other = TrainingFactory(patient=ana, topic="Needles", done_on=TODAY, valid_until=None)
-    import_module("sessions.migrations.0024_topics_asked_for_have_codes").give_codes(apps, None)
+    import_module("sessions.migrations.0026_topics_asked_for_have_codes").give_codes(apps, None)
     assert Training.objects.get(pk=old.pk).topic == Training.SUPERVISED
     assert Training.objects.get(pk=other.pk).topic == "Needles"

@@ -22,5 +22,5 @@ def give_codes(apps: Any, schema_editor: Any) -> None:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("treatment", "0023_samples_come_denser_at_first")]
+    dependencies = [("treatment", "0025_findings_beside_treatments_and_bloods")]
     operations = [migrations.RunPython(give_codes, migrations.RunPython.noop)]
