@@ -113,6 +113,9 @@ DATABASES = {
 PGHISTORY_APPEND_ONLY = True  # what a trigger kept, nobody changes: not by code, not by hand
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+POSTGRES_TOOLS = env.read_text("POSTGRES_TOOLS")
+"""The folder of pg_dump and pg_restore, where they are not found by themselves."""
+
 CACHES = {
     "default": {
         "BACKEND": "django.core.cache.backends.db.DatabaseCache",

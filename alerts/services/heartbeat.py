@@ -20,6 +20,9 @@ OVERDUE_AFTER = timedelta(minutes=5)
 """How long a record may wait for its evaluation before staff are told (the sweep runs every minute)."""
 
 WORKER, LATER, BEAT = PARTS = ("worker", "later", "beat")
+BACKUP, PROOF = "backup", "proof"
+"""A backup was made; a backup was restored beside, and was whole."""
+BACKUP_LATE_AFTER = timedelta(days=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,8 @@ class WorkState:
     later_heard: datetime | None
     beat_heard: datetime | None
     waiting_since: datetime | None
+    backup_heard: datetime | None = None
+    proof_heard: datetime | None = None
 
     @property
     def worker(self) -> str:
@@ -57,6 +62,11 @@ class WorkState:
         return _works(self.beat_heard, self.at)
 
     @property
+    def backup_late(self) -> bool:
+        """Backups were made here once, and none was lately."""
+        return self.backup_heard is not None and self.at - self.backup_heard > BACKUP_LATE_AFTER
+
+    @property
     def records(self) -> str:
         """Whether records are evaluated as they come, for machines and their keepers."""
         return "ok" if self.waiting_since is None else f"waiting since {self.waiting_since:%Y-%m-%d %H:%M} UTC"
@@ -77,7 +87,7 @@ def state_of_work(*, at: datetime) -> WorkState:
     """Whether workers and beat have been heard of within the last minutes."""
     heard = dict(Heartbeat.objects.values_list("part", "at"))
     waiting = PendingEvaluation.objects.due(at - OVERDUE_AFTER).values_list("due_at", flat=True).first()
-    parts = {"worker_heard": heard.get(WORKER), "later_heard": heard.get(LATER), "beat_heard": heard.get(BEAT)}
+    parts = {f"{part}_heard": heard.get(part) for part in (*PARTS, BACKUP, PROOF)}
     return WorkState(at=at, waiting_since=waiting, **parts)
 
 

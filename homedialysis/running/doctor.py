@@ -28,6 +28,7 @@ GOOD, WRONG, LOOK = "good", "WRONG", "look"
 LEAST_SERVER = 150_000
 """PostgreSQL 15, as its server_version_num."""
 CLOCKS_APART = timedelta(seconds=30)
+PROVED_WITHIN = timedelta(days=100)
 CERTIFICATE_ENDS = timedelta(days=14)
 LEAST_FREE = 2 * 1024**3
 QUEUES = ("now", "later")
@@ -151,6 +152,23 @@ def beat() -> Iterator[Found]:
     yield Found("beat", GOOD if state.beat_works else WRONG, words)
 
 
+def backups() -> Iterator[Found]:
+    from alerts.services.heartbeat import state_of_work
+
+    try:
+        state = state_of_work(at=timezone.now())
+    except DatabaseError:
+        return
+    if state.backup_heard is None:
+        yield Found("backup", LOOK, "none was made by manage.py backup: who else makes one, and does it come back?")
+        return
+    made = f"the last one is of {state.backup_heard:%Y-%m-%d %H:%M} UTC"
+    yield _judged("backup", not state.backup_late, made, "is its timer at work?")
+    tried = f"one was restored on {state.proof_heard:%Y-%m-%d}" if state.proof_heard else "none was ever restored"
+    well = state.proof_heard is not None and state.at - state.proof_heard < PROVED_WITHIN
+    yield Found("backup tried", GOOD if well else LOOK, f"{tried} by manage.py prove_backup")
+
+
 def disk() -> Iterator[Found]:
     folder: Path = settings.DATA_DIR
     if not os.access(folder, os.W_OK):
@@ -213,7 +231,7 @@ def _proxy(status: int) -> Found:
 
 
 QUESTIONS: tuple[Callable[[], Iterator[Found]], ...] = (
-    address, secret_key, mail, database, workers, beat, disk, from_outside,
+    address, secret_key, mail, database, workers, beat, backups, disk, from_outside,
 )  # fmt: skip
 
 

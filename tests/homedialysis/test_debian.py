@@ -58,7 +58,8 @@ def test_the_role_that_serves_pages_is_given_rows_and_no_table() -> None:
 
 def test_every_file_is_named_on_the_page() -> None:
     names = {path.name for path in drill.DEBIAN.iterdir()}
-    assert {name for name in names if not name.endswith(".service")} <= set(
+    assert {name for name in names if not name.endswith((".service", ".timer"))} <= set(
         re.findall(r"[a-z.]+\.(?:sql|conf|example)", PAGE)
     )
     assert len([name for name in names if name.endswith(".service")]) == 5
+    assert "`homedialysis-backup.service` and `.timer`" in PAGE
