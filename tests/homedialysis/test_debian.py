@@ -61,5 +61,6 @@ def test_every_file_is_named_on_the_page() -> None:
     assert {name for name in names if not name.endswith((".service", ".timer"))} <= set(
         re.findall(r"[a-z.]+\.(?:sql|conf|example)", PAGE)
     )
-    assert len([name for name in names if name.endswith(".service")]) == 5
+    parts = [name for name in names if name.endswith(".service") and name != "homedialysis-backup.service"]
+    assert len(parts) == 5, "as many as are told of"
     assert "`homedialysis-backup.service` and `.timer`" in PAGE
