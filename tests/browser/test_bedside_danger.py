@@ -305,6 +305,25 @@ def test_it_is_read_aloud_by_a_voice_of_the_phone_alone(phone: Phone) -> None:
     assert len(phone.page.evaluate("window.said")) == 2
 
 
+def test_what_is_felt_before_the_treatment_runs_is_noted_with_its_pressure(phone: Phone) -> None:
+    phone.ready()
+    phone.go("checks")
+    phone.page.locator("#wrong").click()
+    phone.page.locator("[data-k='to-event']").click()
+    phone.page.locator("[data-k='hypotension']").click()
+    expect(phone.page.locator("html[data-screen='event']")).to_have_count(1)  # its steps are those of one that runs
+    phone.tap("Enter the blood pressure")
+    for number in ("84", "46"):
+        for key in (*number, "Take it"):
+            phone.page.locator("dialog.pad").get_by_role("button", name=key, exact=True).click()
+    expect(phone.page.locator("[data-k='measure']")).to_contain_text("84/46 mmHg")
+    expect(phone.page.locator("#screen")).to_contain_text("84 mmHg is below 90 mmHg")
+    [event] = phone.doc()["events"]
+    assert (event["kind"], event["systolic"], event["diastolic"]) == ("hypotension", 84, 46)
+    phone.tap("Done")
+    expect(phone.page.locator("html[data-screen='danger']")).to_have_count(1)
+
+
 def test_the_steps_of_trouble_are_read_aloud_as_they_come(phone: Phone) -> None:
     phone.running()
     phone.page.evaluate(VOICES, [{"lang": "en-GB", "localService": True}])

@@ -44,8 +44,11 @@ function list(ctx) {
       group === CLOTTED.group && clottedEntry(ctx),
     ]),
   ]);
-  return [call, ...groups];
+  return [call, ...groups, ctx.gate === "open" && isLive(ctx.night) ? toEvents() : null];
 }
+
+/** What has no card, also before the treatment runs: a cramp, a headache. */
+const toEvents = () => bigButton(t("Event or symptom"), () => go("event"), { data: { k: "to-event" } });
 
 /** Blood that clots has steps and first aid, and no card. */
 const CLOTTED = { kind: "clotting", group: "blood" };

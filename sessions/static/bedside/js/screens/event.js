@@ -5,9 +5,10 @@ import { keepAwake } from "../awake.js";
 import { callButtons } from "../calls.js";
 import { cardOfEvent, uncheckedLine } from "../cards.js";
 import { eventWords, kindsHere } from "../choices.js";
-import { addEvent, setRow } from "../draft.js";
-import { addressOf, hasFlow, MOMENTS, moveTimes } from "../flow_state.js";
+import { addEvent, limitsOf, setRow } from "../draft.js";
+import { addressOf, hasFlow, lowWords, MOMENTS, moveTimes } from "../flow_state.js";
 import { momentRow, pointTo, retime } from "../moment_row.js";
+import { askPressure } from "../pressure.js";
 import { go, register, replace } from "../router.js";
 import { bigButton, h, note } from "../ui.js";
 import { t } from "../words.js";
@@ -46,9 +47,9 @@ function kindsOf(ctx) {
   ];
 }
 
-/** @param {Ctx} ctx */
+/** What is noted before the treatment runs has no way to go on with it. @param {Ctx} ctx */
 function store(ctx, kind) {
-  if (hasFlow(ctx.kit, kind)) return enter(ctx, kind);
+  if (ctx.night.doc.started_at && hasFlow(ctx.kit, kind)) return enter(ctx, kind);
   return ctx.change(eventWords(ctx.kit, kind), (night) =>
     pointTo(ctx, "event", addEvent(night, { kind, at: ctx.now().toISOString() })),
   );
@@ -81,6 +82,27 @@ function times(ctx, index) {
   return others.length ? h("div", { class: "pair" }, own, others) : own;
 }
 
+/** What first aid asks to be measured is noted with it. @param {Ctx} ctx */
+function pressure(ctx, index) {
+  const { systolic, diastolic } = ctx.night.doc.events[index];
+  const measure = async () => {
+    const measured = await askPressure(ctx, "events");
+    if (!measured) return;
+    ctx.change(measured.said, (night) =>
+      setRow(night, "events", index, { systolic: measured.systolic, diastolic: measured.diastolic }),
+    );
+  };
+  const low = lowWords(ctx, systolic);
+  const value = `${systolic}/${diastolic ?? "–"} ${limitsOf(ctx.kit, "events.systolic")?.unit ?? ""}`;
+  return [
+    low ? note(low, "care") : null,
+    bigButton(systolic == null ? t("Enter the blood pressure") : t("Blood pressure: {value}", { value }), measure, {
+      hint: systolic == null ? null : t("Touch to change"),
+      data: { k: "measure" },
+    }),
+  ];
+}
+
 /** @param {Ctx} ctx */
 function draw(ctx, [given]) {
   if (!ctx.night) return note(t("No treatment is open."));
@@ -90,7 +112,7 @@ function draw(ctx, [given]) {
   if (!event) return grid(ctx);
   const aid = ctx.kit.first_aid?.[event.kind];
   return [
-    hasFlow(ctx.kit, event.kind)
+    ctx.night.doc.started_at && hasFlow(ctx.kit, event.kind)
       ? bigButton(t("What to do now, step by step"), () => replace("flow", ...addressOf(event)), {
           tone: "danger",
           data: { k: "flow" },
@@ -100,6 +122,7 @@ function draw(ctx, [given]) {
     aid ? note(aid, "care") : null,
     aid ? uncheckedLine(ctx.kit, !ctx.kit.first_aid_unchecked?.includes(event.kind)) : null,
     toCard(ctx, event.kind),
+    ...pressure(ctx, index),
     textField(ctx, `events[${index}].note`, t("What happened, what was done")),
     ...callButtons(ctx.kit.unit, "on_call"),
   ].filter(Boolean);
@@ -115,9 +138,10 @@ const titleOf = (ctx, [given]) => {
 function bar(ctx, [given]) {
   if (!ctx.night) return [{ label: t("Tonight"), go: "tonight" }];
   const index = given != null && ctx.night.doc.events[Number(given)] ? Number(given) : null;
-  if (index == null) return [{ label: t("Nothing: back"), go: "running", tone: "plain" }];
+  const away = ctx.night.doc.started_at ? { go: "running" } : { tap: ctx.back };
+  if (index == null) return [{ label: t("Nothing: back"), ...away, tone: "plain" }];
   return [
-    { label: t("Done"), go: "running" },
+    { label: t("Done"), ...away },
     { label: t("Remove this event"), tap: () => dropEvent(ctx, index) },
   ];
 }

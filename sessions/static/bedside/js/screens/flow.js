@@ -14,7 +14,7 @@ import { eventWords } from "../choices.js";
 import { later } from "../clock.js";
 import { course, minuteOf } from "../course.js";
 import { notSo } from "../danger.js";
-import { limitsAt, limitsOf, readingNow, removeRow, setPath, setRow, siteOf, stampStep } from "../draft.js";
+import { limitsOf, readingNow, removeRow, setPath, setRow, siteOf, stampStep } from "../draft.js";
 import { bloodIs, endedEarly, isIn, newPlace, noOtherPlace, reopen, swollenAgain, swollenAt } from "../flow_needle.js";
 import {
   addressOf,
@@ -38,6 +38,7 @@ import { momentRow, pointTo, retime } from "../moment_row.js";
 import { siteName } from "../needle_sites.js";
 import { withUnit } from "../numbers.js";
 import { askNumber } from "../pad.js";
+import { askPressure } from "../pressure.js";
 import { asKept, coded, say, wordsOf } from "../ready.js";
 import { remindAt } from "../reminders.js";
 import { go, register, replace } from "../router.js";
@@ -171,19 +172,11 @@ function rowFor(ctx, place, night) {
   return night ? `readings[${readingNow(night, minuteOf(ctx.now()), "systolic")}]` : "readings";
 }
 
-/** Both numbers, pad after pad; nobody is asked whether a low one is right. @param {Ctx} ctx */
+/** @param {Ctx} ctx */
 async function measure(ctx, place) {
-  const list = place.step.asks === "pressure" ? "events" : "readings";
-  const ask = (name, refuse) => {
-    const limits = limitsOf(ctx.kit, `${list}.${name}`);
-    return askNumber({ label: t(limits?.label ?? name), limits: { ...limits, usual: limits?.hard, refuse } });
-  };
-  const systolic = await ask("systolic");
-  if (typeof systolic !== "number") return;
-  const below = limitsAt(ctx.kit, { systolic }, `${list}.diastolic`)?.refuse;
-  const diastolic = (await ask("diastolic", below)) ?? null;
-  const unit = limitsOf(ctx.kit, `${list}.systolic`)?.unit ?? "";
-  const said = `${systolic}/${diastolic ?? "–"} ${unit}`;
+  const measured = await askPressure(ctx, place.step.asks === "pressure" ? "events" : "readings");
+  if (!measured) return;
+  const { systolic, diastolic, said } = measured;
   onward(ctx, place, {
     said,
     fill: (night) => {
