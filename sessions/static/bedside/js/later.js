@@ -1,5 +1,7 @@
 /* The screens that the first one can do without: fetched when it stands, and kept by the worker with the rest. */
 
+import { measureRow } from "./bluetooth/measure.js";
+import { bringMeasureRow } from "./bluetooth/row.js";
 import { bringFallback } from "./cards.js";
 import { FALLBACK } from "./fallback_cards.js";
 
@@ -32,4 +34,5 @@ import "./screens/needles.js";
 import "./screens/no_place.js";
 import "./screens/medicine.js";
 
+bringMeasureRow(measureRow);
 bringFallback(/** @type {any} */ (FALLBACK));

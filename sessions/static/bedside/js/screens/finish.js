@@ -5,7 +5,7 @@
 
 import { askAll, labelOf, textField, unset } from "../ask.js";
 import { bleedingRows, heldLeft, outSince, pull, stillOpen, stopped, watches } from "../bleeding.js";
-import { measureRow } from "../bluetooth/measure.js";
+import { measureRow } from "../bluetooth/row.js";
 import { isDisinfection } from "../check_rows.js";
 import { bloodReturns, dialyserLooks, earlyReasons, yesNo } from "../choices.js";
 import { beganAt, course, minuteOf } from "../course.js";

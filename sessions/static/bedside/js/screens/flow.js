@@ -7,7 +7,7 @@
 import { aloudButton, stepCame } from "../aloud.js";
 import { textField } from "../ask.js";
 import { keepAwake } from "../awake.js";
-import { measureRow } from "../bluetooth/measure.js";
+import { measureRow } from "../bluetooth/row.js";
 import { callButtons } from "../calls.js";
 import { uncheckedLine } from "../cards.js";
 import { eventWords } from "../choices.js";

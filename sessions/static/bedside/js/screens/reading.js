@@ -3,7 +3,7 @@
  */
 
 import { keepAwake } from "../awake.js";
-import { measureRow } from "../bluetooth/measure.js";
+import { measureRow } from "../bluetooth/row.js";
 import { later } from "../clock.js";
 import { lastValues, minuteOf } from "../course.js";
 import {

@@ -1,7 +1,7 @@
 /* Weight and pressure before, expected fluid, and from them the plan: what to take off, how fast, which choice. */
 
 import { askAll, labelOf, unset, valueAt } from "../ask.js";
-import { measureRow } from "../bluetooth/measure.js";
+import { measureRow } from "../bluetooth/row.js";
 import { callAction, callButtons } from "../calls.js";
 import { standing } from "../check_rows.js";
 import { weightParts } from "../declared.js";
