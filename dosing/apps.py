@@ -7,8 +7,8 @@ class DosingConfig(AppConfig):
 
     def ready(self) -> None:
         from dosing.services import jobs
+        from dosing.services.decision import report
         from dosing.services.fhir import export
-        from dosing.services.month import report
         from dosing.services.night.bedside_kit import computed, names, water_held
         from dosing.services.results.water import judge_in_use
         from sessions.services import surroundings_facts

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib import messages
@@ -20,12 +20,12 @@ from dosing.pages import typed_review
 from dosing.pages.forms_month import PlanForm, ReviewForm, WordsForm
 from dosing.pages.month import month_of
 from dosing.services.decision.half_year import read_half_year
+from dosing.services.decision.report import review_pdf
 from dosing.services.decision.tiles import Screen
 from dosing.services.month import figures, reviewing
 from dosing.services.month.beside import beside
-from dosing.services.month.board import lines_of
-from dosing.services.month.report import review_pdf
-from dosing.services.month.review_sheet import review_sheet
+from dosing.services.month.board import LACKING, lines_of
+from dosing.services.month.review_sheet import ReviewSheet, review_sheet
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import bedside_only, clinical_only, nephrologist_only
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
@@ -83,29 +83,14 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
     context = {
         "patient": person,
         "month": month,
-        "review": found,
-        "row": row,
-        "lines": sheet.lines,
-        "in_treatment": sheet.in_treatment,
-        "doubts": sheet.doubts,
-        "unknown": sheet.unknown,
-        "range_sources": sheet.range_sources,
-        "months": sheet.columns,
-        "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
-        "last": sheet.last,
-        "changes": sheet.changes,
-        "later": sheet.later,
-        "prescription": sheet.prescription,
-        "orders": sheet.orders,
-        **_befell(person, month),
-        "tiles": Screen(sheet, read_half_year(person, month, at=now)).tiles(),
-        "line": lines_of([person], month, sheet.ranges, at=now)[0],
         "one_by_one": request.GET.get("quiet") == "1",
-        "delivered": sheet.numbers,
-        "minutes": sheet.minutes,
+        **_of_sheet(sheet),
+        **_on_board(person, month, sheet, now),
+        **_befell(person, month),
+        "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
+        "tiles": Screen(sheet, read_half_year(person, month, at=now)).tiles(),
         "plan": list(found.plan.select_related("owner", "done_by")) if found else [],
         "open_plan": [item for item in reviewing.open_plan(person) if not found or item.review_id != found.pk],
-        "addenda": sheet.addenda,
         "seen": fingerprint(_shown(found, row)),
         "judged": typed_review.mark_of(found),
         "plan_form": PlanForm(initial=typed.get("plan")),
@@ -115,6 +100,34 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "today": timezone.localdate(),
     }
     return render(request, "dosing/review.html", context | more)
+
+
+def _of_sheet(sheet: ReviewSheet) -> dict[str, Any]:
+    """What the template reads of the sheet."""
+    return {
+        "review": sheet.review,
+        "row": sheet.row,
+        "lines": sheet.lines,
+        "in_treatment": sheet.in_treatment,
+        "doubts": sheet.doubts,
+        "unknown": sheet.unknown,
+        "range_sources": sheet.range_sources,
+        "months": sheet.columns,
+        "last": sheet.last,
+        "changes": sheet.changes,
+        "later": sheet.later,
+        "prescription": sheet.prescription,
+        "orders": sheet.orders,
+        "delivered": sheet.numbers,
+        "minutes": sheet.minutes,
+        "addenda": sheet.addenda,
+    }
+
+
+def _on_board(person: Patient, month: date, sheet: ReviewSheet, now: datetime) -> dict[str, Any]:
+    """The line of the board, and what is missing of the month in words."""
+    line = lines_of([person], month, sheet.ranges, at=now)[0]
+    return {"line": line, "lacking": LACKING.get(line.lacks, "")}
 
 
 def _befell(person: Patient, month: date) -> dict[str, Any]:

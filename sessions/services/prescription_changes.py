@@ -8,12 +8,10 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
 from homedialysis.accounts.services.dates import place_in_week
-from sessions.facts.local_day import plain_moment
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import ORDERED
 from sessions.models import Prescription, PrescriptionAcknowledgement, RecordState, TreatmentRecord
@@ -87,19 +85,6 @@ def changes_for(reader: User, current: Prescription) -> dict[str, Any] | None:
 def _last_known(earlier: list[Prescription], versions: Collection[int | None]) -> Prescription | None:
     known = [each for each in earlier if each.version in versions]
     return known[-1] if known else None
-
-
-def read_words(prescription: Prescription) -> list[str]:
-    """Who said at the bedside that this version was read, and when by the phone's clock, a sentence each; [] for the
-    first version, of which no change is told, and for what is not signed.
-    """
-    if prescription.version == 1 or prescription.pk is None:
-        return []
-    rows = prescription.acknowledgements.select_related("by").order_by("at")
-    said = [
-        _("Read by %(person)s on %(at)s.") % {"person": row.by, "at": plain_moment(localtime(row.at))} for row in rows
-    ]
-    return said or [_("Nobody has said at the bedside that it was read.")]
 
 
 @transaction.atomic

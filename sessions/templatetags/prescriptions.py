@@ -5,8 +5,8 @@ from __future__ import annotations
 from django import template
 
 from sessions.models import Prescription
-from sessions.services.prescription_changes import read_words
 from sessions.services.prescription_lines import OrderedLine, all_lines, lines_to_sign
+from sessions.services.prescription_read import read_words
 
 register = template.Library()
 

@@ -13,11 +13,11 @@ from django.utils import timezone
 
 from dosing.science.reasons import Reason
 from dosing.science.results import measure, unknown
+from dosing.services.decision.report import sheet_of
 from dosing.services.fhir.resources import observations
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import compute_month
 from dosing.services.month.facts import MonthFacts
-from dosing.services.month.report import sheet_of
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.computing import compute
 from dosing.services.night.inputs import NightFacts

@@ -73,8 +73,8 @@ from pypdf import PdfReader  # noqa: E402
 from alerts.rules.base import Evidence, ReadingRow  # noqa: E402
 from alerts.rules.evidence_kinds import label_of_evidence, shown, unit_of  # noqa: E402
 from alerts.services.nights import nights_of  # noqa: E402
+from dosing.services.decision import report  # noqa: E402
 from dosing.services.fhir import resources  # noqa: E402
-from dosing.services.month import report  # noqa: E402
 from dosing.services.night.treatments import as_night  # noqa: E402
 from homedialysis.accounts.models import Role  # noqa: E402
 from homedialysis.demo import papers  # noqa: E402

@@ -22,7 +22,7 @@ APART = timedelta(days=45)
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class DayPoint:
     """A value of a day, with the ends of its interval where it has one."""
 
     day: date
@@ -32,7 +32,7 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class DayLevel:
     """A limit over some days, both counted."""
 
     first: date
@@ -84,7 +84,7 @@ class Frame:
     first: date
     last: date
     width: float = 440.0
-    height: float = 84.0
+    height: float = 78.0
 
     def x(self, day: date) -> float:
         share = (day - self.first).days / max(1, (self.last - self.first).days)
@@ -94,9 +94,9 @@ class Frame:
 def small_chart(
     title: str,
     frame: Frame,
-    series: Sequence[tuple[str, Sequence[Point]]],
+    series: Sequence[tuple[str, Sequence[DayPoint]]],
     *,
-    levels: Sequence[Level] = (),
+    levels: Sequence[DayLevel] = (),
     marks: Sequence[tuple[date, str]] = (),
     places: int = 1,
 ) -> SmallChart | None:
@@ -105,7 +105,7 @@ def small_chart(
     if not points:
         return None
     ticks = ticks_of([*_reach(points), *(level.value for level in levels)])
-    scale = _Scale(frame, ticks[0], ticks[-1])
+    scale = _ChartScale(frame, ticks[0], ticks[-1])
     finest = max(len(f"{tick:g}".partition(".")[2]) for tick in ticks)
     return SmallChart(
         title=title,
@@ -120,13 +120,13 @@ def small_chart(
     )
 
 
-def _reach(points: Sequence[Point]) -> list[float]:
+def _reach(points: Sequence[DayPoint]) -> list[float]:
     ends = [end for point in points for end in (point.low, point.high) if end is not None]
     return [*ends, *(point.value for point in points)]
 
 
 @dataclass(frozen=True, slots=True)
-class _Scale:
+class _ChartScale:
     frame: Frame
     low: float
     high: float
@@ -136,7 +136,7 @@ class _Scale:
         return round(TOP + share * (self.frame.height - TOP - BOTTOM), 1)
 
 
-def _drawn(scale: _Scale, kind: str, points: Sequence[Point]) -> Drawn:
+def _drawn(scale: _ChartScale, kind: str, points: Sequence[DayPoint]) -> Drawn:
     at = [(scale.frame.x(point.day), scale.y(point.value)) for point in points]
     path = f"M{at[0][0]:g} {at[0][1]:g}"
     for (before, point), (x, y) in zip(pairwise(points), at[1:], strict=True):
@@ -159,7 +159,7 @@ def _days(frame: Frame) -> list[date]:
     return [frame.first + timedelta(days=count) for count in range((frame.last - frame.first).days - 12)]
 
 
-def _words(title: str, points: Sequence[Point], places: int) -> str:
+def _words(title: str, points: Sequence[DayPoint], places: int) -> str:
     values = [point.value for point in points]
     return _("%(title)s: %(count)d values from %(least)s to %(most)s, the last %(newest)s.") % {
         "title": title,

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from dosing.services.decision.chart import Frame, Level, Point, SmallChart, small_chart
+from dosing.services.decision.chart import DayLevel, DayPoint, Frame, SmallChart, small_chart
 from dosing.services.decision.decided import Mark, SignedMark, signed
 from homedialysis.accounts.services.units import told_in
 from sessions.facts.choices import EventKind
@@ -128,12 +128,15 @@ Signs = Sequence[tuple[date, str]]
 def _weights(nights: Sequence[WeighedNight], first: date, last: date, signs: Signs) -> SmallChart | None:
     told = told_in("kg")
     series = [
-        ("dots", [Point(night.day, told.of(night.pre_kg)) for night in nights if night.pre_kg is not None]),
-        ("first", [Point(night.day, told.of(night.post_kg)) for night in nights if night.post_kg is not None]),
+        ("small-dots", [DayPoint(night.day, told.of(night.pre_kg)) for night in nights if night.pre_kg is not None]),
+        (
+            "small-first",
+            [DayPoint(night.day, told.of(night.post_kg)) for night in nights if night.post_kg is not None],
+        ),
     ]
     title = _("Weight, %(unit)s: dots before, line after; dashed: target") % {"unit": told.unit}
     levels = [
-        Level(own[0].day, own[-1].day, told.of(target))
+        DayLevel(own[0].day, own[-1].day, told.of(target))
         for target, rows in groupby((each for each in nights if each.target is not None), key=lambda each: each.target)
         if target is not None and (own := list(rows))
     ]
@@ -142,9 +145,15 @@ def _weights(nights: Sequence[WeighedNight], first: date, last: date, signs: Sig
 
 def _pressures(nights: Sequence[WeighedNight], first: date, last: date, signs: Signs) -> SmallChart | None:
     series = [
-        ("dots", [Point(night.day, night.pre_systolic) for night in nights if night.pre_systolic is not None]),
-        ("first", [Point(night.day, night.post_systolic) for night in nights if night.post_systolic is not None]),
-        ("told", [Point(night.day, night.lowest) for night in nights if night.lowest is not None]),
+        (
+            "small-dots",
+            [DayPoint(night.day, night.pre_systolic) for night in nights if night.pre_systolic is not None],
+        ),
+        (
+            "small-first",
+            [DayPoint(night.day, night.post_systolic) for night in nights if night.post_systolic is not None],
+        ),
+        ("small-told", [DayPoint(night.day, night.lowest) for night in nights if night.lowest is not None]),
     ]
     title = _("Systolic pressure, mmHg: dots before, line after, filled the lowest of the treatment")
     return small_chart(title, Frame(first, last, WIDE, 170.0), series, marks=signs, places=0)
@@ -153,15 +162,15 @@ def _pressures(nights: Sequence[WeighedNight], first: date, last: date, signs: S
 def _happened(nights: Sequence[WeighedNight], first: date, last: date, signs: Signs) -> SmallChart | None:
     """A lane for each kind of event, counted from above."""
     points = [
-        Point(night.day, float(len(TOLD) - TOLD.index(EventKind(kind))))
+        DayPoint(night.day, float(len(TOLD) - TOLD.index(EventKind(kind))))
         for night in nights
         for kind in sorted(night.noted)
     ]
     lanes = ", ".join(f"{len(TOLD) - at}: {kind.label}" for at, kind in enumerate(TOLD))
     title = _("Noted (%(lanes)s)") % {"lanes": lanes}
-    levels = [Level(first, first, each) for each in (0.0, float(len(TOLD)))]
+    levels = [DayLevel(first, first, each) for each in (0.0, float(len(TOLD)))]
     frame = Frame(first, last, WIDE, 110.0)
-    chart = small_chart(title, frame, [("told", points)], levels=levels, marks=signs, places=0)
+    chart = small_chart(title, frame, [("small-told", points)], levels=levels, marks=signs, places=0)
     return replace(chart, ticks=_lanes(chart.ticks)) if chart else None
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
-from dosing.services.decision.chart import Frame, Level, Point, SmallChart, small_chart
+from dosing.services.decision.chart import DayLevel, DayPoint, Frame, SmallChart, small_chart
 from dosing.services.decision.decided import Mark, SignedMark, access_marks, medicine_marks, order_marks, signed
 from dosing.services.decision.forecast_words import line_for
 from dosing.services.decision.half_year import HalfYear
@@ -33,7 +33,7 @@ OF_BLOODS = tuple(kind for kind in MedicationKind.values if kind not in (*PRESSU
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class TileFigure:
     """A number of the month as it stands on the screen; known: its months."""
 
     number: Number[Any]
@@ -59,8 +59,8 @@ class Tile:
     """
 
     kind: TileKind
-    lead: Figure
-    others: list[Figure]
+    lead: TileFigure
+    others: list[TileFigure]
     charts: list[SmallChart]
     wrong: list[str]
     coming: list[str]
@@ -99,22 +99,22 @@ class Screen:
             medicines=self._medicines(MEDICINES[kind.key]) if kind.key in MEDICINES else None,
         )
 
-    def _figure(self, key: str) -> Figure:
+    def _figure(self, key: str) -> TileFigure:
         line = next(line for line in self.sheet.lines if line.number.key == key)
-        return Figure(line.number, kept_number(line.number, self.sheet.numbers), line.cells[0])
+        return TileFigure(line.number, kept_number(line.number, self.sheet.numbers), line.cells[0])
 
-    def known(self, figure: Figure) -> Known:
+    def known(self, figure: TileFigure) -> Known:
         """The known months of a number, the one that is judged last."""
         own = (self.sheet.month, figure.kept.value, figure.cell.place)
         key = figure.number.key
         return self._known.setdefault(key, known_months(figure.number, self.half_year.rows, self.sheet.ranges, own))
 
-    def _wrong(self, figures: Sequence[Figure]) -> Iterator[str]:
+    def _wrong(self, figures: Sequence[TileFigure]) -> Iterator[str]:
         for figure in figures:
             if found := persisting(figure.number, self.known(figure), self.sheet.month):
                 yield found.words
 
-    def _coming(self, figures: Sequence[Figure]) -> Iterator[str]:
+    def _coming(self, figures: Sequence[TileFigure]) -> Iterator[str]:
         schedule = self.sheet.row.schedule if self.sheet.row else ""
         for figure in figures:
             known = self.known(figure)
@@ -159,7 +159,7 @@ def _marks(half_year: HalfYear, kind: TileKind) -> list[Mark]:
     return [*marks, *medicine_marks(half_year, MEDICINES.get(kind.key, ()))]
 
 
-def _unknown(figures: Sequence[Figure]) -> list[str]:
+def _unknown(figures: Sequence[TileFigure]) -> list[str]:
     """Why numbers are not known, and what makes others doubtful: a line for each reason."""
     whys: dict[str, list[str]] = {}
     for figure in figures:
@@ -189,10 +189,15 @@ def _months_chart(screen: Screen, number: Number[Any], marks: Marks) -> SmallCha
             continue
         ends = (kept.interval.low, kept.interval.high) if kept.interval else (None, None)
         low, high = (None if end is None else number.as_drawn(end) for end in ends)
-        points.append(Point(min(month.replace(day=15), half_year.last), number.as_drawn(kept.value), low, high))
+        points.append(DayPoint(min(month.replace(day=15), half_year.last), number.as_drawn(kept.value), low, high))
     title = _with_unit(number)
     return small_chart(
-        title, screen.frame, [("first", points)], levels=_levels(screen, number), marks=marks, places=number.decimals
+        title,
+        screen.frame,
+        [("small-first", points)],
+        levels=_levels(screen, number),
+        marks=marks,
+        places=number.decimals,
     )
 
 
@@ -200,35 +205,35 @@ def _with_unit(number: Number[Any]) -> str:
     return f"{number.label}, {number.unit_shown}" if number.unit_shown else number.label
 
 
-def _levels(screen: Screen, number: Number[Any]) -> list[Level]:
+def _levels(screen: Screen, number: Number[Any]) -> list[DayLevel]:
     """The ends of the range, all along the frame."""
     row = screen.sheet.row
     usual = screen.sheet.ranges.held_for(number.key, row.schedule if row else "")
     ends = (usual.low, usual.high) if usual else ()
     first, last = screen.half_year.first, screen.half_year.last
-    return [Level(first, last, number.as_drawn(end)) for end in ends if end is not None]
+    return [DayLevel(first, last, number.as_drawn(end)) for end in ends if end is not None]
 
 
 def _fluid_charts(screen: Screen, marks: Marks) -> Iterator[SmallChart | None]:
     nights = screen.half_year.nights
-    rates = [Point(night.day, night.uf_rate) for night in nights if night.uf_rate is not None]
-    low = [Point(night.day, night.uf_rate) for night in nights if night.uf_rate is not None and night.low]
-    limits: list[Level] = []
+    rates = [DayPoint(night.day, night.uf_rate) for night in nights if night.uf_rate is not None]
+    low = [DayPoint(night.day, night.uf_rate) for night in nights if night.uf_rate is not None and night.low]
+    limits: list[DayLevel] = []
     for night in nights:
         if night.limit is None:
             continue
         if limits and limits[-1].value == night.limit:
-            limits[-1] = Level(limits[-1].first, night.day, night.limit)
+            limits[-1] = DayLevel(limits[-1].first, night.day, night.limit)
         else:
-            limits.append(Level(night.day, night.day, night.limit))
+            limits.append(DayLevel(night.day, night.day, night.limit))
     title = _("UF rate, mL/kg/h; dashed: ordered at most; filled: low pressure noted")
-    yield small_chart(title, screen.frame, [("dots", rates), ("told", low)], levels=limits, marks=marks)
+    yield small_chart(title, screen.frame, [("small-dots", rates), ("small-told", low)], levels=limits, marks=marks)
 
 
 def _access_charts(screen: Screen, marks: Marks) -> Iterator[SmallChart | None]:
-    points = [Point(night.day, night.venous) for night in screen.half_year.nights if night.venous is not None]
+    points = [DayPoint(night.day, night.venous) for night in screen.half_year.nights if night.venous is not None]
     title = _("Venous pressure of each treatment, mmHg")
-    yield small_chart(title, screen.frame, [("dots", points)], marks=marks, places=0)
+    yield small_chart(title, screen.frame, [("small-dots", points)], marks=marks, places=0)
 
 
 DRAWN_BLOODS = (
@@ -244,13 +249,13 @@ def _blood_charts(screen: Screen, marks: Marks) -> Iterator[SmallChart | None]:
     for analyte, key in DRAWN_BLOODS:
         shown, number = spoken_of(analyte), MONTH_NUMBERS[key]
         points = [
-            Point(localtime(each.drawn_at).date(), shown.from_canonical(each.value))
+            DayPoint(localtime(each.drawn_at).date(), shown.from_canonical(each.value))
             for each in screen.half_year.bloods
             if each.analyte == analyte and each.timing != SampleTiming.POST
         ]
         levels = _levels(screen, number)
         title = f"{number.short}, {number.unit_shown}"
-        yield small_chart(title, frame, [("first", points)], levels=levels, marks=marks)
+        yield small_chart(title, frame, [("small-first", points)], levels=levels, marks=marks)
 
 
 CHARTS: dict[str, Callable[[Screen, Marks], Iterator[SmallChart | None]]] = {

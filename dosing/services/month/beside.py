@@ -1,4 +1,4 @@
-"""What a month held beside its numbers: access, its infections, days in hospital, and what other packages add."""
+"""What a month held beside its numbers: access, infections, hospital, medicines, and what other packages add."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from sessions.facts.local_day import plain_day
 from sessions.facts.months import next_month
 from sessions.models import AccessInfection, HospitalStay, Patient
+from sessions.services.medications import taken_between
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,7 @@ def beside(person: Patient, month: date) -> list[MonthLine]:
     """All lines of a month, as they are entered by now."""
     last = next_month(month) - timedelta(days=1)
     own = [_access(person, month, last), _infections(person, month, last), _stays(person, month, last)]
+    own.append(_medicines(person, month, last))
     return own + [line for lines in _others.values() for line in lines(person, month, last)]
 
 
@@ -83,3 +85,12 @@ def _stays(person: Patient, first: date, last: date) -> MonthLine:
         for each in stays.filter(there, patient=person).order_by("admitted_on", "pk")
     )
     return MonthLine(_("In hospital"), tuple(texts))
+
+
+def _medicines(person: Patient, first: date, last: date) -> MonthLine:
+    """What was taken on a day of the month, each dose with its days."""
+    texts = (
+        _("%(medicine)s, %(days)s") % {"medicine": each, "days": days_words(each.from_on, each.until_on)}
+        for each in taken_between(person, first, last)
+    )
+    return MonthLine(_("Medicines between treatments"), tuple(texts), happened=False)

@@ -279,7 +279,7 @@ def _group_cell(line: PatientLine, keys: Iterable[str], address: str) -> str:
         if _left_out(line, key):
             continue
         if line.value(key) is not None:
-            tone = f' class="outside weight-{line.weights[key]}"' if key in line.places else ""
+            tone = _tone(line, key)
             name = f'<span class="soft">{escape(number.short)}</span>'
             unit = " %" if number.percent else ""
             known.append(f'<li>{name} <a href="{where}"{tone}>{_said(line, number)}{unit}</a></li>')
@@ -287,6 +287,13 @@ def _group_cell(line: PatientLine, keys: Iterable[str], address: str) -> str:
             unknown.append(_unknown_name(line, number, where))
     lacking = f'<p class="soft">{escape(gettext("not known:"))} {", ".join(unknown)}</p>' if unknown else ""
     return f'<td class="group"><ul>{"".join(known)}</ul>{lacking}</td>'
+
+
+def _tone(line: PatientLine, key: str) -> str:
+    """The class of a number outside its range; what must not wait stands out."""
+    if key not in line.places:
+        return ""
+    return ' class="outside not-to-wait"' if line.weights[key] == Weight.NOW else ' class="outside"'
 
 
 def _left_out(line: PatientLine, key: str) -> bool:

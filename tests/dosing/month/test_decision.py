@@ -11,7 +11,7 @@ from django.utils import timezone
 from pytest_django.fixtures import DjangoAssertNumQueries
 
 from dosing.models import MonthlyReview, PatientMonth
-from dosing.services.decision.chart import APART, Frame, Level, Point, small_chart
+from dosing.services.decision.chart import APART, DayLevel, DayPoint, Frame, small_chart
 from dosing.services.decision.persisting import on_the_way, persisting
 from dosing.services.month.board import LastSigned, PatientLine, in_order
 from dosing.services.month.catalogue import MONTH_NUMBERS
@@ -78,10 +78,10 @@ def test_what_moves_towards_its_limit_is_said_before_it_is_there(values: tuple[f
 
 def test_a_chart_breaks_where_nothing_is_known_for_long_and_keeps_inside() -> None:
     first = date(2026, 1, 1)
-    points = [Point(first, 5.0), Point(first + APART, 6.0, 5.5, 6.5), Point(date(2026, 6, 1), 4.0)]
+    points = [DayPoint(first, 5.0), DayPoint(first + APART, 6.0, 5.5, 6.5), DayPoint(date(2026, 6, 1), 4.0)]
     frame = Frame(first, date(2026, 6, 30))
-    levels = [Level(first, frame.last, 5.5)]
-    chart = small_chart("K", frame, [("first", points)], levels=levels, marks=[(date(2026, 2, 1), "A")])
+    levels = [DayLevel(first, frame.last, 5.5)]
+    chart = small_chart("K", frame, [("small-first", points)], levels=levels, marks=[(date(2026, 2, 1), "A")])
     assert chart
     (drawn,) = chart.series
     assert (drawn.path.count("M"), drawn.path.count("L")) == (2, 1)
@@ -89,7 +89,7 @@ def test_a_chart_breaks_where_nothing_is_known_for_long_and_keeps_inside() -> No
     ((_x, low, high),) = drawn.bars
     assert low > high, "more is higher up"
     assert chart.words == "K: 3 values from 4.0 to 6.0, the last 4.0."
-    assert small_chart("K", frame, [("first", [])]) is None
+    assert small_chart("K", frame, [("small-first", [])]) is None
 
 
 def test_what_can_kill_outweighs_everything_that_is_talked_over() -> None:

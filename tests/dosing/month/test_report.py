@@ -15,15 +15,15 @@ from django.utils import timezone
 from django.utils.translation import override
 from pypdf import PdfReader
 
-from alerts.models import Alert
+from alerts.models import Alert, Call
 from dosing.models import Job, PatientMonth
 from dosing.services import jobs
+from dosing.services.decision.report import sheet_of
 from dosing.services.month.computing import compute_month
-from dosing.services.month.report import sheet_of
 from dosing.services.month.reviewing import write
 from dosing.services.month.svg import ChartLine, line_chart, ticks_of
 from homedialysis.accounts.models import User
-from sessions.models import AccessInfection, HospitalStay, Patient
+from sessions.models import AccessInfection, HospitalStay, Medication, Patient
 from tests.factories import AccessFactory, BloodFactory, PatientFactory, PrescriptionFactory
 
 pytestmark = pytest.mark.django_db
@@ -99,6 +99,14 @@ def test_it_holds_the_whole_prescription_and_what_stands_beside_the_numbers(
 ) -> None:
     """Stays and infections of the month, those before it not; alerts by their title and what became of them."""
     access = AccessFactory(patient=reviewed)
+    reviewed.prescriptions.update(note="Sleep on the right side.")
+    Medication.objects.create(
+        patient=reviewed, kind="binder", name="sevelamer", amount=1.6, unit="g", times=3, period="day",
+        from_on=date(2026, 1, 5), entered_by=nurse, entered_at=timezone.now(),
+    )  # fmt: skip
+    Call.objects.create(
+        patient=reviewed, by=nurse, at=datetime(2026, 3, 9, 10, tzinfo=UTC), result="reached", said="Eats more fruit."
+    )
     days = {"entered_by": nurse, "entered_at": timezone.now()}
     for first, last in ((date(2026, 2, 27), date(2026, 3, 2)), (date(2026, 1, 5), date(2026, 1, 9))):
         HospitalStay.objects.create(patient=reviewed, admitted_on=first, discharged_on=last, words="pneumonia", **days)
@@ -112,7 +120,9 @@ def test_it_holds_the_whole_prescription_and_what_stands_beside_the_numbers(
     for words in (
         "Dialysate potassium 2 mmol/L", "Anticoagulation", "Needles 15 G", "Days Monday, Wednesday, Friday",
         f"{access}, in use since", "27 February 2026 to 2 March 2026, pneumonia", "20 March 2026, redness",
-        "(4 March 2026 to 6 March 2026; open)",
+        "(4 March 2026 to 6 March 2026; open)", "Note Sleep on the right side.", "sevelamer, 1.6 g",
+        "9 March 2026, Reached, Eats more fruit.", "Allergies: not asked yet",
+        "K 6.1 mmol/L: new this month", "Nothing was changed in this half year.",
     ):  # fmt: skip
         assert words in text, words
     assert "January 2026," not in text

@@ -11,11 +11,11 @@ from django.test import Client
 from django.utils import timezone
 
 from dosing.models import MonthlyReview, PatientMonth, PlanItem
+from dosing.services.decision.report import sheet_of
 from dosing.services.month.board import PatientLine, row_html
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import compute_month
 from dosing.services.month.ranges import set_range
-from dosing.services.month.report import sheet_of
 from dosing.services.month.reviewing import settle
 from homedialysis.accounts.models import User
 from sessions.models import Patient

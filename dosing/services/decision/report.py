@@ -16,6 +16,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from dosing.models import Job, MonthlyReview, PatientMonth
+from dosing.services.decision.half_year import read_half_year
+from dosing.services.decision.tiles import Screen, Tile
 from dosing.services.month.beside import beside
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.figures import value_shown
@@ -29,7 +31,9 @@ from homedialysis.accounts.services.language import language_here
 from sessions.facts.local_day import month as month_words
 from sessions.facts.local_day import plain_day, plain_moment
 from sessions.models import Patient, Prescription
+from sessions.services.cautions import cautions_of
 from sessions.services.prescription_lines import all_lines
+from sessions.services.prescription_read import read_words
 
 LAYOUT = settings.BASE_DIR / "templates" / "reports" / "review.typ"
 NOT_SUSPECT = b"/Suspects false"
@@ -46,6 +50,7 @@ WORDS: dict[str, Any] = {
     "nothing_planned": _("Nothing planned."),
     "addenda": _("Addenda"),
     "changes": _("Changed since the last signed review"),
+    "blocks": _("Half a year: what goes on being wrong, what was changed and what came of it"),
     "nothing_changed": _("Nothing to tell."),
     "prescription": _("Prescription in force"),
     "no_prescription": _("None."),
@@ -96,7 +101,9 @@ def sheet_of(person: Patient, month: date, *, at: datetime) -> dict[str, Any]:
         "words": review.words if review else "",
         "plan": [_plan(item) for item in review.plan.select_related("owner")] if review else [],
         "addenda": [f"{plain_day(localtime(each.at))}, {each.by}: {each.words}" for each in sheet.addenda],
+        "cautions": [str(line) for line in cautions_of(person)],
         "changes": sheet.changes,
+        "blocks": _blocks(sheet, at),
         "later": sheet.later,
         "prescription": _prescription(sheet.prescription),
         "orders": sheet.orders,
@@ -140,7 +147,21 @@ def _prescription(order: Prescription | None) -> list[list[str]]:
             % {"version": order.version, "person": order.signed_by, "day": plain_day(localtime(order.signed_at))},
         ],
         *([line.label, f"{line.number} {line.unit}".strip()] for line in all_lines(order)),
+        *([[gettext("Note"), order.note]] if order.note else []),
+        *([gettext("Told to the patient"), words] for words in read_words(order)),
     ]
+
+
+def _blocks(sheet: ReviewSheet, at: datetime) -> list[dict[str, Any]]:
+    """Dose, fluid, access and bloods of half a year, as the screen of the decision says them."""
+    tiles = Screen(sheet, read_half_year(sheet.patient, sheet.month, at=at)).tiles()
+    return [{"title": tile.kind.title, "lines": _block_lines(tile)} for tile in tiles]
+
+
+def _block_lines(tile: Tile) -> list[str]:
+    changed = [each.line for each in tile.decided] or [gettext("Nothing was changed in this half year.")]
+    taken = [gettext("Taken: %(medicines)s") % {"medicines": "; ".join(tile.medicines)}] if tile.medicines else []
+    return [*tile.wrong, *tile.coming, *changed, *filter(None, [tile.came]), *tile.notes, *taken]
 
 
 def _line(line: NumberOverMonths) -> list[str]:
