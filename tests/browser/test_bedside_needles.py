@@ -65,7 +65,7 @@ def circle(phone: Phone, site: AccessSite) -> Any:
 
 
 def warned(phone: Phone) -> list[str]:
-    return [words.removeprefix("Mind: ") for words in phone.page.locator("#screen .note.care p").all_inner_texts()]
+    return [words.removeprefix("Take care: ") for words in phone.page.locator("#screen .note.care p").all_inner_texts()]
 
 
 # Sites ---------------------------------------------------------------------------------------------

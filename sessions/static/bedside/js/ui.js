@@ -77,7 +77,7 @@ export function choiceRow(label, options, value, onPick) {
 
 /** Words in a box. tone "plain" | "good" | "care" | "stop"; care and stop begin with a word that says so. */
 export function note(text, tone = "plain", ...more) {
-  const sign = { care: t("Mind"), stop: t("Stop"), good: t("Good") }[tone];
+  const sign = { care: t("Take care"), stop: t("Stop"), good: t("Good") }[tone];
   const lead = sign && h("strong", { text: `${sign}: ` });
   return h("div", { class: `note ${tone}`, role: tone === "stop" ? "alert" : null }, h("p", null, lead, text), more);
 }

@@ -225,7 +225,7 @@ export function reasonFor(ctx, key, codes, { take, leave }) {
   });
   return [
     h("h2", { text: t("Why do you go on?") }),
-    h("p", { class: "soft", text: t("The unit reads this reason.") }),
+    h("p", { class: "soft", text: t("The unit reads this reason when it looks through the record, not now.") }),
     ...codes.map((code) => bigButton(say(ctx.kit, code), () => take(coded(code)), { data: { k: code } })),
     h("label", { for: "reason", text: t("In your own words") }),
     area,

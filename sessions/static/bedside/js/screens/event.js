@@ -123,7 +123,9 @@ function draw(ctx, [given]) {
     aid ? uncheckedLine(ctx.kit, !ctx.kit.first_aid_unchecked?.includes(event.kind)) : null,
     toCard(ctx, event.kind),
     ...pressure(ctx, index),
-    textField(ctx, `events[${index}].note`, t("What happened, what was done")),
+    textField(ctx, `events[${index}].note`, t("What happened, what was done"), {
+      hint: t("Read when the unit looks through it, not now."),
+    }),
     ...callButtons(ctx.kit.unit, "on_call"),
   ].filter(Boolean);
 }

@@ -366,7 +366,9 @@ function summary(ctx, place) {
     last && pressureNote(ctx, last),
     event.saline_l == null ? null : dl([[t("Saline given"), withUnit(event.saline_l, "L")]]),
     event.kind === DROP ? felt(ctx, place) : null,
-    textField(ctx, `events[${index}].note`, t("What happened, what was done")),
+    textField(ctx, `events[${index}].note`, t("What happened, what was done"), {
+      hint: t("Read when the unit looks through it, not now."),
+    }),
     momentRow("flow", t("Began"), event.at, (iso) => moveTo(ctx, place, iso)),
     h(
       "div",
