@@ -198,6 +198,7 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "homedialysis.web.openapi.parts_that_may_be_missing",
+        "homedialysis.web.openapi.refusals_in_their_own_form",
     ],
     "ENUM_NAME_OVERRIDES": {
         "StateEnum": "sessions.models.RecordState",

@@ -61,6 +61,7 @@ class FhirView(APIView):
     def handle_exception(self, exc: Exception) -> Response:
         answer = super().handle_exception(exc)
         words = _words(exc.detail) if isinstance(exc, APIException) else "There is no such resource."
+        answer.content_type = None  # FHIR has a form of its own for what went wrong
         answer.data = outcome(CODES.get(answer.status_code, "processing"), words)
         return answer
 

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.views import defaults
 
 from dosing.services.fhir.parts import outcome
+from sessions.api.errors import PROBLEM, described
 
 API, FHIR = "/api/", "/api/v1/fhir/"
 AGAIN_AFTER = 10
@@ -59,6 +60,6 @@ def _without_asking(template: str, status: int) -> HttpResponse:
 
 def _for_a_program(request: HttpRequest, status: int, words: str) -> HttpResponse:
     if not request.path.startswith(FHIR):
-        return JsonResponse({"detail": words}, status=status)
+        return JsonResponse(described(status, {"detail": words}), status=status, content_type=PROBLEM)
     code = {404: "not-found", 503: "transient"}.get(status, "exception")
     return JsonResponse(outcome(code, words), status=status, content_type="application/fhir+json")

@@ -24,6 +24,17 @@ class DeviceTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-unty
         }
 
 
+def refusals_in_their_own_form(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
+    """What is no is answered as problem details, whatever the answer is otherwise written in."""
+    for path in result.get("paths", {}).values():
+        for operation in path.values():
+            for code, answer in operation.get("responses", {}).items():
+                content = answer.get("content", {})
+                if code >= "400" and "application/json" in content:
+                    content["application/problem+json"] = content.pop("application/json")
+    return result
+
+
 def parts_that_may_be_missing(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
     """A part that may be null is this shape or null: OpenAPI 3.0 lets no null through beside an allOf.
 

@@ -25,9 +25,9 @@ from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.services.bedside_devices import TakenBack
 from sessions.api import examples
-from sessions.api.bedside_devices import WIPE, note_contact, wiped
-from sessions.api.errors import refusal
-from sessions.api.serializers import Refusal
+from sessions.api.bedside_devices import Wipe, note_contact, wiped
+from sessions.api.errors import refusal, refused
+from sessions.api.serializers import FaultShape, Problem, Refusal
 from sessions.api.treatments import patient_meant
 from sessions.facts.choices import EntryEnd, EntryKind, LeftOutReason
 from sessions.models import LeftOut, Message, NotHandedOver, Patient
@@ -78,13 +78,13 @@ class AcknowledgementAnswer(SeenAnswer):
 
 
 KIT = inline_serializer("Kit", {"made_at": serializers.DateTimeField(), "release": serializers.CharField()})
-SEVERAL = inline_serializer(
-    "WhichPatient",
-    {
-        "detail": serializers.CharField(),
-        "patients": serializers.ListField(child=serializers.DictField(child=serializers.CharField())),
-    },
-)
+
+
+class WhichPatient(Problem):
+    """For whom somebody who helps several may ask."""
+
+    errors = FaultShape(many=True)  # type: ignore[assignment]
+    patients = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
 
 
 def addresses() -> dict[str, str]:
@@ -112,7 +112,7 @@ class Kit(APIView):
     @extend_schema(
         operation_id="bedside_kit",
         parameters=[OpenApiParameter("patient", uuid.UUID, description="Needed by who helps more than one patient.")],
-        responses={200: KIT, 400: SEVERAL, 410: WIPE},
+        responses={200: KIT, 400: WhichPatient, 410: Wipe},
     )
     def get(self, request: Request) -> Response:
         """Everything the phone needs for a week without a network. Only the first keys are listed here.
@@ -131,7 +131,7 @@ class Kit(APIView):
         except ValidationError as problem:
             choice = Patient.objects.visible_to(user).in_programme()
             people = [{"id": str(each.pk), "name": each.name} for each in choice]
-            return Response(refusal(problem.detail, {}) | {"patients": people}, status=400)
+            return refused(400, refusal(problem.detail, {}) | {"patients": people})
         return Response(kit(patient, user, now) | {"urls": addresses()}, headers={"Cache-Control": "no-store"})
 
 

@@ -6,7 +6,7 @@ import uuid
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from drf_spectacular.utils import extend_schema, inline_serializer
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
@@ -15,12 +15,17 @@ from rest_framework.views import APIView
 
 from homedialysis.accounts.models import BedsideDevice, User
 from homedialysis.accounts.services import bedside_devices
+from sessions.api.errors import refused
+from sessions.api.serializers import Problem
 
 HEADER = "X-Bedside-Device"
-WIPE = inline_serializer(
-    "Wipe",
-    {"wipe": serializers.BooleanField(), "reason": serializers.CharField(), "detail": serializers.CharField()},
-)
+
+
+class Wipe(Problem):
+    """Why a phone has to throw away what it keeps."""
+
+    wipe = serializers.BooleanField()
+    reason = serializers.CharField()
 
 
 def device_id_in(request: Request) -> uuid.UUID | None:
@@ -49,13 +54,13 @@ def wiped(device: BedsideDevice) -> Response:
     """410: what the device keeps has to go."""
     reason = bedside_devices.reason_of(device)
     detail = _("This device was taken back: %(reason)s.") % {"reason": reason}
-    return Response({"wipe": True, "reason": reason, "detail": detail}, status=410)
+    return refused(410, {"wipe": True, "reason": reason, "detail": detail})
 
 
 class BedsideDeviceState(APIView):
     permission_classes = (AllowAny,)
 
-    @extend_schema(operation_id="bedside_device_state", responses={204: None, 410: WIPE})
+    @extend_schema(operation_id="bedside_device_state", responses={204: None, 410: Wipe})
     def get(self, request: Request, device_id: uuid.UUID) -> Response:
         """Whether a device was taken back: 410 then, else 204, also for one that nobody knows.
 

@@ -19,7 +19,7 @@ from homedialysis.accounts.choices.tokens import TokenScope
 from homedialysis.accounts.models import DeviceToken, signed_in
 from homedialysis.accounts.services.invitations import TooManyDevices, add_device
 from sessions.api import examples
-from sessions.api.errors import refusal
+from sessions.api.errors import refusal, refused
 from sessions.api.pagination import NewestFirst
 from sessions.api.permissions import IsStaff, MayEnterBloods
 from sessions.api.serializers import (
@@ -117,7 +117,7 @@ class Bloods(APIView):
         corrects = [row.pop("corrects") for row in rows]
         results = [BloodResult(**{**row, "patient": meant[row["patient"]]}) for row in rows]
         if unseen := _unseen(results, corrects):
-            return Response(refusal({"results": unseen}, request.data), status=409)
+            return refused(409, refusal({"results": unseen}, request.data))
         return Response(
             BloodShape(enter_bloods(results=results, by=signed_in(request), at=now), many=True).data, status=201
         )

@@ -54,10 +54,18 @@ class TreatmentSent(TreatmentDocument):
     patient = serializers.UUIDField(required=False)
 
 
-class RevisionMovedOn(serializers.Serializer[Any]):
-    """Why a revision was not replaced, and the record as it stands."""
+class Problem(serializers.Serializer[Any]):
+    """Problem details (RFC 9457): what kind of trouble, and in words what is the matter."""
 
+    type = serializers.CharField()
+    title = serializers.CharField()
+    status = serializers.IntegerField()
     detail = serializers.CharField()
+
+
+class RevisionMovedOn(Problem):
+    """Why a revision was not replaced, and the record as it stands; null where there is none."""
+
     current = TreatmentAnswer(allow_null=True)
 
 
@@ -126,8 +134,7 @@ class FaultShape(serializers.Serializer[Any]):
     given = serializers.JSONField(required=False, help_text="What stood there, if it was a plain value.")
 
 
-class Refusal(serializers.Serializer[Any]):
-    detail = serializers.CharField()
+class Refusal(Problem):
     errors = FaultShape(many=True, required=False)  # type: ignore[assignment]
 
 

@@ -24,7 +24,7 @@ from rest_framework.views import APIView
 
 from homedialysis.accounts.models import User, signed_in
 from sessions.api import examples
-from sessions.api.errors import PreconditionRequired, refusal
+from sessions.api.errors import PreconditionRequired, refusal, refused
 from sessions.api.pagination import NewestFirst
 from sessions.api.permissions import MayRecord
 from sessions.api.serializers import (
@@ -117,7 +117,7 @@ def answer(record: TreatmentRecord, code: int) -> Response:
 
 def moved_on(problem: recording.StaleRevision) -> Response:
     body = {"detail": str(problem), "current": problem.record.as_sent}
-    return Response(body, status=status.HTTP_412_PRECONDITION_FAILED, headers={"ETag": problem.record.etag})
+    return refused(412, body, headers={"ETag": problem.record.etag})
 
 
 class TreatmentList(APIView):
@@ -203,7 +203,7 @@ class TreatmentOne(APIView):
         except recording.StaleRevision as problem:
             return moved_on(problem)
         except recording.NothingToReplace as problem:
-            return Response({"detail": str(problem), "current": None}, status=status.HTTP_412_PRECONDITION_FAILED)
+            return refused(412, {"detail": str(problem), "current": None})
         return answer(written.record, status.HTTP_201_CREATED if written.created else status.HTTP_200_OK)
 
 
@@ -268,7 +268,7 @@ class TreatmentReadings(APIView):
         if contradicting:
             times = ", ".join(str(late[index]["at"]) for index in contradicting)
             words = _("Other readings stand at %(times)s: change the record itself.")
-            return Response({"detail": words % {"times": times}}, status=409)
+            return refused(409, {"detail": words % {"times": times}})
         document = judged(merged, record.patient, now)
         written = recording.add_readings(
             record=record, document=document, by=signed_in(request), at=now, clock_offset_s=offset

@@ -70,7 +70,10 @@ def matches(answer: Any, path: str, method: str) -> None:
     if "content" not in response:
         assert answer.content == b""
         return
-    schema = {"allOf": [response["content"][JSON]["schema"]], "components": SPEC["components"]}
+    schema = {
+        "allOf": [response["content"][answer.headers["Content-Type"]]["schema"]],
+        "components": SPEC["components"],
+    }
     faults = [f"{list(fault.path)}: {fault.message}" for fault in OAS30Validator(schema).iter_errors(answer.json())]
     assert faults == []
 

@@ -76,7 +76,7 @@ def test_a_person_before_a_busy_server_is_told_that_nothing_was_saved(
 @pytest.mark.django_db
 def test_an_address_that_is_not_there_is_told_to_a_program_in_its_form(nurse_client: Client) -> None:
     answer = nurse_client.get("/api/v1/no-such-thing/")
-    assert (answer.status_code, answer.json()) == (404, {"detail": "There is nothing at this address."})
+    assert (answer.status_code, answer.json()["detail"]) == (404, "There is nothing at this address.")
     answer = nurse_client.get("/api/v1/fhir/Nothing/here/at/all/")
     assert answer.status_code == 404
     assert answer.headers["Content-Type"] == "application/fhir+json"
