@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 
 from django.utils.translation import gettext
 
@@ -15,6 +15,8 @@ from homedialysis.accounts.models import User
 from sessions.models import Patient
 
 MOST_STEPS = 3000
+NOTHING_OPEN = 9
+"""After every urgency: of whom nothing is open any more."""
 NEW = (StepKind.OPENED, StepKind.BACK_AGAIN, StepKind.REOPENED)
 ASIDE = (StepKind.SET_ASIDE, StepKind.RETURNED)
 
@@ -36,8 +38,13 @@ class Changes:
     over_now: list[Alert] = field(default_factory=list)
 
     @property
-    def order(self) -> tuple[int, str]:
-        return (min((alert.urgency for alert in self.open_now), default=9), self.patient.name)
+    def order(self) -> tuple[int, bool, datetime, str]:
+        """As the worklist: by urgency, then what nobody has looked at, then by age."""
+        most = min((alert.urgency for alert in self.open_now), default=NOTHING_OPEN)
+        those = [alert for alert in self.open_now if alert.urgency == most]
+        looked = all(alert.looked_at for alert in those)
+        since = min((alert.waiting_since for alert in those), default=datetime.max.replace(tzinfo=UTC))
+        return (most, looked, since, self.patient.name)
 
 
 @dataclass(frozen=True, slots=True)

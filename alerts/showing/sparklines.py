@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Max
+from django.utils.translation import gettext
 
 from alerts.models import Alert, AlertStep, Call
 from alerts.rules.base import Evidence
@@ -115,7 +116,7 @@ def last_contacts(patients: Collection[uuid.UUID]) -> dict[uuid.UUID, Contact]:
         patient, before = step.alert.patient_id, found.get(step.alert.patient_id)
         if before is None or step.at > before.at:
             again = before.next_call_at if before else None
-            found[patient] = Contact(step.at, step.get_outcome_display(), step.words, again)
+            found[patient] = Contact(step.at, gettext("Spoken with"), step.words, again)
     return found
 
 

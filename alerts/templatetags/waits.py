@@ -8,6 +8,9 @@ from django import template
 from django.utils.translation import gettext as _
 
 register = template.Library()
+LONG_NAME = 12
+"""Letters of a name from which on a column shows it in short."""
+TITLES = frozenset({"dr", "prof"})
 
 
 @register.filter
@@ -38,3 +41,16 @@ def timesince_short(since: datetime, now: datetime) -> str:
     if hours < 1:
         return _("< 1 h")
     return _("%(count)s d") % {"count": hours // 24} if hours >= 48 else _("%(count)s h") % {"count": hours}
+
+
+@register.filter
+def short_person(name: object) -> str:
+    """A long name by its initials and its last word, for a narrow column; the whole stands beside it for the pointer.
+
+    >>> short_person("Dr Sunniva Achterberg"), short_person("Nurse Kim")
+    ('Dr S. Achterberg', 'Nurse Kim')
+    """
+    *first, last = str(name).split() or [""]
+    if len(str(name)) <= LONG_NAME:
+        return str(name)
+    return " ".join([*(each if each.rstrip(".").lower() in TITLES else f"{each[0]}." for each in first), last])

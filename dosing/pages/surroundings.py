@@ -82,6 +82,7 @@ def everybody(request: HttpRequest) -> HttpResponse:
     facts = facts_of_many(list(page), timezone.localdate())
     standard = standard_in_use()
     rows = [_row(each, [mark_of(test, standard) for test in _told(each)]) for each in facts]
+    rows.sort(key=_trouble)
     context = {"rows": rows, "page": page, "edition": standard.label}
     return render(request, "dosing/surroundings_all.html", context)
 
@@ -90,6 +91,11 @@ def _told(facts: SurroundingsFacts) -> list[WaterTest]:
     """The newest of each test, and besides what is beyond at a place: a clean sample elsewhere clears nothing."""
     told = {test.pk: test for test in (*facts.water.values(), *(test for test, _grade in facts.beyond))}
     return list(told.values())
+
+
+def _trouble(row: dict[str, Any]) -> tuple[bool, bool, bool]:
+    """Of a page, homes whose water is held back first, then results beyond or unknown, then what is overdue."""
+    return (not row["held"], not row["water"], not row["overdue"])
 
 
 def _row(facts: SurroundingsFacts, marks: list[JudgedTest]) -> dict[str, Any]:
