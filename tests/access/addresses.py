@@ -11,6 +11,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 MEANT = {
     "dosing:number": {"key": "number_key"},
     "dosing:month-number": {"number_key": "month_key"},
+    "dosing:unit-behind": {"figure": "figure_key"},
     "dosing:outcome": {"what": "outcome_what", "row": "outcome_row"},
     "treatments:finding": {"row": "finding_row"},
     "treatments:medicine": {"row": "medicine_row"},

@@ -125,6 +125,7 @@ def build_world() -> World:
         "medicine_row": MedicationFactory(patient=ana, entered_by=staff["nurse"]).pk,
         "number_key": "uf_rate",
         "month_key": "uf_rate_mean",
+        "figure_key": "hospital",
         "entry_id": _not_handed_over(ana).pk,
         "said_id": LeftOut.objects.create(
             patient=ana, day=A_NIGHT.date(), reason="ill", said_by=ana.account, said_at=A_NIGHT, received_at=A_NIGHT
