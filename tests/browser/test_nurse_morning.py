@@ -169,6 +169,7 @@ def test_a_morning_of_two_nurses(browser_page: BrowserPage, nurse: User, five: l
     ravi.locator("#act button[value=close]").click()
     expect(ravi.locator("main")).to_contain_text("Nurse Kim closed this alert")
     expect(ravi.locator("#id_words")).to_have_value("I see her at the clinic.")
+    expect(ravi.locator("main")).not_to_contain_text("Nothing is open any more")
     expect(ravi.locator("main")).to_contain_text("Drinks less from now on; weighs daily.")
 
     # Kim takes one back at once; Ravi opens the other again, with a reason.
