@@ -30,7 +30,7 @@ from dosing.services.numbers.guidance import SCHEDULE_WORDS
 from dosing.services.numbers.kept import KeptNumber
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, staff_only
-from sessions.facts.months import first_of, month_before, next_month
+from sessions.facts.months import first_of, month_before, month_to_judge, next_month
 from sessions.models import Patient, TreatmentRecord
 from sessions.pages.persons import shown_patient
 from sessions.services.reading_log import note_reading
@@ -46,11 +46,17 @@ def month_of(text: str) -> date:
     return date(int(text[:4]), int(text[5:]), 1)
 
 
+def _first_joined() -> date | None:
+    """Since when there has been a patient."""
+    found: date | None = Patient.objects.order_by("joined_on").values_list("joined_on", flat=True).first()
+    return found
+
+
 @staff_only
 @require_GET
 def month_board(request: HttpRequest, month: str | None = None) -> HttpResponse:
-    """All patients of a month; without one, the month that ended last."""
-    wanted = month_of(month) if month else month_before(first_of(timezone.localdate()))
+    """All patients of a month; without one, the month that ended last, or the first month of a new unit."""
+    wanted = month_of(month) if month else month_to_judge(timezone.localdate(), _first_joined())
     asked = request.GET.get("sort", FIRST_SORT)
     sort = asked if asked in sorts() else "name"
     down = request.GET.get("down") == "1" or "sort" not in request.GET

@@ -31,7 +31,7 @@ from homedialysis.web.context import unit_for
 from sessions.facts import plausible
 from sessions.facts.choices import Analyte
 from sessions.facts.fields import EVENT, FLUID, SITE
-from sessions.facts.months import first_of, month_before
+from sessions.facts.months import month_to_judge
 from sessions.facts.periods import PERIODS, days_asked
 from sessions.facts.ranges import Range
 from sessions.models import BloodResult, Event, Patient, TreatmentRecord
@@ -73,7 +73,7 @@ def patient(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
         "days": days,
         "periods": PERIODS,
         "bloods": _latest_bloods(person, book()),
-        "last_month": month_before(first_of(timezone.localdate())),
+        "last_month": month_to_judge(timezone.localdate(), person.joined_on),
         "open_plan": open_plan(person),
         "steps": _steps(request, person, nights),
         "not_handed_over": standing_entries(signed_in(request), person),

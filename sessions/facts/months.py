@@ -23,3 +23,13 @@ def months_between(first: date, last: date) -> list[date]:
     while months[-1] < last:
         months.append(next_month(months[-1]))
     return months
+
+
+def month_to_judge(today: date, began: date | None) -> date:
+    """The month that ended last, or this one where whoever is judged began only in it.
+
+    >>> [str(month_to_judge(date(2026, 11, 30), began)) for began in (date(2026, 11, 29), date(2026, 10, 31), None)]
+    ['2026-11-01', '2026-10-01', '2026-11-01']
+    """
+    this = first_of(today)
+    return month_before(this) if began and began < this else this

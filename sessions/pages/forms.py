@@ -191,6 +191,10 @@ class PrescriptionForm(AskingForm[Prescription]):
         if weight.told.differs:
             label = ORDERED["target_weight_kg"].heading
             self.fields["target_weight_kg"] = ToldField(told=weight.told, label=label)
+        buffer = self.fields["dialysate_buffer"]
+        assert isinstance(buffer, forms.ChoiceField)
+        given: Any = buffer.choices
+        buffer.choices = [("", gettext("Choose")), *(each for each in given if each[0])]
         self.fields["qb_ml_min"].help_text = gettext(
             "Long nights usually run near %(long)s, four hours at %(four)s and more (common practice, no source)."
         ) % {"long": LONG_NIGHT_ML_MIN, "four": FOUR_HOURS_ML_MIN}

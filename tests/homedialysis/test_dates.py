@@ -97,6 +97,7 @@ APPS = ("alerts", "dosing", "sessions", "homedialysis")
 PROGRAMS = {
     "homedialysis/accounts/services/dates.py",
     "alerts/services/heartbeat.py",
+    "homedialysis/running/backup.py",
     "homedialysis/running/doctor.py",
     "sessions/services/kit.py",
 }

@@ -13,6 +13,7 @@ from django.test import Client
 from django.utils import timezone
 
 from homedialysis.accounts.models import Unit, User
+from homedialysis.accounts.services.dates import short_day
 from sessions.facts.local_day import plain_moment
 from sessions.facts.ordered import ORDERED
 from sessions.models import Patient, Prescription
@@ -309,7 +310,7 @@ def test_a_day_in_the_past_or_far_ahead_is_refused(
 ) -> None:
     day = timezone.localdate() + timedelta(days=ahead)
     page = nephrologist_client.post(where, sent(starts_on=day.isoformat()))
-    assert f"{day} was given" in page.context["form"].errors["starts_on"][0]
+    assert f"{short_day(day)} was given" in page.context["form"].errors["starts_on"][0]
     assert page.context["review"] is None
 
 

@@ -61,6 +61,6 @@ def test_it_asks_a_fixed_number_of_times(
     for number in range(corrections):
         put(ana_client, record.pk, night_body(notes=f"{number}"), STANDING)
     ana_client.get(f"/nights/{record.pk}/versions/")
-    with django_assert_num_queries(7):  # session, person, unit, hours, record, versions, patient
+    with django_assert_num_queries(8):  # session, person, unit, hours, record, versions, patient, clock
         page = ana_client.get(f"/nights/{record.pk}/versions/")
     assert len(page.context["versions"]) == corrections + 1
