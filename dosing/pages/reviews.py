@@ -24,7 +24,7 @@ from dosing.services.decision.report import review_pdf
 from dosing.services.decision.tiles import Screen
 from dosing.services.month import figures, reviewing
 from dosing.services.month.beside import beside
-from dosing.services.month.board import LACKING, lines_of
+from dosing.services.month.board import LACKING, PatientLine, lines_of
 from dosing.services.month.review_sheet import ReviewSheet, review_sheet
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import bedside_only, clinical_only, nephrologist_only
@@ -76,7 +76,8 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
     now = timezone.now()
     sheet = review_sheet(person, month, at=now)
     found, row = sheet.review, sheet.row
-    written = typed_review.as_written(found)
+    on_board = _on_board(person, month, sheet, now)
+    written = typed_review.as_written(found) if found else _offered(on_board["line"])
     typed = typed_review.typed_of(request, person, month)
     judgement = written | typed.get("judgement", {})
     signed = bool(found and found.signed_at)
@@ -85,7 +86,7 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "month": month,
         "one_by_one": request.GET.get("quiet") == "1",
         **_of_sheet(sheet),
-        **_on_board(person, month, sheet, now),
+        **on_board,
         **_befell(person, month),
         "charts": figures.of_review(sheet.months, sheet.rows, sheet.ranges),
         "tiles": Screen(sheet, read_half_year(person, month, at=now)).tiles(),
@@ -100,6 +101,11 @@ def _review_page(request: HttpRequest, person: Patient, month: date, **more: Any
         "today": timezone.localdate(),
     }
     return render(request, "dosing/review.html", context | more)
+
+
+def _offered(line: PatientLine) -> dict[str, str]:
+    """Words that stand in the box of a quiet month until somebody writes others; nothing of them is kept before."""
+    return {"words": _("All known, sure and in range; nothing new. Nothing to change.")} if line.quiet else {}
 
 
 def _of_sheet(sheet: ReviewSheet) -> dict[str, Any]:

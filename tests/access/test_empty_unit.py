@@ -57,7 +57,9 @@ def broken(client: Client, patient: Patient | None) -> tuple[int, dict[str, Any]
     asked, found = 0, {}
     for address in every_address():
         for values in open_ways(address, patient):
-            path = Address(address.name, address.holds).path(values | {"month_key": "uf_rate_mean", "figure_key": "hospital"})
+            path = Address(address.name, address.holds).path(
+                values | {"month_key": "uf_rate_mean", "figure_key": "hospital"}
+            )
             with transaction.atomic():
                 answer = client.get(path)
                 transaction.set_rollback(True)

@@ -211,6 +211,22 @@ def test_quiet_is_who_is_all_known_all_sure_all_in_range_with_nothing_new(change
     assert line.quiet is quiet
 
 
+@pytest.mark.django_db
+def test_a_quiet_month_is_offered_its_words_and_signed_as_it_was_seen(
+    nephrologist_client: Client, judged: Patient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    where = f"/patients/{judged.pk}/months/2026-03/review/"
+    assert "nothing new. Nothing to change." not in nephrologist_client.get(where).content.decode()
+    monkeypatch.setattr(PatientLine, "quiet", property(lambda line: line.patient == judged))
+    page = nephrologist_client.get(f"{where}?quiet=1")
+    assert "All known, sure and in range; nothing new. Nothing to change." in page.content.decode()
+    assert not ours(MonthlyReview).exists(), "what is offered is not written"
+    given = {"words": page.context["form"]["words"].value(), "seen": page.context["seen"], "password": PASSWORD}
+    answer = nephrologist_client.post(f"{where}sign/", given | {"then": "next", "one_by_one": "1"}, follow=True)
+    assert "No other quiet patient is left." in answer.content.decode()
+    assert ours(MonthlyReview).get().words == given["words"]
+
+
 def test_the_heaviest_stands_above_the_most() -> None:
     many, heavy = quiet_line(Patient(name="Many")), quiet_line(Patient(name="Heavy"))
     many.places = {"haemoglobin": 1, "phosphate": 1, "uf_over": 1}
