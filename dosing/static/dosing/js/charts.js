@@ -2,9 +2,11 @@
 // follows the light and the dark theme; Plotly gets no inline style and no mode bar.
 
 const LANGUAGE = document.documentElement.lang || "en";
-const CONFIG = { displayModeBar: false, responsive: true, locale: LANGUAGE };
+const OF_PAGE = "page";
+const CONFIG = { displayModeBar: false, responsive: true, locale: OF_PAGE };
 
-// Days and months in the language of the page: the library has only English until it is told others.
+// Days and months in the language of the page: the library has only English until it is told others. They have a name
+// of their own: under that of English they would take the place of what it falls back to, and nothing could be drawn.
 function named(first, count, step, options) {
   const maker = new Intl.DateTimeFormat(LANGUAGE, { ...options, timeZone: "UTC" });
   return Array.from({ length: count }, (_, index) => maker.format(new Date(first + index * step)));
@@ -14,7 +16,7 @@ const SUNDAY = Date.UTC(2026, 0, 4);
 const MID_JANUARY = Date.UTC(2026, 0, 15);
 window.Plotly.register({
   moduleType: "locale",
-  name: LANGUAGE,
+  name: OF_PAGE,
   format: {
     days: named(SUNDAY, 7, DAY, { weekday: "long" }),
     shortDays: named(SUNDAY, 7, DAY, { weekday: "short" }),
