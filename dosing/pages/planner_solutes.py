@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 
 from dosing.science.reasons import Reason
 from dosing.science.solutes import SoluteBand
-from dosing.services.numbers.blood_units import spoken_of
+from dosing.services.numbers.blood_units import ShownAnalyte, spoken_of, three_figures
 from dosing.services.numbers.reasons import reason_words
 from dosing.services.planner.candidates import Candidate, Tried
 from dosing.services.planner.solute_figures import among_groups
@@ -79,12 +79,17 @@ def _phosphate(band: SoluteBand, now: SolutesNow) -> str:
         return _("%(ratio)s; no level: %(why)s") % {"ratio": _ratio(band), "why": reason_words(now.phosphate.why)}
     shown, level = spoken_of(Analyte.PHOSPHATE), now.phosphate.level
     if band.low * level < LOWEST_TOLD:
-        limit = plain(shown.figure(LOWEST_TOLD))
+        limit = _figure(shown, LOWEST_TOLD)
         words = _("%(ratio)s; may fall below %(limit)s %(unit)s: phosphate may have to be given")
         return words % {"ratio": _ratio(band), "limit": limit, "unit": shown.unit}
-    ends = {name: plain(shown.figure(getattr(band, name) * level)) for name in ("low", "high")}
-    parts = {"ratio": _ratio(band), "unit": shown.unit, "now": plain(shown.figure(level)), "count": now.phosphate.count}
+    ends = {name: _figure(shown, getattr(band, name) * level) for name in ("low", "high")}
+    parts = {"ratio": _ratio(band), "unit": shown.unit, "now": _figure(shown, level), "count": now.phosphate.count}
     return _("%(ratio)s; %(low)s to %(high)s %(unit)s, now %(now)s by %(count)s bloods") % (parts | ends)
+
+
+def _figure(shown: ShownAnalyte, level: float) -> str:
+    """A level as people read it: three figures, in the reader's unit and with the reader's decimal sign."""
+    return plain(float(three_figures(shown.from_canonical(level))))
 
 
 def _grouped(each: ScheduleSolutes, now: SolutesNow) -> str:

@@ -44,6 +44,12 @@ def test_a_dose_is_a_step_and_a_gap_is_none() -> None:
     assert len(chart_of(Analyte.POTASSIUM, [*_potassium()], made, (MARCH, JUNE)).figure["data"]) == 1  # type: ignore[union-attr]
 
 
+def test_thousands_of_milligrams_are_told_in_grams() -> None:
+    binder = {"kind": "binder", "amount": 800, "unit": "mg", "times": 3, "period": "day"}
+    (line,) = dose_lines([MedicationFactory.build(name="Sevelamer", from_on=MARCH, **binder)], MARCH, JUNE)
+    assert (line.label, line.points[0]) == ("Sevelamer, g a week", (MARCH, 16.8))
+
+
 def _potassium() -> list[object]:
     return [BloodFactory.build(analyte=Analyte.POTASSIUM, value=value) for value in (4.8, 5.1)]
 

@@ -30,7 +30,7 @@ DRAWN = (
     Analyte.BICARBONATE,
     Analyte.ALBUMIN,
 )
-COLOURS = ("--chart-2", "--chart-1", "--chart-limit")
+COLOURS = ("--chart-2", "--chart-limit", "--ink-soft")
 DASHES = ("solid", "dot", "dash")
 SPLIT = (0.42, 0.3)
 """Where the bloods begin and the doses end, of the height of a chart that has both."""

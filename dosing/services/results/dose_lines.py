@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from django.utils.translation import gettext as _
@@ -22,6 +22,10 @@ MOVED_BY: dict[str, tuple[str, ...]] = {
     Analyte.PTH: (MedicationKind.VITAMIN_D, MedicationKind.CALCIMIMETIC),
 }
 """By analyte, the kinds of medicine that are given to move it."""
+
+
+MANY_MG = 5000
+"""A week."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +49,17 @@ def dose_lines(medications: Iterable[Medication], first: date, last: date) -> li
     for row in sorted(medications, key=lambda each: each.from_on):
         if row.weekly is not None and row.from_on <= last and (row.until_on is None or row.until_on >= first):
             rows[row.name.casefold(), row.kind, row.unit].append(row)
-    return [DoseLine(of[0].name, kind, unit, _points(of, first, last)) for (_name, kind, unit), of in rows.items()]
+    made = (DoseLine(of[0].name, kind, unit, _points(of, first, last)) for (_name, kind, unit), of in rows.items())
+    return [_in_grams(line) for line in made]
+
+
+def _in_grams(line: DoseLine) -> DoseLine:
+    """What is thousands of milligrams a week is told in grams."""
+    most = max((dose for _day, dose in line.points if dose is not None), default=0.0)
+    if line.unit != DoseUnit.MG or most < MANY_MG:
+        return line
+    grams = tuple((day, None if dose is None else dose / 1000) for day, dose in line.points)
+    return replace(line, unit=DoseUnit.G, points=grams)
 
 
 def _points(rows: list[Medication], first: date, last: date) -> tuple[tuple[date, float | None], ...]:
