@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -64,3 +66,15 @@ def test_every_file_is_named_on_the_page() -> None:
     parts = [name for name in names if name.endswith(".service") and name != "homedialysis-backup.service"]
     assert len(parts) == 5, "as many as are told of"
     assert "`homedialysis-backup.service` and `.timer`" in PAGE
+
+
+def test_systemd_finds_nothing_wrong_with_the_units_but_that_nothing_is_installed_here() -> None:
+    """Misspelt settings and sections are told by systemd itself; the programs of /opt are not on this machine."""
+    judge = shutil.which("systemd-analyze")
+    if judge is None:
+        pytest.skip("systemd-analyze is not here")
+    units = sorted(str(path) for path in drill.DEBIAN.glob("*.service"))
+    ran = subprocess.run([judge, "verify", *units], capture_output=True, text=True, timeout=60)
+    said = [line for line in ran.stderr.splitlines() if line.startswith("homedialysis") or str(drill.DEBIAN) in line]
+    assert len(units) >= 5
+    assert [line for line in said if "/opt/homedialysis/" not in line or "is not executable" not in line] == []
