@@ -133,7 +133,7 @@ TABLE: dict[str, dict[str, str]] = {
     "dosing:water-release": {"GET": TECHNICAL, "POST": "302 403 403 403 400 400 400 403"},
     "dosing:surroundings-all": {"GET": STAFF},
     "dosing:bloods": {"GET": CLINICAL, "POST": CLINICAL},
-    "dosing:blood": {"GET": CLINICAL, "POST": CLINICAL_DO},
+    "dosing:blood": {"GET": CLINICAL, "POST": CLINICAL},
     "dosing:urine": {"POST": CLINICAL},
     "dosing:planner": {"GET": CLINICAL},
     "dosing:planner-draft": {"POST": CLINICAL_DO},
