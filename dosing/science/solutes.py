@@ -388,19 +388,19 @@ def as_in_groups(ratio: float) -> SoluteBand | None:
 
 @dataclass(frozen=True, slots=True)
 class PublishedGroup:
-    """model: ratio of phosphate before treatment at unchanged intake; observed: as it came; words: whose, and where."""
+    """model: ratio of phosphate before treatment at unchanged intake; observed: as it came; key: whose."""
 
     model: float
     observed: float
-    words: str
+    key: str
 
 
 PUBLISHED_GROUPS = (
-    PublishedGroup(0.75, 0.92, "FHN Daily, n 245, six short treatments a week"),
-    PublishedGroup(0.52, 0.79, "FHN Nocturnal, n 87, six nights a week"),
-    PublishedGroup(0.39, 0.73, "Walsh 2010, n 51, five to six nights a week"),
-    PublishedGroup(0.77, 0.64, "short daily in a centre, n 21, before and after"),
-    PublishedGroup(0.68, 0.70, "three nights of eight hours, HDF, n 14, before and after"),
-    PublishedGroup(0.63, 0.83, "three nights of eight hours, n 16, before and after"),
+    PublishedGroup(0.75, 0.92, "fhn_daily"),  # FHN Daily, n 245, six short treatments a week
+    PublishedGroup(0.52, 0.79, "fhn_nocturnal"),  # FHN Nocturnal, n 87, six nights a week
+    PublishedGroup(0.39, 0.73, "walsh_2010"),  # Walsh 2010, n 51, five to six nights a week
+    PublishedGroup(0.77, 0.64, "short_daily"),  # short daily in a centre, n 21, before and after
+    PublishedGroup(0.68, 0.70, "three_nights_hdf"),  # three nights of eight hours, HDF, n 14, before and after
+    PublishedGroup(0.63, 0.83, "three_nights"),  # three nights of eight hours, n 16, before and after
 )
 """Abstracts seen; model ratios computed from the flows and hours of the groups, of which some are from memory."""

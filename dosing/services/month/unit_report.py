@@ -456,9 +456,8 @@ def _infection_words(read: _Read) -> str:
     if not found.days:
         return _("nobody was there")
     rate = found.rate
-    return _("%(rate).2f (%(low).2f to %(high).2f)") % {
-        "rate": rate.rate.number, "low": rate.low.number, "high": rate.high.number
-    }  # fmt: skip
+    told = {"rate": rate.rate, "low": rate.low, "high": rate.high}
+    return _("%(rate)s (%(low)s to %(high)s)") % {name: f"{each.number:.2f}" for name, each in told.items()}
 
 
 def _missed_words(read: _Read) -> str:

@@ -7,12 +7,21 @@ from typing import Any
 
 import numpy as np
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from dosing.science.solutes import PUBLISHED_GROUPS, as_in_groups
 from dosing.services.planner.solutes_of_schedule import ScheduleSolutes
 
 FROM, TO = 0.3, 0.8
 COLOURS = ("--chart-1", "--chart-2")
+GROUPS_IN_WORDS = {
+    "fhn_daily": gettext_lazy("FHN Daily, n 245, six short treatments a week"),
+    "fhn_nocturnal": gettext_lazy("FHN Nocturnal, n 87, six nights a week"),
+    "walsh_2010": gettext_lazy("Walsh 2010, n 51, five to six nights a week"),
+    "short_daily": gettext_lazy("short daily in a centre, n 21, before and after"),
+    "three_nights_hdf": gettext_lazy("three nights of eight hours, HDF, n 14, before and after"),
+    "three_nights": gettext_lazy("three nights of eight hours, n 16, before and after"),
+}
 
 
 def among_groups(names: Sequence[str], found: Sequence[ScheduleSolutes]) -> dict[str, Any]:
@@ -30,7 +39,7 @@ def among_groups(names: Sequence[str], found: Sequence[ScheduleSolutes]) -> dict
             "name": _("published groups"),
             "x": [each.model for each in PUBLISHED_GROUPS],
             "y": [each.observed for each in PUBLISHED_GROUPS],
-            "text": [each.words for each in PUBLISHED_GROUPS],
+            "text": [str(GROUPS_IN_WORDS[each.key]) for each in PUBLISHED_GROUPS],
             "marker": {"color": "--ink-soft", "size": 9, "symbol": "circle-open"},
         },
     ]
