@@ -230,10 +230,10 @@ def everything(treated: Patient, ben: Patient, nurse: User, laboratory: Laborato
     )  # fmt: skip
     own, month = f"/patients/{treated.pk}", f"{LAST:%Y-%m}"
     return [
-        f"/months/{month}/", f"{own}/months/{month}/review/", f"{own}/months/{month}/uf_rate_mean/", f"{own}/planner/",
-        f"{own}/outcomes/", f"{own}/", f"{own}/prescription/", f"{own}/target-weight/", f"{own}/changes/", "/bloods/imports/",
-        f"/bloods/imports/{message.pk}/",
-        "/ranges/", f"/months/{month}/unit/", "/jobs/", "/laboratories/new/", f"/laboratories/{laboratory.pk}/",
+        f"/months/{month}/", f"{own}/months/{month}/review/", f"{own}/months/{month}/uf_rate_mean/",
+        f"{own}/planner/", f"{own}/outcomes/", f"{own}/", f"{own}/prescription/", f"{own}/target-weight/",
+        f"{own}/changes/", "/bloods/imports/", f"/bloods/imports/{message.pk}/", "/ranges/",
+        f"/months/{month}/unit/", "/jobs/", "/laboratories/new/", f"/laboratories/{laboratory.pk}/",
     ]  # fmt: skip
 
 
