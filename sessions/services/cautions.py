@@ -1,4 +1,4 @@
-"""Allergies and dangers of a patient: what everybody has to know, told in the same words everywhere."""
+"""Allergies, dangers and infections by blood of a patient: what everybody has to know, in the same words everywhere."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import User
+from homedialysis.accounts.services.dates import short_day
 from sessions.models import Caution, Patient
+from sessions.services.findings import blood_borne
 
 
 class WrittenMeanwhile(Exception):
@@ -48,9 +50,26 @@ def _line(label: str, text: str, none: bool, nothing: str) -> CautionLine:
     return CautionLine(label, words, known=bool(text), asked=bool(text) or none)
 
 
-def cautions_of(patient: Patient) -> list[CautionLine]:
-    """What holds of a patient: one query."""
+def asked_of(patient: Patient) -> list[CautionLine]:
+    """Allergies and dangers, for the phone at the bedside: one query.
+
+    A virus is not told there: whoever looks at the phone at home need not know of it, and helpers take the same care
+    with anybody's blood.
+    """
     return lines_of(patient.cautions.first())
+
+
+def cautions_of(patient: Patient) -> list[CautionLine]:
+    """What holds of a patient, with the viruses that others can catch where one was found: two queries."""
+    return asked_of(patient) + _infections(patient)
+
+
+def _infections(patient: Patient) -> list[CautionLine]:
+    """One line, none where no test says so: that is not told as free of them."""
+    found = [
+        _("%(virus)s (%(day)s)") % {"virus": each.text, "day": short_day(each.found_on)} for each in blood_borne(patient)
+    ]
+    return [CautionLine(_("Viruses in the blood"), "; ".join(found), known=True, asked=True)] if found else []
 
 
 @transaction.atomic

@@ -16,6 +16,10 @@ look (KDOQI 2006, guideline 4, written for grafts; from memory)."""
 WITHIN = timedelta(days=122)
 MOST_RECIRCULATION = 10.0
 """Per cent, by two needles (KDOQI 2006; from memory)."""
+CARRIED_BY_BLOOD = ("hbsag", "hcv", "hiv")
+"""Of `facts.findings.VIRUSES`, those whose positive test calls for care by everybody who meets the blood, and for a
+machine of its own with HBsAg (CDC 2001, MMWR 50 RR-5; from memory). Antibodies against hepatitis B are none of them: they
+tell of protection, or of an infection that is over."""
 LEAST_TITRE = 10.0
 """IU/L of anti-HBs, below which a booster is thought of (CDC 2001; from memory)."""
 
@@ -30,6 +34,22 @@ def newest_of(found: Sequence[Finding], kind: str, **values: str) -> Finding | N
     """The newest of a kind with these values, of some that are sorted newest first."""
     mine = (each for each in found if each.kind == kind)
     return next((each for each in mine if all(each.values.get(key) == value for key, value in values.items())), None)
+
+
+def blood_borne(patient: Patient) -> list[Finding]:
+    """The newest test of each virus that others can catch from the blood, where it is positive or unclear. One query.
+
+    An unclear test takes no clear one away: the newest clear one is told, and an unclear one only where there is none.
+    """
+    tests = findings_of(patient, [FindingKind.VIRUS])
+    newest = (_telling(tests, virus) for virus in CARRIED_BY_BLOOD)
+    return [each for each in newest if each is not None and each.values["result"] != "negative"]
+
+
+def _telling(tests: Sequence[Finding], virus: str) -> Finding | None:
+    clear = (newest_of(tests, FindingKind.VIRUS, virus=virus, result=result) for result in ("positive", "negative"))
+    newest = max(filter(None, clear), key=lambda each: (each.found_on, each.pk), default=None)
+    return newest or newest_of(tests, FindingKind.VIRUS, virus=virus)
 
 
 def concern_of(row: Finding, found: Sequence[Finding]) -> str:

@@ -25,7 +25,7 @@ from sessions.facts.fields import AFTER, BEFORE, READING, TREATMENT
 from sessions.models import LeftOut, Patient, Prescription, Reading, RecordState, TreatmentRecord, VascularAccess
 from sessions.models.local_time import zone_of
 from sessions.services import prescription_lines, text_rows
-from sessions.services.cautions import cautions_of
+from sessions.services.cautions import asked_of
 from sessions.services.due import due_of
 from sessions.services.emergency_texts import access_word, emergency_texts
 from sessions.services.messages import unseen
@@ -160,7 +160,7 @@ def _patient(asked: KitRequest, access: VascularAccess | None, unit: Unit | None
         ],
         "access_side": access.side if access else None,
         "short_sheets": asked.patient.short_sheets,
-        "cautions": [str(line) for line in cautions_of(asked.patient)],
+        "cautions": [str(line) for line in asked_of(asked.patient)],
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -10,10 +10,12 @@ from django.db import ProgrammingError, transaction
 from django.test import Client
 from django.utils import timezone
 
+from dosing.services.decision.report import sheet_of
 from homedialysis.accounts.models import User
 from sessions.models import Caution, Patient
 from sessions.services.cautions import WrittenMeanwhile, cautions_of, write_cautions
 from sessions.services.kit import kit
+from tests.factories import FindingFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -35,6 +37,32 @@ def test_not_asked_is_not_the_same_as_none(ana: Patient, nurse: User, given: dic
         write_cautions(Caution(patient=ana, **given), after=None, by=nurse, at=timezone.now())
     assert told(ana) == [words, "Dangers: not asked yet"]
     assert kit(ana, nurse, timezone.now())["patient"]["cautions"] == told(ana)
+
+
+VIRUSES: list[tuple[list[tuple[str, str, date]], str]] = [
+    ([("hbsag", "positive", date(2026, 3, 2))], "Viruses in the blood: HBsAg, positive (2 Mar 2026)"),
+    ([("hbsag", "positive", date(2026, 3, 2)), ("hbsag", "unclear", date(2026, 3, 9)),
+      ("hcv", "unclear", date(2026, 3, 9))],
+     "Viruses in the blood: HBsAg, positive (2 Mar 2026); hepatitis C, unclear (9 Mar 2026)"),
+    ([("hiv", "positive", date(2026, 3, 2)), ("hiv", "negative", date(2026, 3, 9)),
+      ("anti_hbs", "positive", date(2026, 3, 2)), ("anti_hbc", "positive", date(2026, 3, 2))], ""),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("found", "words"), VIRUSES)
+def test_a_virus_that_others_can_catch_is_told_on_every_page_and_not_on_the_phone_at_home(
+    ana: Patient, nurse_client: Client, nurse: User, found: list[tuple[str, str, date]], words: str
+) -> None:
+    for virus, result, day in found:
+        FindingFactory(patient=ana, kind="virus", found_on=day, values={"virus": virus, "result": result})
+    asked = ["Allergies: not asked yet", "Dangers: not asked yet"]
+    assert told(ana) == [*asked, *filter(None, [words])]
+    assert kit(ana, nurse, timezone.now())["patient"]["cautions"] == asked
+    for path in ("", "prescription/", "timeline/", "months/2026-03/review/"):
+        page = nurse_client.get(f"/patients/{ana.pk}/{path}").content.decode()
+        assert (words or "Dangers") in page, path
+        assert ("Viruses in the blood" in page) == bool(words), path
+    assert sheet_of(ana, date(2026, 3, 1), at=timezone.now())["cautions"] == told(ana)
 
 
 def test_every_state_stays_and_the_newest_holds(ana: Patient, nurse_client: Client, nurse: User) -> None:
