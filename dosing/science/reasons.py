@@ -235,6 +235,7 @@ OF_RECORDS: Mapping[str, str] = {
     "few_nights_have_it": _("fewer than %(least)s treatments have it"),
     "no_result": _("no result in half a year"),
     "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days ago"),
+    "no_potassium_this_month": _("potassium was not measured this month"),
     "only_a_bound": _("the laboratory only says %(bound)s %(value)s %(unit)s"),
     "no_water_test": _("no water test in three months that a limit is held for"),
     "nobody_so_long": _("nobody was in the programme for so long"),

@@ -17,10 +17,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from homedialysis.accounts.pages.guards import clinical_only
+from sessions.facts.findings import FindingKind
 from sessions.models import AccessSite, Patient, VascularAccess
 from sessions.models.local_time import zone_of
 from sessions.pages.forms import AccessForm, DrawnForm, SiteChangeForm, SiteForm
 from sessions.pages.limbs import drawing_of, touched
+from sessions.services.findings import findings_of, flows_of
 from sessions.services.reading_log import note_reading
 from sessions.services.site_uses import NEVER, uses_of
 
@@ -159,6 +161,7 @@ def _shown(patient: Patient, in_use: VascularAccess | None, forms: Forms) -> dic
         "in_use": in_use,
         "earlier": patient.accesses.exclude(abandoned_on=None).order_by("-created_on"),
         **forms,
+        "flows": flows_of(in_use, findings_of(patient, [FindingKind.ACCESS_FLOW])) if in_use else [],
         **(_sites(in_use, today) if in_use else {}),
     }
 

@@ -21,9 +21,12 @@ from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, nephrologist_only, staff_only
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
 from homedialysis.accounts.services.dates import short_day
+from sessions.facts.medicines import MedicationKind
 from sessions.models import Patient, Prescription, PrescriptionDraft
+from sessions.models.local_time import zone_of
 from sessions.pages.forms import PrescriptionForm
 from sessions.pages.persons import shown_patient
+from sessions.services.medications import taken_now
 from sessions.services.prescribing import (
     NotForSigning,
     not_begun,
@@ -57,6 +60,7 @@ def prescribe(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponseBase:
         "patient": patient,
         "current": current,
         "pending": pending,
+        "thinners": taken_now(patient, now.astimezone(zone_of(patient)).date(), [MedicationKind.ANTICOAGULANT]),
         "earlier": _with_changes(list(earlier)),
         "form": form if may_sign else None,
         "review": review if set(form.errors) <= {NON_FIELD_ERRORS} else None,

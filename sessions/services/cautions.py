@@ -67,7 +67,8 @@ def cautions_of(patient: Patient) -> list[CautionLine]:
 def _infections(patient: Patient) -> list[CautionLine]:
     """One line, none where no test says so: that is not told as free of them."""
     found = [
-        _("%(virus)s (%(day)s)") % {"virus": each.text, "day": short_day(each.found_on)} for each in blood_borne(patient)
+        _("%(virus)s (%(day)s)") % {"virus": each.text, "day": short_day(each.found_on)}
+        for each in blood_borne(patient)
     ]
     return [CautionLine(_("Viruses in the blood"), "; ".join(found), known=True, asked=True)] if found else []
 

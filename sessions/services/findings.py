@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from sessions.facts.findings import FindingKind
-from sessions.models import Finding, Patient
+from homedialysis.accounts.services.dates import short_day
+from sessions.facts.findings import SPECS, FindingKind
+from sessions.models import Finding, Patient, VascularAccess
 
 LEAST_FLOW, WATCHED_FLOW, FALL = 600.0, 1000.0, 0.25
 """mL/min: an access flow below the first, or below the second and fallen by a quarter within four months, calls for a
@@ -18,8 +21,8 @@ MOST_RECIRCULATION = 10.0
 """Per cent, by two needles (KDOQI 2006; from memory)."""
 CARRIED_BY_BLOOD = ("hbsag", "hcv", "hiv")
 """Of `facts.findings.VIRUSES`, those whose positive test calls for care by everybody who meets the blood, and for a
-machine of its own with HBsAg (CDC 2001, MMWR 50 RR-5; from memory). Antibodies against hepatitis B are none of them: they
-tell of protection, or of an infection that is over."""
+machine of its own with HBsAg (CDC 2001, MMWR 50 RR-5; from memory). Antibodies against hepatitis B are none of them:
+they tell of protection, or of an infection that is over."""
 LEAST_TITRE = 10.0
 """IU/L of anti-HBs, below which a booster is thought of (CDC 2001; from memory)."""
 
@@ -59,6 +62,40 @@ def concern_of(row: Finding, found: Sequence[Finding]) -> str:
     if row.kind == FindingKind.VIRUS:
         return _low_titre(row)
     return ""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredFlow:
+    """A measurement of an access in words, and why it calls for a look, "" where it does not."""
+
+    finding: Finding
+    concern: str
+
+    @property
+    def words(self) -> str:
+        measured = _("%(values)s (%(day)s)") % {
+            "values": capfirst(self.finding.text),
+            "day": short_day(self.finding.found_on),
+        }
+        return (
+            _("%(measured)s: %(concern)s") % {"measured": measured, "concern": self.concern}
+            if self.concern
+            else measured
+        )
+
+
+def flows_of(access: VascularAccess, found: Sequence[Finding]) -> list[MeasuredFlow]:
+    """The newest flow of an access and its newest recirculation, one where both were measured together.
+
+    found: what stands of the patient, newest first.
+    """
+    own = [each for each in found if each.kind == FindingKind.ACCESS_FLOW and each.access_id == access.pk]
+    newest = (
+        next((row for row in own if row.values.get(key) is not None), None)
+        for key in SPECS[FindingKind.ACCESS_FLOW].some
+    )
+    rows = {row.pk: row for row in newest if row is not None}
+    return [MeasuredFlow(row, concern_of(row, found)) for row in rows.values()]
 
 
 def _low_flow(row: Finding, found: Sequence[Finding]) -> str:

@@ -18,9 +18,9 @@ from sessions.services import outcomes
 KINDS = list(MedicationKind.values)
 
 
-def taken_now(patient: Patient, day: date) -> list[Medication]:
-    """What a patient takes on a day, by kind and name: one query."""
-    found = patient.medications.taken_on(day).select_related("entered_by")
+def taken_now(patient: Patient, day: date, kinds: Iterable[str] = KINDS) -> list[Medication]:
+    """What a patient takes on a day of these kinds, by kind and name: one query."""
+    found = patient.medications.taken_on(day).filter(kind__in=list(kinds)).select_related("entered_by")
     return sorted(found, key=lambda each: (KINDS.index(each.kind), each.name.casefold()))
 
 

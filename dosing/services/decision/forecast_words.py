@@ -179,5 +179,11 @@ def line_for(kind: str, forecast: ChangeForecast) -> str:
     foretold = _foretold_dose(expected) if kind == "dose" else _share(expected.get("over"))
     parts = {"foretold": foretold, "first": _of_weeks(told, came[0]), "second": _of_weeks(told, came[1])}
     if kind == "fluid":
-        return _("over the UF limit: foretold %(foretold)s; weeks 1–4 %(first)s, 5–8 %(second)s") % parts
+        return (
+            _(
+                "nights that need more than the ordered UF rate: foretold %(foretold)s; weeks 1–4 %(first)s, "
+                "5–8 %(second)s"
+            )
+            % parts
+        )
     return _("dose: foretold %(foretold)s; weeks 1–4 %(first)s, 5–8 %(second)s") % parts

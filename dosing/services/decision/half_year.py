@@ -11,11 +11,13 @@ from django.db.models import Q
 
 from dosing.models import ChangeForecast, PatientMonth
 from dosing.services.decision.forecasts import of_patient
+from sessions.facts.findings import FindingKind
 from sessions.facts.months import month_before, next_month
 from sessions.models import (
     AccessInfection,
     BloodResult,
     Event,
+    Finding,
     Medication,
     Patient,
     Prescription,
@@ -24,6 +26,7 @@ from sessions.models import (
     VascularAccess,
 )
 from sessions.models.local_time import zone_of
+from sessions.services.findings import findings_of
 from sessions.services.medications import taken_between
 
 DRAWN_MONTHS = 6
@@ -58,6 +61,8 @@ class HalfYear:
     orders: Sequence[Prescription]
     accesses: Sequence[VascularAccess]
     infections: Sequence[AccessInfection]
+    flows: Sequence[Finding]
+    """measurements of flow and recirculation of an access up to the last day, the newest first"""
     medicines: Sequence[Medication]
     forecasts: Mapping[int, ChangeForecast]
     """by the version of the prescription"""
@@ -96,6 +101,7 @@ def read_half_year(patient: Patient, month: date, *, at: datetime) -> HalfYear:
         orders=list(orders.order_by("in_force")),
         accesses=list(used.order_by("created_on", "pk")),
         infections=list(infections.order_by("began_on", "pk")),
+        flows=[each for each in findings_of(patient, [FindingKind.ACCESS_FLOW]) if each.found_on <= last],
         medicines=taken_between(patient, first, last),
         forecasts={each.prescription.version: each for each in of_patient(patient.pk)},
     )

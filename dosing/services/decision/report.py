@@ -160,7 +160,7 @@ def _blocks(sheet: ReviewSheet, at: datetime) -> list[dict[str, Any]]:
 
 def _block_lines(tile: Tile) -> list[str]:
     changed = [each.line for each in tile.decided] or [gettext("Nothing was changed in this half year.")]
-    taken = [gettext("Taken: %(medicines)s") % {"medicines": "; ".join(tile.medicines)}] if tile.medicines else []
+    taken = [f"{tile.taken} {'; '.join(tile.medicines)}"] if tile.medicines else []
     return [*tile.wrong, *tile.coming, *changed, *filter(None, [tile.came]), *tile.notes, *taken]
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from django.utils.timezone import localtime
@@ -22,14 +23,19 @@ from dosing.services.month.review_sheet import NumberOfMonth, ReviewSheet
 from dosing.services.numbers.blood_units import spoken_of
 from dosing.services.numbers.kept import KeptNumber, kept_number
 from dosing.services.numbers.number import Number
+from homedialysis.accounts.services.dates import told_day
 from sessions.facts.choices import Analyte, EventKind, SampleTiming
 from sessions.facts.local_day import plain_day
 from sessions.facts.local_number import plain
 from sessions.facts.medicines import MedicationKind
+from sessions.services.findings import flows_of
 
 PRESSURE = (MedicationKind.PRESSURE,)
-"""Medicines that stand with the fluid; all others stand with the bloods, but those against clotting."""
-OF_BLOODS = tuple(kind for kind in MedicationKind.values if kind not in (*PRESSURE, MedicationKind.ANTICOAGULANT))
+"""Medicines that stand with the fluid."""
+CLOTTING = (MedicationKind.ANTICOAGULANT,)
+"""Medicines that stand with the access, beside what is ordered against clotting in the treatment."""
+OF_BLOODS = tuple(kind for kind in MedicationKind.values if kind not in (*PRESSURE, *CLOTTING))
+"""All others stand with the bloods."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +61,8 @@ class TileFigure:
 class Tile:
     """One block. wrong: what is outside and since when, then what is on the way there; unknown: reasons, with the
     numbers they are said of; notes: what else is known of it; decided: what was changed, oldest first; came: what came
-    of the last change; medicines: what is taken at the end, in words.
+    of the last change that a number tells of; medicines: what is taken at the end, in words, and taken what is said
+    before them.
     """
 
     kind: TileKind
@@ -69,6 +76,11 @@ class Tile:
     decided: list[SignedMark]
     came: str
     medicines: list[str] | None
+
+    @property
+    def taken(self) -> str:
+        words = {"fluid": _("Taken against high pressure:"), "access": _("Taken against clotting:")}
+        return words.get(self.kind.key, _("Taken:"))
 
 
 @dataclass(frozen=True)
@@ -90,7 +102,7 @@ class Screen:
             lead=figures[0],
             others=figures[1:],
             charts=[chart for chart in CHARTS[kind.key](self, [(each.mark.day, each.sign) for each in marks]) if chart],
-            wrong=list(self._wrong(figures)),
+            wrong=[*self._wrong(figures), *(_flows(self.half_year, alarming=True) if kind.key == "access" else [])],
             coming=list(self._coming(figures)),
             unknown=_unknown(figures),
             notes=list(NOTES[kind.key](self.half_year)) if kind.key in NOTES else [],
@@ -122,22 +134,18 @@ class Screen:
                 yield found.words
 
     def _came(self, kind: TileKind, marks: Sequence[SignedMark]) -> str:
-        """What was foretold of the last change and what came; where nothing was, the lead number before and now."""
-        if not marks:
+        """What was foretold of the last change that a number tells of, and what came; where nothing was foretold, the
+        numbers that it is held against, before and since, each with its month.
+        """
+        last = next((each for each in reversed(marks) if each.mark.moves), None)
+        if last is None:
             return ""
-        forecast = self.half_year.forecasts.get(marks[-1].mark.version or 0)
+        forecast = self.half_year.forecasts.get(last.mark.version or 0)
         if forecast and (line := line_for(kind.key, forecast)):
-            return f"{marks[-1].sign}: {line}"
-        figure = self._figure(kind.lead)
-        known, changed = self.known(figure), marks[-1].mark.day
-        before = [value for month, value, _place in known if month < changed.replace(day=1)]
-        after = [value for month, value, _place in known if month > changed.replace(day=1)]
-        parts = {"sign": marks[-1].sign, "number": figure.number.short}
-        if not before or not after:
-            return _("%(sign)s: too early to say what came of it.") % parts
-        parts |= {"before": figure.number.text(before[-1]), "after": figure.number.text(after[-1])}
-        parts |= {"unit": figure.number.unit_shown}
-        return _("%(sign)s: %(number)s %(before)s %(unit)s in the month before, %(after)s %(unit)s now.") % parts
+            return f"{last.sign}: {line}"
+        told = [came_of(figure.number, self.known(figure), last.mark.day, self.sheet.month)
+                for figure in map(self._figure, last.mark.moves)]  # fmt: skip
+        return _("%(sign)s: %(told)s.") % {"sign": last.sign, "told": "; ".join(told)}
 
     def _medicines(self, kinds: Collection[str]) -> list[str]:
         """What is taken on the last day."""
@@ -149,13 +157,29 @@ class Screen:
         return Frame(self.half_year.first, self.half_year.last)
 
 
-MEDICINES = {"fluid": PRESSURE, "bloods": OF_BLOODS}
+def came_of(number: Number[Any], known: Known, changed: date, month: date) -> str:
+    """A number in the last known month before a change and in the last one after it, up to the month that is judged."""
+    before = [each for each in known if each[0] < changed.replace(day=1)]
+    after = [each for each in known if each[0] > changed.replace(day=1)]
+    if not before:
+        return _("nothing is known of %(number)s before it") % {"number": number.short}
+    if not after:
+        early = changed.replace(day=1) >= month
+        words = _("%(number)s: too early to say") if early else _("%(number)s is not known since")
+        return words % {"number": number.short}
+    parts = {"number": number.short, "unit": number.unit_shown}
+    for name, (when, value, _place) in (("before", before[-1]), ("after", after[-1])):
+        parts |= {name: number.text(value), f"{name}_month": told_day(when, "M Y")}
+    return _("%(number)s %(before)s %(unit)s in %(before_month)s, %(after)s %(unit)s in %(after_month)s") % parts
+
+
+MEDICINES = {"fluid": PRESSURE, "access": CLOTTING, "bloods": OF_BLOODS}
 
 
 def _marks(half_year: HalfYear, kind: TileKind) -> list[Mark]:
-    marks = order_marks(half_year, kind.fields)
+    marks = order_marks(half_year, kind)
     if kind.key == "access":
-        marks += access_marks(half_year)
+        marks += access_marks(half_year, kind)
     return [*marks, *medicine_marks(half_year, MEDICINES.get(kind.key, ()))]
 
 
@@ -279,12 +303,19 @@ def _dose_notes(half_year: HalfYear) -> Iterator[str]:
         yield _("Urine: %(values)s") % {"values": " → ".join(told)}
 
 
-NOTED_FLUID = (EventKind.HYPOTENSION, EventKind.CRAMP, EventKind.DIZZY, EventKind.FAINTED)
+NOTED_FLUID = (EventKind.HYPOTENSION, EventKind.CRAMP, EventKind.DIZZY, EventKind.FAINTED, EventKind.BREATHLESS)
 NOTED_ACCESS = (EventKind.BLEEDING, EventKind.INFILTRATION, EventKind.NEEDLE_DISLODGED, EventKind.CLOTTING)
 
 
 def _fluid_notes(half_year: HalfYear) -> Iterator[str]:
-    yield _events_words(half_year, NOTED_FLUID) or _("No drop of pressure, cramp, dizziness or fainting noted.")
+    yield _events_words(half_year, NOTED_FLUID) or _(
+        "No drop of pressure, cramp, dizziness, fainting or shortness of breath noted."
+    )
+    if half_year.events.get(EventKind.HYPOTENSION):
+        yield _(
+            "“Low pressure” goes by the lowest pressure of a treatment: under 90 mmHg, under 100 from 160 before, or "
+            "noted without a figure. A drop noted with a higher one is not in it."
+        )
 
 
 def _access_notes(half_year: HalfYear) -> Iterator[str]:
@@ -293,7 +324,14 @@ def _access_notes(half_year: HalfYear) -> Iterator[str]:
     else:
         since = {"access": half_year.access, "day": plain_day(half_year.access.created_on)}
         yield _("In use: %(access)s, since %(day)s") % since
+        yield from _flows(half_year, alarming=False)
     yield _events_words(half_year, NOTED_ACCESS) or _("No bleeding, swelling, clotting or lost needle noted.")
+
+
+def _flows(half_year: HalfYear, *, alarming: bool) -> list[str]:
+    """The newest measurements of the access in use: those that call for a look, or those that do not."""
+    told = flows_of(half_year.access, half_year.flows) if half_year.access else []
+    return [each.words for each in told if bool(each.concern) == alarming]
 
 
 def _events_words(half_year: HalfYear, kinds: Sequence[EventKind]) -> str:

@@ -12,18 +12,31 @@ from pytest_django.fixtures import DjangoAssertNumQueries
 
 from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.decision.chart import APART, DayLevel, DayPoint, Frame, small_chart
+from dosing.services.decision.half_year import read_half_year
 from dosing.services.decision.persisting import on_the_way, persisting
+from dosing.services.decision.report import sheet_of
+from dosing.services.decision.tiles import Screen, came_of
 from dosing.services.month.board import LastSigned, PatientLine, in_order
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import compute_month
 from dosing.services.month.headlines import HEADLINES, NOT_EACH_MONTH, TILES
 from dosing.services.month.ranges import RangeBook
+from dosing.services.month.review_sheet import review_sheet
 from dosing.services.month.weights import WEIGHTS, Weight, weight_of
 from homedialysis.accounts.models import User
 from sessions.facts.ordered import ORDERED
-from sessions.models import Medication, Patient
+from sessions.models import Event, Medication, Patient
 from tests.crowd import ours
-from tests.factories import PASSWORD, BloodFactory, PatientFactory, PrescriptionFactory
+from tests.factories import (
+    PASSWORD,
+    AccessFactory,
+    BloodFactory,
+    FindingFactory,
+    MedicationFactory,
+    PatientFactory,
+    PrescriptionFactory,
+    record_night,
+)
 from tests.page_text import laid_flat
 
 MARCH = date(2026, 3, 1)
@@ -142,12 +155,80 @@ def test_the_four_blocks_say_what_is_wrong_what_was_changed_and_what_is_not_know
     assert [each.line for each in dose.decided] == ["A, 20 February 2026: Length, min: 240 → 300"]
     begun, more, bath = (each.line for each in bloods.decided)
     assert ("0.8 g" in begun, "1.6 g" in more, "Dialysate potassium, mmol/L: 2 → 1" in bath) == (True, True, True)
-    assert bloods.came == "C: K 5.8 mmol/L in the month before, 6.4 mmol/L now."
+    assert bloods.came == "C: K 5.8 mmol/L in Jan 2026, 6.4 mmol/L in Mar 2026."
     assert [each[:16] for each in bloods.medicines] == ["sevelamer, 1.6 g"]
     assert "UF over limit not known: no UF rate is known" in fluid.unknown
     text = laid_flat(page)
     for words in ("and growing", "sevelamer, 1.6 g", "no UF rate is known", "No access is noted as in use."):
         assert words in text
+
+
+CAME: list[tuple[list[tuple[date, float, int]], date, str]] = [
+    (known((116, 0), (97, -1), (104, 0)), date(2026, 2, 16), "Hb 116 g/L in Jan 2026, 104 g/L in Mar 2026"),
+    (known((116, 0), (97, -1))[:1] + known((104, 0)), date(2026, 3, 1), "Hb: too early to say"),
+    ([(MONTHS[1], 116, 0), (MONTHS[3], 97, -1)], date(2026, 1, 5), "Hb 116 g/L in Dec 2025, 97 g/L in Feb 2026"),
+    ([(MONTHS[1], 116, 0)], date(2026, 1, 5), "Hb is not known since"),
+    (known((97, -1)), date(2026, 1, 1), "nothing is known of Hb before it"),
+]
+
+
+@pytest.mark.parametrize(("months", "changed", "words"), CAME)
+def test_what_came_of_a_change_names_the_months_that_it_is_told_by(
+    months: list[tuple[date, float, int]], changed: date, words: str
+) -> None:
+    assert came_of(HB, months, changed, MARCH) == words
+
+
+HELD_AGAINST: list[tuple[str, str, str]] = [
+    ("esa", "bloods", "A: nothing is known of Hb before it."),
+    ("iron", "bloods", "A: nothing is known of Hb before it."),
+    ("binder", "bloods", "A: nothing is known of Phosphate before it."),
+    ("vitamin_d", "bloods", "A: nothing is known of PTH before it; nothing is known of Ca, corrected before it."),
+    ("calcimimetic", "bloods", "A: nothing is known of PTH before it; nothing is known of Ca, corrected before it."),
+    ("pressure", "fluid", "A: nothing is known of BP before, mean before it."),
+    ("anticoagulant", "access", ""),
+    ("other", "bloods", ""),
+]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("kind", "block", "came"), HELD_AGAINST)
+def test_a_medicine_is_held_against_what_it_is_given_for(judged: Patient, kind: str, block: str, came: str) -> None:
+    MedicationFactory(patient=judged, kind=kind, name="Given", from_on=date(2026, 2, 1))
+    at = timezone.now()
+    tiles = Screen(review_sheet(judged, MARCH, at=at), read_half_year(judged, MARCH, at=at)).tiles()
+    assert {tile.kind.key: tile.came for tile in tiles if tile.decided} == {block: came}
+    assert [tile.kind.key for tile in tiles if tile.medicines] == [block]
+
+
+@pytest.mark.django_db
+def test_what_was_measured_of_the_access_and_noted_of_the_fluid_stands_in_its_block(
+    judged: Patient, nephrologist_client: Client
+) -> None:
+    access = AccessFactory(patient=judged)
+    low = {"flow_ml_min": 380, "recirculation_percent": 14}
+    measured = {"patient": judged, "kind": "access_flow", "access": access}
+    FindingFactory(found_on=date(2026, 3, 20), values=low, **measured)
+    FindingFactory(found_on=date(2026, 1, 20), values={"flow_ml_min": 1100}, **measured)
+    FindingFactory(found_on=date(2026, 4, 20), values={"flow_ml_min": 900}, **measured)
+    MedicationFactory(patient=judged, kind="anticoagulant", name="Warfarin", from_on=date(2025, 2, 1))
+    night = record_night(judged, datetime(2026, 3, 12, 21, tzinfo=UTC))
+    for kind in ("breathless", "hypotension"):
+        Event.objects.create(record=night, at=datetime(2026, 3, 12, 22, tzinfo=UTC), kind=kind)
+    words = (
+        "Flow of the access 380 mL/min, recirculation 14 % (20 Mar 2026): "
+        "flow under 600 mL/min; recirculation over 10 %"
+    )
+    sheet = sheet_of(judged, MARCH, at=timezone.now())
+    _dose, fluid, of_access, _bloods = (block["lines"] for block in sheet["blocks"])
+    assert of_access[0] == words
+    assert any(line.startswith("Taken against clotting: Warfarin") for line in of_access)
+    assert "Noted this month: Low blood pressure 1, Short of breath 1" in fluid
+    assert any("A drop noted with a higher one is not in it." in line for line in fluid)
+    newest = laid_flat(nephrologist_client.get(f"/patients/{judged.pk}/access/"))
+    assert "Flow of the access 900 mL/min (20 Apr 2026)" in newest
+    assert "recirculation over 10 %" in newest
+    assert "Warfarin" in laid_flat(nephrologist_client.get(f"/patients/{judged.pk}/prescription/"))
 
 
 @pytest.mark.django_db

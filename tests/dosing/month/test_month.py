@@ -25,7 +25,7 @@ from dosing.services.month.computing import (
 from dosing.services.month.review_sheet import review_sheet
 from dosing.services.month.working import QUANTITIES
 from dosing.services.night.computing import compute
-from sessions.facts.choices import PostSampleMethod
+from sessions.facts.choices import Analyte, PostSampleMethod
 from sessions.facts.choices_surroundings import WaterKind
 from sessions.models import Patient, Prescription, UrineCollection
 from sessions.services.bloods import enter_bloods
@@ -180,6 +180,17 @@ def test_an_older_result_is_not_taken_for_one_of_this_month(month: Patient) -> N
     BloodFactory(patient=month, analyte="2823-3", value=5.1, drawn_at=datetime(2026, 2, 20, 9, tzinfo=UTC))
     potassium = numbers(month)["potassium"]
     assert (potassium["value"], english(potassium["why"])) == (None, "not measured this month; 5.1 mmol/L 39 days ago")
+
+
+def test_what_is_reckoned_from_older_results_is_told_as_old(month: Patient) -> None:
+    """Payne: 2.33 + 0.02 * (40 - 41) = 2.31."""
+    drawn = datetime(2026, 2, 20, 9, tzinfo=UTC)
+    for code, value in ((Analyte.CALCIUM, 2.33), (Analyte.ALBUMIN, 41), (Analyte.POTASSIUM, 5.1)):
+        BloodFactory(patient=month, analyte=code, value=value, drawn_at=drawn)
+    found = numbers(month)
+    calcium, gradient = found["corrected_calcium"], found["potassium_gradient"]
+    assert (calcium["value"], english(calcium["why"])) == (None, "not measured this month; 2.31 mmol/L 39 days ago")
+    assert (gradient["value"], english(gradient["why"])) == (None, "potassium was not measured this month")
 
 
 def test_a_result_after_a_treatment_is_not_the_one_of_the_month(month: Patient) -> None:
