@@ -21,7 +21,8 @@ from alerts.showing.alert_words import title_of
 from alerts.showing.plotly_figures import INK, LIMIT, LINE_1, LINE_2, SOFT, days_axis
 from dosing.services.night.catalogue import NIGHT_NUMBERS
 from dosing.services.night.treatments import ComputedNight, nights_of
-from homedialysis.accounts.services.dates import told_day
+from dosing.services.results.blood_history import changes_of
+from homedialysis.accounts.services.dates import short_day, told_day
 from sessions.facts.local_number import plain
 from sessions.facts.ordered import NUMBERS
 from sessions.models import BloodResult, Patient, Prescription, VascularAccess
@@ -75,12 +76,13 @@ class TimeLine:
 
 
 def time_line_of(patient: Patient, *, since: datetime, until: datetime, zone: ZoneInfo, link: Any) -> TimeLine:
-    """Read it all: six queries. link: (alert) -> address."""
+    """Read it all: seven queries. link: (alert) -> address."""
     nights = nights_of(patient.pk, since=since, until=until)
     moments = [
         *_alerts(patient, since, until, link),
         *_prescriptions(patient),
         *_bloods(patient, since, until),
+        *_bloods_put_right(patient),
         *_access(patient, zone),
         *_techniques(nights),
     ]
@@ -132,6 +134,19 @@ def _bloods(patient: Patient, since: datetime, until: datetime) -> Iterator[Mome
     for drawn_at, results in itertools.groupby(rows, key=lambda row: row.drawn_at):
         names = sorted({str(row.get_analyte_display()) for row in results})
         yield MomentOnTheLine(drawn_at, "bloods", gettext("Bloods: %(names)s") % {"names": ", ".join(names)})
+
+
+def _bloods_put_right(patient: Patient) -> Iterator[MomentOnTheLine]:
+    """Each result that was corrected or taken back, when that was, and why."""
+    for change in changes_of(patient):
+        words = (
+            gettext("%(name)s of %(drawn)s: %(was)s corrected to %(became)s")
+            if change.became
+            else gettext("%(name)s of %(drawn)s: %(was)s taken back")
+        )
+        parts = {"name": change.label, "drawn": short_day(timezone.localdate(change.drawn_at))}
+        told = words % (parts | {"was": change.was, "became": change.became})
+        yield MomentOnTheLine(change.at, "bloods", f"{told}: “{change.why}”" if change.why else told)
 
 
 def _access(patient: Patient, zone: ZoneInfo) -> Iterator[MomentOnTheLine]:

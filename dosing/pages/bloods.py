@@ -72,6 +72,7 @@ def blood(request: HttpRequest, patient_id: uuid.UUID, result_id: int) -> HttpRe
         messages.success(request, _("Corrected; what stood is kept below."))
         return redirect("dosing:blood", person.pk, found.pk)
     shown = spoken_of(found.analyte)
+    changes = changes_of_one(found)
     context = {
         "patient": person,
         "result": found,
@@ -79,7 +80,9 @@ def blood(request: HttpRequest, patient_id: uuid.UUID, result_id: int) -> HttpRe
         "text": shown.text(found),
         "form": form,
         "flag": flag_of(found, book()),
-        "changes": changes_of_one(found),
+        "changes": changes,
+        "first_by": changes[-1].was_by if changes else found.entered_by.name,
+        "first_at": changes[-1].was_at if changes else found.entered_at,
     }
     return render(request, "dosing/blood.html", context)
 

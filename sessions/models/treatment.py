@@ -40,6 +40,9 @@ from sessions.texts.checklist import name_of
 
 EPOCH = datetime.fromtimestamp(0, UTC)
 
+UNDER_WAY = timedelta(hours=24)
+"""For so long after its start a treatment that was not handed over may still be running; later it was left open."""
+
 
 def etag_of(revision: int, received_at: datetime) -> str:
     """The ETag of a version: its number and the microsecond in which it was written."""

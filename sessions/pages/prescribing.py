@@ -20,9 +20,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only, nephrologist_only, staff_only
 from homedialysis.accounts.pages.signing import fingerprint, objection, was_shown
-from homedialysis.accounts.services.dates import short_day
+from homedialysis.accounts.services.dates import short_day, short_moment
 from sessions.facts.medicines import MedicationKind
-from sessions.models import Patient, Prescription, PrescriptionDraft
+from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
 from sessions.models.local_time import zone_of
 from sessions.pages.forms import PrescriptionForm
 from sessions.pages.persons import shown_patient
@@ -33,6 +33,7 @@ from sessions.services.prescribing import (
     prescription_in_force,
     sign_prescription,
     take_back,
+    treatment_under_way,
 )
 from sessions.services.prescription_changes import differences
 from sessions.services.prescription_kept import kept_by
@@ -103,6 +104,7 @@ def _review(form: PrescriptionForm, last: Prescription | None, draft: Prescripti
         "prescription": next_one,
         "before": last,
         "starts_on": starts_on,
+        "under_way": None if starts_on else treatment_under_way(next_one.patient, timezone.now()),
         "schedule": _schedule_words(next_one),
     }
 
@@ -128,16 +130,23 @@ def _signed(request: HttpRequest, form: PrescriptionForm, draft: PrescriptionDra
     except ValidationError as problem:
         form.add_error(None, problem)
         return False
-    if form.begins is None:
-        words = _("Prescription %(version)s is signed and in force from now.") % {"version": signed.version}
-    else:
+    messages.success(request, _signed_words(signed, form, treatment_under_way(signed.patient, now)))
+    return True
+
+
+def _signed_words(signed: Prescription, form: PrescriptionForm, running: TreatmentRecord | None) -> str:
+    """From when it is in force; of a treatment under way, that it goes on as it was begun."""
+    if form.begins is not None:
         parts = {"version": signed.version, "day": short_day(form.cleaned_data["starts_on"])}
-        words = (
+        return (
             _("Prescription %(version)s is signed. It is in force from %(day)s; until then the one before holds.")
             % parts
         )
-    messages.success(request, words)
-    return True
+    words = _("Prescription %(version)s is signed and in force from now.") % {"version": signed.version}
+    if running is None:
+        return words
+    goes_on = _("The treatment under way, begun %(began)s, was begun under the one before and stays under it.")
+    return f"{words} {goes_on % {'began': short_moment(timezone.localtime(running.started_at))}}"
 
 
 def _with_changes(newest_first: list[Prescription]) -> list[tuple[Prescription, list[str]]]:

@@ -12,7 +12,9 @@ from django.utils.translation import gettext as _
 
 from homedialysis.accounts.models import Role, User
 from homedialysis.accounts.services.dates import short_moment
-from sessions.models import Patient, Prescription, PrescriptionDraft
+from sessions.facts.choices import RecordState
+from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
+from sessions.models.treatment import UNDER_WAY
 from sessions.signals import prescription_signed
 
 
@@ -65,6 +67,16 @@ def sign_prescription(
         draft.save(update_fields=["signed_as"])
     prescription_signed.send(sender=Prescription, prescription=prescription)
     return prescription
+
+
+def treatment_under_way(patient: Patient, at: datetime) -> TreatmentRecord | None:
+    """The treatment that may be running at this moment, as far as the phone's record has come: begun, and not ended.
+
+    It stays under the prescription that was in force when it began, whatever is signed meanwhile.
+    """
+    running = patient.treatments.filter(state=RecordState.OPEN, ended_at=None)
+    found: TreatmentRecord | None = running.filter(started_at__range=(at - UNDER_WAY, at)).first()
+    return found
 
 
 def not_begun(patient: Patient, at: datetime) -> Prescription | None:

@@ -17,6 +17,7 @@ from sessions.facts.months import first_of
 from sessions.models import BloodResult, Patient
 from tests.alerts.made_nights import NOW, history, night
 from tests.factories import A_NIGHT, BloodFactory
+from tests.page_text import laid_flat
 
 NO_RANGES_OF_ITS_OWN = RangeBook({})
 FAR, CLEAR, SLIGHT = FlagWeight.FAR, FlagWeight.CLEAR, FlagWeight.SLIGHT
@@ -103,7 +104,13 @@ def test_a_result_is_corrected_by_hand_with_a_reason(ana: Patient, nurse_client:
     assert nurse_client.post(where, {"task": "correct", "number": "5,1", "why": "Drawn again."}).status_code == 302
     row.refresh_from_db()
     assert (row.value, row.corrected_because) == (5.1, "Drawn again.")
-    (change,) = nurse_client.get(where).context["changes"]
+    page = nurse_client.get(where)
+    (change,) = page.context["changes"]
+    assert "corrected to 5.1 mmol/L: “Drawn again.”" in laid_flat(page.content.decode())
+    assert f"Entered by {row.entered_by.name} on" not in laid_flat(page.content.decode()), "whoever corrected it"
+    assert f"Entered by {change.was_by} on" in laid_flat(page.content.decode())
+    line = laid_flat(nurse_client.get(f"/patients/{ana.pk}/timeline/").content.decode())
+    assert "7.1 mmol/L corrected to 5.1 mmol/L: “Drawn again.”" in line
     assert (change.was, change.became, change.why) == ("7.1 mmol/L", "5.1 mmol/L", "Drawn again.")
 
 

@@ -20,7 +20,7 @@ from sessions.models import Patient, Prescription
 from sessions.services.prescribing import prescription_in_force
 from sessions.services.prescription_changes import acknowledge
 from tests.conftest import signed_in
-from tests.factories import PASSWORD, AccessFactory, DialyserFactory, PrescriptionFactory
+from tests.factories import PASSWORD, AccessFactory, DialyserFactory, PrescriptionFactory, record_night
 from tests.page_text import laid_flat
 
 pytestmark = pytest.mark.django_db
@@ -318,6 +318,24 @@ def test_today_means_at_once(nephrologist_client: Client, where: str, ana: Patie
     assert sign(nephrologist_client, where, starts_on=timezone.localdate().isoformat()).status_code == 302
     signed = ana.prescriptions.get()
     assert signed.in_force.lower == signed.signed_at
+
+
+@pytest.mark.parametrize(("began", "ended", "told"), [(2, None, True), (30, None, False), (6, 1, False)])
+def test_a_treatment_under_way_is_told_before_and_after_signing(
+    nephrologist_client: Client, where: str, ana: Patient, anas_prescription: Prescription, began: int,
+    ended: int | None, told: bool,
+) -> None:  # fmt: skip
+    now = timezone.now()
+    over = None if ended is None else (now - timedelta(hours=ended)).isoformat()
+    record_night(ana, now - timedelta(hours=began), at=now, readings=[], status="open", ended_at=over)
+    before = laid_flat(nephrologist_client.post(where, sent()).content.decode())
+    assert ("A treatment is under way" in before) is told
+    tomorrow = (timezone.localdate() + timedelta(days=1)).isoformat()
+    later = nephrologist_client.post(where, sent(starts_on=tomorrow)).content.decode()
+    assert "under way" not in later, "the one of tomorrow is not for it"
+    sign(nephrologist_client, where)
+    after = laid_flat(nephrologist_client.get(f"/patients/{ana.pk}/").content.decode())
+    assert ("The treatment under way, begun" in after) is told
 
 
 def test_one_that_has_not_begun_can_be_taken_back_by_a_nephrologist(

@@ -15,10 +15,9 @@ from django.utils.translation import gettext_noop as _
 
 from dosing.science.course import DAY, AbsenceKind, Counts, DeliveredCourse, Order, TimeAway, Treatment
 from sessions.facts.local_day import plain_day
+from sessions.models.treatment import UNDER_WAY
 
 SECONDS = 86400
-UNDER_WAY = timedelta(hours=24)
-"""For so long after its start a treatment that was not handed over may still be running; later it was left open."""
 LEAST_PRESCRIBED = 0.5
 """Treatments, under which a share of those prescribed says nothing."""
 Delivered = Mapping[str, Any]
