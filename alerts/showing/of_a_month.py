@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 
+from django.db.models import Q
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
@@ -18,8 +19,12 @@ from sessions.models.local_time import zone_of
 
 
 def lines_of_month(person: Patient, first: date, last: date) -> Iterator[MonthLine]:
-    """Every alert whose nights touch the days from first to last, by urgency; every try to reach the patient."""
-    touching = Alert.objects.filter(patient=person, first_night__lte=last, last_night__gte=first)
+    """Every alert whose nights touch the days from first to last, or that was open on one of them, by urgency; every
+    try to reach the patient.
+    """
+    since = datetime.combine(first, time(), zone_of(person))
+    there = Q(last_night__gte=first) | Q(state=AlertState.OPEN) | Q(closed_at__gte=since)
+    touching = Alert.objects.filter(there, patient=person, first_night__lte=last)
     yield MonthLine(_("Alerts"), tuple(_told(each) for each in touching))
     yield MonthLine(_("Calls"), tuple(_called(each) for each in _calls(person, first, last)))
 
@@ -39,6 +44,8 @@ def _called(call: Call) -> str:
 def _told(alert: Alert) -> str:
     """Title, nights, and what became of it."""
     parts = {"title": title_of(alert), "nights": days_words(alert.first_night, alert.last_night)}
-    if alert.state == AlertState.OPEN:
+    if alert.is_open and alert.cause_gone_at:
+        return _("%(title)s (%(nights)s; open, its cause gone)") % parts
+    if alert.is_open:
         return _("%(title)s (%(nights)s; open)") % parts
     return _("%(title)s (%(nights)s; closed: %(outcome)s)") % (parts | {"outcome": alert.get_outcome_display()})

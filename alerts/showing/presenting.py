@@ -91,12 +91,22 @@ class ShownAlert:
     def few_lines(self) -> list[EvidenceLine]:
         """Enough of it to judge by: the newest, or for a trend the whole course in a few steps."""
         rule = BY_KEY.get(self.alert.rule)
-        standing = [line for line in self.lines if not line.gone and not line.handled] or self.lines
-        return _spread(standing) if rule and rule.replaces else standing[:LINES]
+        return _spread(self._standing) if rule and rule.replaces else self._standing[:LINES]
+
+    @cached_property
+    def _standing(self) -> list[EvidenceLine]:
+        """What the sentence counts."""
+        return [line for line in self.lines if not line.gone and not line.handled] or self.lines
 
     @property
     def more_lines(self) -> int:
-        return len(self.lines) - len(self.few_lines)
+        """How many more of those that the sentence counts are on its page."""
+        return len(self._standing) - len(self.few_lines)
+
+    @property
+    def earlier_lines(self) -> int:
+        """How many others are on its page: gone since, or dealt with before it came back."""
+        return len(self.lines) - len(self._standing)
 
     @cached_property
     def steps(self) -> list[AlertStep]:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 PLACEHOLDER = re.compile(r"%\((\w+)\)s")
+ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
 def _(words: str) -> str:
@@ -234,7 +236,8 @@ OF_RECORDS: Mapping[str, str] = {
     "no_uf_rate": _("no UF rate is known"),
     "few_nights_have_it": _("fewer than %(least)s treatments have it"),
     "no_result": _("no result in half a year"),
-    "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days ago"),
+    "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days before"),  # in reviews that were signed with it
+    "result_of": _("not measured this month; %(value)s %(unit)s on %(day)s"),
     "no_potassium_this_month": _("potassium was not measured this month"),
     "only_a_bound": _("the laboratory only says %(bound)s %(value)s %(unit)s"),
     "no_water_test": _("no water test in three months that a limit is held for"),
@@ -317,7 +320,7 @@ REASONS: Mapping[str, str] = {**OF_SCIENCE, **OF_RECORDS, **OF_DOUBT}
 class Reason:
     """Why there is no number. parts: names and values of the placeholders, in their order of name.
 
-    A part is a key of `WORDS`, a literal text, a number, or another reason. Raises ValueError for a code that is not
+    A part is a key of `WORDS`, a literal text, a day (ISO 8601), a number, or another reason. Raises ValueError for a code that is not
     declared, or parts that are not those of its words.
     """
 
@@ -335,9 +338,14 @@ class Reason:
     def __str__(self) -> str:
         return self.words()
 
-    def words(self, say: Callable[[str], str] = str, number: Callable[[float], str] = "{:g}".format) -> str:
-        """In words. say: puts a text of this module into a language; number: writes a number as its readers do."""
-        said = {name: _said(part, say, number) for name, part in self.parts}
+    def words(
+        self,
+        say: Callable[[str], str] = str,
+        number: Callable[[float], str] = "{:g}".format,
+        day: Callable[[date], str] = str,
+    ) -> str:
+        """In words. say: puts a text of this module into a language; number and day: write them as readers do."""
+        said = {name: _said(part, say, number, day) for name, part in self.parts}
         return (say(REASONS[self.code]) % said).strip()
 
     def as_json(self) -> dict[str, Any]:
@@ -346,9 +354,11 @@ class Reason:
         return {"code": self.code, **plain}
 
 
-def _said(part: Any, say: Callable[[str], str], number: Callable[[float], str]) -> str:
+def _said(part: Any, say: Callable[[str], str], number: Callable[[float], str], day: Callable[[date], str]) -> str:
     if isinstance(part, Reason):
-        return part.words(say, number)
+        return part.words(say, number, day)
+    if isinstance(part, str) and ISO_DAY.fullmatch(part):
+        return day(date.fromisoformat(part))
     if isinstance(part, str):
         return say(WORDS[part]) if part in WORDS else part
     return number(part)

@@ -138,5 +138,9 @@ class Medication(NotedOutcome):
         """Its ATC code, else that of its kind; "" where neither is known."""
         return self.atc or GROUPS.get(self.kind, "")
 
+    def goes_on_after(self, day: date) -> bool:
+        """Whether it is taken on a day and on the next: what was stopped with that day is not taken any more."""
+        return self.taken_on(day) and self.until_on != day
+
     def taken_on(self, day: date) -> bool:
         return self.from_on <= day and (self.until_on is None or day <= self.until_on)

@@ -77,13 +77,13 @@ def medicines(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
 def _lists(person: Patient) -> dict[str, Any]:
     """Taken now by kind, to come or over, and taken back: two queries."""
     today = timezone.localdate()
-    now = medications.taken_now(person, today)
+    now = [row for row in medications.taken_now(person, today) if row.goes_on_after(today)]
     rows = list(person.medications.select_related("entered_by"))
     standing = [row for row in rows if not row.taken_back]
     return {
         "groups": [(kind, list(each)) for kind, each in groupby(now, key=Medication.get_kind_display)],
         "coming": [row for row in standing if row.from_on > today],
-        "over": [row for row in standing if row.until_on and row.until_on < today],
+        "over": [row for row in standing if row.until_on and row.until_on <= today],
         "taken_back": [row for row in rows if row.taken_back],
     }
 

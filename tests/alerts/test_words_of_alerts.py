@@ -26,15 +26,17 @@ from alerts.showing.alert_words import (
     figure_of,
     limit_of,
     name_of,
+    seen_of,
     sentence_of,
     source_of,
     step_words,
     title_of,
     why_not,
 )
+from alerts.showing.presenting import ShownAlert
 from homedialysis.accounts.models import User
 from sessions.models import Patient
-from tests.alerts.made_alerts import made_alert
+from tests.alerts.made_alerts import evidence, made_alert
 from tests.alerts.rules_table import CASES, Case
 from tests.crowd import ours
 from tests.factories import A_NIGHT
@@ -238,3 +240,12 @@ def test_codes_in_what_a_record_says_are_read_in_the_language_of_the_reader() ->
         assert said("check.failed", **written | {"overruled": False}) == "Dejado por otro punto"
         assert said("check.access", **written | {"note": ""}) == "La unidad lo dijo por teléfono"
         assert said("event.dizzy", note="⟦felt⟧: ⟦dizzy⟧, typed") == "Se nota: mareo, typed"
+
+
+@pytest.mark.django_db
+def test_what_is_listed_adds_up_to_what_the_sentence_counts(ana: Patient) -> None:
+    """Seven stand, three were dealt with before it came back: four and three more, besides three."""
+    items = [evidence(A_NIGHT + timedelta(days=day)) | ({"handled": True} if day < 3 else {}) for day in range(10)]
+    shown = ShownAlert(made_alert(ana, evidence=items))
+    assert len(shown.few_lines) + shown.more_lines == len(seen_of(shown.alert).evidence) == 7
+    assert shown.earlier_lines == 3

@@ -11,7 +11,10 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.utils import timezone
 
+from dosing.services.decision.decided import medicine_marks
+from dosing.services.decision.half_year import read_half_year
 from homedialysis.accounts.models import User
+from sessions.facts.months import first_of
 from sessions.models import Medication, Patient
 from sessions.services import medications
 from tests.factories import MedicationFactory
@@ -69,6 +72,19 @@ def test_another_dose_ends_the_one_before(ana: Patient, nurse_client: Client) ->
     assert (before.until_on, before.ended_because) == (date(2026, 3, 31), "Hb 96")
     assert [each.amount for each in medications.taken_now(ana, date(2026, 3, 31))] == [30]
     assert [each.amount for each in medications.taken_now(ana, date(2026, 4, 1))] == [40]
+
+
+def test_what_was_stopped_today_is_not_taken_now_any_more(ana: Patient, nurse_client: Client) -> None:
+    """Not on its page, nor at the end of the month that is judged, where stopping is told."""
+    row = MedicationFactory(patient=ana, from_on=A_DAY)
+    today = timezone.localdate()
+    sent = {"task": "stop", "stop-last_day": today.isoformat(), "stop-because": "Hb 131"}
+    assert nurse_client.post(where(ana, row), sent).status_code == 302
+    page = nurse_client.get(f"/patients/{ana.pk}/medicines/")
+    assert (page.context["groups"], page.context["over"]) == ([], [row])
+    half_year = read_half_year(ana, first_of(today), at=timezone.now())
+    (mark,) = medicine_marks(half_year, [row.kind])
+    assert (mark.day, "stopped" in mark.words) == (today, True)
 
 
 def test_it_is_stopped_put_right_and_taken_back_and_every_version_stays(

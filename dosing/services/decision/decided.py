@@ -108,7 +108,7 @@ def medicine_marks(half_year: HalfYear, kinds: Collection[str]) -> list[Mark]:
     stopped = [
         Mark(row.until_on, _("%(medicine)s: stopped") % {"medicine": row.name}, moves=_moved_by(row))
         for row in last.values()
-        if row.until_on and half_year.first <= row.until_on < half_year.last
+        if row.until_on and half_year.first <= row.until_on <= half_year.last
     ]
     return [*begun, *stopped]
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import groupby, pairwise
 from statistics import fmean
 from typing import Any
 
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from dosing.services.decision.chart import DayLevel, DayPoint, Frame, SmallChart, small_chart
@@ -16,7 +17,7 @@ from dosing.services.decision.decided import Mark, SignedMark, signed
 from homedialysis.accounts.services.units import told_in
 from sessions.facts.choices import EventKind
 from sessions.facts.local_number import decimals
-from sessions.models import Event, HospitalStay, Medication, Patient, TreatmentRecord
+from sessions.models import Event, HospitalStay, Medication, Patient, Prescription, TreatmentRecord
 from sessions.models.local_time import zone_of
 from sessions.services.medications import taken_between
 
@@ -65,9 +66,9 @@ class TargetWeight:
 
 
 def target_weight(patient: Patient, first: date, last: date) -> TargetWeight:
-    """Of the treatments of [first, last]: five queries."""
+    """Of the treatments of [first, last]: six queries."""
     nights = _nights(patient, first, last)
-    marks = signed([*_targets(nights), *_stays(patient, first, last), *_medicines(patient, first, last)])
+    marks = signed([*_targets(patient, first, last), *_stays(patient, first, last), *_medicines(patient, first, last)])
     signs = [(each.mark.day, each.sign) for each in marks]
     charts = [_weights(nights, first, last, signs), _pressures(nights, first, last, signs)]
     charts.append(_happened(nights, first, last, signs))
@@ -81,8 +82,8 @@ def target_weight(patient: Patient, first: date, last: date) -> TargetWeight:
 
 def _nights(patient: Patient, first: date, last: date) -> list[WeighedNight]:
     zone = zone_of(patient)
-    since = datetime.combine(first, datetime.min.time(), zone)
-    until = datetime.combine(last + timedelta(days=1), datetime.min.time(), zone)
+    since = datetime.combine(first, time(), zone)
+    until = datetime.combine(last + timedelta(days=1), time(), zone)
     events: dict[Any, set[str]] = {}
     noted = Event.objects.filter(record__patient=patient, kind__in=TOLD, at__range=(since, until)).order_by()
     for record, kind in noted.values_list("record_id", "kind"):
@@ -99,15 +100,16 @@ def _nights(patient: Patient, first: date, last: date) -> list[WeighedNight]:
     ]
 
 
-def _targets(nights: Sequence[WeighedNight]) -> list[Mark]:
-    """Each new target weight on the first treatment under it."""
-    known, told, found = [night for night in nights if night.target is not None], told_in("kg"), []
-    for before, after in pairwise(known):
-        if before.target != after.target:
-            was, now = (decimals(told.of(each.target or 0.0), 1) for each in (before, after))
-            found.append(
-                Mark(after.day, _("target %(was)s → %(now)s %(unit)s") % {"was": was, "now": now, "unit": told.unit})
-            )
+def _targets(patient: Patient, first: date, last: date) -> list[Mark]:
+    """Each new target weight on the day from which it is in force, as a review tells it."""
+    zone, told, found = zone_of(patient), told_in("kg"), []
+    since, until = (datetime.combine(day, time(), zone) for day in (first, last + timedelta(days=1)))
+    orders = Prescription.objects.filter(patient=patient, in_force__overlap=(since, until)).order_by("in_force")
+    for before, after in pairwise(orders):
+        if before.target_weight_kg != after.target_weight_kg:
+            was, now = (decimals(told.of(each.target_weight_kg), 1) for each in (before, after))
+            words = _("target %(was)s → %(now)s %(unit)s") % {"was": was, "now": now, "unit": told.unit}
+            found.append(Mark(localtime(after.in_force.lower).date(), words))
     return found
 
 
@@ -160,14 +162,13 @@ def _pressures(nights: Sequence[WeighedNight], first: date, last: date, signs: S
 
 
 def _happened(nights: Sequence[WeighedNight], first: date, last: date, signs: Signs) -> SmallChart | None:
-    """A lane for each kind of event, counted from above."""
+    """A lane for each kind of event, in the order in which the title names them."""
     points = [
         DayPoint(night.day, float(len(TOLD) - TOLD.index(EventKind(kind))))
         for night in nights
         for kind in sorted(night.noted)
     ]
-    lanes = ", ".join(f"{len(TOLD) - at}: {kind.label}" for at, kind in enumerate(TOLD))
-    title = _("Noted (%(lanes)s)") % {"lanes": lanes}
+    title = _("Noted, a lane each from the top: %(lanes)s") % {"lanes": ", ".join(str(kind.label) for kind in TOLD)}
     levels = [DayLevel(first, first, each) for each in (0.0, float(len(TOLD)))]
     frame = Frame(first, last, WIDE, 110.0)
     chart = small_chart(title, frame, [("small-told", points)], levels=levels, marks=signs, places=0)
@@ -175,10 +176,10 @@ def _happened(nights: Sequence[WeighedNight], first: date, last: date, signs: Si
 
 
 def _lanes(ticks: Sequence[tuple[float, str]]) -> list[tuple[float, str]]:
-    """A tick for each lane, between those at the ends of the axis."""
+    """A line for each lane, between those at the ends of the axis; without a number, which would read as a count."""
     (low_y, low), (high_y, high) = ticks
     step = (high_y - low_y) / (float(high) - float(low))
-    return [(round(low_y + step * (lane - float(low)), 1), str(lane)) for lane in range(1, len(TOLD) + 1)]
+    return [(round(low_y + step * (lane - float(low)), 1), "") for lane in range(1, len(TOLD) + 1)]
 
 
 def _periods(nights: Sequence[WeighedNight]) -> list[TargetPeriod]:

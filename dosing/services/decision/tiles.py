@@ -148,9 +148,9 @@ class Screen:
         return _("%(sign)s: %(told)s.") % {"sign": last.sign, "told": "; ".join(told)}
 
     def _medicines(self, kinds: Collection[str]) -> list[str]:
-        """What is taken on the last day."""
+        """What is taken at the end, and was not stopped with the last day."""
         half_year = self.half_year
-        return [str(row) for row in half_year.medicines if row.kind in kinds and row.taken_on(half_year.last)]
+        return [str(row) for row in half_year.medicines if row.kind in kinds and row.goes_on_after(half_year.last)]
 
     @property
     def frame(self) -> Frame:

@@ -20,7 +20,7 @@ from django_stubs_ext import StrOrPromise
 from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import BLOODS, DOSE, MONTH_NUMBERS
 from dosing.services.month.headlines import ALWAYS_ON_BOARD, HEADLINES, NOT_EACH_MONTH, ONLY_AMISS, TILES
-from dosing.services.month.in_treatment import begun, lines_said
+from dosing.services.month.in_treatment import begun, lines_said, short_said
 from dosing.services.month.ranges import RangeBook, book
 from dosing.services.month.review_changes import later_than_signed
 from dosing.services.month.weights import Weight, weight_of
@@ -55,7 +55,7 @@ class LastSigned:
 @dataclass
 class PatientLine:
     """One patient of the board. counted: by the key of each counter; last: signed before; version: of what is in
-    force; happened: infections and stays of the month.
+    force, or was when this review was signed; happened: infections and stays of the month.
     """
 
     patient: Patient
@@ -200,8 +200,16 @@ def _with_news(lines: list[PatientLine], ids: list[Any], month: date, at: dateti
     happened = _happened(ids, month)
     for line in lines:
         person = line.patient.pk
-        line.last, line.version = last.get(person), versions.get(person)
+        line.last, line.version = last.get(person), _version_judged(line.review, versions.get(person))
         line.happened = happened.get(person, 0)
+
+
+def _version_judged(review: MonthlyReview | None, now: int | None) -> int | None:
+    """The prescription that a month is judged with: a signed review keeps the one that stood then."""
+    if review is None or review.signed_at is None:
+        return now
+    version: int | None = review.frozen.get("prescription")
+    return version
 
 
 def _last_signed(ids: list[Any], month: date) -> dict[Any, LastSigned]:
@@ -388,12 +396,19 @@ def _head(line: PatientLine, base: str, address: str, *, judges: bool) -> str:
     waits = line.month is None or line.month.stale
     being_computed = escape(gettext("being computed"))
     stale = f' <span class="soft">{being_computed}</span>' if waits else ""
-    of_treatment = " ".join(line.in_treatment)
-    stale += f'<span class="soft in-treatment">{escape(of_treatment)}</span>' if of_treatment else ""
+    stale += _in_treatment(line)
     state = escape(str(STATES[line.state]))
     state = f'<a href="{address}review/">{state}</a>' if judges else state
     state += _later(line)
     return f'<th scope="row"><a href="{base}">{escape(line.patient.name)}</a>{stale}</th><td>{state}</td>'
+
+
+def _in_treatment(line: PatientLine) -> str:
+    """In short what the month was; whoever rests on it reads the whole, as the patient's screen says it."""
+    if line.month is None or not line.in_treatment:
+        return ""
+    whole, short = " ".join(line.in_treatment), ", ".join(short_said(line.month.delivered))
+    return f'<span class="soft in-treatment" title="{escape(whole, quote=True)}">{escape(short)}</span>'
 
 
 BLOCKS = {tile.key: (*tile.numbers, "water") if tile.key == "access" else tile.numbers for tile in TILES}

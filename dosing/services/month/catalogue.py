@@ -236,8 +236,7 @@ def _blood(analyte: Analyte) -> Callable[[MonthFacts], Computation]:
             return Computation({}, unknown(unit, Reason("no_result")))
         at = found.drawn_at
         if at < facts.span.since:
-            days = (facts.span.until - at).days
-            why = Reason("old_result", value=float(f"{found.value:.3g}"), unit=unit, days=days)
+            why = of_bloods.told_as_old(facts, found, found.value, unit)
             return Computation({"value": found.value}, unknown(unit, why), at.isoformat())
         return Computation({"value": found.value}, measure(found.value, unit), at.isoformat())
 

@@ -181,6 +181,35 @@ def lines_said(delivered: Delivered) -> list[str]:
     return [*unordered, *_of_absences(delivered), *_of_records(delivered)]
 
 
+IN_SHORT: dict[str, str] = {
+    AbsenceKind.BEFORE: _("joined"),
+    AbsenceKind.AFTER: _("left"),
+    AbsenceKind.HOSPITAL: _("hospital"),
+    AbsenceKind.AWAY: _("away"),
+    AbsenceKind.CENTRE: _("in the centre"),
+    AbsenceKind.PAUSED: _("paused"),
+}
+COUNTED_IN_SHORT = (
+    ("under_way", _("%(count)d under way")),
+    ("missing", _("%(count)d not entered")),
+    ("left_out", _("%(count)d left out")),
+    ("broken_off", _("%(count)d broken off")),
+)
+
+
+def short_said(delivered: Delivered) -> list[str]:
+    """The same in as few words as a narrow column holds; `lines_said` has the days."""
+    absences = delivered.get("absences", [])
+    told = [] if delivered.get("ordered", True) else [gettext("nothing prescribed")]
+    told += [gettext(words) for kind, words in IN_SHORT.items() if any(each["kind"] == kind for each in absences)]
+    if absences:
+        days = round(delivered["days"])
+        told.append(ngettext("%(days)d day treated", "%(days)d days treated", days) % {"days": days})
+    counts = ((words, delivered.get(key, 0)) for key, words in COUNTED_IN_SHORT)
+    counted = ((words, count if isinstance(count, int) else len(count)) for words, count in counts)
+    return told + [gettext(words) % {"count": count} for words, count in counted if count]
+
+
 def begun(delivered: Delivered) -> bool:
     """Whether anything was prescribed or done in a month: before that nobody lacks what a month is judged by."""
     return bool(delivered.get("ordered", True) or delivered.get("nights") or delivered.get("open"))

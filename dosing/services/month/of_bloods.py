@@ -32,8 +32,13 @@ def _of_this_month(facts: MonthFacts, found: BloodResult, answer: Measure) -> Me
     """An answer from a result of an earlier month is told as that, and not taken for the month's."""
     if found.drawn_at >= facts.span.since or answer.number is None:
         return answer
-    days = (facts.span.until - found.drawn_at).days
-    return unknown(UNIT, Reason("old_result", value=float(f"{answer.number:.3g}"), unit=UNIT, days=days))
+    return unknown(UNIT, told_as_old(facts, found, answer.number, UNIT))
+
+
+def told_as_old(facts: MonthFacts, found: BloodResult, value: float, unit: str) -> Reason:
+    """Of what was not measured in the month: the value and its day, which stays right whenever it is read."""
+    day = found.drawn_at.astimezone(facts.span.zone).date().isoformat()
+    return Reason("result_of", value=float(f"{value:.3g}"), unit=unit, day=day)
 
 
 def potassium_gradient(facts: MonthFacts) -> Computation:

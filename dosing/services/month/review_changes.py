@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.utils.translation import gettext
@@ -38,14 +38,16 @@ def last_signed(patient: Patient, month: date) -> MonthlyReview | None:
     return MonthlyReview.objects.filter(patient=patient, month__lt=month).exclude(signed_at=None).first()
 
 
-def changes_since(last: MonthlyReview | None, row: PatientMonth | None, ranges: RangeBook) -> list[Change]:
-    """What is different from the last signed review, fit for JSON."""
+def changes_since(
+    last: MonthlyReview | None, row: PatientMonth | None, ranges: RangeBook, *, at: datetime
+) -> list[Change]:
+    """What is different from the last signed review, fit for JSON. at: of the signature, or of looking before it."""
     if row is None:
         return []
     before = last.frozen if last else {}
     moved = (_moved(number, before, row, ranges) for number in MONTH_NUMBERS.values())
     found = [change for change in moved if change]
-    return found + (_new_orders(last, row) if last else [])
+    return found + (_new_orders(last, row, at) if last else [])
 
 
 def _moved(number: Number[Any], before: dict[str, Any], row: PatientMonth, ranges: RangeBook) -> Change | None:
@@ -65,8 +67,9 @@ def _moved(number: Number[Any], before: dict[str, Any], row: PatientMonth, range
     }
 
 
-def _new_orders(last: MonthlyReview, row: PatientMonth) -> list[Change]:
-    now = Prescription.objects.filter(patient=row.patient_id, in_force__contains=row.computed_at).first()
+def _new_orders(last: MonthlyReview, row: PatientMonth, at: datetime) -> list[Change]:
+    """Against what is in force at this moment, however late the numbers were computed."""
+    now = Prescription.objects.filter(patient=row.patient_id).in_force(at).first()
     before = last.frozen.get("prescription")
     if now is None or before is None or now.version == before:
         return []
@@ -76,9 +79,18 @@ def _new_orders(last: MonthlyReview, row: PatientMonth) -> list[Change]:
 def change_lines(patient: Patient, changes: Iterable[Change]) -> list[str]:
     """Changes in the language of the reader, a line each; new orders have one for each field that differs."""
     lines: list[str] = []
-    for change in changes:
+    for change in sorted(changes, key=_weight):
         lines += _of_orders(patient, *change["prescription"]) if "prescription" in change else [_of_number(change)]
     return lines
+
+
+def _weight(change: Change) -> int:
+    """What is newly out of range comes first, then new orders, what is no longer known, and what is in range again."""
+    if "prescription" in change:
+        return 1
+    if change["value"] is None:
+        return 2
+    return 0 if change["place"] else 3
 
 
 def _of_number(change: Change) -> str:
@@ -92,6 +104,11 @@ def _of_number(change: Change) -> str:
         "earlier": "" if earlier is None else number.text(earlier),
         "range": range_words(number, range_of(change["range"])),
     }
+    if number.words:  # its words say where it lies: a range beside them would say it again
+        words = (
+            gettext("%(number)s: %(value)s.") if earlier is None else gettext("%(number)s: %(value)s, was %(earlier)s.")
+        )
+        return words % parts
     return str(MOVED[change["place"], earlier is not None] % parts)
 
 

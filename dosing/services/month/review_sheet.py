@@ -114,7 +114,7 @@ class ReviewSheet:
     @property
     def changes(self) -> list[str]:
         """What is different from the last signed review, as it was signed, else as it is now."""
-        kept = self.frozen["changes"] if self.frozen else changes_since(self.last, self.row, self.ranges)
+        kept = self.frozen["changes"] if self.frozen else changes_since(self.last, self.row, self.ranges, at=self.at)
         return change_lines(self.patient, kept)
 
     @property

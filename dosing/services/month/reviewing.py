@@ -87,7 +87,7 @@ def sign(*, review: MonthlyReview, by: User, at: datetime) -> MonthlyReview:
         raise NotYet(gettext("The numbers of this month are being computed: wait a minute, look again, then sign."))
     current.frozen = frozen(row, book(), at=at)
     last = last_signed(current.patient, current.month)
-    current.frozen["changes"] = changes_since(last, row, book())
+    current.frozen["changes"] = changes_since(last, row, book(), at=at)
     current.signed_by, current.signed_at = by, at
     current.save()
     return current

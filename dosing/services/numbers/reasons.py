@@ -12,6 +12,7 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext
 
 from dosing.science.reasons import Reason, reason_of
+from sessions.facts.local_day import plain_day
 
 NOT_COMPUTED = Reason("not_computed")
 Stored = Reason | Mapping[str, Any] | None
@@ -23,7 +24,7 @@ def reason_words(reason: Stored) -> str:
     if not reason:
         return ""
     found = reason if isinstance(reason, Reason) else reason_of(reason)
-    return found.words(gettext, _written)
+    return found.words(gettext, _written, plain_day)
 
 
 def _written(number: float) -> str:

@@ -10,7 +10,7 @@ import pytest
 
 from dosing.models import PatientMonth
 from dosing.services.month.computing import compute_month
-from dosing.services.month.in_treatment import lines_said
+from dosing.services.month.in_treatment import lines_said, short_said
 from dosing.services.night.computing import compute
 from sessions.models import HospitalStay, Patient
 from tests.factories import BloodFactory, PrescriptionFactory, UserFactory, record_night
@@ -164,3 +164,24 @@ def test_nothing_is_called_missing_in_a_pause_and_what_comes_after_it_is_due_aga
     treated(three_a_week, [3, 5, 7, 24, 28, 31])
     found = august(three_a_week)
     assert found.delivered["missing"] == ["2026-08-26"]
+
+
+SHORT: list[tuple[dict[str, Any], str]] = [
+    ({}, ""),
+    ({"missing": ["2026-08-03", "2026-08-05"]}, "2 not entered"),
+    (
+        {
+            "absences": [{"kind": "hospital", "first": "2026-08-03", "last": "2026-08-09"}],
+            "days": 24.0,
+            "broken_off": 1,
+        },
+        "hospital, 24 days treated, 1 broken off",
+    ),
+    ({"ordered": False, "left_out": ["2026-08-03"], "under_way": 1}, "nothing prescribed, 1 under way, 1 left out"),
+]
+
+
+@pytest.mark.parametrize(("delivered", "words"), SHORT)
+def test_a_narrow_column_says_all_of_it_in_a_few_words(delivered: dict[str, Any], words: str) -> None:
+    assert ", ".join(short_said(delivered)) == words
+    assert bool(words) is bool(lines_said(delivered))

@@ -37,7 +37,7 @@ def reviewed(ana: Patient, nurse: User) -> Patient:
         BloodFactory(patient=ana, analyte="2823-3", value=value, drawn_at=datetime(2026, month, 10, 9, tzinfo=UTC))
         compute_month(ana, date(2026, month, 1), at=timezone.now())
     words = 'Potassium high. #sys.inputs "quoted" [brackets] $x$'
-    write(patient=ana, month=MARCH, words=words, for_patient="", by=nurse, at=timezone.now())
+    write(patient=ana, month=MARCH, words=words, for_patient="Eat fewer bananas.", by=nurse, at=timezone.now())
     return ana
 
 
@@ -51,6 +51,8 @@ def test_the_text_reads_back_and_the_file_is_tagged(nurse_client: Client, review
         reviewed.name,
         reviewed.hospital_number,
         "Not signed: a draft.",
+        "Written for the patient Eat fewer bananas.",
+        "Infections of the access None in this month.",
         '#sys.inputs "quoted" [brackets] $x$',
         "6.1 ▲ above",
         "4.0 to 5.5 mmol/L",
@@ -115,12 +117,17 @@ def test_it_holds_the_whole_prescription_and_what_stands_beside_the_numbers(
         patient=reviewed, rule="uf_rate", cause="uf_rate", urgency=2, first_night=date(2026, 3, 4),
         last_night=date(2026, 3, 6), opened_at=timezone.now(), last_seen_at=timezone.now(),
     )  # fmt: skip
+    for rule, month, gone in (("missing", 2, None), ("cramps", 3, timezone.now())):
+        Alert.objects.create(
+            patient=reviewed, rule=rule, cause=rule, urgency=2, first_night=date(2026, month, 9), cause_gone_at=gone,
+            last_night=date(2026, month, 9), opened_at=timezone.now(), last_seen_at=timezone.now(),
+        )  # fmt: skip
     answer = nurse_client.get(f"/patients/{reviewed.pk}/months/2026-03/review/review.pdf")
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(io.BytesIO(answer.content)).pages).split())
     for words in (
         "Dialysate potassium 2 mmol/L", "Anticoagulation", "Needles 15 G", "Days Monday, Wednesday, Friday",
         f"{access}, in use since", "27 February 2026 to 2 March 2026, pneumonia", "20 March 2026, redness",
-        "(4 March 2026 to 6 March 2026; open)", "Note Sleep on the right side.", "sevelamer, 1.6 g",
+        "(4 March 2026 to 6 March 2026; open)", "(9 February 2026; open)", "(9 March 2026; open, its cause gone)", "Note Sleep on the right side.", "sevelamer, 1.6 g",
         "9 March 2026, Reached, Eats more fruit.", "Allergies: not asked yet",
         "K 6.1 mmol/L: new this month", "Nothing was changed in this half year.",
     ):  # fmt: skip

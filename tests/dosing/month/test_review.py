@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -16,7 +16,9 @@ from dosing.services.month.board import PatientLine, row_html
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.computing import compute_month
 from dosing.services.month.ranges import set_range
+from dosing.services.month.review_changes import change_lines
 from dosing.services.month.reviewing import settle
+from dosing.services.month.reviewing import sign as signed_review
 from homedialysis.accounts.models import User
 from sessions.models import Patient
 from sessions.services.prescribing import sign_prescription
@@ -98,6 +100,47 @@ def test_what_was_signed_stays_when_ranges_prescription_or_numbers_change(
         assert "6.1 ▲" in told
         assert "300 minutes" not in told
     assert dict(sheet["prescription"])["Length"] == "4:00 h"
+
+
+def test_what_is_ordered_after_the_signature_is_no_news_of_that_month(
+    nephrologist_client: Client, where: str, ana: Patient, nephrologist: User
+) -> None:
+    """However late the numbers of the month are computed, and on the board as on the page."""
+    nephrologist_client.post(where, WORDS)
+    sign(nephrologist_client, where)
+    potassium(ana, 5.0, 4)
+    april = where.replace("2026-03", "2026-04")
+    nephrologist_client.post(april, WORDS)
+    now = timezone.now()
+    order = PrescriptionFactory.build(
+        patient=ana, version=2, minutes=300, signed_by=nephrologist, dialyser=ana.prescriptions.get().dialyser
+    )
+    sign_prescription(prescription=order, by=nephrologist, at=now)
+    compute_month(ana, date(2026, 4, 1), at=now + timedelta(hours=1))
+    review = ours(MonthlyReview).get(month=date(2026, 4, 1))
+    signed_review(review=review, by=nephrologist, at=now - timedelta(minutes=1))
+    page = nephrologist_client.get(april)
+    assert not [line for line in page.context["changes"] if line.startswith("Prescription")]
+    lines = nephrologist_client.get("/months/2026-04/").context["lines"]
+    (line,) = (each for each in lines if each.patient == ana)
+    assert (line.version, line.new_orders) == (1, False)
+
+
+def test_what_is_newly_out_of_range_is_told_first_and_what_is_back_last(ana: Patient) -> None:
+    begins = datetime(2026, 3, 10, tzinfo=UTC)
+    PrescriptionFactory(patient=ana, version=1, in_force=(datetime(2026, 1, 1, tzinfo=UTC), begins))
+    PrescriptionFactory(patient=ana, version=2, minutes=300, in_force=(begins, None))
+    number = {"earlier": 5.0, "range": [4.0, 5.5], "why": None}
+    changes = [
+        number | {"number": "potassium", "value": 5.0, "place": 0},
+        number | {"number": "phosphate", "value": None, "place": 0, "why": {"code": "no_result"}},
+        {"prescription": [1, 2]},
+        number | {"number": "haemoglobin", "value": 97.0, "place": -1},
+    ]
+    water = {"number": "water", "value": 1.0, "earlier": 0.0, "place": 1, "range": [None, 0], "why": None}
+    assert change_lines(ana, [water]) == ["Water: action level, was within the limit."]
+    told = [line.split()[0].rstrip(":") for line in change_lines(ana, changes)]
+    assert list(dict.fromkeys(told)) == ["Haemoglobin", "Prescription", "Phosphate", "Potassium"]
 
 
 def test_only_what_was_shown_is_signed(nephrologist_client: Client, where: str, ana: Patient) -> None:

@@ -47,7 +47,7 @@ def test_each_target_weight_says_what_it_brought(two_targets: Patient) -> None:
     assert (newest.target, newest.post, newest.pressures, newest.noted) == (
         "69.5 kg", "69.6 kg", "140 → –", "Low blood pressure 1",
     )  # fmt: skip
-    assert [each.line for each in found.marks] == ["A, 12 March 2026: target 70.0 → 69.5 kg"]
+    assert [each.line for each in found.marks] == ["A, 10 March 2026: target 70.0 → 69.5 kg"], "the day of the order"
 
 
 def test_all_charts_have_one_axis_and_the_same_marks(two_targets: Patient) -> None:
@@ -57,9 +57,12 @@ def test_all_charts_have_one_axis_and_the_same_marks(two_targets: Patient) -> No
     weights, _pressures, noted = charts
     assert len(weights.levels) == 2
     (drop,) = noted.series[0].dots
-    by_lane = {lane: y for y, lane in noted.ticks}
-    assert drop[1] == by_lane[str(len(TOLD))], "low pressure is the lane on top"
-    assert drop[0] == weights.marks[0][0], "on the day on which the target changed"
+    assert (len(noted.ticks), {words for _y, words in noted.ticks}) == (len(TOLD), {""}), (
+        "no number to take for a count"
+    )
+    assert drop[1] == min(y for y, _words in noted.ticks), "low pressure is the lane on top"
+    assert noted.title.startswith("Noted, a lane each from the top: Low blood pressure, Cramp")
+    assert drop[0] > weights.marks[0][0], "after the day from which the new target held"
 
 
 def test_the_page_says_where_nothing_is_known(nephrologist_client: Client, ana: Patient) -> None:
