@@ -320,8 +320,8 @@ REASONS: Mapping[str, str] = {**OF_SCIENCE, **OF_RECORDS, **OF_DOUBT}
 class Reason:
     """Why there is no number. parts: names and values of the placeholders, in their order of name.
 
-    A part is a key of `WORDS`, a literal text, a day (ISO 8601), a number, or another reason. Raises ValueError for a code that is not
-    declared, or parts that are not those of its words.
+    A part is a key of `WORDS`, a literal text, a day (ISO 8601), a number, or another reason. Raises ValueError for a
+    code that is not declared, or parts that are not those of its words.
     """
 
     code: str

@@ -127,7 +127,8 @@ def test_it_holds_the_whole_prescription_and_what_stands_beside_the_numbers(
     for words in (
         "Dialysate potassium 2 mmol/L", "Anticoagulation", "Needles 15 G", "Days Monday, Wednesday, Friday",
         f"{access}, in use since", "27 February 2026 to 2 March 2026, pneumonia", "20 March 2026, redness",
-        "(4 March 2026 to 6 March 2026; open)", "(9 February 2026; open)", "(9 March 2026; open, its cause gone)", "Note Sleep on the right side.", "sevelamer, 1.6 g",
+        "(4 March 2026 to 6 March 2026; open)", "(9 February 2026; open)",
+        "(9 March 2026; open, its cause gone)", "Note Sleep on the right side.", "sevelamer, 1.6 g",
         "9 March 2026, Reached, Eats more fruit.", "Allergies: not asked yet",
         "K 6.1 mmol/L: new this month", "Nothing was changed in this half year.",
     ):  # fmt: skip
