@@ -236,7 +236,8 @@ OF_RECORDS: Mapping[str, str] = {
     "no_uf_rate": _("no UF rate is known"),
     "few_nights_have_it": _("fewer than %(least)s treatments have it"),
     "no_result": _("no result in half a year"),
-    "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days before"),  # in reviews that were signed with it
+    # Reviews that were signed with it keep it; numbers of now tell the day, as the next one does.
+    "old_result": _("not measured this month; %(value)s %(unit)s %(days)s days before"),
     "result_of": _("not measured this month; %(value)s %(unit)s on %(day)s"),
     "no_potassium_this_month": _("potassium was not measured this month"),
     "only_a_bound": _("the laboratory only says %(bound)s %(value)s %(unit)s"),
