@@ -23,7 +23,6 @@ from homedialysis.accounts.pages.signing import fingerprint, objection, was_show
 from homedialysis.accounts.services.dates import short_day, short_moment
 from sessions.facts.medicines import MedicationKind
 from sessions.models import Patient, Prescription, PrescriptionDraft, TreatmentRecord
-from sessions.models.local_time import zone_of
 from sessions.pages.forms import PrescriptionForm
 from sessions.pages.persons import shown_patient
 from sessions.services.medications import taken_now
@@ -61,7 +60,7 @@ def prescribe(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponseBase:
         "patient": patient,
         "current": current,
         "pending": pending,
-        "thinners": taken_now(patient, now.astimezone(zone_of(patient)).date(), [MedicationKind.ANTICOAGULANT]),
+        "thinners": taken_now(patient, timezone.localdate(now), [MedicationKind.ANTICOAGULANT]),
         "earlier": _with_changes(list(earlier)),
         "form": form if may_sign else None,
         "review": review if set(form.errors) <= {NON_FIELD_ERRORS} else None,

@@ -187,7 +187,7 @@ class TestBesideOtherPages:
     def test_queries(self, alert: Alert, nurse_client: Client, nights: int, django_assert_num_queries: Any) -> None:
         evaluated(alert.patient, *[TOO_FAST] * (nights - 1), first=1)
         nurse_client.post(at(alert, "note"), {"words": "So far."}, follow=True)
-        with django_assert_num_queries(13):
+        with django_assert_num_queries(14):
             nurse_client.get(at(alert))
 
 

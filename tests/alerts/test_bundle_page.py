@@ -78,7 +78,7 @@ class TestReading:
     def test_queries(self, ana: Patient, nurse_client: Client, count: int, django_assert_max_num_queries: Any) -> None:
         for number in range(count):
             made_alert(ana, at=timezone.now(), cause=str(number))
-        with django_assert_max_num_queries(30):
+        with django_assert_max_num_queries(31):
             nurse_client.get(at(ana))
 
 

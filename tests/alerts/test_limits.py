@@ -199,5 +199,5 @@ class TestPages:
     ) -> None:
         for _ in range(rows):
             give(nurse, 280, ana)
-        with django_assert_num_queries(10):
+        with django_assert_num_queries(11):
             nurse_client.get(reverse("alerts:limits", args=[ana.pk]))

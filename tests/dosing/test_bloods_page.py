@@ -178,7 +178,7 @@ def test_it_asks_a_fixed_number_of_times(
     for days in range(count):
         BloodFactory(patient=ana, treatment=record, drawn_at=A_NIGHT + timedelta(days=days))
     nurse_client.get(where)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         (urea,) = nurse_client.get(where).context["rows"]
     assert texts(urea) == ["20"] * count
 

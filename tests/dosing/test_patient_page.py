@@ -58,7 +58,7 @@ def test_it_asks_a_fixed_number_of_times(
     for days in range(count):
         BloodFactory(patient=ana, drawn_at=lately(days))
     page_of(nurse_client, ana)
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(18):
         page = page_of(nurse_client, ana)
     assert len(page.context["rows"]) == count
 

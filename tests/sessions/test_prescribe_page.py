@@ -250,7 +250,7 @@ def test_the_page_asks_a_fixed_number_of_times(
         begins = PrescriptionFactory.build().in_force.lower.replace(year=2020 + version)
         ends = None if version == versions - 1 else begins.replace(year=2021 + version)
         PrescriptionFactory(patient=ana, version=version + 1, in_force=(begins, ends))
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(16):
         assert len(nephrologist_client.get(where).context["earlier"]) == versions
 
 

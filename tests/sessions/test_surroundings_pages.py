@@ -292,7 +292,7 @@ def test_the_page_asks_a_fixed_number_of_times(
 ) -> None:
     _furnished(ana, rows)
     tove.get(where(ana))
-    with django_assert_num_queries(34):
+    with django_assert_num_queries(35):
         text = tove.get(where(ana)).content.decode()
     assert "action level" in text
     assert "short" in text
