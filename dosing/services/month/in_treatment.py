@@ -183,7 +183,7 @@ def lines_said(delivered: Delivered) -> list[str]:
 
 IN_SHORT: dict[str, str] = {
     AbsenceKind.BEFORE: _("joined"),
-    AbsenceKind.AFTER: _("left"),
+    AbsenceKind.AFTER: _("has left"),
     AbsenceKind.HOSPITAL: _("hospital"),
     AbsenceKind.AWAY: _("away"),
     AbsenceKind.CENTRE: _("in the centre"),

@@ -13,7 +13,7 @@ from dosing.models import MonthlyReview, PatientMonth
 from dosing.services.month.catalogue import MONTH_NUMBERS
 from dosing.services.month.ranges import RangeBook, ends, range_of, range_words
 from dosing.services.numbers.kept import kept_number
-from dosing.services.numbers.number import Number
+from dosing.services.numbers.number import GRADE, Number
 from dosing.services.numbers.reasons import reason_words
 from sessions.models import Patient, Prescription
 from sessions.services.prescription_changes import differences
@@ -104,7 +104,7 @@ def _of_number(change: Change) -> str:
         "earlier": "" if earlier is None else number.text(earlier),
         "range": range_words(number, range_of(change["range"])),
     }
-    if number.words:  # its words say where it lies: a range beside them would say it again
+    if number.unit == GRADE:  # its words say where it lies: a range beside them would say it again
         words = (
             gettext("%(number)s: %(value)s.") if earlier is None else gettext("%(number)s: %(value)s, was %(earlier)s.")
         )

@@ -139,6 +139,8 @@ def test_what_is_newly_out_of_range_is_told_first_and_what_is_back_last(ana: Pat
     ]
     water = {"number": "water", "value": 1.0, "earlier": 0.0, "place": 1, "range": [None, 0], "why": None}
     assert change_lines(ana, [water]) == ["Water: action level, was within the limit."]
+    phosphate = number | {"number": "phosphate", "value": 1.9, "place": 1, "range": [0.8, 1.45]}
+    assert "now above the range (0.80 to 1.45 mmol/L)" in change_lines(ana, [phosphate])[0]
     told = [line.split()[0].rstrip(":") for line in change_lines(ana, changes)]
     assert list(dict.fromkeys(told)) == ["Haemoglobin", "Prescription", "Phosphate", "Potassium"]
 
