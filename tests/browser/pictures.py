@@ -138,7 +138,7 @@ def _planner(signed_in: SignIn, address: str) -> bytes:
     with page.expect_response(lambda answer: "minutes=" in answer.url):
         minutes.fill(str(int(minutes.input_value()) + 60))
         minutes.press("Tab")
-    page.get_by_role("columnheader", name="Schedule B").wait_for()
+    page.get_by_role("columnheader", name="Schedule B").first.wait_for()
     page.evaluate("() => { document.activeElement?.blur(); window.scrollTo(0, 0); }")
     return _shot(page)
 
