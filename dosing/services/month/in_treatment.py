@@ -244,20 +244,19 @@ def _of_records(delivered: Delivered) -> Iterator[str]:
             "%(count)d treatments are under way: neither done nor missed yet.",
             running,
         ) % {"count": running}
-    missing, broken_off = len(delivered.get("missing", [])), delivered.get("broken_off", 0)
-    if missing:
+    if missing := delivered.get("missing", []):
         yield ngettext(
-            "%(count)d treatment was due and is not entered.",
-            "%(count)d treatments were due and are not entered.",
-            missing,
-        ) % {"count": missing}
+            "%(count)d treatment was due and is not entered: %(first)s.",
+            "%(count)d treatments were due and are not entered, from %(first)s to %(last)s.",
+            len(missing),
+        ) % {"count": len(missing), "first": plain_day(_day(missing[0])), "last": plain_day(_day(missing[-1]))}
     if left_out := len(delivered.get("left_out", [])):
         yield ngettext(
             "%(count)d treatment was left out, as the patient said.",
             "%(count)d treatments were left out, as the patient said.",
             left_out,
         ) % {"count": left_out}
-    if broken_off:
+    if broken_off := delivered.get("broken_off", 0):
         yield ngettext(
             "%(count)d treatment was broken off and is not counted.",
             "%(count)d treatments were broken off and are not counted.",

@@ -117,7 +117,8 @@ def test_what_is_not_entered_makes_the_month_doubtful_and_is_said(three_a_week: 
     for key in ("nights", "weekly_hours", "measured_week"):
         assert {"code": "month_not_entered", "count": 2} in found.numbers[key]["doubts"], key
     assert found.delivered["missing"] == ["2026-08-12", "2026-08-14"]
-    assert lines_said(found.delivered) == ["2 treatments were due and are not entered."]
+    words = "2 treatments were due and are not entered, from 12 August 2026 to 14 August 2026."
+    assert lines_said(found.delivered) == [words]
 
 
 def test_a_treatment_broken_off_is_none_and_one_written_twice_is_one(three_a_week: Patient) -> None:
