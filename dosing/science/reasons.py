@@ -134,6 +134,8 @@ WORDS = {
     "minutes": _("minutes"),
     "years": _("years"),
     "days": _("days"),
+    "share_of_them": _("the share"),
+    "number_of_them": _("how many they are"),
 }
 """Words for the parts of reasons that are names."""
 

@@ -166,7 +166,7 @@ def exact_share(*, share: ArrayLike, of: ArrayLike, confidence: float = 0.95) ->
     [1.0, 0.6877, 1.0]
     """
     part, n = as_float(share, of)
-    checks = within(0, 1, "", share=part) + above_zero(of=n)
+    checks = within(0, 1, "", share_of_them=part) + above_zero(number_of_them=n)
     checks += within(0.5, 0.9999, "", confidence=np.full(part.shape, confidence))
     tail = np.full(part.shape, (1 - confidence) / 2)
     x = np.clip(np.nan_to_num(part, nan=0.5), 0, 1) * np.where(n > 0, n, 1.0)

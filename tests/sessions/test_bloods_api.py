@@ -204,7 +204,7 @@ def test_the_list_asks_a_fixed_number_of_times(
     for days in range(count):
         BloodFactory(patient=ana, drawn_at=A_NIGHT + timedelta(days=days))
     ana_client.get(BLOODS)
-    with django_assert_num_queries(11):  # session, person, six of the throttle's cache, patient, count, rows
+    with django_assert_num_queries(12):  # session, person, unit, six of the throttle's cache, patient, count, rows
         assert len(ana_client.get(BLOODS).json()["results"]) == count
 
 

@@ -87,7 +87,7 @@ def test_the_list_asks_a_fixed_number_of_times(
 ) -> None:
     nights(ana, count)
     ana_client.get(TREATMENTS)
-    with django_assert_num_queries(10):  # session, person, six of the throttle's cache, count, rows
+    with django_assert_num_queries(11):  # session, person, unit, six of the throttle's cache, count, rows
         assert len(ids(ana_client.get(TREATMENTS))) == count
 
 
