@@ -26,7 +26,7 @@ class MonthLine:
 
     @property
     def words(self) -> str:
-        return "; ".join(self.texts) or (_("None in this month.") if self.happened else _("None entered."))
+        return "; ".join(self.texts) or (_("None this month.") if self.happened else _("None entered."))
 
 
 Lines = Callable[[Patient, date, date], Iterable[MonthLine]]

@@ -52,7 +52,7 @@ def test_the_text_reads_back_and_the_file_is_tagged(nurse_client: Client, review
         reviewed.hospital_number,
         "Not signed: a draft.",
         "Written for the patient Eat fewer bananas.",
-        "Infections of the access None in this month.",
+        "Infections of the access None this month.",
         '#sys.inputs "quoted" [brackets] $x$',
         "6.1 ▲ above",
         "4.0 to 5.5 mmol/L",
