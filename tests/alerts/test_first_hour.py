@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
@@ -44,6 +45,7 @@ WEEK: dict[str, Any] = {"opening_hours-TOTAL_FORMS": 7, "opening_hours-INITIAL_F
 UNIT = {
     "name": "Home unit, Quillhaven", "time_zone": "America/Denver", "unit_system": "us", "weight_unit": "lb",
     "temperature_unit": "°F", "emergency_number": "911",
+    "day_order": "ymd", "hour_clock": "24", "week_begins": "0", "english": "en",
     "on_call_number": "+1 (303) 555-0142",
 }  # fmt: skip
 
@@ -71,7 +73,8 @@ def test_the_administrator_lands_on_what_is_missing_until_nothing_is(adi: User) 
     assert missing() == {str(part.label) for part in Part if part != Part.BY_HAND} | {"Laboratories"}
     for part in Part:
         page = client.post("/unit/first/", {"part": part}, follow=True).content.decode()
-        assert f"right for this unit, says Adi on {timezone.now():%Y-%m-%d}" in page
+        there = timezone.now().astimezone(ZoneInfo("America/Denver"))
+        assert f"right for this unit, says Adi on {there:%Y-%m-%d}" in page
     assert missing() == set()
     assert client.get("/")["Location"] == "/team/"
 
@@ -165,6 +168,7 @@ def test_water_over_its_limit_is_not_ready(nurse_client: Client, nurse: User, un
     page = laid_flat(nurse_client.get(f"/patients/{patient.pk}/invite/"))
     assert page.count("> not ready<") + page.count(">not ready<") == 1
     later = when + timedelta(hours=1)
+    day = date_format(later.astimezone(zone_of(patient)), "j M Y")
     WaterTestFactory(sampled_at=later, value=60, **culture)
     WaterTestFactory(patient=patient, sampled_at=later, value=0.01, **chlorine)
     assert "not released" in water_step(patient).words

@@ -117,7 +117,7 @@ def test_queries_do_not_grow_with_the_nights(
     ana: Patient, anas_prescription: Prescription, nurse: User, django_assert_max_num_queries: Any
 ) -> None:
     evaluated(ana, *pressures(*range(240, 260, 2)))
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(10):
         shown(245, nurse)
 
 
