@@ -296,6 +296,7 @@ ROWS: dict[type[models.Model], Callable[[Crowd], list[Row]]] = {
             "timing": timing,
             "post_method": "",
             "post_minutes": None,
+            "bound": "",
             "drawn_at": at,
         }
         for analyte, limits in plausible.BLOOD.items()

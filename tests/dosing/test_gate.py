@@ -232,8 +232,11 @@ def test_a_needle_noted_with_a_catheter_makes_the_rebound_doubtful(
     PrescriptionFactory(patient=ana, version=1, days_per_week=3.5, weekdays=[])
     for days in range(2, 40, 2):
         record_night(ana, A_NIGHT - days * DAY)
-    lumen = SiteFactory(access=AccessFactory(patient=ana, kind=kind), name="Red", use="arterial")
-    rows = [{"site": lumen.pk, "use": "arterial", "gauge": gauge}, {"site": lumen.pk, "use": "venous"}]
+    access = AccessFactory(patient=ana, kind=kind)
+    out, back = (
+        SiteFactory(access=access, name=name, use=use) for name, use in (("Red", "arterial"), ("Blue", "venous"))
+    )
+    rows = [{"site": out.pk, "use": "arterial", "gauge": gauge}, {"site": back.pk, "use": "venous"}]
     record = record_night(ana, pre_weight_kg=70.757, uf_removed_l=1.057, sites=rows)
     bloods(record, 25.0, 6.49)
     found = told(record)

@@ -77,7 +77,7 @@ def test_it_is_filled_with_what_is_ordered(
         "Emergency 112",
         "The unit on call 01632 960100",
         "This is a record, not an alarm",
-        "Printed on 2026-03-02",
+        "Printed on 2 March 2026",
     ):
         assert words in text
 

@@ -76,7 +76,7 @@ def test_a_contradiction_is_told_on_the_patients_own_clock(ana: Patient, ana_cli
     body = night_body(A_NIGHT, events=[DROP | {"paused_at": after(30)}])
     [fault] = faults_of(put(ana_client, uuid.uuid4(), body)).values()
     clock = [(A_NIGHT + timedelta(minutes=each)).astimezone(ZoneInfo(ana.time_zone)) for each in (30, 39)]
-    told, earlier = (f"{each:%Y-%m-%d %H:%M}" for each in clock)
+    told, earlier = (f"{each.day} {each:%b %Y, %H:%M}" for each in clock)
     assert fault["message"] == f"{told} lies before {earlier}, which comes before it."
 
 

@@ -34,7 +34,7 @@ PLACES: dict[str, Any] = {
         "decimals": 1,
     },
     "kit, last reading": 15.4,
-    "kit, prescription's lines": [{"label": "Dialysate magnesium", "number": "0.5", "unit": "mmol/L"}],
+    "kit, prescription's lines": [{"label": "Dialysate magnesium", "number": "0.5", "unit": "mmol/L", "was": ""}],
     "flow sheet, printed": [True, True, True],
     "flow sheet, blank": True,
     "night's table": ["Glucose, mmol/L", ">15.4</td>"],

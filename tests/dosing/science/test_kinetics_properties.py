@@ -7,7 +7,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from dosing.science.kinetics import PatientParameters, Schedule, concentration_curve, weekly_starts, weekly_steady_state
@@ -37,7 +37,9 @@ def prescribed(days, hours, clearance, at=8.0):
 
 
 def answered(schedule, patient):
+    """A made-up week that is drained faster than the model reaches is refused, and is no case of these rules."""
     week = weekly_steady_state(schedule=schedule, patient=patient)
+    assume(not any(reason.code == "drained_too_fast" for reason in week.standard_ktv.unknown_rows()))
     assert week.standard_ktv.known.all(), week.standard_ktv.unknown_rows()
     return week
 
