@@ -8,7 +8,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -25,6 +24,7 @@ from homedialysis.accounts.pages.guards import clinical_only, staff_only
 from homedialysis.accounts.services.dates import short_day
 from sessions.facts.choices import LeftReason
 from sessions.models import AccessInfection, HospitalStay, Patient, VascularAccess
+from sessions.pages.kept_rows import done, taken_back
 from sessions.pages.persons import shown_patient
 from sessions.services import outcomes as noting
 from sessions.services.reading_log import note_reading
@@ -37,12 +37,7 @@ class NotedForm(AskingForm[Any]):
 
     def saved(self, *, by: User, at: datetime) -> bool:
         """Kept, or not, with what the whole row breaks said on top: a rule may be of fields that no form shows."""
-        try:
-            noting.keep(self.instance, by=by, at=at)
-        except ValidationError as problem:
-            self.add_error(None, " ".join(problem.messages))
-            return False
-        return True
+        return done(self, lambda: noting.keep(self.instance, by=by, at=at))
 
 
 class InfectionForm(NotedForm):
@@ -164,10 +159,7 @@ def _rows(request: HttpRequest, what: str, person: Patient) -> Any:
 
 
 def _taken_back(request: HttpRequest, row: AccessInfection | HospitalStay, person: Patient) -> HttpResponse:
-    try:
-        noting.take_back(row, why=request.POST.get("why", ""), by=signed_in(request), at=timezone.now())
-    except ValidationError as problem:
-        messages.error(request, " ".join(problem.messages))
+    if not taken_back(request, row):
         return redirect(request.path)
     messages.success(request, gettext("Taken back: it counts no more."))
     return redirect("dosing:outcomes", person.pk)

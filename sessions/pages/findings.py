@@ -8,7 +8,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -17,13 +16,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from homedialysis.accounts.models import signed_in
 from homedialysis.accounts.pages.guards import clinical_only
 from homedialysis.accounts.pages.typed_numbers import NumberField
 from sessions.facts.findings import SPECS, FindingField, FindingKind, refusals
 from sessions.models import Finding, Patient, VascularAccess
+from sessions.pages.kept_rows import kept, taken_back
 from sessions.pages.persons import shown_patient
-from sessions.services import outcomes
 from sessions.services.findings import concern_of, findings_of
 from sessions.services.noted_versions import noted_versions
 
@@ -60,14 +58,7 @@ class FindingForm(forms.Form):
         return data
 
     def saved(self, request: HttpRequest) -> bool:
-        if not self.is_valid():
-            return False
-        try:
-            outcomes.keep(self.row, by=signed_in(request), at=timezone.now())
-        except ValidationError as problem:
-            self.add_error(None, " ".join(problem.messages))
-            return False
-        return True
+        return self.is_valid() and kept(request, self, self.row)
 
 
 def _field(each: FindingField) -> forms.Field:
@@ -124,18 +115,9 @@ def finding(request: HttpRequest, patient_id: uuid.UUID, row: int) -> HttpRespon
     found = get_object_or_404(person.findings.select_related("access"), pk=row)
     task = request.POST.get("task", "") if not found.taken_back else ""
     form = FindingForm(request.POST if task == "correct" else None, row=found)
-    if (task == "correct" and form.saved(request)) or (task == "take back" and _taken_back(request, found)):
+    if (task == "correct" and form.saved(request)) or (task == "take back" and taken_back(request, found)):
         messages.success(request, _("Saved."))
         return redirect("treatments:findings", person.pk)
-    kept = person.findings.select_related("access").get(pk=row)
-    context = {"patient": person, "row": kept, "form": form, "versions": noted_versions(kept)}
+    standing = person.findings.select_related("access").get(pk=row)
+    context = {"patient": person, "row": standing, "form": form, "versions": noted_versions(standing)}
     return render(request, "sessions/finding.html", context)
-
-
-def _taken_back(request: HttpRequest, found: Finding) -> bool:
-    try:
-        outcomes.take_back(found, why=request.POST.get("why", ""), by=signed_in(request), at=timezone.now())
-    except ValidationError as problem:
-        messages.error(request, " ".join(problem.messages))
-        return False
-    return True

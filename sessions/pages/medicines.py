@@ -8,7 +8,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -21,8 +20,9 @@ from homedialysis.accounts.pages.forms import AskingForm
 from homedialysis.accounts.pages.guards import clinical_only
 from sessions.facts.medicines import SUBSTANCES
 from sessions.models import Medication, Patient
+from sessions.pages.kept_rows import done, kept, taken_back
 from sessions.pages.persons import shown_patient
-from sessions.services import medications, outcomes
+from sessions.services import medications
 from sessions.services.noted_versions import noted_versions
 
 DAY = forms.DateInput(attrs={"type": "date"})
@@ -67,7 +67,7 @@ def medicines(request: HttpRequest, patient_id: uuid.UUID) -> HttpResponse:
     person = shown_patient(request, patient_id)
     start = {"from_on": timezone.localdate()}
     form = MedicationForm(request.POST or None, instance=Medication(patient=person), initial=start)
-    if request.method == "POST" and form.is_valid() and _kept(request, form):
+    if request.method == "POST" and form.is_valid() and kept(request, form, form.instance):
         messages.success(request, _("Written down."))
         return redirect("treatments:medicines", person.pk)
     context = {"patient": person, "form": form, "substances": SUBSTANCES} | _lists(person)
@@ -86,15 +86,6 @@ def _lists(person: Patient) -> dict[str, Any]:
         "over": [row for row in standing if row.until_on and row.until_on <= today],
         "taken_back": [row for row in rows if row.taken_back],
     }
-
-
-def _kept(request: HttpRequest, form: MedicationForm | CorrectedForm) -> bool:
-    try:
-        outcomes.keep(form.instance, by=signed_in(request), at=timezone.now())
-    except ValidationError as problem:
-        form.add_error(None, " ".join(problem.messages))
-        return False
-    return True
 
 
 @clinical_only
@@ -129,40 +120,23 @@ def _forms(request: HttpRequest, person: Patient, found: Medication, task: str) 
 def _changed(request: HttpRequest, form: OtherDoseForm, found: Medication) -> bool:
     if not form.is_valid():
         return False
-    why = form.cleaned_data["because"]
-    try:
-        medications.change_dose(found, form.instance, why=why, by=signed_in(request), at=timezone.now())
-    except ValidationError as problem:
-        form.add_error(None, " ".join(problem.messages))
-        return False
-    return True
+    how: dict[str, Any] = {"why": form.cleaned_data["because"], "by": signed_in(request), "at": timezone.now()}
+    return done(form, lambda: medications.change_dose(found, form.instance, **how))
 
 
 def _stopped(request: HttpRequest, form: StopForm, found: Medication) -> bool:
     if not form.is_valid():
         return False
-    given = form.cleaned_data
-    try:
-        medications.stop(
-            found, last_day=given["last_day"], why=given["because"], by=signed_in(request), at=timezone.now()
-        )
-    except ValidationError as problem:
-        form.add_error(None, " ".join(problem.messages))
-        return False
-    return True
+    how: dict[str, Any] = {"why": form.cleaned_data["because"], "by": signed_in(request), "at": timezone.now()}
+    return done(form, lambda: medications.stop(found, last_day=form.cleaned_data["last_day"], **how))
 
 
 def _corrected(request: HttpRequest, form: CorrectedForm, found: Medication) -> bool:
-    return form.is_valid() and _kept(request, form)
+    return form.is_valid() and kept(request, form, form.instance)
 
 
 def _taken_back(request: HttpRequest, form: None, found: Medication) -> bool:
-    try:
-        outcomes.take_back(found, why=request.POST.get("why", ""), by=signed_in(request), at=timezone.now())
-    except ValidationError as problem:
-        messages.error(request, " ".join(problem.messages))
-        return False
-    return True
+    return taken_back(request, found)
 
 
 DEEDS: dict[str, Any] = {"change": _changed, "stop": _stopped, "correct": _corrected, "take back": _taken_back}
